@@ -1,0 +1,230 @@
+//! What an answer about the tail says: quantiles, bounds, rejects and capability, from the truncated
+//! body (`apart`) or from the tail of all readings (`together`).
+
+use crate::analysis::body::{Body, NotDone, Which};
+use crate::analysis::capability::index;
+use crate::analysis::strays::place;
+use crate::stats::average::{Law, Scale};
+use crate::stats::blocks::block_variance;
+use crate::stats::estimate::Estimate;
+use crate::stats::sample::Observation;
+use crate::stats::special::{normal_quantile, student_t_quantile};
+use crate::stats::tail::{Bounds, Tail};
+
+/// Share of units at or below the upper reference reading of the geometric method (ISO 22514-2).
+pub const UPPER_REFERENCE: f64 = 0.998_65;
+
+impl Body {
+    /// The answer in use.
+    ///
+    /// # Errors
+    /// Why neither counts.
+    pub fn which(&self) -> Result<Which, NotDone> {
+        self.in_use.clone().map(|(which, _)| which)
+    }
+
+    /// The answers that count, the one in use first: one, or both where both describe the series.
+    #[must_use]
+    pub fn answers(&self) -> Vec<Which> {
+        match (self.which(), self.tail.is_ok(), self.together_alone()) {
+            (Err(_), _, _) => Vec::new(),
+            (Ok(which), true, false) => match which {
+                Which::Apart => vec![Which::Apart, Which::Together],
+                Which::Together => vec![Which::Together, Which::Apart],
+            },
+            (Ok(which), _, _) => vec![which],
+        }
+    }
+
+    /// The reading with a share `p` of the units at or below it, with its two-sided interval.
+    ///
+    /// # Errors
+    /// `NoTail` where `together` is asked and there is none; `NotFinite`.
+    pub fn quantile(&self, which: Which, p: f64) -> Result<Estimate, NotDone> {
+        match self.region(which, 1.0 - p)? {
+            Region::Tail(tail) => tail.quantile_estimate(1.0 - p, self.level),
+            Region::Inside => self.inside(p, 0.5 + self.level / 2.0).and_then(|b| {
+                Estimate::new(b.value, b.lower, b.upper, self.level, "non-parametric quantile, days in blocks")
+            }),
+            Region::Body => self.average.estimate(&self.fitted, Scale::Log, self.level, &|law: &Law| {
+                if p > 0.5 { law.upper_quantile(1.0 - p) } else { law.quantile(p) }
+            }),
+        }
+        .ok_or(NotDone::NotFinite("a quantile"))
+    }
+
+    /// `L` and `U`: one-sided bounds, each at the body's level, of the reading that all but a share
+    /// `accepted` of the healthy units stay under.
+    ///
+    /// # Errors
+    /// As [`Body::quantile`].
+    pub fn bounds(&self, which: Which, accepted: f64) -> Result<Bounds, NotDone> {
+        match self.region(which, accepted)? {
+            Region::Tail(tail) => tail.bounds(accepted, self.level),
+            Region::Inside => self.inside(1.0 - accepted, self.level),
+            Region::Body => self
+                .average
+                .one_sided(&self.fitted, Scale::Log, self.level, &|law: &Law| law.upper_quantile(accepted))
+                .map(|(value, lower, upper)| Bounds { value, lower, upper }),
+        }
+        .filter(|b| b.value.is_finite() && !b.lower.is_nan() && !b.upper.is_nan())
+        .ok_or(NotDone::NotFinite("the bounds of the accepted share"))
+    }
+
+    /// Share of the healthy units expected above `limit`, with its two-sided interval.
+    ///
+    /// # Errors
+    /// As [`Body::quantile`].
+    pub fn reject_share(&self, which: Which, limit: f64) -> Result<Estimate, NotDone> {
+        let tail = self.tail_of(which)?;
+        let beyond = tail.filter(|tail| limit >= tail.threshold);
+        match beyond {
+            Some(tail) => tail.exceedance(limit, self.level),
+            None if which == Which::Together && self.together_alone() => {
+                let (t, error) = self.share_error(limit, 0.5 + self.level / 2.0);
+                let sf = self.empirical.sf(limit);
+                Estimate::new(
+                    sf,
+                    (sf - t * error).max(0.0),
+                    (sf + t * error).min(1.0),
+                    self.level,
+                    "non-parametric share, days in blocks",
+                )
+            }
+            None => self
+                .average
+                .estimate(&self.fitted, Scale::Log, self.level, &|law: &Law| law.ln_sf(limit).exp())
+                .map(|mut e| {
+                    e.high = e.high.min(1.0);
+                    e
+                }),
+        }
+        .ok_or(NotDone::NotFinite("the expected rejects"))
+    }
+
+    /// `P_pkU = (limit - X50) / (X99.865 - X50)` with its two-sided interval.
+    ///
+    /// - Source: ISO 22514-2 and -4, general geometric method (from memory). Where median and reference come
+    ///   from different fits, their intervals are combined by the distances of their ends (Zou G.Y.,
+    ///   Donner A. (2008) Statistics in Medicine 27:1693-1702; from memory).
+    /// # Errors
+    /// As [`Body::quantile`].
+    pub fn performance(&self, which: Which, limit: f64) -> Result<Estimate, NotDone> {
+        const NAME: &str = "the performance index";
+        let reference = 1.0 - UPPER_REFERENCE;
+        if let Region::Body = self.region(which, reference)? {
+            return self
+                .average
+                .estimate(&self.fitted, Scale::Linear, self.level, &|law: &Law| {
+                    index(limit, law.quantile(0.5), law.upper_quantile(reference)).unwrap_or(f64::NAN)
+                })
+                .ok_or(NotDone::NotFinite(NAME));
+        }
+        let middle = self.quantile(which, 0.5)?;
+        let upper = self.quantile(which, UPPER_REFERENCE)?;
+        let at = |x50: f64, x: f64| index(limit, x50, x).ok_or(NotDone::NotFinite(NAME));
+        let value = at(middle.value, upper.value)?;
+        // The index falls with the reference reading; which way the median moves it depends on the limit.
+        let by_reference = [at(middle.value, upper.high)?, at(middle.value, upper.low.max(middle.value * 1.000_001))?];
+        let by_middle = [at(middle.low, upper.value)?, at(middle.high.min(upper.value * 0.999_999), upper.value)?];
+        let (down, up) = distances(value, [by_reference, by_middle]);
+        Estimate::new(
+            value,
+            value - down,
+            value + up,
+            self.level,
+            "geometric method, generalised Pareto tail, days in blocks",
+        )
+        .ok_or(NotDone::NotFinite(NAME))
+    }
+
+    /// Whether the answers disagree beyond their intervals about the reading that all but `accepted` of the
+    /// units stay under; `false` where there is one only.
+    #[must_use]
+    pub fn disagree(&self, accepted: f64) -> bool {
+        let ask = |which| self.quantile(which, 1.0 - accepted);
+        match (ask(Which::Apart), ask(Which::Together)) {
+            (Ok(a), Ok(b)) => a.high < b.low || b.high < a.low,
+            _ => false,
+        }
+    }
+
+    fn tail_of(&self, which: Which) -> Result<Option<&Tail>, NotDone> {
+        match which {
+            Which::Apart => Ok(None),
+            Which::Together => {
+                self.tail.as_ref().map(Some).map_err(|reason| NotDone::NoTail(reason.to_string()))
+            }
+        }
+    }
+
+    /// Which part answers for the reading that a share `q` lies beyond.
+    fn region(&self, which: Which, q: f64) -> Result<Region<'_>, NotDone> {
+        Ok(match self.tail_of(which)? {
+            Some(tail) if q <= tail.share => Region::Tail(tail),
+            Some(_) if self.together_alone() => Region::Inside,
+            _ => Region::Body,
+        })
+    }
+
+    /// A quantile from the readings alone: the readings at which the non-parametric share passes `p` with
+    /// its own uncertainty (Woodruff R.S. (1952) JASA 47:635-646; from memory).
+    fn inside(&self, p: f64, confidence: f64) -> Option<Bounds> {
+        let value = self.empirical.quantile(p)?;
+        let (t, error) = self.share_error(value, confidence);
+        let low = (p - t * error).max(1e-9);
+        let high = (p + t * error).min(1.0 - 1e-9);
+        Some(Bounds {
+            value,
+            lower: self.empirical.quantile(low).unwrap_or(f64::NEG_INFINITY),
+            upper: self.empirical.quantile(high).unwrap_or(f64::INFINITY),
+        })
+    }
+
+    /// Quantile of the reference law and standard error of the share above `x`, days in blocks.
+    fn share_error(&self, x: f64, confidence: f64) -> (f64, f64) {
+        let n = self.units;
+        let share = self.empirical.sf(x);
+        let lines = self.all.sample().lines();
+        let days: Vec<f64> = self
+            .all
+            .days()
+            .iter()
+            .map(|day| {
+                let over: f64 = day
+                    .counts
+                    .iter()
+                    .filter(|&&(line, _)| {
+                        let o = lines[line as usize].observation;
+                        matches!(o, Observation::Above(limit) if limit >= x) || place(o) > x
+                    })
+                    .map(|&(_, count)| count)
+                    .sum();
+                (over - share * day.total()) / n
+            })
+            .collect();
+        let block = block_variance(&days, share * (1.0 - share) / n);
+        let t = block
+            .degrees_of_freedom
+            .map_or_else(|| normal_quantile(confidence), |df| student_t_quantile(confidence, df));
+        (t, block.variance.sqrt())
+    }
+}
+
+enum Region<'a> {
+    Tail(&'a Tail),
+    Inside,
+    Body,
+}
+
+/// Root sum of squares of how far each pair of ends lies below and above the value.
+fn distances(value: f64, pairs: [[f64; 2]; 2]) -> (f64, f64) {
+    let (mut down, mut up) = (0.0, 0.0);
+    for pair in pairs {
+        let low = pair[0].min(pair[1]).min(value);
+        let high = pair[0].max(pair[1]).max(value);
+        down += (value - low).powi(2);
+        up += (high - value).powi(2);
+    }
+    (down.sqrt(), up.sqrt())
+}

@@ -1,0 +1,479 @@
+//! How one series moved: its shape, since when, how fast, in which steps, and what the room explains.
+//!
+//! Takes daily medians already divided by their station's offset ([`super::stations`]); says what is
+//! certain, never what matters: that is the verdict's to judge.
+//!
+//! Shapes are fitted to the logarithm of the medians where all are positive: currents scatter, and
+//! humidity, testers and lots act, in per cent, and a leak that adds at right angles to a capacitive
+//! current bends the reading upward, which the logarithm takes back. Rates and sizes are in mA.
+
+pub mod explained;
+pub mod points;
+
+use crate::stats::autocorrelation::{about_zero, corrected_about_line, variance_factor};
+use crate::stats::estimate::Estimate;
+use crate::stats::ewma;
+use crate::stats::shape::candidates::{Candidate, Fitter, Kind};
+use crate::stats::shape::steps::{self, Movement};
+use crate::stats::shape::{self, NoShape, Points, ShapeTest};
+use crate::stats::special::student_t_quantile;
+use crate::stats::trend::{correlated_trend, median};
+use explained::{Explained, RoomFactor, shares};
+pub use points::{DayFacts, DayPoint, ReadingLine, day_points, grouped_median};
+
+/// Days of a mean month.
+pub const DAYS_PER_MONTH: f64 = 30.44;
+/// History that a season without recorded causes needs, days.
+const TWO_YEARS: f64 = 730.0;
+/// Gain in BIC from which room conditions are said to explain a movement.
+const CLEAR_GAIN: f64 = 10.0;
+
+/// Settings.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DriftOptions {
+    /// Confidence level of intervals.
+    pub level: f64,
+    /// A shape with a larger p-value is printed as `steady`.
+    pub largest_p: f64,
+    /// The shape test.
+    pub shape: shape::Options,
+    /// Weight of a new point in the moving average.
+    pub lambda: f64,
+    /// In-control run length of the moving average's limits, points.
+    pub run_length: f64,
+    /// Day of the last known change (days since 1970): the baseline begins there, else with the series.
+    pub baseline_from: Option<i32>,
+    /// Production days of the baseline, and units.
+    pub baseline_points: usize,
+    /// Units of the baseline.
+    pub baseline_units: f64,
+}
+
+impl Default for DriftOptions {
+    fn default() -> Self {
+        Self {
+            level: 0.95,
+            largest_p: 0.05,
+            shape: shape::Options::default(),
+            lambda: 0.2,
+            run_length: 2000.0,
+            baseline_from: None,
+            baseline_points: 25,
+            baseline_units: 300.0,
+        }
+    }
+}
+
+/// How a series moved.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Shape {
+    /// One level.
+    Steady,
+    /// Rises or falls, from the first point or from a date.
+    Slope,
+    /// Changes of level.
+    Step,
+    /// Both.
+    SlopeAndStep,
+    /// Follows the room or the year.
+    Season,
+}
+
+/// A change of level of a series.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DriftStep {
+    /// First day at the new level, days since 1970.
+    pub day: i32,
+    /// Earliest day that fits nearly as well (the day after the last point that must be before).
+    pub day_low: i32,
+    /// Latest day that fits nearly as well.
+    pub day_high: i32,
+    /// Change of the median, mA.
+    pub size_ma: Estimate,
+    /// Change in per cent of the level before; `None` where a level is not positive.
+    pub size_pct: Option<Estimate>,
+}
+
+/// A robust line in time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DayLine {
+    /// First day it was made from.
+    pub from: i32,
+    /// Last day.
+    pub to: i32,
+    /// Height on day `from`, mA.
+    pub at_start_ma: f64,
+    /// Slope per day, mA.
+    pub per_day_ma: Estimate,
+}
+
+impl DayLine {
+    /// Height on a day, mA.
+    #[must_use]
+    pub fn at(&self, day: i32) -> f64 {
+        self.at_start_ma + self.per_day_ma.value * f64::from(day - self.from)
+    }
+}
+
+/// The moving average against its limits.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EwmaChart {
+    /// First and last day of the baseline.
+    pub baseline: (i32, i32),
+    /// Mean of the baseline, mA.
+    pub centre_ma: f64,
+    /// Limits, mA.
+    pub low_ma: f64,
+    /// Upper limit, mA.
+    pub high_ma: f64,
+    /// Day and moving average of each point from the baseline on, mA.
+    pub values: Vec<(i32, f64)>,
+    /// Days on which it lies outside.
+    pub signals: Vec<i32>,
+}
+
+/// All that is known of a series' movement.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Drift {
+    /// The shape, `None` with a reason in `no_shape`.
+    pub shape: Option<Shape>,
+    /// Why there is no shape.
+    pub no_shape: Option<NoShape>,
+    /// Best kind by BIC, certain or not.
+    pub best: Option<Kind>,
+    /// Day the slope began, or of the last step.
+    pub since: Option<i32>,
+    /// Earliest day that fits nearly as well.
+    pub since_low: Option<i32>,
+    /// Latest day that fits nearly as well.
+    pub since_high: Option<i32>,
+    /// Theil-Sen slope since then (of the whole series where steady), mA per 30.44 days.
+    pub per_month_ma: Option<Estimate>,
+    /// Mann-Kendall p-value of that stretch.
+    pub trend_p_value: Option<f64>,
+    /// p-value of the shape, room conditions allowed for; 1 without a shape.
+    pub p_value: f64,
+    /// AR(1) parameter of the points about the shape.
+    pub rho: f64,
+    /// Smallest step in mid-series that would have been found four times in five, mA.
+    pub smallest_step_ma: Option<f64>,
+    /// Steps, in order of time; empty unless the shape has them.
+    pub steps: Vec<DriftStep>,
+    /// What the room explains.
+    pub explained: Vec<Explained>,
+    /// Whether `line` and `per_month_ma` are of points with the room's effect taken off.
+    pub room_allowed_for: bool,
+    /// The line of the last stretch, for carrying readings to another day.
+    pub line: Option<DayLine>,
+    /// A yearly wave fits better than the shape, but the history is under two years.
+    pub season_possible: bool,
+    /// The moving average; `None` where there is no full baseline.
+    pub ewma: Option<EwmaChart>,
+}
+
+/// Judges the movement of one series.
+///
+/// - Shape: points in any order, one per day or week; values finite. Units: mA, days since 1970.
+/// - No errors: what cannot be said is `None`, with `no_shape` for the shape.
+#[must_use]
+pub fn assess(points: &[DayPoint], options: &DriftOptions) -> Drift {
+    let mut points: Vec<DayPoint> = points.to_vec();
+    points.sort_by_key(|p| p.day);
+    let logs = points.iter().all(|p| p.value_ma > 0.0);
+    let room = room_columns(&points);
+    let with_room = to_points(&points, logs, &room);
+    let mut shape_options = options.shape.clone();
+    let span = f64::from(points.last().map_or(0, |p| p.day) - points.first().map_or(0, |p| p.day));
+    shape_options.yearly_wave = span >= TWO_YEARS;
+    let moved = match steps::find(&with_room, &shape_options) {
+        Ok(moved) => moved,
+        Err(reason) => return without_shape(&points, reason, options),
+    };
+    let bare = Points { covariates: Vec::new(), ..with_room.clone() };
+    let bare_test = if room.is_empty() { None } else { shape::test(&bare, &shape_options).ok() };
+    let best = moved.test.best.clone();
+    let certain = moved.test.p_value <= options.largest_p && best.kind != Kind::Steady;
+    // What the room gains over shapes without it, its own price paid.
+    let room_gain = bare_test.as_ref().map_or(0.0, |t| {
+        t.best.bic - best.bic - room.len() as f64 * (points.len() as f64).ln()
+    });
+    let by_room = |t: &ShapeTest| !certain && t.p_value <= options.largest_p && room_gain > CLEAR_GAIN;
+    let season = (certain && best.kind == Kind::Wave) || bare_test.as_ref().is_some_and(by_room);
+    let shape = match moved.kind {
+        _ if season => Shape::Season,
+        _ if !certain => Shape::Steady,
+        Kind::Steady | Kind::Wave => Shape::Steady,
+        Kind::Slope | Kind::Bend => Shape::Slope,
+        Kind::Step => Shape::Step,
+        Kind::SlopeAndStep => Shape::SlopeAndStep,
+    };
+    let fitter = Fitter::new(&with_room);
+    let left = fitter.residuals_of(&best, &with_room.values);
+    let rho = corrected_about_line(about_zero(&left, 1).unwrap_or(0.0), left.len());
+    let room_allowed_for = room_gain > 0.0;
+    let flat = if room_allowed_for { room_taken_off(&points, &best, &room, logs) } else { values(&points) };
+    let start = stretch_start(&moved, shape);
+    let (line, per_month_ma, trend_p_value) = line_of(&points[start..], &flat[start..], options.level);
+    let found_steps = if certain && !season {
+        moved.steps.iter().filter_map(|s| step_of(s, &points, &flat, &moved, logs, options.level)).collect()
+    } else {
+        Vec::new()
+    };
+    let typical = median(&flat).unwrap_or(0.0);
+    let mut drift = Drift {
+        shape: Some(shape),
+        no_shape: None,
+        best: Some(best.kind),
+        since: None,
+        since_low: None,
+        since_high: None,
+        per_month_ma,
+        trend_p_value,
+        p_value: moved.test.p_value,
+        rho,
+        smallest_step_ma: moved.test.smallest_step(&with_room).map(|d| if logs { typical * d.exp_m1() } else { d }),
+        steps: found_steps,
+        explained: explained_by(&room, &best, &with_room, &left, rho, options.level),
+        room_allowed_for,
+        line,
+        season_possible: false,
+        ewma: ewma_chart(&points, rho, options),
+    };
+    set_since(&mut drift, &moved, &points);
+    drift.season_possible = shape != Shape::Steady
+        && shape != Shape::Season
+        && (200.0..TWO_YEARS).contains(&span)
+        && fitter
+            .fit(Kind::Wave, &with_room.values, shape_options.smallest_segment, None)
+            .is_some_and(|wave| wave.bic < best.bic);
+    drift
+}
+
+fn without_shape(points: &[DayPoint], reason: NoShape, options: &DriftOptions) -> Drift {
+    let usable = reason == NoShape::TooFewPoints;
+    let (line, per_month_ma, trend_p_value) =
+        if usable { line_of(points, &values(points), options.level) } else { (None, None, None) };
+    Drift {
+        shape: None,
+        no_shape: Some(reason),
+        best: None,
+        since: None,
+        since_low: None,
+        since_high: None,
+        per_month_ma,
+        trend_p_value,
+        p_value: 1.0,
+        rho: 0.0,
+        smallest_step_ma: None,
+        steps: Vec::new(),
+        explained: Vec::new(),
+        room_allowed_for: false,
+        line,
+        season_possible: false,
+        ewma: None,
+    }
+}
+
+fn values(points: &[DayPoint]) -> Vec<f64> {
+    points.iter().map(|p| p.value_ma).collect()
+}
+
+/// Recorded room columns, gaps filled from the days beside them; a column known for under eight points
+/// in ten, or without spread, is left out.
+fn room_columns(points: &[DayPoint]) -> Vec<(RoomFactor, Vec<f64>)> {
+    type Pick = fn(&DayPoint) -> Option<f64>;
+    let picks: [(RoomFactor, Pick); 2] =
+        [(RoomFactor::Humidity, |p| p.humidity), (RoomFactor::Temperature, |p| p.temperature)];
+    picks
+        .into_iter()
+        .filter_map(|(what, pick)| {
+            let known: Vec<(f64, f64)> = points
+                .iter()
+                .filter_map(|p| pick(p).filter(|v| v.is_finite()).map(|v| (f64::from(p.day), v)))
+                .collect();
+            if known.is_empty() || (known.len() as f64) < 0.8 * points.len() as f64 {
+                return None;
+            }
+            if known.iter().all(|k| k.1 == known[0].1) {
+                return None;
+            }
+            Some((what, points.iter().map(|p| between(&known, f64::from(p.day))).collect()))
+        })
+        .collect()
+}
+
+fn between(known: &[(f64, f64)], day: f64) -> f64 {
+    let after = known.partition_point(|k| k.0 < day);
+    let (a, b) = (known[after.saturating_sub(1)], known[after.min(known.len() - 1)]);
+    if b.0 > a.0 { a.1 + (b.1 - a.1) * ((day - a.0) / (b.0 - a.0)).clamp(0.0, 1.0) } else { b.1 }
+}
+
+fn to_points(points: &[DayPoint], logs: bool, room: &[(RoomFactor, Vec<f64>)]) -> Points {
+    let lots: Option<Vec<u32>> = points.iter().map(|p| p.lot).collect();
+    Points {
+        days: points.iter().map(|p| f64::from(p.day)).collect(),
+        values: points.iter().map(|p| if logs { p.value_ma.ln() } else { p.value_ma }).collect(),
+        covariates: room.iter().map(|r| r.1.clone()).collect(),
+        lots,
+    }
+}
+
+/// Values with the room's fitted effect taken off, at the mean room.
+fn room_taken_off(
+    points: &[DayPoint],
+    best: &Candidate,
+    room: &[(RoomFactor, Vec<f64>)],
+    logs: bool,
+) -> Vec<f64> {
+    let mut effect = vec![0.0; points.len()];
+    for ((_, column), b) in room.iter().zip(&best.coefficients[1..]) {
+        let mean = column.iter().sum::<f64>() / column.len() as f64;
+        effect.iter_mut().zip(column).for_each(|(e, v)| *e += b * (v - mean));
+    }
+    points
+        .iter()
+        .zip(effect)
+        .map(|(p, e)| if logs { p.value_ma * (-e).exp() } else { p.value_ma - e })
+        .collect()
+}
+
+/// First point of the stretch that goes on to the end.
+fn stretch_start(moved: &Movement, shape: Shape) -> usize {
+    let step = moved.steps.last().map(|s| s.index);
+    let slope = moved.slope_from.map(|s| s.0);
+    match shape {
+        Shape::Steady | Shape::Season => 0,
+        Shape::Slope => slope.unwrap_or(0),
+        Shape::Step | Shape::SlopeAndStep => step.unwrap_or(0).max(slope.unwrap_or(0)),
+    }
+}
+
+type LineParts = (Option<DayLine>, Option<Estimate>, Option<f64>);
+
+fn line_of(points: &[DayPoint], values: &[f64], level: f64) -> LineParts {
+    let Some(first) = points.first() else { return (None, None, None) };
+    let days: Vec<f64> = points.iter().map(|p| f64::from(p.day - first.day)).collect();
+    let Some(trend) = correlated_trend(&days, values, level) else { return (None, None, None) };
+    let per_month = trend.line.slope.scaled(DAYS_PER_MONTH);
+    let line = DayLine {
+        from: first.day,
+        to: points.last().map_or(first.day, |p| p.day),
+        at_start_ma: trend.line.intercept,
+        per_day_ma: trend.line.slope,
+    };
+    (Some(line), Some(per_month), Some(trend.p_value))
+}
+
+fn day_after(points: &[DayPoint], index: usize) -> i32 {
+    if index == 0 { points[0].day } else { points[index - 1].day + 1 }
+}
+
+fn step_of(
+    step: &steps::Step,
+    points: &[DayPoint],
+    flat: &[f64],
+    moved: &Movement,
+    logs: bool,
+    level: f64,
+) -> Option<DriftStep> {
+    let from = moved.steps.iter().map(|s| s.index).filter(|k| *k < step.index).max().unwrap_or(0);
+    // A month before the step: over a longer stretch a slope would move the level.
+    let before = median(&flat[from.max(step.index.saturating_sub(20))..step.index])?;
+    let reach = student_t_quantile(0.5 + 0.5 * level, step.df) * step.se;
+    let method = "least squares with AR(1) errors at the date found";
+    let (low, high) = (step.size - reach, step.size + reach);
+    let ends = |f: &dyn Fn(f64) -> f64| Estimate::new(f(step.size), f(low), f(high), level, method);
+    Some(DriftStep {
+        day: points[step.index].day,
+        day_low: day_after(points, step.index_low),
+        day_high: points[step.index_high].day,
+        size_ma: if logs { ends(&|d| before * d.exp_m1())? } else { ends(&|d| d)? },
+        size_pct: if logs { ends(&|d| 100.0 * d.exp_m1()) } else { None },
+    })
+}
+
+fn set_since(drift: &mut Drift, moved: &Movement, points: &[DayPoint]) {
+    let days = match drift.shape {
+        Some(Shape::Slope) => moved.slope_from.map(|(at, low, high)| {
+            (points[at].day, points[low].day, points[high].day)
+        }),
+        Some(Shape::Step | Shape::SlopeAndStep) => {
+            drift.steps.last().map(|s| (s.day, s.day_low, s.day_high))
+        }
+        _ => None,
+    };
+    drift.since = days.map(|d| d.0);
+    drift.since_low = days.map(|d| d.1);
+    drift.since_high = days.map(|d| d.2);
+}
+
+fn explained_by(
+    room: &[(RoomFactor, Vec<f64>)],
+    best: &Candidate,
+    points: &Points,
+    left: &[f64],
+    rho: f64,
+    level: f64,
+) -> Vec<Explained> {
+    let factors: Vec<(RoomFactor, &[f64])> = room.iter().map(|r| (r.0, r.1.as_slice())).collect();
+    // The shape's own part: what is neither room nor left over.
+    let shape: Vec<f64> = (0..left.len())
+        .map(|i| {
+            let by_room: f64 =
+                room.iter().zip(&best.coefficients[1..]).map(|(r, b)| b * r.1[i]).sum();
+            points.values[i] - left[i] - by_room
+        })
+        .collect();
+    shares(&factors, &shape, &points.values, left.len() as f64 / variance_factor(rho), level)
+}
+
+fn ewma_chart(points: &[DayPoint], rho: f64, options: &DriftOptions) -> Option<EwmaChart> {
+    let start = points.iter().position(|p| options.baseline_from.is_none_or(|d| p.day >= d))?;
+    let mut units = 0.0;
+    let size = points[start..].iter().enumerate().find_map(|(i, p)| {
+        units += p.units;
+        (i + 1 >= options.baseline_points && units >= options.baseline_units).then_some(i + 1)
+    })?;
+    let baseline = values(&points[start..start + size]);
+    let centre_ma = baseline.iter().sum::<f64>() / size as f64;
+    let spread: f64 = baseline.iter().map(|v| (v - centre_ma).powi(2)).sum();
+    let sd = (spread / (size as f64 - 1.0).max(1.0)).sqrt();
+    let half = ewma::limit_factor(options.lambda, options.run_length)?
+        * ewma::settled_sd(options.lambda)
+        * ewma::autocorrelation_factor(options.lambda, rho)
+        * sd;
+    let smooth = ewma::smooth(&values(&points[start..]), options.lambda, centre_ma);
+    let values: Vec<(i32, f64)> = points[start..].iter().map(|p| p.day).zip(smooth).collect();
+    Some(EwmaChart {
+        baseline: (points[start].day, points[start + size - 1].day),
+        centre_ma,
+        low_ma: centre_ma - half,
+        high_ma: centre_ma + half,
+        signals: values.iter().filter(|v| (v.1 - centre_ma).abs() > half).map(|v| v.0).collect(),
+        values,
+    })
+}
+
+/// Something that happened: from the events file, a change of lot, a calibration, a change of settings.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Event {
+    /// Days since 1970.
+    pub day: i32,
+    /// In words.
+    pub what: String,
+}
+
+/// For each step the event inside its date interval that is nearest to its day (the first of equals).
+#[must_use]
+pub fn name_events(steps: &[DriftStep], events: &[Event]) -> Vec<Option<String>> {
+    steps
+        .iter()
+        .map(|step| {
+            events
+                .iter()
+                .filter(|e| step.day_low <= e.day && e.day <= step.day_high)
+                .min_by_key(|e| (e.day - step.day).abs())
+                .map(|e| e.what.clone())
+        })
+        .collect()
+}

@@ -1,0 +1,145 @@
+//! Points in time: the median of a day, or of a week where days are thin.
+
+use std::collections::BTreeMap;
+
+/// Units that make a daily point.
+pub const DAILY_UNITS: f64 = 5.0;
+/// Units that make a weekly point.
+pub const WEEKLY_UNITS: f64 = 10.0;
+/// Share of production days that must make a daily point; else points are weekly.
+const DAILY_SHARE: f64 = 0.6;
+
+/// One point of a series.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DayPoint {
+    /// Days since 1970-01-01; of a weekly point the day in the middle of its units.
+    pub day: i32,
+    /// Median reading, mA.
+    pub value_ma: f64,
+    /// Units behind the median.
+    pub units: f64,
+    /// Relative humidity of the room, %.
+    pub humidity: Option<f64>,
+    /// Temperature of the room, degrees Celsius.
+    pub temperature: Option<f64>,
+    /// Lot in use, numbered by the caller, where lots are known.
+    pub lot: Option<u32>,
+}
+
+/// Equal readings of one day.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ReadingLine {
+    /// Days since 1970-01-01.
+    pub day: i32,
+    /// Middle of the reading's interval, mA; infinite for a unit that tripped.
+    pub centre_ma: f64,
+    /// Width of the interval (the reading step), mA.
+    pub step_ma: f64,
+    /// Units that read so.
+    pub count: f64,
+}
+
+/// What else is known of a day.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct DayFacts {
+    /// Relative humidity, %.
+    pub humidity: Option<f64>,
+    /// Temperature, degrees Celsius.
+    pub temperature: Option<f64>,
+    /// Lot of most units.
+    pub lot: Option<u32>,
+}
+
+/// Median of grouped readings: each line's units are spread evenly over its step.
+///
+/// `None` where there is no unit, or half or more of them tripped.
+#[must_use]
+pub fn grouped_median(lines: &[(f64, f64, f64)]) -> Option<f64> {
+    let total: f64 = lines.iter().map(|(_, _, count)| count).sum();
+    let edges = |sign: f64| {
+        lines.iter().filter(|l| l.0.is_finite()).map(move |(centre, step, _)| centre + sign * 0.5 * step)
+    };
+    let mut low = edges(-1.0).fold(f64::INFINITY, f64::min);
+    let mut high = edges(1.0).fold(f64::NEG_INFINITY, f64::max);
+    let below = |x: f64| -> f64 {
+        lines
+            .iter()
+            .filter(|l| l.0.is_finite())
+            .map(|(centre, step, count)| {
+                let part = if *step > 0.0 {
+                    ((x - centre) / step + 0.5).clamp(0.0, 1.0)
+                } else {
+                    f64::from(x >= *centre)
+                };
+                part * count
+            })
+            .sum()
+    };
+    if total <= 0.0 || !low.is_finite() || below(high) <= 0.5 * total {
+        return None;
+    }
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if below(middle) < 0.5 * total {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    Some(0.5 * (low + high))
+}
+
+/// Points of a series from its readings: daily medians of at least 5 units, or, where fewer than six
+/// production days in ten have as many, weekly ones (Monday to Sunday) of at least 10.
+#[must_use]
+pub fn day_points(lines: &[ReadingLine], facts: &BTreeMap<i32, DayFacts>) -> Vec<DayPoint> {
+    let mut days: BTreeMap<i32, Vec<ReadingLine>> = BTreeMap::new();
+    for line in lines.iter().filter(|l| l.count > 0.0 && !l.centre_ma.is_nan()) {
+        days.entry(line.day).or_default().push(*line);
+    }
+    let units = |group: &[ReadingLine]| group.iter().map(|l| l.count).sum::<f64>();
+    let thick = days.values().filter(|g| units(g) >= DAILY_UNITS).count() as f64;
+    if thick >= DAILY_SHARE * days.len() as f64 {
+        return days.values().filter_map(|g| point(g, DAILY_UNITS, facts)).collect();
+    }
+    let mut weeks: BTreeMap<i32, Vec<ReadingLine>> = BTreeMap::new();
+    for (day, group) in days {
+        // 1970-01-01 was a Thursday.
+        weeks.entry((day + 3).div_euclid(7)).or_default().extend(group);
+    }
+    weeks.values().filter_map(|g| point(g, WEEKLY_UNITS, facts)).collect()
+}
+
+fn point(group: &[ReadingLine], fewest: f64, facts: &BTreeMap<i32, DayFacts>) -> Option<DayPoint> {
+    let units: f64 = group.iter().map(|l| l.count).sum();
+    if units < fewest {
+        return None;
+    }
+    let readings: Vec<_> = group.iter().map(|l| (l.centre_ma, l.step_ma, l.count)).collect();
+    let value_ma = grouped_median(&readings)?;
+    let mut per_day: BTreeMap<i32, f64> = BTreeMap::new();
+    for line in group {
+        *per_day.entry(line.day).or_default() += line.count;
+    }
+    let mut seen = 0.0;
+    let day = *per_day.iter().find(|(_, n)| {
+        seen += **n;
+        seen >= 0.5 * units
+    })?.0;
+    let mean_of = |pick: fn(&DayFacts) -> Option<f64>| {
+        let known: Vec<(f64, f64)> = per_day
+            .iter()
+            .filter_map(|(d, n)| facts.get(d).and_then(pick).map(|v| (v, *n)))
+            .collect();
+        let weight: f64 = known.iter().map(|k| k.1).sum();
+        (weight > 0.0).then(|| known.iter().map(|k| k.0 * k.1).sum::<f64>() / weight)
+    };
+    Some(DayPoint {
+        day,
+        value_ma,
+        units,
+        humidity: mean_of(|f| f.humidity),
+        temperature: mean_of(|f| f.temperature),
+        lot: facts.get(&day).and_then(|f| f.lot),
+    })
+}

@@ -1,0 +1,184 @@
+//! Which readings do not belong with the healthy body, and on which edges of the instrument's steps
+//! a threshold may lie.
+
+use crate::stats::sample::{Observation, Sample};
+
+/// Share of false ones accepted among the strays named: Benjamini-Hochberg on grouped readings.
+pub const FALSE_SHARE: f64 = 0.05;
+
+/// The edges between readings of the coarsest step in use, by size of reading.
+///
+/// Readings are multiples of the step, so edges lie halfway between them. Cuts and thresholds lie on
+/// such edges: a cut inside a coarse step would count its readings on one side only.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Edges {
+    /// From which reading on, and the step there; ascending. Empty: any place is an edge.
+    ranges: Vec<(f64, f64)>,
+}
+
+impl Edges {
+    /// The same step everywhere.
+    #[must_use]
+    pub fn uniform(step: f64) -> Self {
+        Self::by_size(vec![(f64::NEG_INFINITY, step)])
+    }
+
+    /// Pairs of the reading from which a step holds, and the step; ranges without a usable step are
+    /// left out.
+    #[must_use]
+    pub fn by_size(ranges: Vec<(f64, f64)>) -> Self {
+        let mut ranges: Vec<(f64, f64)> = ranges
+            .into_iter()
+            .filter(|&(from, step)| !from.is_nan() && step.is_finite() && step > 0.0)
+            .collect();
+        ranges.sort_by(|a, b| a.0.total_cmp(&b.0));
+        Self { ranges }
+    }
+
+    /// Any place is an edge: for readings that were carried and lie on no instrument's steps.
+    #[must_use]
+    pub fn anywhere() -> Self {
+        Self { ranges: Vec::new() }
+    }
+
+    /// Whether `x` lies on an edge, up to rounding.
+    #[must_use]
+    pub fn contains(&self, x: f64) -> bool {
+        match self.step_at(x) {
+            None => x.is_finite(),
+            Some(step) => {
+                let places = x / step - 0.5;
+                (places - places.round()).abs() < 1e-3
+            }
+        }
+    }
+
+    /// The highest edge at or below `x`.
+    #[must_use]
+    pub fn at_or_below(&self, x: f64) -> f64 {
+        self.step_at(x)
+            .map_or(x, |step| ((x / step - 0.5 + 1e-6).floor() + 0.5) * step)
+    }
+
+    /// The lowest edge at or above `x`.
+    #[must_use]
+    pub fn at_or_above(&self, x: f64) -> f64 {
+        self.step_at(x)
+            .map_or(x, |step| ((x / step - 0.5 - 1e-6).ceil() + 0.5) * step)
+    }
+
+    fn step_at(&self, x: f64) -> Option<f64> {
+        self.ranges
+            .iter()
+            .rev()
+            .find(|&&(from, _)| x >= from)
+            .or(self.ranges.first())
+            .map(|&(_, step)| step)
+    }
+}
+
+/// The place of an observation among others: a trip at its limit, an interval at its middle.
+#[must_use]
+pub fn place(observation: Observation) -> f64 {
+    match observation {
+        Observation::Between { low, high } => low + (high - low) / 2.0,
+        Observation::Exact(x) | Observation::Above(x) | Observation::Below(x) => x,
+    }
+}
+
+/// Readings on one side that do not belong with the body.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Side {
+    /// The edge beyond which readings are strays; `None` where there is none.
+    pub threshold: Option<f64>,
+    /// Number of readings beyond it, trips counted as at their limit.
+    pub count: f64,
+    /// Number of healthy readings expected beyond it.
+    pub expected: f64,
+}
+
+/// Strays above and below the body.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Strays {
+    /// Suspect insulation.
+    pub above: Side,
+    /// Suspect connection, open switch or missing part.
+    pub below: Side,
+}
+
+impl Strays {
+    /// Whether the reading is one of them.
+    #[must_use]
+    pub fn has(&self, observation: Observation) -> bool {
+        let x = place(observation);
+        let above = self.above.threshold.is_some_and(|edge| match observation {
+            Observation::Above(limit) => limit >= edge,
+            _ => x > edge,
+        });
+        above || self.below.threshold.is_some_and(|edge| x < edge)
+    }
+}
+
+/// Strays above the body: all from the lowest edge `x >= from` with `healthy × sf(x)` at most 5 % of
+/// the readings at or above `x`.
+///
+/// - Source: Benjamini Y., Hochberg Y. (1995) J. R. Statist. Soc. B 57:289-300, on grouped data.
+#[must_use]
+pub fn above(sample: &Sample, edges: &Edges, from: f64, healthy: f64, sf: impl Fn(f64) -> f64) -> Side {
+    // Descending by the edge at which a reading starts.
+    let mut starts: Vec<(f64, f64)> = sample
+        .lines()
+        .iter()
+        .filter_map(|line| {
+            let start = match line.observation {
+                Observation::Between { low, .. } => edges.at_or_below(low + 1e-9 * low.abs()),
+                Observation::Exact(x) => edges.at_or_below(x),
+                Observation::Above(limit) => edges.at_or_below(limit),
+                Observation::Below(_) => return None,
+            };
+            // An edge in the cut's own place may differ from it by rounding.
+            (start >= from - 1e-9 * from.abs()).then_some((start, line.count))
+        })
+        .collect();
+    starts.sort_by(|a, b| b.0.total_cmp(&a.0));
+    lowest(&starts, |edge| healthy * sf(edge))
+}
+
+/// Strays below the body, likewise: all up to the highest edge `x <= from` with `healthy × cdf(x)` at
+/// most 5 % of the readings at or below `x`.
+#[must_use]
+pub fn below(sample: &Sample, edges: &Edges, from: f64, healthy: f64, cdf: impl Fn(f64) -> f64) -> Side {
+    let mut ends: Vec<(f64, f64)> = sample
+        .lines()
+        .iter()
+        .filter_map(|line| {
+            let end = match line.observation {
+                Observation::Between { high, .. } => edges.at_or_above(high),
+                Observation::Exact(x) | Observation::Below(x) => edges.at_or_above(x),
+                Observation::Above(_) => return None,
+            };
+            (end <= from + 1e-9 * from.abs()).then_some((end, line.count))
+        })
+        .collect();
+    ends.sort_by(|a, b| a.0.total_cmp(&b.0));
+    lowest(&ends, |edge| healthy * cdf(edge))
+}
+
+/// Walks from the far end inwards and keeps the last edge at which few enough are expected.
+fn lowest(places: &[(f64, f64)], expected: impl Fn(f64) -> f64) -> Side {
+    let mut side = Side::default();
+    let mut seen = 0.0;
+    for (i, &(edge, count)) in places.iter().enumerate() {
+        seen += count;
+        let last_here = places
+            .get(i + 1)
+            .is_none_or(|next| (next.0 - edge).abs() > 1e-9 * edge.abs());
+        if last_here {
+            let expected = expected(edge);
+            if expected <= FALSE_SHARE * seen {
+                side = Side { threshold: Some(edge), count: seen, expected };
+            }
+        }
+    }
+    side
+}

@@ -1,0 +1,328 @@
+//! Header spellings: which canonical column a header names, and in which unit.
+//!
+//! Generic trade words only; anything else is mapped in the config's `[columns]`.
+
+use crate::config::Config;
+use crate::records::Quantity;
+
+/// A canonical column (design section 3).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[expect(missing_docs, reason = "each is the canonical column of that name")]
+pub enum Field {
+    TestedAt,
+    Date,
+    Time,
+    Model,
+    Reading,
+    Outcome,
+    Reason,
+    HighLimit,
+    LowLimit,
+    Serial,
+    Station,
+    Fixture,
+    Instrument,
+    Lot,
+    Operator,
+    Shift,
+    Remark,
+    Test,
+    TestPoint,
+    Step,
+    Current,
+    AppliedV,
+    Frequency,
+    Dwell,
+    Ramp,
+    MeasuredV,
+    Stage,
+    UnitsTogether,
+    Temperature,
+    Humidity,
+    Count,
+    ReadingStep,
+}
+
+impl Field {
+    /// How many there are.
+    pub const COUNT: usize = 32;
+
+    /// Every field with its canonical name.
+    pub const ALL: [(Self, &'static str); Self::COUNT] = [
+        (Self::TestedAt, "tested_at"),
+        (Self::Date, "date"),
+        (Self::Time, "time"),
+        (Self::Model, "model"),
+        (Self::Reading, "reading_ma"),
+        (Self::Outcome, "outcome"),
+        (Self::Reason, "reason"),
+        (Self::HighLimit, "high_limit_ma"),
+        (Self::LowLimit, "low_limit_ma"),
+        (Self::Serial, "serial"),
+        (Self::Station, "station"),
+        (Self::Fixture, "fixture"),
+        (Self::Instrument, "instrument"),
+        (Self::Lot, "lot"),
+        (Self::Operator, "operator"),
+        (Self::Shift, "shift"),
+        (Self::Remark, "remark"),
+        (Self::Test, "test"),
+        (Self::TestPoint, "test_point"),
+        (Self::Step, "step"),
+        (Self::Current, "current"),
+        (Self::AppliedV, "applied_v"),
+        (Self::Frequency, "frequency_hz"),
+        (Self::Dwell, "dwell_s"),
+        (Self::Ramp, "ramp_s"),
+        (Self::MeasuredV, "measured_v"),
+        (Self::Stage, "stage"),
+        (Self::UnitsTogether, "units_together"),
+        (Self::Temperature, "temperature_c"),
+        (Self::Humidity, "humidity_pct"),
+        (Self::Count, "count"),
+        (Self::ReadingStep, "reading_step_ma"),
+    ];
+
+    /// Its place in an array over all fields.
+    #[must_use]
+    pub fn index(self) -> usize {
+        self as usize
+    }
+
+    /// Its canonical name.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        Self::ALL[self.index()].1
+    }
+
+    /// The field of a canonical name.
+    #[must_use]
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.iter().find(|(_, n)| *n == name).map(|(f, _)| *f)
+    }
+
+    /// What its numbers measure, in the unit of its canonical name; `None` for text and counts.
+    #[must_use]
+    pub fn quantity(self) -> Option<Quantity> {
+        Some(match self {
+            Self::Reading | Self::HighLimit | Self::LowLimit | Self::ReadingStep => {
+                Quantity::Current(-3)
+            }
+            Self::AppliedV | Self::MeasuredV => Quantity::Voltage(0),
+            Self::Frequency => Quantity::Frequency(0),
+            Self::Dwell | Self::Ramp => Quantity::Time(0),
+            Self::Temperature => Quantity::Celsius,
+            Self::Humidity => Quantity::Percent,
+            _ => return None,
+        })
+    }
+}
+
+/// What one header means.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Meaning {
+    /// A canonical column, with the unit of its numbers.
+    Field(Field, Option<Quantity>),
+    /// A factor of the config, by its place in the list.
+    Factor(usize),
+    /// Nothing this tool uses.
+    Unknown,
+}
+
+/// Reads headers: first by the config's words, then by the trade's.
+#[derive(Debug)]
+pub struct Headers {
+    mapped: Vec<(String, String)>,
+    factors: Vec<String>,
+}
+
+impl Headers {
+    /// A reader of headers for these settings.
+    #[must_use]
+    pub fn new(config: &Config) -> Self {
+        Self {
+            mapped: config
+                .columns
+                .iter()
+                .map(|(k, v)| (squeeze(k), v.clone()))
+                .collect(),
+            factors: config.factors.iter().map(|f| squeeze(f)).collect(),
+        }
+    }
+
+    /// What `header` means.
+    #[must_use]
+    pub fn meaning(&self, header: &str) -> Meaning {
+        let plain = squeeze(header);
+        if plain.is_empty() {
+            return Meaning::Unknown;
+        }
+        let (words, unit) = split_unit(header);
+        if let Some((_, target)) = self.mapped.iter().find(|(k, _)| *k == plain) {
+            if let Some(field) = Field::from_name(target) {
+                let unit = unit.filter(|u| field.quantity().is_some_and(|q| q.same_kind(*u)));
+                return Meaning::Field(field, unit);
+            }
+            let target = squeeze(target);
+            return match self.factors.iter().position(|f| *f == target) {
+                Some(n) => Meaning::Factor(n),
+                None => Meaning::Unknown,
+            };
+        }
+        if let Some(field) = Field::from_name(&plain) {
+            return Meaning::Field(field, field.quantity());
+        }
+        match by_trade_words(&words, unit) {
+            Some(field) => {
+                let unit = unit.filter(|u| field.quantity().is_some_and(|q| q.same_kind(*u)));
+                Meaning::Field(field, unit)
+            }
+            None => match self.factors.iter().position(|f| *f == plain) {
+                Some(n) => Meaning::Factor(n),
+                None => Meaning::Unknown,
+            },
+        }
+    }
+}
+
+/// Lower case, single spaces.
+pub(super) fn squeeze(text: &str) -> String {
+    text.trim_start_matches('\u{feff}')
+        .to_lowercase()
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ")
+}
+
+/// The words of a header without its unit, lower case; and the unit, from brackets or the last word.
+fn split_unit(header: &str) -> (String, Option<Quantity>) {
+    let mut unit = None;
+    let mut rest = String::new();
+    let mut inside = String::new();
+    let mut depth = 0_u32;
+    for c in header.trim().chars() {
+        match c {
+            '[' | '(' => depth += 1,
+            ']' | ')' => depth = depth.saturating_sub(1),
+            _ if depth > 0 => inside.push(c),
+            _ => rest.push(c),
+        }
+    }
+    if !inside.is_empty() {
+        unit = Quantity::from_unit(&inside);
+    }
+    let spaced: String = rest
+        .chars()
+        .map(|c| if "_.:/-#".contains(c) { ' ' } else { c })
+        .collect();
+    let mut words: Vec<&str> = spaced.split_whitespace().collect();
+    if unit.is_none()
+        && let Some(last) = words.last()
+        && let Some(found) = Quantity::from_unit(last)
+    {
+        unit = Some(found);
+        words.pop();
+        if words.last() == Some(&"in") {
+            words.pop();
+        }
+    }
+    (words.join(" ").to_lowercase(), unit)
+}
+
+/// Common practice, no source: words that headers of test exports use.
+fn by_trade_words(words: &str, unit: Option<Quantity>) -> Option<Field> {
+    use Field as F;
+    let is_current = matches!(unit, Some(Quantity::Current(_)));
+    Some(match words {
+        "" => match unit? {
+            Quantity::Current(_) => F::Reading,
+            Quantity::Voltage(_) => F::AppliedV,
+            Quantity::Frequency(_) => F::Frequency,
+            Quantity::Time(_) => F::Dwell,
+            Quantity::Celsius => F::Temperature,
+            Quantity::Percent => F::Humidity,
+            Quantity::Resistance(_) => return None,
+        },
+        "tested at" | "timestamp" | "date time" | "datetime" | "test time" | "tested on"
+        | "date and time" | "zeitstempel" | "horodatage" => F::TestedAt,
+        "date" | "test date" | "datum" | "prüfdatum" | "data" | "fecha" | "日期" => F::Date,
+        "time" | "time of day" | "uhrzeit" | "zeit" | "heure" | "ora" | "hora" | "godzina"
+        | "czas" | "时间" => F::Time,
+        "model" | "model no" | "model number" | "type" | "product" | "part number" | "part no"
+        | "article" | "typ" | "modell" | "modèle" | "modele" | "modello" | "modelo" | "型号" => {
+            F::Model
+        }
+        "reading" | "leakage" | "leakage current" | "i leak" | "ileak" | "leak" | "current"
+        | "measured current" | "strom" | "ableitstrom" | "courant" | "corrente" | "corriente"
+        | "prąd" | "电流" | "漏电流" => F::Reading,
+        "outcome" | "result" | "verdict" | "judgement" | "judgment" | "pass fail" | "ergebnis"
+        | "résultat" | "resultat" | "risultato" | "resultado" | "wynik" | "结果" => F::Outcome,
+        "reason" | "fail reason" | "failure reason" | "grund" | "fehlergrund" => F::Reason,
+        "high limit" | "upper limit" | "limit high" | "high" | "hi limit" | "max limit"
+        | "limit max" | "obergrenze" | "limite haute" | "上限" => F::HighLimit,
+        "max" if is_current => F::HighLimit,
+        "low limit" | "lower limit" | "limit low" | "low" | "lo limit" | "min limit"
+        | "limit min" | "untergrenze" | "limite basse" | "下限" => F::LowLimit,
+        "min" if is_current => F::LowLimit,
+        "serial" | "serial no" | "serial number" | "s n" | "sn" | "unit id" | "uut" | "dut"
+        | "barcode" | "seriennr" | "seriennummer" | "numéro de série" | "序列号" => F::Serial,
+        "station" | "test station" | "bench" | "line" | "prüfplatz" | "poste" | "stazione"
+        | "工位" => F::Station,
+        "fixture" | "adapter" | "nest" => F::Fixture,
+        "instrument" | "tester" | "device" | "equipment" | "gerät" | "prüfgerät" => F::Instrument,
+        "lot" | "batch" | "lot no" | "batch no" | "los" | "charge" | "批次" => F::Lot,
+        "operator" | "user" | "inspector" | "prüfer" | "bediener" | "opérateur" | "操作员" => {
+            F::Operator
+        }
+        "shift" | "schicht" | "équipe" | "turno" | "班次" => F::Shift,
+        "remark" | "remarks" | "comment" | "comments" | "note" | "bemerkung" | "备注" => F::Remark,
+        "test" | "test type" | "test name" | "test kind" | "prüfart" | "essai" | "prova" => F::Test,
+        "test point" | "point" | "connection" | "prüfpunkt" => F::TestPoint,
+        "step" | "step no" | "test step" | "schritt" | "étape" => F::Step,
+        "set" | "set voltage" | "applied" | "voltage" | "test voltage" | "applied voltage"
+        | "spannung" | "prüfspannung" | "tension" | "tensione" | "napięcie" | "电压" => F::AppliedV,
+        "measured" if matches!(unit, Some(Quantity::Voltage(_))) => F::MeasuredV,
+        "measured" if is_current => F::Reading,
+        "measured voltage" | "actual voltage" | "readback" => F::MeasuredV,
+        "frequency" | "freq" | "frequenz" | "fréquence" | "频率" => F::Frequency,
+        "dwell" | "dwell time" | "hold" | "hold time" | "prüfzeit" => F::Dwell,
+        "ramp" | "ramp time" | "rise time" | "ramp up" | "rampe" => F::Ramp,
+        "stage" | "phase of test" => F::Stage,
+        "units together" | "units at once" => F::UnitsTogether,
+        "temperature" | "temp" | "room temperature" | "ambient" | "temperatur" => F::Temperature,
+        "room" if unit == Some(Quantity::Celsius) => F::Temperature,
+        "room" if unit == Some(Quantity::Percent) => F::Humidity,
+        "humidity" | "relative humidity" | "rh" | "feuchte" | "luftfeuchte" => F::Humidity,
+        "count" | "units" => F::Count,
+        "reading step" | "resolution" => F::ReadingStep,
+        "current kind" | "kind of current" => F::Current,
+        _ => return None,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_field_stands_at_its_own_index() {
+        for (n, (field, name)) in Field::ALL.iter().enumerate() {
+            assert_eq!(field.index(), n);
+            assert_eq!(Field::from_name(name), Some(*field));
+        }
+    }
+
+    #[test]
+    fn units_come_from_brackets_or_the_last_word() {
+        let headers = Headers::new(&Config::default());
+        for (header, field, unit) in [
+            ("Leakage [µA]", Field::Reading, Quantity::Current(-6)),
+            ("i_leak_ua", Field::Reading, Quantity::Current(-6)),
+            ("set V", Field::AppliedV, Quantity::Voltage(0)),
+            ("room %RH", Field::Humidity, Quantity::Percent),
+            ("Max mA", Field::HighLimit, Quantity::Current(-3)),
+        ] {
+            assert_eq!(headers.meaning(header), Meaning::Field(field, Some(unit)), "{header}");
+        }
+    }
+}

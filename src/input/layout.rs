@@ -1,0 +1,261 @@
+//! Where a table's header is and what each of its columns means.
+
+use std::collections::BTreeMap;
+
+use super::cell::DecimalSign;
+use super::columns::{Field, Headers, Meaning, squeeze};
+use crate::config::DateOrder;
+use crate::records::Quantity;
+
+/// How many lines are searched for a header.
+pub const HEADER_WITHIN: usize = 100;
+
+/// The columns of one test: where each canonical column stands, and its unit.
+#[derive(Debug, Clone, Default)]
+pub struct Columns {
+    /// By [`Field::index`]: column and unit.
+    pub at: [Option<(u16, Option<Quantity>)>; Field::COUNT],
+    /// By place in the config's factors.
+    pub factors: Vec<Option<u16>>,
+}
+
+impl Columns {
+    /// The column and unit of a field.
+    #[must_use]
+    pub fn get(&self, field: Field) -> Option<(u16, Option<Quantity>)> {
+        self.at[field.index()]
+    }
+}
+
+/// One test of each row: a plain table has one, a table with a group of columns per test has several.
+#[derive(Debug, Clone)]
+pub struct Group {
+    /// Title above its columns; names the test.
+    pub title: Option<String>,
+    /// Its columns and those common to all tests of the row.
+    pub columns: Columns,
+    /// The columns that are its own; where all are blank, the test was not made.
+    pub own: Vec<u16>,
+}
+
+/// What is known of a table before its rows are read.
+#[derive(Debug, Clone)]
+pub struct Layout {
+    /// Rows up to and with the header, counted among the rows looked at.
+    pub header_rows: usize,
+    /// The header's cells, for recognising it when it comes again.
+    pub header: Vec<String>,
+    /// What to call each column in messages.
+    pub names: Vec<String>,
+    /// The tests of a row.
+    pub groups: Vec<Group>,
+    /// Values that hold for the whole table: from lines before the header, names and config.
+    pub fixed: BTreeMap<Field, String>,
+    /// Decimal sign.
+    pub sign: DecimalSign,
+    /// Order of day and month, where dates need one.
+    pub order: Option<DateOrder>,
+}
+
+/// A title that spans several columns of one row.
+#[derive(Debug, Clone, Copy)]
+pub struct Span {
+    /// Row, among the rows looked at.
+    pub row: usize,
+    /// First column.
+    pub from: usize,
+    /// Last column.
+    pub to: usize,
+}
+
+/// Finds the header among the first rows of a table, with how many columns it explains; `None` where no
+/// row says enough.
+///
+/// Every row, and every pair of rows as group titles over names, is scored by how many columns it
+/// explains; the best wins, the earlier of equals.
+#[must_use]
+pub fn find(rows: &[Vec<String>], spans: &[Span], headers: &Headers, fixed: &BTreeMap<Field, String>) -> Option<(usize, Layout)> {
+    let mut best: Option<(usize, Layout)> = None;
+    for top in 0..rows.len().min(HEADER_WITHIN) {
+        for two in [false, true] {
+            let Some((score, layout)) = candidate(rows, spans, headers, fixed, top, two) else {
+                continue;
+            };
+            if best.as_ref().is_none_or(|(s, _)| score > *s) {
+                best = Some((score, layout));
+            }
+        }
+    }
+    best
+}
+
+fn candidate(
+    rows: &[Vec<String>],
+    spans: &[Span],
+    headers: &Headers,
+    fixed: &BTreeMap<Field, String>,
+    top: usize,
+    two: bool,
+) -> Option<(usize, Layout)> {
+    let names_row = if two { rows.get(top + 1)? } else { &rows[top] };
+    let titles = if two {
+        group_titles(&rows[top], names_row.len(), spans, top)
+    } else {
+        vec![None; names_row.len()]
+    };
+    if two && titles.iter().all(Option::is_none) {
+        return None;
+    }
+    let mut common = Columns::default();
+    let mut own: Vec<(String, Columns, Vec<u16>)> = Vec::new();
+    let mut names = Vec::new();
+    let mut score = 0;
+    for (n, name) in names_row.iter().enumerate() {
+        let column = u16::try_from(n).ok()?;
+        let bare = if name.trim().is_empty() && two {
+            rows[top].get(n).cloned().unwrap_or_default()
+        } else {
+            name.clone()
+        };
+        let title = titles[n].as_ref().filter(|_| !name.trim().is_empty());
+        let joined = title.map_or_else(|| bare.clone(), |t| format!("{t} {bare}"));
+        names.push(joined.clone());
+        let mut meaning = headers.meaning(&joined);
+        if meaning == Meaning::Unknown && title.is_some() {
+            meaning = headers.meaning(&bare);
+        }
+        let target = match title {
+            Some(title) => {
+                if !own.iter().any(|(t, _, _)| t == title) {
+                    own.push((title.clone(), Columns::default(), Vec::new()));
+                }
+                let group = own.iter_mut().find(|(t, _, _)| t == title)?;
+                group.2.push(column);
+                &mut group.1
+            }
+            None => &mut common,
+        };
+        if place(target, &meaning, column) {
+            score += 1;
+        }
+    }
+    let complete = |c: &Columns| {
+        let has = |f: Field| c.get(f).is_some() || fixed.contains_key(&f);
+        has(Field::Model)
+            && (has(Field::TestedAt) || has(Field::Date))
+            && (has(Field::Reading) || has(Field::Outcome))
+    };
+    let groups: Vec<Group> = if own.is_empty() {
+        vec![Group { title: None, columns: common, own: Vec::new() }]
+    } else {
+        own.into_iter()
+            .filter(|(_, c, _)| c.get(Field::Reading).is_some() || c.get(Field::Outcome).is_some())
+            .map(|(title, columns, own)| Group { title: Some(title), columns: merged(&common, columns), own })
+            .collect()
+    };
+    if score < 3 || !groups.iter().any(|g| complete(&g.columns)) {
+        return None;
+    }
+    Some((
+        score,
+        Layout {
+            header_rows: top + 1 + usize::from(two),
+            header: names_row.iter().map(|c| squeeze(c)).collect(),
+            names,
+            groups,
+            fixed: fixed.clone(),
+            sign: DecimalSign::Point,
+            order: None,
+        },
+    ))
+}
+
+/// Puts a column at its field; the first of two with the same meaning stays. A second column called
+/// "current" says which current is meant.
+fn place(target: &mut Columns, meaning: &Meaning, column: u16) -> bool {
+    match meaning {
+        Meaning::Field(field, unit) => {
+            let slot = &mut target.at[field.index()];
+            if slot.is_some() {
+                return false;
+            }
+            *slot = Some((column, *unit));
+            true
+        }
+        Meaning::Factor(n) => {
+            if target.factors.len() <= *n {
+                target.factors.resize(n + 1, None);
+            }
+            target.factors[*n] = Some(column);
+            true
+        }
+        Meaning::Unknown => false,
+    }
+}
+
+fn merged(common: &Columns, own: Columns) -> Columns {
+    let mut all = common.clone();
+    for (slot, mine) in all.at.iter_mut().zip(own.at) {
+        *slot = mine.or(*slot);
+    }
+    if all.factors.len() < own.factors.len() {
+        all.factors.resize(own.factors.len(), None);
+    }
+    for (slot, mine) in all.factors.iter_mut().zip(own.factors) {
+        *slot = mine.or(*slot);
+    }
+    all
+}
+
+/// The group title above each column: from merged cells where they are known, else each title runs
+/// to the right until the next one.
+fn group_titles(top: &[String], width: usize, spans: &[Span], row: usize) -> Vec<Option<String>> {
+    let mut titles = vec![None; width];
+    let here: Vec<&Span> = spans.iter().filter(|s| s.row == row && s.to > s.from).collect();
+    if !here.is_empty() {
+        for span in here {
+            let text = top.get(span.from).map_or("", |t| t.trim());
+            if text.is_empty() || span.to + 1 - span.from >= width {
+                continue;
+            }
+            for title in titles.iter_mut().take(span.to + 1).skip(span.from) {
+                *title = Some(text.to_owned());
+            }
+        }
+        return titles;
+    }
+    let mut current: Option<String> = None;
+    for (n, title) in titles.iter_mut().enumerate() {
+        if let Some(text) = top.get(n).map(|t| t.trim()).filter(|t| !t.is_empty()) {
+            current = Some(text.to_owned());
+        }
+        title.clone_from(&current);
+    }
+    // A lone title is a page title, not a group.
+    let distinct: std::collections::BTreeSet<_> = titles.iter().flatten().collect();
+    if distinct.len() < 2 {
+        return vec![None; width];
+    }
+    titles
+}
+
+/// `name: value` pairs in the lines before a header.
+#[must_use]
+pub fn preamble(rows: &[Vec<String>], headers: &Headers) -> BTreeMap<Field, String> {
+    let mut found = BTreeMap::new();
+    for row in rows {
+        let cells: Vec<&str> = row.iter().map(|c| c.trim()).filter(|c| !c.is_empty()).collect();
+        let pair = match cells.as_slice() {
+            [one] => one.split_once(':').or_else(|| one.split_once('=')),
+            [name, value] if name.ends_with(':') => Some((name.trim_end_matches(':'), *value)),
+            _ => None,
+        };
+        let Some((name, value)) = pair else { continue };
+        if let Meaning::Field(field, _) = headers.meaning(name)
+            && !value.trim().is_empty()
+        {
+            found.entry(field).or_insert_with(|| value.trim().to_owned());
+        }
+    }
+    found
+}

@@ -1,0 +1,20 @@
+//! Files → records: the only room that knows file formats.
+//!
+//! Takes paths and settings, gives [`Batch`]es of records in a fixed order (files by path, rows as they
+//! stand) to whoever asked. One thread reads and decodes, the others parse, and the caller absorbs: no
+//! more than a few pieces are ever held.
+
+mod cell;
+pub mod columns;
+pub mod dates;
+pub mod discover;
+pub mod layout;
+mod outcomes;
+mod parquet;
+mod rows;
+mod stream;
+mod text;
+mod workbook;
+
+pub use rows::{BUILT_IN_FACTORS, ma_to_pa, plain_serial};
+pub use stream::{FileSeen, Read, Table, read};

@@ -1,0 +1,712 @@
+//! One row of any table → the tests it holds, or what is wrong with it.
+
+use std::collections::{BTreeMap, HashSet};
+use std::hash::{DefaultHasher, Hash, Hasher};
+
+use hashbrown::HashMap;
+
+use super::cell::{Cell, Written, number};
+use super::columns::{Field, squeeze};
+use super::dates::{clock, written_date};
+use super::layout::{Columns, Group, Layout};
+use super::outcomes::{Outcomes, Said};
+use crate::config::Config;
+use crate::error::Result;
+use crate::records::{
+    AirSums, Batch, Book, Current, FactorSet, Limits, Marks, Outcome, Quantity, Record, Setup,
+    Shown, TestKind, Unreadable,
+};
+
+/// Factor levels every record has, before the config's own.
+pub const BUILT_IN_FACTORS: [(Field, &str); 3] = [
+    (Field::Lot, "lot"),
+    (Field::Operator, "operator"),
+    (Field::Shift, "shift"),
+];
+
+/// What all parsers of a run share: words and defaults from the config.
+#[derive(Debug)]
+pub struct Words {
+    outcomes: Outcomes,
+    values: BTreeMap<Field, BTreeMap<String, String>>,
+    factor_values: Vec<BTreeMap<String, String>>,
+    placeholders: HashSet<String>,
+    fault_locating: Vec<String>,
+    check_loads: HashSet<String>,
+    model_limits: BTreeMap<String, Limits>,
+    default_test: TestKind,
+    day_starts_s: i64,
+}
+
+impl Words {
+    /// The words of these settings.
+    ///
+    /// # Errors
+    /// Where an outcome word of the config is unknown.
+    pub fn new(config: &Config) -> Result<Self> {
+        let table = |name: &str| {
+            config.values.get(name).map(|t| {
+                t.iter().map(|(k, v)| (squeeze(k), v.clone())).collect::<BTreeMap<_, _>>()
+            })
+        };
+        let pa = |ma: Option<f64>| ma.and_then(ma_to_pa);
+        Ok(Self {
+            outcomes: Outcomes::new(config)?,
+            values: Field::ALL
+                .iter()
+                .filter_map(|(f, name)| Some((*f, table(name)?)))
+                .collect(),
+            factor_values: config
+                .factors
+                .iter()
+                .map(|f| table(f).unwrap_or_default())
+                .collect(),
+            placeholders: config.placeholder_serials.iter().map(|s| plain_serial(s)).collect(),
+            fault_locating: config.fault_locating_words.iter().map(|w| squeeze(w)).collect(),
+            check_loads: config.check_loads.keys().map(|k| plain_serial(k)).collect(),
+            model_limits: config
+                .model
+                .iter()
+                .map(|(k, m)| {
+                    (k.clone(), Limits { high_pa: pa(m.high_limit_ma), low_pa: pa(m.low_limit_ma) })
+                })
+                .collect(),
+            default_test: config
+                .assumed("test")
+                .and_then(|t| test_kind(&t, TestKind::AcWithstand))
+                .unwrap_or(TestKind::AcWithstand),
+            day_starts_s: config.day_starts_s(),
+        })
+    }
+}
+
+/// Milliamperes as whole picoamperes.
+#[must_use]
+pub fn ma_to_pa(ma: f64) -> Option<i64> {
+    crate::records::Decimal::from_f64(ma)?.in_units_of(-9)
+}
+
+/// A serial as it is compared: without case, spaces and dashes.
+#[must_use]
+pub fn plain_serial(serial: &str) -> String {
+    serial
+        .chars()
+        .filter(|c| !c.is_whitespace() && !"-–—_".contains(*c))
+        .flat_map(char::to_lowercase)
+        .collect()
+}
+
+/// The kind of test that words name; `None` where they are not known.
+#[must_use]
+pub fn test_kind(words: &str, default: TestKind) -> Option<TestKind> {
+    let words = squeeze(words);
+    let has = |list: &[&str]| list.iter().any(|w| words.contains(w));
+    let token = |t: &str| words.split([' ', '-', '_', '/']).any(|w| w == t);
+    if has(&["earth", "ground bond", "continuity", "insulation", "resistance", "function", "schutzleiter", "isolation"]) {
+        return Some(TestKind::Other);
+    }
+    if has(&["leakage", "touch current", "ableitstrom"]) {
+        return Some(TestKind::Leakage);
+    }
+    let withstand = has(&["withstand", "dielectric", "high voltage", "hochspannung", "hipot", "hi-pot", "flash"]);
+    if token("dc") && (withstand || words == "dc") {
+        return Some(TestKind::DcWithstand);
+    }
+    if token("ac") && (withstand || words == "ac") {
+        return Some(TestKind::AcWithstand);
+    }
+    withstand.then_some(default)
+}
+
+/// Reads the rows of one piece of a table into a [`Batch`].
+pub struct Parser<'a> {
+    words: &'a Words,
+    book: &'a Book,
+    layout: &'a Layout,
+    source: u16,
+    batch: Batch,
+    texts: Vec<HashMap<String, u32>>,
+    said: HashMap<String, Option<Said>>,
+    tests: HashMap<String, TestKind>,
+    setup: Option<(Setup, u32)>,
+    factors: Option<(FactorSet, u32)>,
+    limits: Option<(Limits, u32)>,
+    date: (String, Option<i64>),
+}
+
+/// What is wrong with a row.
+struct Wrong {
+    column: String,
+    expected: String,
+    found: String,
+}
+
+impl<'a> Parser<'a> {
+    /// A parser for rows of `source` laid out as `layout`.
+    #[must_use]
+    pub fn new(words: &'a Words, book: &'a Book, layout: &'a Layout, source: u16) -> Self {
+        Self {
+            words,
+            book,
+            layout,
+            source,
+            batch: Batch::default(),
+            texts: vec![HashMap::new(); Field::COUNT + words.factor_values.len()],
+            said: HashMap::new(),
+            tests: HashMap::new(),
+            setup: None,
+            factors: None,
+            limits: None,
+            date: (String::new(), None),
+        }
+    }
+
+    /// What the rows gave.
+    #[must_use]
+    pub fn finish(self) -> Batch {
+        self.batch
+    }
+
+    /// Notes a row that could not even be split into cells.
+    pub fn damaged(&mut self, line: u32, expected: &str, found: &str) {
+        self.batch.unreadable.push(Unreadable {
+            source: self.source,
+            line,
+            column: String::new(),
+            expected: expected.to_owned(),
+            found: shorten(found),
+        });
+    }
+
+    /// Reads one row of `width` cells.
+    pub fn row<'c>(&mut self, line: u32, width: usize, cell: &impl Fn(usize) -> Cell<'c>) {
+        let layout = self.layout;
+        if self.is_no_row(width, cell) {
+            self.batch.stepped_over += 1;
+            return;
+        }
+        for (part, group) in layout.groups.iter().enumerate() {
+            if !group.own.is_empty() && group.own.iter().all(|&c| cell(usize::from(c)).is_empty()) {
+                continue;
+            }
+            match self.test(line, part, group, cell) {
+                Ok(record) => self.batch.records.push(record),
+                Err(wrong) => self.batch.unreadable.push(Unreadable {
+                    source: self.source,
+                    line,
+                    column: wrong.column,
+                    expected: wrong.expected,
+                    found: shorten(&wrong.found),
+                }),
+            }
+        }
+    }
+
+    /// Blank lines, the header again, page titles and totals: stepped over and counted.
+    fn is_no_row<'c>(&self, width: usize, cell: &impl Fn(usize) -> Cell<'c>) -> bool {
+        let first = self.layout.groups[0].columns.get(Field::Date)
+            .or_else(|| self.layout.groups[0].columns.get(Field::TestedAt))
+            .map_or(0, |(c, _)| usize::from(c));
+        if let Cell::Text(text) = cell(first) {
+            if text.as_bytes()[0].is_ascii_digit() {
+                return false;
+            }
+        } else if matches!(cell(first), Cell::Stamp(_)) {
+            return false;
+        }
+        let filled: Vec<Cell<'c>> = (0..width).map(cell).filter(|c| !c.is_empty()).collect();
+        if filled.is_empty() {
+            return true;
+        }
+        let header = (0..width.min(self.layout.header.len())).filter(|&n| {
+            matches!(cell(n), Cell::Text(t) if squeeze(t) == self.layout.header[n])
+        });
+        if header.count() * 2 > filled.len() {
+            return true;
+        }
+        let total = |c: &Cell<'c>| {
+            matches!(c, Cell::Text(t) if ["total", "sum", "summe", "gesamt", "totale", "page"]
+                .iter().any(|w| squeeze(t).starts_with(w)))
+        };
+        filled.len() <= 3 || total(&filled[0])
+    }
+
+    fn test<'c>(
+        &mut self,
+        line: u32,
+        part: usize,
+        group: &Group,
+        cell: &impl Fn(usize) -> Cell<'c>,
+    ) -> std::result::Result<Record, Wrong> {
+        let columns = &group.columns;
+        let get = |field: Field| columns.get(field).map_or(Cell::Empty, |(c, _)| cell(usize::from(c)));
+        let time = self.time(columns, &get)?;
+        let model = self.text(Field::Model, get(Field::Model))?;
+        if model == 0 {
+            return Err(self.wrong(columns, Field::Model, "a model", ""));
+        }
+        let test = self.kind(group, get(Field::Test))?;
+        let other = test == TestKind::Other;
+        let outcome_said = self.outcome_word(columns, &get)?;
+        let mut marks = Marks::default();
+        let (mut shown, mut reading_pa, mut limits) = (Shown::Nothing, 0, Limits::default());
+        let mut setup = Setup {
+            model,
+            test,
+            test_point: 0,
+            step: 0,
+            current: Current::Total,
+            applied_mv: None,
+            frequency_mhz: None,
+            dwell_ms: None,
+            ramp_ms: None,
+            units_together: 1,
+            station: self.text(Field::Station, get(Field::Station))?,
+            fixture: self.text(Field::Fixture, get(Field::Fixture))?,
+            instrument: self.text(Field::Instrument, get(Field::Instrument))?,
+            reading_step_pa: None,
+        };
+        if other {
+            marks = marks.with(Marks::OTHER_TEST);
+        } else {
+            if let Some(written) = self.written(columns, Field::Reading, get(Field::Reading))? {
+                shown = match written.side {
+                    -1 => Shown::Below,
+                    1 => Shown::Above,
+                    _ => Shown::Value,
+                };
+                reading_pa = self.scaled(columns, Field::Reading, written, -12)?;
+                if reading_pa < 0 {
+                    return Err(self.wrong(columns, Field::Reading, "a current of zero or more", &get(Field::Reading).shown()));
+                }
+            }
+            setup.test_point = self.text(Field::TestPoint, get(Field::TestPoint))?;
+            setup.step = self.text(Field::Step, get(Field::Step))?;
+            setup.current = self.current(get(Field::Current));
+            setup.applied_mv = self.amount(columns, Field::AppliedV, &get, -3)?;
+            setup.frequency_mhz = self.amount(columns, Field::Frequency, &get, -3)?.filter(|_| !test.is_dc());
+            setup.dwell_ms = self.amount(columns, Field::Dwell, &get, -3)?;
+            setup.ramp_ms = self.amount(columns, Field::Ramp, &get, -3)?;
+            setup.reading_step_pa = self.amount(columns, Field::ReadingStep, &get, -12)?;
+            setup.units_together = self
+                .whole(columns, Field::UnitsTogether, &get)?
+                .and_then(|n| u16::try_from(n).ok())
+                .unwrap_or(1);
+            let positive = |x: Option<i64>| x.filter(|&v| v > 0);
+            limits = Limits {
+                high_pa: positive(self.amount(columns, Field::HighLimit, &get, -12)?),
+                low_pa: positive(self.amount(columns, Field::LowLimit, &get, -12)?),
+            };
+        }
+        let model_text = self.words_of(Field::Model, get(Field::Model));
+        if limits.high_pa.is_none()
+            && let Some(known) = self.words.model_limits.get(&model_text)
+        {
+            limits.high_pa = known.high_pa;
+            limits.low_pa = limits.low_pa.or(known.low_pa);
+        }
+        let outcome = match outcome_said {
+            Some(Said::Class(outcome)) => outcome,
+            Some(Said::Fail) if other => Outcome::Breakdown,
+            Some(Said::Fail) => {
+                marks = marks.with(Marks::DERIVED);
+                derived_failure(reading_pa, shown, limits)
+            }
+            None if other => Outcome::Pass,
+            None => {
+                if shown == Shown::Nothing || limits.high_pa.is_none() {
+                    return Err(self.wrong(columns, Field::Outcome, "an outcome, or a reading and a high limit to derive it from", ""));
+                }
+                match derived_failure(reading_pa, shown, limits) {
+                    Outcome::Breakdown => Outcome::Pass,
+                    found => found,
+                }
+            }
+        };
+        if outcome == Outcome::Pass && shown == Shown::Nothing && !other {
+            return Err(self.wrong(columns, Field::Reading, "a number", &get(Field::Reading).shown()));
+        }
+        let stage = self.words_of(Field::Stage, get(Field::Stage));
+        if squeeze(&stage).starts_with("ramp") || squeeze(&stage) == "rise" {
+            marks = marks.with(Marks::IN_RAMP);
+        }
+        let remark = squeeze(&self.words_of(Field::Remark, get(Field::Remark)));
+        if !remark.is_empty() && self.words.fault_locating.iter().any(|w| remark.contains(w)) {
+            marks = marks.with(Marks::FAULT_LOCATING);
+        }
+        let count = match self.whole(columns, Field::Count, &get)? {
+            Some(0) => return Err(self.wrong(columns, Field::Count, "a count of one or more", "0")),
+            Some(n) => u32::try_from(n)
+                .map_err(|_| self.wrong(columns, Field::Count, "a count below 4 000 000 000", &n.to_string()))?,
+            None => 1,
+        };
+        let factors = self.factor_set(columns, &get, cell)?;
+        self.air(columns, &get, setup.station, time)?;
+        if setup.applied_mv.is_none() && !other
+            && let Some(v) = self.amount(columns, Field::MeasuredV, &get, -3)?
+        {
+            #[expect(clippy::cast_precision_loss, reason = "millivolts stay far below 2^53")]
+            self.batch.measured_v.push((model, setup.station, v as f64 / 1000.0));
+        }
+        let (serial_text, plain) = self.serial(get(Field::Serial));
+        if self.words.check_loads.contains(&plain)
+            || self.words.check_loads.contains(&plain_serial(&model_text))
+        {
+            marks = marks.with(Marks::CHECK_LOAD);
+        }
+        if plain.is_empty() || count > 1 || self.words.placeholders.contains(&plain) {
+            marks = marks.with(Marks::NO_SERIAL);
+        }
+        let setup_code = match self.setup {
+            Some((known, code)) if known == setup => code,
+            _ => {
+                let code = self.book.setups.code(&setup);
+                self.setup = Some((setup, code));
+                code
+            }
+        };
+        let limits_code = match self.limits {
+            Some((known, code)) if known == limits => code,
+            _ => {
+                let code = self.book.limits.code(&limits);
+                self.limits = Some((limits, code));
+                code
+            }
+        };
+        let mut hasher = DefaultHasher::new();
+        model_text.hash(&mut hasher);
+        plain.hash(&mut hasher);
+        if marks.has(Marks::NO_SERIAL) {
+            (time, reading_pa, setup_code, limits_code, factors, outcome, count).hash(&mut hasher);
+        }
+        let serial = u32::try_from(self.batch.serials.len()).unwrap_or(0);
+        self.batch.serials.push_str(&serial_text);
+        self.batch.serials.push('\n');
+        Ok(Record {
+            unit: hasher.finish(),
+            reading_pa,
+            time,
+            setup: setup_code,
+            factors,
+            limits: limits_code,
+            count,
+            line,
+            serial,
+            source: self.source,
+            part: u8::try_from(part).unwrap_or(u8::MAX),
+            outcome,
+            shown,
+            marks,
+        })
+    }
+
+    fn wrong(&self, columns: &Columns, field: Field, expected: &str, found: &str) -> Wrong {
+        Wrong {
+            column: columns
+                .get(field)
+                .and_then(|(c, _)| self.layout.names.get(usize::from(c)).cloned())
+                .unwrap_or_else(|| field.name().to_owned()),
+            expected: expected.to_owned(),
+            found: if found.is_empty() { "nothing".to_owned() } else { found.to_owned() },
+        }
+    }
+
+    fn time<'c>(&mut self, columns: &Columns, get: &impl Fn(Field) -> Cell<'c>) -> std::result::Result<i64, Wrong> {
+        let (field, value) = match get(Field::TestedAt) {
+            Cell::Empty => (Field::Date, get(Field::Date)),
+            found => (Field::TestedAt, found),
+        };
+        let value = if value.is_empty() {
+            self.layout.fixed.get(&field).map_or(Cell::Empty, |t| Cell::from_text(t))
+        } else {
+            value
+        };
+        let (day_s, mut time_s) = match value {
+            Cell::Stamp(seconds) => (seconds - seconds.rem_euclid(86_400), Some(seconds.rem_euclid(86_400))),
+            Cell::Text(text) => {
+                let Some((date, rest)) = written_date(text) else {
+                    return Err(self.wrong(columns, field, "a date", text));
+                };
+                let key = &text[..text.len() - rest.len()];
+                if self.date.0 != key {
+                    self.date = (key.to_owned(), date.day(self.layout.order));
+                }
+                let Some(day) = self.date.1 else {
+                    return Err(self.wrong(columns, field, "a day that exists", text));
+                };
+                let time = if rest.is_empty() {
+                    None
+                } else {
+                    Some(clock(rest).ok_or_else(|| self.wrong(columns, field, "a time of day", text))?)
+                };
+                (day * 86_400, time)
+            }
+            other => return Err(self.wrong(columns, field, "a date", &other.shown())),
+        };
+        match get(Field::Time) {
+            Cell::Empty => {}
+            Cell::Clock(s) => time_s = Some(s),
+            Cell::Stamp(s) => time_s = Some(s.rem_euclid(86_400)),
+            Cell::Text(text) => {
+                time_s = Some(clock(text).ok_or_else(|| self.wrong(columns, Field::Time, "a time of day", text))?);
+            }
+            other => return Err(self.wrong(columns, Field::Time, "a time of day", &other.shown())),
+        }
+        Ok(day_s + time_s.unwrap_or(12 * 3600))
+    }
+
+    /// The text of a cell after the config's `[values]`, or the table's fixed value.
+    fn words_of(&self, field: Field, cell: Cell<'_>) -> String {
+        let shown = match cell {
+            Cell::Empty => self.layout.fixed.get(&field).cloned().unwrap_or_default(),
+            Cell::Text(t) => t.to_owned(),
+            other => other.shown(),
+        };
+        match self.words.values.get(&field).and_then(|t| t.get(&squeeze(&shown))) {
+            Some(mapped) => mapped.clone(),
+            None => shown,
+        }
+    }
+
+    fn text(&mut self, field: Field, cell: Cell<'_>) -> std::result::Result<u32, Wrong> {
+        let key = match cell {
+            Cell::Text(t) => t,
+            Cell::Empty => "",
+            Cell::Broken(t) => {
+                return Err(Wrong { column: field.name().to_owned(), expected: "text".to_owned(), found: t.to_owned() });
+            }
+            other => {
+                let shown = other.shown();
+                return Ok(self.coded(field, &shown, Cell::Text(&shown)));
+            }
+        };
+        if let Some(&code) = self.texts[field.index()].get(key) {
+            return Ok(code);
+        }
+        Ok(self.coded(field, key, cell))
+    }
+
+    fn coded(&mut self, field: Field, key: &str, cell: Cell<'_>) -> u32 {
+        if let Some(&code) = self.texts[field.index()].get(key) {
+            return code;
+        }
+        let code = self.book.texts.code(&self.words_of(field, cell));
+        self.texts[field.index()].insert(key.to_owned(), code);
+        code
+    }
+
+    fn kind(&mut self, group: &Group, cell: Cell<'_>) -> std::result::Result<TestKind, Wrong> {
+        let named = match cell {
+            Cell::Empty => group.title.clone().map_or_else(
+                || self.words_of(Field::Test, Cell::Empty),
+                |t| self.words_of(Field::Test, Cell::Text(&t)),
+            ),
+            Cell::Text(t) => {
+                if let Some(&kind) = self.tests.get(t) {
+                    return Ok(kind);
+                }
+                self.words_of(Field::Test, cell)
+            }
+            other => other.shown(),
+        };
+        let kind = if named.is_empty() {
+            self.words.default_test
+        } else {
+            match test_kind(&named, self.words.default_test) {
+                Some(kind) => kind,
+                None => {
+                    *self.batch.unknown_tests.entry(named.clone()).or_default() += 1;
+                    return Ok(TestKind::Other);
+                }
+            }
+        };
+        if let Cell::Text(t) = cell {
+            self.tests.insert(t.to_owned(), kind);
+        }
+        Ok(kind)
+    }
+
+    /// What the outcome column says, sharpened by the reason column; `None` where there is no outcome
+    /// column at all.
+    fn outcome_word<'c>(&mut self, columns: &Columns, get: &impl Fn(Field) -> Cell<'c>) -> std::result::Result<Option<Said>, Wrong> {
+        if columns.get(Field::Outcome).is_none() {
+            return Ok(None);
+        }
+        let word = self.words_of(Field::Outcome, get(Field::Outcome));
+        let Some(said) = self.said(&word) else {
+            return Err(self.wrong(columns, Field::Outcome, "an outcome word (map it under [outcomes])", &word));
+        };
+        let reason = get(Field::Reason);
+        if said == Said::Class(Outcome::Pass) || reason.is_empty() {
+            return Ok(Some(said));
+        }
+        let reason = self.words_of(Field::Reason, reason);
+        Ok(Some(match self.said(&reason) {
+            Some(Said::Class(class)) if class != Outcome::Pass => Said::Class(class),
+            _ => said,
+        }))
+    }
+
+    fn said(&mut self, word: &str) -> Option<Said> {
+        if let Some(&said) = self.said.get(word) {
+            return said;
+        }
+        let said = if word.trim().is_empty() { None } else { self.words.outcomes.said(word) };
+        self.said.insert(word.to_owned(), said);
+        said
+    }
+
+    fn current(&self, cell: Cell<'_>) -> Current {
+        match squeeze(&self.words_of(Field::Current, cell)).replace('_', " ").as_str() {
+            "in phase" | "resistive" | "real" => Current::InPhase,
+            _ => Current::Total,
+        }
+    }
+
+    fn written(&self, columns: &Columns, field: Field, cell: Cell<'_>) -> std::result::Result<Option<Written>, Wrong> {
+        Ok(Some(match cell {
+            Cell::Empty => match self.layout.fixed.get(&field) {
+                Some(text) => number(text, super::cell::DecimalSign::Point)
+                    .ok_or_else(|| self.wrong(columns, field, "a number", text))?,
+                None => return Ok(None),
+            },
+            Cell::Number(x) => Written {
+                number: crate::records::Decimal::from_f64(x)
+                    .ok_or_else(|| self.wrong(columns, field, "a number", &x.to_string()))?,
+                unit: None,
+                side: 0,
+            },
+            Cell::Text("-" | "–" | "—") => return Ok(None),
+            Cell::Text(text) => number(text, self.layout.sign)
+                .ok_or_else(|| self.wrong(columns, field, "a number", text))?,
+            other => return Err(self.wrong(columns, field, "a number", &other.shown())),
+        }))
+    }
+
+    /// A written number in powers of ten of its base unit.
+    fn scaled(&self, columns: &Columns, field: Field, written: Written, power: i32) -> std::result::Result<i64, Wrong> {
+        let canonical = field.quantity();
+        let unit = match (written.unit, canonical) {
+            (Some(unit), Some(expected)) if !unit.same_kind(expected) => {
+                return Err(self.wrong(columns, field, &format!("a value in {}", unit_words(expected)), "another unit"));
+            }
+            (unit, _) => unit
+                .or_else(|| columns.get(field).and_then(|(_, u)| u))
+                .or(canonical)
+                .map_or(0, Quantity::exponent),
+        };
+        written
+            .number
+            .in_units_of(power - unit)
+            .ok_or_else(|| self.wrong(columns, field, "a number of usual size", "a number too large"))
+    }
+
+    fn amount<'c>(&self, columns: &Columns, field: Field, get: &impl Fn(Field) -> Cell<'c>, power: i32) -> std::result::Result<Option<i64>, Wrong> {
+        match self.written(columns, field, get(field))? {
+            Some(written) => self.scaled(columns, field, written, power).map(Some),
+            None => Ok(None),
+        }
+    }
+
+    fn whole<'c>(&self, columns: &Columns, field: Field, get: &impl Fn(Field) -> Cell<'c>) -> std::result::Result<Option<u64>, Wrong> {
+        let cell = get(field);
+        match self.written(columns, field, cell)? {
+            None => Ok(None),
+            Some(w) => match w.number.in_units_of(0).and_then(|n| u64::try_from(n).ok()) {
+                Some(n) => Ok(Some(n)),
+                None => Err(self.wrong(columns, field, "a whole number", &cell.shown())),
+            },
+        }
+    }
+
+    fn factor_set<'c>(&mut self, columns: &Columns, get: &impl Fn(Field) -> Cell<'c>, cell: &impl Fn(usize) -> Cell<'c>) -> std::result::Result<u32, Wrong> {
+        let mut levels = Vec::with_capacity(BUILT_IN_FACTORS.len() + self.words.factor_values.len());
+        for (field, _) in BUILT_IN_FACTORS {
+            levels.push(self.text(field, get(field))?);
+        }
+        for n in 0..self.words.factor_values.len() {
+            let found = columns.factors.get(n).copied().flatten().map_or(Cell::Empty, |c| cell(usize::from(c)));
+            let shown = match found {
+                Cell::Text(t) => t.to_owned(),
+                other => other.shown(),
+            };
+            let slot = Field::COUNT + n;
+            let code = match self.texts[slot].get(shown.as_str()) {
+                Some(&code) => code,
+                None => {
+                    let mapped = self.words.factor_values[n].get(&squeeze(&shown)).unwrap_or(&shown);
+                    let code = self.book.texts.code(mapped);
+                    self.texts[slot].insert(shown, code);
+                    code
+                }
+            };
+            levels.push(code);
+        }
+        let set = FactorSet(levels);
+        if let Some((known, code)) = &self.factors
+            && *known == set
+        {
+            return Ok(*code);
+        }
+        let code = self.book.factors.code(&set);
+        self.factors = Some((set, code));
+        Ok(code)
+    }
+
+    fn air<'c>(&mut self, columns: &Columns, get: &impl Fn(Field) -> Cell<'c>, station: u32, time: i64) -> std::result::Result<(), Wrong> {
+        if columns.get(Field::Humidity).is_none() && columns.get(Field::Temperature).is_none() {
+            return Ok(());
+        }
+        let read = |field| {
+            self.written(columns, field, get(field)).ok().flatten().map(|w| w.number.to_f64())
+        };
+        let (humidity, temperature) = (read(Field::Humidity), read(Field::Temperature));
+        let sums = AirSums {
+            humidity: humidity.map_or((0.0, 0), |h| (h, 1)),
+            temperature: temperature.map_or((0.0, 0), |t| (t, 1)),
+        };
+        let day = crate::records::day_of(time, self.words.day_starts_s);
+        self.batch.air.entry((station, day)).or_default().add(&sums);
+        Ok(())
+    }
+
+    fn serial(&self, cell: Cell<'_>) -> (String, String) {
+        let written = self.words_of(Field::Serial, cell).replace('\n', " ");
+        let plain = plain_serial(&written);
+        (written, plain)
+    }
+}
+
+/// A failure's class from its reading (design section 4).
+fn derived_failure(reading_pa: i64, shown: Shown, limits: Limits) -> Outcome {
+    let known = matches!(shown, Shown::Value | Shown::Above);
+    if known && limits.high_pa.is_some_and(|h| reading_pa >= h) {
+        Outcome::OverLimit
+    } else if shown == Shown::Value && limits.low_pa.is_some_and(|l| reading_pa < l) {
+        Outcome::UnderLimit
+    } else {
+        Outcome::Breakdown
+    }
+}
+
+fn unit_words(quantity: Quantity) -> &'static str {
+    match quantity {
+        Quantity::Current(_) => "µA, mA or A",
+        Quantity::Voltage(_) => "V or kV",
+        Quantity::Resistance(_) => "Ω",
+        Quantity::Frequency(_) => "Hz",
+        Quantity::Time(_) => "s",
+        Quantity::Celsius => "°C",
+        Quantity::Percent => "%",
+    }
+}
+
+/// At most 80 characters of what was found, on one line.
+fn shorten(text: &str) -> String {
+    let flat: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+    if flat.chars().count() <= 80 {
+        flat
+    } else {
+        format!("{}…", flat.chars().take(79).collect::<String>())
+    }
+}

@@ -1,0 +1,280 @@
+//! Delimited text: any encoding, delimiter and preamble → pieces of UTF-8 cut at record ends.
+//!
+//! The `csv` crate splits the records, not polars: it knows the line of every record and a damaged
+//! record does not cost the file (polars gives no line numbers and either stops at a ragged row or cuts
+//! it without a word). Pieces are parsed in parallel, which makes up for its speed.
+
+use std::collections::BTreeMap;
+use std::io::Read;
+
+use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
+use encoding_rs_io::DecodeReaderBytesBuilder;
+
+use super::cell::{Cell, DecimalSign, decimal_sign};
+use super::columns::{Field, Headers};
+use super::dates::written_date;
+use super::layout::{HEADER_WITHIN, Layout, find, preamble};
+use super::rows::Parser;
+use crate::config::DateOrder;
+
+/// Size of a piece in bytes.
+const PIECE: usize = 4 << 20;
+/// A quoted field may run over a piece's end; beyond this size a quote is taken for damage.
+const LONGEST_PIECE: usize = 64 << 20;
+/// Records looked at for the decimal sign.
+const SAMPLE: usize = 5000;
+
+/// The encoding of a text from its first bytes: a mark, else zero bytes, else whether it is UTF-8.
+#[must_use]
+pub fn encoding(head: &[u8]) -> &'static Encoding {
+    if let Some((encoding, _)) = Encoding::for_bom(head) {
+        return encoding;
+    }
+    let zeros = |start: usize| head.iter().skip(start).step_by(2).filter(|b| **b == 0).count();
+    if head.len() >= 8 && zeros(1) * 4 > head.len() {
+        return UTF_16LE;
+    }
+    if head.len() >= 8 && zeros(0) * 4 > head.len() {
+        return UTF_16BE;
+    }
+    match std::str::from_utf8(head) {
+        Ok(_) => UTF_8,
+        // A character cut at the end of the bytes looked at is no sign of another encoding.
+        Err(e) if e.error_len().is_none() => UTF_8,
+        Err(_) => WINDOWS_1252,
+    }
+}
+
+/// Turns any text into UTF-8 without a mark.
+pub fn decoded<'a>(reader: impl Read + 'a, encoding: &'static Encoding) -> Box<dyn Read + 'a> {
+    Box::new(
+        DecodeReaderBytesBuilder::new()
+            .encoding(Some(encoding))
+            .bom_override(true)
+            .strip_bom(true)
+            .utf8_passthru(encoding == UTF_8)
+            .build(reader),
+    )
+}
+
+/// Cuts a UTF-8 stream into pieces at record ends.
+pub struct Pieces<R> {
+    reader: R,
+    rest: Vec<u8>,
+    line: u64,
+    done: bool,
+}
+
+/// A piece of a text table.
+#[derive(Debug)]
+pub struct TextPiece {
+    /// Whole records.
+    pub bytes: Vec<u8>,
+    /// Line of its first record, counted from 1.
+    pub first_line: u64,
+}
+
+impl<R: Read> Pieces<R> {
+    /// Pieces of `reader`.
+    pub fn new(reader: R) -> Self {
+        Self { reader, rest: Vec::new(), line: 1, done: false }
+    }
+
+    /// The next piece, or `None` at the end.
+    ///
+    /// # Errors
+    /// What reading gave, for example a cut gzip stream; the pieces before stay good.
+    pub fn next(&mut self) -> std::io::Result<Option<TextPiece>> {
+        let mut bytes = std::mem::take(&mut self.rest);
+        let mut want = PIECE;
+        loop {
+            while bytes.len() < want && !self.done {
+                let before = bytes.len();
+                bytes.resize(want, 0);
+                match self.reader.read(&mut bytes[before..]) {
+                    Ok(0) => {
+                        bytes.truncate(before);
+                        self.done = true;
+                    }
+                    Ok(n) => bytes.truncate(before + n),
+                    Err(e) if e.kind() == std::io::ErrorKind::Interrupted => bytes.truncate(before),
+                    Err(e) => {
+                        bytes.truncate(before);
+                        self.done = true;
+                        return Err(e);
+                    }
+                }
+            }
+            if bytes.is_empty() {
+                return Ok(None);
+            }
+            let end = if self.done { Some(bytes.len()) } else { record_end(&bytes) };
+            let end = match end {
+                Some(end) => end,
+                None if bytes.len() >= LONGEST_PIECE => memchr_last(&bytes).unwrap_or(bytes.len()),
+                None => {
+                    want += PIECE;
+                    continue;
+                }
+            };
+            self.rest = bytes.split_off(end);
+            let first_line = self.line;
+            self.line += bytes.iter().filter(|b| **b == b'\n').count() as u64;
+            return Ok(Some(TextPiece { bytes, first_line }));
+        }
+    }
+}
+
+fn memchr_last(bytes: &[u8]) -> Option<usize> {
+    bytes.iter().rposition(|b| *b == b'\n').map(|n| n + 1)
+}
+
+/// After the last line end that no open quote encloses.
+fn record_end(bytes: &[u8]) -> Option<usize> {
+    let last = memchr_last(bytes)?;
+    let quotes = bytes[..last].iter().filter(|b| **b == b'"').count();
+    if quotes % 2 == 0 {
+        return Some(last);
+    }
+    // Step back line by line until the quotes before are even.
+    let mut end = last;
+    let mut open = quotes;
+    while let Some(previous) = memchr_last(&bytes[..end - 1]) {
+        open -= bytes[previous..end].iter().filter(|b| **b == b'"').count();
+        end = previous;
+        if open % 2 == 0 {
+            return Some(end);
+        }
+    }
+    None
+}
+
+fn records(bytes: &[u8], delimiter: u8) -> csv::Reader<&[u8]> {
+    csv::ReaderBuilder::new()
+        .delimiter(delimiter)
+        .has_headers(false)
+        .flexible(true)
+        .from_reader(bytes)
+}
+
+/// The first `limit` records of a piece as text.
+fn head(bytes: &[u8], delimiter: u8, limit: usize) -> Vec<Vec<String>> {
+    let mut rows = Vec::new();
+    let mut record = csv::ByteRecord::new();
+    let mut reader = records(bytes, delimiter);
+    while rows.len() < limit && reader.read_byte_record(&mut record).unwrap_or(false) {
+        rows.push(record.iter().map(|c| String::from_utf8_lossy(c).into_owned()).collect());
+    }
+    rows
+}
+
+/// The delimiter and layout of a table from its first piece: those that explain most columns.
+#[must_use]
+pub fn understand(
+    piece: &[u8],
+    headers: &Headers,
+    fixed: &BTreeMap<Field, String>,
+) -> Option<(u8, Layout)> {
+    let mut best: Option<(usize, u8, Layout)> = None;
+    for delimiter in [b';', b'\t', b',', b'|'] {
+        let rows = head(piece, delimiter, HEADER_WITHIN + 1);
+        // The lines before the header depend on it and it on them: a first look without them.
+        let mut known = preamble(&rows[..rows.len().min(30)], headers);
+        known.extend(fixed.iter().map(|(k, v)| (*k, v.clone())));
+        let Some((score, mut layout)) = find(&rows, &[], headers, &known) else { continue };
+        let mut certain = preamble(&rows[..layout.header_rows.saturating_sub(1).min(rows.len())], headers);
+        for (field, value) in fixed {
+            certain.entry(*field).or_insert_with(|| value.clone());
+        }
+        layout.fixed = certain;
+        if best.as_ref().is_none_or(|(s, _, _)| score > *s) {
+            best = Some((score, delimiter, layout));
+        }
+    }
+    let (_, delimiter, mut layout) = best?;
+    layout.sign = sign(piece, delimiter, &layout);
+    Some((delimiter, layout))
+}
+
+fn sign(piece: &[u8], delimiter: u8, layout: &Layout) -> DecimalSign {
+    let rows = head(piece, delimiter, SAMPLE);
+    let numeric: Vec<usize> = layout
+        .groups
+        .iter()
+        .flat_map(|g| {
+            Field::ALL.iter().filter(|(f, _)| f.quantity().is_some()).filter_map(|(f, _)| g.columns.get(*f))
+        })
+        .map(|(c, _)| usize::from(c))
+        .collect();
+    let texts = rows
+        .iter()
+        .skip(layout.header_rows)
+        .flat_map(|row| numeric.iter().filter_map(|n| row.get(*n)).map(|c| c.trim()));
+    decimal_sign(texts).unwrap_or(DecimalSign::Point)
+}
+
+/// What the dates of a piece tell about the order of day and month: `Ok(Some)` decided, `Ok(None)` not
+/// yet, and whether any date needs the order.
+#[must_use]
+pub fn date_order(piece: &[u8], delimiter: u8, layout: &Layout, skip: usize) -> (Option<DateOrder>, bool) {
+    let columns = &layout.groups[0].columns;
+    let Some((column, _)) = columns.get(Field::TestedAt).or_else(|| columns.get(Field::Date)) else {
+        return (None, false);
+    };
+    let mut record = csv::ByteRecord::new();
+    let mut reader = records(piece, delimiter);
+    let (mut needed, mut seen) = (false, 0_usize);
+    while reader.read_byte_record(&mut record).unwrap_or(false) {
+        seen += 1;
+        if seen <= skip {
+            continue;
+        }
+        let Some(Cell::Text(text)) = record.get(usize::from(column)).map(Cell::from_bytes) else {
+            continue;
+        };
+        if let Some((date, _)) = written_date(text) {
+            needed |= date.needs_order();
+            if let Some(order) = date.tells() {
+                return (Some(order), needed);
+            }
+        }
+    }
+    (None, needed)
+}
+
+/// Parses the records of a piece, after the first `skip`.
+pub fn parse(piece: &TextPiece, delimiter: u8, skip: usize, parser: &mut Parser<'_>) {
+    let decoded;
+    let bytes: &[u8] = if std::str::from_utf8(&piece.bytes).is_ok() {
+        &piece.bytes
+    } else {
+        // The first bytes looked like UTF-8 and these do not: a single-byte file with few accents.
+        decoded = WINDOWS_1252.decode_without_bom_handling(&piece.bytes).0.into_owned();
+        decoded.as_bytes()
+    };
+    let mut reader = records(bytes, delimiter);
+    let mut record = csv::ByteRecord::new();
+    let (mut counted_to, mut line, mut seen) = (0_usize, piece.first_line, 0_usize);
+    loop {
+        match reader.read_byte_record(&mut record) {
+            Ok(false) => return,
+            Ok(true) => {}
+            Err(_) => {
+                parser.damaged(u32::try_from(line).unwrap_or(u32::MAX), "a record", "bytes that cannot be split");
+                return;
+            }
+        }
+        let mut start = record.position().map_or(0, |p| usize::try_from(p.byte()).unwrap_or(0));
+        while matches!(bytes.get(start), Some(b'\n' | b'\r')) {
+            start += 1;
+        }
+        line += bytes[counted_to..start].iter().filter(|b| **b == b'\n').count() as u64;
+        counted_to = start;
+        seen += 1;
+        if seen <= skip {
+            continue;
+        }
+        let cell = |n: usize| record.get(n).map_or(Cell::Empty, Cell::from_bytes);
+        parser.row(u32::try_from(line).unwrap_or(u32::MAX), record.len(), &cell);
+    }
+}

@@ -1,0 +1,179 @@
+//! Workbooks: every visible sheet is a table.
+
+use std::collections::BTreeMap;
+use std::io::Cursor;
+
+use calamine::{Data, Range, Reader, SheetVisible, Sheets};
+
+use super::cell::{Cell, DecimalSign, decimal_sign};
+use super::columns::{Field, Headers};
+use super::dates::written_date;
+use super::layout::{HEADER_WITHIN, Layout, Span, find, preamble};
+use super::rows::Parser;
+use crate::config::DateOrder;
+
+/// The last row a spreadsheet can hold, in the usual format and in the old one.
+const LAST_ROWS: [usize; 2] = [1_048_576, 65_536];
+
+/// A sheet as read, with its place.
+#[derive(Debug)]
+pub struct Sheet {
+    /// Its cells.
+    pub cells: Range<Data>,
+    /// Merged cells, counted from the first used row.
+    pub spans: Vec<Span>,
+}
+
+impl Sheet {
+    /// Whether it ends on the last row a spreadsheet can hold.
+    #[must_use]
+    pub fn is_cut_off(&self) -> bool {
+        self.cells.end().is_some_and(|(row, _)| LAST_ROWS.contains(&(row as usize + 1)))
+    }
+
+    fn text_row(&self, row: usize) -> Vec<String> {
+        (0..self.cells.width())
+            .map(|n| self.cells.get((row, n)).map_or_else(String::new, |d| cell(d).shown()))
+            .collect()
+    }
+}
+
+/// A workbook, opened.
+pub struct Workbook(Sheets<Cursor<Vec<u8>>>);
+
+impl Workbook {
+    /// Opens a workbook of any of the formats.
+    ///
+    /// # Errors
+    /// What the reader says is wrong with it.
+    pub fn open(bytes: Vec<u8>) -> Result<Self, String> {
+        calamine::open_workbook_auto_from_rs(Cursor::new(bytes))
+            .map(Self)
+            .map_err(|e| e.to_string())
+    }
+
+    /// Names of the visible sheets, in order; and of the hidden ones.
+    #[must_use]
+    pub fn sheets(&self) -> (Vec<String>, Vec<String>) {
+        let (mut visible, mut hidden) = (Vec::new(), Vec::new());
+        for sheet in self.0.sheets_metadata() {
+            if sheet.visible == SheetVisible::Visible {
+                visible.push(sheet.name.clone());
+            } else {
+                hidden.push(sheet.name.clone());
+            }
+        }
+        (visible, hidden)
+    }
+
+    /// Reads one sheet.
+    ///
+    /// # Errors
+    /// What the reader says is wrong with it.
+    pub fn sheet(&mut self, name: &str) -> Result<Sheet, String> {
+        let cells = self.0.worksheet_range(name).map_err(|e| e.to_string())?;
+        let (top, left) = cells.start().unwrap_or((0, 0));
+        let merged = match &mut self.0 {
+            Sheets::Xlsx(book) => book.merge_cells_by_sheet_name(name).unwrap_or_default(),
+            Sheets::Xls(book) => book.merge_cells_by_sheet_name(name).unwrap_or_default(),
+            Sheets::Xlsb(_) | Sheets::Ods(_) => Vec::new(),
+        };
+        let spans = merged
+            .iter()
+            .filter(|d| d.start.0 >= top && d.start.1 >= left)
+            .map(|d| Span {
+                row: (d.start.0 - top) as usize,
+                from: (d.start.1 - left) as usize,
+                to: (d.end.1 - left) as usize,
+            })
+            .collect();
+        Ok(Sheet { cells, spans })
+    }
+}
+
+/// A cell of a workbook as any other cell.
+fn cell(data: &Data) -> Cell<'_> {
+    match data {
+        Data::Empty => Cell::Empty,
+        #[expect(clippy::cast_precision_loss, reason = "spreadsheets hold no whole numbers beyond 2^53")]
+        Data::Int(n) => Cell::Number(*n as f64),
+        Data::Float(x) => Cell::Number(*x),
+        Data::String(s) => Cell::from_text(s),
+        Data::Bool(true) => Cell::Text("true"),
+        Data::Bool(false) => Cell::Text("false"),
+        Data::DateTimeIso(s) | Data::DurationIso(s) => Cell::from_text(s),
+        Data::Error(_) => Cell::Broken("a formula error"),
+        Data::DateTime(d) => {
+            let days = d.as_f64();
+            if (0.0..1.0).contains(&days) {
+                #[expect(clippy::cast_possible_truncation, reason = "below 86 400")]
+                return Cell::Clock(((days * 86_400.0).round() as i64).min(86_399));
+            }
+            match d.as_datetime() {
+                Some(t) => {
+                    // Fractions of a day are not exact: to the nearest second.
+                    let t = t + chrono::TimeDelta::milliseconds(500);
+                    Cell::Stamp(t.and_utc().timestamp())
+                }
+                None => Cell::Broken("a date out of range"),
+            }
+        }
+    }
+}
+
+/// The layout of a sheet, with what its dates tell about their order and whether they need one.
+#[must_use]
+pub fn understand(
+    sheet: &Sheet,
+    headers: &Headers,
+    fixed: &BTreeMap<Field, String>,
+) -> Option<(Layout, Option<DateOrder>, bool)> {
+    let rows: Vec<Vec<String>> =
+        (0..sheet.cells.height().min(HEADER_WITHIN + 1)).map(|n| sheet.text_row(n)).collect();
+    let (_, mut layout) = find(&rows, &sheet.spans, headers, fixed)?;
+    let mut certain = preamble(&rows[..layout.header_rows.saturating_sub(1)], headers);
+    for (field, value) in fixed {
+        certain.entry(*field).or_insert_with(|| value.clone());
+    }
+    layout.fixed = certain;
+    let numeric: Vec<usize> = layout
+        .groups
+        .iter()
+        .flat_map(|g| {
+            Field::ALL.iter().filter(|(f, _)| f.quantity().is_some()).filter_map(|(f, _)| g.columns.get(*f))
+        })
+        .map(|(c, _)| usize::from(c))
+        .collect();
+    let body = layout.header_rows..sheet.cells.height();
+    let texts = body.clone().flat_map(|row| {
+        numeric.iter().filter_map(move |n| match sheet.cells.get((row, *n)) {
+            Some(Data::String(s)) => Some(s.trim()),
+            _ => None,
+        })
+    });
+    layout.sign = decimal_sign(texts).unwrap_or(DecimalSign::Point);
+    let columns = &layout.groups[0].columns;
+    let date = columns.get(Field::TestedAt).or_else(|| columns.get(Field::Date));
+    let (mut order, mut needed) = (None, false);
+    if let Some((column, _)) = date {
+        for row in body {
+            if let Some(Data::String(s)) = sheet.cells.get((row, usize::from(column)))
+                && let Some((date, _)) = written_date(s.trim())
+            {
+                needed |= date.needs_order();
+                order = order.or_else(|| date.tells());
+            }
+        }
+    }
+    Some((layout, order, needed))
+}
+
+/// Parses the rows of a sheet below its header.
+pub fn parse(sheet: &Sheet, skip: usize, parser: &mut Parser<'_>) {
+    let first = sheet.cells.start().map_or(0, |(row, _)| row);
+    for row in skip..sheet.cells.height() {
+        let get = |n: usize| sheet.cells.get((row, n)).map_or(Cell::Empty, cell);
+        let line = first + u32::try_from(row).unwrap_or(u32::MAX) + 1;
+        parser.row(line, sheet.cells.width(), &get);
+    }
+}

@@ -1,0 +1,7 @@
+//! leakdrift judges leakage-current limits from exported high-voltage test results.
+#![forbid(unsafe_code)]
+pub mod config;
+pub mod error;
+pub mod input;
+pub mod note;
+pub mod records;

@@ -1,0 +1,276 @@
+//! The record: one test of one unit, in the one schema every reader delivers.
+//!
+//! Takes nothing, gives the types between [`crate::input`] and [`crate::series`]. A room of its own
+//! because both sides speak its words: a reader turns whatever a file holds into [`Record`]s and knows
+//! nothing of what happens next; the pass that follows knows nothing of files.
+//!
+//! A record is kept small (56 bytes): text that repeats is coded once in a [`Book`], currents are whole
+//! picoamperes, so that equal readings are equal numbers and nothing is lost to binary fractions.
+
+mod book;
+mod units;
+
+pub use book::{Book, FactorSet, Limits, Setup};
+pub use units::{Decimal, Quantity};
+
+/// A kind of test that this tool judges, or another one that it sets aside.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum TestKind {
+    /// Withstand test with alternating voltage.
+    AcWithstand,
+    /// Withstand test with direct voltage.
+    DcWithstand,
+    /// Leakage-current measurement.
+    Leakage,
+    /// Any other test found in the same file (earth bond, insulation resistance, functional).
+    Other,
+}
+
+impl TestKind {
+    /// Words for people, as design section 3 writes them.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::AcWithstand => "AC withstand",
+            Self::DcWithstand => "DC withstand",
+            Self::Leakage => "leakage",
+            Self::Other => "other",
+        }
+    }
+
+    /// The word used in the config and, joined by `_`, in JSON.
+    #[must_use]
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::AcWithstand => "ac withstand",
+            Self::DcWithstand => "dc withstand",
+            Self::Leakage => "leakage",
+            Self::Other => "other",
+        }
+    }
+
+    /// Whether the voltage is direct.
+    #[must_use]
+    pub fn is_dc(self) -> bool {
+        self == Self::DcWithstand
+    }
+}
+
+/// Which current a reading shows.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Current {
+    /// The whole current, capacitive and resistive together.
+    #[default]
+    Total,
+    /// The part in phase with the voltage.
+    InPhase,
+}
+
+/// What a test ended with (design section 4).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Outcome {
+    /// Under the high limit and over the low one.
+    Pass,
+    /// Tripped on the high limit.
+    OverLimit,
+    /// Below the low limit.
+    UnderLimit,
+    /// Flashover or short.
+    Breakdown,
+    /// A breakdown found by the arc detector; a part of the breakdowns.
+    Arc,
+    /// Stopped, interlock opened, set-up fault.
+    NotCompleted,
+}
+
+impl Outcome {
+    /// Words for people and config.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Pass => "pass",
+            Self::OverLimit => "over limit",
+            Self::UnderLimit => "under limit",
+            Self::Breakdown => "breakdown",
+            Self::Arc => "arc",
+            Self::NotCompleted => "not completed",
+        }
+    }
+
+    /// Every outcome, in the order of design section 4.
+    pub const ALL: [Self; 6] = [
+        Self::Pass,
+        Self::OverLimit,
+        Self::UnderLimit,
+        Self::Breakdown,
+        Self::Arc,
+        Self::NotCompleted,
+    ];
+}
+
+/// What the shown value says about the current.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Shown {
+    /// The reading itself, known to its step.
+    Value,
+    /// Only that the current was below the shown value (`<0.01`).
+    Below,
+    /// Only that it was above (`>5.00`).
+    Above,
+    /// No value was shown.
+    Nothing,
+}
+
+/// One test of one unit.
+#[derive(Debug, Clone, Copy)]
+pub struct Record {
+    /// Hash of model and serial; where the serial names no unit, of the whole record.
+    pub unit: u64,
+    /// The shown value in picoamperes; 0 where nothing was shown.
+    pub reading_pa: i64,
+    /// Seconds since 1970-01-01 00:00 of the plant's own clock.
+    pub time: i64,
+    /// Code of the [`Setup`].
+    pub setup: u32,
+    /// Code of the [`FactorSet`].
+    pub factors: u32,
+    /// Code of the [`Limits`] in force.
+    pub limits: u32,
+    /// How many units the row stands for.
+    pub count: u32,
+    /// Line of a text file or row of a sheet, counted from 1.
+    pub line: u32,
+    /// Where the serial stands in its batch's text, see [`Batch::serial`].
+    pub serial: u32,
+    /// Index of the file and sheet, see [`Source`].
+    pub source: u16,
+    /// Which test of the row this is, where one row holds several.
+    pub part: u8,
+    /// What the test ended with.
+    pub outcome: Outcome,
+    /// What the shown value says.
+    pub shown: Shown,
+    /// What else is known of the row.
+    pub marks: Marks,
+}
+
+/// Yes-or-no facts about a row.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Marks(u8);
+
+impl Marks {
+    /// The serial is blank or a place holder: it names no unit.
+    pub const NO_SERIAL: Self = Self(1);
+    /// The test ended while the voltage was still rising.
+    pub const IN_RAMP: Self = Self(2);
+    /// A remark marks the row as part of a fault-locating run.
+    pub const FAULT_LOCATING: Self = Self(4);
+    /// Another kind of test than this tool judges.
+    pub const OTHER_TEST: Self = Self(8);
+    /// A check load, not a product.
+    pub const CHECK_LOAD: Self = Self(16);
+    /// A bare `fail` whose class was derived from its reading.
+    pub const DERIVED: Self = Self(32);
+
+    /// Both together.
+    #[must_use]
+    pub fn with(self, other: Self) -> Self {
+        Self(self.0 | other.0)
+    }
+
+    /// Whether `other` is among these.
+    #[must_use]
+    pub fn has(self, other: Self) -> bool {
+        self.0 & other.0 != 0
+    }
+}
+
+/// A table that rows come from: a file, or one sheet of it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Source {
+    /// The file as found.
+    pub file: std::path::PathBuf,
+    /// The sheet of a workbook.
+    pub sheet: Option<String>,
+}
+
+impl std::fmt::Display for Source {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}", self.file.display())?;
+        if let Some(sheet) = &self.sheet {
+            write!(f, ", sheet {sheet:?}")?;
+        }
+        Ok(())
+    }
+}
+
+/// A row that could not be understood: where, what was expected, what was found.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unreadable {
+    /// Index of its [`Source`].
+    pub source: u16,
+    /// Line or row, counted from 1.
+    pub line: u32,
+    /// The column's header, or empty where the row as a whole is wrong.
+    pub column: String,
+    /// What was expected there.
+    pub expected: String,
+    /// What was found.
+    pub found: String,
+}
+
+/// The room's air on one day at one station, summed over rows.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct AirSums {
+    /// Sum of relative humidity in per cent, and of how many rows.
+    pub humidity: (f64, u32),
+    /// Sum of temperature in degrees Celsius, and of how many rows.
+    pub temperature: (f64, u32),
+}
+
+impl AirSums {
+    /// Adds another part of the same day.
+    pub fn add(&mut self, other: &Self) {
+        self.humidity.0 += other.humidity.0;
+        self.humidity.1 += other.humidity.1;
+        self.temperature.0 += other.temperature.0;
+        self.temperature.1 += other.temperature.1;
+    }
+}
+
+/// What one piece of a table gave: its records, in row order, and what was wrong with it.
+#[derive(Debug, Default)]
+pub struct Batch {
+    /// The tests, in row order.
+    pub records: Vec<Record>,
+    /// Serials as first written, each ended by a newline; see [`Batch::serial`].
+    pub serials: String,
+    /// Rows that could not be understood.
+    pub unreadable: Vec<Unreadable>,
+    /// Rows that hold no test (blank lines, repeated headers, titles, totals).
+    pub stepped_over: u64,
+    /// Air by station code and calendar day.
+    pub air: std::collections::BTreeMap<(u32, i32), AirSums>,
+    /// Measured volts by model and station code, from rows without a set voltage.
+    pub measured_v: Vec<(u32, u32, f64)>,
+    /// Test names that this tool does not know, with the rows that carried them.
+    pub unknown_tests: std::collections::BTreeMap<String, u64>,
+}
+
+impl Batch {
+    /// The serial that `offset` points to.
+    #[must_use]
+    pub fn serial(text: &str, offset: u32) -> &str {
+        let rest = &text[offset as usize..];
+        rest.split('\n').next().unwrap_or("")
+    }
+}
+
+/// A day as a whole number since 1970-01-01.
+pub type Day = i32;
+
+/// The day a time falls on, when production days start `starts_s` seconds after midnight.
+#[must_use]
+pub fn day_of(time: i64, starts_s: i64) -> Day {
+    i32::try_from((time - starts_s).div_euclid(86_400)).unwrap_or(0)
+}

@@ -1,0 +1,177 @@
+//! What did each month look like?
+
+use super::axis::{decimals_of, number, percent};
+use super::{Axis, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, Whisker, at, steps};
+
+/// One month of a series.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Month {
+    /// First day of the month, days since 1970-01-01.
+    pub first_day: i32,
+    /// First day of the next month.
+    pub end_day: i32,
+    /// Units judged.
+    pub units: u64,
+    /// Median reading.
+    pub median: f64,
+    /// Lower end of the spread shown (5 % of the units read less).
+    pub low: f64,
+    /// Upper end of the spread shown (5 % read more).
+    pub high: f64,
+    /// Share of units rejected, with its interval.
+    pub rejected: Interval,
+}
+
+/// A value with its interval.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Interval {
+    /// The value.
+    pub value: f64,
+    /// Lower end.
+    pub low: f64,
+    /// Upper end.
+    pub high: f64,
+}
+
+/// A limit from a day on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LimitFrom {
+    /// First day, days since 1970-01-01.
+    pub day: i32,
+    /// High limit; `None` where there was none.
+    pub high: Option<f64>,
+    /// Low limit; `None` where there was none.
+    pub low: Option<f64>,
+}
+
+/// What the months chart needs to know.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Months {
+    /// Name of the series, for people.
+    pub series: String,
+    /// Unit of all readings.
+    pub unit: String,
+    /// Reading step, for the decimals.
+    pub step: f64,
+    /// Months in order.
+    pub months: Vec<Month>,
+    /// Limits in order.
+    pub limits: Vec<LimitFrom>,
+}
+
+/// The months chart: medians with their spread and the limits in force above, the share rejected below.
+///
+/// # Errors
+/// `NothingToShow` without months; else those of [`Chart::check`].
+pub fn chart(input: &Months) -> Result<Chart, ChartError> {
+    let (Some(first), Some(last)) = (input.months.first(), input.months.last()) else {
+        return Err(ChartError::NothingToShow { what: "months" });
+    };
+    super::finite("a month's reading", input.months.iter().flat_map(|m| [m.median, m.low, m.high]))?;
+    super::finite("a limit", input.limits.iter().flat_map(|l| [l.high, l.low]).flatten())?;
+    let decimals = decimals_of(input.step);
+    let show = |v: f64| format!("{} {}", number(v, decimals), input.unit);
+    let (start, end) = (f64::from(first.first_day), f64::from(last.end_day));
+    let x = Axis::new("month", "", Scale::Date, start - 4.0, end + 4.0);
+    let middle = |m: &Month| f64::midpoint(f64::from(m.first_day), f64::from(m.end_day));
+
+    let spread = || input.months.iter().flat_map(|m| [m.low, m.high]);
+    let limits = input.limits.iter().flat_map(|l| [l.high, l.low]).flatten();
+    let (shown, beyond) = within_reach(spread(), limits);
+    let y = Axis::covering("reading", &input.unit, Scale::Linear, spread().chain(shown.iter().copied()), 0.08);
+
+    let mut layers = vec![
+        Layer::Whiskers {
+            role: Role::Fit,
+            name: Some("the middle 90 % of units".to_owned()),
+            whiskers: input.months.iter().map(|m| Whisker { x: middle(m), low: m.low, high: m.high }).collect(),
+        },
+        Layer::Line {
+            role: Role::Fit, name: None, dash: Dash::Solid,
+            points: input.months.iter().map(|m| at(middle(m), m.median)).collect(),
+        },
+        Layer::Points {
+            role: Role::Fit, name: Some("median of the month".to_owned()), shape: Shape::Square,
+            points: input.months.iter().map(|m| at(middle(m), m.median)).collect(),
+        },
+    ];
+    layers.extend(limit_steps(&input.limits, start, end, |l| l.high, Dash::Solid, "high limit"));
+    layers.extend(limit_steps(&input.limits, start, end, |l| l.low, Dash::Dashed, "low limit"));
+
+    let reject_axis = Axis::covering(
+        "units rejected, per cent", "", Scale::Linear,
+        input.months.iter().flat_map(|m| [m.rejected.value * 100.0, m.rejected.high * 100.0]).chain([0.0, 0.1]),
+        0.08,
+    ).from(0.0);
+    let rejects = vec![
+        Layer::Whiskers {
+            role: Role::Limit, name: None,
+            whiskers: input.months.iter()
+                .map(|m| Whisker { x: middle(m), low: m.rejected.low * 100.0, high: m.rejected.high * 100.0 }).collect(),
+        },
+        Layer::Points {
+            role: Role::Limit, name: Some("share rejected, with its 95 % interval".to_owned()), shape: Shape::Diamond,
+            points: input.months.iter().map(|m| at(middle(m), m.rejected.value * 100.0)).collect(),
+        },
+    ];
+    let change = last.median - first.median;
+    let sign = if change > 0.0 { "+" } else { "" };
+    let title = format!(
+        "{}: median {} in the last month, {sign}{} since the first; {} rejected",
+        input.series, show(last.median), show(change), percent(last.rejected.value)
+    );
+    let units: u64 = input.months.iter().map(|m| m.units).sum();
+    let subtitle = format!("{} units in {} months", number(units as f64, 0), input.months.len());
+    let mut notes = beyond_notes(&beyond, &show);
+    let fewest = input.months.iter().map(|m| m.units).min().unwrap_or(0);
+    notes.push(format!("Units per month: {} or more.", number(fewest as f64, 0)));
+    let panels = vec![
+        Panel { x: None, y, layers, beside: Vec::new(), share: 1.0 },
+        Panel { x: None, y: reject_axis, layers: rejects, beside: Vec::new(), share: 0.5 },
+    ];
+    Chart::new(title, subtitle, x, panels, notes)
+}
+
+/// Splits limits into those near enough to be drawn without squashing the data, and those beyond:
+/// further from the data than one and a half times their range.
+pub(super) fn within_reach(data: impl Iterator<Item = f64>, limits: impl Iterator<Item = f64>) -> (Vec<f64>, Vec<f64>) {
+    let (low, high) = data.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
+    let range = (high - low).max(high.abs() * 0.02);
+    limits.partition(|l| *l < high + 1.5 * range && *l > low - 1.5 * range)
+}
+
+/// Says where limits lie that are not on the chart.
+pub(super) fn beyond_notes(beyond: &[f64], show: &dyn Fn(f64) -> String) -> Vec<String> {
+    let mut values = beyond.to_vec();
+    values.sort_by(f64::total_cmp);
+    values.dedup();
+    if values.is_empty() {
+        return Vec::new();
+    }
+    let words: Vec<String> = values.iter().map(|v| show(*v)).collect();
+    let noun = if values.len() == 1 { "Limit" } else { "Limits" };
+    vec![format!("{noun} beyond the edge of this chart, so that the readings can be seen: {}.", words.join(", "))]
+}
+
+/// One staircase for each stretch of days on which there was such a limit.
+pub(super) fn limit_steps(
+    limits: &[LimitFrom], start: f64, end: f64, of: impl Fn(&LimitFrom) -> Option<f64>, dash: Dash, name: &str,
+) -> Vec<Layer> {
+    let mut layers = Vec::new();
+    let mut run: Vec<Point> = Vec::new();
+    for limit in limits {
+        let day = f64::from(limit.day).max(start);
+        match of(limit) {
+            Some(value) => run.push(at(day, value)),
+            None if !run.is_empty() => {
+                layers.push(steps(Role::Limit, Some(name.to_owned()), dash, &run, day));
+                run.clear();
+            }
+            None => {}
+        }
+    }
+    if !run.is_empty() {
+        layers.push(steps(Role::Limit, Some(name.to_owned()), dash, &run, end));
+    }
+    layers
+}

@@ -1,0 +1,77 @@
+//! From inked pixels to a small PNG.
+
+use super::ChartError;
+use std::collections::HashMap;
+
+/// Averages blocks of `times` × `times` pixels. `rgb` has three bytes a pixel, `width` × `height` is the
+/// size of the result.
+#[must_use]
+pub fn shrink(rgb: &[u8], width: u32, height: u32, times: u32) -> Vec<u8> {
+    let (w, h, t) = (width as usize, height as usize, times as usize);
+    let mut out = Vec::with_capacity(w * h * 3);
+    let half = (t * t / 2) as u32;
+    for y in 0..h {
+        for x in 0..w {
+            for channel in 0..3 {
+                let mut sum = 0u32;
+                for dy in 0..t {
+                    let row = ((y * t + dy) * w * t + x * t) * 3 + channel;
+                    for dx in 0..t {
+                        sum += u32::from(rgb[row + dx * 3]);
+                    }
+                }
+                out.push(((sum + half) / (t * t) as u32) as u8);
+            }
+        }
+    }
+    out
+}
+
+/// Packs a picture as a PNG with a palette of at most 256 colours: the commonest of the picture as
+/// they are, each other one as the nearest of those. Same pixels, same bytes.
+///
+/// # Errors
+/// `NotDrawn` where packing fails.
+pub fn pack(rgb: &[u8], width: u32, height: u32) -> Result<Vec<u8>, ChartError> {
+    let pixels: Vec<[u8; 3]> = rgb.as_chunks::<3>().0.to_vec();
+    let mut counts: HashMap<[u8; 3], u32> = HashMap::new();
+    for pixel in &pixels {
+        *counts.entry(*pixel).or_default() += 1;
+    }
+    let mut colours: Vec<([u8; 3], u32)> = counts.into_iter().collect();
+    colours.sort_by(|a, b| b.1.cmp(&a.1).then(a.0.cmp(&b.0)));
+    let palette: Vec<[u8; 3]> = colours.iter().take(256).map(|c| c.0).collect();
+    let place: HashMap<[u8; 3], u8> = colours
+        .iter()
+        .enumerate()
+        .map(|(i, (colour, _))| (*colour, if i < 256 { i as u8 } else { nearest(&palette, *colour) }))
+        .collect();
+    let indices: Vec<u8> = pixels.iter().map(|p| place[p]).collect();
+
+    let failed = |e: png::EncodingError| ChartError::NotDrawn {
+        reason: e.to_string(),
+    };
+    let mut out = Vec::new();
+    let mut encoder = png::Encoder::new(&mut out, width, height);
+    encoder.set_color(png::ColorType::Indexed);
+    encoder.set_depth(png::BitDepth::Eight);
+    encoder.set_palette(palette.concat());
+    encoder.set_compression(png::Compression::High);
+    // Palette numbers of neighbours are unrelated, so differences between them pack worse.
+    encoder.set_filter(png::Filter::NoFilter);
+    let mut writer = encoder.write_header().map_err(failed)?;
+    writer.write_image_data(&indices).map_err(failed)?;
+    writer.finish().map_err(failed)?;
+    Ok(out)
+}
+
+fn nearest(palette: &[[u8; 3]], colour: [u8; 3]) -> u8 {
+    let distance = |other: &[u8; 3]| -> u32 {
+        (0..3)
+            .map(|i| u32::from(other[i].abs_diff(colour[i])).pow(2))
+            .sum()
+    };
+    (0..palette.len())
+        .min_by_key(|i| distance(&palette[*i]))
+        .unwrap_or(0) as u8
+}

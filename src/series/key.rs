@@ -1,0 +1,97 @@
+//! What readings may be compared: the key of a series (design section 2).
+
+use crate::records::{Current, TestKind};
+
+/// Model, kind of test, where and how it was made.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct SeriesKey {
+    /// Model.
+    pub model: String,
+    /// Place in a sequence of tests; empty where there is none.
+    pub step: String,
+    /// Kind of test.
+    pub test: TestKind,
+    /// Where the voltage was applied; empty where not told.
+    pub test_point: String,
+    /// Total current or the part in phase.
+    pub current: Current,
+    /// Set voltage in millivolts.
+    pub applied_mv: Option<i64>,
+    /// Set frequency in millihertz.
+    pub frequency_mhz: Option<i64>,
+    /// Time at full voltage in milliseconds; for DC only, where absorption current still falls.
+    pub dwell_ms: Option<i64>,
+    /// Units on one tester at once.
+    pub units_together: u16,
+}
+
+impl SeriesKey {
+    /// Set voltage in volts.
+    #[must_use]
+    pub fn applied_v(&self) -> Option<f64> {
+        self.applied_mv.map(thousandth)
+    }
+
+    /// Frequency in hertz.
+    #[must_use]
+    pub fn frequency_hz(&self) -> Option<f64> {
+        self.frequency_mhz.map(thousandth)
+    }
+
+    /// Dwell in seconds.
+    #[must_use]
+    pub fn dwell_s(&self) -> Option<f64> {
+        self.dwell_ms.map(thousandth)
+    }
+
+    /// The kind of test with voltage and frequency, for example `AC withstand 1500 V 50 Hz`.
+    #[must_use]
+    pub fn conditions(&self) -> String {
+        let mut text = self.test.words().to_owned();
+        if let Some(v) = self.applied_v() {
+            text.push_str(&format!(" {v} V"));
+        }
+        if let Some(f) = self.frequency_hz().filter(|_| !self.test.is_dc()) {
+            text.push_str(&format!(" {f} Hz"));
+        }
+        if let Some(t) = self.dwell_s() {
+            text.push_str(&format!(" {t} s"));
+        }
+        if self.current == Current::InPhase {
+            text.push_str(", in-phase current");
+        }
+        if self.units_together > 1 {
+            text.push_str(&format!(", {} units together", self.units_together));
+        }
+        text
+    }
+
+    /// Title for people: model and conditions.
+    #[must_use]
+    pub fn title(&self) -> String {
+        format!("{}, {}", self.model, self.conditions())
+    }
+
+    /// A name safe for files and links: lower case, letters, digits and dashes.
+    #[must_use]
+    pub fn slug(&self) -> String {
+        let mut slug = String::new();
+        let text = format!("{} {} {} {}", self.model, self.step, self.conditions(), self.test_point);
+        for c in text.chars() {
+            if c.is_ascii_alphanumeric() {
+                slug.push(c.to_ascii_lowercase());
+            } else if !slug.ends_with('-') {
+                slug.push('-');
+            }
+            if slug.len() >= 60 {
+                break;
+            }
+        }
+        slug.trim_matches('-').to_owned()
+    }
+}
+
+#[expect(clippy::cast_precision_loss, reason = "settings stay far below 2^53")]
+fn thousandth(n: i64) -> f64 {
+    n as f64 / 1000.0
+}

@@ -1,0 +1,93 @@
+//! A series as a tally: distinct readings with how often each occurred, per day and station.
+
+use super::SeriesKey;
+use crate::records::{Day, Limits, Outcome};
+
+/// What a tally line says about the current.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Says {
+    /// The reading itself, known to its step.
+    Value,
+    /// Below the value.
+    Below,
+    /// Above the value: a trip at the limit in force, or a reading such as `>5.00`.
+    Above,
+}
+
+/// So many units of one day and station with one reading.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct TallyLine {
+    /// Production day.
+    pub day: Day,
+    /// Index into the pass's stations.
+    pub station: u16,
+    /// Picoamperes.
+    pub value_pa: i64,
+    /// What the value says.
+    pub says: Says,
+    /// Units.
+    pub count: u32,
+}
+
+/// So many units of one day, station and combination of factor levels with one outcome.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct OutcomeLine {
+    /// Production day.
+    pub day: Day,
+    /// Index into the pass's stations.
+    pub station: u16,
+    /// Index into the pass's factor sets.
+    pub factors: u32,
+    /// The limits in force.
+    pub limits: Limits,
+    /// What the first attempt ended with.
+    pub outcome: Outcome,
+    /// Units.
+    pub count: u32,
+}
+
+/// So many units of one combination of factor levels with one reading, over all days.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct FactorLine {
+    /// Index into the pass's factor sets.
+    pub factors: u32,
+    /// Index into the pass's stations.
+    pub station: u16,
+    /// Picoamperes.
+    pub value_pa: i64,
+    /// What the value says.
+    pub says: Says,
+    /// Units.
+    pub count: u32,
+}
+
+/// All that is known of one series.
+#[derive(Debug, Clone)]
+pub struct Series {
+    /// What may be compared.
+    pub key: SeriesKey,
+    /// Readings, sorted by day, station and value.
+    pub tally: Vec<TallyLine>,
+    /// Outcomes of first attempts, sorted.
+    pub outcomes: Vec<OutcomeLine>,
+    /// Readings by factor levels, sorted.
+    pub by_factor: Vec<FactorLine>,
+    /// Values shown by under-limit results: station and picoamperes.
+    pub under_limit_pa: Vec<(u16, i64)>,
+    /// Squared differences between two readings of one unit, in square milliamperes, summed; and how many.
+    pub repeats: (f64, u32),
+}
+
+impl Series {
+    /// First attempts with this outcome.
+    #[must_use]
+    pub fn count(&self, outcome: Outcome) -> u64 {
+        self.outcomes.iter().filter(|o| o.outcome == outcome).map(|o| u64::from(o.count)).sum()
+    }
+
+    /// First attempts in all.
+    #[must_use]
+    pub fn units(&self) -> u64 {
+        self.outcomes.iter().map(|o| u64::from(o.count)).sum()
+    }
+}

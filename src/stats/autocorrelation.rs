@@ -1,0 +1,73 @@
+//! How far a point resembles the one before it, and what that costs in information.
+
+/// Largest correlation that is ever used: beyond it a series cannot be told from a random walk.
+pub const LARGEST_RHO: f64 = 0.95;
+
+/// Sample autocorrelation at `lag`, with `n` in the denominator.
+///
+/// - Formula: `r_k = sum_(i=k+1..n) (x_i - mean)(x_(i-k) - mean) / sum (x_i - mean)^2`.
+/// - Source: Box & Jenkins, Time Series Analysis (from memory).
+///
+/// `None` where the series is no longer than the lag or has no spread.
+#[must_use]
+pub fn autocorrelation(x: &[f64], lag: usize) -> Option<f64> {
+    if x.len() <= lag || x.len() < 2 {
+        return None;
+    }
+    let mean = x.iter().sum::<f64>() / x.len() as f64;
+    about_zero(&x.iter().map(|v| v - mean).collect::<Vec<_>>(), lag)
+}
+
+/// Autocorrelation of residuals, which have mean zero already: nothing is subtracted.
+///
+/// `None` where there are too few residuals or they are all zero.
+#[must_use]
+pub fn about_zero(residuals: &[f64], lag: usize) -> Option<f64> {
+    if residuals.len() <= lag {
+        return None;
+    }
+    let total: f64 = residuals.iter().map(|v| v * v).sum();
+    let shared: f64 = residuals.iter().zip(&residuals[lag..]).map(|(a, b)| a * b).sum();
+    (total > 0.0 && shared.is_finite()).then(|| shared / total)
+}
+
+/// AR(1) parameter from the lag-1 correlation `r` of `n` points about their mean, freed of its bias:
+/// `clip((n r + 1)/(n - 3), 0, 0.95)`.
+///
+/// Source: Kendall (1954), Biometrika 41, 403-404, `E r = rho - (1 + 3 rho)/n` (from memory).
+#[must_use]
+pub fn corrected_about_mean(r: f64, n: usize) -> f64 {
+    let n = n as f64;
+    clip((n * r + 1.0) / (n - 3.0), n > 3.0)
+}
+
+/// AR(1) parameter from the lag-1 correlation `r` of `n` points about a fitted line, freed of its
+/// bias: `clip((n r + 2)/(n - 4), 0, 0.95)`.
+#[must_use]
+pub fn corrected_about_line(r: f64, n: usize) -> f64 {
+    let n = n as f64;
+    clip((n * r + 2.0) / (n - 4.0), n > 4.0)
+}
+
+fn clip(rho: f64, enough: bool) -> f64 {
+    if enough && rho.is_finite() {
+        rho.clamp(0.0, LARGEST_RHO)
+    } else {
+        0.0
+    }
+}
+
+/// Variance of a mean of AR(1) points over that of independent ones, `(1 + rho)/(1 - rho)`.
+#[must_use]
+pub fn variance_factor(rho: f64) -> f64 {
+    (1.0 + rho) / (1.0 - rho)
+}
+
+/// Durbin-Watson statistic of residuals, `sum (e_i - e_(i-1))^2 / sum e_i^2`: near 2 for none,
+/// toward 0 for positive correlation. `None` where all residuals are zero or there are under two.
+#[must_use]
+pub fn durbin_watson(residuals: &[f64]) -> Option<f64> {
+    let total: f64 = residuals.iter().map(|v| v * v).sum();
+    let moved: f64 = residuals.windows(2).map(|w| (w[1] - w[0]).powi(2)).sum();
+    (residuals.len() > 1 && total > 0.0).then(|| moved / total)
+}

@@ -1,0 +1,11 @@
+//! Lognormal: the natural logarithm is normal with mean `meanlog` and standard deviation `sdlog`.
+
+/// Mean and standard deviation of the logarithm from internal parameters.
+pub(super) fn params([m, s]: [f64; 2]) -> [(&'static str, f64); 2] {
+    [("meanlog", m), ("sdlog", s.exp())]
+}
+
+/// Internal parameters from mean and standard deviation of the logarithm.
+pub(super) fn internal(meanlog: f64, sdlog: f64) -> [f64; 2] {
+    [meanlog, sdlog.ln()]
+}

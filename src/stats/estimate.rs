@@ -1,0 +1,66 @@
+//! A number that is never shown without its uncertainty.
+
+/// A point estimate with its confidence interval.
+///
+/// - Units: those of the quantity estimated; the interval shares them.
+/// - Invariant: `low <= value <= high` where all are finite. An end that the data cannot bound is
+///   infinite; no field is ever NaN.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Estimate {
+    /// The best single value.
+    pub value: f64,
+    /// Lower end of the interval.
+    pub low: f64,
+    /// Upper end of the interval.
+    pub high: f64,
+    /// Confidence level of the interval, a fraction of 1 (0.95).
+    pub level: f64,
+    /// How value and interval were made, in a few words for the reader of a report.
+    pub method: String,
+}
+
+impl Estimate {
+    /// An estimate from its parts; ends given in the wrong order are swapped, and an end that lies on
+    /// the wrong side of the value is drawn to it.
+    ///
+    /// Returns `None` where any number is NaN, so that no report ever has to print one.
+    #[must_use]
+    pub fn new(
+        value: f64,
+        low: f64,
+        high: f64,
+        level: f64,
+        method: impl Into<String>,
+    ) -> Option<Self> {
+        if value.is_nan() || low.is_nan() || high.is_nan() {
+            return None;
+        }
+        let (low, high) = if low <= high { (low, high) } else { (high, low) };
+        Some(Self {
+            value,
+            low: low.min(value),
+            high: high.max(value),
+            level,
+            method: method.into(),
+        })
+    }
+
+    /// The same estimate in another unit: value and ends multiplied by `factor` (positive or negative).
+    #[must_use]
+    pub fn scaled(&self, factor: f64) -> Self {
+        let (a, b) = (self.low * factor, self.high * factor);
+        Self {
+            value: self.value * factor,
+            low: a.min(b),
+            high: a.max(b),
+            level: self.level,
+            method: self.method.clone(),
+        }
+    }
+
+    /// Whether `x` lies inside the interval, ends included.
+    #[must_use]
+    pub fn contains(&self, x: f64) -> bool {
+        self.low <= x && x <= self.high
+    }
+}

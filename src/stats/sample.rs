@@ -1,0 +1,309 @@
+//! What was observed: readings as intervals, with how often each occurred.
+//!
+//! Censoring is in the value, not in a flag beside it, so nobody can average a "greater than" by
+//! accident. A [`Sample`] is small however many units were tested, since instruments round.
+
+use std::cmp::Ordering;
+
+/// What one reading says about a unit's leakage. Units: any, the same throughout a sample.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Observation {
+    /// The value itself.
+    Exact(f64),
+    /// Some value at or below this.
+    Below(f64),
+    /// Some value above this.
+    Above(f64),
+    /// Some value above `low` and at or below `high`.
+    Between {
+        /// Lower edge.
+        low: f64,
+        /// Upper edge.
+        high: f64,
+    },
+}
+
+impl Observation {
+    /// The lower edge: negative infinity for [`Observation::Below`], the value itself where exact.
+    #[must_use]
+    pub fn low(self) -> f64 {
+        match self {
+            Self::Exact(x) | Self::Above(x) => x,
+            Self::Below(_) => f64::NEG_INFINITY,
+            Self::Between { low, .. } => low,
+        }
+    }
+
+    /// The upper edge: infinity for [`Observation::Above`], the value itself where exact.
+    #[must_use]
+    pub fn high(self) -> f64 {
+        match self {
+            Self::Exact(x) | Self::Below(x) => x,
+            Self::Above(_) => f64::INFINITY,
+            Self::Between { high, .. } => high,
+        }
+    }
+
+    /// The observation with `change` applied to its edges; `change` must be increasing.
+    #[must_use]
+    pub fn map(self, change: impl Fn(f64) -> f64) -> Self {
+        match self {
+            Self::Exact(x) => Self::Exact(change(x)),
+            Self::Below(x) => Self::Below(change(x)),
+            Self::Above(x) => Self::Above(change(x)),
+            Self::Between { low, high } => Self::Between {
+                low: change(low),
+                high: change(high),
+            },
+        }
+    }
+
+    /// Checks the edges; an interval without width is exact, and `-0.0` is `0.0`.
+    fn checked(self) -> Result<Self, SampleError> {
+        let one = |x: f64| {
+            if x.is_finite() { Ok(x + 0.0) } else { Err(SampleError::NotFinite) }
+        };
+        Ok(match self {
+            Self::Exact(x) => Self::Exact(one(x)?),
+            Self::Below(x) => Self::Below(one(x)?),
+            Self::Above(x) => Self::Above(one(x)?),
+            Self::Between { low, high } => {
+                let (low, high) = (one(low)?, one(high)?);
+                match low.partial_cmp(&high) {
+                    Some(Ordering::Less) => Self::Between { low, high },
+                    Some(Ordering::Equal) => Self::Exact(low),
+                    _ => return Err(SampleError::EdgesSwapped { low, high }),
+                }
+            }
+        })
+    }
+
+    fn kind(self) -> u8 {
+        match self {
+            Self::Below(_) => 0,
+            Self::Between { .. } => 1,
+            Self::Exact(_) => 2,
+            Self::Above(_) => 3,
+        }
+    }
+
+    /// By lower edge, upper edge, kind.
+    fn order(&self, other: &Self) -> Ordering {
+        self.low()
+            .total_cmp(&other.low())
+            .then(self.high().total_cmp(&other.high()))
+            .then(self.kind().cmp(&other.kind()))
+    }
+}
+
+/// An observation and how often it occurred.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Counted {
+    /// What was observed.
+    pub observation: Observation,
+    /// How often; above zero, not necessarily whole.
+    pub count: f64,
+}
+
+/// Why observations make no sample.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum SampleError {
+    /// Nothing was observed (or every count was zero).
+    #[error("no observations")]
+    Empty,
+    /// An edge is infinite or not a number.
+    #[error("an observation is not a finite number")]
+    NotFinite,
+    /// An interval's lower edge lies above its upper one.
+    #[error("an interval runs backwards: from {low} to {high}")]
+    EdgesSwapped {
+        /// Lower edge as given.
+        low: f64,
+        /// Upper edge as given.
+        high: f64,
+    },
+    /// A count is negative, infinite or not a number.
+    #[error("a count is {0}, not a number of at least zero")]
+    BadCount(f64),
+}
+
+/// Distinct observations with their counts.
+///
+/// Invariants: not empty; sorted by lower edge, upper edge and kind; no observation twice; every edge
+/// finite; every count finite and above zero. The order in which observations were given never shows.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sample {
+    lines: Vec<Counted>,
+}
+
+impl Sample {
+    /// A sample from observations and counts, in any order; equal observations are added up and
+    /// counts of zero left out.
+    ///
+    /// # Errors
+    /// See [`SampleError`].
+    pub fn new(
+        observations: impl IntoIterator<Item = (Observation, f64)>,
+    ) -> Result<Self, SampleError> {
+        let mut lines = Vec::new();
+        for (observation, count) in observations {
+            let count = checked_count(count)?;
+            let observation = observation.checked()?;
+            if count > 0.0 {
+                lines.push(Counted { observation, count });
+            }
+        }
+        // Counts are part of the order so that rounding in their sums does not depend on it.
+        lines.sort_by(|a, b| {
+            a.observation
+                .order(&b.observation)
+                .then(a.count.total_cmp(&b.count))
+        });
+        lines.dedup_by(|next, kept| {
+            let same = next.observation == kept.observation;
+            if same {
+                kept.count += next.count;
+            }
+            same
+        });
+        if lines.is_empty() {
+            return Err(SampleError::Empty);
+        }
+        Ok(Self { lines })
+    }
+
+    /// The distinct observations, ascending.
+    #[must_use]
+    pub fn lines(&self) -> &[Counted] {
+        &self.lines
+    }
+
+    /// How many were observed: the sum of the counts.
+    #[must_use]
+    pub fn total(&self) -> f64 {
+        self.lines.iter().map(|line| line.count).sum()
+    }
+
+    /// The same observations in another unit: every edge multiplied by `factor`. An edge that no
+    /// longer fits a double stays at the largest one.
+    ///
+    /// # Panics
+    /// If `factor` is not a finite number above zero.
+    #[must_use]
+    pub fn scaled(&self, factor: f64) -> Self {
+        assert!(factor.is_finite() && factor > 0.0, "the factor of a unit is above zero");
+        let change = |x: f64| (x * factor).clamp(f64::MIN, f64::MAX);
+        let lines = self.lines.iter().map(|line| (line.observation.map(change), line.count));
+        Self::new(lines).expect("finite edges stay finite and in order")
+    }
+}
+
+fn checked_count(count: f64) -> Result<f64, SampleError> {
+    if count.is_finite() && count >= 0.0 { Ok(count) } else { Err(SampleError::BadCount(count)) }
+}
+
+/// How often each observation occurred on one day.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DayCounts {
+    /// The day, as a number that grows by one from day to day.
+    pub day: i32,
+    /// Index into the lines of the sample, ascending and each once, and how often it occurred (above zero).
+    pub counts: Vec<(u32, f64)>,
+}
+
+impl DayCounts {
+    /// How many were observed on this day.
+    #[must_use]
+    pub fn total(&self) -> f64 {
+        self.counts.iter().map(|&(_, count)| count).sum()
+    }
+}
+
+/// A sample that remembers on which day each observation occurred, since readings of one day are not
+/// independent.
+///
+/// Invariants: those of [`Sample`]; days ascending, each once and with at least one observation; the
+/// counts of the days add up to the sample's.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Grouped {
+    sample: Sample,
+    days: Vec<DayCounts>,
+}
+
+impl Grouped {
+    /// Grouped observations from day, observation and count, in any order.
+    ///
+    /// # Errors
+    /// See [`SampleError`].
+    pub fn new(
+        observations: impl IntoIterator<Item = (i32, Observation, f64)>,
+    ) -> Result<Self, SampleError> {
+        let mut lines = Vec::new();
+        for (day, observation, count) in observations {
+            let count = checked_count(count)?;
+            let observation = observation.checked()?;
+            if count > 0.0 {
+                lines.push((day, observation, count));
+            }
+        }
+        lines.sort_by(|a, b| {
+            a.0.cmp(&b.0).then(a.1.order(&b.1)).then(a.2.total_cmp(&b.2))
+        });
+        let sample = Sample::new(lines.iter().map(|&(_, observation, count)| (observation, count)))?;
+        let index = |observation: &Observation| -> u32 {
+            let place = sample
+                .lines
+                .binary_search_by(|line| line.observation.order(observation))
+                .expect("every observation is a line of the sample made from it");
+            u32::try_from(place).expect("fewer than 2^32 distinct readings")
+        };
+        let mut days: Vec<DayCounts> = Vec::new();
+        for (day, observation, count) in &lines {
+            if days.last().is_none_or(|last| last.day != *day) {
+                days.push(DayCounts { day: *day, counts: Vec::new() });
+            }
+            let counts = &mut days.last_mut().expect("just pushed").counts;
+            let line = index(observation);
+            match counts.last_mut() {
+                Some((last, sum)) if *last == line => *sum += count,
+                _ => counts.push((line, *count)),
+            }
+        }
+        Ok(Self { sample, days })
+    }
+
+    /// All days together.
+    #[must_use]
+    pub fn sample(&self) -> &Sample {
+        &self.sample
+    }
+
+    /// The days with observations, ascending.
+    #[must_use]
+    pub fn days(&self) -> &[DayCounts] {
+        &self.days
+    }
+
+    /// Every day, observation and count, ascending.
+    pub fn iter(&self) -> impl Iterator<Item = (i32, Observation, f64)> + '_ {
+        self.days.iter().flat_map(move |day| {
+            day.counts.iter().map(move |&(line, count)| {
+                (day.day, self.sample.lines[line as usize].observation, count)
+            })
+        })
+    }
+
+    /// The observations that `keep` returns, each as it returns them: to keep a period, cut, censor.
+    ///
+    /// # Errors
+    /// `Empty` where nothing is kept; else as [`Grouped::new`].
+    pub fn filter_map(
+        &self,
+        keep: impl Fn(i32, Observation) -> Option<Observation>,
+    ) -> Result<Self, SampleError> {
+        Self::new(self.iter().filter_map(|(day, observation, count)| {
+            keep(day, observation).map(|kept| (day, kept, count))
+        }))
+    }
+}

@@ -1,0 +1,209 @@
+//! Steps beyond the first, and when each may have happened.
+
+use super::candidates::{Candidate, Fitter, Kind};
+use super::{NoShape, Options, Points, ShapeTest, test};
+use crate::stats::autocorrelation::{about_zero, corrected_about_line, corrected_about_mean, variance_factor};
+
+/// A change of level at a date.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Step {
+    /// First point at the new level.
+    pub index: usize,
+    /// First point of the earliest date that fits nearly as well.
+    pub index_low: usize,
+    /// First point of the latest date that fits nearly as well.
+    pub index_high: usize,
+    /// Change of level, in the unit of the values.
+    pub size: f64,
+    /// Standard error of the change, its date taken as known.
+    pub se: f64,
+    /// Degrees of freedom of that error.
+    pub df: f64,
+    /// p-value of the shape that brought the step.
+    pub p_value: f64,
+}
+
+/// p-value below which a segment is cut again.
+pub const FURTHER_STEP_P: f64 = 0.01;
+
+/// A shape with all its steps.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Movement {
+    /// The test over the whole series.
+    pub test: ShapeTest,
+    /// Kind of shape, after steps inside segments are known.
+    pub kind: Kind,
+    /// All steps, by index.
+    pub steps: Vec<Step>,
+    /// Where the slope begins (first point of the series for a plain slope), with the range of dates
+    /// that fit nearly as well.
+    pub slope_from: Option<(usize, usize, usize)>,
+}
+
+/// The best shape with further steps by the same test inside each segment.
+///
+/// Further steps are looked for only where the first shape is certain at `p <= 0.05`, inside segments
+/// at [`FURTHER_STEP_P`], since every segment is another question. Two levels up and down again look
+/// like a slope and a step to a test that knows one date only, so the cuts of plain steps are tried
+/// beside the best shape, and BIC over all cuts decides.
+/// # Errors
+/// As [`test`].
+pub fn find(points: &Points, options: &Options) -> Result<Movement, NoShape> {
+    let whole = test(points, options)?;
+    let n = points.values.len();
+    let best = whole.best.clone();
+    let smallest = options.smallest_segment;
+    let certain = whole.p_value <= 0.05;
+    let fitter = Fitter::new(points);
+    let mut movement =
+        Movement { kind: best.kind, test: whole, steps: Vec::new(), slope_from: None };
+    let mut level = points.clone();
+    let mut cuts = Vec::new();
+    let mut bic = best.bic;
+    match (best.kind, best.index) {
+        (Kind::Slope, _) => movement.slope_from = Some((0, 0, 0)),
+        (Kind::Bend, _) => movement.slope_from = dated_range(points, &best, smallest),
+        (Kind::SlopeAndStep, Some(k)) => {
+            movement.slope_from = Some((0, 0, 0));
+            level = without_slope(points, &best);
+            cuts.push((k, movement.test.p_value));
+            if certain {
+                let mut ignored = None;
+                for part in [(0, k), (k, n)] {
+                    cut_again(&level, part, options, true, &mut cuts, &mut ignored);
+                }
+                bic = bic.min(fitter.joint_bic(&points.values, &places(&mut cuts), Some(0)));
+            }
+        }
+        (Kind::Step, Some(k)) => cuts.push((k, movement.test.p_value)),
+        _ => {}
+    }
+    let plain = movement.test.candidates.iter().find(|c| c.kind == Kind::Step).and_then(|c| c.index);
+    if let Some(k) = plain.filter(|_| certain && best.kind != Kind::Wave) {
+        let mut stairs = vec![(k, movement.test.p_value)];
+        let mut slope = None;
+        for part in [(0, k), (k, n)] {
+            cut_again(points, part, options, false, &mut stairs, &mut slope);
+        }
+        let stairs_bic = fitter.joint_bic(&points.values, &places(&mut stairs), slope);
+        if best.kind == Kind::Step || stairs_bic < bic {
+            movement.kind = if slope.is_some() { Kind::SlopeAndStep } else { Kind::Step };
+            movement.slope_from = slope.map(|k| (k, k, k));
+            (level, cuts) = (points.clone(), stairs);
+            if let Some(k) = slope {
+                flatten_from(&mut level, k, smallest);
+            }
+        }
+    }
+    cuts.sort_by_key(|c| c.0);
+    movement.steps = measure(&level, &cuts, smallest);
+    Ok(movement)
+}
+
+/// Takes the slope that begins at point `k` off the points behind it, so that it is no part of a step.
+fn flatten_from(level: &mut Points, k: usize, smallest: usize) {
+    let part = level.part(k, level.values.len());
+    let fitted = Fitter::new(&part).fit(Kind::Slope, &part.values, smallest, None);
+    let Some(slope) = fitted.and_then(|c| c.coefficients.last().copied()) else { return };
+    let start = level.days[k];
+    for (v, d) in level.values.iter_mut().zip(&level.days).skip(k) {
+        *v -= slope * (d - start);
+    }
+}
+
+fn places(cuts: &mut [(usize, f64)]) -> Vec<usize> {
+    cuts.sort_by_key(|c| c.0);
+    cuts.iter().map(|c| c.0).collect()
+}
+
+/// The points with the slope of the candidate taken off.
+fn without_slope(points: &Points, best: &Candidate) -> Points {
+    let mut level = points.clone();
+    if best.kind == Kind::SlopeAndStep {
+        let slope = best.coefficients[1 + points.covariates.len()];
+        let first = points.days[0];
+        for (v, d) in level.values.iter_mut().zip(&points.days) {
+            *v -= slope * (d - first);
+        }
+    }
+    level
+}
+
+fn cut_again(
+    points: &Points,
+    (from, to): (usize, usize),
+    options: &Options,
+    straight: bool,
+    cuts: &mut Vec<(usize, f64)>,
+    slope: &mut Option<usize>,
+) {
+    let part = points.part(from, to);
+    let Ok(found) = test(&part, options) else { return };
+    if found.p_value > FURTHER_STEP_P {
+        return;
+    }
+    match (found.best.kind, found.best.index) {
+        (Kind::Step | Kind::SlopeAndStep, Some(k)) => {
+            cuts.push((from + k, found.p_value));
+            cut_again(points, (from, from + k), options, straight, cuts, slope);
+            cut_again(points, (from + k, to), options, straight, cuts, slope);
+        }
+        // Only a slope that still goes on at the end matters for what comes next.
+        (Kind::Slope, _) if !straight && to == points.values.len() => *slope = Some(from),
+        (Kind::Bend, Some(k)) if !straight && to == points.values.len() => *slope = Some(from + k),
+        _ => {}
+    }
+}
+
+/// Sizes and date intervals of known cuts, each within the stretch between its neighbours.
+fn measure(level: &Points, cuts: &[(usize, f64)], smallest: usize) -> Vec<Step> {
+    let n = level.values.len();
+    (0..cuts.len())
+        .filter_map(|i| {
+            let from = if i == 0 { 0 } else { cuts[i - 1].0 };
+            let to = cuts.get(i + 1).map_or(n, |c| c.0);
+            let (k, p_value) = cuts[i];
+            measure_one(&level.part(from, to), k - from, smallest, from, p_value)
+        })
+        .collect()
+}
+
+fn measure_one(part: &Points, at: usize, smallest: usize, offset: usize, p_value: f64) -> Option<Step> {
+    let fitter = Fitter::new(part);
+    let given = fitter.fit(Kind::Step, &part.values, smallest, Some(at))?;
+    let (best, low, high) = dated_range(part, &given, smallest)?;
+    let candidate = fitter.fit(Kind::Step, &part.values, smallest, Some(best))?;
+    let left = fitter.residuals_of(&candidate, &part.values);
+    let rho = corrected_about_line(about_zero(&left, 1).unwrap_or(0.0), left.len());
+    Some(Step {
+        index: offset + best,
+        index_low: offset + low,
+        index_high: offset + high,
+        size: *candidate.coefficients.last()?,
+        se: fitter.standard_error(&candidate, &part.values, rho)?,
+        df: (part.values.len() as f64 * (1.0 - rho) / (1.0 + rho) - 2.0).max(1.0),
+        p_value,
+    })
+}
+
+/// The date of least squares and all dates whose sum of squares is within
+/// `7 s^2 (1 + rho)/(1 - rho)` of it, `s` and `rho` from the residuals.
+#[must_use]
+pub fn dated_range(points: &Points, candidate: &Candidate, smallest: usize) -> Option<(usize, usize, usize)> {
+    let at = candidate.index?;
+    let n = points.values.len();
+    let fitter = Fitter::new(points);
+    // A cut given from outside may lie nearer to an end than a search would go.
+    let range = smallest.min(at).max(1)..(n + 1 - smallest.min(n - at).max(1)).min(n);
+    let first = range.start;
+    let profile = fitter.profile(candidate.kind, &points.values, range);
+    let (best, least) = profile.iter().enumerate().min_by(|a, b| a.1.total_cmp(b.1))?;
+    let chosen = fitter.fit(candidate.kind, &points.values, smallest, Some(first + best))?;
+    let left = fitter.residuals_of(&chosen, &points.values);
+    let rho = corrected_about_mean(about_zero(&left, 1).unwrap_or(0.0), n);
+    let margin = 7.0 * least / (n as f64 - 3.0).max(1.0) * variance_factor(rho);
+    let near = |c: &f64| *c <= least + margin;
+    let low = profile.iter().position(near)?;
+    let high = profile.iter().rposition(near)?;
+    Some((first + best, first + low, first + high))
+}

@@ -1,0 +1,500 @@
+//! What needs action: one line each with its next step, worst first.
+
+use chrono::NaiveDate;
+
+use super::evidence::Forecast;
+use super::limit::{Verdict, VerdictKind};
+use super::movement::DriftFlag;
+use super::wording::count;
+
+/// Something that somebody must act on. The numbers are those the line prints.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Concern {
+    /// A limit above the stated ceiling, or a limit that can never trip; with the verdict's sentence.
+    UnsafeLimit {
+        /// What is wrong.
+        sentence: String,
+    },
+    /// Units passed while no lead was connected.
+    PassedOpenLead {
+        /// How many.
+        units: u64,
+    },
+    /// Strays above that passed: suspect insulation.
+    StraysPassed {
+        /// How many.
+        units: u64,
+    },
+    /// Passes whose reading lies above the limit in force.
+    PassedAgainstReading {
+        /// How many.
+        units: u64,
+    },
+    /// A check load that must trip passed, or the other way round.
+    WrongCheckLoad {
+        /// Day.
+        day: NaiveDate,
+        /// The load's name.
+        load: String,
+        /// Product units tested since the last good check.
+        units_since_last_good: u64,
+    },
+    /// Earlier passes that would have failed at the corrected reading.
+    PassesInDoubt {
+        /// How many.
+        units: u64,
+    },
+    /// Units whose last test is no pass.
+    NeverPassed {
+        /// How many.
+        units: u64,
+    },
+    /// Failures jumped.
+    Jump {
+        /// First sentence of the finding.
+        sentence: String,
+    },
+    /// An unconnected lead would pass.
+    OpenLeadWouldPass {
+        /// Workable low limit, printed, where one exists.
+        workable: Option<String>,
+    },
+    /// A limit that passes harmful leaks.
+    TooLoose {
+        /// The verdict's sentence.
+        sentence: String,
+        /// The suggested limit, printed.
+        suggested: Option<String>,
+    },
+    /// No limit works.
+    NoWorkableBand {
+        /// The verdict's sentence.
+        sentence: String,
+    },
+    /// The product drifts toward the limit, or moved.
+    Drift {
+        /// The flag's sentence.
+        sentence: String,
+        /// When the limit is reached.
+        reached: Option<Forecast>,
+    },
+    /// A tester moved or differs from the others.
+    TesterMoved {
+        /// The finding.
+        sentence: String,
+    },
+    /// A limit that rejects healthy units.
+    TooTight {
+        /// The verdict's sentence.
+        sentence: String,
+        /// The suggested limit, printed.
+        suggested: Option<String>,
+    },
+    /// A low limit that rejects healthy units.
+    LowLimitTooHigh {
+        /// The finding.
+        sentence: String,
+    },
+    /// Units tested again until they passed.
+    RetestedUntilPass {
+        /// Units with more retests than allowed.
+        units: u64,
+        /// Retests allowed.
+        allowed: u64,
+    },
+    /// Voltage, dwell or limit differ from what they should be.
+    SettingsDiffer {
+        /// The finding.
+        sentence: String,
+    },
+    /// Too good to be true: frozen display, no failure where others see several.
+    TooGood {
+        /// The finding.
+        sentence: String,
+    },
+    /// Tests made while the calibration was overdue.
+    CalibrationOverdue {
+        /// Instrument.
+        instrument: String,
+        /// Tests made.
+        tests: u64,
+    },
+    /// Production days without a check load.
+    ChecksMissing {
+        /// Days.
+        days: u64,
+    },
+    /// Days without rows where some were expected.
+    MissingDays {
+        /// First day.
+        from: NaiveDate,
+        /// Last day.
+        to: NaiveDate,
+    },
+    /// The data do not decide.
+    NotEnoughData {
+        /// The verdict's sentence.
+        sentence: String,
+        /// Units that would decide.
+        units_needed: Option<u64>,
+    },
+    /// No limit known.
+    NoLimitKnown,
+}
+
+/// Kinds of action, worst first: their order is the order of the table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[allow(missing_docs, reason = "each is described at the concern of the same name")]
+pub enum ActionKind {
+    UnsafeLimit,
+    PassedOpenLead,
+    StraysPassed,
+    PassedAgainstReading,
+    WrongCheckLoad,
+    PassesInDoubt,
+    NeverPassed,
+    Jump,
+    TooLoose,
+    NoWorkableBand,
+    OpenLeadWouldPass,
+    Drift,
+    TesterMoved,
+    TooTight,
+    LowLimitTooHigh,
+    RetestedUntilPass,
+    SettingsDiffer,
+    TooGood,
+    CalibrationOverdue,
+    ChecksMissing,
+    MissingDays,
+    NotEnoughData,
+    NoLimitKnown,
+}
+
+impl ActionKind {
+    /// Machine name.
+    #[must_use]
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::UnsafeLimit => "unsafe_limit",
+            Self::PassedOpenLead => "passed_open_lead",
+            Self::StraysPassed => "strays_passed",
+            Self::PassedAgainstReading => "passed_against_reading",
+            Self::WrongCheckLoad => "wrong_check_load",
+            Self::PassesInDoubt => "passes_in_doubt",
+            Self::NeverPassed => "never_passed",
+            Self::Jump => "jump",
+            Self::TooLoose => "too_loose",
+            Self::NoWorkableBand => "no_workable_band",
+            Self::OpenLeadWouldPass => "open_lead_would_pass",
+            Self::Drift => "drift",
+            Self::TesterMoved => "tester_moved",
+            Self::TooTight => "too_tight",
+            Self::LowLimitTooHigh => "low_limit_too_high",
+            Self::RetestedUntilPass => "retested_until_pass",
+            Self::SettingsDiffer => "settings_differ",
+            Self::TooGood => "too_good",
+            Self::CalibrationOverdue => "calibration_overdue",
+            Self::ChecksMissing => "checks_missing",
+            Self::MissingDays => "missing_days",
+            Self::NotEnoughData => "not_enough_data",
+            Self::NoLimitKnown => "no_limit_known",
+        }
+    }
+}
+
+/// One line of the table "what needs action".
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Action {
+    /// 1 is the worst; no two lines share a rank.
+    pub rank: usize,
+    /// Its kind.
+    pub kind: ActionKind,
+    /// The series, model or station it is about.
+    pub subject: String,
+    /// What was found, a full sentence.
+    pub sentence: String,
+    /// What to do next, a full sentence.
+    pub next_step: String,
+}
+
+/// A concern and what it is about.
+#[derive(Debug, Clone, PartialEq)]
+pub struct About {
+    /// The series, model or station.
+    pub subject: String,
+    /// The concern.
+    pub concern: Concern,
+}
+
+/// The concerns that follow from a verdict; `print` writes a current of the series. Strays that passed are
+/// among them.
+#[must_use]
+pub fn from_verdict(subject: &str, verdict: &Verdict, print: impl Fn(f64) -> String) -> Vec<About> {
+    let suggested = verdict.suggested_ma().map(print);
+    let sentence = verdict.sentence.clone();
+    let mut found = Vec::new();
+    if verdict.above_ceiling || verdict.above_tester_range {
+        let first = verdict.reasons.first().map_or_else(String::new, |r| r.sentence.clone());
+        found.push(Concern::UnsafeLimit { sentence: first });
+    }
+    if verdict.strays_passed > 0 {
+        found.push(Concern::StraysPassed {
+            units: verdict.strays_passed,
+        });
+    }
+    match verdict.kind {
+        // The unsafe limit already has its line, and the same next step.
+        Some(VerdictKind::TooLoose) if verdict.above_ceiling || verdict.above_tester_range => {}
+        Some(VerdictKind::TooLoose) => found.push(Concern::TooLoose {
+            sentence,
+            suggested,
+        }),
+        Some(VerdictKind::TooTight) => found.push(Concern::TooTight {
+            sentence,
+            suggested,
+        }),
+        Some(VerdictKind::NoWorkableBand) => found.push(Concern::NoWorkableBand { sentence }),
+        Some(VerdictKind::NotEnoughData) => found.push(Concern::NotEnoughData {
+            sentence,
+            units_needed: verdict.units_needed,
+        }),
+        Some(VerdictKind::Fits) => {}
+        None => found.push(Concern::NoLimitKnown),
+    }
+    found
+        .into_iter()
+        .map(|concern| About {
+            subject: subject.to_owned(),
+            concern,
+        })
+        .collect()
+}
+
+/// The concern that follows from a drift flag; `None` where nothing is flagged.
+#[must_use]
+pub fn from_drift(subject: &str, flag: &DriftFlag, reached: Option<Forecast>) -> Option<About> {
+    flag.flagged.then(|| About {
+        subject: subject.to_owned(),
+        concern: Concern::Drift {
+            sentence: flag.sentence.clone(),
+            reached,
+        },
+    })
+}
+
+/// The table: worst kind first; within a kind the nearer date or the larger number, then by subject.
+#[must_use]
+pub fn actions(concerns: &[About]) -> Vec<Action> {
+    let mut lines: Vec<(Line, &About)> = concerns.iter().map(|a| (line(&a.concern), a)).collect();
+    lines.sort_by(|(p, a), (q, b)| {
+        (p.kind, p.before, &a.subject, &p.sentence).cmp(&(q.kind, q.before, &b.subject, &q.sentence))
+    });
+    lines
+        .into_iter()
+        .enumerate()
+        .map(|(i, (line, about))| Action {
+            rank: i + 1,
+            kind: line.kind,
+            subject: about.subject.clone(),
+            sentence: line.sentence,
+            next_step: line.next_step,
+        })
+        .collect()
+}
+
+struct Line {
+    kind: ActionKind,
+    /// Smaller comes first among lines of one kind.
+    before: i64,
+    sentence: String,
+    next_step: String,
+}
+
+fn line(concern: &Concern) -> Line {
+    use ActionKind as K;
+    let make = |kind, before: i64, sentence: String, next_step: String| Line {
+        kind,
+        before,
+        sentence,
+        next_step,
+    };
+    let most = |n: u64| -i64::try_from(n).unwrap_or(i64::MAX);
+    let units = |n: &u64, rest: &str| format!("{} {rest}", count(*n, "unit"));
+    let set = |to: &Option<String>, otherwise: &str| {
+        to.as_ref().map_or_else(
+            || otherwise.to_owned(),
+            |to| format!("Have a limit of {to} approved, set it and prove it with the loads named in the section."),
+        )
+    };
+    match concern {
+        Concern::UnsafeLimit { sentence } => make(
+            K::UnsafeLimit,
+            0,
+            sentence.clone(),
+            "Correct the limit before the next unit is tested; decide on the units passed under it.".into(),
+        ),
+        Concern::PassedOpenLead { units: n } => make(
+            K::PassedOpenLead,
+            most(*n),
+            units(n, "passed with no lead connected: untested."),
+            "Hold and test the units listed in units-to-check.csv; set a low limit above the open-lead reading.".into(),
+        ),
+        Concern::StraysPassed { units: n } => make(
+            K::StraysPassed,
+            most(*n),
+            units(n, "passed with a reading that does not belong with the healthy units: suspect insulation."),
+            "Hold and re-test the units listed in units-to-check.csv.".into(),
+        ),
+        Concern::PassedAgainstReading { units: n } => make(
+            K::PassedAgainstReading,
+            most(*n),
+            format!("{} passed although the reading contradicts it.", count(*n, "test")),
+            "Find out who released them and why; re-test the units.".into(),
+        ),
+        Concern::WrongCheckLoad { day, load, units_since_last_good } => make(
+            K::WrongCheckLoad,
+            most(*units_since_last_good),
+            format!(
+                "The check load {load} gave the wrong answer on {day}; {} tested since the last good check.",
+                count(*units_since_last_good, "unit")
+            ),
+            "Hold those units, find the fault of the station, and test them again.".into(),
+        ),
+        Concern::PassesInDoubt { units: n } => make(
+            K::PassesInDoubt,
+            most(*n),
+            units(n, "passed that would have failed at the corrected reading."),
+            "Decide on the units passed before the correction.".into(),
+        ),
+        Concern::NeverPassed { units: n } => make(
+            K::NeverPassed,
+            most(*n),
+            units(n, "never passed: the last test is no pass."),
+            "Check that the units listed in units-to-check.csv were scrapped or repaired and tested.".into(),
+        ),
+        Concern::Jump { sentence } => make(
+            K::Jump,
+            0,
+            sentence.clone(),
+            "Follow the cause named in the section on the jump.".into(),
+        ),
+        Concern::OpenLeadWouldPass { workable } => make(
+            K::OpenLeadWouldPass,
+            0,
+            "A test with no unit connected would pass.".into(),
+            workable.as_ref().map_or_else(
+                || "No low limit can find it: check the connection by other means.".to_owned(),
+                |w| format!("Set a low limit {w}."),
+            ),
+        ),
+        Concern::TooLoose { sentence, suggested } => make(
+            K::TooLoose,
+            0,
+            sentence.clone(),
+            set(suggested, "Collect more units and state the smallest harmful leak path."),
+        ),
+        Concern::NoWorkableBand { sentence } => make(
+            K::NoWorkableBand,
+            0,
+            sentence.clone(),
+            "Choose among the ways to open a band that the section names.".into(),
+        ),
+        Concern::Drift { sentence, reached } => make(
+            K::Drift,
+            reached.map_or(i64::MAX, |f| i64::from(f.date.to_epoch_days())),
+            reached.map_or_else(
+                || sentence.clone(),
+                |f| {
+                    format!(
+                        "{sentence} Rejects of healthy units pass the accepted share on {}{}.",
+                        f.date,
+                        super::explain::interval(&f)
+                    )
+                },
+            ),
+            "Find what changed when the movement began; look at the drift chart and its events.".into(),
+        ),
+        Concern::TesterMoved { sentence } => make(
+            K::TesterMoved,
+            0,
+            sentence.clone(),
+            "Check the station with its check load and have the tester calibrated.".into(),
+        ),
+        Concern::TooTight { sentence, suggested } => make(
+            K::TooTight,
+            0,
+            sentence.clone(),
+            set(suggested, "Collect more units: no limit can be suggested yet."),
+        ),
+        Concern::LowLimitTooHigh { sentence } => make(
+            K::LowLimitTooHigh,
+            0,
+            sentence.clone(),
+            "Lower the low limit into the workable range, and re-test the units it rejected.".into(),
+        ),
+        Concern::RetestedUntilPass { units: n, allowed } => make(
+            K::RetestedUntilPass,
+            most(*n),
+            format!(
+                "{} tested again more than the {} allowed.",
+                if *n == 1 { "1 unit was".to_owned() } else { format!("{n} units were") },
+                count(*allowed, "retest")
+            ),
+            "Stop retesting until it passes; have the units listed in units-to-check.csv examined.".into(),
+        ),
+        Concern::SettingsDiffer { sentence } => make(
+            K::SettingsDiffer,
+            0,
+            sentence.clone(),
+            "Decide which setting is right, set it everywhere, and record the change.".into(),
+        ),
+        Concern::TooGood { sentence } => make(
+            K::TooGood,
+            0,
+            sentence.clone(),
+            "Check the station; test again the units passed meanwhile.".into(),
+        ),
+        Concern::CalibrationOverdue { instrument, tests } => make(
+            K::CalibrationOverdue,
+            most(*tests),
+            format!("{} made while the calibration of {instrument} was overdue.", tests_were(*tests)),
+            "Calibrate on time; if the error found is large, decide on the units passed meanwhile.".into(),
+        ),
+        Concern::ChecksMissing { days } => make(
+            K::ChecksMissing,
+            most(*days),
+            format!("{} without a check load.", count(*days, "production day")),
+            "Test the check loads at the start of each production day.".into(),
+        ),
+        Concern::MissingDays { from, to } => make(
+            K::MissingDays,
+            i64::from(from.to_epoch_days()),
+            format!("No rows from {from} to {to}, where the station's habit predicts some."),
+            "Find the missing export and run again.".into(),
+        ),
+        Concern::NotEnoughData { sentence, units_needed } => make(
+            K::NotEnoughData,
+            0,
+            sentence.clone(),
+            units_needed.map_or_else(
+                || "Re-test the units with the highest readings, and keep the limit meanwhile.".to_owned(),
+                |n| format!("Keep the limit and judge again at about {}.", count(n, "unit")),
+            ),
+        ),
+        Concern::NoLimitKnown => make(
+            K::NoLimitKnown,
+            0,
+            "No high limit is known: the band is printed without a verdict.".into(),
+            "Give `high_limit_ma` for the model in the config.".into(),
+        ),
+    }
+}
+
+fn tests_were(n: u64) -> String {
+    if n == 1 {
+        "1 test was".to_owned()
+    } else {
+        format!("{n} tests were")
+    }
+}

@@ -1,0 +1,138 @@
+//! What a verdict is reached from: plain numbers of one series over the period judged.
+
+use chrono::NaiveDate;
+
+use super::band::BandInput;
+use crate::stats::estimate::Estimate;
+
+/// The two answers about the tail.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Answer {
+    /// Strays kept out.
+    Apart,
+    /// Every reading taken as healthy.
+    Together,
+}
+
+impl Answer {
+    /// Machine name.
+    #[must_use]
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::Apart => "apart",
+            Self::Together => "together",
+        }
+    }
+
+    /// For a sentence.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Apart => "with strays kept out",
+            Self::Together => "with every reading taken as healthy",
+        }
+    }
+}
+
+/// The reading that `1 - a` of the healthy body stays under, by one answer, in mA; of the last day judged.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tail {
+    /// The estimate.
+    pub quantile_ma: f64,
+    /// `L`, its one-sided lower bound.
+    pub lower_ma: f64,
+    /// `U`, its one-sided upper bound; infinite where the data do not bound it.
+    pub upper_ma: f64,
+    /// `U` at the end of the planning horizon, where a slope is established.
+    pub upper_at_horizon_ma: Option<f64>,
+}
+
+/// The units judged.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Judged {
+    /// First day.
+    pub from: NaiveDate,
+    /// Last day.
+    pub to: NaiveDate,
+    /// Units (first attempts with the unit connected).
+    pub units: u64,
+    /// Days with at least one unit.
+    pub production_days: u64,
+    /// Lots, where lots are known.
+    pub lots: Option<u64>,
+}
+
+/// A forecast date with its interval.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Forecast {
+    /// The day.
+    pub date: NaiveDate,
+    /// Earliest day.
+    pub low: NaiveDate,
+    /// Latest day; `None` where the data do not bound it.
+    pub high: Option<NaiveDate>,
+}
+
+/// Everything the verdict on a high limit needs. Currents in mA.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Evidence {
+    /// Voltage, kind of current, X50, ceiling, range, steps and leak path. Its `upper_now_ma` and
+    /// `upper_at_horizon_ma` are not read: each answer brings its own.
+    pub setting: BandInput,
+    /// The limit in force; `None` where none is known.
+    pub high_limit_ma: Option<f64>,
+    /// X05, a unit that reads low.
+    pub x05_ma: Option<f64>,
+    /// The answer with strays kept out.
+    pub apart: Option<Tail>,
+    /// The answer with every reading taken as healthy.
+    pub together: Option<Tail>,
+    /// Which answer is in use; where it is absent the other one is.
+    pub in_use: Answer,
+    /// Share of units in excess beyond the cut.
+    pub excess_share: Option<f64>,
+    /// The units judged.
+    pub judged: Judged,
+    /// Over-limit results of the period that are no strays.
+    pub healthy_rejects_seen: f64,
+    /// Expected share of healthy units above the limit in force, by the answer in use.
+    pub expected_reject_share: Option<Estimate>,
+    /// Units a month, for the rejects a month.
+    pub units_per_month: f64,
+    /// Strays that passed, over the whole history.
+    pub strays_passed: u64,
+    /// The date at which expected rejects pass `a`, where drift brings it.
+    pub limit_reached_on: Option<Forecast>,
+}
+
+impl Evidence {
+    /// The answers that can be used, the one in use first. A bound that is not a number drops its answer.
+    #[must_use]
+    pub fn answers(&self) -> Vec<(Answer, Tail)> {
+        let usable = |t: &Tail| {
+            t.quantile_ma.is_finite()
+                && !t.lower_ma.is_nan()
+                && !t.upper_ma.is_nan()
+                && t.lower_ma <= t.upper_ma
+                && t.lower_ma < f64::INFINITY
+                && self.setting.x50_ma.is_finite()
+        };
+        let one = |answer, tail: Option<Tail>| tail.filter(usable).map(|t| (answer, t));
+        let mut all: Vec<_> = [
+            one(Answer::Apart, self.apart),
+            one(Answer::Together, self.together),
+        ]
+        .into_iter()
+        .flatten()
+        .collect();
+        // Stable: the answer in use first.
+        all.sort_by_key(|(answer, _)| *answer != self.in_use);
+        all
+    }
+
+    /// The limit in force; zero, blank and nonsense are unknown.
+    #[must_use]
+    pub fn limit_ma(&self) -> Option<f64> {
+        self.high_limit_ma.filter(|x| *x > 0.0 && x.is_finite())
+    }
+}

@@ -1,0 +1,26 @@
+//! Findings in, verdicts out: the only room that compares with thresholds.
+//!
+//! Takes plain numbers that each file defines (no frames, no files) and gives verdicts, flags and actions,
+//! each with its reasons as sentences. A room of its own so that pages, charts and `results.json` all read
+//! the same decision, and none holds a threshold. Dates are `NaiveDate` in and out; currents mA; resistance
+//! MΩ, in formulas kΩ; shares fractions of 1.
+
+pub mod action;
+pub mod band;
+pub mod cautions;
+pub mod evidence;
+mod explain;
+pub mod group;
+pub mod limit;
+pub mod low_limit;
+pub mod movement;
+pub mod period;
+pub mod physics;
+pub mod reason;
+pub mod rules;
+pub mod suggest;
+pub mod wording;
+
+pub use evidence::Evidence;
+pub use limit::{Verdict, VerdictKind, judge};
+pub use rules::Rules;

@@ -1,0 +1,84 @@
+//! Non-central t and tolerance factors against tables and quadrature.
+
+use leakdrift::stats::tolerance::{
+    distribution_free_sample, noncentral_t, noncentral_t_quantile, one_sided_factor,
+};
+
+use crate::support::checks::{assert_case, load};
+use crate::support::numbers::{assert_abs, assert_rel};
+
+/// scipy 1.17.1, mpmath quadrature, R 4.2.2.
+#[test]
+fn noncentral_t_reference_values() {
+    let case = load("noncentral-t-a");
+    for (key, t, df, ncp) in [
+        ("cdf[t=3,df=10,ncp=1.0]", 3.0, 10.0, 1.0),
+        ("cdf[t=2,df=5,ncp=0.5]", 2.0, 5.0, 0.5),
+        ("cdf[t=10,df=9,ncp=5.2]", 10.0, 9.0, 5.2),
+    ] {
+        assert_case(&case, key, noncentral_t(t, df, ncp).unwrap().below);
+    }
+    for (key, p, df, ncp) in [
+        ("quantile[p=0.95,df=9,ncp=5.20148387876]", 0.95, 9.0, 5.201_483_878_76),
+        ("quantile[p=0.95,df=29,ncp=12.7419320722]", 0.95, 29.0, 12.741_932_072_2),
+        ("quantile[p=0.05,df=49,ncp=21.2132034356]", 0.05, 49.0, 21.213_203_435_6),
+    ] {
+        assert_case(&case, key, noncentral_t_quantile(p, df, ncp).unwrap());
+    }
+}
+
+/// With one degree of freedom and no non-centrality it is Cauchy: P(T > t) = atan(1/t)/pi (closed form).
+#[test]
+fn cauchy_closed_form() {
+    for t in [0.5_f64, 1.0, 40.0] {
+        let above = (1.0 / t).atan() / std::f64::consts::PI;
+        assert_rel(noncentral_t(t, 1.0, 0.0).unwrap().above, above, 1e-9);
+    }
+}
+
+/// ISO 16269-6:2014, one-sided factors, 95 % of units with 95 % confidence.
+#[test]
+fn one_sided_factors_of_the_standard() {
+    let case = load("tolerance-k-one-sided-95-95");
+    for n in [3, 4, 5, 6, 7, 8, 9, 10, 15, 20, 25, 30, 50, 100] {
+        let k = one_sided_factor(f64::from(n), 0.95, 0.95).unwrap();
+        assert_case(&case, &format!("k[n={n},p=0.95,conf=0.95]"), k);
+    }
+}
+
+/// NIST/SEMATECH e-Handbook 7.2.6.3: 43 wafers, 90 % of units with 99 % confidence.
+#[test]
+fn handbook_wafers() {
+    let case = load("tolerance-handbook-k1");
+    let k = one_sided_factor(43.0, 0.90, 0.99).unwrap();
+    assert_case(&case, "k1_exact", k);
+    // Printed to two decimals; the case's full-precision limit is of the approximate factor.
+    assert_abs(97.07 + k * 0.0268, case["expected"]["upper_limit"].as_f64().unwrap(), 0.005);
+}
+
+/// A very large sample knows the distribution: the factor is the normal quantile (limit).
+#[test]
+fn large_sample_limit() {
+    let k = one_sided_factor(1e10, 0.999, 0.95).unwrap();
+    assert_rel(k, 3.090_232_306_167_813, 1e-4);
+}
+
+/// Wilks (1941), as tabulated in ISO 16269-6:2014.
+#[test]
+fn distribution_free_samples() {
+    let case = load("tolerance-nonparametric-n");
+    for coverage in [0.9, 0.95, 0.99] {
+        for confidence in [0.9, 0.95, 0.99] {
+            let key = format!("n[p={coverage},conf={confidence}]");
+            assert_case(&case, &key, distribution_free_sample(coverage, confidence).unwrap());
+        }
+    }
+}
+
+#[test]
+fn unusable_numbers_have_no_factor() {
+    assert!(one_sided_factor(1.5, 0.9, 0.9).is_none());
+    assert!(one_sided_factor(10.0, 1.0, 0.9).is_none());
+    assert!(one_sided_factor(10.0, 0.9, 0.0).is_none());
+    assert!(noncentral_t(f64::NAN, 3.0, 0.0).is_none());
+}
