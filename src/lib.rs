@@ -5,3 +5,4 @@ pub mod error;
 pub mod input;
 pub mod note;
 pub mod records;
+pub mod series;

@@ -228,7 +228,8 @@ fn leak_path_end(input: &BandInput, rules: &Rules, say: Wording) -> Option<Upper
     let mohm = input.leak_path_mohm?;
     let volts = input.applied_v.filter(|v| *v > 0.0)?;
     let reading = physics::reading_with_leak_ma(input.adds, input.x50_ma, volts, mohm * 1e3)?;
-    let guard = rules.guard_pct / 100.0 * reading + rules.guard_steps * input.reading_step_ma.max(0.0);
+    let guard =
+        rules.guard_pct / 100.0 * reading + rules.guard_steps * input.reading_step_ma.max(0.0);
     let ma = reading - guard;
     Some(UpperEnd {
         kind: UpperKind::LeakPath,

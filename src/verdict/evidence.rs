@@ -130,6 +130,35 @@ impl Evidence {
         all
     }
 
+    /// The same evidence without numbers that cannot be meant: a voltage, resistance, cap or step that is
+    /// not above zero counts as not stated, a count that is not a number as none.
+    #[must_use]
+    pub fn sound(&self) -> Self {
+        let positive = |x: &f64| *x > 0.0 && x.is_finite();
+        let mut e = self.clone();
+        let s = &mut e.setting;
+        for value in [
+            &mut s.applied_v,
+            &mut s.leak_path_mohm,
+            &mut s.ceiling_ma,
+            &mut s.tester_range_ma,
+            &mut s.limit_step_ma,
+        ] {
+            *value = value.filter(positive);
+        }
+        for value in [
+            &mut s.reading_step_ma,
+            &mut e.healthy_rejects_seen,
+            &mut e.units_per_month,
+        ] {
+            *value = Some(*value).filter(positive).unwrap_or(0.0);
+        }
+        e.high_limit_ma = e.high_limit_ma.filter(positive);
+        e.x05_ma = e.x05_ma.filter(|x| x.is_finite());
+        e.excess_share = e.excess_share.filter(|x| x.is_finite());
+        e
+    }
+
     /// The limit in force; zero, blank and nonsense are unknown.
     #[must_use]
     pub fn limit_ma(&self) -> Option<f64> {

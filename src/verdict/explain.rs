@@ -63,7 +63,7 @@ pub(super) fn no_band(
     );
     let dc = match setting.adds {
         LeakAdds::AtRightAngles => {
-            "Test with DC or judge the in-phase current, which leaves out the capacitive current; reduce the \
+            "test with DC or judge the in-phase current, which leaves out the capacitive current; reduce the \
              filter capacitance; "
         }
         LeakAdds::InPhase => "",
@@ -71,9 +71,7 @@ pub(super) fn no_band(
     reasons.add(
         ReasonKind::WhatHelps,
         format!(
-            "What helps: {dc}{} the units into groups that read alike; or fix the process that spreads the readings.",
-            if dc.is_empty() { "Split" } else { "split" }
-        ),
+            "What helps: {dc}split the units into groups that read alike; or fix the process that spreads the readings."),
     );
 }
 
@@ -197,7 +195,12 @@ pub(super) fn suggestion(
     reasons: &mut Reasons,
 ) {
     let Some(s) = suggestion else {
-        if judged && matches!(kind, Some(VerdictKind::TooTight | VerdictKind::TooLoose) | None) {
+        if judged
+            && matches!(
+                kind,
+                Some(VerdictKind::TooTight | VerdictKind::TooLoose) | None
+            )
+        {
             reasons.add(
                 ReasonKind::NothingSuggested,
                 "No limit is suggested: the bounds leave no limit between them; more units may open the band.",
@@ -402,7 +405,10 @@ pub(super) fn sentence(verdict: &Verdict, limit: Option<f64>, say: Wording) -> S
             );
         }
         (Some(limit), Some(VerdictKind::NotEnoughData)) => {
-            format!("Not enough data to judge the limit of {}", say.current(limit))
+            format!(
+                "Not enough data to judge the limit of {}",
+                say.current(limit)
+            )
         }
         (Some(limit), Some(kind @ VerdictKind::Fits)) => format!(
             "The limit of {} {}{}",

@@ -68,7 +68,10 @@ pub fn share_limit(group: &str, members: &[Member], limit_step_ma: f64) -> Group
         let Some((low, high)) = member.band_ma else {
             continue;
         };
-        let (low, high) = (round_up(low, limit_step_ma), round_down(high, limit_step_ma));
+        let (low, high) = (
+            round_up(low, limit_step_ma),
+            round_down(high, limit_step_ma),
+        );
         if out.band_low_ma.is_none_or(|best| low > best) {
             out.band_low_ma = Some(low);
             out.low_set_by = Some(member.name.clone());

@@ -129,6 +129,7 @@ pub struct AnswerVerdict {
 /// no other verdict than `not enough data` is given, and nothing is suggested.
 #[must_use]
 pub fn judge(evidence: &Evidence, rules: &Rules) -> Verdict {
+    let evidence = &evidence.sound();
     let setting = &evidence.setting;
     let limit = evidence.limit_ma();
     let say = Wording::new(setting.x50_ma, setting.step_ma());
@@ -154,7 +155,8 @@ pub fn judge(evidence: &Evidence, rules: &Rules) -> Verdict {
     let enough = evidence.judged.units >= rules.provisional_units;
     let workable = band.as_ref().and_then(Band::workable_ma);
 
-    let provisional = enough && in_use.is_some() && explain::provisional(evidence, rules, &mut reasons);
+    let provisional =
+        enough && in_use.is_some() && explain::provisional(evidence, rules, &mut reasons);
     if let Some(band) = &band {
         explain::band(setting, band, say, &mut reasons);
     }
@@ -179,8 +181,8 @@ pub fn judge(evidence: &Evidence, rules: &Rules) -> Verdict {
     let rejects_per_month = evidence
         .expected_reject_share
         .as_ref()
-        .filter(|_| limit.is_some() && evidence.units_per_month.is_finite())
-        .map(|share| share.scaled(evidence.units_per_month.max(0.0)));
+        .filter(|_| limit.is_some())
+        .map(|share| share.scaled(evidence.units_per_month));
     explain::consequences(
         evidence,
         limit,

@@ -92,9 +92,7 @@ pub struct LowLimit {
 pub fn judge_low(evidence: &LowEvidence, rules: &Rules) -> LowLimit {
     let positive = |x: &f64| *x > 0.0 && x.is_finite();
     let limit = evidence.low_limit_ma.filter(positive);
-    let open = evidence
-        .open_lead_ma
-        .filter(|x| *x >= 0.0 && x.is_finite());
+    let open = evidence.open_lead_ma.filter(|x| *x >= 0.0 && x.is_finite());
     let healthy = evidence
         .healthy
         .filter(|t| !t.lower_ma.is_nan() && !t.upper_ma.is_nan());

@@ -8,6 +8,7 @@
 pub mod action;
 pub mod band;
 pub mod cautions;
+pub mod concern;
 pub mod evidence;
 mod explain;
 pub mod group;

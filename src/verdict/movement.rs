@@ -111,10 +111,7 @@ pub struct DriftFlag {
 #[must_use]
 pub fn flag(numbers: &DriftNumbers, rules: &Rules) -> DriftFlag {
     let moving = numbers.shape.is_some_and(|s| s != Shape::Steady);
-    let certain = moving
-        && numbers
-            .adjusted_p
-            .is_some_and(|p| p <= significance(rules));
+    let certain = moving && numbers.adjusted_p.is_some_and(|p| p <= significance(rules));
     let say = Wording::new(numbers.x50_ma, numbers.reading_step_ma);
     let room = room_ma(numbers.high_limit_ma, numbers.x50_ma);
     let mut material = Vec::new();

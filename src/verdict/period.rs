@@ -123,7 +123,10 @@ pub fn judged_from(
         StartedBy::Step => "since the last established step".to_owned(),
         StartedBy::LongestPeriod => format!("the last {}", count(u64::from(months), "month")),
         StartedBy::EnoughUnits => {
-            format!("back to where {} are reached", count(rules.judged_units_min, "unit"))
+            format!(
+                "back to where {} are reached",
+                count(rules.judged_units_min, "unit")
+            )
         }
         StartedBy::HistoryStart => "the whole history".to_owned(),
     };

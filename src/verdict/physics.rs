@@ -162,7 +162,8 @@ pub fn proving_loads(
         let resistance_kohm = resistance_kohm(positive(applied_v)?, factor * limit_ma)?;
         Some(Load {
             resistance_kohm,
-            power_w: applied_v * applied_v / (resistance_kohm * 1e3),
+            // V^2 / R with R = V / I.
+            power_w: applied_v * (factor * limit_ma) / 1e3,
             current_ma: factor * limit_ma,
         })
     };

@@ -23,8 +23,8 @@ pub struct Suggestion {
 pub fn suggest(input: &BandInput, band: &Band, rules: &Rules) -> Option<Suggestion> {
     let (low, high) = band.workable_ma()?;
     let x50 = input.x50_ma;
-    let wanted = (x50 + rules.suggest_distance_factor * (low - x50))
-        .max(rules.suggest_typical_factor * x50);
+    let wanted =
+        (x50 + rules.suggest_distance_factor * (low - x50)).max(rules.suggest_typical_factor * x50);
     let stepped = round_up(wanted, band.step_ma);
     let limit_ma = if stepped > high {
         round_down(high, band.step_ma).min(high)

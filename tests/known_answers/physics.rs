@@ -24,11 +24,7 @@ fn vector_sum_cases() {
     let case = load("electrical-vector-sum-a");
     for (label, in_phase, capacitive) in [
         ("IR=0.3,IC=0.4", 0.3, 0.4),
-        (
-            "IR=0.05,IC=0.471238898038469",
-            0.05,
-            0.471_238_898_038_469,
-        ),
+        ("IR=0.05,IC=0.471238898038469", 0.05, 0.471_238_898_038_469),
     ] {
         let total = physics::total_current_ma(in_phase, capacitive);
         let back = physics::in_phase_current_ma(total, capacitive).unwrap();

@@ -48,22 +48,24 @@ fn settings(x50_ma: f64) -> impl Strategy<Value = BandInput> {
         prop::sample::select(vec![0.0, 1e-4, 0.001, 0.01, 0.05]),
         around(0.001, 0.1),
     )
-        .prop_map(move |(ac, applied_v, leak, ceiling, range, step, limit_step)| BandInput {
-            x50_ma,
-            upper_now_ma: 0.0,
-            upper_at_horizon_ma: None,
-            adds: if ac {
-                LeakAdds::AtRightAngles
-            } else {
-                LeakAdds::InPhase
+        .prop_map(
+            move |(ac, applied_v, leak, ceiling, range, step, limit_step)| BandInput {
+                x50_ma,
+                upper_now_ma: 0.0,
+                upper_at_horizon_ma: None,
+                adds: if ac {
+                    LeakAdds::AtRightAngles
+                } else {
+                    LeakAdds::InPhase
+                },
+                applied_v,
+                leak_path_mohm: leak,
+                ceiling_ma: ceiling.map(|c| c * x50_ma),
+                tester_range_ma: range.map(|r| r * x50_ma),
+                reading_step_ma: step,
+                limit_step_ma: limit_step.map(|s| s * x50_ma),
             },
-            applied_v,
-            leak_path_mohm: leak,
-            ceiling_ma: ceiling.map(|c| c * x50_ma),
-            tester_range_ma: range.map(|r| r * x50_ma),
-            reading_step_ma: step,
-            limit_step_ma: limit_step.map(|s| s * x50_ma),
-        })
+        )
 }
 
 fn evidences() -> impl Strategy<Value = Evidence> {
@@ -80,7 +82,15 @@ fn evidences() -> impl Strategy<Value = Evidence> {
             )
         })
         .prop_map(
-            |(setting, limit, apart, together, (first, excess), counts, (rejects, strays, share))| Evidence {
+            |(
+                setting,
+                limit,
+                apart,
+                together,
+                (first, excess),
+                counts,
+                (rejects, strays, share),
+            )| Evidence {
                 x05_ma: Some(0.9 * setting.x50_ma),
                 setting,
                 high_limit_ma: limit,
@@ -100,7 +110,8 @@ fn evidences() -> impl Strategy<Value = Evidence> {
                     lots: counts.2,
                 },
                 healthy_rejects_seen: rejects,
-                expected_reject_share: share.and_then(|s| Estimate::new(s, s / 2.0, 2.0 * s, 0.95, "random")),
+                expected_reject_share: share
+                    .and_then(|s| Estimate::new(s, s / 2.0, 2.0 * s, 0.95, "random")),
                 units_per_month: 400.0,
                 strays_passed: strays,
                 limit_reached_on: None,

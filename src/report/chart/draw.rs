@@ -175,9 +175,15 @@ impl Sheet<'_, '_> {
         for tick in panel.y.ticks(((bottom - top) / 62.0) as usize) {
             let y = placed.y(tick.at);
             self.rect(Area { left, top: y - 0.5, right, bottom: y + 0.5 }, style::GRID)?;
-            let label = style::shortened(&tick.label, style::TEXT, Weight::Regular, left - EDGE - 6.0);
-            let width = style::text_width(&label, style::TEXT, Weight::Regular);
-            self.text(&label, left - 14.0 - width, y, style::TEXT, Weight::Regular)?;
+            // A second line says more about the first, in smaller letters.
+            let lines: Vec<&str> = tick.label.lines().take(2).collect();
+            for (i, line) in lines.iter().enumerate() {
+                let size = if i == 0 { style::TEXT } else { style::NOTE };
+                let label = style::shortened(line, size, Weight::Regular, left - EDGE - 14.0);
+                let width = style::text_width(&label, size, Weight::Regular);
+                let shift = if lines.len() > 1 { 34.0 * i as f64 - 17.0 } else { 0.0 };
+                self.text(&label, left - 14.0 - width, y + shift, size, Weight::Regular)?;
+            }
         }
         let ticks = placed.x.ticks(((right - left) / 150.0) as usize);
         for tick in &ticks {
@@ -516,7 +522,9 @@ fn place(chart: &Chart, top: f64, bottom: f64, width: f64) -> Vec<Placed<'_>> {
             .fold(0.0, f64::max)
             .min(most)
     };
-    let ticks = chart.panels.iter().flat_map(|p| p.y.ticks(12)).map(|t| t.label).collect();
+    let ticks = chart.panels.iter().flat_map(|p| p.y.ticks(12))
+        .flat_map(|t| t.label.lines().map(str::to_owned).collect::<Vec<_>>())
+        .collect();
     let left = EDGE + widest(ticks, width * 0.26) + 18.0;
     let words = chart.panels.iter().flat_map(edge_words).map(|w| w.1).collect();
     let words = widest(words, width * 0.24);

@@ -72,8 +72,11 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
 
     let n = rungs.len();
     let row = |i: usize| (n - 1 - i) as f64;
-    let y = Axis::new("series", "", Scale::Linear, -0.6, n as f64 - 0.4)
-        .with_ticks(rungs.iter().enumerate().map(|(i, r)| Tick { at: row(i), label: r.series.clone() }).collect());
+    let y = Axis::new("series", "", Scale::Linear, -0.6, n as f64 - 0.4).with_ticks(
+        rungs.iter().enumerate()
+            .map(|(i, r)| Tick { at: row(i), label: format!("{}\n{}", r.series.replace('\n', " "), in_words(r, &input.unit)) })
+            .collect(),
+    );
 
     let mut layers = Vec::new();
     for (i, r) in rungs.iter().enumerate() {
@@ -105,8 +108,6 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
     let beside = rungs.iter().enumerate()
         .map(|(i, r)| Tick { at: row(i), label: if r.verdict.is_empty() { "no verdict".to_owned() } else { r.verdict.clone() } })
         .collect();
-    let values = rungs.iter().enumerate().map(|(i, r)| Tick { at: row(i), label: format!("{}: {}", r.series, in_words(r, &input.unit)) });
-    let y = y.with_ticks(values.map(|t| split_label(t, &rungs)).collect());
     let panel = Panel { x: None, y, layers, beside, share: 1.0 };
     let mut notes = Vec::new();
     let hidden = rungs.iter().flat_map(|r| [r.ceiling, r.tester_range].into_iter().flatten().map(|v| v / r.typical))
@@ -117,11 +118,6 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
     let mut chart = Chart::new(title(&rungs), input.period.clone(), x, vec![panel], notes)?;
     chart.height = chart.height.max(360 + 84 * u32::try_from(n).unwrap_or(200).min(200));
     Ok(chart)
-}
-
-/// Series name and, on the second line, its typical reading and limit.
-fn split_label(tick: Tick, _rungs: &[&Rung]) -> Tick {
-    Tick { label: tick.label.replacen(": ", "\n", 1), ..tick }
 }
 
 fn in_words(r: &Rung, unit: &str) -> String {

@@ -168,7 +168,10 @@ fn measure(level: &Points, cuts: &[(usize, f64)], smallest: usize) -> Vec<Step> 
         .collect()
 }
 
-fn measure_one(part: &Points, at: usize, smallest: usize, offset: usize, p_value: f64) -> Option<Step> {
+/// Size, date interval and error of one step near point `at` of a stretch that starts at point `offset` of its
+/// series; `None` where the stretch is too short.
+#[must_use]
+pub fn measure_one(part: &Points, at: usize, smallest: usize, offset: usize, p_value: f64) -> Option<Step> {
     let fitter = Fitter::new(part);
     let given = fitter.fit(Kind::Step, &part.values, smallest, Some(at))?;
     let (best, low, high) = dated_range(part, &given, smallest)?;

@@ -1,0 +1,108 @@
+//! The demonstration factory: invented exports of an invented plant, from a seed.
+//!
+//! Takes a seed, gives the files of four test stations in four flavours, with eleven planted stories
+//! and the dirt of real exports in them, and the truth behind them. It is a room of its own because
+//! nothing else may know that truth: the tool reads the files as it reads anybody's, and the tests
+//! compare what it says with [`Truth`].
+//!
+//! [`plan`] decides everything and touches no file; [`write`] puts it down. The same seed gives the
+//! same bytes.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+mod calendar;
+mod chance;
+mod dirt;
+mod files;
+mod ledger;
+mod models;
+pub mod physics;
+mod schedule;
+mod stations;
+mod stories;
+mod testing;
+mod truth;
+mod units;
+
+pub use calendar::{Shift, first_day, is_production_day, last_day, production_days};
+pub use dirt::{PlannedFile, PlannedRow};
+pub use ledger::{Counts, Ledger};
+pub use models::{Filter, Kind, Model, Setting, ap730_loosened, second_supplier};
+pub use schedule::{Spoiled, Test};
+pub use stations::{Station, a2_calibrated};
+pub use stories::{FAULT_RUN_SERIAL, HEATER_LOT, broken_lead_day};
+pub use testing::{Outcome, Shown};
+pub use truth::{Body, Planted, Truth, crossing_date, quantile_ma, share_at_or_below};
+
+/// The seed of the committed `sample-data`.
+pub const DEFAULT_SEED: u64 = 1;
+
+/// Everything decided: every test of every station, the files they go to, and the truth.
+#[derive(Clone, Debug)]
+pub struct Factory {
+    /// Tests by station, each in the order in which they were made.
+    pub tests: BTreeMap<Station, Vec<Test>>,
+    /// Files in the order of stations and names.
+    pub files: Vec<PlannedFile>,
+    /// What is true.
+    pub truth: Truth,
+}
+
+/// Why the files could not be written.
+#[derive(Debug, thiserror::Error)]
+pub enum WriteError {
+    /// The operating system refused a file or folder.
+    #[error("cannot write {}: {source}", path.display())]
+    Io {
+        /// Which.
+        path: PathBuf,
+        /// Its reason.
+        source: std::io::Error,
+    },
+    /// A workbook could not be built.
+    #[error("cannot build the workbook {name}: {source}")]
+    Workbook {
+        /// Which.
+        name: String,
+        /// The reason.
+        source: rust_xlsxwriter::XlsxError,
+    },
+}
+
+/// The whole factory for a seed; no files are touched.
+#[must_use]
+pub fn plan(seed: u64) -> Factory {
+    let units = stories::plan(seed);
+    let mut tests = schedule::rows(seed, &units);
+    dirt::soil(seed, &mut tests);
+    let files = dirt::files(&tests);
+    let ledger = ledger::count(&tests, &files);
+    let mut truth = truth::of(&tests, ledger);
+    truth.rows = files.iter().map(|f| f.rows.len() as u64).sum();
+    Factory {
+        tests,
+        files,
+        truth,
+    }
+}
+
+/// Writes the factory's files below `dir`, which is made where it does not exist. Files of the same
+/// names are replaced, others stay.
+///
+/// # Errors
+/// Where a file or folder cannot be written, with its path.
+pub fn write(factory: &Factory, dir: &Path) -> Result<(), WriteError> {
+    for (name, bytes) in files::all(factory)? {
+        let path = dir.join(name);
+        let refused = |source| WriteError::Io {
+            path: path.clone(),
+            source,
+        };
+        if let Some(folder) = path.parent() {
+            std::fs::create_dir_all(folder).map_err(refused)?;
+        }
+        std::fs::write(&path, bytes).map_err(refused)?;
+    }
+    Ok(())
+}

@@ -1,0 +1,324 @@
+//! Maximum likelihood for any family over any sample: exact, censored and interval readings mixed.
+
+use super::distribution::{Curve, Derivatives, Family, Law, Term, with_curve};
+use super::optimize::{self, Failure, Maximum, Stop};
+use super::sample::{Observation, Sample};
+
+/// A law fitted by maximum likelihood.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fit {
+    /// The fitted law.
+    pub law: Law,
+    /// Inverse observed information, of the law's internal parameters ([`Law::internal`]).
+    pub covariance: [[f64; 2]; 2],
+    /// Log-likelihood: log densities (per unit of the readings) of exact readings, log probabilities
+    /// of the others.
+    pub ln_likelihood: f64,
+    /// `-2 ln L + 4 + 12 / (n - 3)`. Source: Hurvich & Tsai (1989), from memory.
+    pub aicc: f64,
+    /// `-2 ln L + 2 ln n`. Source: Schwarz (1978), from memory.
+    pub bic: f64,
+    /// How the search ended.
+    pub stopped: Stop,
+    /// How often the likelihood was computed.
+    pub evaluations: usize,
+}
+
+/// Why a family could not be fitted.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum FitError {
+    /// Fewer than four readings: too few for the criterion that compares families.
+    #[error("{count} readings, more than 3 needed: collect more units")]
+    TooFewReadings {
+        /// How many there are.
+        count: f64,
+    },
+    /// All readings agree with a single value (or the edge between two), so no spread can be told.
+    #[error(
+        "all readings fit one value or the edge between two: use a finer reading step or more units"
+    )]
+    TooFewDistinct,
+    /// Every reading is only a bound on the same side.
+    #[error("every reading is only a bound on the same side: readings between bounds are needed")]
+    AllCensored,
+    /// The family allows only values above zero, and a reading is not.
+    #[error("a reading of {reading} is not above zero, as this family needs: try another family")]
+    NotPositive {
+        /// The reading, or its upper edge.
+        reading: f64,
+    },
+    /// A reading lies wholly above the cut at which the sample is said to end.
+    #[error("a reading of {reading} lies above the cut at {cut}: leave such readings out")]
+    BeyondCut {
+        /// The reading, or its lower edge.
+        reading: f64,
+        /// The cut.
+        cut: f64,
+    },
+    /// The cut is not a finite number, or not above zero for a family that needs it.
+    #[error("the cut at {cut} leaves nothing of this family: put it inside the data")]
+    BadCut {
+        /// The cut.
+        cut: f64,
+    },
+    /// The likelihood rises without end as the spread or the place runs off.
+    #[error("the likelihood has no highest point: the data do not bound this family's parameters")]
+    Unbounded,
+    /// The search ended away from the highest point.
+    #[error(
+        "the search stopped {distance:.1e} standard errors from the highest point after {evaluations} \
+         evaluations: look for readings far from all others"
+    )]
+    NotConverged {
+        /// Likelihoods computed, over all starts.
+        evaluations: usize,
+        /// How far from the top, in standard errors, by the quadratic model; infinite if unknown.
+        distance: f64,
+    },
+    /// At the highest point the information is not positive definite: the data do not tell the two
+    /// parameters apart.
+    #[error("the readings do not tell the two parameters apart: more distinct readings are needed")]
+    SingularInformation,
+}
+
+/// Maximum-likelihood fit of one family.
+///
+/// - `truncated_above`: where given, the readings are those of units that lie at or below this cut, and
+///   each probability is divided by `P(X <= cut)` (right truncation; Efron 2004, from memory).
+///   Observations that reach across the cut are clipped to it.
+/// - Method: damped Newton on place and log spread with analytic derivatives, on data moved and
+///   stretched to mean 0 and spread 1, so that the unit of the readings does not matter; up to four starts.
+///
+/// # Errors
+/// See [`FitError`]; a search that did not end at a maximum is never returned as a fit.
+pub fn fit(family: Family, sample: &Sample, truncated_above: Option<f64>) -> Result<Fit, FitError> {
+    let count = sample.total();
+    if count <= 3.0 {
+        return Err(FitError::TooFewReadings { count });
+    }
+    let terms = Terms::new(family, sample, truncated_above)?;
+    terms.check()?;
+    let (centre, unit) = terms.moments();
+    // The gamma family cannot be stretched on the line of the logarithm, only moved.
+    let stretch = if family == Family::Gamma { 1.0 } else { unit };
+    let standard = terms.standardised(centre, stretch);
+    let best = search(family, &standard, unit / stretch)?;
+
+    let theta = if family == Family::Gamma {
+        [best.theta[0] + centre, best.theta[1]]
+    } else {
+        [centre + stretch * best.theta[0], best.theta[1] + stretch.ln()]
+    };
+    let law = Law::from_internal(family, theta).ok_or(FitError::Unbounded)?;
+    let c = optimize::inverse(best.at.hessian.map(|h| -h)).ok_or(FitError::SingularInformation)?;
+    let ln_likelihood = best.at.value;
+    Ok(Fit {
+        law,
+        covariance: [
+            [c[0][0] * stretch * stretch, c[0][1] * stretch],
+            [c[1][0] * stretch, c[1][1]],
+        ],
+        ln_likelihood,
+        aicc: -2.0 * ln_likelihood + 4.0 + 12.0 / (count - 3.0),
+        bic: -2.0 * ln_likelihood + 2.0 * count.ln(),
+        stopped: best.stopped,
+        evaluations: best.evaluations,
+    })
+}
+
+/// Newton from the moments, then from wider, narrower and shifted starts.
+fn search(family: Family, terms: &Terms, sd: f64) -> Result<Maximum, FitError> {
+    let mut evaluations = 0;
+    let mut worst = FitError::NotConverged { evaluations: 0, distance: f64::INFINITY };
+    for (shift, factor) in [(0.0, 1.0), (0.0, 3.0), (0.0, 0.3), (-1.0, 1.5)] {
+        let start = family.start(shift * sd, factor * sd);
+        let mut tried = 0;
+        let found = optimize::maximise(
+            |theta| {
+                tried += 1;
+                terms.total(family, theta)
+            },
+            start,
+        );
+        evaluations += tried;
+        match found {
+            Ok(maximum) => return Ok(Maximum { evaluations, ..maximum }),
+            Err(Failure::BadStart) => {}
+            Err(Failure::RanAway) => worst = FitError::Unbounded,
+            Err(Failure::Singular) => worst = FitError::SingularInformation,
+            Err(Failure::Unfinished { distance }) => {
+                worst = FitError::NotConverged { evaluations, distance };
+            }
+        }
+    }
+    Err(worst)
+}
+
+/// The score of each line of the sample under a law: the gradient of its log probability in the law's
+/// internal parameters, in the order of [`Sample::lines`].
+///
+/// # Errors
+/// As [`fit`], where the sample does not fit family or cut.
+pub fn scores(
+    law: &Law,
+    sample: &Sample,
+    truncated_above: Option<f64>,
+) -> Result<Vec<[f64; 2]>, FitError> {
+    let family = law.family();
+    let [m, s] = law.internal();
+    // Seen from the law's own place, edges that differ in their last digits stay apart.
+    let (unit, theta) = if family == Family::Gamma { (1.0, [0.0, s]) } else { (s.exp(), [0.0, 0.0]) };
+    let terms = Terms::new(family, sample, truncated_above)?.standardised(m, unit);
+    Ok(with_curve!(family, theta, curve => {
+        let cut = terms.cut.map_or([0.0; 2], |y| curve.left(y).gradient);
+        terms
+            .lines
+            .iter()
+            .map(|(term, _)| {
+                let g = term.derivatives(&curve).gradient;
+                [(g[0] - cut[0]) / unit, g[1] - cut[1]]
+            })
+            .collect()
+    }))
+}
+
+/// A sample on a family's line.
+struct Terms {
+    lines: Vec<(Term, f64)>,
+    /// The cut, on the same line.
+    cut: Option<f64>,
+    total: f64,
+}
+
+impl Terms {
+    fn new(family: Family, sample: &Sample, cut: Option<f64>) -> Result<Self, FitError> {
+        let log = family.is_positive();
+        if let Some(cut) = cut
+            && (!cut.is_finite() || (log && cut <= 0.0))
+        {
+            return Err(FitError::BadCut { cut });
+        }
+        let mut lines = Vec::with_capacity(sample.lines().len());
+        for line in sample.lines() {
+            let observation = clipped(line.observation, cut)?;
+            let term = Term::new(observation, log)
+                .ok_or(FitError::NotPositive { reading: observation.high() })?;
+            lines.push((term, line.count));
+        }
+        let cut = cut.map(|cut| if log { cut.ln() } else { cut });
+        Ok(Self { lines, cut, total: sample.total() })
+    }
+
+    /// Refuses data whose likelihood rises without end as the spread shrinks: there is a value that
+    /// every reading allows. Also data that are bounds on one side only.
+    fn check(&self) -> Result<(), FitError> {
+        let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
+        let (mut bounded, mut left, mut right) = (false, false, false);
+        for (term, _) in &self.lines {
+            match *term {
+                Term::Point { y, .. } => {
+                    bounded = true;
+                    low = low.max(y);
+                    high = high.min(y);
+                }
+                Term::Interval { low: from, high: to } => {
+                    bounded = true;
+                    low = low.max(from);
+                    high = high.min(to);
+                }
+                Term::Left(y) => {
+                    left = true;
+                    high = high.min(y);
+                }
+                Term::Right(y) => {
+                    right = true;
+                    low = low.max(y);
+                }
+                Term::Certain => {}
+            }
+        }
+        if !bounded && !(left && right) {
+            Err(FitError::AllCensored)
+        } else if low <= high {
+            Err(FitError::TooFewDistinct)
+        } else {
+            Ok(())
+        }
+    }
+
+    /// Mean and standard deviation of interval middles, bounds taken as they are; the deviation is
+    /// above zero.
+    fn moments(&self) -> (f64, f64) {
+        let middle = |term: &Term| match *term {
+            Term::Point { y, .. } | Term::Left(y) | Term::Right(y) => Some(y),
+            Term::Interval { low, high } => Some(low + (high - low) / 2.0),
+            Term::Certain => None,
+        };
+        let weighted = || {
+            self.lines.iter().filter_map(|(term, count)| middle(term).map(|y| (y, count / self.total)))
+        };
+        // A shift first: the sum of squares about the first reading keeps its digits.
+        let origin = weighted().next().map_or(0.0, |(y, _)| y);
+        let weight: f64 = weighted().map(|(_, w)| w).sum();
+        let mean = weighted().map(|(y, w)| (y - origin) * w).sum::<f64>() / weight;
+        let largest = weighted().map(|(y, _)| (y - origin - mean).abs()).fold(0.0, f64::max);
+        let sd = if largest > 0.0 {
+            let square = |y: f64| ((y - origin - mean) / largest).powi(2);
+            largest * (weighted().map(|(y, w)| square(y) * w).sum::<f64>() / weight).sqrt()
+        } else {
+            // Several intervals about one middle: the narrowest gives the scale.
+            self.lines
+                .iter()
+                .filter_map(|(term, _)| match *term {
+                    Term::Interval { low, high } => Some(high - low),
+                    _ => None,
+                })
+                .fold(f64::INFINITY, f64::min)
+        };
+        let usable = sd.is_finite() && sd > 0.0;
+        (origin + mean, if usable { sd } else { 1.0 })
+    }
+
+    fn standardised(&self, centre: f64, unit: f64) -> Self {
+        Self {
+            lines: self
+                .lines
+                .iter()
+                .map(|&(term, count)| (term.standardised(centre, unit), count))
+                .collect(),
+            cut: self.cut.map(|y| (y - centre) / unit),
+            total: self.total,
+        }
+    }
+
+    /// Log-likelihood with its derivatives.
+    fn total(&self, family: Family, theta: [f64; 2]) -> Derivatives {
+        with_curve!(family, theta, curve => {
+            let mut sum = Derivatives::default();
+            for (term, count) in &self.lines {
+                sum.add(*count, &term.derivatives(&curve));
+            }
+            if let Some(y) = self.cut {
+                sum.add(-self.total, &curve.left(y));
+            }
+            sum
+        })
+    }
+}
+
+/// The part of an observation at or below the cut.
+fn clipped(observation: Observation, cut: Option<f64>) -> Result<Observation, FitError> {
+    let Some(cut) = cut else {
+        return Ok(observation);
+    };
+    let beyond = |reading| Err(FitError::BeyondCut { reading, cut });
+    match observation {
+        Observation::Exact(x) if x > cut => beyond(x),
+        Observation::Above(low) | Observation::Between { low, .. } if low >= cut => beyond(low),
+        Observation::Exact(_) => Ok(observation),
+        Observation::Below(high) => Ok(Observation::Below(high.min(cut))),
+        Observation::Above(low) => Ok(Observation::Between { low, high: cut }),
+        Observation::Between { low, high } => Ok(Observation::Between { low, high: high.min(cut) }),
+    }
+}
