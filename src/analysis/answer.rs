@@ -2,10 +2,11 @@
 //! body (`apart`) or from the tail of all readings (`together`).
 
 use crate::analysis::body::{Body, NotDone, Which};
-use crate::analysis::capability::index;
+use crate::analysis::capability::{exact_normal, index};
 use crate::analysis::strays::place;
-use crate::stats::average::{Law, Scale};
+use crate::stats::average::Scale;
 use crate::stats::blocks::block_variance;
+use crate::stats::distribution::{Distribution, Family, Law};
 use crate::stats::estimate::Estimate;
 use crate::stats::sample::Observation;
 use crate::stats::special::{normal_quantile, student_t_quantile};
@@ -13,6 +14,9 @@ use crate::stats::tail::{Bounds, Tail};
 
 /// Share of units at or below the upper reference reading of the geometric method (ISO 22514-2).
 pub const UPPER_REFERENCE: f64 = 0.998_65;
+
+/// The family counts as normal from this weight.
+const NORMAL_FROM: f64 = 0.9;
 
 impl Body {
     /// The answer in use.
@@ -65,7 +69,7 @@ impl Body {
             Region::Body => self
                 .average
                 .one_sided(&self.fitted, Scale::Log, self.level, &|law: &Law| law.upper_quantile(accepted))
-                .map(|(value, lower, upper)| Bounds { value, lower, upper }),
+                .map(|b| Bounds { value: b.value, lower: b.lower, upper: b.upper }),
         }
         .filter(|b| b.value.is_finite() && !b.lower.is_nan() && !b.upper.is_nan())
         .ok_or(NotDone::NotFinite("the bounds of the accepted share"))
@@ -93,11 +97,7 @@ impl Body {
             }
             None => self
                 .average
-                .estimate(&self.fitted, Scale::Log, self.level, &|law: &Law| law.ln_sf(limit).exp())
-                .map(|mut e| {
-                    e.high = e.high.min(1.0);
-                    e
-                }),
+                .estimate(&self.fitted, Scale::Logit, self.level, &|law: &Law| law.ln_sf(limit).exp()),
         }
         .ok_or(NotDone::NotFinite("the expected rejects"))
     }
@@ -113,11 +113,12 @@ impl Body {
         const NAME: &str = "the performance index";
         let reference = 1.0 - UPPER_REFERENCE;
         if let Region::Body = self.region(which, reference)? {
+            let what = |law: &Law| {
+                index(limit, law.quantile(0.5), law.upper_quantile(reference)).unwrap_or(f64::NAN)
+            };
             return self
-                .average
-                .estimate(&self.fitted, Scale::Linear, self.level, &|law: &Law| {
-                    index(limit, law.quantile(0.5), law.upper_quantile(reference)).unwrap_or(f64::NAN)
-                })
+                .exact_performance(limit, &what)
+                .or_else(|| self.average.estimate(&self.fitted, Scale::Linear, self.level, &what))
                 .ok_or(NotDone::NotFinite(NAME));
         }
         let middle = self.quantile(which, 0.5)?;
@@ -147,6 +148,24 @@ impl Body {
             (Ok(a), Ok(b)) => a.high < b.low || b.high < a.low,
             _ => false,
         }
+    }
+
+    /// The exact bound where the family is normal and days vary no more than independent readings would.
+    ///
+    /// The readings are censored, so the number of readings is the one that would carry the fit's
+    /// information: `(1/9 + c²/2) / variance`, the large-sample variance of the index turned round.
+    fn exact_performance(&self, limit: f64, what: &dyn Fn(&Law) -> f64) -> Option<Estimate> {
+        let best = self.average.best();
+        if best.fit.law.family() != Family::Normal || best.weight < NORMAL_FROM {
+            return None;
+        }
+        let averaged = self.average.averaged(&self.fitted, Scale::Linear, what)?;
+        if averaged.dispersion > 1.0 || !limit.is_finite() {
+            return None;
+        }
+        let value = averaged.on_scale;
+        let n = (1.0 / 9.0 + value * value / 2.0) / averaged.standard_error.powi(2);
+        exact_normal(value, n.min(self.fitted.sample().total()), self.level)
     }
 
     fn tail_of(&self, which: Which) -> Result<Option<&Tail>, NotDone> {

@@ -5,8 +5,9 @@
 //! bounds and rejects. Rules and constants are from simulation (DEVELOPERS.md).
 
 use crate::analysis::strays::{self, Edges, Side, Strays, place};
-use crate::stats::average::{Average, Family, Law, Scale};
+use crate::stats::average::{Average, Influence};
 use crate::stats::blocks::block_variance;
+use crate::stats::distribution::{Distribution, Family, Law};
 use crate::stats::empirical::Empirical;
 use crate::stats::estimate::Estimate;
 use crate::stats::mixture::{GroupRules, TwoGroups, two_groups};
@@ -383,8 +384,9 @@ fn fit(data: &Grouped, cut: f64, low_cut: Option<f64>) -> Result<(Grouped, Avera
     Ok((kept, average))
 }
 
-/// Number beyond the cut less the number expected, its interval and its significance. The counts'
-/// variance is by blocks of days; the body's own, which is of other readings, is added.
+/// Number beyond the cut less the number expected, its interval and its significance. Influences of the
+/// counts and of the body are added per day before they are summed in blocks, since a day that reads
+/// high moves both; the disagreement of the families comes on top.
 fn excess(
     data: &Grouped,
     fitted: &Grouped,
@@ -392,54 +394,63 @@ fn excess(
     cut: f64,
     level: f64,
 ) -> Result<Excess, NotDone> {
+    const NAME: &str = "the excess";
     let n = data.sample().total();
     let below = fitted.sample().total();
     let beyond = n - below;
-    let odds = |ln_sf: f64| {
-        // P(X > cut) / P(X <= cut)
-        let sf = ln_sf.exp();
-        sf / (1.0 - sf).max(f64::MIN_POSITIVE)
-    };
-    let ratio = odds(average.ln_sf(cut));
+    // P(X > cut) / P(X <= cut)
+    let odds = |law: &Law| (law.ln_sf(cut) - law.ln_cdf(cut)).exp();
+    let ratio = (average.ln_sf(cut) - average.cdf(cut).ln()).exp();
     let expected = below * ratio;
-    let own = average
-        .estimate(fitted, Scale::Log, level, &|law: &Law| odds(law.ln_sf(cut)))
-        .ok_or(NotDone::NotFinite("the share beyond the cut"))?;
-    let z = normal_quantile(0.5 + level / 2.0);
-    // The half-width on the log scale, back to a standard error of the expected number.
-    let body = if own.low > 0.0 && own.high.is_finite() {
-        expected * (own.high / own.low).ln() / (2.0 * z)
-    } else {
-        expected
-    };
+
     let lines = data.sample().lines();
-    let day_sums: Vec<f64> = data
+    let mut days: Vec<(i32, f64)> = data
         .days()
         .iter()
         .map(|day| {
-            day.counts
+            let sum = day
+                .counts
                 .iter()
                 .map(|&(line, count)| {
                     let o = lines[line as usize].observation;
                     let over = matches!(o, Observation::Above(_)) || place(o) >= cut;
                     if over { count } else { -ratio * count }
                 })
-                .sum()
+                .sum();
+            (day.day, sum)
         })
         .collect();
-    let expecting = block_variance(&day_sums, expected * (1.0 + ratio));
-    let seen = block_variance(&day_sums, beyond.max(1.0) + ratio * ratio * below);
+    let (mut usual, mut disagreement) = (0.0, 0.0);
+    for weighted in average.fits.iter().filter(|w| w.weight > 0.0) {
+        let law = &weighted.fit.law;
+        let influence = Influence::new(&weighted.fit, &|law| Some(below * odds(law)))
+            .ok_or(NotDone::NotFinite(NAME))?;
+        let sums = influence
+            .day_sums(law, fitted, average.truncated_above)
+            .ok_or(NotDone::NotFinite(NAME))?;
+        usual += weighted.weight * influence.usual;
+        disagreement += weighted.weight * (below * odds(law) - expected).powi(2);
+        for (day, sum) in fitted.days().iter().zip(sums) {
+            if let Ok(at) = days.binary_search_by_key(&day.day, |d| d.0) {
+                days[at].1 -= weighted.weight * sum;
+            }
+        }
+    }
+    let day_sums: Vec<f64> = days.iter().map(|d| d.1).collect();
+    let expecting = block_variance(&day_sums, usual + expected * (1.0 + ratio));
+    let seen = block_variance(&day_sums, usual + beyond.max(1.0) + ratio * ratio * below);
     let difference = beyond - expected;
-    let score = difference / (expecting.variance + body * body).sqrt();
+    let score = difference / (expecting.variance + disagreement).sqrt();
     let tail = |t: f64| {
         expecting
             .degrees_of_freedom
             .map_or_else(|| normal_sf(t), |df| student_t_sf(t, df))
     };
-    let half = (seen.variance + body * body).sqrt()
-        * seen
-            .degrees_of_freedom
-            .map_or(z, |df| student_t_quantile(0.5 + level / 2.0, df));
+    let half = (seen.variance + disagreement).sqrt()
+        * seen.degrees_of_freedom.map_or_else(
+            || normal_quantile(0.5 + level / 2.0),
+            |df| student_t_quantile(0.5 + level / 2.0, df),
+        );
     let share = Estimate::new(
         difference / n,
         (difference - half) / n,
@@ -447,9 +458,9 @@ fn excess(
         level,
         "readings beyond the cut less those the body expects there, days in blocks",
     )
-    .ok_or(NotDone::NotFinite("the excess"))?;
+    .ok_or(NotDone::NotFinite(NAME))?;
     if score.is_nan() {
-        return Err(NotDone::NotFinite("the excess"));
+        return Err(NotDone::NotFinite(NAME));
     }
     Ok(Excess { beyond, expected, share, p_more: tail(score), p_fewer: tail(-score) })
 }

@@ -139,6 +139,10 @@ fn candidate(
             score += 1;
         }
     }
+    current_is_a_reading(&mut common);
+    for (_, columns, _) in &mut own {
+        current_is_a_reading(columns);
+    }
     let complete = |c: &Columns| {
         let has = |f: Field| c.get(f).is_some() || fixed.contains_key(&f);
         has(Field::Model)
@@ -170,8 +174,14 @@ fn candidate(
     ))
 }
 
-/// Puts a column at its field; the first of two with the same meaning stays. A second column called
-/// "current" says which current is meant.
+/// A lone column called "current" holds the reading; beside a reading it says which current is meant.
+fn current_is_a_reading(columns: &mut Columns) {
+    if columns.get(Field::Reading).is_none() {
+        columns.at[Field::Reading.index()] = columns.at[Field::Current.index()].take();
+    }
+}
+
+/// Puts a column at its field; the first of two with the same meaning stays.
 fn place(target: &mut Columns, meaning: &Meaning, column: u16) -> bool {
     match meaning {
         Meaning::Field(field, unit) => {

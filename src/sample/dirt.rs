@@ -144,10 +144,13 @@ pub(super) fn files(rows: &BTreeMap<Station, Vec<Test>>) -> Vec<PlannedFile> {
     for (&station, tests) in rows {
         let mut months: BTreeMap<String, Vec<PlannedRow>> = BTreeMap::new();
         for (test, t) in tests.iter().enumerate() {
-            months.entry(file_month(station, &t.month())).or_default().push(PlannedRow {
-                test,
-                repeated: false,
-            });
+            months
+                .entry(file_month(station, &t.month()))
+                .or_default()
+                .push(PlannedRow {
+                    test,
+                    repeated: false,
+                });
         }
         for (month, mut rows) in months {
             if station == Station::A2 && month == "2026-07" {

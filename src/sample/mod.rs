@@ -5,7 +5,7 @@
 //! nothing else may know that truth: the tool reads the files as it reads anybody's, and the tests
 //! compare what it says with [`Truth`].
 //!
-//! [`plan`] decides everything and touches no file; [`write`] puts it down. The same seed gives the
+//! [`plan`] decides everything and touches no file; [`write()`] puts it down. The same seed gives the
 //! same bytes.
 
 use std::collections::BTreeMap;
@@ -13,6 +13,7 @@ use std::path::{Path, PathBuf};
 
 mod calendar;
 mod chance;
+mod check_loads;
 mod dirt;
 mod files;
 mod ledger;

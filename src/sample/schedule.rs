@@ -7,6 +7,7 @@ use chrono::{Duration, NaiveDate, NaiveDateTime, NaiveTime};
 
 use super::calendar::{self, Shift, day};
 use super::chance::Chance;
+use super::check_loads;
 use super::models::Setting;
 use super::physics;
 use super::stations::Station;
@@ -148,7 +149,15 @@ pub(super) fn rows(seed: u64, units: &[Unit]) -> BTreeMap<Station, Vec<Test>> {
                 checks(station, *date, *room, &mut chance, &mut day_rows);
             }
             let today = jobs.remove(&(station, *date)).unwrap_or_default();
-            product(station, *date, *room, units, today, &mut chance, &mut day_rows);
+            product(
+                station,
+                *date,
+                *room,
+                units,
+                today,
+                &mut chance,
+                &mut day_rows,
+            );
             all.entry(station).or_default().extend(day_rows);
         }
     }
@@ -193,13 +202,7 @@ fn printed(station: Station, instant: NaiveDateTime) -> NaiveDateTime {
     instant
 }
 
-fn checks(
-    station: Station,
-    date: NaiveDate,
-    room: Room,
-    chance: &mut Chance,
-    out: &mut Vec<Test>,
-) {
+fn checks(station: Station, date: NaiveDate, room: Room, chance: &mut Chance, out: &mut Vec<Test>) {
     let begins = Shift::Early.begins();
     let broken = station == Station::B2 && date == stories::broken_lead_day();
     let first = begins + chance.whole(10, 90);
@@ -208,7 +211,7 @@ fn checks(
     } else {
         begins + 120 + chance.whole(0, 150)
     };
-    let drafts = testing::check_drafts(station, date, chance);
+    let drafts = check_loads::check_drafts(station, date, chance);
     for ((draft, name), seconds) in drafts
         .into_iter()
         .zip(["LOAD-PASS", "LOAD-FAIL"])

@@ -272,9 +272,13 @@ fn heater_lot(maker: &mut Maker, chance: &mut Chance, units: &mut Vec<Unit>) -> 
     let mut tripped = tripped;
     if !tripped.contains(&run) {
         let near = (0..tripped.len())
-            .min_by_key(|&k| lot.iter().position(|&i| i == tripped[k]).map_or(usize::MAX, |p| {
-                p.abs_diff(lot.iter().position(|&i| i == run).unwrap_or(0))
-            }))
+            .min_by_key(|&k| {
+                lot.iter()
+                    .position(|&i| i == tripped[k])
+                    .map_or(usize::MAX, |p| {
+                        p.abs_diff(lot.iter().position(|&i| i == run).unwrap_or(0))
+                    })
+            })
             .expect("36 units tripped");
         tripped[near] = run;
         rest = without(&lot, &tripped);
@@ -291,7 +295,9 @@ fn heater_lot(maker: &mut Maker, chance: &mut Chance, units: &mut Vec<Unit>) -> 
         play(unit, Part::HeaterHealthy);
     }
     for &i in &tripped {
-        units[i].part = Part::HeaterTrip { fault_run: i == run };
+        units[i].part = Part::HeaterTrip {
+            fault_run: i == run,
+        };
     }
     for &i in &broken {
         let arc = chance.happens(0.6);
@@ -344,7 +350,10 @@ fn spaced(list: &[usize], count: usize, chance: &mut Chance) -> Vec<usize> {
 }
 
 fn without(list: &[usize], taken: &[usize]) -> Vec<usize> {
-    list.iter().copied().filter(|i| !taken.contains(i)).collect()
+    list.iter()
+        .copied()
+        .filter(|i| !taken.contains(i))
+        .collect()
 }
 
 /// The unit of the fault-locating run is `EM-2638-00412`; whichever bore that number takes its own.

@@ -1,6 +1,6 @@
 //! What the stations do with a unit: its tests, one visit at a time, and what each shows.
 
-use super::calendar::{Shift, day};
+use super::calendar::Shift;
 use super::chance::Chance;
 use super::models::{Model, Setting};
 use super::physics::{
@@ -161,7 +161,11 @@ impl Bench<'_> {
 
     fn broken_down(&mut self, setting: Setting, arc: bool, attempt: u8) -> Draft {
         let shown = self.tripped(&setting);
-        let outcome = if arc { Outcome::Arc } else { Outcome::Breakdown };
+        let outcome = if arc {
+            Outcome::Arc
+        } else {
+            Outcome::Breakdown
+        };
         let mut draft = draft(setting, shown, setting.high_ma, outcome, attempt);
         draft.in_ramp = self.chance.happens(0.5);
         draft
@@ -257,7 +261,10 @@ impl Bench<'_> {
                 }
             },
             Part::Frozen => {
-                vec![single(0, draft(setting, Shown::Value(1.93), 1.93, Outcome::Pass, 1))]
+                vec![single(
+                    0,
+                    draft(setting, Shown::Value(1.93), 1.93, Outcome::Pass, 1),
+                )]
             }
             Part::ShortRamp => {
                 let short = Setting {
@@ -271,7 +278,10 @@ impl Bench<'_> {
                 let exact = self.healthy(&setting);
                 let again = self.judged(setting, exact, 2);
                 // The ramp was set right again at 07:15.
-                vec![single(0, first), single(self.chance.whole(2760, 3000), again)]
+                vec![
+                    single(0, first),
+                    single(self.chance.whole(2760, 3000), again),
+                ]
             }
             Part::MarkedFault => self.marked_fault(setting),
         }
@@ -423,33 +433,8 @@ impl Bench<'_> {
     }
 }
 
-/// The check loads of one station and day: a resistor that must pass, then one that must trip.
-pub(super) fn check_drafts(station: Station, date: chrono::NaiveDate, chance: &mut Chance) -> [Draft; 2] {
-    let setting = super::models::check_setting();
-    let gain = station.gain(date);
-    let lead = lead_ma(station, &setting);
-    let broken = station == Station::B2 && date == day(2026, 4, 22);
-    [3.3, 0.150].map(|mohm| {
-        // With the return lead broken, only the leads' own current flows.
-        let through = if broken { 0.0 } else { resistive_ma(setting.volts, mohm) };
-        let exact = shown_ma(gain, 0.0, lead, through) * (1.0 + chance.normal(NOISE_SD));
-        let rounded = station.round_ma(exact, false);
-        let wrong = chance.uniform(0.6, 1.3) * setting.high_ma;
-        match judge(&setting, rounded) {
-            Outcome::OverLimit if station == Station::B2 => {
-                draft(setting, Shown::Above(setting.high_ma), exact, Outcome::OverLimit, 1)
-            }
-            Outcome::OverLimit => {
-                let shown = Shown::Value(station.round_ma(wrong, false));
-                draft(setting, shown, exact, Outcome::OverLimit, 1)
-            }
-            outcome => draft(setting, Shown::Value(rounded), exact, outcome, 1),
-        }
-    })
-}
-
 /// The tester judges what it shows.
-fn judge(setting: &Setting, rounded_ma: f64) -> Outcome {
+pub(super) fn judge(setting: &Setting, rounded_ma: f64) -> Outcome {
     if rounded_ma > setting.high_ma {
         Outcome::OverLimit
     } else if setting.low_ma.is_some_and(|low| rounded_ma < low) {
@@ -459,7 +444,14 @@ fn judge(setting: &Setting, rounded_ma: f64) -> Outcome {
     }
 }
 
-fn draft(setting: Setting, shown: Shown, exact_ma: f64, outcome: Outcome, attempt: u8) -> Draft {
+/// A test at the begin of its visit, ended in the dwell.
+pub(super) fn draft(
+    setting: Setting,
+    shown: Shown,
+    exact_ma: f64,
+    outcome: Outcome,
+    attempt: u8,
+) -> Draft {
     Draft {
         setting,
         shown,

@@ -285,7 +285,7 @@ pub fn crossing_date(accepted: f64) -> Option<NaiveDate> {
         filter: None,
     };
     let first = super::calendar::day(2026, 10, 30);
-    (0..792).map(|n| first + Days::new(n)).find(|date| {
-        1.0 - share_at_or_below(body, *date, 0.800) > accepted
-    })
+    (0..792)
+        .map(|n| first + Days::new(n))
+        .find(|date| 1.0 - share_at_or_below(body, *date, 0.800) > accepted)
 }

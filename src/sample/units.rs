@@ -14,10 +14,14 @@ use super::stations::Station;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Defect {
     None,
-    Breakdown { arc: bool },
+    Breakdown {
+        arc: bool,
+    },
     NotCompleted,
     /// A leak path that carries `ratio` times the unit's own capacitive current.
-    Leak { ratio: f64 },
+    Leak {
+        ratio: f64,
+    },
 }
 
 /// The part that a unit plays in the planted stories.
@@ -27,12 +31,20 @@ pub(super) enum Part {
     /// The lead is not connected in the first test.
     OpenLead,
     /// A leak path of so many megohms in a typical unit.
-    LeakPath { mohm: f64 },
+    LeakPath {
+        mohm: f64,
+    },
     /// Lot HE-26-31: trips, by a resistive current that is drawn until it does.
-    HeaterTrip { fault_run: bool },
-    HeaterBreakdown { arc: bool },
+    HeaterTrip {
+        fault_run: bool,
+    },
+    HeaterBreakdown {
+        arc: bool,
+    },
     /// Lot HE-26-31: passes at this reading.
-    HeaterPass { ma: f64 },
+    HeaterPass {
+        ma: f64,
+    },
     /// Lot HE-26-31: nothing wrong.
     HeaterHealthy,
     /// Shown by a display that stands still.
@@ -42,7 +54,9 @@ pub(super) enum Part {
     /// Fails, then its fault is looked for in tests that are marked so.
     MarkedFault,
     /// Passed by hand at this reading, above the limit.
-    Released { ma: f64 },
+    Released {
+        ma: f64,
+    },
 }
 
 /// One unit of the plan.

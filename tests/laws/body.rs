@@ -54,7 +54,9 @@ fn body_of(readings: &[f64]) -> Body {
 fn bounds_cover_the_accepted_quantile() {
     let truth = MEDIAN * (SPREAD * normal_quantile(0.999)).exp();
     let replicates = 60;
-    let (mut upper, mut lower, mut quantile, mut strays, mut excess) = (0, 0, 0, 0, 0);
+    let (mut upper, mut lower, mut quantile, mut low_end) = (0, 0, 0, 0);
+    let (mut strays, mut excess) = (0, 0);
+    let x05 = MEDIAN * (SPREAD * normal_quantile(0.05)).exp();
     for seed in 0..replicates {
         let body = body_of(&lognormal(1000 + seed, 2000));
         let which = body.which().unwrap();
@@ -63,12 +65,13 @@ fn bounds_cover_the_accepted_quantile() {
         upper += u32::from(bounds.upper >= truth);
         lower += u32::from(bounds.lower <= truth);
         quantile += u32::from(body.quantile(which, 0.999).unwrap().contains(truth));
+        low_end += u32::from(body.quantile(which, 0.05).unwrap().contains(x05));
         strays += u32::from(body.strays.above.threshold.is_some());
         excess += u32::from(body.excess.significant());
     }
     // 95 % of 60 is 57, standard deviation 1.7.
-    for hits in [upper, lower, quantile] {
-        assert!(hits >= 52, "{upper} {lower} {quantile} of {replicates}");
+    for hits in [upper, lower, quantile, low_end] {
+        assert!(hits >= 52, "{upper} {lower} {quantile} {low_end} of {replicates}");
     }
     // 5 % of 60 is 3.
     assert!(strays <= 8 && excess <= 8, "strays {strays}, excess {excess} of {replicates}");
@@ -88,16 +91,18 @@ fn strays_do_not_move_the_body() {
     }
     let (before, after) = (body_of(&clean), body_of(&dirty));
     assert_eq!(after.in_use, Ok((Which::Apart, Because::Strays)));
-    assert_eq!(after.strays.above.count, 40.0);
+    // All 40, with a twentieth of false ones expected (2) and at most 6 more by chance.
+    let named = after.strays.above.count;
+    assert!((40.0..=48.0).contains(&named), "{named}");
     let threshold = after.strays.above.threshold.unwrap();
-    assert!(threshold > limit, "{threshold}");
+    assert!(threshold > MEDIAN * (SPREAD * normal_quantile(0.998)).exp(), "{threshold}");
     let (a, b) = (before.bounds(Which::Apart, 0.001).unwrap(), after.bounds(Which::Apart, 0.001).unwrap());
     assert_rel(b.value, a.value, 0.02);
     assert_rel(b.upper, a.upper, 0.03);
     let truth = MEDIAN * (SPREAD * normal_quantile(0.999)).exp();
     assert_rel(b.value, truth, 0.04);
     assert!(after.bounds(Which::Together, 0.001).unwrap().value > 1.2 * truth);
-    assert_abs(after.excess.share.value, 0.01, 0.006);
+    assert!(after.excess.share.contains(0.01), "{:?}", after.excess);
     assert!(after.excess.significant() && after.list_strays);
 }
 
@@ -110,7 +115,9 @@ fn trips_far_above_the_body_are_strays() {
         if i % 150 == 0 { Observation::Above(limit) } else { shown(x) }
     }).collect::<Vec<_>>().into_iter());
     let body = describe(&data, &Edges::uniform(STEP), &Options::default()).unwrap();
-    assert_eq!(body.strays.above.count, 20.0);
+    // All 20, one false one expected and at most 5 more by chance.
+    let named = body.strays.above.count;
+    assert!((20.0..=26.0).contains(&named), "{named}");
     assert!(body.strays.above.threshold.unwrap() <= limit);
     assert!(body.strays.has(Observation::Above(limit)));
 }
@@ -198,7 +205,6 @@ fn performance_of_a_known_body() {
         let share = body.reject_share(which, x(0.99)).unwrap();
         assert!(share.contains(0.01), "{which:?} {share:?}");
         assert!(body.quantile(which, 0.5).unwrap().contains(MEDIAN));
-        assert!(body.quantile(which, 0.05).unwrap().contains(x(0.05)));
     }
     assert!(!body.disagree(0.001));
     assert!(exact_normal(1.0, 100.0, 0.95).unwrap().contains(1.0));

@@ -79,13 +79,20 @@ impl Axis {
             }
         }
         if low > high {
-            (low, high) = if scale == Scale::Log { (0.1, 10.0) } else { (0.0, 1.0) };
+            (low, high) = if scale == Scale::Log {
+                (0.1, 10.0)
+            } else {
+                (0.0, 1.0)
+            };
         }
         let (low, high) = match scale {
             Scale::Log => {
                 let (a, b) = (low.ln(), high.ln());
                 let pad = if b - a < 1e-3 { 0.7 } else { (b - a) * margin };
-                ((a - pad).exp().max(f64::MIN_POSITIVE), (b + pad).exp().min(f64::MAX))
+                (
+                    (a - pad).exp().max(f64::MIN_POSITIVE),
+                    (b + pad).exp().min(f64::MAX),
+                )
             }
             Scale::Linear | Scale::Date => {
                 let size = low.abs().max(high.abs());
@@ -196,7 +203,10 @@ fn linear_ticks(low: f64, high: f64, room: usize) -> Vec<Tick> {
         .unwrap_or(power * 10.0);
     if !(step.is_normal() && (low / step).abs() < 1e12) {
         return [low, high]
-            .map(|v| Tick { at: v, label: format!("{v:.2e}") })
+            .map(|v| Tick {
+                at: v,
+                label: format!("{v:.2e}"),
+            })
             .to_vec();
     }
     let decimals = decimals_of(step);
@@ -249,7 +259,11 @@ fn date_ticks(low: f64, high: f64, room: usize) -> Vec<Tick> {
             .find(|e| days / e < room as i64)
             .unwrap_or(28);
         let since_monday = u64::from(first.weekday().num_days_from_monday());
-        let skip = if every >= 7 { (7 - since_monday) % 7 } else { 0 };
+        let skip = if every >= 7 {
+            (7 - since_monday) % 7
+        } else {
+            0
+        };
         return (0..=room as u64)
             .filter_map(|i| first.checked_add_days(Days::new(skip + i * every as u64)))
             .filter(|d| *d <= last)
@@ -259,7 +273,8 @@ fn date_ticks(low: f64, high: f64, room: usize) -> Vec<Tick> {
             })
             .collect();
     }
-    let months = i64::from(last.year() - first.year()) * 12 + i64::from(last.month()) - i64::from(first.month());
+    let months = i64::from(last.year() - first.year()) * 12 + i64::from(last.month())
+        - i64::from(first.month());
     let every = [1, 2, 3, 6, 12, 24, 60, 120, 600, 6000, 60_000]
         .into_iter()
         .find(|e| months / e < room as i64)
@@ -294,7 +309,10 @@ fn day_number(date: NaiveDate) -> f64 {
 /// A day in the form `2026-03-09`; days outside the calendar as their number.
 #[must_use]
 pub fn day_text(day: i32) -> String {
-    date(f64::from(day)).map_or_else(|| format!("day {day}"), |d| d.format("%Y-%m-%d").to_string())
+    date(f64::from(day)).map_or_else(
+        || format!("day {day}"),
+        |d| d.format("%Y-%m-%d").to_string(),
+    )
 }
 
 /// Decimals that show a step of this size exactly enough: 0.01 gives 2, 0.5 gives 1, 20 gives 0; at most 9.

@@ -1,7 +1,9 @@
 //! What do healthy units read, and where does the limit lie?
 
 use super::axis::{counted, decimals_of, number, percent};
-use super::{Along, Axis, Bar, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, Side, at};
+use super::{
+    Along, Axis, Bar, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, Side, at,
+};
 
 /// One distinct reading of a series.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -71,7 +73,10 @@ const MOST_BARS: f64 = 120.0;
 /// `NothingToShow` without any passed or tripped unit; else those of [`Chart::check`].
 pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
     let unit = &input.unit;
-    super::finite("a reading of the tally", input.tally.iter().map(|l| l.reading))?;
+    super::finite(
+        "a reading of the tally",
+        input.tally.iter().map(|l| l.reading),
+    )?;
     super::finite("the reading step", [input.step])?;
     super::finite("the limit of a trip", input.trips.iter().map(|t| t.limit))?;
     let passed: u64 = input.tally.iter().map(|l| l.count).sum();
@@ -82,18 +87,37 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
     let decimals = decimals_of(input.step);
     let show = |v: f64| format!("{} {unit}", number(v, decimals));
 
-    let body = || input.tally.iter().filter(|l| !l.stray && l.count > 0).map(|l| l.reading);
+    let body = || {
+        input
+            .tally
+            .iter()
+            .filter(|l| !l.stray && l.count > 0)
+            .map(|l| l.reading)
+    };
     let (mut low, mut high) = ends(body());
     if low > high {
-        (low, high) = ends(input.tally.iter().map(|l| l.reading).chain(input.trips.iter().map(|t| t.limit)));
+        (low, high) = ends(
+            input
+                .tally
+                .iter()
+                .map(|l| l.reading)
+                .chain(input.trips.iter().map(|t| t.limit)),
+        );
     }
-    let spread = (high - low).max(input.step.abs() * 8.0).max(high.abs().max(low.abs()) * 1e-6).max(1e-300);
+    let spread = (high - low)
+        .max(input.step.abs() * 8.0)
+        .max(high.abs().max(low.abs()) * 1e-6)
+        .max(1e-300);
     // What lies near the body belongs into the close-up.
     let near = |v: &f64| *v > low - 0.8 * spread && *v < high + 0.8 * spread;
     let strays = || input.tally.iter().filter(|l| l.stray && l.count > 0);
     let marks: Vec<f64> = [
-        input.high_limit, input.low_limit, input.open_lead, input.typical,
-        input.tail_bounds.map(|b| b.0), input.tail_bounds.map(|b| b.1),
+        input.high_limit,
+        input.low_limit,
+        input.open_lead,
+        input.typical,
+        input.tail_bounds.map(|b| b.0),
+        input.tail_bounds.map(|b| b.1),
     ]
     .into_iter()
     .flatten()
@@ -101,8 +125,12 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
     .chain(strays().map(|l| l.reading))
     .collect();
     let close = Axis::covering(
-        "reading", unit, Scale::Linear,
-        [low - spread * 0.02, high + spread * 0.02].into_iter().chain(marks.iter().copied().filter(near)),
+        "reading",
+        unit,
+        Scale::Linear,
+        [low - spread * 0.02, high + spread * 0.02]
+            .into_iter()
+            .chain(marks.iter().copied().filter(near)),
         0.06,
     );
     let far = marks.iter().any(|m| !near(m));
@@ -110,31 +138,74 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
     let width = bin_width(close.high - close.low, input.step);
     let bars = bins(input, width, false);
     let stray_bars = bins(input, width, true);
-    let curve: Vec<Point> = input.density.iter().map(|p| at(p.x, p.y * input.body_units * width)).collect();
-    let tallest = bars.iter().chain(&stray_bars).map(|b| b.top)
+    let curve: Vec<Point> = input
+        .density
+        .iter()
+        .map(|p| at(p.x, p.y * input.body_units * width))
+        .collect();
+    let tallest = bars
+        .iter()
+        .chain(&stray_bars)
+        .map(|b| b.top)
         .chain(curve.iter().map(|p| p.y).filter(|y| y.is_finite()))
-        .chain(input.trips.iter().filter(|t| near(&t.limit)).map(|t| t.count as f64))
+        .chain(
+            input
+                .trips
+                .iter()
+                .filter(|t| near(&t.limit))
+                .map(|t| t.count as f64),
+        )
         .fold(1.0, f64::max);
-    let count_title = format!("units per {} {unit}", number(width, decimals_of(width).max(decimals)));
+    let count_title = format!(
+        "units per {} {unit}",
+        number(width, decimals_of(width).max(decimals))
+    );
     let main = Panel {
-        x: Some(Axis { title: format!("reading ({unit}), the healthy body close up"), ..close.clone() }),
+        x: Some(Axis {
+            title: format!("reading ({unit}), the healthy body close up"),
+            ..close.clone()
+        }),
         y: Axis::new(&count_title, "", Scale::Linear, 0.0, tallest * 1.12),
-        layers: layers(input, &bars, &stray_bars, curve.clone(), width, false, &show),
+        layers: layers(
+            input,
+            &bars,
+            &stray_bars,
+            curve.clone(),
+            width,
+            false,
+            &show,
+        ),
         beside: Vec::new(),
         share: 1.0,
     };
     let mut panels = vec![main];
     let mut x = close;
     if far {
-        let every = Axis::covering(
-            "reading", unit, Scale::Linear,
-            marks.iter().copied().chain([low, high]).chain(if marks.iter().all(|m| *m >= 0.0) { Some(0.0) } else { None }),
-            0.04,
-        );
-        let every = if every.low < 0.0 && low >= 0.0 { every.from(0.0) } else { every };
+        let every =
+            Axis::covering(
+                "reading",
+                unit,
+                Scale::Linear,
+                marks.iter().copied().chain([low, high]).chain(
+                    if marks.iter().all(|m| *m >= 0.0) {
+                        Some(0.0)
+                    } else {
+                        None
+                    },
+                ),
+                0.04,
+            );
+        let every = if every.low < 0.0 && low >= 0.0 {
+            every.from(0.0)
+        } else {
+            every
+        };
         // On the wide axis the same bars; its lower end makes one unit a bar of some height.
         let full = Panel {
-            x: Some(Axis { title: format!("reading ({unit}), everything"), ..every.clone() }),
+            x: Some(Axis {
+                title: format!("reading ({unit}), everything"),
+                ..every.clone()
+            }),
             y: Axis::new(&count_title, "", Scale::Log, 0.4, (tallest * 2.5).max(12.0)),
             layers: layers(input, &bars, &stray_bars, curve, width, true, &show),
             beside: Vec::new(),
@@ -156,8 +227,24 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
             counted(tripped, "unit")
         ));
     }
-    Chart::new(title(input, passed, tripped, &show), format!("{}; {} passed, {} tripped", input.period,
-        number(passed as f64, 0), number(tripped as f64, 0)), x, panels, notes)
+    let subtitle = format!(
+        "{}; {} passed, {} tripped",
+        input.period,
+        number(passed as f64, 0),
+        number(tripped as f64, 0)
+    );
+    let two = panels.len() > 1;
+    let mut chart = Chart::new(
+        title(input, passed, tripped, &show),
+        subtitle,
+        x,
+        panels,
+        notes,
+    )?;
+    if two {
+        chart.height += 200;
+    }
+    Ok(chart)
 }
 
 fn title(input: &Distribution, passed: u64, tripped: u64, show: &dyn Fn(f64) -> String) -> String {
@@ -169,13 +256,31 @@ fn title(input: &Distribution, passed: u64, tripped: u64, show: &dyn Fn(f64) -> 
     if let Some(limit) = input.high_limit {
         parts.push(format!("limit {}", show(limit)));
     }
-    parts.push(format!("{} trip", percent(share)));
-    let verdict = if input.verdict.is_empty() { "" } else { ": limit " };
-    format!("{}{verdict}{} – {}", input.series, input.verdict, parts.join(", "))
+    parts.push(format!(
+        "{} trip",
+        if tripped == 0 {
+            "none".to_owned()
+        } else {
+            percent(share)
+        }
+    ));
+    let verdict = if input.verdict.is_empty() {
+        ""
+    } else {
+        ": limit "
+    };
+    format!(
+        "{}{verdict}{} – {}",
+        input.series,
+        input.verdict,
+        parts.join(", ")
+    )
 }
 
 fn ends(values: impl Iterator<Item = f64>) -> (f64, f64) {
-    values.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)))
+    values.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
+        (a.min(v), b.max(v))
+    })
 }
 
 /// A whole number of reading steps that leaves at most [`MOST_BARS`] bars.
@@ -193,7 +298,11 @@ fn bin_width(range: f64, step: f64) -> f64 {
 fn bins(input: &Distribution, width: f64, strays: bool) -> Vec<Bar> {
     let half = input.step.max(0.0) / 2.0;
     let mut counts = std::collections::BTreeMap::new();
-    for line in input.tally.iter().filter(|l| l.stray == strays && l.count > 0) {
+    for line in input
+        .tally
+        .iter()
+        .filter(|l| l.stray == strays && l.count > 0)
+    {
         let place = ((line.reading + half) / width + 1e-6).floor();
         // Ordered by place; the bit pattern of a shifted float would hide what is meant.
         let entry: &mut u64 = counts.entry(place as i64).or_default();
@@ -210,49 +319,104 @@ fn bins(input: &Distribution, width: f64, strays: bool) -> Vec<Bar> {
 }
 
 fn layers(
-    input: &Distribution, bars: &[Bar], stray_bars: &[Bar], curve: Vec<Point>, width: f64, full: bool,
+    input: &Distribution,
+    bars: &[Bar],
+    stray_bars: &[Bar],
+    curve: Vec<Point>,
+    width: f64,
+    full: bool,
     show: &dyn Fn(f64) -> String,
 ) -> Vec<Layer> {
     let mut layers = Vec::new();
+    let bare = |v: f64| number(v, decimals_of(input.step));
     if let Some((from, to)) = input.band {
         layers.push(Layer::Zone {
             role: Role::Workable,
-            name: Some(format!("workable band for the limit {} to {}", show(from), show(to))),
-            along: Along::Upright, from, to,
+            name: Some(format!("workable band {} to {}", bare(from), show(to))),
+            along: Along::Upright,
+            from,
+            to,
         });
     }
     if let Some((from, to)) = input.tail_bounds {
         layers.push(Layer::Zone {
             role: Role::Quiet,
-            name: Some(format!("healthy tail ends within {} to {}", show(from), show(to))),
-            along: Along::Upright, from, to,
+            name: Some(format!(
+                "end of the healthy tail {} to {}",
+                bare(from),
+                show(to)
+            )),
+            along: Along::Upright,
+            from,
+            to,
         });
     }
-    layers.push(Layer::Bars { role: Role::Reading, name: Some("passed units".to_owned()), bars: bars.to_vec() });
+    layers.push(Layer::Bars {
+        role: Role::Reading,
+        name: Some("passed units".to_owned()),
+        bars: bars.to_vec(),
+    });
     if !stray_bars.is_empty() {
-        layers.push(Layer::Bars { role: Role::Stray, name: None, bars: stray_bars.to_vec() });
+        layers.push(Layer::Bars {
+            role: Role::Stray,
+            name: None,
+            bars: stray_bars.to_vec(),
+        });
         layers.push(Layer::Points {
             role: Role::Stray,
-            name: Some(format!("stray readings, {}", counted(stray_bars.iter().map(|b| b.top as u64).sum(), "unit"))),
+            name: Some(format!(
+                "stray readings, {}",
+                counted(stray_bars.iter().map(|b| b.top as u64).sum(), "unit")
+            )),
             shape: Shape::Down,
-            points: stray_bars.iter().map(|b| at(f64::midpoint(b.from, b.to), marked(b.top, bars, full))).collect(),
+            points: stray_bars
+                .iter()
+                .map(|b| at(f64::midpoint(b.from, b.to), marked(b.top, bars, full)))
+                .collect(),
         });
     }
     if curve.len() > 1 {
-        layers.push(Layer::Line { role: Role::Fit, name: Some(input.fit.clone()), dash: Dash::Solid, points: curve });
+        layers.push(Layer::Line {
+            role: Role::Fit,
+            name: Some(input.fit.clone()),
+            dash: Dash::Solid,
+            points: curve,
+        });
     }
-    let trip_bars: Vec<Bar> = input.trips.iter().filter(|t| t.count > 0)
-        .map(|t| Bar { from: t.limit, to: t.limit + width, top: t.count as f64 }).collect();
+    let trip_bars: Vec<Bar> = input
+        .trips
+        .iter()
+        .filter(|t| t.count > 0)
+        .map(|t| Bar {
+            from: t.limit,
+            to: t.limit + width,
+            top: t.count as f64,
+        })
+        .collect();
     if !trip_bars.is_empty() {
         let tops: Vec<Point> = trip_bars.iter().map(|b| at(b.to, b.top)).collect();
-        let texts: Vec<Layer> = tops.iter().map(|p| Layer::Text {
-            at: *p, side: Side::Right, text: format!("{} tripped", number(p.y, 0)),
-        }).collect();
-        layers.push(Layer::Bars { role: Role::Limit, name: None, bars: trip_bars });
-        layers.push(Layer::Points {
-            role: Role::Limit, name: Some("tripped units: somewhere above".to_owned()), shape: Shape::Right, points: tops,
+        let texts: Vec<Layer> = tops
+            .iter()
+            .map(|p| Layer::Text {
+                at: *p,
+                side: Side::Right,
+                text: format!("{} tripped", number(p.y, 0)),
+            })
+            .collect();
+        layers.push(Layer::Bars {
+            role: Role::Limit,
+            name: None,
+            bars: trip_bars,
         });
-        layers.extend(texts);
+        layers.push(Layer::Points {
+            role: Role::Limit,
+            name: Some("tripped units: somewhere above".to_owned()),
+            shape: Shape::Right,
+            points: tops,
+        });
+        if !full {
+            layers.extend(texts);
+        }
     }
     for (value, role, dash, words) in [
         (input.open_lead, Role::Quiet, Dash::DashDot, "open lead"),
@@ -261,7 +425,13 @@ fn layers(
         (input.high_limit, Role::Limit, Dash::Solid, "high limit"),
     ] {
         if let Some(value) = value {
-            layers.push(Layer::Rule { role, dash, along: Along::Upright, at: value, label: format!("{words} {}", show(value)) });
+            layers.push(Layer::Rule {
+                role,
+                dash,
+                along: Along::Upright,
+                at: value,
+                label: format!("{words} {}", show(value)),
+            });
         }
     }
     layers

@@ -8,7 +8,6 @@ use super::style::{self, Weight};
 use super::{Along, Axis, Chart, ChartError, Dash, Layer, Panel, Point, Role, Shape, Side};
 use plotters::coord::Shift;
 use plotters::prelude::*;
-use plotters::style::text_anchor::{HPos, Pos, VPos};
 use std::path::Path;
 
 const EDGE: f64 = 34.0;
@@ -21,11 +20,11 @@ const LANES: usize = 6;
 /// Those of [`Chart::check`], and `NotDrawn`.
 pub fn png(chart: &Chart) -> Result<Vec<u8>, ChartError> {
     chart.check()?;
-    style::register_fonts();
     let (w, h, times) = (chart.width, chart.height, style::OVERSIZE);
     let mut pixels = vec![255u8; (w * times) as usize * (h * times) as usize * 3];
     {
-        let root = BitMapBackend::with_buffer(&mut pixels, (w * times, h * times)).into_drawing_area();
+        let root =
+            BitMapBackend::with_buffer(&mut pixels, (w * times, h * times)).into_drawing_area();
         root.fill(&WHITE).map_err(failed)?;
         Sheet { root: &root }.chart(chart)?;
         root.present().map_err(failed)?;
@@ -65,6 +64,7 @@ struct Placed<'a> {
     x: &'a Axis,
     area: Area,
     flags: Vec<Option<Flag>>,
+    titled: bool,
 }
 
 impl Placed<'_> {
@@ -148,17 +148,31 @@ impl Sheet<'_, '_> {
         };
         match layer {
             Layer::Bars { role, .. } => self.rect(area(11.0), style::colour(*role)),
-            Layer::Line { role, dash, .. } => {
-                self.polyline(&[(x, y), (x + 46.0, y)], style::colour(*role), style::LINE, *dash)
-            }
+            Layer::Line { role, dash, .. } => self.polyline(
+                &[(x, y), (x + 46.0, y)],
+                style::colour(*role),
+                style::LINE,
+                *dash,
+            ),
             Layer::Band { role, .. } | Layer::Zone { role, .. } => {
                 self.rect(area(11.0), style::shade(*role))
             }
-            Layer::Points { role, shape, .. } => self.mark(*shape, x + 24.0, y, 9.0, style::colour(*role)),
-            Layer::Whiskers { role, .. } => self.whisker(x + 24.0, y - 13.0, y + 13.0, style::colour(*role)),
-            Layer::Span { role, thickness, .. } => {
+            Layer::Points { role, shape, .. } => {
+                let size = if *shape == Shape::Upright { 6.5 } else { 9.0 };
+                self.mark(*shape, x + 28.0, y, size, style::colour(*role))
+            }
+            Layer::Whiskers { role, .. } => {
+                self.whisker(x + 28.0, y - 13.0, y + 13.0, style::colour(*role))
+            }
+            Layer::Span {
+                role, thickness, ..
+            } => {
                 let half = (thickness / 2.0).clamp(2.0, 11.0);
-                let ink = if *thickness > 20.0 { style::shade(*role) } else { style::colour(*role) };
+                let ink = if *thickness > 20.0 {
+                    style::shade(*role)
+                } else {
+                    style::colour(*role)
+                };
                 self.rect(area(half), ink)
             }
             Layer::Rule { .. } | Layer::Text { .. } => Ok(()),
@@ -166,51 +180,124 @@ impl Sheet<'_, '_> {
     }
 
     fn panel(&self, placed: &Placed) -> Result<(), ChartError> {
-        let Area { left, top, right, bottom } = placed.area;
+        let Area {
+            left,
+            top,
+            right,
+            bottom,
+        } = placed.area;
         let panel = placed.panel;
         // Shades first, then the grid, then all that must be read.
         for layer in &panel.layers {
             self.shades(placed, layer)?;
         }
-        for tick in panel.y.ticks(((bottom - top) / 62.0) as usize) {
+        for tick in panel.y.ticks((((bottom - top) / 55.0) as usize).max(3)) {
             let y = placed.y(tick.at);
-            self.rect(Area { left, top: y - 0.5, right, bottom: y + 0.5 }, style::GRID)?;
+            self.rect(
+                Area {
+                    left,
+                    top: y - 0.5,
+                    right,
+                    bottom: y + 0.5,
+                },
+                style::GRID,
+            )?;
             // A second line says more about the first, in smaller letters.
             let lines: Vec<&str> = tick.label.lines().take(2).collect();
             for (i, line) in lines.iter().enumerate() {
                 let size = if i == 0 { style::TEXT } else { style::NOTE };
                 let label = style::shortened(line, size, Weight::Regular, left - EDGE - 14.0);
                 let width = style::text_width(&label, size, Weight::Regular);
-                let shift = if lines.len() > 1 { 34.0 * i as f64 - 17.0 } else { 0.0 };
-                self.text(&label, left - 14.0 - width, y + shift, size, Weight::Regular)?;
+                let shift = if lines.len() > 1 {
+                    34.0 * i as f64 - 17.0
+                } else {
+                    0.0
+                };
+                self.text(
+                    &label,
+                    left - 14.0 - width,
+                    y + shift,
+                    size,
+                    Weight::Regular,
+                )?;
             }
         }
         let ticks = placed.x.ticks(((right - left) / 150.0) as usize);
         for tick in &ticks {
             let x = placed.x(tick.at);
-            self.rect(Area { left: x - 0.5, top, right: x + 0.5, bottom }, style::GRID)?;
+            self.rect(
+                Area {
+                    left: x - 0.5,
+                    top,
+                    right: x + 0.5,
+                    bottom,
+                },
+                style::GRID,
+            )?;
         }
         for layer in &panel.layers {
             self.layer(placed, layer)?;
         }
-        self.rect(Area { left, top: bottom - 1.0, right, bottom: bottom + 1.0 }, style::FRAME)?;
-        self.rect(Area { left: left - 1.0, top, right: left + 1.0, bottom }, style::FRAME)?;
-        self.text(&panel.y.title, EDGE, placed.area.top - self.above(placed) - 20.0, style::TEXT, Weight::Bold)?;
+        self.rect(
+            Area {
+                left,
+                top: bottom - 1.0,
+                right,
+                bottom: bottom + 1.0,
+            },
+            style::FRAME,
+        )?;
+        self.rect(
+            Area {
+                left: left - 1.0,
+                top,
+                right: left + 1.0,
+                bottom,
+            },
+            style::FRAME,
+        )?;
+        self.text(
+            &panel.y.title,
+            EDGE,
+            placed.area.top - self.above(placed) - 20.0,
+            style::TEXT,
+            Weight::Bold,
+        )?;
         let mut free_from = EDGE;
         for tick in &ticks {
             let x = placed.x(tick.at);
             let width = style::text_width(&tick.label, style::TEXT, Weight::Regular);
             let start = (x - width / 2.0).min(placed.area.right + 120.0 - width);
-            self.rect(Area { left: x - 1.0, top: bottom, right: x + 1.0, bottom: bottom + 8.0 }, style::FRAME)?;
+            self.rect(
+                Area {
+                    left: x - 1.0,
+                    top: bottom,
+                    right: x + 1.0,
+                    bottom: bottom + 8.0,
+                },
+                style::FRAME,
+            )?;
             if start >= free_from {
-                self.text(&tick.label, start, bottom + 26.0, style::TEXT, Weight::Regular)?;
+                self.text(
+                    &tick.label,
+                    start,
+                    bottom + 26.0,
+                    style::TEXT,
+                    Weight::Regular,
+                )?;
                 free_from = start + width + 14.0;
             }
         }
-        if !placed.x.title.is_empty() {
+        if placed.titled && !placed.x.title.is_empty() {
             let title = style::shortened(&placed.x.title, style::TEXT, Weight::Bold, right - left);
             let width = style::text_width(&title, style::TEXT, Weight::Bold);
-            self.text(&title, (left + right - width) / 2.0, bottom + 62.0, style::TEXT, Weight::Bold)?;
+            self.text(
+                &title,
+                (left + right - width) / 2.0,
+                bottom + 62.0,
+                style::TEXT,
+                Weight::Bold,
+            )?;
         }
         self.upright_labels(placed)?;
         self.edge_labels(placed)
@@ -218,14 +305,26 @@ impl Sheet<'_, '_> {
 
     /// Height of the rows of flags above a panel.
     fn above(&self, placed: &Placed) -> f64 {
-        let rows = placed.flags.iter().flatten().map(|f| f.lane + 1).max().unwrap_or(0);
+        let rows = placed
+            .flags
+            .iter()
+            .flatten()
+            .map(|f| f.lane + 1)
+            .max()
+            .unwrap_or(0);
         rows as f64 * ROW
     }
 
     fn shades(&self, placed: &Placed, layer: &Layer) -> Result<(), ChartError> {
         let a = placed.area;
         match layer {
-            Layer::Zone { role, along, from, to, .. } => {
+            Layer::Zone {
+                role,
+                along,
+                from,
+                to,
+                ..
+            } => {
                 let ink = style::shade(*role);
                 let zone = match along {
                     Along::Upright => Area {
@@ -241,7 +340,9 @@ impl Sheet<'_, '_> {
                 };
                 self.rect(zone, ink)
             }
-            Layer::Band { role, low, high, .. } => {
+            Layer::Band {
+                role, low, high, ..
+            } => {
                 let corners: Vec<(f64, f64)> = low
                     .iter()
                     .chain(high.iter().rev())
@@ -253,14 +354,29 @@ impl Sheet<'_, '_> {
                 }
                 self.polygon(&corners, style::shade(*role))
             }
-            Layer::Span { role, y, from, to, thickness, .. } if *thickness > 20.0 => {
+            Layer::Span {
+                role,
+                y,
+                from,
+                to,
+                thickness,
+                ..
+            } if *thickness > 20.0 => {
                 self.span(placed, *y, *from, *to, *thickness, style::shade(*role))
             }
             _ => Ok(()),
         }
     }
 
-    fn span(&self, placed: &Placed, y: f64, from: f64, to: f64, thick: f64, ink: RGBColor) -> Result<(), ChartError> {
+    fn span(
+        &self,
+        placed: &Placed,
+        y: f64,
+        from: f64,
+        to: f64,
+        thick: f64,
+        ink: RGBColor,
+    ) -> Result<(), ChartError> {
         let a = placed.area;
         let (left, right) = (placed.x(from), placed.x(to));
         if right < a.left || left > a.right {
@@ -304,20 +420,30 @@ impl Sheet<'_, '_> {
                 }
                 Ok(())
             }
-            Layer::Line { role, dash, points, .. } => {
+            Layer::Line {
+                role, dash, points, ..
+            } => {
                 let points: Vec<_> = points.iter().map(|p| placed.point(*p)).collect();
                 for piece in clipped_line(&points, a) {
-                    self.polyline(&piece, style::colour(*role), style::LINE, *dash)?;
+                    self.polyline(&piece, style::colour(*role), style::thickness(*role), *dash)?;
                 }
                 Ok(())
             }
-            Layer::Points { role, shape, points, .. } => {
+            Layer::Points {
+                role,
+                shape,
+                points,
+                ..
+            } => {
                 let size = match shape {
                     Shape::Disc if points.len() > 60 => style::POINT * 0.75,
                     Shape::Disc => style::POINT,
                     _ => style::POINT * 1.5,
                 };
-                for p in points.iter().filter(|p| placed.x.holds(p.x) && placed.panel.y.holds(p.y)) {
+                for p in points
+                    .iter()
+                    .filter(|p| placed.x.holds(p.x) && placed.panel.y.holds(p.y))
+                {
                     let (x, y) = placed.point(*p);
                     self.mark(*shape, x, y, size, style::colour(*role))?;
                 }
@@ -331,12 +457,30 @@ impl Sheet<'_, '_> {
                 }
                 Ok(())
             }
-            Layer::Span { role, y, from, to, thickness, .. } if *thickness <= 20.0 => {
+            Layer::Span {
+                role,
+                y,
+                from,
+                to,
+                thickness,
+                ..
+            } if *thickness <= 20.0 => {
                 self.span(placed, *y, *from, *to, *thickness, style::colour(*role))
             }
-            Layer::Rule { role, dash, along: Along::Level, at, .. } if placed.panel.y.holds(*at) => {
+            Layer::Rule {
+                role,
+                dash,
+                along: Along::Level,
+                at,
+                ..
+            } if placed.panel.y.holds(*at) => {
                 let y = placed.y(*at);
-                self.polyline(&[(a.left, y), (a.right, y)], style::colour(*role), style::LINE, *dash)
+                self.polyline(
+                    &[(a.left, y), (a.right, y)],
+                    style::colour(*role),
+                    style::LINE,
+                    *dash,
+                )
             }
             Layer::Text { at, side, text } => {
                 let text = style::shortened(text, style::TEXT, Weight::Regular, a.right - a.left);
@@ -364,13 +508,19 @@ impl Sheet<'_, '_> {
                 Some(f) => a.top - f.lane as f64 * ROW - ROW + 6.0,
                 None => a.top,
             };
-            self.polyline(&[(x, a.bottom), (x, top)], style::colour(*role), style::LINE, *dash)?;
+            self.polyline(
+                &[(x, a.bottom), (x, top)],
+                style::colour(*role),
+                style::LINE,
+                *dash,
+            )?;
         }
         for ((_, _, _, label), flag) in rules.iter().zip(&placed.flags) {
             if let Some(f) = flag {
-                let label = style::shortened(label, style::TEXT, Weight::Regular, f.right - f.left + 1.0);
+                let label =
+                    style::shortened(label, style::TEXT, Weight::Regular, f.right - f.left + 1.0);
                 let y = a.top - f.lane as f64 * ROW - ROW / 2.0;
-                self.text(&label, f.left, y, style::TEXT, Weight::Regular)?;
+                self.backed(&label, f.left, y)?;
             }
         }
         Ok(())
@@ -396,15 +546,35 @@ impl Sheet<'_, '_> {
     }
 
     fn whisker(&self, x: f64, top: f64, bottom: f64, ink: RGBColor) -> Result<(), ChartError> {
-        self.rect(Area { left: x - 1.25, right: x + 1.25, top, bottom }, ink)?;
+        self.rect(
+            Area {
+                left: x - 1.25,
+                right: x + 1.25,
+                top,
+                bottom,
+            },
+            ink,
+        )?;
         for y in [top, bottom] {
-            self.rect(Area { left: x - 6.0, right: x + 6.0, top: y - 1.25, bottom: y + 1.25 }, ink)?;
+            self.rect(
+                Area {
+                    left: x - 6.0,
+                    right: x + 6.0,
+                    top: y - 1.25,
+                    bottom: y + 1.25,
+                },
+                ink,
+            )?;
         }
         Ok(())
     }
 
     fn mark(&self, shape: Shape, x: f64, y: f64, r: f64, ink: RGBColor) -> Result<(), ChartError> {
-        let corners = |c: &[(f64, f64)]| c.iter().map(|(dx, dy)| (x + dx * r, y + dy * r)).collect::<Vec<_>>();
+        let corners = |c: &[(f64, f64)]| {
+            c.iter()
+                .map(|(dx, dy)| (x + dx * r, y + dy * r))
+                .collect::<Vec<_>>()
+        };
         let triangle = |c: &[(f64, f64)]| self.polygon(&corners(c), ink);
         match shape {
             Shape::Disc => self.disc(x, y, r, ink),
@@ -412,7 +582,9 @@ impl Sheet<'_, '_> {
                 self.disc(x, y, r, ink)?;
                 self.disc(x, y, (r - 3.0).max(1.0), WHITE)
             }
-            Shape::Square => triangle(&[(-0.85, -0.85), (0.85, -0.85), (0.85, 0.85), (-0.85, 0.85)]),
+            Shape::Square => {
+                triangle(&[(-0.85, -0.85), (0.85, -0.85), (0.85, 0.85), (-0.85, 0.85)])
+            }
             Shape::Diamond => triangle(&[(0.0, -1.25), (1.25, 0.0), (0.0, 1.25), (-1.25, 0.0)]),
             Shape::Up => triangle(&[(0.0, -1.15), (1.1, 0.85), (-1.1, 0.85)]),
             Shape::Down => triangle(&[(0.0, 1.15), (1.1, -0.85), (-1.1, -0.85)]),
@@ -423,7 +595,12 @@ impl Sheet<'_, '_> {
                 self.polyline(&corners(&[(-1.0, 1.0), (1.0, -1.0)]), ink, 3.5, Dash::Solid)
             }
             Shape::Upright => self.rect(
-                Area { left: x - 3.0, right: x + 3.0, top: y - 2.2 * r, bottom: y + 2.2 * r },
+                Area {
+                    left: x - 3.0,
+                    right: x + 3.0,
+                    top: y - 2.2 * r,
+                    bottom: y + 2.2 * r,
+                },
                 ink,
             ),
         }
@@ -438,29 +615,42 @@ impl Sheet<'_, '_> {
 
     fn polygon(&self, corners: &[(f64, f64)], ink: RGBColor) -> Result<(), ChartError> {
         let corners: Vec<_> = corners.iter().map(|(x, y)| large(*x, *y)).collect();
-        self.root.draw(&Polygon::new(corners, ink.filled())).map_err(failed)
+        self.root
+            .draw(&Polygon::new(corners, ink.filled()))
+            .map_err(failed)
     }
 
     fn rect(&self, a: Area, ink: RGBColor) -> Result<(), ChartError> {
         let (from, (x, y)) = (large(a.left, a.top), large(a.right, a.bottom));
         // The drawing crate includes both ends.
         let to = ((x - 1).max(from.0), (y - 1).max(from.1));
-        self.root.draw(&Rectangle::new([from, to], ink.filled())).map_err(failed)
+        self.root
+            .draw(&Rectangle::new([from, to], ink.filled()))
+            .map_err(failed)
     }
 
-    fn polyline(&self, points: &[(f64, f64)], ink: RGBColor, thick: f64, dash: Dash) -> Result<(), ChartError> {
+    fn polyline(
+        &self,
+        points: &[(f64, f64)],
+        ink: RGBColor,
+        thick: f64,
+        dash: Dash,
+    ) -> Result<(), ChartError> {
         let pattern: &[f64] = match dash {
             Dash::Solid => &[],
             Dash::Dashed => &[16.0, 11.0],
             Dash::Dotted => &[1.0, 9.0],
             Dash::DashDot => &[16.0, 9.0, 1.0, 9.0],
         };
-        for ((x0, y0), (x1, y1)) in dashed(points, pattern) {
+        for (i, ((x0, y0), (x1, y1))) in dashed(points, pattern).into_iter().enumerate() {
             let length = (x1 - x0).hypot(y1 - y0);
             if length > 0.0 {
-                // Each stroke as a rectangle of its own, round at the ends: the drawing crate's thick paths
+                // Each stroke as a rectangle of its own, round where two meet: the drawing crate's thick paths
                 // grow spikes at sharp corners.
-                let (dx, dy) = ((x1 - x0) / length * thick / 2.0, (y1 - y0) / length * thick / 2.0);
+                let (dx, dy) = (
+                    (x1 - x0) / length * thick / 2.0,
+                    (y1 - y0) / length * thick / 2.0,
+                );
                 if dx.abs() < 1e-9 || dy.abs() < 1e-9 {
                     let (hx, hy) = (dy.abs(), dx.abs());
                     self.rect(
@@ -474,14 +664,19 @@ impl Sheet<'_, '_> {
                     )?;
                 } else {
                     self.polygon(
-                        &[(x0 - dy, y0 + dx), (x1 - dy, y1 + dx), (x1 + dy, y1 - dx), (x0 + dy, y0 - dx)],
+                        &[
+                            (x0 - dy, y0 + dx),
+                            (x1 - dy, y1 + dx),
+                            (x1 + dy, y1 - dx),
+                            (x0 + dy, y0 - dx),
+                        ],
                         ink,
                     )?;
                 }
             }
-            if pattern.is_empty() || length < 2.0 {
+            let joint = pattern.is_empty() && i > 0;
+            if joint || (!pattern.is_empty() && length < 2.0) {
                 self.disc(x0, y0, thick / 2.0, ink)?;
-                self.disc(x1, y1, thick / 2.0, ink)?;
             }
         }
         Ok(())
@@ -490,21 +685,37 @@ impl Sheet<'_, '_> {
     /// Text on a white ground, so that it stays legible over data.
     fn backed(&self, text: &str, x: f64, y: f64) -> Result<(), ChartError> {
         let width = style::text_width(text, style::TEXT, Weight::Regular);
-        self.rect(Area { left: x - 5.0, right: x + width + 5.0, top: y - 17.0, bottom: y + 17.0 }, WHITE)?;
+        self.rect(
+            Area {
+                left: x - 5.0,
+                right: x + width + 5.0,
+                top: y - 17.0,
+                bottom: y + 17.0,
+            },
+            WHITE,
+        )?;
         self.text(text, x, y, style::TEXT, Weight::Regular)
     }
 
     /// Text that starts at `x` with the middle of its capitals at `y`.
-    fn text(&self, text: &str, x: f64, y: f64, size: f64, weight: Weight) -> Result<(), ChartError> {
-        let large_size = size * f64::from(style::OVERSIZE);
-        let look = TextStyle::from((weight.family(), large_size).into_font())
-            .color(&style::INK)
-            .pos(Pos::new(HPos::Left, VPos::Top));
-        // The drawing crate puts the base line half a size below the place given; capitals are 0.63 sizes high.
-        let place = large(x, y - 0.19 * size);
-        self.root
-            .draw(&Text::new(style::drawn(text), place, look))
-            .map_err(failed)
+    fn text(
+        &self,
+        text: &str,
+        x: f64,
+        y: f64,
+        size: f64,
+        weight: Weight,
+    ) -> Result<(), ChartError> {
+        // The drawing crate sets letters on whole pixels, which makes gaps uneven: the letters are
+        // placed here, and it only lays their ink.
+        let times = f64::from(style::OVERSIZE);
+        let base = y + style::CAPITALS / 2.0 * size;
+        for dot in style::ink(text, x * times, base * times, size * times, weight) {
+            self.root
+                .draw_pixel((dot.x, dot.y), &style::INK.mix(f64::from(dot.cover)))
+                .map_err(failed)?;
+        }
+        Ok(())
     }
 }
 
@@ -522,11 +733,19 @@ fn place(chart: &Chart, top: f64, bottom: f64, width: f64) -> Vec<Placed<'_>> {
             .fold(0.0, f64::max)
             .min(most)
     };
-    let ticks = chart.panels.iter().flat_map(|p| p.y.ticks(12))
+    let ticks = chart
+        .panels
+        .iter()
+        .flat_map(|p| p.y.ticks(12))
         .flat_map(|t| t.label.lines().map(str::to_owned).collect::<Vec<_>>())
         .collect();
     let left = EDGE + widest(ticks, width * 0.26) + 18.0;
-    let words = chart.panels.iter().flat_map(edge_words).map(|w| w.1).collect();
+    let words = chart
+        .panels
+        .iter()
+        .flat_map(edge_words)
+        .map(|w| w.1)
+        .collect();
     let words = widest(words, width * 0.24);
     let right = width - EDGE - if words > 0.0 { words + 32.0 } else { 26.0 };
 
@@ -543,7 +762,12 @@ fn place(chart: &Chart, top: f64, bottom: f64, width: f64) -> Vec<Placed<'_>> {
             })
             .collect();
         let flags = labels::flags(&poles, EDGE, width - EDGE, LANES);
-        let rows = flags.iter().flatten().map(|f| f.lane + 1).max().unwrap_or(0);
+        let rows = flags
+            .iter()
+            .flatten()
+            .map(|f| f.lane + 1)
+            .max()
+            .unwrap_or(0);
         let titled = panel.x.is_some() || i == last;
         let below = match (titled, x.title.is_empty()) {
             (_, false) if titled => 84.0,
@@ -551,8 +775,22 @@ fn place(chart: &Chart, top: f64, bottom: f64, width: f64) -> Vec<Placed<'_>> {
         };
         let above = rows as f64 * ROW + 44.0;
         fixed += above + below;
-        let area = Area { left, top: above, right, bottom: below };
-        placed.push((Placed { panel, x, area, flags }, panel.share));
+        let area = Area {
+            left,
+            top: above,
+            right,
+            bottom: below,
+        };
+        placed.push((
+            Placed {
+                panel,
+                x,
+                area,
+                flags,
+                titled,
+            },
+            panel.share,
+        ));
     }
     let shares: f64 = placed.iter().map(|p| p.1).sum();
     let room = (bottom - top - fixed).max(60.0 * placed.len() as f64);
@@ -569,20 +807,31 @@ fn place(chart: &Chart, top: f64, bottom: f64, width: f64) -> Vec<Placed<'_>> {
         .collect()
 }
 
-fn upright_rules<'a>(panel: &'a Panel, x: &'a Axis) -> impl Iterator<Item = (Role, Dash, f64, &'a str)> {
+fn upright_rules<'a>(
+    panel: &'a Panel,
+    x: &'a Axis,
+) -> impl Iterator<Item = (Role, Dash, f64, &'a str)> {
     panel.layers.iter().filter_map(|layer| match layer {
-        Layer::Rule { role, dash, along: Along::Upright, at, label } if x.holds(*at) => {
-            Some((*role, *dash, *at, label.as_str()))
-        }
+        Layer::Rule {
+            role,
+            dash,
+            along: Along::Upright,
+            at,
+            label,
+        } if x.holds(*at) => Some((*role, *dash, *at, label.as_str())),
         _ => None,
     })
 }
 
 fn edge_words(panel: &Panel) -> Vec<(f64, String, Option<Role>)> {
     let rules = panel.layers.iter().filter_map(|layer| match layer {
-        Layer::Rule { role, along: Along::Level, at, label, .. } if panel.y.holds(*at) => {
-            Some((*at, label.clone(), Some(*role)))
-        }
+        Layer::Rule {
+            role,
+            along: Along::Level,
+            at,
+            label,
+            ..
+        } if panel.y.holds(*at) => Some((*at, label.clone(), Some(*role))),
         _ => None,
     });
     let beside = panel.beside.iter().map(|t| (t.at, t.label.clone(), None));
@@ -635,7 +884,12 @@ fn clipped_line(points: &[(f64, f64)], a: Area) -> Vec<Vec<(f64, f64)>> {
         let ((x0, y0), (x1, y1)) = (w[0], w[1]);
         let (dx, dy) = (x1 - x0, y1 - y0);
         let (mut from, mut to) = (0.0f64, 1.0f64);
-        for (p, q) in [(-dx, x0 - a.left), (dx, a.right - x0), (-dy, y0 - a.top), (dy, a.bottom - y0)] {
+        for (p, q) in [
+            (-dx, x0 - a.left),
+            (dx, a.right - x0),
+            (-dy, y0 - a.top),
+            (dy, a.bottom - y0),
+        ] {
             if p == 0.0 {
                 if q < 0.0 {
                     to = -1.0;

@@ -113,102 +113,210 @@ pub struct Drift {
 /// `NothingToShow` without points; else those of [`Chart::check`].
 pub fn chart(input: &Drift) -> Result<Chart, ChartError> {
     let (Some(first), Some(last)) = (input.points.first(), input.points.last()) else {
-        return Err(ChartError::NothingToShow { what: "daily points" });
+        return Err(ChartError::NothingToShow {
+            what: "daily points",
+        });
     };
     super::finite("a daily point", input.points.iter().map(|p| p.value))?;
     let decimals = decimals_of(input.step);
     let show = |v: f64| format!("{} {}", number(v, decimals), input.unit);
-    let ahead = input.forecast.iter().map(|f| f.day).max().unwrap_or(last.day);
-    let until = input.crossing.map_or(ahead, |c| ahead.max(c.high.unwrap_or(c.day).min(ahead + 60)));
-    let x = Axis::covering("day", "", Scale::Date, [f64::from(first.day), f64::from(until.max(last.day))], 0.015);
+    let ahead = input
+        .forecast
+        .iter()
+        .map(|f| f.day)
+        .max()
+        .unwrap_or(last.day);
+    let until = input.crossing.map_or(ahead, |c| {
+        ahead.max(c.high.unwrap_or(c.day).min(ahead + 60))
+    });
+    let x = Axis::covering(
+        "day",
+        "",
+        Scale::Date,
+        [f64::from(first.day), f64::from(until.max(last.day))],
+        0.015,
+    );
 
     let data = || {
-        input.points.iter().map(|p| p.value)
+        input
+            .points
+            .iter()
+            .map(|p| p.value)
             .chain(input.fitted.iter().flatten().map(|p| p.value))
             .chain(input.averages.iter().flat_map(|a| [a.low, a.high]))
             .chain(input.forecast.iter().flat_map(|f| [f.low, f.high]))
     };
     let (shown, beyond) = within_reach(data(), input.limits.iter().filter_map(|l| l.high));
     // The forecast may run through the limit: beyond it only a little is of interest.
-    let y = Axis::covering("reading", &input.unit, Scale::Linear, data().chain(shown), 0.06);
+    let y = Axis::covering(
+        "reading",
+        &input.unit,
+        Scale::Linear,
+        data().chain(shown),
+        0.06,
+    );
 
     let mut layers = Vec::new();
     for step in &input.steps {
         layers.push(Layer::Zone {
-            role: Role::Step, name: Some("dates on which the step may have been".to_owned()), along: Along::Upright,
-            from: f64::from(step.low), to: f64::from(step.high) + 1.0,
+            role: Role::Step,
+            name: Some("dates on which the step may have been".to_owned()),
+            along: Along::Upright,
+            from: f64::from(step.low),
+            to: f64::from(step.high) + 1.0,
         });
     }
     if let Some((low, high)) = input.crossing.and_then(|c| Some((c.low?, c.high?))) {
         layers.push(Layer::Zone {
-            role: Role::Forecast, name: Some("dates on which the limit may be reached".to_owned()), along: Along::Upright,
-            from: f64::from(low), to: f64::from(high) + 1.0,
+            role: Role::Forecast,
+            name: Some("dates on which the limit may be reached".to_owned()),
+            along: Along::Upright,
+            from: f64::from(low),
+            to: f64::from(high) + 1.0,
         });
     } else if input.forecast.len() > 1 {
         layers.push(Layer::Band {
-            role: Role::Forecast, name: None,
-            low: input.forecast.iter().map(|f| at(f64::from(f.day), f.low)).collect(),
-            high: input.forecast.iter().map(|f| at(f64::from(f.day), f.high)).collect(),
+            role: Role::Forecast,
+            name: None,
+            low: input
+                .forecast
+                .iter()
+                .map(|f| at(f64::from(f.day), f.low))
+                .collect(),
+            high: input
+                .forecast
+                .iter()
+                .map(|f| at(f64::from(f.day), f.high))
+                .collect(),
         });
     }
     layers.push(Layer::Points {
-        role: Role::Reading, name: Some(input.points_are.clone()), shape: Shape::Disc,
-        points: input.points.iter().map(|p| at(f64::from(p.day), p.value)).collect(),
+        role: Role::Reading,
+        name: Some(input.points_are.clone()),
+        shape: Shape::Disc,
+        points: input
+            .points
+            .iter()
+            .map(|p| at(f64::from(p.day), p.value))
+            .collect(),
     });
+    for piece in &input.fitted {
+        layers.push(Layer::Line {
+            role: Role::Fit,
+            name: Some("fitted shape".to_owned()),
+            dash: Dash::Solid,
+            points: piece
+                .iter()
+                .map(|p| at(f64::from(p.day), p.value))
+                .collect(),
+        });
+    }
     if input.averages.len() > 1 {
-        let line = |of: fn(&Average) -> f64| input.averages.iter().map(|a| at(f64::from(a.day), of(a))).collect::<Vec<_>>();
+        let line = |of: fn(&Average) -> f64| {
+            input
+                .averages
+                .iter()
+                .map(|a| at(f64::from(a.day), of(a)))
+                .collect::<Vec<_>>()
+        };
         let control = |points| Layer::Line {
-            role: Role::Ewma, name: Some("its control limits".to_owned()), dash: Dash::Dotted, points,
+            role: Role::Ewma,
+            name: Some("its control limits".to_owned()),
+            dash: Dash::Dotted,
+            points,
         };
         layers.push(Layer::Line {
-            role: Role::Ewma, name: Some("moving average (EWMA)".to_owned()), dash: Dash::Solid, points: line(|a| a.value),
+            role: Role::Ewma,
+            name: Some("moving average (EWMA)".to_owned()),
+            dash: Dash::Solid,
+            points: line(|a| a.value),
         });
         layers.push(control(line(|a| a.low)));
         layers.push(control(line(|a| a.high)));
     }
-    for piece in &input.fitted {
-        layers.push(Layer::Line {
-            role: Role::Fit, name: Some("fitted shape".to_owned()), dash: Dash::Solid,
-            points: piece.iter().map(|p| at(f64::from(p.day), p.value)).collect(),
-        });
-    }
     if input.forecast.len() > 1 {
         for (name, dash, of) in [
-            (Some(input.forecast_of.clone()), Dash::Dashed, (|f| f.value) as fn(&Forecast) -> f64),
+            (
+                Some(input.forecast_of.clone()),
+                Dash::Dashed,
+                (|f| f.value) as fn(&Forecast) -> f64,
+            ),
             (Some("its interval".to_owned()), Dash::Dotted, |f| f.low),
             (Some("its interval".to_owned()), Dash::Dotted, |f| f.high),
         ] {
             layers.push(Layer::Line {
-                role: Role::Forecast, name, dash,
-                points: input.forecast.iter().map(|f| at(f64::from(f.day), of(f))).collect(),
+                role: Role::Forecast,
+                name,
+                dash,
+                points: input
+                    .forecast
+                    .iter()
+                    .map(|f| at(f64::from(f.day), of(f)))
+                    .collect(),
             });
         }
     }
-    layers.extend(limit_steps(&input.limits, x.low, x.high, |l| l.high, Dash::Solid, "high limit"));
+    layers.extend(limit_steps(
+        &input.limits,
+        x.low,
+        x.high,
+        |l| l.high,
+        Dash::Solid,
+        "high limit",
+    ));
     for step in &input.steps {
         layers.push(Layer::Rule {
-            role: Role::Event, dash: Dash::Solid, along: Along::Upright, at: f64::from(step.day),
+            role: Role::Event,
+            dash: Dash::Solid,
+            along: Along::Upright,
+            at: f64::from(step.day),
             label: format!("step {} on {}", step.size, day_text(step.day)),
         });
     }
     for event in &input.events {
         layers.push(Layer::Rule {
-            role: Role::Event, dash: Dash::Dotted, along: Along::Upright, at: f64::from(event.day),
+            role: Role::Event,
+            dash: Dash::Dotted,
+            along: Along::Upright,
+            at: f64::from(event.day),
             label: format!("{} {}", event.what, day_text(event.day)),
         });
     }
     if let Some(crossing) = input.crossing {
         layers.push(Layer::Rule {
-            role: Role::Forecast, dash: Dash::DashDot, along: Along::Upright, at: f64::from(crossing.day),
+            role: Role::Forecast,
+            dash: Dash::DashDot,
+            along: Along::Upright,
+            at: f64::from(crossing.day),
             label: format!("limit reached {}", day_text(crossing.day)),
         });
     }
-    let parts: Vec<&str> = [input.shape.as_str(), input.movement.as_str()].into_iter().filter(|p| !p.is_empty()).collect();
+    let parts: Vec<&str> = [input.shape.as_str(), input.movement.as_str()]
+        .into_iter()
+        .filter(|p| !p.is_empty())
+        .collect();
     let title = match parts.as_slice() {
         [] => format!("{}: readings over time", input.series),
         parts => format!("{}: {}", input.series, parts.join(", ")),
     };
-    let subtitle = format!("{} to {}; {}", day_text(first.day), day_text(last.day), input.points_are);
-    let panel = Panel { x: None, y, layers, beside: Vec::new(), share: 1.0 };
-    Chart::new(title, subtitle, x, vec![panel], beyond_notes(&beyond, &show))
+    let subtitle = format!(
+        "{} to {}; {}",
+        day_text(first.day),
+        day_text(last.day),
+        input.points_are
+    );
+    let panel = Panel {
+        x: None,
+        y,
+        layers,
+        beside: Vec::new(),
+        share: 1.0,
+    };
+    Chart::new(
+        title,
+        subtitle,
+        x,
+        vec![panel],
+        beyond_notes(&beyond, &show),
+    )
 }

@@ -3,7 +3,9 @@
 use super::axis::{day_text, number, percent};
 use super::drift::EventOn;
 use super::months::Interval;
-use super::{Along, Axis, Bar, Chart, ChartError, Dash, Layer, Panel, Role, Scale, Shape, Whisker, at};
+use super::{
+    Along, Axis, Bar, Chart, ChartError, Dash, Layer, Panel, Role, Scale, Shape, Whisker, at,
+};
 
 /// Kind of failure.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -20,7 +22,12 @@ pub enum FailureClass {
 
 impl FailureClass {
     /// All kinds in the order of the legend.
-    pub const ALL: [Self; 4] = [Self::OverLimit, Self::UnderLimit, Self::Breakdown, Self::Other];
+    pub const ALL: [Self; 4] = [
+        Self::OverLimit,
+        Self::UnderLimit,
+        Self::Breakdown,
+        Self::Other,
+    ];
 
     fn look(self) -> (&'static str, Role, Shape, Dash) {
         match self {
@@ -96,83 +103,192 @@ const MOST_INTERVALS: usize = 70;
 pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
     let tested: Vec<&Stretch> = input.stretches.iter().filter(|s| s.units > 0).collect();
     let (Some(first), Some(last)) = (tested.first(), tested.last()) else {
-        return Err(ChartError::NothingToShow { what: "days with tests" });
+        return Err(ChartError::NothingToShow {
+            what: "days with tests",
+        });
     };
     super::finite(
         "a share of failures",
-        tested.iter().flat_map(|s| &s.classes).flat_map(|c| [c.share.value, c.share.low, c.share.high]),
+        tested
+            .iter()
+            .flat_map(|s| &s.classes)
+            .flat_map(|c| [c.share.value, c.share.low, c.share.high]),
     )?;
-    let middle = |s: &Stretch| f64::midpoint(f64::from(s.from), f64::from(s.until));
-    let x = Axis::covering("day", "", Scale::Date, [f64::from(first.from), f64::from(last.until)], 0.015);
+    let x = Axis::covering(
+        "day",
+        "",
+        Scale::Date,
+        [f64::from(first.from), f64::from(last.until)],
+        0.015,
+    );
     let intervals = tested.len() <= MOST_INTERVALS;
 
     let mut layers = Vec::new();
     if let Some(jump) = input.jump {
         layers.push(Layer::Zone {
-            role: Role::Step, name: Some("dates on which the jump may have begun".to_owned()), along: Along::Upright,
-            from: f64::from(jump.low), to: f64::from(jump.high) + 1.0,
+            role: Role::Step,
+            name: Some("dates on which the jump may have begun".to_owned()),
+            along: Along::Upright,
+            from: f64::from(jump.low),
+            to: f64::from(jump.high) + 1.0,
         });
     }
     let mut tops = vec![0.0, 0.5];
-    for class in FailureClass::ALL {
+    for (k, class) in FailureClass::ALL.into_iter().enumerate() {
         let (words, role, shape, dash) = class.look();
+        // A little apart, so that intervals of several kinds do not hide each other.
+        let middle = |s: &Stretch| {
+            f64::from(s.from) + f64::from(s.until - s.from) * (0.5 + 0.16 * (k as f64 - 1.5))
+        };
         let of_class = |s: &Stretch| s.classes.iter().find(|c| c.class == class).copied();
-        let total: u64 = tested.iter().filter_map(|s| of_class(s)).map(|c| c.count).sum();
+        let total: u64 = tested
+            .iter()
+            .filter_map(|s| of_class(s))
+            .map(|c| c.count)
+            .sum();
         if total == 0 {
             continue;
         }
-        let points: Vec<_> = tested.iter()
-            .map(|s| at(middle(s), of_class(s).map_or(0.0, |c| c.share.value * 100.0))).collect();
+        let points: Vec<_> = tested
+            .iter()
+            .map(|s| {
+                at(
+                    middle(s),
+                    of_class(s).map_or(0.0, |c| c.share.value * 100.0),
+                )
+            })
+            .collect();
         tops.extend(points.iter().map(|p| p.y));
         if intervals {
-            let whiskers: Vec<Whisker> = tested.iter()
-                .filter_map(|s| of_class(s).filter(|c| c.count > 0).map(|c| Whisker {
-                    x: middle(s), low: c.share.low * 100.0, high: c.share.high * 100.0,
-                })).collect();
+            let whiskers: Vec<Whisker> = tested
+                .iter()
+                .filter_map(|s| {
+                    of_class(s).filter(|c| c.count > 0).map(|c| Whisker {
+                        x: middle(s),
+                        low: c.share.low * 100.0,
+                        high: c.share.high * 100.0,
+                    })
+                })
+                .collect();
             let widest = whiskers.iter().map(|w| w.high).fold(0.0, f64::max);
             tops.push(widest);
-            layers.push(Layer::Whiskers { role, name: None, whiskers });
+            layers.push(Layer::Whiskers {
+                role,
+                name: None,
+                whiskers,
+            });
         }
-        layers.push(Layer::Line { role, name: None, dash, points: points.clone() });
+        layers.push(Layer::Line {
+            role,
+            name: None,
+            dash,
+            points: points.clone(),
+        });
         layers.push(Layer::Points {
-            role, name: Some(format!("{words} ({})", number(total as f64, 0))), shape,
+            role,
+            name: Some(format!("{words} ({})", number(total as f64, 0))),
+            shape,
             points: points.into_iter().filter(|p| p.y > 0.0).collect(),
         });
     }
     let mut rules = Vec::new();
     if let Some(jump) = input.jump {
-        rules.push((jump.day, Dash::Solid, format!("jump on {}", day_text(jump.day))));
+        rules.push((
+            jump.day,
+            Dash::Solid,
+            format!("jump on {}", day_text(jump.day)),
+        ));
     }
-    rules.extend(input.events.iter().map(|e| (e.day, Dash::Dotted, format!("{} {}", e.what, day_text(e.day)))));
+    rules.extend(input.events.iter().map(|e| {
+        (
+            e.day,
+            Dash::Dotted,
+            format!("{} {}", e.what, day_text(e.day)),
+        )
+    }));
     for (day, dash, label) in rules {
-        layers.push(Layer::Rule { role: Role::Event, dash, along: Along::Upright, at: f64::from(day), label });
+        layers.push(Layer::Rule {
+            role: Role::Event,
+            dash,
+            along: Along::Upright,
+            at: f64::from(day),
+            label,
+        });
     }
-    let shares = Axis::covering("share of units failing, per cent", "", Scale::Linear, tops, 0.06).from(0.0);
+    let shares = Axis::covering(
+        "share of units failing, per cent",
+        "",
+        Scale::Linear,
+        tops,
+        0.06,
+    )
+    .from(0.0);
     let most = tested.iter().map(|s| s.units).max().unwrap_or(1) as f64;
     let volume = Panel {
         x: None,
-        y: Axis::new(&format!("units tested per {}", input.stretch), "", Scale::Linear, 0.0, most * 1.1),
+        y: Axis::new(
+            &format!("units tested per {}", input.stretch),
+            "",
+            Scale::Linear,
+            0.0,
+            most * 1.1,
+        ),
         layers: vec![Layer::Bars {
-            role: Role::Quiet, name: None,
-            bars: tested.iter().map(|s| Bar { from: f64::from(s.from), to: f64::from(s.until), top: s.units as f64 }).collect(),
+            role: Role::Quiet,
+            name: None,
+            bars: tested
+                .iter()
+                .map(|s| Bar {
+                    from: f64::from(s.from),
+                    to: f64::from(s.until),
+                    top: s.units as f64,
+                })
+                .collect(),
         }],
         beside: Vec::new(),
         share: 0.35,
     };
     let units: u64 = tested.iter().map(|s| s.units).sum();
-    let failed: u64 = tested.iter().flat_map(|s| &s.classes).map(|c| c.count).sum();
+    let failed: u64 = tested
+        .iter()
+        .flat_map(|s| &s.classes)
+        .map(|c| c.count)
+        .sum();
     let title = match input.jump {
-        Some(j) => format!("{}: failures went from {} to {} on {}", input.scope, percent(j.before), percent(j.after), day_text(j.day)),
-        None => format!("{}: {} of units fail, no jump found", input.scope, percent(failed as f64 / units as f64)),
+        Some(j) => format!(
+            "{}: failures went from {} to {} on {}",
+            input.scope,
+            percent(j.before),
+            percent(j.after),
+            day_text(j.day)
+        ),
+        None => format!(
+            "{}: {} of units fail, no jump found",
+            input.scope,
+            percent(failed as f64 / units as f64)
+        ),
     };
     let subtitle = format!(
-        "{} failures among {} units tested first, {} to {}; by {}",
-        number(failed as f64, 0), number(units as f64, 0), day_text(first.from), day_text(last.until - 1), input.stretch
+        "{} failures in the first tests of {} units, {} to {}, by {}",
+        number(failed as f64, 0),
+        number(units as f64, 0),
+        day_text(first.from),
+        day_text(last.until - 1),
+        input.stretch
     );
     let mut notes = Vec::new();
     if intervals {
         notes.push("Upright lines are 95 % intervals of the share.".to_owned());
     }
-    let panels = vec![Panel { x: None, y: shares, layers, beside: Vec::new(), share: 1.0 }, volume];
+    let panels = vec![
+        Panel {
+            x: None,
+            y: shares,
+            layers,
+            beside: Vec::new(),
+            share: 1.0,
+        },
+        volume,
+    ];
     Chart::new(title, subtitle, x, panels, notes)
 }

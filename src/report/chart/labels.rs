@@ -14,45 +14,113 @@ pub struct Flag {
 /// Places the labels of upright rules like flags on poles above a panel.
 ///
 /// - `poles`: place and label width of each rule, any order. `from`, `to`: ends of the room.
-/// - A flag hangs to the right of its pole, or to the left where the right has no room. No flag
-///   covers another flag, nor another rule's pole, unless all of `lanes` rows are taken: then `None`,
+/// - A flag hangs beside its pole, on the side that has room. Where it can be had, no flag covers
+///   another rule's pole; none ever covers another flag. Where all of `lanes` rows are taken: `None`,
 ///   and the label is left out.
 #[must_use]
 pub fn flags(poles: &[(f64, f64)], from: f64, to: f64, lanes: usize) -> Vec<Option<Flag>> {
-    const GAP: f64 = 10.0;
+    let cost = |placed: &[Option<Flag>]| {
+        let missing = placed.iter().filter(|f| f.is_none()).count();
+        (
+            missing,
+            placed.iter().flatten().map(|f| f.lane).max().unwrap_or(0),
+        )
+    };
+    // A few ways of going about it; the first of the best is taken.
+    let mut best: Option<Vec<Option<Flag>>> = None;
+    for leftwards in [true, false] {
+        for side_first in [true, false] {
+            let tried = hung(poles, from, to, lanes, leftwards, side_first);
+            if best.as_ref().is_none_or(|b| cost(&tried) < cost(b)) {
+                best = Some(tried);
+            }
+        }
+    }
+    let mut placed = best.unwrap_or_default();
+    for i in 0..poles.len() {
+        if placed[i].is_none() {
+            placed[i] = choices(poles[i], from, to, true)
+                .iter()
+                .flat_map(|c| {
+                    (0..lanes).map(move |lane| Flag {
+                        left: c.0,
+                        right: c.1,
+                        lane,
+                    })
+                })
+                .find(|f| placed.iter().flatten().all(|other| !overlap(f, other)));
+        }
+    }
+    placed
+}
+
+const GAP: f64 = 10.0;
+
+/// Where a flag could hang: to the right of its pole, to the left, or where only there it fits.
+fn choices((x, width): (f64, f64), from: f64, to: f64, right_first: bool) -> Vec<(f64, f64)> {
+    let right = (x + GAP, x + GAP + width);
+    let left = (x - GAP - width, x - GAP);
+    let mut found: Vec<(f64, f64)> = [right, left]
+        .into_iter()
+        .filter(|c| c.0 >= from && c.1 <= to)
+        .collect();
+    if !right_first {
+        found.reverse();
+    }
+    if found.is_empty() {
+        let start = (to - width).max(from);
+        found.push((start, start + width));
+    }
+    found
+}
+
+fn overlap(a: &Flag, b: &Flag) -> bool {
+    a.lane == b.lane && a.left < b.right + GAP && a.right > b.left - GAP
+}
+
+/// One way of hanging the flags: going leftwards they prefer the right side, so that a pole rises
+/// beside the flags hung before it, and the other way round.
+fn hung(
+    poles: &[(f64, f64)],
+    from: f64,
+    to: f64,
+    lanes: usize,
+    leftwards: bool,
+    side_first: bool,
+) -> Vec<Option<Flag>> {
     let mut order: Vec<usize> = (0..poles.len()).collect();
-    // From right to left, so that a pole rises beside the flags placed before it, not through them.
-    order.sort_by(|a, b| poles[*b].0.total_cmp(&poles[*a].0).then(a.cmp(b)));
+    order.sort_by(|a, b| poles[*a].0.total_cmp(&poles[*b].0).then(b.cmp(a)));
+    if leftwards {
+        order.reverse();
+    }
     let mut placed: Vec<Option<Flag>> = vec![None; poles.len()];
     for i in order {
-        let (x, width) = poles[i];
-        let right = (x + GAP, x + GAP + width);
-        let left = (x - GAP - width, x - GAP);
-        let slid = (to - width, to);
-        let mut choices = Vec::new();
-        if right.1 <= to {
-            choices.push(right);
-        }
-        if left.0 >= from {
-            choices.push(left);
-        }
-        if choices.is_empty() {
-            choices.push(if slid.0 >= from { slid } else { (from, from + width) });
-        }
-        let free = |(a, b): (f64, f64), lane: usize| {
-            placed.iter().enumerate().all(|(j, flag)| {
-                let Some(flag) = flag else { return true };
-                let covers_flag = flag.lane == lane && a < flag.right + GAP && b > flag.left - GAP;
-                let other = poles[j].0;
-                let covers_pole = lane <= flag.lane && a - GAP / 2.0 < other && other < b + GAP / 2.0;
-                let pole_covered = flag.lane <= lane && flag.left - GAP / 2.0 < x && x < flag.right + GAP / 2.0;
-                !(covers_flag || covers_pole || pole_covered)
+        let sides = choices(poles[i], from, to, leftwards);
+        let flag = |side: (f64, f64), lane| Flag {
+            left: side.0,
+            right: side.1,
+            lane,
+        };
+        let wishes: Vec<Flag> = if side_first {
+            sides
+                .iter()
+                .flat_map(|s| (0..lanes).map(move |lane| flag(*s, lane)))
+                .collect()
+        } else {
+            (0..lanes)
+                .flat_map(|lane| sides.iter().map(move |s| flag(*s, lane)))
+                .collect()
+        };
+        let near = |f: &Flag, x: f64| f.left - GAP / 2.0 < x && x < f.right + GAP / 2.0;
+        let free = |wish: &Flag| {
+            placed.iter().enumerate().all(|(j, other)| {
+                let Some(other) = other else { return true };
+                let covers_pole = wish.lane <= other.lane && near(wish, poles[j].0);
+                let pole_covered = other.lane <= wish.lane && near(other, poles[i].0);
+                !(overlap(wish, other) || covers_pole || pole_covered)
             })
         };
-        placed[i] = (0..lanes)
-            .flat_map(|lane| choices.iter().map(move |c| (*c, lane)))
-            .find(|(c, lane)| free(*c, *lane))
-            .map(|((left, right), lane)| Flag { left, right, lane });
+        placed[i] = wishes.into_iter().find(free);
     }
     placed
 }
@@ -70,7 +138,11 @@ pub fn nudged(wishes: &[f64], apart: f64, from: f64, to: f64) -> Vec<f64> {
     order.sort_by(|a, b| wishes[*a].total_cmp(&wishes[*b]).then(a.cmp(b)));
     let mut out = vec![0.0; n];
     if apart * (n - 1) as f64 >= to - from {
-        let step = if n > 1 { (to - from) / (n - 1) as f64 } else { 0.0 };
+        let step = if n > 1 {
+            (to - from) / (n - 1) as f64
+        } else {
+            0.0
+        };
         for (k, i) in order.into_iter().enumerate() {
             out[i] = from + step * k as f64;
         }

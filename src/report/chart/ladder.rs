@@ -46,35 +46,69 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
     super::finite(
         "a reading of the ladder",
         input.rungs.iter().flat_map(|r| {
-            [r.typical, r.healthy.0, r.healthy.1].into_iter()
+            [r.typical, r.healthy.0, r.healthy.1]
+                .into_iter()
                 .chain(r.band.into_iter().flat_map(|b| [b.0, b.1]))
-                .chain([r.limit, r.suggested, r.ceiling, r.tester_range].into_iter().flatten())
+                .chain(
+                    [r.limit, r.suggested, r.ceiling, r.tester_range]
+                        .into_iter()
+                        .flatten(),
+                )
         }),
     )?;
     let rungs: Vec<&Rung> = input.rungs.iter().filter(|r| r.typical > 0.0).collect();
     if rungs.is_empty() {
-        return Err(ChartError::NothingToShow { what: "series with a typical reading above zero" });
+        return Err(ChartError::NothingToShow {
+            what: "series with a typical reading above zero",
+        });
     }
     let all = rungs.iter().flat_map(|r| {
-        [r.healthy.0, r.healthy.1, r.typical].into_iter()
+        [r.healthy.0, r.healthy.1, r.typical]
+            .into_iter()
             .chain(r.band.into_iter().flat_map(|b| [b.0, b.1]))
             .chain([r.limit, r.suggested].into_iter().flatten())
             .map(|v| v / r.typical)
     });
     let limits = Axis::covering("times the typical reading", "", Scale::Log, all, 0.05);
     // Ceilings and tester ranges may lie very far out: shown up to four times beyond the rest.
-    let reach = rungs.iter()
-        .flat_map(|r| [r.ceiling, r.tester_range].into_iter().flatten().map(|v| v / r.typical))
+    let reach = rungs
+        .iter()
+        .flat_map(|r| {
+            [r.ceiling, r.tester_range]
+                .into_iter()
+                .flatten()
+                .map(|v| v / r.typical)
+        })
         .filter(|v| *v < limits.high * 4.0)
         .fold(limits.high, |a, b| a.max(b * 1.05));
-    let x = Axis { high: reach, ..limits };
-    let x = x.clone().with_ticks(x.ticks(9).into_iter().map(|t| Tick { label: format!("{} ×", t.label), ..t }).collect());
+    let x = Axis {
+        high: reach,
+        ..limits
+    };
+    let x = x.clone().with_ticks(
+        x.ticks(9)
+            .into_iter()
+            .map(|t| Tick {
+                label: format!("{} ×", t.label),
+                ..t
+            })
+            .collect(),
+    );
 
     let n = rungs.len();
     let row = |i: usize| (n - 1 - i) as f64;
     let y = Axis::new("series", "", Scale::Linear, -0.6, n as f64 - 0.4).with_ticks(
-        rungs.iter().enumerate()
-            .map(|(i, r)| Tick { at: row(i), label: format!("{}\n{}", r.series.replace('\n', " "), in_words(r, &input.unit)) })
+        rungs
+            .iter()
+            .enumerate()
+            .map(|(i, r)| Tick {
+                at: row(i),
+                label: format!(
+                    "{}\n{}",
+                    r.series.replace('\n', " "),
+                    in_words(r, &input.unit)
+                ),
+            })
             .collect(),
     );
 
@@ -82,52 +116,110 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
     for (i, r) in rungs.iter().enumerate() {
         if let Some((from, to)) = r.band.filter(|b| b.0 <= b.1) {
             layers.push(Layer::Span {
-                role: Role::Workable, name: Some("workable band".to_owned()), y: row(i),
-                from: from / r.typical, to: to / r.typical, thickness: 40.0,
+                role: Role::Workable,
+                name: Some("workable band".to_owned()),
+                y: row(i),
+                from: from / r.typical,
+                to: to / r.typical,
+                thickness: 40.0,
             });
         }
         layers.push(Layer::Span {
-            role: Role::Reading, name: Some("healthy units".to_owned()), y: row(i),
-            from: r.healthy.0 / r.typical, to: r.healthy.1 / r.typical, thickness: 16.0,
+            role: Role::Reading,
+            name: Some("healthy units".to_owned()),
+            y: row(i),
+            from: r.healthy.0 / r.typical,
+            to: r.healthy.1 / r.typical,
+            thickness: 16.0,
         });
     }
     let marks: [(&str, Role, Shape, fn(&Rung) -> Option<f64>); 5] = [
-        ("typical reading", Role::Typical, Shape::Disc, |r| Some(r.typical)),
-        ("end of tester range", Role::Quiet, Shape::Square, |r| r.tester_range),
+        ("typical reading", Role::Typical, Shape::Disc, |r| {
+            Some(r.typical)
+        }),
+        ("end of tester range", Role::Quiet, Shape::Square, |r| {
+            r.tester_range
+        }),
         ("ceiling", Role::Event, Shape::Down, |r| r.ceiling),
         ("limit in force", Role::Limit, Shape::Upright, |r| r.limit),
-        ("suggested limit", Role::Suggested, Shape::Diamond, |r| r.suggested),
+        ("suggested limit", Role::Suggested, Shape::Diamond, |r| {
+            r.suggested
+        }),
     ];
     for (name, role, shape, of) in marks {
-        let points: Vec<_> = rungs.iter().enumerate()
-            .filter_map(|(i, r)| of(r).map(|v| at(v / r.typical, row(i)))).collect();
+        let points: Vec<_> = rungs
+            .iter()
+            .enumerate()
+            .filter_map(|(i, r)| of(r).map(|v| at(v / r.typical, row(i))))
+            .collect();
         if !points.is_empty() {
-            layers.push(Layer::Points { role, name: Some(name.to_owned()), shape, points });
+            layers.push(Layer::Points {
+                role,
+                name: Some(name.to_owned()),
+                shape,
+                points,
+            });
         }
     }
-    let beside = rungs.iter().enumerate()
-        .map(|(i, r)| Tick { at: row(i), label: if r.verdict.is_empty() { "no verdict".to_owned() } else { r.verdict.clone() } })
+    let beside = rungs
+        .iter()
+        .enumerate()
+        .map(|(i, r)| Tick {
+            at: row(i),
+            label: if r.verdict.is_empty() {
+                "no verdict".to_owned()
+            } else {
+                r.verdict.clone()
+            },
+        })
         .collect();
-    let panel = Panel { x: None, y, layers, beside, share: 1.0 };
+    let panel = Panel {
+        x: None,
+        y,
+        layers,
+        beside,
+        share: 1.0,
+    };
     let mut notes = Vec::new();
-    let hidden = rungs.iter().flat_map(|r| [r.ceiling, r.tester_range].into_iter().flatten().map(|v| v / r.typical))
-        .filter(|v| *v > reach).count();
+    let hidden = rungs
+        .iter()
+        .flat_map(|r| {
+            [r.ceiling, r.tester_range]
+                .into_iter()
+                .flatten()
+                .map(|v| v / r.typical)
+        })
+        .filter(|v| *v > reach)
+        .count();
     if hidden > 0 {
-        notes.push("Ceilings and ends of tester range that lie further to the right are not shown.".to_owned());
+        notes.push(
+            "Ceilings and ends of tester range that lie further to the right are not shown."
+                .to_owned(),
+        );
     }
     let mut chart = Chart::new(title(&rungs), input.period.clone(), x, vec![panel], notes)?;
-    chart.height = chart.height.max(360 + 84 * u32::try_from(n).unwrap_or(200).min(200));
+    chart.height = chart
+        .height
+        .max(360 + 84 * u32::try_from(n).unwrap_or(200).min(200));
     Ok(chart)
 }
 
 fn in_words(r: &Rung, unit: &str) -> String {
+    let (times, unit) = if unit == "mA" && r.typical < 0.01 {
+        (1000.0, "µA")
+    } else {
+        (1.0, unit)
+    };
     // Three figures of the typical reading say where it lies.
-    let figures = 2 - r.typical.log10().floor().clamp(-6.0, 2.0) as i32;
+    let figures = 2 - (r.typical * times).log10().floor().clamp(-6.0, 2.0) as i32;
     let decimals = decimals_of(10f64.powi(-figures));
-    let typical = number(r.typical, decimals);
-    match r.limit {
-        Some(limit) => format!("{typical}, limit {} {unit}", number(limit, decimals)),
-        None => format!("{typical} {unit}, no limit"),
+    let typical = number(r.typical * times, decimals);
+    match r.limit.map(|limit| limit * times) {
+        Some(limit) => format!(
+            "typical {typical}, limit {} {unit}",
+            number(limit, decimals)
+        ),
+        None => format!("typical {typical} {unit}, no limit"),
     }
 }
 
@@ -135,12 +227,19 @@ fn in_words(r: &Rung, unit: &str) -> String {
 fn title(rungs: &[&Rung]) -> String {
     let mut counts: Vec<(&str, usize)> = Vec::new();
     for r in rungs {
-        let word = if r.verdict.is_empty() { "no verdict" } else { &r.verdict };
+        let word = if r.verdict.is_empty() {
+            "no verdict"
+        } else {
+            &r.verdict
+        };
         match counts.iter_mut().find(|c| c.0 == word) {
             Some(c) => c.1 += 1,
             None => counts.push((word, 1)),
         }
     }
-    let parts: Vec<String> = counts.iter().map(|(word, n)| format!("{n} {word}")).collect();
+    let parts: Vec<String> = counts
+        .iter()
+        .map(|(word, n)| format!("{word} {n}"))
+        .collect();
     format!("Limits of {} series: {}", rungs.len(), parts.join(", "))
 }

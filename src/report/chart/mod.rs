@@ -100,6 +100,27 @@ pub enum Role {
     Quiet,
 }
 
+impl Role {
+    /// All of them.
+    pub const ALL: [Self; 15] = [
+        Self::Reading,
+        Self::Fit,
+        Self::Limit,
+        Self::Suggested,
+        Self::Workable,
+        Self::Stray,
+        Self::Forecast,
+        Self::Event,
+        Self::Step,
+        Self::Ewma,
+        Self::Typical,
+        Self::Breakdown,
+        Self::UnderLimit,
+        Self::Other,
+        Self::Quiet,
+    ];
+}
+
 /// How a line is interrupted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Dash {
@@ -258,11 +279,7 @@ pub enum Layer {
         label: String,
     },
     /// A text beside a place.
-    Text {
-        at: Point,
-        side: Side,
-        text: String,
-    },
+    Text { at: Point, side: Side, text: String },
 }
 
 /// A staircase: each value holds from its place until the next one, the last until `end`.
@@ -396,7 +413,10 @@ impl Layer {
     fn check(&self) -> Result<(), ChartError> {
         let what = self.name().unwrap_or("a mark");
         let of = |points: &[Point]| {
-            finite(what, points.iter().flat_map(|p| [p.x, p.y]).collect::<Vec<_>>())
+            finite(
+                what,
+                points.iter().flat_map(|p| [p.x, p.y]).collect::<Vec<_>>(),
+            )
         };
         match self {
             Self::Bars { bars, .. } => finite(
@@ -429,10 +449,7 @@ impl Layer {
 }
 
 /// Refuses numbers that cannot be drawn, naming what they belong to.
-pub(crate) fn finite(
-    what: &str,
-    numbers: impl IntoIterator<Item = f64>,
-) -> Result<(), ChartError> {
+pub(crate) fn finite(what: &str, numbers: impl IntoIterator<Item = f64>) -> Result<(), ChartError> {
     if numbers.into_iter().all(f64::is_finite) {
         Ok(())
     } else {

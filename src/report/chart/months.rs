@@ -1,7 +1,9 @@
 //! What did each month look like?
 
-use super::axis::{decimals_of, number, percent};
-use super::{Axis, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, Whisker, at, steps};
+use super::axis::{day_text, decimals_of, number, percent};
+use super::{
+    Axis, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, Whisker, at, steps,
+};
 
 /// One month of a series.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -67,8 +69,14 @@ pub fn chart(input: &Months) -> Result<Chart, ChartError> {
     let (Some(first), Some(last)) = (input.months.first(), input.months.last()) else {
         return Err(ChartError::NothingToShow { what: "months" });
     };
-    super::finite("a month's reading", input.months.iter().flat_map(|m| [m.median, m.low, m.high]))?;
-    super::finite("a limit", input.limits.iter().flat_map(|l| [l.high, l.low]).flatten())?;
+    super::finite(
+        "a month's reading",
+        input.months.iter().flat_map(|m| [m.median, m.low, m.high]),
+    )?;
+    super::finite(
+        "a limit",
+        input.limits.iter().flat_map(|l| [l.high, l.low]).flatten(),
+    )?;
     let decimals = decimals_of(input.step);
     let show = |v: f64| format!("{} {}", number(v, decimals), input.unit);
     let (start, end) = (f64::from(first.first_day), f64::from(last.end_day));
@@ -78,64 +86,158 @@ pub fn chart(input: &Months) -> Result<Chart, ChartError> {
     let spread = || input.months.iter().flat_map(|m| [m.low, m.high]);
     let limits = input.limits.iter().flat_map(|l| [l.high, l.low]).flatten();
     let (shown, beyond) = within_reach(spread(), limits);
-    let y = Axis::covering("reading", &input.unit, Scale::Linear, spread().chain(shown.iter().copied()), 0.08);
+    let y = Axis::covering(
+        "reading",
+        &input.unit,
+        Scale::Linear,
+        spread().chain(shown.iter().copied()),
+        0.08,
+    );
 
     let mut layers = vec![
         Layer::Whiskers {
             role: Role::Fit,
             name: Some("the middle 90 % of units".to_owned()),
-            whiskers: input.months.iter().map(|m| Whisker { x: middle(m), low: m.low, high: m.high }).collect(),
+            whiskers: input
+                .months
+                .iter()
+                .map(|m| Whisker {
+                    x: middle(m),
+                    low: m.low,
+                    high: m.high,
+                })
+                .collect(),
         },
         Layer::Line {
-            role: Role::Fit, name: None, dash: Dash::Solid,
-            points: input.months.iter().map(|m| at(middle(m), m.median)).collect(),
+            role: Role::Fit,
+            name: None,
+            dash: Dash::Solid,
+            points: input
+                .months
+                .iter()
+                .map(|m| at(middle(m), m.median))
+                .collect(),
         },
         Layer::Points {
-            role: Role::Fit, name: Some("median of the month".to_owned()), shape: Shape::Square,
-            points: input.months.iter().map(|m| at(middle(m), m.median)).collect(),
+            role: Role::Fit,
+            name: Some("median of the month".to_owned()),
+            shape: Shape::Square,
+            points: input
+                .months
+                .iter()
+                .map(|m| at(middle(m), m.median))
+                .collect(),
         },
     ];
-    layers.extend(limit_steps(&input.limits, start, end, |l| l.high, Dash::Solid, "high limit"));
-    layers.extend(limit_steps(&input.limits, start, end, |l| l.low, Dash::Dashed, "low limit"));
+    layers.extend(limit_steps(
+        &input.limits,
+        start,
+        end,
+        |l| l.high,
+        Dash::Solid,
+        "high limit",
+    ));
+    layers.extend(limit_steps(
+        &input.limits,
+        start,
+        end,
+        |l| l.low,
+        Dash::Dashed,
+        "low limit",
+    ));
 
     let reject_axis = Axis::covering(
-        "units rejected, per cent", "", Scale::Linear,
-        input.months.iter().flat_map(|m| [m.rejected.value * 100.0, m.rejected.high * 100.0]).chain([0.0, 0.1]),
+        "units rejected, per cent",
+        "",
+        Scale::Linear,
+        input
+            .months
+            .iter()
+            .flat_map(|m| [m.rejected.value * 100.0, m.rejected.high * 100.0])
+            .chain([0.0, 0.1]),
         0.08,
-    ).from(0.0);
+    )
+    .from(0.0);
     let rejects = vec![
         Layer::Whiskers {
-            role: Role::Limit, name: None,
-            whiskers: input.months.iter()
-                .map(|m| Whisker { x: middle(m), low: m.rejected.low * 100.0, high: m.rejected.high * 100.0 }).collect(),
+            role: Role::Limit,
+            name: None,
+            whiskers: input
+                .months
+                .iter()
+                .map(|m| Whisker {
+                    x: middle(m),
+                    low: m.rejected.low * 100.0,
+                    high: m.rejected.high * 100.0,
+                })
+                .collect(),
         },
         Layer::Points {
-            role: Role::Limit, name: Some("share rejected, with its 95 % interval".to_owned()), shape: Shape::Diamond,
-            points: input.months.iter().map(|m| at(middle(m), m.rejected.value * 100.0)).collect(),
+            role: Role::Limit,
+            name: Some("share rejected, with its 95 % interval".to_owned()),
+            shape: Shape::Diamond,
+            points: input
+                .months
+                .iter()
+                .map(|m| at(middle(m), m.rejected.value * 100.0))
+                .collect(),
         },
     ];
     let change = last.median - first.median;
     let sign = if change > 0.0 { "+" } else { "" };
     let title = format!(
-        "{}: median {} in the last month, {sign}{} since the first; {} rejected",
-        input.series, show(last.median), show(change), percent(last.rejected.value)
+        "{}: median {} in {} ({sign}{} since {}), {} rejected",
+        input.series,
+        show(last.median),
+        month_text(last),
+        show(change),
+        month_text(first),
+        percent(last.rejected.value)
     );
     let units: u64 = input.months.iter().map(|m| m.units).sum();
-    let subtitle = format!("{} units in {} months", number(units as f64, 0), input.months.len());
+    let subtitle = format!(
+        "{} units in {} months",
+        number(units as f64, 0),
+        input.months.len()
+    );
     let mut notes = beyond_notes(&beyond, &show);
     let fewest = input.months.iter().map(|m| m.units).min().unwrap_or(0);
-    notes.push(format!("Units per month: {} or more.", number(fewest as f64, 0)));
+    notes.push(format!(
+        "Units per month: {} or more.",
+        number(fewest as f64, 0)
+    ));
     let panels = vec![
-        Panel { x: None, y, layers, beside: Vec::new(), share: 1.0 },
-        Panel { x: None, y: reject_axis, layers: rejects, beside: Vec::new(), share: 0.5 },
+        Panel {
+            x: None,
+            y,
+            layers,
+            beside: Vec::new(),
+            share: 1.0,
+        },
+        Panel {
+            x: None,
+            y: reject_axis,
+            layers: rejects,
+            beside: Vec::new(),
+            share: 0.5,
+        },
     ];
     Chart::new(title, subtitle, x, panels, notes)
 }
 
+fn month_text(month: &Month) -> String {
+    day_text(month.first_day).chars().take(7).collect()
+}
+
 /// Splits limits into those near enough to be drawn without squashing the data, and those beyond:
 /// further from the data than one and a half times their range.
-pub(super) fn within_reach(data: impl Iterator<Item = f64>, limits: impl Iterator<Item = f64>) -> (Vec<f64>, Vec<f64>) {
-    let (low, high) = data.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
+pub(super) fn within_reach(
+    data: impl Iterator<Item = f64>,
+    limits: impl Iterator<Item = f64>,
+) -> (Vec<f64>, Vec<f64>) {
+    let (low, high) = data.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
+        (a.min(v), b.max(v))
+    });
     let range = (high - low).max(high.abs() * 0.02);
     limits.partition(|l| *l < high + 1.5 * range && *l > low - 1.5 * range)
 }
@@ -150,12 +252,20 @@ pub(super) fn beyond_notes(beyond: &[f64], show: &dyn Fn(f64) -> String) -> Vec<
     }
     let words: Vec<String> = values.iter().map(|v| show(*v)).collect();
     let noun = if values.len() == 1 { "Limit" } else { "Limits" };
-    vec![format!("{noun} beyond the edge of this chart, so that the readings can be seen: {}.", words.join(", "))]
+    vec![format!(
+        "{noun} beyond the edge of this chart, so that the readings can be seen: {}.",
+        words.join(", ")
+    )]
 }
 
 /// One staircase for each stretch of days on which there was such a limit.
 pub(super) fn limit_steps(
-    limits: &[LimitFrom], start: f64, end: f64, of: impl Fn(&LimitFrom) -> Option<f64>, dash: Dash, name: &str,
+    limits: &[LimitFrom],
+    start: f64,
+    end: f64,
+    of: impl Fn(&LimitFrom) -> Option<f64>,
+    dash: Dash,
+    name: &str,
 ) -> Vec<Layer> {
     let mut layers = Vec::new();
     let mut run: Vec<Point> = Vec::new();

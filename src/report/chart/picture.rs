@@ -1,7 +1,11 @@
 //! From inked pixels to a small PNG.
 
-use super::ChartError;
+use super::{ChartError, style};
+use std::cmp::Reverse;
 use std::collections::HashMap;
+
+/// Colours kept: enough for smooth letters and lines, few enough to pack well.
+pub const COLOURS: usize = 40;
 
 /// Averages blocks of `times` × `times` pixels. `rgb` has three bytes a pixel, `width` × `height` is the
 /// size of the result.
@@ -27,8 +31,8 @@ pub fn shrink(rgb: &[u8], width: u32, height: u32, times: u32) -> Vec<u8> {
     out
 }
 
-/// Packs a picture as a PNG with a palette of at most 256 colours: the commonest of the picture as
-/// they are, each other one as the nearest of those. Same pixels, same bytes.
+/// Packs a picture as a PNG with a palette of at most [`COLOURS`] colours: those with a meaning and the
+/// commonest of the picture as they are, each other one as the nearest of those. Same pixels, same bytes.
 ///
 /// # Errors
 /// `NotDrawn` where packing fails.
@@ -39,12 +43,23 @@ pub fn pack(rgb: &[u8], width: u32, height: u32) -> Result<Vec<u8>, ChartError> 
         *counts.entry(*pixel).or_default() += 1;
     }
     let mut colours: Vec<([u8; 3], u32)> = counts.into_iter().collect();
-    colours.sort_by(|a, b| b.1.cmp(&a.1).then(a.0.cmp(&b.0)));
-    let palette: Vec<[u8; 3]> = colours.iter().take(256).map(|c| c.0).collect();
+    // Colours that carry a meaning first, however few pixels they have; then by number of pixels.
+    let meant = style::palette();
+    colours.sort_by_key(|(colour, count)| (!meant.contains(colour), Reverse(*count), *colour));
+    let palette: Vec<[u8; 3]> = colours.iter().take(COLOURS).map(|c| c.0).collect();
     let place: HashMap<[u8; 3], u8> = colours
         .iter()
         .enumerate()
-        .map(|(i, (colour, _))| (*colour, if i < 256 { i as u8 } else { nearest(&palette, *colour) }))
+        .map(|(i, (colour, _))| {
+            (
+                *colour,
+                if i < COLOURS {
+                    i as u8
+                } else {
+                    nearest(&palette, *colour)
+                },
+            )
+        })
         .collect();
     let indices: Vec<u8> = pixels.iter().map(|p| place[p]).collect();
 

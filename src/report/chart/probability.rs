@@ -1,7 +1,9 @@
 //! Does the fitted body describe the readings, up to the limit?
 
 use super::axis::{counted, decimals_of, number, percent};
-use super::{Along, Axis, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, Tick, at};
+use super::{
+    Along, Axis, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, Tick, at,
+};
 use statrs::function::erf::erfc_inv;
 
 /// How shares are spread along the axis, so that one family is a straight line.
@@ -123,25 +125,61 @@ pub struct Probability {
 /// # Errors
 /// `NothingToShow` where no point has a place; else those of [`Chart::check`].
 pub fn chart(input: &Probability) -> Result<Chart, ChartError> {
-    super::finite("an observed point", input.observed.iter().flat_map(|o| [o.reading, o.p]))?;
-    super::finite("a fitted point", input.fitted.iter().flat_map(|f| [f.p, f.reading, f.low, f.high]))?;
+    super::finite(
+        "an observed point",
+        input.observed.iter().flat_map(|o| [o.reading, o.p]),
+    )?;
+    super::finite(
+        "a fitted point",
+        input
+            .fitted
+            .iter()
+            .flat_map(|f| [f.p, f.reading, f.low, f.high]),
+    )?;
     let log = input.scale.readings() == Scale::Log;
     let has_place = |p: f64, reading: f64| p > 0.0 && p < 1.0 && (!log || reading > 0.0);
-    let observed: Vec<&Observed> = input.observed.iter().filter(|o| has_place(o.p, o.reading)).collect();
+    let observed: Vec<&Observed> = input
+        .observed
+        .iter()
+        .filter(|o| has_place(o.p, o.reading))
+        .collect();
     if observed.is_empty() {
-        return Err(ChartError::NothingToShow { what: "points with a share between 0 and 1" });
+        return Err(ChartError::NothingToShow {
+            what: "points with a share between 0 and 1",
+        });
     }
-    let fitted: Vec<&Fitted> = input.fitted.iter().filter(|f| has_place(f.p, f.low.min(f.reading))).collect();
+    let fitted: Vec<&Fitted> = input
+        .fitted
+        .iter()
+        .filter(|f| has_place(f.p, f.low.min(f.reading)))
+        .collect();
     let place = |p: f64| input.scale.place(p);
     let decimals = decimals_of(input.step);
 
     let x = Axis::covering(
-        "reading", &input.unit, input.scale.readings(),
-        observed.iter().map(|o| o.reading).chain(fitted.iter().map(|f| f.reading)).chain(input.high_limit),
+        "reading",
+        &input.unit,
+        input.scale.readings(),
+        observed
+            .iter()
+            .map(|o| o.reading)
+            .chain(fitted.iter().map(|f| f.reading))
+            .chain(input.high_limit),
         0.05,
     );
-    let shares: Vec<f64> = observed.iter().map(|o| o.p).chain(fitted.iter().map(|f| f.p)).chain(input.accepted.map(|a| 1.0 - a)).collect();
-    let y = Axis::covering("units at or below the reading", "", Scale::Linear, shares.iter().map(|p| place(*p)), 0.05);
+    let shares: Vec<f64> = observed
+        .iter()
+        .map(|o| o.p)
+        .chain(fitted.iter().map(|f| f.p))
+        .chain(input.accepted.map(|a| 1.0 - a))
+        .collect();
+    let y = Axis::covering(
+        "units at or below the reading",
+        "",
+        Scale::Linear,
+        shares.iter().map(|p| place(*p)),
+        0.05,
+    );
     let y = y.clone().with_ticks(share_ticks(input.scale, &y));
 
     let mut layers = Vec::new();
@@ -153,58 +191,112 @@ pub fn chart(input: &Probability) -> Result<Chart, ChartError> {
             high: fitted.iter().map(|f| at(f.high, place(f.p))).collect(),
         });
         layers.push(Layer::Line {
-            role: Role::Fit, name: Some(input.fit.clone()), dash: Dash::Solid,
+            role: Role::Fit,
+            name: Some(input.fit.clone()),
+            dash: Dash::Solid,
             points: fitted.iter().map(|f| at(f.reading, place(f.p))).collect(),
         });
     }
     for (known, role, shape, words) in [
         (Known::Exactly, Role::Reading, Shape::Disc, "observed"),
-        (Known::Stray, Role::Stray, Shape::Down, "stray, not in the fit"),
-        (Known::Below, Role::Other, Shape::Left, "known only to lie below"),
-        (Known::Above, Role::Limit, Shape::Right, "tripped: known only to lie above"),
+        (
+            Known::Stray,
+            Role::Stray,
+            Shape::Down,
+            "stray, not in the fit",
+        ),
+        (
+            Known::Below,
+            Role::Other,
+            Shape::Left,
+            "known only to lie below",
+        ),
+        (
+            Known::Above,
+            Role::Limit,
+            Shape::Right,
+            "tripped: known only to lie above",
+        ),
     ] {
         let of_kind = || observed.iter().filter(|o| o.known == known);
         let points: Vec<Point> = of_kind().map(|o| at(o.reading, place(o.p))).collect();
         if !points.is_empty() {
-            let name = format!("{words} ({})", counted(of_kind().map(|o| o.count).sum(), "unit"));
-            layers.push(Layer::Points { role, name: Some(name), shape, points });
+            let name = format!(
+                "{words} ({})",
+                counted(of_kind().map(|o| o.count).sum(), "unit")
+            );
+            layers.push(Layer::Points {
+                role,
+                name: Some(name),
+                shape,
+                points,
+            });
         }
     }
     if let Some(limit) = input.high_limit {
         layers.push(Layer::Rule {
-            role: Role::Limit, dash: Dash::Solid, along: Along::Upright, at: limit,
+            role: Role::Limit,
+            dash: Dash::Solid,
+            along: Along::Upright,
+            at: limit,
             label: format!("high limit {} {}", number(limit, decimals), input.unit),
         });
     }
     if let Some(a) = input.accepted {
         layers.push(Layer::Rule {
-            role: Role::Quiet, dash: Dash::Dashed, along: Along::Level, at: place(1.0 - a),
-            label: format!("{} above", percent(a)),
+            role: Role::Quiet,
+            dash: Dash::Dashed,
+            along: Along::Level,
+            at: place(1.0 - a),
+            label: format!("accepted: {} % above", share_text(a)),
         });
     }
     let title = match input.largest_gap {
-        Some(gap) => format!("{}: the fitted body is nowhere more than {} off the readings", input.series, percent(gap)),
+        Some(gap) => format!(
+            "{}: the fitted body is nowhere more than {} off the readings",
+            input.series,
+            percent(gap)
+        ),
         None => format!("{}: readings against the fitted body", input.series),
     };
-    let notes = vec![format!("A {} body would lie on a straight line.", input.scale.name())];
-    let panel = Panel { x: None, y, layers, beside: Vec::new(), share: 1.0 };
+    let notes = vec![format!(
+        "A {} body would lie on a straight line.",
+        input.scale.name()
+    )];
+    let panel = Panel {
+        x: None,
+        y,
+        layers,
+        beside: Vec::new(),
+        share: 1.0,
+    };
     Chart::new(title, input.period.clone(), x, vec![panel], notes)
 }
 
 fn share_ticks(scale: ProbabilityScale, axis: &Axis) -> Vec<Tick> {
     let candidates = [
-        1e-6, 1e-5, 1e-4, 1e-3, 0.01, 0.05, 0.2, 0.5, 0.8, 0.95, 0.99, 0.999, 0.9999, 0.99999, 0.999_999,
+        1e-6, 1e-5, 1e-4, 1e-3, 0.01, 0.05, 0.2, 0.5, 0.8, 0.95, 0.99, 0.999, 0.9999, 0.99999,
+        0.999_999,
     ];
     let apart = (axis.high - axis.low) / 14.0;
     let mut ticks: Vec<Tick> = Vec::new();
     for p in candidates {
         let place = scale.place(p);
-        if place.is_finite() && axis.holds(place) && ticks.last().is_none_or(|t| place - t.at > apart) {
-            // The share itself, not rounded: 99.99 must not read 100.
-            let text = format!("{:.4}", p * 100.0);
-            let text = text.trim_end_matches('0').trim_end_matches('.');
-            ticks.push(Tick { at: place, label: format!("{text} %") });
+        if place.is_finite()
+            && axis.holds(place)
+            && ticks.last().is_none_or(|t| place - t.at > apart)
+        {
+            ticks.push(Tick {
+                at: place,
+                label: format!("{} %", share_text(p)),
+            });
         }
     }
     ticks
+}
+
+/// A share given by hand as per cent, not rounded: 99.99 must not read 100.
+fn share_text(p: f64) -> String {
+    let text = format!("{:.4}", p * 100.0);
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }

@@ -1,8 +1,8 @@
 //! The look: sizes, colours by meaning, and the font that comes with the program.
 
 use super::Role;
-use ab_glyph::{Font, FontRef, PxScale, ScaleFont};
-use plotters::style::{FontStyle, RGBColor, register_font};
+use ab_glyph::{Font, FontRef, PxScale, ScaleFont, point};
+use plotters::style::RGBColor;
 use std::sync::OnceLock;
 
 /// Width of a picture in pixels.
@@ -12,7 +12,7 @@ pub const HEIGHT: u32 = 1000;
 /// A picture is inked this many times larger and then averaged, which smooths thick lines.
 pub const OVERSIZE: u32 = 2;
 /// Size of the title, in pixels of the finished picture; so are all sizes here.
-pub const TITLE: f64 = 42.0;
+pub const TITLE: f64 = 40.0;
 /// Size of the subtitle.
 pub const SUBTITLE: f64 = 29.0;
 /// Size of axis titles, ticks, labels and legend: legible at half size.
@@ -84,6 +84,27 @@ pub fn shade(role: Role) -> RGBColor {
     RGBColor(mix(r), mix(g), mix(b))
 }
 
+/// Every colour that carries a meaning: of marks, shades, words, grid and frame, and white.
+#[must_use]
+pub fn palette() -> Vec<[u8; 3]> {
+    Role::ALL
+        .into_iter()
+        .flat_map(|role| [colour(role), shade(role)])
+        .chain([INK, GRID, FRAME, RGBColor(255, 255, 255)])
+        .map(|RGBColor(r, g, b)| [r, g, b])
+        .collect()
+}
+
+/// Thickness of lines with this meaning: the moving average is thin, so that it leaves what lies
+/// below it to be seen.
+#[must_use]
+pub fn thickness(role: Role) -> f64 {
+    match role {
+        Role::Ewma => 2.5,
+        _ => LINE,
+    }
+}
+
 /// Weight of a text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Weight {
@@ -93,45 +114,21 @@ pub enum Weight {
     Bold,
 }
 
-impl Weight {
-    /// Name under which the face is registered; the heavy face is a family of its own, since asking
-    /// the drawing crate for a bold style gives the regular face.
-    #[must_use]
-    pub fn family(self) -> &'static str {
-        match self {
-            Self::Regular => "leakdrift regular",
-            Self::Bold => "leakdrift bold",
-        }
-    }
-}
-
 struct Faces {
     regular: FontRef<'static>,
     bold: FontRef<'static>,
 }
 
-/// Both faces, registered with the drawing crate the first time they are asked for.
+/// Both faces, read the first time they are asked for, from any thread.
 fn faces() -> &'static Faces {
     static FACES: OnceLock<Faces> = OnceLock::new();
     FACES.get_or_init(|| {
-        for (weight, bytes) in [
-            (Weight::Regular, dejavu::sans::regular()),
-            (Weight::Bold, dejavu::sans::bold()),
-        ] {
-            // An error here would show when the first text is drawn, as a named error.
-            let _ = register_font(weight.family(), FontStyle::Normal, bytes);
-        }
         let face = |bytes| FontRef::try_from_slice(bytes).expect("the bundled font is a font");
         Faces {
             regular: face(dejavu::sans::regular()),
             bold: face(dejavu::sans::bold()),
         }
     })
-}
-
-/// Makes the bundled font known to the drawing crate. Safe to call from many threads, any number of times.
-pub fn register_fonts() {
-    faces();
 }
 
 fn face(weight: Weight) -> &'static FontRef<'static> {
@@ -156,6 +153,54 @@ pub fn text_width(text: &str, size: f64, weight: Weight) -> f64 {
         before = Some(glyph);
     }
     f64::from(width)
+}
+
+/// Height of capitals as a fraction of the size: 1493 units of the font's 2384 from ascender to descender.
+pub const CAPITALS: f64 = 0.626;
+
+/// One pixel touched by a letter.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Dot {
+    /// Column.
+    pub x: i32,
+    /// Row.
+    pub y: i32,
+    /// How much of the pixel the letter covers, 0 to 1.
+    pub cover: f32,
+}
+
+/// The pixels of a text whose first letter starts at `x` on the base line `y`; signs that the font lacks
+/// are drawn as `?`.
+#[must_use]
+pub fn ink(text: &str, x: f64, y: f64, size: f64, weight: Weight) -> Vec<Dot> {
+    let face = face(weight);
+    let scale = PxScale::from(size as f32);
+    let font = face.as_scaled(scale);
+    let mut dots = Vec::new();
+    let mut along = x as f32;
+    let mut before = None;
+    for c in drawn(text).chars() {
+        let id = font.glyph_id(c);
+        if let Some(b) = before {
+            along += font.kern(b, id);
+        }
+        before = Some(id);
+        let glyph = id.with_scale_and_position(scale, point(along, y as f32));
+        along += font.h_advance(id);
+        if let Some(outline) = face.outline_glyph(glyph) {
+            let corner = outline.px_bounds().min;
+            outline.draw(|dx, dy, cover| {
+                if cover > 0.0 {
+                    dots.push(Dot {
+                        x: corner.x as i32 + dx as i32,
+                        y: corner.y as i32 + dy as i32,
+                        cover: cover.min(1.0),
+                    });
+                }
+            });
+        }
+    }
+    dots
 }
 
 /// The text as it can be drawn: white space made plain, or `fallback` where the font lacks a sign of

@@ -3,7 +3,9 @@
 use std::collections::BTreeMap;
 
 use chrono::{Datelike, Timelike};
-use rust_xlsxwriter::{DocProperties, ExcelDateTime, Format, FormatAlign, Workbook, Worksheet, XlsxError};
+use rust_xlsxwriter::{
+    DocProperties, ExcelDateTime, Format, FormatAlign, Workbook, Worksheet, XlsxError,
+};
 
 use super::super::schedule::Test;
 use super::super::testing::{Outcome, Shown};
@@ -12,8 +14,24 @@ use super::super::testing::{Outcome, Shown};
 const TEXT_SHEET: &str = "2026-04";
 
 const NAMES: [&str; 18] = [
-    "Date", "Time", "Model", "Serial no.", "A", "mOhm", "Result", "V", "Hz", "s", "mA", "Max mA",
-    "Min mA", "Result", "Reason", "Lot", "Filter", "Operator",
+    "Date",
+    "Time",
+    "Model",
+    "Serial no.",
+    "A",
+    "mOhm",
+    "Result",
+    "V",
+    "Hz",
+    "s",
+    "mA",
+    "Max mA",
+    "Min mA",
+    "Result",
+    "Reason",
+    "Lot",
+    "Filter",
+    "Operator",
 ];
 
 struct Look {

@@ -20,7 +20,11 @@ const PAGE: usize = 400;
 pub(super) fn bytes(tests: &[&Test]) -> Vec<u8> {
     let mut text = String::from("\u{feff}");
     for (n, page) in tests.chunks(PAGE).enumerate() {
-        let _ = write!(text, "Station B2, tester P-35, page {}\r\n{HEADER}\r\n", n + 1);
+        let _ = write!(
+            text,
+            "Station B2, tester P-35, page {}\r\n{HEADER}\r\n",
+            n + 1
+        );
         for test in page {
             line(&mut text, test);
         }

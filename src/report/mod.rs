@@ -1,0 +1,2 @@
+//! Verdict → pages: no statistics, no thresholds.
+pub mod peek;

@@ -1,0 +1,769 @@
+//! What holds for every chart: what goes in is what is shown, and nothing that can be measured makes
+//! drawing panic or hang.
+
+use crate::support::numbers::assert_abs;
+use leakdrift::report::chart::axis::{day_text, decimals_of, number, percent};
+use leakdrift::report::chart::distribution::{self, Distribution, TallyLine, Trips};
+use leakdrift::report::chart::drift::{
+    self, Average, Crossing, Drift, EventOn, Forecast, OnDay, StepOn,
+};
+use leakdrift::report::chart::failures::{self, ClassCount, FailureClass, Failures, Jump, Stretch};
+use leakdrift::report::chart::labels;
+use leakdrift::report::chart::ladder::{self, Ladder, Rung};
+use leakdrift::report::chart::months::{self, Interval, LimitFrom, Month, Months};
+use leakdrift::report::chart::probability::{
+    self, Fitted, Known, Observed, Probability, ProbabilityScale,
+};
+use leakdrift::report::chart::{
+    Axis, Chart, ChartError, Layer, Panel, Role, Scale, at, draw, style,
+};
+
+/// A body like that of a real series: a bell of counts around `centre`, one bar per `step`.
+fn bell(centre: f64, spread: f64, step: f64, limit: f64) -> Distribution {
+    let first = ((centre - 4.0 * spread) / step).round() as i64;
+    let last = ((centre + 4.0 * spread) / step).round() as i64;
+    let z = |v: f64| (v - centre) / spread;
+    let tally = (first..=last)
+        .map(|k| k as f64 * step)
+        .filter(|v| *v <= limit)
+        .map(|reading| TallyLine {
+            reading,
+            count: (230.0 * (-z(reading).powi(2) / 2.0).exp()).round() as u64,
+            stray: false,
+        })
+        .collect();
+    Distribution {
+        series: "VC310, AC 1500 V".into(),
+        verdict: "too tight".into(),
+        period: "2026-05-11 to 2026-10-30".into(),
+        unit: "mA".into(),
+        step,
+        tally,
+        trips: vec![Trips { limit, count: 332 }],
+        density: (0..100)
+            .map(|i| centre + spread * (f64::from(i) / 12.5 - 4.0))
+            .map(|x| {
+                at(
+                    x,
+                    (-z(x).powi(2) / 2.0).exp() / (spread * (2.0 * std::f64::consts::PI).sqrt()),
+                )
+            })
+            .collect(),
+        body_units: 7000.0,
+        fit: "fitted healthy body".into(),
+        typical: Some(centre),
+        high_limit: Some(limit),
+        low_limit: Some(centre * 0.52),
+        tail_bounds: Some((centre + 2.9 * spread, centre + 3.3 * spread)),
+        band: Some((centre + 3.4 * spread, centre * 2.0)),
+        open_lead: Some(centre * 0.006),
+    }
+}
+
+fn bars(panel: &Panel, role: Role) -> f64 {
+    panel
+        .layers
+        .iter()
+        .filter_map(|layer| match layer {
+            Layer::Bars { role: r, bars, .. } if *r == role => {
+                Some(bars.iter().map(|b| b.top).sum::<f64>())
+            }
+            _ => None,
+        })
+        .sum()
+}
+
+fn rules(chart: &Chart) -> Vec<(f64, &str)> {
+    chart
+        .layers()
+        .filter_map(|layer| match layer {
+            Layer::Rule { at, label, .. } => Some((*at, label.as_str())),
+            _ => None,
+        })
+        .collect()
+}
+
+/// Draws, and checks that a picture of the right size with something on it came out.
+#[track_caller]
+fn assert_drawn(chart: &Chart) -> Vec<u8> {
+    let bytes = draw::png(chart).expect("a checked chart can be drawn");
+    let mut reader = png::Decoder::new(std::io::Cursor::new(&bytes))
+        .read_info()
+        .expect("a PNG");
+    let mut pixels = vec![0; reader.output_buffer_size().expect("a known size")];
+    let info = reader.next_frame(&mut pixels).expect("whole");
+    assert_eq!((info.width, info.height), (chart.width, chart.height));
+    let white = reader
+        .info()
+        .palette
+        .as_ref()
+        .and_then(|p| p.chunks(3).position(|c| c == [255, 255, 255]));
+    let white = white.expect("a white ground") as u8;
+    let inked = pixels.iter().filter(|p| **p != white).count();
+    assert!(inked > 5000, "only {inked} pixels are inked");
+    // Nothing cut off: the outermost pixels stay white.
+    let (w, h) = (info.width as usize, info.height as usize);
+    for y in 0..h {
+        for x in [0, 1, 2, 3, w - 4, w - 3, w - 2, w - 1] {
+            assert_eq!(pixels[y * w + x], white, "ink at the edge, {x}, {y}");
+        }
+    }
+    bytes
+}
+
+#[test]
+fn bars_add_up_to_the_units_and_hold_whole_steps() {
+    for (step, spread) in [(0.01, 0.12), (0.001, 0.12), (0.001, 0.9), (0.1, 0.12)] {
+        let input = bell(4.8, spread, step, 5.0);
+        let chart = distribution::chart(&input).unwrap();
+        let units: u64 = input.tally.iter().map(|l| l.count).sum();
+        for panel in &chart.panels {
+            assert_abs(bars(panel, Role::Reading), units as f64, 0.0);
+            assert_abs(bars(panel, Role::Limit), 332.0, 0.0);
+            for layer in &panel.layers {
+                let Layer::Bars {
+                    role: Role::Reading,
+                    bars,
+                    ..
+                } = layer
+                else {
+                    continue;
+                };
+                assert!(bars.len() <= 121, "{} bars", bars.len());
+                for bar in bars {
+                    let steps = (bar.to - bar.from) / step;
+                    assert_abs(steps, steps.round(), 1e-6);
+                    // Edges lie half a step from readings.
+                    let edge = bar.from / step - 0.5;
+                    assert_abs(edge, edge.round(), 1e-6);
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn one_stray_among_thousands_is_marked_and_has_a_bar_of_its_own() {
+    let mut input = bell(2.0, 0.044, 0.001, 5.0);
+    input.trips.clear();
+    input.tally.push(TallyLine {
+        reading: 4.26,
+        count: 1,
+        stray: true,
+    });
+    let chart = distribution::chart(&input).unwrap();
+    let wide = chart.panels.last().unwrap();
+    assert!(wide.x.as_ref().unwrap().holds(4.26));
+    assert_eq!(wide.y.scale, Scale::Log);
+    assert_abs(bars(wide, Role::Stray), 1.0, 0.0);
+    assert!(
+        chart
+            .layers()
+            .filter_map(Layer::name)
+            .any(|n| n == "stray readings, 1 unit")
+    );
+    assert_drawn(&chart);
+}
+
+#[test]
+fn the_density_is_scaled_to_counts() {
+    // By hand: the highest normal density is 1 / (0.12 sqrt(2 pi)) = 3.3245 per mA, so 7000 units on
+    // bars 0.01 mA wide reach 232.7.
+    let chart = distribution::chart(&bell(4.8, 0.12, 0.01, 5.0)).unwrap();
+    let top = chart.layers().find_map(|layer| match layer {
+        Layer::Line {
+            role: Role::Fit,
+            points,
+            ..
+        } => Some(points.iter().map(|p| p.y).fold(0.0, f64::max)),
+        _ => None,
+    });
+    assert_abs(top.unwrap(), 232.7, 0.1);
+}
+
+#[test]
+fn rules_say_value_and_unit() {
+    let chart = distribution::chart(&bell(4.8, 0.12, 0.01, 5.0)).unwrap();
+    let rules = rules(&chart);
+    for wanted in [(5.0, "high limit 5.00 mA"), (4.8, "typical 4.80 mA")] {
+        assert!(rules.contains(&wanted), "{wanted:?} not in {rules:?}");
+    }
+    for panel in &chart.panels {
+        assert!(panel.x.as_ref().unwrap().title.contains("(mA)"));
+    }
+}
+
+fn month(first_day: i32, median: f64) -> Month {
+    Month {
+        first_day,
+        end_day: first_day + 30,
+        units: 600,
+        median,
+        low: median - 0.03,
+        high: median + 0.05,
+        rejected: Interval {
+            value: 0.004,
+            low: 0.001,
+            high: 0.01,
+        },
+    }
+}
+
+fn months_input() -> Months {
+    Months {
+        series: "KB120".into(),
+        unit: "mA".into(),
+        step: 0.001,
+        months: (0..14)
+            .map(|i| month(20_332 + i * 30, 0.29 + 0.01 * f64::from(i)))
+            .collect(),
+        limits: vec![
+            LimitFrom {
+                day: 20_000,
+                high: Some(0.50),
+                low: Some(0.2),
+            },
+            LimitFrom {
+                day: 20_500,
+                high: Some(0.55),
+                low: None,
+            },
+        ],
+    }
+}
+
+#[test]
+fn limits_are_steps_over_time_and_those_far_away_are_told_in_words() {
+    let chart = months::chart(&months_input()).unwrap();
+    let stairs = chart.layers().find_map(|layer| match layer {
+        Layer::Line {
+            name: Some(n),
+            points,
+            ..
+        } if n == "high limit" => Some(points.clone()),
+        _ => None,
+    });
+    let heights: Vec<(f64, f64)> = stairs.unwrap().iter().map(|p| (p.x, p.y)).collect();
+    // From the first day shown, across the change, to the day after the last month.
+    let end = 20_332.0 + 14.0 * 30.0;
+    assert_eq!(
+        heights,
+        [
+            (20_332.0, 0.5),
+            (20_500.0, 0.5),
+            (20_500.0, 0.55),
+            (end, 0.55)
+        ]
+    );
+    let mut far = months_input();
+    far.limits = vec![LimitFrom {
+        day: 20_000,
+        high: Some(9.0),
+        low: None,
+    }];
+    let chart = months::chart(&far).unwrap();
+    assert!(chart.notes.iter().any(|n| n.contains("9.000 mA")));
+    assert!(!chart.panels[0].y.holds(9.0));
+    assert_drawn(&chart);
+}
+
+fn drift_input() -> Drift {
+    let value = |d: i32| {
+        0.29 + 0.0005 * f64::from((d - 65).max(0)) + 0.004 * f64::from(d * 7 % 11 - 5) / 5.0
+    };
+    let points: Vec<OnDay> = (0..280)
+        .map(|d| OnDay {
+            day: 20_332 + d,
+            value: value(d),
+        })
+        .collect();
+    Drift {
+        series: "KB120, AC 1250 V".into(),
+        shape: "slope".into(),
+        movement: "+0.020 mA a month since 2025-12-01".into(),
+        points_are: "daily medians, 280 days".into(),
+        unit: "mA".into(),
+        step: 0.001,
+        fitted: vec![vec![points[0], points[65], points[279]]],
+        averages: points
+            .iter()
+            .map(|p| Average {
+                day: p.day,
+                value: p.value,
+                low: 0.28,
+                high: 0.30,
+            })
+            .collect(),
+        points,
+        steps: vec![StepOn {
+            day: 20_500,
+            low: 20_490,
+            high: 20_506,
+            size: "+0.01 mA".into(),
+        }],
+        events: (0..9)
+            .map(|i| EventOn {
+                day: 20_500 + i * 4,
+                what: format!("calibration {i}"),
+            })
+            .collect(),
+        limits: vec![LimitFrom {
+            day: 20_000,
+            high: Some(0.8),
+            low: None,
+        }],
+        forecast_of: "99.9 % of healthy units stay under".into(),
+        forecast: (0..20)
+            .map(|i| Forecast {
+                day: 20_612 + i * 5,
+                value: 0.6 + 0.01 * f64::from(i),
+                low: 0.58 + 0.009 * f64::from(i),
+                high: 0.62 + 0.012 * f64::from(i),
+            })
+            .collect(),
+        crossing: Some(Crossing {
+            day: 20_712,
+            low: Some(20_690),
+            high: None,
+        }),
+    }
+}
+
+#[test]
+fn steps_events_and_crossing_carry_their_dates() {
+    let chart = drift::chart(&drift_input()).unwrap();
+    let rules = rules(&chart);
+    // 20 500 days after 1970-01-01 is 2026-02-16, 20 712 is 2026-09-16 (python: date(1970,1,1) + timedelta).
+    assert!(
+        rules.contains(&(20_500.0, "step +0.01 mA on 2026-02-16")),
+        "{rules:?}"
+    );
+    assert!(
+        rules.contains(&(20_712.0, "limit reached 2026-09-16")),
+        "{rules:?}"
+    );
+    let zone = chart.layers().find_map(|layer| match layer {
+        Layer::Zone {
+            role: Role::Step,
+            from,
+            to,
+            ..
+        } => Some((*from, *to)),
+        _ => None,
+    });
+    assert_eq!(zone, Some((20_490.0, 20_507.0)));
+    assert_drawn(&chart);
+}
+
+fn rung(series: &str, typical: f64) -> Rung {
+    Rung {
+        series: series.into(),
+        verdict: "fits".into(),
+        typical,
+        healthy: (typical * 0.9, typical * 1.1),
+        band: Some((typical * 1.12, typical * 2.0)),
+        limit: Some(typical * 1.3),
+        suggested: None,
+        ceiling: Some(10.0),
+        tester_range: Some(20.0),
+    }
+}
+
+#[test]
+fn the_ladder_has_a_row_and_a_verdict_for_each_series() {
+    for n in [1, 8, 40] {
+        let rungs = (0..n)
+            .map(|i| rung(&format!("model {i}"), 0.001 * 1.3f64.powi(i)))
+            .collect();
+        let chart = ladder::chart(&Ladder {
+            unit: "mA".into(),
+            period: "2026".into(),
+            rungs,
+        })
+        .unwrap();
+        let panel = &chart.panels[0];
+        assert_eq!(panel.beside.len(), n as usize);
+        assert_eq!(panel.y.ticks(3).len(), n as usize);
+        assert_drawn(&chart);
+    }
+}
+
+fn failures_input() -> Failures {
+    let count = |class, count: u64| ClassCount {
+        class,
+        count,
+        share: Interval {
+            value: count as f64 / 100.0,
+            low: 0.0,
+            high: (count as f64 + 3.0) / 100.0,
+        },
+    };
+    Failures {
+        scope: "EM520".into(),
+        stretch: "week".into(),
+        stretches: (0..30)
+            .map(|w| Stretch {
+                from: 20_500 + w * 7,
+                until: 20_505 + w * 7,
+                units: 100,
+                classes: vec![
+                    count(FailureClass::OverLimit, if w > 20 { 9 } else { 0 }),
+                    count(FailureClass::Breakdown, u64::from(w % 5 == 0)),
+                ],
+            })
+            .collect(),
+        jump: Some(Jump {
+            day: 20_647,
+            low: 20_640,
+            high: 20_650,
+            before: 0.0015,
+            after: 0.1,
+        }),
+        events: vec![EventOn {
+            day: 20_600,
+            what: "limit 1.40 to 1.45 mA".into(),
+        }],
+    }
+}
+
+#[test]
+fn failures_are_counted_by_kind() {
+    let chart = failures::chart(&failures_input()).unwrap();
+    let names: Vec<&str> = chart.layers().filter_map(Layer::name).collect();
+    // 9 weeks with 9, and every fifth of 30 weeks with 1.
+    assert!(
+        names.contains(&"over limit (81)") && names.contains(&"breakdown (6)"),
+        "{names:?}"
+    );
+    assert_abs(bars(&chart.panels[1], Role::Quiet), 3000.0, 0.0);
+    assert_drawn(&chart);
+}
+
+fn probability_input(scale: ProbabilityScale) -> Probability {
+    let seen = |i: u32, known| Observed {
+        reading: 4.5 + 0.01 * f64::from(i),
+        p: (f64::from(i) + 0.5) / 51.0,
+        count: 10,
+        known,
+    };
+    Probability {
+        series: "VC310".into(),
+        period: "2026".into(),
+        unit: "mA".into(),
+        step: 0.01,
+        scale,
+        observed: (0..50)
+            .map(|i| seen(i, Known::Exactly))
+            .chain([seen(50, Known::Above)])
+            .collect(),
+        fitted: (1..60)
+            .map(|i| f64::from(i) / 60.0)
+            .map(|p| Fitted {
+                p,
+                reading: 4.5 + 0.5 * p,
+                low: 4.48 + 0.5 * p,
+                high: 4.52 + 0.5 * p,
+            })
+            .collect(),
+        fit: "fitted body".into(),
+        level: 0.95,
+        high_limit: Some(5.0),
+        accepted: Some(0.001),
+        largest_gap: Some(0.01),
+    }
+}
+
+#[test]
+fn probability_scales_put_shares_where_the_definitions_say() {
+    // Normal quantiles: printed tables, 0.975 at 1.959964 and 0.9995 at 3.290527. The others by hand:
+    // ln(-ln(1 - p)) is 0 at 1 - 1/e, -ln(-ln p) is 0 at 1/e, ln(p / (1 - p)) is ln 3 at 3/4.
+    let e = std::f64::consts::E;
+    for (scale, p, place) in [
+        (ProbabilityScale::Normal, 0.975, 1.959_964),
+        (ProbabilityScale::Lognormal, 0.9995, 3.290_527),
+        (ProbabilityScale::Normal, 0.5, 0.0),
+        (ProbabilityScale::Weibull, 1.0 - 1.0 / e, 0.0),
+        (ProbabilityScale::Gumbel, 1.0 / e, 0.0),
+        (ProbabilityScale::LogLogistic, 0.75, 1.098_612),
+    ] {
+        assert_abs(scale.place(p), place, 1e-6);
+        assert_drawn(&probability::chart(&probability_input(scale)).unwrap());
+    }
+}
+
+#[test]
+fn trips_are_shown_as_lying_above() {
+    let chart = probability::chart(&probability_input(ProbabilityScale::Normal)).unwrap();
+    let names: Vec<&str> = chart.layers().filter_map(Layer::name).collect();
+    assert!(
+        names.contains(&"tripped: known only to lie above (10 units)"),
+        "{names:?}"
+    );
+}
+
+#[test]
+fn nothing_to_show_is_a_named_reason() {
+    let mut empty = bell(4.8, 0.12, 0.01, 5.0);
+    empty.tally.clear();
+    empty.trips.clear();
+    let nothing = |r: Result<Chart, ChartError>| matches!(r, Err(ChartError::NothingToShow { .. }));
+    assert!(nothing(distribution::chart(&empty)));
+    assert!(nothing(months::chart(&Months {
+        months: vec![],
+        ..months_input()
+    })));
+    assert!(nothing(drift::chart(&Drift {
+        points: vec![],
+        ..drift_input()
+    })));
+    assert!(nothing(failures::chart(&Failures {
+        stretches: vec![],
+        ..failures_input()
+    })));
+    assert!(nothing(ladder::chart(&Ladder {
+        unit: "mA".into(),
+        period: String::new(),
+        rungs: vec![]
+    })));
+    let input = probability_input(ProbabilityScale::Normal);
+    assert!(nothing(probability::chart(&Probability {
+        observed: vec![],
+        ..input
+    })));
+}
+
+#[test]
+fn numbers_that_are_none_are_refused_by_name() {
+    for bad in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
+        let refused = |r: Result<Chart, ChartError>| matches!(r, Err(ChartError::NotFinite { .. }));
+        let mut d = bell(4.8, 0.12, 0.01, 5.0);
+        d.high_limit = Some(bad);
+        assert!(refused(distribution::chart(&d)), "limit {bad}");
+        let mut d = bell(4.8, 0.12, 0.01, 5.0);
+        d.density[3].y = bad;
+        assert!(refused(distribution::chart(&d)), "density {bad}");
+        let mut d = bell(4.8, 0.12, 0.01, 5.0);
+        d.tally[3].reading = bad;
+        assert!(refused(distribution::chart(&d)), "reading {bad}");
+        let mut m = months_input();
+        m.months[2].high = bad;
+        assert!(refused(months::chart(&m)), "month {bad}");
+        let mut f = drift_input();
+        f.forecast[2].high = bad;
+        assert!(refused(drift::chart(&f)), "forecast {bad}");
+        let mut f = failures_input();
+        f.stretches[2].classes[0].share.high = bad;
+        assert!(refused(failures::chart(&f)), "share {bad}");
+        let rungs = vec![Rung {
+            limit: Some(bad),
+            ..rung("a", 1.0)
+        }];
+        let l = Ladder {
+            unit: "mA".into(),
+            period: String::new(),
+            rungs,
+        };
+        assert!(refused(ladder::chart(&l)), "rung {bad}");
+    }
+}
+
+#[test]
+fn axes_without_width_are_refused() {
+    let axis = |scale, low, high| Axis::new("reading", "mA", scale, low, high).check();
+    assert!(matches!(
+        axis(Scale::Linear, 2.0, 2.0),
+        Err(ChartError::EmptyRange { .. })
+    ));
+    assert!(matches!(
+        axis(Scale::Linear, 3.0, 2.0),
+        Err(ChartError::EmptyRange { .. })
+    ));
+    assert!(matches!(
+        axis(Scale::Linear, -1e308, 1e308),
+        Err(ChartError::NotFinite { .. })
+    ));
+    assert!(matches!(
+        axis(Scale::Log, 0.0, 2.0),
+        Err(ChartError::NotPositive { .. })
+    ));
+    assert!(matches!(
+        axis(Scale::Date, f64::NAN, 2.0),
+        Err(ChartError::NotFinite { .. })
+    ));
+    assert!(axis(Scale::Log, 1e-3, 2.0).is_ok());
+}
+
+#[test]
+fn flat_single_tiny_and_huge_data_are_drawn() {
+    for size in [1e-12, 1e-3, 1.0, 1e9, 1e15] {
+        assert_drawn(
+            &distribution::chart(&bell(4.8 * size, 0.12 * size, 0.01 * size, 5.0 * size)).unwrap(),
+        );
+        let mut one = bell(4.8 * size, 0.12 * size, 0.01 * size, 5.0 * size);
+        one.tally = vec![TallyLine {
+            reading: 4.8 * size,
+            count: 1,
+            stray: false,
+        }];
+        one.trips.clear();
+        one.density.clear();
+        (one.low_limit, one.open_lead) = (None, None);
+        assert_drawn(&distribution::chart(&one).unwrap());
+        let mut only_trips = one.clone();
+        only_trips.tally.clear();
+        only_trips.trips = vec![Trips {
+            limit: 5.0 * size,
+            count: 3,
+        }];
+        assert_drawn(&distribution::chart(&only_trips).unwrap());
+
+        let flat = Drift {
+            points: (0..3)
+                .map(|d| OnDay {
+                    day: d,
+                    value: size,
+                })
+                .collect(),
+            fitted: vec![],
+            averages: vec![],
+            steps: vec![],
+            events: vec![],
+            limits: vec![],
+            forecast: vec![],
+            crossing: None,
+            ..drift_input()
+        };
+        assert_drawn(&drift::chart(&flat).unwrap());
+        assert_drawn(
+            &drift::chart(&Drift {
+                points: flat.points[..1].to_vec(),
+                ..flat
+            })
+            .unwrap(),
+        );
+        let one_month = Months {
+            months: vec![Month {
+                low: size,
+                high: size,
+                ..month(20_000, size)
+            }],
+            ..months_input()
+        };
+        assert_drawn(&months::chart(&one_month).unwrap());
+    }
+    let mut none_failed = failures_input();
+    for stretch in &mut none_failed.stretches {
+        stretch.classes.clear();
+    }
+    none_failed.stretches.truncate(1);
+    none_failed.jump = None;
+    assert_drawn(&failures::chart(&none_failed).unwrap());
+}
+
+#[test]
+fn very_long_names_are_cut_not_lost_over_the_edge() {
+    let long =
+        "A very long name of a model with many words and oneverylongwordwithoutanyspace".repeat(5);
+    let mut d = bell(4.8, 0.12, 0.01, 5.0);
+    (d.series, d.fit, d.period) = (long.clone(), long.clone(), long.clone());
+    assert_drawn(&distribution::chart(&d).unwrap());
+    let mut f = drift_input();
+    for event in &mut f.events {
+        event.what.clone_from(&long);
+    }
+    f.movement.clone_from(&long);
+    assert_drawn(&drift::chart(&f).unwrap());
+    let rungs = vec![Rung {
+        verdict: long.clone(),
+        ..rung(&long, 1.0)
+    }];
+    assert_drawn(
+        &ladder::chart(&Ladder {
+            unit: "mA".into(),
+            period: long,
+            rungs,
+        })
+        .unwrap(),
+    );
+}
+
+#[test]
+fn same_chart_same_bytes_from_any_thread() {
+    let chart = distribution::chart(&bell(4.8, 0.12, 0.01, 5.0)).unwrap();
+    let first = assert_drawn(&chart);
+    assert!(first.len() < 100_000, "{} bytes", first.len());
+    std::thread::scope(|scope| {
+        let runs: Vec<_> = (0..4)
+            .map(|_| scope.spawn(|| draw::png(&chart).unwrap()))
+            .collect();
+        for run in runs {
+            assert!(run.join().unwrap() == first);
+        }
+    });
+}
+
+#[test]
+fn names_the_font_cannot_draw_are_replaced() {
+    for kept in ["µA Ω ≤ ± ü ł –", "AP730", "Küchenmaschine", "− … × →"] {
+        assert_eq!(style::printable(kept, "series 3"), kept);
+    }
+    for lost in ["水壶", "", "   ", "kettle \u{1F525}"] {
+        assert_eq!(style::printable(lost, "series 3"), "series 3");
+    }
+    assert_eq!(style::printable(" two\n lines\t", "series 3"), "two lines");
+}
+
+#[test]
+fn date_ticks_stand_at_starts_of_months() {
+    // 2025-09-01 is day 20332, 2026-10-30 day 20756 (python: date.toordinal() - 719163).
+    let axis = Axis::new("day", "", Scale::Date, 20_332.0, 20_756.0);
+    let ticks = axis.ticks(15);
+    assert_eq!(ticks.len(), 14);
+    assert_eq!(
+        (ticks[0].at, ticks[0].label.as_str()),
+        (20_332.0, "2025-09")
+    );
+    assert_eq!(ticks[6].label, "2026-03");
+    assert_eq!(day_text(20_513), "2026-03-01");
+    assert_eq!(ticks[6].at, 20_513.0);
+    assert!(axis.ticks(6).len() <= 6);
+}
+
+#[test]
+fn numbers_read_as_people_write_them() {
+    assert_eq!(number(45_500.0, 0), "45\u{2009}500");
+    assert_eq!(number(-0.25, 2), "\u{2212}0.25");
+    assert_eq!(number(4.8, 2), "4.80");
+    assert_eq!(percent(0.053), "5.3 %");
+    assert_eq!(percent(0.0015), "0.15 %");
+    for (step, decimals) in [(0.01, 2), (0.5, 1), (20.0, 0), (0.25, 2), (0.0001, 4)] {
+        assert_eq!(decimals_of(step), decimals, "step {step}");
+    }
+}
+
+#[test]
+fn flags_never_cover_each_other() {
+    let poles: Vec<(f64, f64)> = (0..6)
+        .map(|i| (700.0 + 15.0 * f64::from(i), 250.0))
+        .collect();
+    let flags = labels::flags(&poles, 0.0, 1000.0, 6);
+    assert!(flags.iter().all(Option::is_some));
+    for (i, a) in flags.iter().flatten().enumerate() {
+        assert!(a.left >= 0.0 && a.right <= 1000.0);
+        for b in flags.iter().flatten().skip(i + 1) {
+            assert!(
+                a.lane != b.lane || a.right < b.left || b.right < a.left,
+                "{a:?} {b:?}"
+            );
+        }
+    }
+}
+
+#[test]
+fn nudged_labels_keep_apart_and_inside() {
+    let out = labels::nudged(&[10.0, 12.0, 11.0, 90.0], 8.0, 0.0, 100.0);
+    // By hand: three wishes around 11, 8 apart, in order of wish; the fourth is left alone.
+    assert_eq!(out, [3.0, 19.0, 11.0, 90.0]);
+    let crowded = labels::nudged(&[50.0; 30], 8.0, 0.0, 100.0);
+    assert!(crowded.iter().all(|y| (0.0..=100.0).contains(y)));
+}
