@@ -51,3 +51,6 @@ fn gather(args: &cli::InputArgs, config: &Config) -> Result<(input::Read, Result
     let pass = collector.finish(&read.tables, &book, config);
     Ok((read, pass))
 }
+pub mod analysis;
+pub mod stats;
+pub mod verdict;

@@ -48,11 +48,24 @@ impl Body {
         match self.region(which, 1.0 - p)? {
             Region::Tail(tail) => tail.quantile_estimate(1.0 - p, self.level),
             Region::Inside => self.inside(p, 0.5 + self.level / 2.0).and_then(|b| {
-                Estimate::new(b.value, b.lower, b.upper, self.level, "non-parametric quantile, days in blocks")
+                Estimate::new(
+                    b.value,
+                    b.lower,
+                    b.upper,
+                    self.level,
+                    "non-parametric quantile, days in blocks",
+                )
             }),
-            Region::Body => self.average.estimate(&self.fitted, Scale::Log, self.level, &|law: &Law| {
-                if p > 0.5 { law.upper_quantile(1.0 - p) } else { law.quantile(p) }
-            }),
+            Region::Body => {
+                self.average
+                    .estimate(&self.fitted, Scale::Log, self.level, &|law: &Law| {
+                        if p > 0.5 {
+                            law.upper_quantile(1.0 - p)
+                        } else {
+                            law.quantile(p)
+                        }
+                    })
+            }
         }
         .ok_or(NotDone::NotFinite("a quantile"))
     }
@@ -68,8 +81,14 @@ impl Body {
             Region::Inside => self.inside(1.0 - accepted, self.level),
             Region::Body => self
                 .average
-                .one_sided(&self.fitted, Scale::Log, self.level, &|law: &Law| law.upper_quantile(accepted))
-                .map(|b| Bounds { value: b.value, lower: b.lower, upper: b.upper }),
+                .one_sided(&self.fitted, Scale::Log, self.level, &|law: &Law| {
+                    law.upper_quantile(accepted)
+                })
+                .map(|b| Bounds {
+                    value: b.value,
+                    lower: b.lower,
+                    upper: b.upper,
+                }),
         }
         .filter(|b| b.value.is_finite() && !b.lower.is_nan() && !b.upper.is_nan())
         .ok_or(NotDone::NotFinite("the bounds of the accepted share"))
@@ -97,7 +116,9 @@ impl Body {
             }
             None => self
                 .average
-                .estimate(&self.fitted, Scale::Logit, self.level, &|law: &Law| law.ln_sf(limit).exp()),
+                .estimate(&self.fitted, Scale::Logit, self.level, &|law: &Law| {
+                    law.ln_sf(limit).exp()
+                }),
         }
         .ok_or(NotDone::NotFinite("the expected rejects"))
     }
@@ -118,7 +139,10 @@ impl Body {
             };
             return self
                 .exact_performance(limit, &what)
-                .or_else(|| self.average.estimate(&self.fitted, Scale::Linear, self.level, &what))
+                .or_else(|| {
+                    self.average
+                        .estimate(&self.fitted, Scale::Linear, self.level, &what)
+                })
                 .ok_or(NotDone::NotFinite(NAME));
         }
         let middle = self.quantile(which, 0.5)?;
@@ -126,8 +150,14 @@ impl Body {
         let at = |x50: f64, x: f64| index(limit, x50, x).ok_or(NotDone::NotFinite(NAME));
         let value = at(middle.value, upper.value)?;
         // The index falls with the reference reading; which way the median moves it depends on the limit.
-        let by_reference = [at(middle.value, upper.high)?, at(middle.value, upper.low.max(middle.value * 1.000_001))?];
-        let by_middle = [at(middle.low, upper.value)?, at(middle.high.min(upper.value * 0.999_999), upper.value)?];
+        let by_reference = [
+            at(middle.value, upper.high)?,
+            at(middle.value, upper.low.max(middle.value * 1.000_001))?,
+        ];
+        let by_middle = [
+            at(middle.low, upper.value)?,
+            at(middle.high.min(upper.value * 0.999_999), upper.value)?,
+        ];
         let (down, up) = distances(value, [by_reference, by_middle]);
         Estimate::new(
             value,
@@ -171,9 +201,11 @@ impl Body {
     fn tail_of(&self, which: Which) -> Result<Option<&Tail>, NotDone> {
         match which {
             Which::Apart => Ok(None),
-            Which::Together => {
-                self.tail.as_ref().map(Some).map_err(|reason| NotDone::NoTail(reason.to_string()))
-            }
+            Which::Together => self
+                .tail
+                .as_ref()
+                .map(Some)
+                .map_err(|reason| NotDone::NoTail(reason.to_string())),
         }
     }
 
@@ -223,9 +255,10 @@ impl Body {
             })
             .collect();
         let block = block_variance(&days, share * (1.0 - share) / n);
-        let t = block
-            .degrees_of_freedom
-            .map_or_else(|| normal_quantile(confidence), |df| student_t_quantile(confidence, df));
+        let t = block.degrees_of_freedom.map_or_else(
+            || normal_quantile(confidence),
+            |df| student_t_quantile(confidence, df),
+        );
         (t, block.variance.sqrt())
     }
 }

@@ -43,7 +43,9 @@ pub enum NotDone {
         found: f64,
     },
     /// The readings differ by too few steps to fit a distribution.
-    #[error("{found} distinct readings below the cut, {FEWEST_DISTINCT} needed: the reading step is too coarse")]
+    #[error(
+        "{found} distinct readings below the cut, {FEWEST_DISTINCT} needed: the reading step is too coarse"
+    )]
     TooFewDistinct {
         /// How many there are.
         found: usize,
@@ -73,7 +75,10 @@ pub struct Options {
 
 impl Default for Options {
     fn default() -> Self {
-        Self { level: 0.95, groups: GroupRules::default() }
+        Self {
+            level: 0.95,
+            groups: GroupRules::default(),
+        }
     }
 }
 
@@ -205,7 +210,9 @@ pub fn describe(data: &Grouped, edges: &Edges, options: &Options) -> Result<Body
     let mut chosen = None;
     let mut last_cut = f64::NAN;
     for share in CUT_SHARES {
-        let Some(cut) = cut(data, edges, share) else { break };
+        let Some(cut) = cut(data, edges, share) else {
+            break;
+        };
         if cut == last_cut {
             continue;
         }
@@ -226,7 +233,9 @@ pub fn describe(data: &Grouped, edges: &Edges, options: &Options) -> Result<Body
         }
     }
     let Some((cut, low_cut, fitted, average, excess)) = chosen else {
-        return Err(NotDone::TooFewDistinct { found: distinct_below(data, f64::INFINITY) });
+        return Err(NotDone::TooFewDistinct {
+            found: distinct_below(data, f64::INFINITY),
+        });
     };
     let healthy = fitted.sample().total() / average.cdf(cut).max(f64::MIN_POSITIVE);
     let strays = Strays {
@@ -267,7 +276,11 @@ fn in_use(
     tail: Result<&Tail, &TailError>,
 ) -> Result<(Which, Because), NotDone> {
     if two_groups || excess.missing() {
-        let why = if two_groups { Because::TwoGroups } else { Because::BodyTooLong };
+        let why = if two_groups {
+            Because::TwoGroups
+        } else {
+            Because::BodyTooLong
+        };
         return match tail {
             Ok(_) => Ok((Which::Together, why)),
             Err(reason) => Err(NotDone::Neither(reason.to_string())),
@@ -317,7 +330,9 @@ fn upper_edges(data: &Grouped, edges: &Edges) -> Vec<(f64, f64)> {
     let mut out: Vec<(f64, f64)> = Vec::new();
     for &(_, high, count) in &places {
         if high.is_finite() && edges.contains(high) {
-            let same = out.last().is_some_and(|last| (last.0 - high).abs() <= 1e-9 * high.abs());
+            let same = out
+                .last()
+                .is_some_and(|last| (last.0 - high).abs() <= 1e-9 * high.abs());
             if !same {
                 out.push((high, beyond));
             }
@@ -348,12 +363,20 @@ fn low_cut(data: &Grouped, edges: &Edges, cut: f64) -> Option<f64> {
         .filter(|&(edge, _)| edge < cut)
         .map(|(edge, beyond)| (edge, n - beyond))
         .filter(|&(_, below)| below <= 1.5 * LOW_SHARE * n)
-        .min_by(|a, b| (a.1 - LOW_SHARE * n).abs().total_cmp(&(b.1 - LOW_SHARE * n).abs()))
+        .min_by(|a, b| {
+            (a.1 - LOW_SHARE * n)
+                .abs()
+                .total_cmp(&(b.1 - LOW_SHARE * n).abs())
+        })
         .map(|(edge, _)| edge)
 }
 
 fn distinct_below(data: &Grouped, cut: f64) -> usize {
-    data.sample().lines().iter().filter(|line| place(line.observation) < cut).count()
+    data.sample()
+        .lines()
+        .iter()
+        .filter(|line| place(line.observation) < cut)
+        .count()
 }
 
 fn fit(data: &Grouped, cut: f64, low_cut: Option<f64>) -> Result<(Grouped, Average), NotDone> {
@@ -364,7 +387,10 @@ fn fit(data: &Grouped, cut: f64, low_cut: Option<f64>) -> Result<(Grouped, Avera
             (Observation::Below(x), Some(low)) => Observation::Below(x.max(low)),
             (_, Some(low)) if place(o) < low => Observation::Below(low),
             // The cut and a reading's edge are the same place up to rounding.
-            (Observation::Between { low, high }, _) => Observation::Between { low, high: high.min(cut) },
+            (Observation::Between { low, high }, _) => Observation::Between {
+                low,
+                high: high.min(cut),
+            },
             _ => o,
         }),
     };
@@ -462,7 +488,13 @@ fn excess(
     if score.is_nan() {
         return Err(NotDone::NotFinite(NAME));
     }
-    Ok(Excess { beyond, expected, share, p_more: tail(score), p_fewer: tail(-score) })
+    Ok(Excess {
+        beyond,
+        expected,
+        share,
+        p_more: tail(score),
+        p_fewer: tail(-score),
+    })
 }
 
 /// Where the tail starts: with at least 100 readings and a tenth of all beyond, at most 30 % of all.

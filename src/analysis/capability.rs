@@ -57,7 +57,10 @@ pub fn observed_rejects(days: &[DayRejects], level: f64) -> Result<Estimate, Not
     let share = rejected / judged;
     let binomial = judged * share * (1.0 - share);
     let ratio = if binomial > 0.0 {
-        let sums: Vec<f64> = days.iter().map(|day| day.rejected - share * day.judged).collect();
+        let sums: Vec<f64> = days
+            .iter()
+            .map(|day| day.rejected - share * day.judged)
+            .collect();
         block_variance(&sums, binomial).variance / binomial
     } else {
         1.0

@@ -72,13 +72,29 @@ impl CarryLines {
 /// `NotFinite` where a line is not finite.
 pub fn carry(data: &Grouped, lines: &CarryLines, step: f64) -> Result<Grouped, SampleError> {
     let grid = step / PARTS_OF_A_STEP;
-    let round = |x: f64| if grid > 0.0 { (x / grid).round() * grid } else { x };
+    let round = |x: f64| {
+        if grid > 0.0 {
+            (x / grid).round() * grid
+        } else {
+            x
+        }
+    };
     Grouped::new(data.iter().map(|(day, observation, count)| {
         let moved = match observation {
             Observation::Between { low, high } => {
-                let (a, b) = (round(lines.carried(day, low)), round(lines.carried(day, high)));
+                let (a, b) = (
+                    round(lines.carried(day, low)),
+                    round(lines.carried(day, high)),
+                );
                 // A spread that shrank below the grid must not make readings exact.
-                Observation::Between { low: a, high: if b > a { b } else { a + grid.max(f64::MIN_POSITIVE) } }
+                Observation::Between {
+                    low: a,
+                    high: if b > a {
+                        b
+                    } else {
+                        a + grid.max(f64::MIN_POSITIVE)
+                    },
+                }
             }
             other => other.map(|x| round(lines.carried(day, x))),
         };
@@ -124,7 +140,9 @@ pub fn leave_out_blocks(
     quantity: &dyn Fn(&Grouped) -> Option<f64>,
 ) -> Result<Carried, CarryError> {
     let days: Vec<i32> = data.days().iter().map(|day| day.day).collect();
-    let blocks = (days.len() / DAYS_A_BLOCK).clamp(BLOCKS[0], BLOCKS[1]).min(days.len());
+    let blocks = (days.len() / DAYS_A_BLOCK)
+        .clamp(BLOCKS[0], BLOCKS[1])
+        .min(days.len());
     if blocks < 2 {
         return Err(CarryError::TooFewDays(days.len()));
     }
@@ -136,10 +154,18 @@ pub fn leave_out_blocks(
         let rest = data
             .filter_map(|day, o| (block_of(day) != block).then_some(o))
             .map_err(|_| CarryError::NoValueWithout(block))?;
-        each.push(quantity(&rest).filter(finite).ok_or(CarryError::NoValueWithout(block))?);
+        each.push(
+            quantity(&rest)
+                .filter(finite)
+                .ok_or(CarryError::NoValueWithout(block))?,
+        );
     }
     let k = blocks as f64;
     let mean = each.iter().sum::<f64>() / k;
     let variance = (k - 1.0) / k * each.iter().map(|x| (x - mean).powi(2)).sum::<f64>();
-    Ok(Carried { value, variance, degrees_of_freedom: k - 1.0 })
+    Ok(Carried {
+        value,
+        variance,
+        degrees_of_freedom: k - 1.0,
+    })
 }

@@ -7,18 +7,20 @@
 //! humidity, testers and lots act, in per cent, and a leak that adds at right angles to a capacitive
 //! current bends the reading upward, which the logarithm takes back. Rates and sizes are in mA.
 
+pub mod chart;
 pub mod explained;
 pub mod points;
 
-use crate::stats::autocorrelation::{about_zero, corrected_about_line, variance_factor};
+use crate::stats::autocorrelation::{about_zero, corrected_about_line};
 use crate::stats::estimate::Estimate;
-use crate::stats::ewma;
-use crate::stats::shape::candidates::{Candidate, Fitter, Kind};
+use crate::stats::shape::candidates::{Fitter, Kind};
 use crate::stats::shape::steps::{self, Movement};
 use crate::stats::shape::{self, NoShape, Points, ShapeTest};
 use crate::stats::special::student_t_quantile;
 use crate::stats::trend::{correlated_trend, median};
-use explained::{Explained, RoomFactor, shares};
+pub use chart::EwmaChart;
+use chart::ewma_chart;
+use explained::{Explained, RoomFactor, explained_by, room_columns, room_taken_off};
 pub use points::{DayFacts, DayPoint, ReadingLine, day_points, grouped_median};
 
 /// Days of a mean month.
@@ -115,23 +117,6 @@ impl DayLine {
     }
 }
 
-/// The moving average against its limits.
-#[derive(Debug, Clone, PartialEq)]
-pub struct EwmaChart {
-    /// First and last day of the baseline.
-    pub baseline: (i32, i32),
-    /// Mean of the baseline, mA.
-    pub centre_ma: f64,
-    /// Limits, mA.
-    pub low_ma: f64,
-    /// Upper limit, mA.
-    pub high_ma: f64,
-    /// Day and moving average of each point from the baseline on, mA.
-    pub values: Vec<(i32, f64)>,
-    /// Days on which it lies outside.
-    pub signals: Vec<i32>,
-}
-
 /// All that is known of a series' movement.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Drift {
@@ -189,15 +174,23 @@ pub fn assess(points: &[DayPoint], options: &DriftOptions) -> Drift {
         Ok(moved) => moved,
         Err(reason) => return without_shape(&points, reason, options),
     };
-    let bare = Points { covariates: Vec::new(), ..with_room.clone() };
-    let bare_test = if room.is_empty() { None } else { shape::test(&bare, &shape_options).ok() };
+    let bare = Points {
+        covariates: Vec::new(),
+        ..with_room.clone()
+    };
+    let bare_test = if room.is_empty() {
+        None
+    } else {
+        shape::test(&bare, &shape_options).ok()
+    };
     let best = moved.test.best.clone();
     let certain = moved.test.p_value <= options.largest_p && best.kind != Kind::Steady;
     // What the room gains over shapes without it, its own price paid.
     let room_gain = bare_test.as_ref().map_or(0.0, |t| {
         t.best.bic - best.bic - room.len() as f64 * (points.len() as f64).ln()
     });
-    let by_room = |t: &ShapeTest| !certain && t.p_value <= options.largest_p && room_gain > CLEAR_GAIN;
+    let by_room =
+        |t: &ShapeTest| !certain && t.p_value <= options.largest_p && room_gain > CLEAR_GAIN;
     let season = (certain && best.kind == Kind::Wave) || bare_test.as_ref().is_some_and(by_room);
     let shape = match moved.kind {
         _ if season => Shape::Season,
@@ -211,11 +204,20 @@ pub fn assess(points: &[DayPoint], options: &DriftOptions) -> Drift {
     let left = fitter.residuals_of(&best, &with_room.values);
     let rho = corrected_about_line(about_zero(&left, 1).unwrap_or(0.0), left.len());
     let room_allowed_for = room_gain > 0.0;
-    let flat = if room_allowed_for { room_taken_off(&points, &best, &room, logs) } else { values(&points) };
+    let flat = if room_allowed_for {
+        room_taken_off(&points, &best, &room, logs)
+    } else {
+        values(&points)
+    };
     let start = stretch_start(&moved, shape);
-    let (line, per_month_ma, trend_p_value) = line_of(&points[start..], &flat[start..], options.level);
+    let (line, per_month_ma, trend_p_value) =
+        line_of(&points[start..], &flat[start..], options.level);
     let found_steps = if certain && !season {
-        moved.steps.iter().filter_map(|s| step_of(s, &points, &flat, &moved, logs, options.level)).collect()
+        moved
+            .steps
+            .iter()
+            .filter_map(|s| step_of(s, &points, &flat, &moved, logs, options.level))
+            .collect()
     } else {
         Vec::new()
     };
@@ -231,7 +233,10 @@ pub fn assess(points: &[DayPoint], options: &DriftOptions) -> Drift {
         trend_p_value,
         p_value: moved.test.p_value,
         rho,
-        smallest_step_ma: moved.test.smallest_step(&with_room).map(|d| if logs { typical * d.exp_m1() } else { d }),
+        smallest_step_ma: moved
+            .test
+            .smallest_step(&with_room)
+            .map(|d| if logs { typical * d.exp_m1() } else { d }),
         steps: found_steps,
         explained: explained_by(&room, &best, &with_room, &left, rho, options.level),
         room_allowed_for,
@@ -244,15 +249,23 @@ pub fn assess(points: &[DayPoint], options: &DriftOptions) -> Drift {
         && shape != Shape::Season
         && (200.0..TWO_YEARS).contains(&span)
         && fitter
-            .fit(Kind::Wave, &with_room.values, shape_options.smallest_segment, None)
+            .fit(
+                Kind::Wave,
+                &with_room.values,
+                shape_options.smallest_segment,
+                None,
+            )
             .is_some_and(|wave| wave.bic < best.bic);
     drift
 }
 
 fn without_shape(points: &[DayPoint], reason: NoShape, options: &DriftOptions) -> Drift {
     let usable = reason == NoShape::TooFewPoints;
-    let (line, per_month_ma, trend_p_value) =
-        if usable { line_of(points, &values(points), options.level) } else { (None, None, None) };
+    let (line, per_month_ma, trend_p_value) = if usable {
+        line_of(points, &values(points), options.level)
+    } else {
+        (None, None, None)
+    };
     Drift {
         shape: None,
         no_shape: Some(reason),
@@ -278,63 +291,17 @@ fn values(points: &[DayPoint]) -> Vec<f64> {
     points.iter().map(|p| p.value_ma).collect()
 }
 
-/// Recorded room columns, gaps filled from the days beside them; a column known for under eight points
-/// in ten, or without spread, is left out.
-fn room_columns(points: &[DayPoint]) -> Vec<(RoomFactor, Vec<f64>)> {
-    type Pick = fn(&DayPoint) -> Option<f64>;
-    let picks: [(RoomFactor, Pick); 2] =
-        [(RoomFactor::Humidity, |p| p.humidity), (RoomFactor::Temperature, |p| p.temperature)];
-    picks
-        .into_iter()
-        .filter_map(|(what, pick)| {
-            let known: Vec<(f64, f64)> = points
-                .iter()
-                .filter_map(|p| pick(p).filter(|v| v.is_finite()).map(|v| (f64::from(p.day), v)))
-                .collect();
-            if known.is_empty() || (known.len() as f64) < 0.8 * points.len() as f64 {
-                return None;
-            }
-            if known.iter().all(|k| k.1 == known[0].1) {
-                return None;
-            }
-            Some((what, points.iter().map(|p| between(&known, f64::from(p.day))).collect()))
-        })
-        .collect()
-}
-
-fn between(known: &[(f64, f64)], day: f64) -> f64 {
-    let after = known.partition_point(|k| k.0 < day);
-    let (a, b) = (known[after.saturating_sub(1)], known[after.min(known.len() - 1)]);
-    if b.0 > a.0 { a.1 + (b.1 - a.1) * ((day - a.0) / (b.0 - a.0)).clamp(0.0, 1.0) } else { b.1 }
-}
-
 fn to_points(points: &[DayPoint], logs: bool, room: &[(RoomFactor, Vec<f64>)]) -> Points {
     let lots: Option<Vec<u32>> = points.iter().map(|p| p.lot).collect();
     Points {
         days: points.iter().map(|p| f64::from(p.day)).collect(),
-        values: points.iter().map(|p| if logs { p.value_ma.ln() } else { p.value_ma }).collect(),
+        values: points
+            .iter()
+            .map(|p| if logs { p.value_ma.ln() } else { p.value_ma })
+            .collect(),
         covariates: room.iter().map(|r| r.1.clone()).collect(),
         lots,
     }
-}
-
-/// Values with the room's fitted effect taken off, at the mean room.
-fn room_taken_off(
-    points: &[DayPoint],
-    best: &Candidate,
-    room: &[(RoomFactor, Vec<f64>)],
-    logs: bool,
-) -> Vec<f64> {
-    let mut effect = vec![0.0; points.len()];
-    for ((_, column), b) in room.iter().zip(&best.coefficients[1..]) {
-        let mean = column.iter().sum::<f64>() / column.len() as f64;
-        effect.iter_mut().zip(column).for_each(|(e, v)| *e += b * (v - mean));
-    }
-    points
-        .iter()
-        .zip(effect)
-        .map(|(p, e)| if logs { p.value_ma * (-e).exp() } else { p.value_ma - e })
-        .collect()
 }
 
 /// First point of the stretch that goes on to the end.
@@ -351,9 +318,16 @@ fn stretch_start(moved: &Movement, shape: Shape) -> usize {
 type LineParts = (Option<DayLine>, Option<Estimate>, Option<f64>);
 
 fn line_of(points: &[DayPoint], values: &[f64], level: f64) -> LineParts {
-    let Some(first) = points.first() else { return (None, None, None) };
-    let days: Vec<f64> = points.iter().map(|p| f64::from(p.day - first.day)).collect();
-    let Some(trend) = correlated_trend(&days, values, level) else { return (None, None, None) };
+    let Some(first) = points.first() else {
+        return (None, None, None);
+    };
+    let days: Vec<f64> = points
+        .iter()
+        .map(|p| f64::from(p.day - first.day))
+        .collect();
+    let Some(trend) = correlated_trend(&days, values, level) else {
+        return (None, None, None);
+    };
     let per_month = trend.line.slope.scaled(DAYS_PER_MONTH);
     let line = DayLine {
         from: first.day,
@@ -365,7 +339,11 @@ fn line_of(points: &[DayPoint], values: &[f64], level: f64) -> LineParts {
 }
 
 fn day_after(points: &[DayPoint], index: usize) -> i32 {
-    if index == 0 { points[0].day } else { points[index - 1].day + 1 }
+    if index == 0 {
+        points[0].day
+    } else {
+        points[index - 1].day + 1
+    }
 }
 
 fn step_of(
@@ -376,7 +354,13 @@ fn step_of(
     logs: bool,
     level: f64,
 ) -> Option<DriftStep> {
-    let from = moved.steps.iter().map(|s| s.index).filter(|k| *k < step.index).max().unwrap_or(0);
+    let from = moved
+        .steps
+        .iter()
+        .map(|s| s.index)
+        .filter(|k| *k < step.index)
+        .max()
+        .unwrap_or(0);
     // A month before the step: over a longer stretch a slope would move the level.
     let before = median(&flat[from.max(step.index.saturating_sub(20))..step.index])?;
     let reach = student_t_quantile(0.5 + 0.5 * level, step.df) * step.se;
@@ -387,16 +371,24 @@ fn step_of(
         day: points[step.index].day,
         day_low: day_after(points, step.index_low),
         day_high: points[step.index_high].day,
-        size_ma: if logs { ends(&|d| before * d.exp_m1())? } else { ends(&|d| d)? },
-        size_pct: if logs { ends(&|d| 100.0 * d.exp_m1()) } else { None },
+        size_ma: if logs {
+            ends(&|d| before * d.exp_m1())?
+        } else {
+            ends(&|d| d)?
+        },
+        size_pct: if logs {
+            ends(&|d| 100.0 * d.exp_m1())
+        } else {
+            None
+        },
     })
 }
 
 fn set_since(drift: &mut Drift, moved: &Movement, points: &[DayPoint]) {
     let days = match drift.shape {
-        Some(Shape::Slope) => moved.slope_from.map(|(at, low, high)| {
-            (points[at].day, points[low].day, points[high].day)
-        }),
+        Some(Shape::Slope) => moved
+            .slope_from
+            .map(|(at, low, high)| (points[at].day, points[low].day, points[high].day)),
         Some(Shape::Step | Shape::SlopeAndStep) => {
             drift.steps.last().map(|s| (s.day, s.day_low, s.day_high))
         }
@@ -405,53 +397,6 @@ fn set_since(drift: &mut Drift, moved: &Movement, points: &[DayPoint]) {
     drift.since = days.map(|d| d.0);
     drift.since_low = days.map(|d| d.1);
     drift.since_high = days.map(|d| d.2);
-}
-
-fn explained_by(
-    room: &[(RoomFactor, Vec<f64>)],
-    best: &Candidate,
-    points: &Points,
-    left: &[f64],
-    rho: f64,
-    level: f64,
-) -> Vec<Explained> {
-    let factors: Vec<(RoomFactor, &[f64])> = room.iter().map(|r| (r.0, r.1.as_slice())).collect();
-    // The shape's own part: what is neither room nor left over.
-    let shape: Vec<f64> = (0..left.len())
-        .map(|i| {
-            let by_room: f64 =
-                room.iter().zip(&best.coefficients[1..]).map(|(r, b)| b * r.1[i]).sum();
-            points.values[i] - left[i] - by_room
-        })
-        .collect();
-    shares(&factors, &shape, &points.values, left.len() as f64 / variance_factor(rho), level)
-}
-
-fn ewma_chart(points: &[DayPoint], rho: f64, options: &DriftOptions) -> Option<EwmaChart> {
-    let start = points.iter().position(|p| options.baseline_from.is_none_or(|d| p.day >= d))?;
-    let mut units = 0.0;
-    let size = points[start..].iter().enumerate().find_map(|(i, p)| {
-        units += p.units;
-        (i + 1 >= options.baseline_points && units >= options.baseline_units).then_some(i + 1)
-    })?;
-    let baseline = values(&points[start..start + size]);
-    let centre_ma = baseline.iter().sum::<f64>() / size as f64;
-    let spread: f64 = baseline.iter().map(|v| (v - centre_ma).powi(2)).sum();
-    let sd = (spread / (size as f64 - 1.0).max(1.0)).sqrt();
-    let half = ewma::limit_factor(options.lambda, options.run_length)?
-        * ewma::settled_sd(options.lambda)
-        * ewma::autocorrelation_factor(options.lambda, rho)
-        * sd;
-    let smooth = ewma::smooth(&values(&points[start..]), options.lambda, centre_ma);
-    let values: Vec<(i32, f64)> = points[start..].iter().map(|p| p.day).zip(smooth).collect();
-    Some(EwmaChart {
-        baseline: (points[start].day, points[start + size - 1].day),
-        centre_ma,
-        low_ma: centre_ma - half,
-        high_ma: centre_ma + half,
-        signals: values.iter().filter(|v| (v.1 - centre_ma).abs() > half).map(|v| v.0).collect(),
-        values,
-    })
 }
 
 /// Something that happened: from the events file, a change of lot, a calibration, a change of settings.

@@ -58,7 +58,9 @@ pub fn split_by(groups: &TwoGroups, levels: &[FactorLevel], rules: &GroupRules) 
     }
     let mut best: Option<Split> = None;
     for (factor, counts) in factors {
-        let Some(split) = split(factor, &counts) else { continue };
+        let Some(split) = split(factor, &counts) else {
+            continue;
+        };
         let named = split.explained >= NAMED_FROM && split.bic_gain > rules.bic_gain;
         if named && best.as_ref().is_none_or(|b| split.bic_gain > b.bic_gain) {
             best = Some(split);
@@ -83,7 +85,11 @@ fn split(factor: &str, levels: &BTreeMap<&str, [f64; 2]>) -> Option<Split> {
                 g += 2.0 * counts[side] * (counts[side] * n / (here * sides[side])).ln();
             }
         }
-        let list = if counts[1] > counts[0] { &mut upper } else { &mut lower };
+        let list = if counts[1] > counts[0] {
+            &mut upper
+        } else {
+            &mut lower
+        };
         list.push((*level).to_owned());
     }
     let parameters = (levels.len() - 1) as f64;

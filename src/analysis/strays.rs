@@ -124,7 +124,13 @@ impl Strays {
 ///
 /// - Source: Benjamini Y., Hochberg Y. (1995) J. R. Statist. Soc. B 57:289-300, on grouped data.
 #[must_use]
-pub fn above(sample: &Sample, edges: &Edges, from: f64, healthy: f64, sf: impl Fn(f64) -> f64) -> Side {
+pub fn above(
+    sample: &Sample,
+    edges: &Edges,
+    from: f64,
+    healthy: f64,
+    sf: impl Fn(f64) -> f64,
+) -> Side {
     // Descending by the edge at which a reading starts.
     let mut starts: Vec<(f64, f64)> = sample
         .lines()
@@ -147,7 +153,13 @@ pub fn above(sample: &Sample, edges: &Edges, from: f64, healthy: f64, sf: impl F
 /// Strays below the body, likewise: all up to the highest edge `x <= from` with `healthy × cdf(x)` at
 /// most 5 % of the readings at or below `x`.
 #[must_use]
-pub fn below(sample: &Sample, edges: &Edges, from: f64, healthy: f64, cdf: impl Fn(f64) -> f64) -> Side {
+pub fn below(
+    sample: &Sample,
+    edges: &Edges,
+    from: f64,
+    healthy: f64,
+    cdf: impl Fn(f64) -> f64,
+) -> Side {
     let mut ends: Vec<(f64, f64)> = sample
         .lines()
         .iter()
@@ -176,7 +188,11 @@ fn lowest(places: &[(f64, f64)], expected: impl Fn(f64) -> f64) -> Side {
         if last_here {
             let expected = expected(edge);
             if expected <= FALSE_SHARE * seen {
-                side = Side { threshold: Some(edge), count: seen, expected };
+                side = Side {
+                    threshold: Some(edge),
+                    count: seen,
+                    expected,
+                };
             }
         }
     }

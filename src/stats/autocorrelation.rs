@@ -27,7 +27,11 @@ pub fn about_zero(residuals: &[f64], lag: usize) -> Option<f64> {
         return None;
     }
     let total: f64 = residuals.iter().map(|v| v * v).sum();
-    let shared: f64 = residuals.iter().zip(&residuals[lag..]).map(|(a, b)| a * b).sum();
+    let shared: f64 = residuals
+        .iter()
+        .zip(&residuals[lag..])
+        .map(|(a, b)| a * b)
+        .sum();
     (total > 0.0 && shared.is_finite()).then(|| shared / total)
 }
 

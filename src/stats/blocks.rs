@@ -25,7 +25,11 @@ pub struct BlockVariance {
 pub fn block_variance(day_sums: &[f64], usual: f64) -> BlockVariance {
     let days = day_sums.len();
     let blocks = (days / 5).clamp(6, 20).min(days);
-    let none = BlockVariance { variance: usual, degrees_of_freedom: None, ratio: 1.0 };
+    let none = BlockVariance {
+        variance: usual,
+        degrees_of_freedom: None,
+        ratio: 1.0,
+    };
     if blocks < 2 {
         return none;
     }
@@ -44,8 +48,16 @@ pub fn block_variance(day_sums: &[f64], usual: f64) -> BlockVariance {
     }
     let ratio = if usual > 0.0 { between / usual } else { 1.0 };
     if between > usual {
-        BlockVariance { variance: between, degrees_of_freedom: Some(k - 1.0), ratio }
+        BlockVariance {
+            variance: between,
+            degrees_of_freedom: Some(k - 1.0),
+            ratio,
+        }
     } else {
-        BlockVariance { variance: usual, degrees_of_freedom: None, ratio }
+        BlockVariance {
+            variance: usual,
+            degrees_of_freedom: None,
+            ratio,
+        }
     }
 }

@@ -66,7 +66,12 @@ impl Empirical {
         for ((from, to), mass) in inner.into_iter().zip(masses) {
             if mass > 1e-12 {
                 below += mass;
-                cells.push(Cell { low: from.0, high: to.0, mass, below });
+                cells.push(Cell {
+                    low: from.0,
+                    high: to.0,
+                    mass,
+                    below,
+                });
             }
         }
         for cell in &mut cells {
@@ -93,7 +98,11 @@ impl Empirical {
     #[must_use]
     pub fn cdf(&self, x: f64) -> f64 {
         let next = self.cells.partition_point(|cell| cell.high <= x);
-        let before = if next == 0 { 0.0 } else { self.cells[next - 1].below };
+        let before = if next == 0 {
+            0.0
+        } else {
+            self.cells[next - 1].below
+        };
         match self.cells.get(next) {
             Some(cell) if x > cell.low && cell.low.is_finite() && cell.high.is_finite() => {
                 before + cell.mass * (x - cell.low) / (cell.high - cell.low)
@@ -135,7 +144,11 @@ impl Empirical {
             .filter(|cell| cell.high.is_finite())
             .map(|cell| PlotPoint {
                 x: cell.high,
-                p: if cell.low == cell.high { cell.below - cell.mass / 2.0 } else { cell.below },
+                p: if cell.low == cell.high {
+                    cell.below - cell.mass / 2.0
+                } else {
+                    cell.below
+                },
             })
             .filter(|point| point.p > 0.0 && point.p < 1.0 - 1e-12)
             .collect()
@@ -157,8 +170,10 @@ fn before(a: &Edge, b: &Edge) -> std::cmp::Ordering {
 
 /// Intervals from a lower edge to the upper edge that directly follows it: only these can carry mass.
 fn innermost(spans: &[(Edge, Edge, f64)]) -> Vec<(Edge, Edge)> {
-    let mut edges: Vec<(Edge, bool)> =
-        spans.iter().flat_map(|&(from, to, _)| [(from, true), (to, false)]).collect();
+    let mut edges: Vec<(Edge, bool)> = spans
+        .iter()
+        .flat_map(|&(from, to, _)| [(from, true), (to, false)])
+        .collect();
     edges.sort_by(|a, b| before(&a.0, &b.0).then(b.1.cmp(&a.1)));
     edges
         .windows(2)

@@ -42,7 +42,8 @@ const NODES: usize = 120;
 /// `None` unless `0.02 <= lambda <= 1`, the limit is positive, and the run length is below 1e9.
 #[must_use]
 pub fn average_run_length(lambda: f64, limit: f64, shift: f64) -> Option<f64> {
-    if !(0.02..=1.0).contains(&lambda) || !(limit > 0.0 && limit < 8.0) || !shift.is_finite() {
+    let known = (0.02..=1.0).contains(&lambda) && limit > 0.0 && limit < 8.0;
+    if !known || !shift.is_finite() {
         return None;
     }
     let half = limit * settled_sd(lambda);
@@ -122,7 +123,8 @@ fn gauss_legendre(n: usize) -> (Vec<f64>, Vec<f64>) {
 fn solve(mut a: Vec<Vec<f64>>) -> Option<Vec<f64>> {
     let n = a.len();
     for column in 0..n {
-        let pivot = (column..n).max_by(|i, j| a[*i][column].abs().total_cmp(&a[*j][column].abs()))?;
+        let pivot =
+            (column..n).max_by(|i, j| a[*i][column].abs().total_cmp(&a[*j][column].abs()))?;
         a.swap(column, pivot);
         if a[column][column] == 0.0 {
             return None;

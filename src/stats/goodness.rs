@@ -56,7 +56,11 @@ pub fn anderson_darling(sample: &Sample, cdf: impl Fn(f64) -> f64) -> Option<f64
         .lines()
         .iter()
         .all(|line| matches!(line.observation, Observation::Exact(_)));
-    let value = if exact { exact_statistic(sample, cdf) } else { grouped_statistic(sample, cdf) };
+    let value = if exact {
+        exact_statistic(sample, cdf)
+    } else {
+        grouped_statistic(sample, cdf)
+    };
     value.is_finite().then_some(value)
 }
 
@@ -118,7 +122,10 @@ pub fn bootstrap(
     }
     let empirical = Empirical::of(sample);
     let n = sample.total().round();
-    let observed: Vec<f64> = shares(&edges, |x| empirical.cdf(x)).iter().map(|s| s * n).collect();
+    let observed: Vec<f64> = shares(&edges, |x| empirical.cdf(x))
+        .iter()
+        .map(|s| s * n)
+        .collect();
     let gathered = in_cells(&edges, &observed)?;
     let fitted = refit(&gathered)?;
     let statistic = anderson_darling(&gathered, &fitted)?;
@@ -189,10 +196,19 @@ fn in_cells(edges: &[f64], counts: &[f64]) -> Option<Sample> {
         } else if i == edges.len() {
             Observation::Above(edges[i - 1])
         } else {
-            Observation::Between { low: edges[i - 1], high: edges[i] }
+            Observation::Between {
+                low: edges[i - 1],
+                high: edges[i],
+            }
         }
     };
-    Sample::new(counts.iter().enumerate().map(|(i, &count)| (observation(i), count))).ok()
+    Sample::new(
+        counts
+            .iter()
+            .enumerate()
+            .map(|(i, &count)| (observation(i), count)),
+    )
+    .ok()
 }
 
 fn multinomial(n: f64, shares: &[f64], draw: &mut Pcg64) -> Vec<f64> {
@@ -203,7 +219,11 @@ fn multinomial(n: f64, shares: &[f64], draw: &mut Pcg64) -> Vec<f64> {
         .enumerate()
         .map(|(i, &share)| {
             let last = i + 1 == shares.len();
-            let p = if last { 1.0 } else { (share / share_left).clamp(0.0, 1.0) };
+            let p = if last {
+                1.0
+            } else {
+                (share / share_left).clamp(0.0, 1.0)
+            };
             let count = if p >= 1.0 {
                 left
             } else {

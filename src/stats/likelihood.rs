@@ -80,6 +80,9 @@ pub enum FitError {
     /// parameters apart.
     #[error("the readings do not tell the two parameters apart: more distinct readings are needed")]
     SingularInformation,
+    /// Squares of the readings do not fit a double, so no variance can be told.
+    #[error("the readings are too large or too small to be squared: choose another unit")]
+    BadUnit,
 }
 
 /// Maximum-likelihood fit of one family.
@@ -108,17 +111,24 @@ pub fn fit(family: Family, sample: &Sample, truncated_above: Option<f64>) -> Res
     let theta = if family == Family::Gamma {
         [best.theta[0] + centre, best.theta[1]]
     } else {
-        [centre + stretch * best.theta[0], best.theta[1] + stretch.ln()]
+        [
+            centre + stretch * best.theta[0],
+            best.theta[1] + stretch.ln(),
+        ]
     };
     let law = Law::from_internal(family, theta).ok_or(FitError::Unbounded)?;
     let c = optimize::inverse(best.at.hessian.map(|h| -h)).ok_or(FitError::SingularInformation)?;
+    let covariance = [
+        [c[0][0] * stretch * stretch, c[0][1] * stretch],
+        [c[1][0] * stretch, c[1][1]],
+    ];
+    if !(covariance[0][0].is_normal() && covariance[1][1].is_normal()) {
+        return Err(FitError::BadUnit);
+    }
     let ln_likelihood = best.at.value;
     Ok(Fit {
         law,
-        covariance: [
-            [c[0][0] * stretch * stretch, c[0][1] * stretch],
-            [c[1][0] * stretch, c[1][1]],
-        ],
+        covariance,
         ln_likelihood,
         aicc: -2.0 * ln_likelihood + 4.0 + 12.0 / (count - 3.0),
         bic: -2.0 * ln_likelihood + 2.0 * count.ln(),
@@ -130,7 +140,10 @@ pub fn fit(family: Family, sample: &Sample, truncated_above: Option<f64>) -> Res
 /// Newton from the moments, then from wider, narrower and shifted starts.
 fn search(family: Family, terms: &Terms, sd: f64) -> Result<Maximum, FitError> {
     let mut evaluations = 0;
-    let mut worst = FitError::NotConverged { evaluations: 0, distance: f64::INFINITY };
+    let mut failure = FitError::NotConverged {
+        evaluations: 0,
+        distance: f64::INFINITY,
+    };
     for (shift, factor) in [(0.0, 1.0), (0.0, 3.0), (0.0, 0.3), (-1.0, 1.5)] {
         let start = family.start(shift * sd, factor * sd);
         let mut tried = 0;
@@ -143,16 +156,26 @@ fn search(family: Family, terms: &Terms, sd: f64) -> Result<Maximum, FitError> {
         );
         evaluations += tried;
         match found {
-            Ok(maximum) => return Ok(Maximum { evaluations, ..maximum }),
+            Ok(maximum) => {
+                return Ok(Maximum {
+                    evaluations,
+                    ..maximum
+                });
+            }
+            // One start that ran off tells more than others that got stuck.
+            Err(Failure::RanAway) => failure = FitError::Unbounded,
+            Err(_) if failure == FitError::Unbounded => {}
             Err(Failure::BadStart) => {}
-            Err(Failure::RanAway) => worst = FitError::Unbounded,
-            Err(Failure::Singular) => worst = FitError::SingularInformation,
+            Err(Failure::Singular) => failure = FitError::SingularInformation,
             Err(Failure::Unfinished { distance }) => {
-                worst = FitError::NotConverged { evaluations, distance };
+                failure = FitError::NotConverged {
+                    evaluations,
+                    distance,
+                };
             }
         }
     }
-    Err(worst)
+    Err(failure)
 }
 
 /// The score of each line of the sample under a law: the gradient of its log probability in the law's
@@ -168,7 +191,11 @@ pub fn scores(
     let family = law.family();
     let [m, s] = law.internal();
     // Seen from the law's own place, edges that differ in their last digits stay apart.
-    let (unit, theta) = if family == Family::Gamma { (1.0, [0.0, s]) } else { (s.exp(), [0.0, 0.0]) };
+    let (unit, theta) = if family == Family::Gamma {
+        (1.0, [0.0, s])
+    } else {
+        (s.exp(), [0.0, 0.0])
+    };
     let terms = Terms::new(family, sample, truncated_above)?.standardised(m, unit);
     Ok(with_curve!(family, theta, curve => {
         let cut = terms.cut.map_or([0.0; 2], |y| curve.left(y).gradient);
@@ -202,12 +229,17 @@ impl Terms {
         let mut lines = Vec::with_capacity(sample.lines().len());
         for line in sample.lines() {
             let observation = clipped(line.observation, cut)?;
-            let term = Term::new(observation, log)
-                .ok_or(FitError::NotPositive { reading: observation.high() })?;
+            let term = Term::new(observation, log).ok_or(FitError::NotPositive {
+                reading: observation.high(),
+            })?;
             lines.push((term, line.count));
         }
         let cut = cut.map(|cut| if log { cut.ln() } else { cut });
-        Ok(Self { lines, cut, total: sample.total() })
+        Ok(Self {
+            lines,
+            cut,
+            total: sample.total(),
+        })
     }
 
     /// Refuses data whose likelihood rises without end as the spread shrinks: there is a value that
@@ -222,7 +254,10 @@ impl Terms {
                     low = low.max(y);
                     high = high.min(y);
                 }
-                Term::Interval { low: from, high: to } => {
+                Term::Interval {
+                    low: from,
+                    high: to,
+                } => {
                     bounded = true;
                     low = low.max(from);
                     high = high.min(to);
@@ -238,7 +273,7 @@ impl Terms {
                 Term::Certain => {}
             }
         }
-        if !bounded && !(left && right) {
+        if !bounded && (!left || !right) {
             Err(FitError::AllCensored)
         } else if low <= high {
             Err(FitError::TooFewDistinct)
@@ -256,13 +291,17 @@ impl Terms {
             Term::Certain => None,
         };
         let weighted = || {
-            self.lines.iter().filter_map(|(term, count)| middle(term).map(|y| (y, count / self.total)))
+            self.lines
+                .iter()
+                .filter_map(|(term, count)| middle(term).map(|y| (y, count / self.total)))
         };
         // A shift first: the sum of squares about the first reading keeps its digits.
         let origin = weighted().next().map_or(0.0, |(y, _)| y);
         let weight: f64 = weighted().map(|(_, w)| w).sum();
         let mean = weighted().map(|(y, w)| (y - origin) * w).sum::<f64>() / weight;
-        let largest = weighted().map(|(y, _)| (y - origin - mean).abs()).fold(0.0, f64::max);
+        let largest = weighted()
+            .map(|(y, _)| (y - origin - mean).abs())
+            .fold(0.0, f64::max);
         let sd = if largest > 0.0 {
             let square = |y: f64| ((y - origin - mean) / largest).powi(2);
             largest * (weighted().map(|(y, w)| square(y) * w).sum::<f64>() / weight).sqrt()
@@ -319,6 +358,9 @@ fn clipped(observation: Observation, cut: Option<f64>) -> Result<Observation, Fi
         Observation::Exact(_) => Ok(observation),
         Observation::Below(high) => Ok(Observation::Below(high.min(cut))),
         Observation::Above(low) => Ok(Observation::Between { low, high: cut }),
-        Observation::Between { low, high } => Ok(Observation::Between { low, high: high.min(cut) }),
+        Observation::Between { low, high } => Ok(Observation::Between {
+            low,
+            high: high.min(cut),
+        }),
     }
 }

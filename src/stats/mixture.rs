@@ -18,7 +18,12 @@ pub struct GroupRules {
 
 impl Default for GroupRules {
     fn default() -> Self {
-        Self { bic_gain: 10.0, separation: 2.0, smallest_share: 0.05, smallest_units: 30.0 }
+        Self {
+            bic_gain: 10.0,
+            separation: 2.0,
+            smallest_share: 0.05,
+            smallest_units: 30.0,
+        }
     }
 }
 
@@ -81,14 +86,20 @@ const FIRST_ROUNDS: usize = 40;
 ///   and lognormal (the latter where every reading is above zero), against the best of one normal,
 ///   one lognormal and `single`; BIC `= parameters ln n - 2 ln likelihood` (Schwarz 1978; from memory).
 #[must_use]
-pub fn two_groups(sample: &Sample, single: Option<Single>, rules: &GroupRules) -> Option<TwoGroups> {
+pub fn two_groups(
+    sample: &Sample,
+    single: Option<Single>,
+    rules: &GroupRules,
+) -> Option<TwoGroups> {
     let n = sample.total();
-    let positive = sample
-        .lines()
-        .iter()
-        .all(|line| line.observation.low() > 0.0 || matches!(line.observation, Observation::Below(x) if x > 0.0));
-    let kinds: &[Component] =
-        if positive { &[Component::Lognormal, Component::Normal] } else { &[Component::Normal] };
+    let positive = sample.lines().iter().all(|line| {
+        line.observation.low() > 0.0 || matches!(line.observation, Observation::Below(x) if x > 0.0)
+    });
+    let kinds: &[Component] = if positive {
+        &[Component::Lognormal, Component::Normal]
+    } else {
+        &[Component::Normal]
+    };
     let gathered = gather(sample, MOST_LINES);
     let exact = gathered.len() == sample.lines().len();
     let bic = |parameters: f64, ln_likelihood: f64| parameters * n.ln() - 2.0 * ln_likelihood;
@@ -119,8 +130,19 @@ pub fn two_groups(sample: &Sample, single: Option<Single>, rules: &GroupRules) -
     if !found {
         return None;
     }
-    let back = |x: f64| if component == Component::Lognormal { x.exp() } else { x };
-    let group = |p: Part| Group { share: p.share, mean: p.mean, sd: p.sd, median: back(p.mean) };
+    let back = |x: f64| {
+        if component == Component::Lognormal {
+            x.exp()
+        } else {
+            x
+        }
+    };
+    let group = |p: Part| Group {
+        share: p.share,
+        mean: p.mean,
+        sd: p.sd,
+        median: back(p.mean),
+    };
     let (low, high) = if a.mean <= b.mean { (a, b) } else { (b, a) };
     Some(TwoGroups {
         component,
@@ -149,14 +171,20 @@ struct Fit {
 fn gather(sample: &Sample, most: usize) -> Vec<(Observation, f64)> {
     let lines = sample.lines();
     if lines.len() <= most {
-        return lines.iter().map(|line| (line.observation, line.count)).collect();
+        return lines
+            .iter()
+            .map(|line| (line.observation, line.count))
+            .collect();
     }
     let share = sample.total() / most as f64;
     let mut out: Vec<(Observation, f64)> = Vec::new();
     for line in lines {
         if let (
             Some((Observation::Between { low, high }, count)),
-            Observation::Between { low: next_low, high: next_high },
+            Observation::Between {
+                low: next_low,
+                high: next_high,
+            },
         ) = (out.last_mut(), line.observation)
             && *count + line.count <= share
             && next_low <= *high + (*high - *low) * 1e-6
@@ -174,7 +202,10 @@ fn gather(sample: &Sample, most: usize) -> Vec<(Observation, f64)> {
 fn on_scale(lines: &[(Observation, f64)], kind: Component) -> Vec<(Observation, f64)> {
     match kind {
         Component::Normal => lines.to_vec(),
-        Component::Lognormal => lines.iter().map(|&(o, count)| (o.map(f64::ln), count)).collect(),
+        Component::Lognormal => lines
+            .iter()
+            .map(|&(o, count)| (o.map(f64::ln), count))
+            .collect(),
     }
 }
 
@@ -196,14 +227,22 @@ fn moments(observation: Observation, part: Part) -> (f64, f64, f64) {
             let ln_p = normal_ln_sf(z);
             let h = (normal_ln_pdf(z) - ln_p).exp();
             let (first, second) = (h, 1.0 + z * h);
-            (ln_p, mean + sd * first, mean * mean + 2.0 * mean * sd * first + sd * sd * second)
+            (
+                ln_p,
+                mean + sd * first,
+                mean * mean + 2.0 * mean * sd * first + sd * sd * second,
+            )
         }
         Observation::Below(x) => {
             let z = standard(x);
             let ln_p = normal_ln_cdf(z);
             let h = (normal_ln_pdf(z) - ln_p).exp();
             let (first, second) = (-h, 1.0 - z * h);
-            (ln_p, mean + sd * first, mean * mean + 2.0 * mean * sd * first + sd * sd * second)
+            (
+                ln_p,
+                mean + sd * first,
+                mean * mean + 2.0 * mean * sd * first + sd * sd * second,
+            )
         }
         Observation::Between { low, high } => {
             let (a, b) = (standard(low), standard(high));
@@ -215,9 +254,16 @@ fn moments(observation: Observation, part: Part) -> (f64, f64, f64) {
             } else {
                 ln_diff_exp(normal_ln_cdf(b), normal_ln_cdf(a))
             };
-            let (da, db) = ((normal_ln_pdf(a) - ln_p).exp(), (normal_ln_pdf(b) - ln_p).exp());
+            let (da, db) = (
+                (normal_ln_pdf(a) - ln_p).exp(),
+                (normal_ln_pdf(b) - ln_p).exp(),
+            );
             let (first, second) = (da - db, 1.0 + a * da - b * db);
-            (ln_p, mean + sd * first, mean * mean + 2.0 * mean * sd * first + sd * sd * second)
+            (
+                ln_p,
+                mean + sd * first,
+                mean * mean + 2.0 * mean * sd * first + sd * sd * second,
+            )
         }
     }
 }
@@ -274,7 +320,11 @@ fn round(lines: &[(Observation, f64)], parts: &mut [Part], floor: f64) -> f64 {
         if sum[0] > 0.0 {
             let mean = sum[1] / sum[0];
             let variance = sum[2] / sum[0] - mean * mean;
-            *part = Part { share: sum[0] / total, mean, sd: variance.max(floor * floor).sqrt() };
+            *part = Part {
+                share: sum[0] / total,
+                mean,
+                sd: variance.max(floor * floor).sqrt(),
+            };
         }
     }
     ln_likelihood
@@ -287,23 +337,41 @@ fn climb(lines: &[(Observation, f64)], parts: Vec<Part>, floor: f64, rounds: usi
         let given = parts.clone();
         let value = round(lines, &mut parts, floor);
         if (value - last).abs() < 1e-6 {
-            return Fit { parts: given, ln_likelihood: value };
+            return Fit {
+                parts: given,
+                ln_likelihood: value,
+            };
         }
         last = value;
     }
-    Fit { parts, ln_likelihood: last }
+    Fit {
+        parts,
+        ln_likelihood: last,
+    }
 }
 
 fn single_normal(lines: &[(Observation, f64)]) -> Option<Fit> {
     let total: f64 = lines.iter().map(|line| line.1).sum();
     let mean = lines.iter().map(|&(o, c)| c * middle(o)).sum::<f64>() / total;
-    let variance =
-        lines.iter().map(|&(o, c)| c * (middle(o) - mean).powi(2)).sum::<f64>() / total;
+    let variance = lines
+        .iter()
+        .map(|&(o, c)| c * (middle(o) - mean).powi(2))
+        .sum::<f64>()
+        / total;
     if !(variance > 0.0 && variance.is_finite()) {
         return None;
     }
     let sd = variance.sqrt();
-    Some(climb(lines, vec![Part { share: 1.0, mean, sd }], sd * 1e-6, ROUNDS))
+    Some(climb(
+        lines,
+        vec![Part {
+            share: 1.0,
+            mean,
+            sd,
+        }],
+        sd * 1e-6,
+        ROUNDS,
+    ))
 }
 
 fn two_normals(lines: &[(Observation, f64)], alone: &Fit) -> Option<Fit> {
@@ -315,7 +383,10 @@ fn two_normals(lines: &[(Observation, f64)], alone: &Fit) -> Option<Fit> {
     for split in [0.08, 0.2, 0.35, 0.5, 0.65, 0.8, 0.92] {
         let parts = halves(lines, split * total, floor)?;
         let fit = climb(lines, parts, floor, FIRST_ROUNDS);
-        if best.as_ref().is_none_or(|b| fit.ln_likelihood > b.ln_likelihood) {
+        if best
+            .as_ref()
+            .is_none_or(|b| fit.ln_likelihood > b.ln_likelihood)
+        {
             best = Some(fit);
         }
     }
@@ -340,7 +411,11 @@ fn halves(lines: &[(Observation, f64)], split: f64, floor: f64) -> Option<Vec<Pa
     let part = |s: [f64; 3]| {
         let mean = s[1] / s[0];
         let sd = (s[2] / s[0] - mean * mean).max(floor * floor).sqrt();
-        Part { share: s[0] / seen, mean, sd }
+        Part {
+            share: s[0] / seen,
+            mean,
+            sd,
+        }
     };
     (sums[0][0] > 0.0 && sums[1][0] > 0.0).then(|| vec![part(sums[0]), part(sums[1])])
 }
@@ -351,7 +426,11 @@ fn divide(low: Part, high: Part) -> f64 {
     let (mut a, mut b) = (low.mean, high.mean);
     for _ in 0..60 {
         let x = (a + b) / 2.0;
-        if density(low, x) > density(high, x) { a = x } else { b = x }
+        if density(low, x) > density(high, x) {
+            a = x
+        } else {
+            b = x
+        }
     }
     (a + b) / 2.0
 }

@@ -52,6 +52,9 @@ const DONE: f64 = 1e-18;
 /// The same where rounding ends the search.
 const NEAR: f64 = 1e-8;
 const ROUNDS: usize = 200;
+/// A log spread this far from that of the data has no end: at `e^15` times the spread all that is left of
+/// the likelihood's slope is rounding, and it would pass for a maximum.
+const FAR: f64 = 15.0;
 
 /// Information (minus the hessian) as `[mm, ms, ss]`.
 fn information(at: &Derivatives) -> [f64; 3] {
@@ -98,7 +101,12 @@ pub(crate) fn maximise(
         if let Some(covariance) = inverse(info) {
             let distance = quadratic(covariance, at.gradient);
             if distance <= DONE {
-                return Ok(Maximum { theta, at, stopped: Stop::GradientZero, evaluations });
+                return Ok(Maximum {
+                    theta,
+                    at,
+                    stopped: Stop::GradientZero,
+                    evaluations,
+                });
             }
         }
         let Some(step) = step(info, at.gradient, damping, theta[1]) else {
@@ -106,15 +114,15 @@ pub(crate) fn maximise(
             continue;
         };
         let next = [theta[0] + step[0], theta[1] + step[1]];
-        if next[1].abs() > 60.0 || next[0].abs() > 1e9 {
+        if (next[1] - start[1]).abs() > FAR || next[0].abs() > 1e9 {
             return Err(Failure::RanAway);
         }
         let there = f(next);
         evaluations += 1;
         // Close to the top the rise drowns in rounding: there a shrinking gradient decides.
         let rounding = 1e-14 * (1.0 + at.value.abs());
-        let higher = there.value > at.value
-            || (there.value > at.value - rounding && shrinks(&at, &there));
+        let higher =
+            there.value > at.value || (there.value > at.value - rounding && shrinks(&at, &there));
         if finite(&there) && higher {
             theta = next;
             at = there;
@@ -126,14 +134,25 @@ pub(crate) fn maximise(
             }
         }
     }
+    // Stuck on the way to nowhere, rather than near a top.
+    if theta[1] - start[1] > FAR / 3.0 || (theta[0] - start[0]).abs() > 2.0 * FAR * start[1].exp() {
+        return Err(Failure::RanAway);
+    }
     let Some(covariance) = inverse(information(&at)) else {
         return Err(Failure::Singular);
     };
     let distance = quadratic(covariance, at.gradient);
     if distance <= NEAR {
-        Ok(Maximum { theta, at, stopped: Stop::NoFurtherProgress, evaluations })
+        Ok(Maximum {
+            theta,
+            at,
+            stopped: Stop::NoFurtherProgress,
+            evaluations,
+        })
     } else {
-        Err(Failure::Unfinished { distance: distance.sqrt() })
+        Err(Failure::Unfinished {
+            distance: distance.sqrt(),
+        })
     }
 }
 
@@ -151,7 +170,11 @@ fn shrinks(from: &Derivatives, to: &Derivatives) -> bool {
 
 /// The damped step; `None` where the damping does not yet make the information positive definite.
 fn step(info: [f64; 3], gradient: [f64; 2], damping: f64, log_spread: f64) -> Option<[f64; 2]> {
-    let scale = |x: f64| x.abs().max(1e-12 * (info[0].abs() + info[2].abs())).max(1e-300);
+    let scale = |x: f64| {
+        x.abs()
+            .max(1e-12 * (info[0].abs() + info[2].abs()))
+            .max(1e-300)
+    };
     let damped = [
         info[0] + damping * scale(info[0]),
         info[1],
@@ -162,7 +185,9 @@ fn step(info: [f64; 3], gradient: [f64; 2], damping: f64, log_spread: f64) -> Op
         c[0][0] * gradient[0] + c[0][1] * gradient[1],
         c[1][0] * gradient[0] + c[1][1] * gradient[1],
     ];
-    let length = (full[0].abs() / (3.0 * log_spread.exp())).max(full[1].abs()).max(1.0);
+    let length = (full[0].abs() / (3.0 * log_spread.exp()))
+        .max(full[1].abs())
+        .max(1.0);
     let short = full.map(|x| x / length);
     short.iter().all(|x| x.is_finite()).then_some(short)
 }

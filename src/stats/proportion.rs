@@ -73,7 +73,11 @@ pub fn clopper_pearson_lower(counts: EffectiveCounts, confidence: f64) -> Option
     if events <= 0.0 {
         return Some(0.0);
     }
-    Some(beta_quantile(events, trials - events + 1.0, 1.0 - confidence))
+    Some(beta_quantile(
+        events,
+        trials - events + 1.0,
+        1.0 - confidence,
+    ))
 }
 
 /// The exact one-sided upper bound of a proportion at `confidence`; see [`clopper_pearson`].

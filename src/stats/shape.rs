@@ -8,6 +8,7 @@
 
 pub mod candidates;
 pub mod steps;
+mod whitened;
 
 use crate::stats::autocorrelation::{about_zero, autocorrelation, corrected_about_mean};
 use candidates::{Candidate, Fitter, Kind};
@@ -38,7 +39,11 @@ impl Points {
         Self {
             days: self.days[from..to].to_vec(),
             values: self.values[from..to].to_vec(),
-            covariates: self.covariates.iter().map(|c| c[from..to].to_vec()).collect(),
+            covariates: self
+                .covariates
+                .iter()
+                .map(|c| c[from..to].to_vec())
+                .collect(),
             lots: self.lots.as_ref().map(|l| l[from..to].to_vec()),
         }
     }
@@ -146,7 +151,11 @@ pub fn test(points: &Points, options: &Options) -> Result<ShapeTest, NoShape> {
         return Err(NoShape::TooFewPoints);
     }
     let mut fitter = Fitter::new(points);
-    let candidates = fitter.all(&points.values, options.smallest_segment, options.yearly_wave);
+    let candidates = fitter.all(
+        &points.values,
+        options.smallest_segment,
+        options.yearly_wave,
+    );
     let gain = gain_of(&candidates);
     let steady = candidates[0].clone();
     let best = candidates
@@ -160,10 +169,16 @@ pub fn test(points: &Points, options: &Options) -> Result<ShapeTest, NoShape> {
     let mut as_large = 0;
     // A series without any spread has nothing to find.
     let flat = steady.rss <= f64::EPSILON.powi(2) * (1.0 + points.values[0].powi(2)) * n as f64;
-    while !flat {
+    while gains.len()
+        < if flat {
+            0
+        } else {
+            options.replicates_near.max(199)
+        }
+    {
         let first = gains.len() == options.replicates.max(199);
         let near = (as_large + 1) as f64 / (gains.len() + 1) as f64 <= 0.05;
-        if gains.len() >= options.replicates_near.max(199) || (first && !near) {
+        if first && !near {
             break;
         }
         let series = null.draw(&mut rng, points);
@@ -193,7 +208,10 @@ pub fn test(points: &Points, options: &Options) -> Result<ShapeTest, NoShape> {
 }
 
 fn gain_of(candidates: &[Candidate]) -> f64 {
-    let best = candidates.iter().map(|c| c.bic).fold(f64::INFINITY, f64::min);
+    let best = candidates
+        .iter()
+        .map(|c| c.bic)
+        .fold(f64::INFINITY, f64::min);
     candidates[0].bic - best
 }
 
@@ -206,11 +224,18 @@ struct Null {
 impl Null {
     fn of(points: &Points, residuals: &[f64]) -> Self {
         let n = residuals.len();
-        if let Some(null) = points.lots.as_deref().and_then(|lots| Self::with_lots(lots, residuals)) {
+        if let Some(null) = points
+            .lots
+            .as_deref()
+            .and_then(|lots| Self::with_lots(lots, residuals))
+        {
             return null;
         }
         let r = autocorrelation(residuals, 1).unwrap_or(0.0);
-        Self { rho: corrected_about_mean(r, n), lot_sd: 0.0 }
+        Self {
+            rho: corrected_about_mean(r, n),
+            lot_sd: 0.0,
+        }
     }
 
     /// `None` where lots are too few (under three) or no coarser than points.
@@ -232,18 +257,30 @@ impl Null {
         // A mean is taken off every lot, so the bias is that of series as long as a lot.
         let length = n / groups;
         let r = about_zero(&within, 1)? * n / (n - groups).max(1.0);
-        let rho = ((length * r + 1.0) / (length - 3.0).max(1.0)).clamp(0.0, r.max(0.0) + 0.2).min(0.95);
+        let rho = ((length * r + 1.0) / (length - 3.0).max(1.0))
+            .clamp(0.0, r.max(0.0) + 0.2)
+            .min(0.95);
         let daily = within.iter().map(|v| v * v).sum::<f64>() / (n - groups);
         if daily <= 0.0 {
             return None;
         }
         let of_mean = |size: f64| daily * ((1.0 + rho) / (1.0 - rho) / size).min(1.0);
         let pairs = groups - 1.0;
-        let moved: f64 = levels.windows(2).map(|w| (w[1].0 - w[0].0).powi(2)).sum::<f64>() / pairs;
-        let from_days: f64 =
-            levels.windows(2).map(|w| of_mean(w[0].1) + of_mean(w[1].1)).sum::<f64>() / pairs;
+        let moved: f64 = levels
+            .windows(2)
+            .map(|w| (w[1].0 - w[0].0).powi(2))
+            .sum::<f64>()
+            / pairs;
+        let from_days: f64 = levels
+            .windows(2)
+            .map(|w| of_mean(w[0].1) + of_mean(w[1].1))
+            .sum::<f64>()
+            / pairs;
         let lot_variance = (0.5 * (moved - from_days)).max(0.0) / daily;
-        Some(Self { rho, lot_sd: lot_variance.sqrt() })
+        Some(Self {
+            rho,
+            lot_sd: lot_variance.sqrt(),
+        })
     }
 
     fn draw(&self, rng: &mut Pcg64, points: &Points) -> Vec<f64> {

@@ -190,7 +190,8 @@ pub fn gamma_ln_kernel(shape: f64, x: f64) -> f64 {
     };
     let square = 1.0 / (shape * shape);
     let remainder = (1.0 / 12.0
-        - square * (1.0 / 360.0 - square * (1.0 / 1260.0 - square * (1.0 / 1680.0 - square / 1188.0))))
+        - square
+            * (1.0 / 360.0 - square * (1.0 / 1260.0 - square * (1.0 / 1680.0 - square / 1188.0))))
         / shape;
     -shape * distance + 0.5 * (shape / (2.0 * PI)).ln() - remainder
 }
@@ -304,8 +305,17 @@ pub fn gamma_quantile(shape: f64, p: f64) -> f64 {
     if p == 0.0 {
         return 0.0;
     }
-    let start = gamma_start(shape, normal_quantile(p), (p.ln() + ln_gamma(shape + 1.0)) / shape);
-    solve_increasing(|u| gamma_ln_cdf(shape, u.exp()), p.ln(), start).exp()
+    let start = gamma_start(
+        shape,
+        normal_quantile(p),
+        (p.ln() + ln_gamma(shape + 1.0)) / shape,
+    );
+    let u = solve_increasing(|u| gamma_ln_cdf(shape, u.exp()), p.ln(), start);
+    if u < f64::MIN_POSITIVE.ln() {
+        0.0
+    } else {
+        u.exp()
+    }
 }
 
 /// The `x` with `P(X > x) = q` of the gamma distribution with this shape and scale 1, for `q` however
@@ -417,7 +427,11 @@ pub fn ln_one_minus_exp(x: f64) -> f64 {
 /// range comes back.
 fn solve_increasing(f: impl Fn(f64) -> f64, target: f64, start: f64) -> f64 {
     const ENDS: (f64, f64) = (-745.0, 709.7);
-    let start = if start.is_finite() { start.clamp(ENDS.0, ENDS.1) } else { 0.0 };
+    let start = if start.is_finite() {
+        start.clamp(ENDS.0, ENDS.1)
+    } else {
+        0.0
+    };
     let (mut low, mut high) = (start, start);
     let mut step = 0.01;
     if f(start) < target {

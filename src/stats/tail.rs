@@ -3,13 +3,11 @@
 use crate::stats::blocks::block_variance;
 use crate::stats::empirical::Empirical;
 use crate::stats::estimate::Estimate;
+use crate::stats::pareto::{Term, excess, growth, ln_sf, maximise, objective};
 use crate::stats::sample::{Grouped, Observation};
 use crate::stats::special::{normal_quantile, student_t_quantile};
-use crate::stats::tolerance::increasing_root;
+use crate::stats::tolerance::increasing_root_within;
 
-/// Standard deviation of the normal penalty on the shape: tails of measured characteristics are
-/// rarely far from exponential, and some hundred readings cannot say more. From simulation.
-pub const SHAPE_SD: f64 = 0.2;
 /// Closer to the threshold than this many log units of the share, an interval on the log of the
 /// excess is wider than the readings there allow, so it is made on the excess itself.
 const NEAR_THRESHOLD: f64 = 0.5;
@@ -56,6 +54,10 @@ pub struct Tail {
     covariance: [[f64; 2]; 2],
     /// Usual variance of ln share.
     share_variance: f64,
+    /// The excesses and their counts, for intervals from the likelihood.
+    excesses: Vec<(Observation, f64)>,
+    /// Penalised log-likelihood at the maximum.
+    highest: f64,
     /// Influence of each day on (ln scale, shape, ln share).
     influence: Vec<[f64; 3]>,
 }
@@ -72,8 +74,10 @@ impl Tail {
     /// See [`TailError`].
     pub fn fit(data: &Grouped, threshold: f64) -> Result<Self, TailError> {
         let lines = data.sample().lines();
-        let excesses: Vec<Option<Observation>> =
-            lines.iter().map(|line| excess(line.observation, threshold)).collect();
+        let excesses: Vec<Option<Observation>> = lines
+            .iter()
+            .map(|line| excess(line.observation, threshold))
+            .collect();
         let beyond: f64 = lines
             .iter()
             .zip(&excesses)
@@ -91,6 +95,7 @@ impl Tail {
             .filter_map(|(line, e)| e.map(|e| (e, line.count)))
             .collect();
         let (at, covariance) = maximise(&weighted).ok_or(TailError::NoMaximum)?;
+        let highest = objective(&weighted, at).ok_or(TailError::NoMaximum)?.value;
         let influence = data
             .days()
             .iter()
@@ -120,6 +125,8 @@ impl Tail {
             beyond,
             covariance,
             share_variance: (1.0 - share) / (n * share),
+            excesses: weighted,
+            highest,
             influence,
         })
     }
@@ -147,7 +154,7 @@ impl Tail {
             bounds.lower,
             bounds.upper,
             level,
-            "generalised Pareto tail, interval on the log of the excess, days in blocks",
+            "generalised Pareto tail, interval from the likelihood of the excess, days in blocks",
         )
     }
 
@@ -173,15 +180,34 @@ impl Tail {
     pub fn exceedance(&self, x: f64, level: f64) -> Option<Estimate> {
         let value = self.sf(x)?;
         let confidence = 0.5 + level / 2.0;
-        let share_at = |bound: fn(&Bounds) -> f64, none: f64| {
-            let gap = |r: f64| self.bounds_at(r, confidence).map_or(f64::NAN, |b| bound(&b) - x);
-            if gap(1e-9) >= 0.0 {
-                return self.share;
-            }
-            increasing_root(gap, 1e-9, FARTHEST).map_or(none, |r| self.share * (-r).exp())
+        let y = x - self.threshold;
+        let best = if value > 0.0 {
+            (self.share / value).ln()
+        } else {
+            f64::INFINITY
         };
-        let low = share_at(|b| b.lower, 0.0);
-        let high = share_at(|b| b.upper, self.share * (-FARTHEST).exp());
+        let (low, high) = if best < NEAR_THRESHOLD {
+            // The error of the log excess over its slope in the depth is the error of the depth.
+            let g = self.gradient(best.max(1e-9));
+            let (error, df) = self.error(g);
+            let half = multiple(confidence, df) * error / g[2];
+            (value * (-half).exp(), (value * half.exp()).min(1.0))
+        } else {
+            let at = |sign: f64, from: f64, to: f64| {
+                let gap = |r: f64| {
+                    let (error, df) = self.error(self.gradient(r));
+                    sign * multiple(confidence, df)
+                        - self.signed_root(y, r, error).unwrap_or(f64::NAN)
+                };
+                increasing_root_within(gap, from, to, 1e-7)
+            };
+            let near = best.min(FARTHEST);
+            (
+                at(-1.0, near, FARTHEST).map_or(0.0, |r| self.share * (-r).exp()),
+                at(1.0, NEAR_THRESHOLD / 10.0, near)
+                    .map_or(self.share, |r| self.share * (-r).exp()),
+            )
+        };
         Estimate::new(
             value,
             low,
@@ -225,15 +251,15 @@ impl Tail {
 
     fn bounds_at(&self, r: f64, confidence: f64) -> Option<Bounds> {
         let (error, df) = self.error(self.gradient(r));
-        let t = df.map_or_else(
-            || normal_quantile(confidence),
-            |df| student_t_quantile(confidence, df),
-        );
+        let t = multiple(confidence, df);
         let excess = self.scale * growth(self.shape, r);
         let (low, high) = if r < NEAR_THRESHOLD {
             (excess * (1.0 - t * error), excess * (1.0 + t * error))
         } else {
-            (excess * (-t * error).exp(), excess * (t * error).exp())
+            (
+                self.likelihood_end(excess, r, error, -t)?,
+                self.likelihood_end(excess, r, error, t)?,
+            )
         };
         let bounds = Bounds {
             value: self.threshold + excess,
@@ -242,186 +268,97 @@ impl Tail {
         };
         (bounds.lower.is_finite() && !bounds.upper.is_nan()).then_some(bounds)
     }
-}
 
-/// `(exp(shape r) - 1)/shape`, the excess in scales at depth `r`.
-fn growth(shape: f64, r: f64) -> f64 {
-    if (shape * r).abs() < 1e-8 { r } else { (shape * r).exp_m1() / shape }
-}
-
-/// `ln P(excess > z scales)`; negative infinity beyond the end.
-fn ln_sf(z: f64, shape: f64) -> f64 {
-    if shape * z <= -1.0 {
-        f64::NEG_INFINITY
-    } else if (shape * z).abs() < 1e-8 {
-        -z
-    } else {
-        -(shape * z).ln_1p() / shape
-    }
-}
-
-/// What an observation says about the excess; `None` where it need not lie beyond the threshold.
-fn excess(observation: Observation, threshold: f64) -> Option<Observation> {
-    match observation {
-        Observation::Exact(x) => (x > threshold).then(|| Observation::Exact(x - threshold)),
-        Observation::Above(x) => (x >= threshold).then(|| Observation::Above(x - threshold)),
-        Observation::Between { low, high } => {
-            ((low + high) / 2.0 > threshold).then(|| Observation::Between {
-                low: (low - threshold).max(0.0),
-                high: high - threshold,
-            })
+    /// The excess at which the signed root of the likelihood ratio is `t`; on the log of the excess, where
+    /// it is nearly a straight line.
+    fn likelihood_end(&self, excess: f64, r: f64, error: f64, t: f64) -> Option<f64> {
+        let towards = t.signum();
+        let gap = |d: f64| {
+            self.signed_root(excess * d.exp(), r, error)
+                .map_or(f64::NAN, |root| root - t)
+        };
+        if t == 0.0 || error == 0.0 {
+            return Some(excess);
         }
-        Observation::Below(_) => None,
-    }
-}
-
-/// Log-likelihood of one excess and its gradient by (ln scale, shape).
-struct Term {
-    value: f64,
-    gradient: [f64; 2],
-}
-
-impl Term {
-    fn of(excess: Observation, at: [f64; 2]) -> Option<Self> {
-        let (scale, shape) = (at[0].exp(), at[1]);
-        let term = match excess {
-            Observation::Exact(y) => {
-                let z = y / scale;
-                let base = 1.0 + shape * z;
-                let tail = Self::survival(y, at)?;
-                Self {
-                    value: -at[0] + tail.value - base.ln(),
-                    gradient: [
-                        -1.0 + tail.gradient[0] + shape * z / base,
-                        tail.gradient[1] - z / base,
-                    ],
-                }
+        let mut reach = 1.5 * t.abs() * error;
+        for _ in 0..20 {
+            let end = gap(towards * reach);
+            if towards * end >= 0.0 {
+                let (from, to) = if towards > 0.0 {
+                    (0.0, reach)
+                } else {
+                    (-reach, 0.0)
+                };
+                return increasing_root_within(gap, from, to, 1e-6).map(|d| excess * d.exp());
             }
-            Observation::Above(y) => Self::survival(y, at)?,
-            Observation::Between { low, high } => {
-                let near = Self::survival(low, at)?;
-                match Self::survival(high, at) {
-                    None => near,
-                    Some(far) => {
-                        // Share of the survival at the near edge that lies beyond the far one.
-                        let ratio = (far.value - near.value).exp();
-                        let inside = -(far.value - near.value).exp_m1();
-                        Self {
-                            value: near.value + inside.ln(),
-                            gradient: [
-                                (near.gradient[0] - ratio * far.gradient[0]) / inside,
-                                (near.gradient[1] - ratio * far.gradient[1]) / inside,
-                            ],
-                        }
-                    }
-                }
-            }
-            Observation::Below(_) => return None,
-        };
-        let finite = term.value.is_finite() && term.gradient.iter().all(|g| g.is_finite());
-        finite.then_some(term)
-    }
-
-    /// `ln P(excess > y)`; `None` beyond the end.
-    fn survival(y: f64, at: [f64; 2]) -> Option<Self> {
-        let (z, shape) = (y / at[0].exp(), at[1]);
-        let base = 1.0 + shape * z;
-        if base <= 0.0 {
-            return None;
-        }
-        let by_shape = if (shape * z).abs() < 1e-4 {
-            z * z / 2.0 - 2.0 * shape * z * z * z / 3.0
-        } else {
-            (shape * z).ln_1p() / (shape * shape) - z / (shape * base)
-        };
-        Some(Self { value: ln_sf(z, shape), gradient: [z / base, by_shape] })
-    }
-}
-
-fn objective(lines: &[(Observation, f64)], at: [f64; 2]) -> Option<Term> {
-    let variance = SHAPE_SD * SHAPE_SD;
-    let mut sum = Term { value: -at[1] * at[1] / (2.0 * variance), gradient: [0.0, -at[1] / variance] };
-    for &(line, count) in lines {
-        let term = Term::of(line, at)?;
-        sum.value += count * term.value;
-        sum.gradient[0] += count * term.gradient[0];
-        sum.gradient[1] += count * term.gradient[1];
-    }
-    sum.value.is_finite().then_some(sum)
-}
-
-/// Where the penalised likelihood is largest, and the inverse information there.
-fn maximise(lines: &[(Observation, f64)]) -> Option<([f64; 2], [[f64; 2]; 2])> {
-    let total: f64 = lines.iter().map(|line| line.1).sum();
-    let middle = |o: Observation| match o {
-        Observation::Between { low, high } => (low + high) / 2.0,
-        other => other.low(),
-    };
-    let mean = lines.iter().map(|&(o, count)| count * middle(o)).sum::<f64>() / total;
-    if mean.is_nan() || mean <= 0.0 {
-        return None;
-    }
-    let mut at = [mean.ln(), 0.0];
-    let mut here = objective(lines, at)?;
-    for _ in 0..100 {
-        let information = information(lines, at)?;
-        let inverse = invert(information);
-        // Away from the maximum the information may not be positive definite: then along the gradient.
-        let step = match inverse {
-            Some(v) => [
-                v[0][0] * here.gradient[0] + v[0][1] * here.gradient[1],
-                v[1][0] * here.gradient[0] + v[1][1] * here.gradient[1],
-            ],
-            None => [here.gradient[0] / total, here.gradient[1] / total],
-        };
-        let mut size = 1.0 / (step[0].abs().max(step[1].abs()) / 0.5).max(1.0);
-        let mut moved = false;
-        for _ in 0..40 {
-            let next = [at[0] + size * step[0], at[1] + size * step[1]];
-            if let Some(there) = objective(lines, next).filter(|t| t.value >= here.value) {
-                moved = there.value > here.value;
-                at = next;
-                here = there;
+            if end.is_nan() {
                 break;
             }
-            size /= 2.0;
+            reach *= 1.6;
         }
-        let small = step[0].abs().max(step[1].abs()) < 1e-9;
-        if small || !moved {
-            break;
-        }
+        // The likelihood gives no end on this side: the usual one, which does.
+        Some(excess * (t * error).exp())
     }
-    let covariance = invert(information(lines, at)?)?;
-    // Newton's decrement: twice the likelihood still to be gained.
-    let gain = here.gradient[0]
-        * (covariance[0][0] * here.gradient[0] + 2.0 * covariance[0][1] * here.gradient[1])
-        + here.gradient[1] * covariance[1][1] * here.gradient[1];
-    (gain < 1e-4).then_some((at, covariance))
+
+    /// Signed root of twice the log-likelihood lost when the reading at depth `r` is `y` above the
+    /// threshold, best shape allowed; in units of a standard normal, days and the share's own variance
+    /// paid for by the ratio of the variances. Above zero where `y` is larger than estimated.
+    fn signed_root(&self, y: f64, r: f64, error: f64) -> Option<f64> {
+        let g = self.gradient(r);
+        let c = &self.covariance;
+        let of_law = g[0] * g[0] * c[0][0] + 2.0 * g[0] * g[1] * c[0][1] + g[1] * g[1] * c[1][1];
+        let paid = (error * error / of_law).sqrt();
+        let value = |shape: f64| {
+            objective(&self.excesses, [(y / growth(shape, r)).ln(), shape])
+                .map_or(f64::NEG_INFINITY, |term| term.value)
+        };
+        let reach = 8.0 * c[1][1].sqrt().max(0.02);
+        let best = largest(
+            value,
+            (self.shape - reach).max(-0.99),
+            (self.shape + reach).min(2.0),
+        );
+        let lost = (self.highest - best).max(0.0);
+        if !lost.is_finite() {
+            // No shape reaches the largest reading with so small an excess.
+            return (y < self.scale * growth(self.shape, r)).then_some(f64::MIN / 4.0);
+        }
+        let sign = if y >= self.scale * growth(self.shape, r) {
+            1.0
+        } else {
+            -1.0
+        };
+        Some(sign * (2.0 * lost).sqrt() / paid)
+    }
 }
 
-/// Negative second derivatives, by central differences of the gradient.
-fn information(lines: &[(Observation, f64)], at: [f64; 2]) -> Option<[[f64; 2]; 2]> {
-    let h = 1e-4;
-    let mut out = [[0.0; 2]; 2];
-    for i in 0..2 {
-        let (mut up, mut down) = (at, at);
-        up[i] += h;
-        down[i] -= h;
-        let (up, down) = (objective(lines, up)?, objective(lines, down)?);
-        for j in 0..2 {
-            out[i][j] = -(up.gradient[j] - down.gradient[j]) / (2.0 * h);
-        }
-    }
-    let cross = (out[0][1] + out[1][0]) / 2.0;
-    Some([[out[0][0], cross], [cross, out[1][1]]])
+/// Quantile of Student's t, or of the normal where there are no degrees of freedom.
+fn multiple(confidence: f64, degrees_of_freedom: Option<f64>) -> f64 {
+    degrees_of_freedom.map_or_else(
+        || normal_quantile(confidence),
+        |df| student_t_quantile(confidence, df),
+    )
 }
 
-fn invert(m: [[f64; 2]; 2]) -> Option<[[f64; 2]; 2]> {
-    let determinant = m[0][0] * m[1][1] - m[0][1] * m[1][0];
-    (m[0][0] > 0.0 && determinant > 0.0).then(|| {
-        [
-            [m[1][1] / determinant, -m[0][1] / determinant],
-            [-m[1][0] / determinant, m[0][0] / determinant],
-        ]
-    })
+/// Largest value of a function with one summit, by golden sections to 1e-4 of the range.
+fn largest(f: impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
+    const GOLDEN: f64 = 0.618_033_988_749_894_9;
+    let (mut low, mut high) = (low, high);
+    let (mut a, mut b) = (high - GOLDEN * (high - low), low + GOLDEN * (high - low));
+    let (mut fa, mut fb) = (f(a), f(b));
+    for _ in 0..20 {
+        // Both impossible: the end of the law lies too near, so the shape must rise.
+        if fa > fb {
+            high = b;
+            (b, fb) = (a, fa);
+            a = high - GOLDEN * (high - low);
+            fa = f(a);
+        } else {
+            low = a;
+            (a, fa) = (b, fb);
+            b = low + GOLDEN * (high - low);
+            fb = f(b);
+        }
+    }
+    fa.max(fb)
 }

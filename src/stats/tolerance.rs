@@ -151,7 +151,8 @@ pub fn one_sided_factor(n: f64, coverage: f64, confidence: f64) -> Option<f64> {
 /// - `None` where `n` is under 2 or a number is not usable.
 #[must_use]
 pub fn capability_lower(index: f64, n: f64, confidence: f64) -> Option<f64> {
-    if !(confidence > 0.0 && confidence < 1.0) || !index.is_finite() || !n.is_finite() {
+    let usable = confidence > 0.0 && confidence < 1.0 && index.is_finite() && n.is_finite();
+    if !usable {
         return None;
     }
     let root = 3.0 * n.sqrt();
@@ -207,7 +208,11 @@ pub fn distribution_free_sample(coverage: f64, confidence: f64) -> Option<f64> {
     let n = ((-confidence).ln_1p() / coverage.ln()).ceil();
     // The quotient may land a rounding error above a whole number.
     let reached = |n: f64| -(n * coverage.ln()).exp_m1() >= confidence - 1e-14;
-    let n = if n > 1.0 && reached(n - 1.0) { n - 1.0 } else { n };
+    let n = if n > 1.0 && reached(n - 1.0) {
+        n - 1.0
+    } else {
+        n
+    };
     (n < 9e15).then_some(n)
 }
 
@@ -216,6 +221,16 @@ pub fn distribution_free_sample(coverage: f64, confidence: f64) -> Option<f64> {
 ///
 /// `None` where the ends do not bracket a root.
 pub fn increasing_root(f: impl Fn(f64) -> f64, low: f64, high: f64) -> Option<f64> {
+    increasing_root_within(f, low, high, 1e-15)
+}
+
+/// As [`increasing_root`], ending when the bracket is narrower than `relative` times its larger end.
+pub fn increasing_root_within(
+    f: impl Fn(f64) -> f64,
+    low: f64,
+    high: f64,
+    relative: f64,
+) -> Option<f64> {
     let (mut low, mut high) = (low, high);
     let (mut f_low, mut f_high) = (f(low), f(high));
     if f_low == 0.0 {
@@ -228,7 +243,7 @@ pub fn increasing_root(f: impl Fn(f64) -> f64, low: f64, high: f64) -> Option<f6
     let mut moved = 0;
     for round in 0..200 {
         let width = high - low;
-        if width <= 1e-15 * low.abs().max(high.abs()) {
+        if width <= relative * low.abs().max(high.abs()) {
             break;
         }
         let mut x = (low * f_high - high * f_low) / (f_high - f_low);

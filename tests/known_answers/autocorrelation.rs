@@ -14,10 +14,20 @@ fn nile_lags() {
     let volume: Vec<f64> = csv("mannkendall-nile")
         .lines()
         .skip(1)
-        .map(|line| line.split(',').nth(1).expect("a cell").parse().expect("a number"))
+        .map(|line| {
+            line.split(',')
+                .nth(1)
+                .expect("a cell")
+                .parse()
+                .expect("a number")
+        })
         .collect();
     for lag in 1..=5 {
-        assert_case(&case, &format!("r{lag}"), autocorrelation(&volume, lag).unwrap());
+        assert_case(
+            &case,
+            &format!("r{lag}"),
+            autocorrelation(&volume, lag).unwrap(),
+        );
     }
 }
 

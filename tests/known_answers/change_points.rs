@@ -10,7 +10,10 @@ fn nile() -> (Vec<f64>, Vec<f64>) {
         .skip(1)
         .map(|line| {
             let (year, volume) = line.split_once(',').expect("two cells");
-            (year.parse::<f64>().expect("a year"), volume.parse::<f64>().expect("a volume"))
+            (
+                year.parse::<f64>().expect("a year"),
+                volume.parse::<f64>().expect("a volume"),
+            )
         })
         .unzip()
 }
@@ -60,7 +63,11 @@ fn plain_step() {
     assert_case(&case, "index_before", split.index as f64);
     assert_case(&case, "rss", split.cost);
     assert_case(&case, "mean_before", cost.mean(0, split.index).unwrap());
-    assert_case(&case, "mean_after", cost.mean(split.index, x.len()).unwrap());
+    assert_case(
+        &case,
+        "mean_after",
+        cost.mean(split.index, x.len()).unwrap(),
+    );
     let ranks = pettitt(&x).unwrap();
     assert_case(&case, "pettitt_K", ranks.k);
     assert_case(&case, "pettitt_index", ranks.index as f64);

@@ -29,7 +29,11 @@ fn handbook_chart() {
             assert_abs(*got, want.as_f64().expect("a number"), allowed);
         }
     }
-    assert_case(&case, "points_out", z.iter().filter(|v| (*v - start).abs() > half).count() as f64);
+    assert_case(
+        &case,
+        "points_out",
+        z.iter().filter(|v| (*v - start).abs() > half).count() as f64,
+    );
 }
 
 /// Lucas & Saccucci (1990), Technometrics 32, 1-12.
@@ -54,12 +58,20 @@ fn limit_factors_for_500() {
 /// Closed form: at lambda 1 the chart is that of single points, run length 1/P(|Z| > 3) = 370.398.
 #[test]
 fn single_points() {
-    assert_rel(average_run_length(1.0, 3.0, 0.0).unwrap(), 370.398_347, 1e-8);
+    assert_rel(
+        average_run_length(1.0, 3.0, 0.0).unwrap(),
+        370.398_347,
+        1e-8,
+    );
 }
 
 /// By hand: rho 0.5, lambda 0.2 gives sqrt(1.4/0.6).
 #[test]
 fn autocorrelation_widens_limits() {
-    assert_rel(autocorrelation_factor(0.2, 0.5), (1.4_f64 / 0.6).sqrt(), 1e-14);
+    assert_rel(
+        autocorrelation_factor(0.2, 0.5),
+        (1.4_f64 / 0.6).sqrt(),
+        1e-14,
+    );
     assert_abs(autocorrelation_factor(0.2, 0.0), 1.0, 0.0);
 }

@@ -20,7 +20,12 @@ fn statistic(values: &[f64]) -> f64 {
 #[test]
 fn nine_ones_and_a_zero() {
     let case = load("anderson-darling-degenerate");
-    let x: Vec<f64> = case["data"]["x"].as_array().unwrap().iter().filter_map(|v| v.as_f64()).collect();
+    let x: Vec<f64> = case["data"]["x"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter_map(|v| v.as_f64())
+        .collect();
     assert_eq!(x.len(), 10);
     assert_case(&case, "A2", statistic(&x));
 }
@@ -41,14 +46,24 @@ fn mavro() {
 #[test]
 fn gap_by_hand() {
     let sample = Sample::new([(Observation::Exact(0.5), 1.0)]).unwrap();
-    assert_abs(largest_gap(&Empirical::of(&sample), |x| x.clamp(0.0, 1.0)), 0.5, 1e-12);
+    assert_abs(
+        largest_gap(&Empirical::of(&sample), |x| x.clamp(0.0, 1.0)),
+        0.5,
+        1e-12,
+    );
 }
 
 fn tally(quantile: impl Fn(f64) -> f64, n: usize, step: f64) -> Sample {
     Sample::new((0..n).map(|i| {
         let x = quantile((i as f64 + 0.5) / n as f64);
         let shown = (x / step).round() * step;
-        (Observation::Between { low: shown - step / 2.0, high: shown + step / 2.0 }, 1.0)
+        (
+            Observation::Between {
+                low: shown - step / 2.0,
+                high: shown + step / 2.0,
+            },
+            1.0,
+        )
     }))
     .unwrap()
 }
@@ -57,10 +72,21 @@ fn tally(quantile: impl Fn(f64) -> f64, n: usize, step: f64) -> Sample {
 fn refit(sample: &Sample) -> Option<Cdf> {
     let middle = |o: Observation| match o {
         Observation::Between { low, high } => (low + high) / 2.0,
-        other => if other.low().is_finite() { other.low() } else { other.high() },
+        other => {
+            if other.low().is_finite() {
+                other.low()
+            } else {
+                other.high()
+            }
+        }
     };
     let n = sample.total();
-    let mean = sample.lines().iter().map(|l| l.count * middle(l.observation)).sum::<f64>() / n;
+    let mean = sample
+        .lines()
+        .iter()
+        .map(|l| l.count * middle(l.observation))
+        .sum::<f64>()
+        / n;
     let variance = sample
         .lines()
         .iter()

@@ -19,9 +19,24 @@ fn noncentral_t_reference_values() {
         assert_case(&case, key, noncentral_t(t, df, ncp).unwrap().below);
     }
     for (key, p, df, ncp) in [
-        ("quantile[p=0.95,df=9,ncp=5.20148387876]", 0.95, 9.0, 5.201_483_878_76),
-        ("quantile[p=0.95,df=29,ncp=12.7419320722]", 0.95, 29.0, 12.741_932_072_2),
-        ("quantile[p=0.05,df=49,ncp=21.2132034356]", 0.05, 49.0, 21.213_203_435_6),
+        (
+            "quantile[p=0.95,df=9,ncp=5.20148387876]",
+            0.95,
+            9.0,
+            5.201_483_878_76,
+        ),
+        (
+            "quantile[p=0.95,df=29,ncp=12.7419320722]",
+            0.95,
+            29.0,
+            12.741_932_072_2,
+        ),
+        (
+            "quantile[p=0.05,df=49,ncp=21.2132034356]",
+            0.05,
+            49.0,
+            21.213_203_435_6,
+        ),
     ] {
         assert_case(&case, key, noncentral_t_quantile(p, df, ncp).unwrap());
     }
@@ -53,7 +68,11 @@ fn handbook_wafers() {
     let k = one_sided_factor(43.0, 0.90, 0.99).unwrap();
     assert_case(&case, "k1_exact", k);
     // Printed to two decimals; the case's full-precision limit is of the approximate factor.
-    assert_abs(97.07 + k * 0.0268, case["expected"]["upper_limit"].as_f64().unwrap(), 0.005);
+    assert_abs(
+        97.07 + k * 0.0268,
+        case["expected"]["upper_limit"].as_f64().unwrap(),
+        0.005,
+    );
 }
 
 /// A very large sample knows the distribution: the factor is the normal quantile (limit).
@@ -70,7 +89,11 @@ fn distribution_free_samples() {
     for coverage in [0.9, 0.95, 0.99] {
         for confidence in [0.9, 0.95, 0.99] {
             let key = format!("n[p={coverage},conf={confidence}]");
-            assert_case(&case, &key, distribution_free_sample(coverage, confidence).unwrap());
+            assert_case(
+                &case,
+                &key,
+                distribution_free_sample(coverage, confidence).unwrap(),
+            );
         }
     }
 }

@@ -1,64 +1,19 @@
 //! What holds for every chart: what goes in is what is shown, and nothing that can be measured makes
 //! drawing panic or hang.
 
+use super::chart_inputs::{
+    assert_drawn, bell, drift_input, failures_input, month, months_input, probability_input, rung,
+};
 use crate::support::numbers::assert_abs;
 use leakdrift::report::chart::axis::{day_text, decimals_of, number, percent};
-use leakdrift::report::chart::distribution::{self, Distribution, TallyLine, Trips};
-use leakdrift::report::chart::drift::{
-    self, Average, Crossing, Drift, EventOn, Forecast, OnDay, StepOn,
-};
-use leakdrift::report::chart::failures::{self, ClassCount, FailureClass, Failures, Jump, Stretch};
+use leakdrift::report::chart::distribution::{self, TallyLine, Trips};
+use leakdrift::report::chart::drift::{self, Drift, OnDay};
+use leakdrift::report::chart::failures::{self, Failures};
 use leakdrift::report::chart::labels;
 use leakdrift::report::chart::ladder::{self, Ladder, Rung};
-use leakdrift::report::chart::months::{self, Interval, LimitFrom, Month, Months};
-use leakdrift::report::chart::probability::{
-    self, Fitted, Known, Observed, Probability, ProbabilityScale,
-};
-use leakdrift::report::chart::{
-    Axis, Chart, ChartError, Layer, Panel, Role, Scale, at, draw, style,
-};
-
-/// A body like that of a real series: a bell of counts around `centre`, one bar per `step`.
-fn bell(centre: f64, spread: f64, step: f64, limit: f64) -> Distribution {
-    let first = ((centre - 4.0 * spread) / step).round() as i64;
-    let last = ((centre + 4.0 * spread) / step).round() as i64;
-    let z = |v: f64| (v - centre) / spread;
-    let tally = (first..=last)
-        .map(|k| k as f64 * step)
-        .filter(|v| *v <= limit)
-        .map(|reading| TallyLine {
-            reading,
-            count: (230.0 * (-z(reading).powi(2) / 2.0).exp()).round() as u64,
-            stray: false,
-        })
-        .collect();
-    Distribution {
-        series: "VC310, AC 1500 V".into(),
-        verdict: "too tight".into(),
-        period: "2026-05-11 to 2026-10-30".into(),
-        unit: "mA".into(),
-        step,
-        tally,
-        trips: vec![Trips { limit, count: 332 }],
-        density: (0..100)
-            .map(|i| centre + spread * (f64::from(i) / 12.5 - 4.0))
-            .map(|x| {
-                at(
-                    x,
-                    (-z(x).powi(2) / 2.0).exp() / (spread * (2.0 * std::f64::consts::PI).sqrt()),
-                )
-            })
-            .collect(),
-        body_units: 7000.0,
-        fit: "fitted healthy body".into(),
-        typical: Some(centre),
-        high_limit: Some(limit),
-        low_limit: Some(centre * 0.52),
-        tail_bounds: Some((centre + 2.9 * spread, centre + 3.3 * spread)),
-        band: Some((centre + 3.4 * spread, centre * 2.0)),
-        open_lead: Some(centre * 0.006),
-    }
-}
+use leakdrift::report::chart::months::{self, LimitFrom, Month, Months};
+use leakdrift::report::chart::probability::{self, Probability, ProbabilityScale};
+use leakdrift::report::chart::{Axis, Chart, ChartError, Layer, Panel, Role, Scale, draw, style};
 
 fn bars(panel: &Panel, role: Role) -> f64 {
     panel
@@ -81,34 +36,6 @@ fn rules(chart: &Chart) -> Vec<(f64, &str)> {
             _ => None,
         })
         .collect()
-}
-
-/// Draws, and checks that a picture of the right size with something on it came out.
-#[track_caller]
-fn assert_drawn(chart: &Chart) -> Vec<u8> {
-    let bytes = draw::png(chart).expect("a checked chart can be drawn");
-    let mut reader = png::Decoder::new(std::io::Cursor::new(&bytes))
-        .read_info()
-        .expect("a PNG");
-    let mut pixels = vec![0; reader.output_buffer_size().expect("a known size")];
-    let info = reader.next_frame(&mut pixels).expect("whole");
-    assert_eq!((info.width, info.height), (chart.width, chart.height));
-    let white = reader
-        .info()
-        .palette
-        .as_ref()
-        .and_then(|p| p.chunks(3).position(|c| c == [255, 255, 255]));
-    let white = white.expect("a white ground") as u8;
-    let inked = pixels.iter().filter(|p| **p != white).count();
-    assert!(inked > 5000, "only {inked} pixels are inked");
-    // Nothing cut off: the outermost pixels stay white.
-    let (w, h) = (info.width as usize, info.height as usize);
-    for y in 0..h {
-        for x in [0, 1, 2, 3, w - 4, w - 3, w - 2, w - 1] {
-            assert_eq!(pixels[y * w + x], white, "ink at the edge, {x}, {y}");
-        }
-    }
-    bytes
 }
 
 #[test]
@@ -193,45 +120,6 @@ fn rules_say_value_and_unit() {
     }
 }
 
-fn month(first_day: i32, median: f64) -> Month {
-    Month {
-        first_day,
-        end_day: first_day + 30,
-        units: 600,
-        median,
-        low: median - 0.03,
-        high: median + 0.05,
-        rejected: Interval {
-            value: 0.004,
-            low: 0.001,
-            high: 0.01,
-        },
-    }
-}
-
-fn months_input() -> Months {
-    Months {
-        series: "KB120".into(),
-        unit: "mA".into(),
-        step: 0.001,
-        months: (0..14)
-            .map(|i| month(20_332 + i * 30, 0.29 + 0.01 * f64::from(i)))
-            .collect(),
-        limits: vec![
-            LimitFrom {
-                day: 20_000,
-                high: Some(0.50),
-                low: Some(0.2),
-            },
-            LimitFrom {
-                day: 20_500,
-                high: Some(0.55),
-                low: None,
-            },
-        ],
-    }
-}
-
 #[test]
 fn limits_are_steps_over_time_and_those_far_away_are_told_in_words() {
     let chart = months::chart(&months_input()).unwrap();
@@ -267,68 +155,6 @@ fn limits_are_steps_over_time_and_those_far_away_are_told_in_words() {
     assert_drawn(&chart);
 }
 
-fn drift_input() -> Drift {
-    let value = |d: i32| {
-        0.29 + 0.0005 * f64::from((d - 65).max(0)) + 0.004 * f64::from(d * 7 % 11 - 5) / 5.0
-    };
-    let points: Vec<OnDay> = (0..280)
-        .map(|d| OnDay {
-            day: 20_332 + d,
-            value: value(d),
-        })
-        .collect();
-    Drift {
-        series: "KB120, AC 1250 V".into(),
-        shape: "slope".into(),
-        movement: "+0.020 mA a month since 2025-12-01".into(),
-        points_are: "daily medians, 280 days".into(),
-        unit: "mA".into(),
-        step: 0.001,
-        fitted: vec![vec![points[0], points[65], points[279]]],
-        averages: points
-            .iter()
-            .map(|p| Average {
-                day: p.day,
-                value: p.value,
-                low: 0.28,
-                high: 0.30,
-            })
-            .collect(),
-        points,
-        steps: vec![StepOn {
-            day: 20_500,
-            low: 20_490,
-            high: 20_506,
-            size: "+0.01 mA".into(),
-        }],
-        events: (0..9)
-            .map(|i| EventOn {
-                day: 20_500 + i * 4,
-                what: format!("calibration {i}"),
-            })
-            .collect(),
-        limits: vec![LimitFrom {
-            day: 20_000,
-            high: Some(0.8),
-            low: None,
-        }],
-        forecast_of: "99.9 % of healthy units stay under".into(),
-        forecast: (0..20)
-            .map(|i| Forecast {
-                day: 20_612 + i * 5,
-                value: 0.6 + 0.01 * f64::from(i),
-                low: 0.58 + 0.009 * f64::from(i),
-                high: 0.62 + 0.012 * f64::from(i),
-            })
-            .collect(),
-        crossing: Some(Crossing {
-            day: 20_712,
-            low: Some(20_690),
-            high: None,
-        }),
-    }
-}
-
 #[test]
 fn steps_events_and_crossing_carry_their_dates() {
     let chart = drift::chart(&drift_input()).unwrap();
@@ -355,20 +181,6 @@ fn steps_events_and_crossing_carry_their_dates() {
     assert_drawn(&chart);
 }
 
-fn rung(series: &str, typical: f64) -> Rung {
-    Rung {
-        series: series.into(),
-        verdict: "fits".into(),
-        typical,
-        healthy: (typical * 0.9, typical * 1.1),
-        band: Some((typical * 1.12, typical * 2.0)),
-        limit: Some(typical * 1.3),
-        suggested: None,
-        ceiling: Some(10.0),
-        tester_range: Some(20.0),
-    }
-}
-
 #[test]
 fn the_ladder_has_a_row_and_a_verdict_for_each_series() {
     for n in [1, 8, 40] {
@@ -388,44 +200,6 @@ fn the_ladder_has_a_row_and_a_verdict_for_each_series() {
     }
 }
 
-fn failures_input() -> Failures {
-    let count = |class, count: u64| ClassCount {
-        class,
-        count,
-        share: Interval {
-            value: count as f64 / 100.0,
-            low: 0.0,
-            high: (count as f64 + 3.0) / 100.0,
-        },
-    };
-    Failures {
-        scope: "EM520".into(),
-        stretch: "week".into(),
-        stretches: (0..30)
-            .map(|w| Stretch {
-                from: 20_500 + w * 7,
-                until: 20_505 + w * 7,
-                units: 100,
-                classes: vec![
-                    count(FailureClass::OverLimit, if w > 20 { 9 } else { 0 }),
-                    count(FailureClass::Breakdown, u64::from(w % 5 == 0)),
-                ],
-            })
-            .collect(),
-        jump: Some(Jump {
-            day: 20_647,
-            low: 20_640,
-            high: 20_650,
-            before: 0.0015,
-            after: 0.1,
-        }),
-        events: vec![EventOn {
-            day: 20_600,
-            what: "limit 1.40 to 1.45 mA".into(),
-        }],
-    }
-}
-
 #[test]
 fn failures_are_counted_by_kind() {
     let chart = failures::chart(&failures_input()).unwrap();
@@ -437,40 +211,6 @@ fn failures_are_counted_by_kind() {
     );
     assert_abs(bars(&chart.panels[1], Role::Quiet), 3000.0, 0.0);
     assert_drawn(&chart);
-}
-
-fn probability_input(scale: ProbabilityScale) -> Probability {
-    let seen = |i: u32, known| Observed {
-        reading: 4.5 + 0.01 * f64::from(i),
-        p: (f64::from(i) + 0.5) / 51.0,
-        count: 10,
-        known,
-    };
-    Probability {
-        series: "VC310".into(),
-        period: "2026".into(),
-        unit: "mA".into(),
-        step: 0.01,
-        scale,
-        observed: (0..50)
-            .map(|i| seen(i, Known::Exactly))
-            .chain([seen(50, Known::Above)])
-            .collect(),
-        fitted: (1..60)
-            .map(|i| f64::from(i) / 60.0)
-            .map(|p| Fitted {
-                p,
-                reading: 4.5 + 0.5 * p,
-                low: 4.48 + 0.5 * p,
-                high: 4.52 + 0.5 * p,
-            })
-            .collect(),
-        fit: "fitted body".into(),
-        level: 0.95,
-        high_limit: Some(5.0),
-        accepted: Some(0.001),
-        largest_gap: Some(0.01),
-    }
 }
 
 #[test]

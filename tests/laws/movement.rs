@@ -5,8 +5,8 @@
 
 use crate::support::numbers::{assert_abs, assert_rel};
 use leakdrift::analysis::drift::{
-    DayFacts, DayPoint, Drift, DriftOptions, DriftStep, Event, ReadingLine, Shape, assess, day_points,
-    explained::RoomFactor, grouped_median, name_events,
+    DayFacts, DayPoint, Drift, DriftOptions, DriftStep, Event, ReadingLine, Shape, assess,
+    day_points, explained::RoomFactor, grouped_median, name_events,
 };
 use leakdrift::analysis::stations::{
     self, ActsAs, CannotTell, Cell, Correction, SeriesFacts, StationOptions, Stations,
@@ -45,13 +45,62 @@ struct Model {
 }
 
 const MODELS: [Model; 7] = [
-    Model { volts: 1250.0, hertz: 50.0, nanofarad: 0.62, per_day: 34.0, spread: 0.042, at: [0.5, 0.25, 0.0, 0.25] },
-    Model { volts: 1500.0, hertz: 50.0, nanofarad: 2.35, per_day: 24.0, spread: 0.02, at: [0.7, 0.3, 0.0, 0.0] },
-    Model { volts: 1500.0, hertz: 50.0, nanofarad: 10.1, per_day: 24.0, spread: 0.025, at: [0.0, 0.3, 0.7, 0.0] },
-    Model { volts: 1250.0, hertz: 50.0, nanofarad: 4.8, per_day: 22.0, spread: 0.018, at: [0.45, 0.25, 0.3, 0.0] },
-    Model { volts: 1250.0, hertz: 50.0, nanofarad: 3.1, per_day: 22.0, spread: 0.028, at: [0.0, 0.3, 0.4, 0.3] },
-    Model { volts: 1768.0, hertz: 0.0, nanofarad: 0.0, per_day: 14.0, spread: 0.30, at: [0.0, 0.3, 0.0, 0.7] },
-    Model { volts: 1500.0, hertz: 60.0, nanofarad: 3.45, per_day: 22.0, spread: 0.022, at: [0.0, 0.25, 0.35, 0.4] },
+    Model {
+        volts: 1250.0,
+        hertz: 50.0,
+        nanofarad: 0.62,
+        per_day: 34.0,
+        spread: 0.042,
+        at: [0.5, 0.25, 0.0, 0.25],
+    },
+    Model {
+        volts: 1500.0,
+        hertz: 50.0,
+        nanofarad: 2.35,
+        per_day: 24.0,
+        spread: 0.02,
+        at: [0.7, 0.3, 0.0, 0.0],
+    },
+    Model {
+        volts: 1500.0,
+        hertz: 50.0,
+        nanofarad: 10.1,
+        per_day: 24.0,
+        spread: 0.025,
+        at: [0.0, 0.3, 0.7, 0.0],
+    },
+    Model {
+        volts: 1250.0,
+        hertz: 50.0,
+        nanofarad: 4.8,
+        per_day: 22.0,
+        spread: 0.018,
+        at: [0.45, 0.25, 0.3, 0.0],
+    },
+    Model {
+        volts: 1250.0,
+        hertz: 50.0,
+        nanofarad: 3.1,
+        per_day: 22.0,
+        spread: 0.028,
+        at: [0.0, 0.3, 0.4, 0.3],
+    },
+    Model {
+        volts: 1768.0,
+        hertz: 0.0,
+        nanofarad: 0.0,
+        per_day: 14.0,
+        spread: 0.30,
+        at: [0.0, 0.3, 0.0, 0.7],
+    },
+    Model {
+        volts: 1500.0,
+        hertz: 60.0,
+        nanofarad: 3.45,
+        per_day: 22.0,
+        spread: 0.022,
+        at: [0.0, 0.25, 0.35, 0.4],
+    },
 ];
 
 /// Lots last 14 days.
@@ -100,7 +149,11 @@ fn factory(seed: u64) -> Factory {
         let wave = |since: i32| (TAU * f64::from(day - since) / 365.25).cos();
         let humidity = 52.5 + 16.5 * wave(START - 31) + normal(4.0);
         let temperature = 22.0 + 3.0 * wave(START - 43) + normal(0.8);
-        let facts = DayFacts { humidity: Some(humidity), temperature: Some(temperature), lot: Some(lot_of(day)) };
+        let facts = DayFacts {
+            humidity: Some(humidity),
+            temperature: Some(temperature),
+            lot: Some(lot_of(day)),
+        };
         room.insert(day, facts);
         for (series, m) in MODELS.iter().enumerate() {
             if (day - START) % 14 == 0 {
@@ -111,12 +164,14 @@ fn factory(seed: u64) -> Factory {
                 for _ in 0..units as usize {
                     let dc = m.hertz == 0.0;
                     let healthy = if dc {
-                        0.0016 * (0.03 * (humidity - 52.5) + normal(m.spread)).exp()
+                        0.0016
+                            * (0.03 * (humidity - 52.5) + normal(m.spread)).exp()
                             * (1.0 + normal(0.01))
                     } else {
                         let omega = TAU * m.hertz * m.volts * 1e3;
-                        let capacitive = omega * m.nanofarad * 1e-9 * (lot[series] + normal(m.spread)).exp()
-                            + omega * leads[station] * 1e-12;
+                        let capacitive =
+                            omega * m.nanofarad * 1e-9 * (lot[series] + normal(m.spread)).exp()
+                                + omega * leads[station] * 1e-12;
                         let leak = if series == KB120 {
                             let months = f64::from((day - SEAL).max(0)) / 30.44;
                             (0.1 + 0.02 * months) * normal(0.22).exp()
@@ -128,7 +183,9 @@ fn factory(seed: u64) -> Factory {
                     let shown = gain(station, day) * healthy;
                     let step = reading_step(station, shown, dc);
                     let key = ((shown / step).round() as i64, (step * 1e4).round() as i64);
-                    *tally.entry((series, station, day, key.0, key.1)).or_default() += 1.0;
+                    *tally
+                        .entry((series, station, day, key.0, key.1))
+                        .or_default() += 1.0;
                 }
             }
         }
@@ -137,16 +194,30 @@ fn factory(seed: u64) -> Factory {
         .into_iter()
         .map(|((series, station, day, at, step), count)| {
             let step_ma = step as f64 * 1e-4;
-            (series, station, ReadingLine { day, centre_ma: at as f64 * step_ma, step_ma, count })
+            (
+                series,
+                station,
+                ReadingLine {
+                    day,
+                    centre_ma: at as f64 * step_ma,
+                    step_ma,
+                    count,
+                },
+            )
         })
         .collect();
     Factory { lines, room }
 }
 
 fn cells(factory: &Factory) -> Vec<Cell> {
-    let mut groups: BTreeMap<(usize, usize, i32), Vec<(f64, f64, f64)>> = BTreeMap::new();
+    type Lines = Vec<(f64, f64, f64)>;
+    let mut groups: BTreeMap<(usize, usize, i32), Lines> = BTreeMap::new();
     for (series, station, l) in &factory.lines {
-        groups.entry((*series, *station, l.day)).or_default().push((l.centre_ma, l.step_ma, l.count));
+        groups.entry((*series, *station, l.day)).or_default().push((
+            l.centre_ma,
+            l.step_ma,
+            l.count,
+        ));
     }
     groups
         .into_iter()
@@ -161,39 +232,64 @@ fn cells(factory: &Factory) -> Vec<Cell> {
 }
 
 fn facts() -> Vec<SeriesFacts> {
-    MODELS.iter().map(|m| SeriesFacts { volts: m.volts, hertz: m.hertz }).collect()
+    MODELS
+        .iter()
+        .map(|m| SeriesFacts {
+            volts: m.volts,
+            hertz: m.hertz,
+        })
+        .collect()
 }
 
 fn found() -> &'static (Factory, Stations) {
     static FOUND: OnceLock<(Factory, Stations)> = OnceLock::new();
     FOUND.get_or_init(|| {
         let factory = factory(2026);
-        let found = stations::assess(&cells(&factory), &facts(), 4, &StationOptions::default()).unwrap();
+        let found =
+            stations::assess(&cells(&factory), &facts(), 4, &StationOptions::default()).unwrap();
         (factory, found)
     })
 }
 
 /// Points of a series with readings divided by their station's offset, or as they are.
 fn series(which: usize, correction: Option<&Correction>, room: bool) -> Vec<DayPoint> {
-    let (factory, _) = found();
+    series_of(&found().0, which, correction, room)
+}
+
+fn series_of(
+    factory: &Factory,
+    which: usize,
+    correction: Option<&Correction>,
+    room: bool,
+) -> Vec<DayPoint> {
     let lines: Vec<ReadingLine> = factory
         .lines
         .iter()
         .filter(|l| l.0 == which)
         .map(|(series, station, l)| {
             let factor = correction.map_or(1.0, |c| c.offset_factor(*series, *station, l.day));
-            ReadingLine { centre_ma: l.centre_ma / factor, step_ma: l.step_ma / factor, ..*l }
+            ReadingLine {
+                centre_ma: l.centre_ma / factor,
+                step_ma: l.step_ma / factor,
+                ..*l
+            }
         })
         .collect();
     let mut facts = factory.room.clone();
     for day in facts.values_mut().filter(|_| !room) {
-        *day = DayFacts { lot: day.lot, ..DayFacts::default() };
+        *day = DayFacts {
+            lot: day.lot,
+            ..DayFacts::default()
+        };
     }
     day_points(&lines, &facts)
 }
 
 fn corrected(which: usize, room: bool) -> Drift {
-    let options = DriftOptions { baseline_from: Some(START), ..DriftOptions::default() };
+    let options = DriftOptions {
+        baseline_from: Some(START),
+        ..DriftOptions::default()
+    };
     assess(&series(which, Some(&found().1.correction), room), &options)
 }
 
@@ -201,13 +297,23 @@ fn corrected(which: usize, room: bool) -> Drift {
 fn the_calibration_of_a2_is_found_once_with_its_date_and_size() {
     let moved = &found().1.stations[A2].moved;
     assert_eq!(moved.len(), 1, "{moved:?}");
-    assert!(moved[0].day_low <= CALIBRATED && CALIBRATED <= moved[0].day_high, "{moved:?}");
+    assert!(
+        moved[0].day_low <= CALIBRATED && CALIBRATED <= moved[0].day_high,
+        "{moved:?}"
+    );
     assert!(moved[0].day_high - moved[0].day_low <= 21, "{moved:?}");
     // 1/0.965 = 1.03627.
     assert!(moved[0].size_pct.contains(3.627), "{moved:?}");
-    assert!(moved[0].size_pct.high - moved[0].size_pct.low < 1.0, "{moved:?}");
+    assert!(
+        moved[0].size_pct.high - moved[0].size_pct.low < 1.0,
+        "{moved:?}"
+    );
     for still in [A1, B1, B2] {
-        assert!(found().1.stations[still].moved.is_empty(), "{:?}", found().1.stations[still].moved);
+        assert!(
+            found().1.stations[still].moved.is_empty(),
+            "{:?}",
+            found().1.stations[still].moved
+        );
     }
 }
 
@@ -223,9 +329,20 @@ fn long_leads_of_b2_act_as_current() {
 #[test]
 fn months_show_a2_low_before_and_right_after() {
     let months = &found().1.stations[A2].months;
-    let of = |m: (i32, u32)| months.iter().find(|o| o.month == m).unwrap().offset_pct.value;
+    let of = |m: (i32, u32)| {
+        months
+            .iter()
+            .find(|o| o.month == m)
+            .unwrap()
+            .offset_pct
+            .value
+    };
     for month in [(2025, 10), (2026, 2), (2026, 4)] {
-        assert!((-4.6..-2.4).contains(&of(month)), "{month:?}: {}", of(month));
+        assert!(
+            (-4.6..-2.4).contains(&of(month)),
+            "{month:?}: {}",
+            of(month)
+        );
     }
     for month in [(2026, 6), (2026, 10)] {
         assert!((-1.2..1.2).contains(&of(month)), "{month:?}: {}", of(month));
@@ -240,20 +357,40 @@ fn factors_follow_the_truth() {
         let ratio = c.offset_factor(FH205, A2, day) / c.offset_factor(FH205, A1, day);
         assert_rel(ratio, gain * (2.35 + 0.075) / (2.35 + 0.060), 0.006);
     }
-    assert_abs(c.offset_factor(99, A2, CALIBRATED), c.gain(A2, CALIBRATED), 0.0);
+    assert_abs(
+        c.offset_factor(99, A2, CALIBRATED),
+        c.gain(A2, CALIBRATED),
+        0.0,
+    );
 }
 
 /// A mix of 70 % and 30 % would carry 1 % of A2's 3.6 % into the plant's median.
 #[test]
 fn the_tester_leaves_no_step_in_fh205_and_sm415() {
     let plain = assess(&series(FH205, None, false), &DriftOptions::default());
-    assert_eq!(plain.shape, Some(Shape::Step), "uncorrected medians must show the tester");
+    assert_eq!(
+        plain.shape,
+        Some(Shape::Step),
+        "uncorrected medians must show the tester"
+    );
     for which in [FH205, SM415] {
         for room in [false, true] {
             let drift = corrected(which, room);
-            let largest = drift.steps.iter().filter_map(|s| s.size_pct.as_ref()).map(|e| e.value.abs());
-            assert!(largest.fold(0.0, f64::max) < 0.6, "{which}: {:?}", drift.steps);
-            assert!(drift.steps.iter().all(|s| (s.day - CALIBRATED).abs() > 14), "{:?}", drift.steps);
+            let largest = drift
+                .steps
+                .iter()
+                .filter_map(|s| s.size_pct.as_ref())
+                .map(|e| e.value.abs());
+            assert!(
+                largest.fold(0.0, f64::max) < 0.6,
+                "{which}: {:?}",
+                drift.steps
+            );
+            assert!(
+                drift.steps.iter().all(|s| (s.day - CALIBRATED).abs() > 14),
+                "{:?}",
+                drift.steps
+            );
         }
     }
     let fh205 = corrected(FH205, false);
@@ -268,7 +405,11 @@ fn kb120_is_a_slope_from_december() {
         let drift = corrected(KB120, room);
         assert_eq!(drift.shape, Some(Shape::Slope), "{drift:?}");
         let since = drift.since.unwrap();
-        assert!((since - SEAL).abs() <= 35, "slope from {} days after", since - SEAL);
+        assert!(
+            (since - SEAL).abs() <= 35,
+            "slope from {} days after",
+            since - SEAL
+        );
         assert!(drift.p_value <= 0.005, "{}", drift.p_value);
         // From (0.415 - 0.294) mA in ten months.
         let rate = drift.per_month_ma.as_ref().unwrap();
@@ -279,22 +420,71 @@ fn kb120_is_a_slope_from_december() {
     }
 }
 
+/// DH640's medians of 14 units a day by its formula, with the room of each day.
+fn humid_points(seed: u64) -> Vec<DayPoint> {
+    let mut rng = Pcg64::seed_from_u64(seed);
+    let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
+    (0..425)
+        .filter(|d| d % 7 < 5)
+        .map(|d| {
+            let wave = |after: i32| (TAU * f64::from(d + after) / 365.25).cos();
+            let humidity = 52.5 + 16.5 * wave(31) + 4.0 * normal();
+            let temperature = 22.0 + 3.0 * wave(43) + 0.8 * normal();
+            let mut unit = || 0.0016 * (0.03 * (humidity - 52.5) + 0.3 * normal()).exp();
+            let mut readings: Vec<f64> = (0..14).map(|_| unit()).collect();
+            readings.sort_by(f64::total_cmp);
+            DayPoint {
+                day: START + d,
+                value_ma: 0.5 * (readings[6] + readings[7]),
+                units: 14.0,
+                humidity: Some(humidity),
+                temperature: Some(temperature),
+                lot: None,
+            }
+        })
+        .collect()
+}
+
+/// A share, not one series: at 5 % one in twenty is called moved by chance. Of 60, 57 are expected to be
+/// seasons, and 52 is three standard errors below.
 #[test]
 fn dh640_follows_humidity() {
-    let drift = corrected(DH640, true);
-    assert_eq!(drift.shape, Some(Shape::Season), "{drift:?}");
-    assert!(drift.steps.is_empty() && drift.since.is_none());
-    let humidity = drift.explained.iter().find(|e| e.what == RoomFactor::Humidity).unwrap();
-    assert!(humidity.share.value > 0.4, "{humidity:?}");
-    // Without humidity the same readings move, and are not called a season on 14 months.
-    let blind = corrected(DH640, false);
-    assert!(blind.p_value <= 0.05 && blind.shape != Some(Shape::Season));
-    assert!(blind.season_possible, "{:?}", blind.shape);
+    let options = DriftOptions::default();
+    let found: Vec<Drift> = (1..=60)
+        .map(|seed| assess(&humid_points(seed), &options))
+        .collect();
+    let seasons: Vec<&Drift> = found
+        .iter()
+        .filter(|d| d.shape == Some(Shape::Season))
+        .collect();
+    assert!(seasons.len() >= 52, "{} of 60", seasons.len());
+    for drift in seasons {
+        assert!(drift.steps.is_empty() && drift.since.is_none());
+        let humidity = drift
+            .explained
+            .iter()
+            .find(|e| e.what == RoomFactor::Humidity)
+            .unwrap();
+        assert!(humidity.share.value > 0.25, "{humidity:?}");
+    }
+}
+
+/// Without the room the same readings move, and 14 months are not called a season.
+#[test]
+fn dh640_without_the_room_is_no_season() {
+    let drift = corrected(DH640, false);
+    assert!(
+        drift.p_value <= 0.05 && drift.shape != Some(Shape::Season),
+        "{drift:?}"
+    );
 }
 
 #[test]
 fn one_station_alone_cannot_tell() {
-    let alone: Vec<Cell> = cells(&found().0).into_iter().filter(|c| c.station == A1).collect();
+    let alone: Vec<Cell> = cells(&found().0)
+        .into_iter()
+        .filter(|c| c.station == A1)
+        .collect();
     let answer = stations::assess(&alone, &facts(), 4, &StationOptions::default());
     assert_eq!(answer.unwrap_err(), CannotTell::NothingShared);
 }
@@ -319,11 +509,19 @@ fn grouped_median_by_hand() {
 
 #[test]
 fn thin_days_become_weeks() {
-    let line = |day: i32, count: f64| ReadingLine { day, centre_ma: 1.0, step_ma: 0.01, count };
-    let days = |count: f64| -> Vec<ReadingLine> {
-        (0..20).filter(|i| i % 7 < 5).map(|i| line(START + i, count)).collect()
+    let line = |day: i32, count: f64| ReadingLine {
+        day,
+        centre_ma: 1.0,
+        step_ma: 0.01,
+        count,
     };
-    assert_eq!(day_points(&days(5.0), &BTreeMap::new()).len(), 14);
+    let days = |count: f64| -> Vec<ReadingLine> {
+        (0..20)
+            .filter(|i| i % 7 < 5)
+            .map(|i| line(START + i, count))
+            .collect()
+    };
+    assert_eq!(day_points(&days(5.0), &BTreeMap::new()).len(), 15);
     let weeks = day_points(&days(3.0), &BTreeMap::new());
     assert_eq!(weeks.len(), 3);
     assert_abs(weeks[0].units, 15.0, 0.0);
@@ -341,10 +539,62 @@ fn few_points_claim_no_shape() {
 #[test]
 fn a_step_takes_the_nearest_event_inside_its_interval() {
     let size = Estimate::new(0.1, 0.05, 0.15, 0.95, "by hand").unwrap();
-    let step = DriftStep { day: 100, day_low: 95, day_high: 104, size_ma: size, size_pct: None };
-    let event = |day: i32, what: &str| Event { day, what: what.into() };
+    let step = DriftStep {
+        day: 100,
+        day_low: 95,
+        day_high: 104,
+        size_ma: size,
+        size_pct: None,
+    };
+    let event = |day: i32, what: &str| Event {
+        day,
+        what: what.into(),
+    };
     let events = [event(94, "outside"), event(96, "far"), event(101, "near")];
-    let named = name_events(&[step.clone()], &events);
+    let named = name_events(std::slice::from_ref(&step), &events);
     assert_eq!(named, vec![Some("near".to_string())]);
     assert_eq!(name_events(&[step], &events[..1]), vec![None]);
+}
+
+/// Odd inputs give answers or reasons, never a panic or a number that is none.
+#[test]
+fn odd_inputs_are_survived() {
+    let point = |i: i32, value_ma: f64| DayPoint {
+        day: START + i,
+        value_ma,
+        units: 20.0,
+        humidity: Some(50.0 + f64::from(i % 3)),
+        temperature: (i % 2 == 0).then_some(20.0),
+        lot: Some(i as u32 / 9),
+    };
+    let shapes: [fn(i32) -> f64; 6] = [
+        |_| 0.0,
+        |_| 1.0,
+        |i| if i == 30 { 1.0 } else { 0.0 },
+        |i| if i < 20 { 1.0 } else { 2.0 },
+        |i| f64::from(i) * 1e-12,
+        |i| if i == 3 { f64::NAN } else { 1e300 },
+    ];
+    for value in shapes {
+        for n in [0, 1, 2, 19, 20, 21, 60] {
+            let points: Vec<DayPoint> = (0..n).map(|i| point(i, value(i))).collect();
+            let drift = assess(&points, &DriftOptions::default());
+            assert!(drift.p_value > 0.0 && drift.p_value <= 1.0);
+            assert!(drift.smallest_step_ma.is_none_or(|s| !s.is_nan()));
+            assert!(drift.per_month_ma.is_none_or(|e| !e.value.is_nan()));
+        }
+        let cells: Vec<Cell> = (0..120)
+            .map(|i| Cell {
+                series: (i as usize / 2) % 2,
+                station: i as usize % 2,
+                day: START + i / 4,
+                median_ma: value(i),
+                units: 4.0,
+            })
+            .collect();
+        if let Ok(found) = stations::assess(&cells, &facts(), 2, &StationOptions::default()) {
+            let factor = found.correction.offset_factor(0, 1, START);
+            assert!(factor.is_finite() && factor > 0.0, "{factor}");
+        }
+    }
 }

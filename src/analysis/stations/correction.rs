@@ -40,8 +40,14 @@ impl Correction {
     /// The station's gain on a day, 1 at the reference.
     #[must_use]
     pub fn gain(&self, station: usize, day: i32) -> f64 {
-        let Some(last) = self.ln_gain.get(station) else { return 1.0 };
-        let to_come: f64 = self.steps[station].iter().filter(|s| day < s.0).map(|s| s.1).sum();
+        let Some(last) = self.ln_gain.get(station) else {
+            return 1.0;
+        };
+        let to_come: f64 = self.steps[station]
+            .iter()
+            .filter(|s| day < s.0)
+            .map(|s| s.1)
+            .sum();
         (last - to_come).exp()
     }
 

@@ -364,7 +364,7 @@ pub fn number(value: f64, decimals: usize) -> String {
 pub fn percent(share: f64) -> String {
     let value = share * 100.0;
     let decimals = match value.abs() {
-        v if v == 0.0 => 0,
+        0.0 => 0,
         v if v >= 10.0 => 0,
         v if v >= 1.0 => 1,
         v if v >= 0.1 => 2,

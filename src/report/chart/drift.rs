@@ -1,7 +1,7 @@
 //! Has anything moved, since when, and when will it matter?
 
 use super::axis::{day_text, decimals_of, number};
-use super::months::{LimitFrom, beyond_notes, limit_steps, within_reach};
+use super::months::{LimitFrom, beyond_notes, limit_steps, seen, within_reach};
 use super::{Along, Axis, Chart, ChartError, Dash, Layer, Panel, Role, Scale, Shape, at};
 
 /// A value on a day.
@@ -264,6 +264,7 @@ pub fn chart(input: &Drift) -> Result<Chart, ChartError> {
         Dash::Solid,
         "high limit",
     ));
+    layers.retain(|layer| seen(layer, &y));
     for step in &input.steps {
         layers.push(Layer::Rule {
             role: Role::Event,

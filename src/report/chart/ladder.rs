@@ -133,7 +133,7 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
             thickness: 16.0,
         });
     }
-    let marks: [(&str, Role, Shape, fn(&Rung) -> Option<f64>); 5] = [
+    let marks: [(&str, Role, Shape, Of); 5] = [
         ("typical reading", Role::Typical, Shape::Disc, |r| {
             Some(r.typical)
         }),
@@ -222,6 +222,9 @@ fn in_words(r: &Rung, unit: &str) -> String {
         None => format!("typical {typical} {unit}, no limit"),
     }
 }
+
+/// One reading of a row.
+type Of = fn(&Rung) -> Option<f64>;
 
 /// Counts of verdicts, in order of first appearance.
 fn title(rungs: &[&Rung]) -> String {

@@ -9,12 +9,14 @@
 //! shares are fractions of 1.
 
 pub mod axis;
+mod brush;
 pub mod distribution;
 pub mod draw;
 pub mod drift;
 pub mod failures;
 pub mod labels;
 pub mod ladder;
+mod layout;
 pub mod months;
 pub mod picture;
 pub mod probability;

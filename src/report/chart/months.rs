@@ -145,6 +145,7 @@ pub fn chart(input: &Months) -> Result<Chart, ChartError> {
         Dash::Dashed,
         "low limit",
     ));
+    layers.retain(|layer| seen(layer, &y));
 
     let reject_axis = Axis::covering(
         "units rejected, per cent",
@@ -258,6 +259,14 @@ pub(super) fn beyond_notes(beyond: &[f64], show: &dyn Fn(f64) -> String) -> Vec<
     )]
 }
 
+/// True where a layer has a point on the axis, and so something to show and to name in the legend.
+pub(super) fn seen(layer: &Layer, y: &Axis) -> bool {
+    match layer {
+        Layer::Line { points, .. } => points.iter().any(|p| y.holds(p.y)),
+        _ => true,
+    }
+}
+
 /// One staircase for each stretch of days on which there was such a limit.
 pub(super) fn limit_steps(
     limits: &[LimitFrom],
@@ -272,7 +281,11 @@ pub(super) fn limit_steps(
     for limit in limits {
         let day = f64::from(limit.day).max(start);
         match of(limit) {
-            Some(value) => run.push(at(day, value)),
+            Some(value) => {
+                // Of several limits before the first day shown, only the last was still in force.
+                run.retain(|p| p.x < day);
+                run.push(at(day, value));
+            }
             None if !run.is_empty() => {
                 layers.push(steps(Role::Limit, Some(name.to_owned()), dash, &run, day));
                 run.clear();

@@ -89,19 +89,28 @@ impl Term {
     pub fn new(observation: Observation, log: bool) -> Option<Self> {
         if !log {
             return Some(match observation {
-                Observation::Exact(x) => Self::Point { y: x, ln_jacobian: 0.0 },
+                Observation::Exact(x) => Self::Point {
+                    y: x,
+                    ln_jacobian: 0.0,
+                },
                 Observation::Below(x) => Self::Left(x),
                 Observation::Above(x) => Self::Right(x),
                 Observation::Between { low, high } => Self::Interval { low, high },
             });
         }
         Some(match observation {
-            Observation::Exact(x) if x > 0.0 => Self::Point { y: x.ln(), ln_jacobian: x.ln() },
+            Observation::Exact(x) if x > 0.0 => Self::Point {
+                y: x.ln(),
+                ln_jacobian: x.ln(),
+            },
             Observation::Below(x) if x > 0.0 => Self::Left(x.ln()),
             Observation::Above(x) if x > 0.0 => Self::Right(x.ln()),
             Observation::Above(_) => Self::Certain,
             Observation::Between { low, high } if low > 0.0 && low.ln() < high.ln() => {
-                Self::Interval { low: low.ln(), high: high.ln() }
+                Self::Interval {
+                    low: low.ln(),
+                    high: high.ln(),
+                }
             }
             // Edges one rounding apart have one logarithm: the middle of the interval, times its width.
             Observation::Between { low, high } if low > 0.0 => Self::Point {
@@ -123,7 +132,10 @@ impl Term {
             },
             Self::Left(y) => Self::Left(to(y)),
             Self::Right(y) => Self::Right(to(y)),
-            Self::Interval { low, high } => Self::Interval { low: to(low), high: to(high) },
+            Self::Interval { low, high } => Self::Interval {
+                low: to(low),
+                high: to(high),
+            },
             Self::Certain => Self::Certain,
         }
     }
@@ -219,7 +231,12 @@ impl<S: Standard> Moved<S> {
 
 impl<S: Standard> Curve for Moved<S> {
     fn at([m, s]: [f64; 2]) -> Self {
-        Self { m, s, per_unit: (-s).exp(), standard: PhantomData }
+        Self {
+            m,
+            s,
+            per_unit: (-s).exp(),
+            standard: PhantomData,
+        }
     }
 
     fn ln_density(&self, y: f64) -> f64 {

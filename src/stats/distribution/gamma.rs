@@ -102,7 +102,12 @@ impl GammaCurve {
 impl Curve for GammaCurve {
     fn at([m, s]: [f64; 2]) -> Self {
         let k = (-2.0 * s).exp();
-        Self { m, s, k, c: normaliser(k) }
+        Self {
+            m,
+            s,
+            k,
+            c: normaliser(k),
+        }
     }
 
     fn ln_density(&self, y: f64) -> f64 {
@@ -144,7 +149,10 @@ impl Curve for GammaCurve {
     }
 
     fn roughness(&self, low: f64, high: f64) -> f64 {
-        let steepest = self.slope(low - self.m).abs().max(self.slope(high - self.m).abs());
+        let steepest = self
+            .slope(low - self.m)
+            .abs()
+            .max(self.slope(high - self.m).abs());
         (high - low) * steepest.max(self.k.sqrt()).max(1.0)
     }
 

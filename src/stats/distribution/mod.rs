@@ -2,7 +2,7 @@
 //!
 //! Every family lives on a line `y` (the reading itself, or its logarithm) and has a place `m` and the
 //! logarithm `s` of a spread on that line; both are free to take any value, so that a search needs no
-//! bounds. Five families are one fixed curve moved and stretched ([`Standard`]); the gamma family is
+//! bounds. Five families are one fixed curve moved and stretched; the gamma family is
 //! not and has its own file.
 
 mod curve;
@@ -248,7 +248,11 @@ impl Law {
     }
 
     fn reading(&self, y: f64) -> f64 {
-        if self.family.is_positive() { y.exp() } else { y }
+        if self.family.is_positive() {
+            y.exp()
+        } else {
+            y
+        }
     }
 }
 

@@ -2,7 +2,9 @@
 
 use super::candidates::{Candidate, Fitter, Kind};
 use super::{NoShape, Options, Points, ShapeTest, test};
-use crate::stats::autocorrelation::{about_zero, corrected_about_line, corrected_about_mean, variance_factor};
+use crate::stats::autocorrelation::{
+    about_zero, corrected_about_line, corrected_about_mean, variance_factor,
+};
 
 /// A change of level at a date.
 #[derive(Debug, Clone, PartialEq)]
@@ -55,8 +57,12 @@ pub fn find(points: &Points, options: &Options) -> Result<Movement, NoShape> {
     let smallest = options.smallest_segment;
     let certain = whole.p_value <= 0.05;
     let fitter = Fitter::new(points);
-    let mut movement =
-        Movement { kind: best.kind, test: whole, steps: Vec::new(), slope_from: None };
+    let mut movement = Movement {
+        kind: best.kind,
+        test: whole,
+        steps: Vec::new(),
+        slope_from: None,
+    };
     let mut level = points.clone();
     let mut cuts = Vec::new();
     let mut bic = best.bic;
@@ -78,7 +84,12 @@ pub fn find(points: &Points, options: &Options) -> Result<Movement, NoShape> {
         (Kind::Step, Some(k)) => cuts.push((k, movement.test.p_value)),
         _ => {}
     }
-    let plain = movement.test.candidates.iter().find(|c| c.kind == Kind::Step).and_then(|c| c.index);
+    let plain = movement
+        .test
+        .candidates
+        .iter()
+        .find(|c| c.kind == Kind::Step)
+        .and_then(|c| c.index);
     if let Some(k) = plain.filter(|_| certain && best.kind != Kind::Wave) {
         let mut stairs = vec![(k, movement.test.p_value)];
         let mut slope = None;
@@ -87,7 +98,11 @@ pub fn find(points: &Points, options: &Options) -> Result<Movement, NoShape> {
         }
         let stairs_bic = fitter.joint_bic(&points.values, &places(&mut stairs), slope);
         if best.kind == Kind::Step || stairs_bic < bic {
-            movement.kind = if slope.is_some() { Kind::SlopeAndStep } else { Kind::Step };
+            movement.kind = if slope.is_some() {
+                Kind::SlopeAndStep
+            } else {
+                Kind::Step
+            };
             movement.slope_from = slope.map(|k| (k, k, k));
             (level, cuts) = (points.clone(), stairs);
             if let Some(k) = slope {
@@ -104,7 +119,9 @@ pub fn find(points: &Points, options: &Options) -> Result<Movement, NoShape> {
 fn flatten_from(level: &mut Points, k: usize, smallest: usize) {
     let part = level.part(k, level.values.len());
     let fitted = Fitter::new(&part).fit(Kind::Slope, &part.values, smallest, None);
-    let Some(slope) = fitted.and_then(|c| c.coefficients.last().copied()) else { return };
+    let Some(slope) = fitted.and_then(|c| c.coefficients.last().copied()) else {
+        return;
+    };
     let start = level.days[k];
     for (v, d) in level.values.iter_mut().zip(&level.days).skip(k) {
         *v -= slope * (d - start);
@@ -138,7 +155,9 @@ fn cut_again(
     slope: &mut Option<usize>,
 ) {
     let part = points.part(from, to);
-    let Ok(found) = test(&part, options) else { return };
+    let Ok(found) = test(&part, options) else {
+        return;
+    };
     if found.p_value > FURTHER_STEP_P {
         return;
     }
@@ -171,7 +190,13 @@ fn measure(level: &Points, cuts: &[(usize, f64)], smallest: usize) -> Vec<Step> 
 /// Size, date interval and error of one step near point `at` of a stretch that starts at point `offset` of its
 /// series; `None` where the stretch is too short.
 #[must_use]
-pub fn measure_one(part: &Points, at: usize, smallest: usize, offset: usize, p_value: f64) -> Option<Step> {
+pub fn measure_one(
+    part: &Points,
+    at: usize,
+    smallest: usize,
+    offset: usize,
+    p_value: f64,
+) -> Option<Step> {
     let fitter = Fitter::new(part);
     let given = fitter.fit(Kind::Step, &part.values, smallest, Some(at))?;
     let (best, low, high) = dated_range(part, &given, smallest)?;
@@ -192,7 +217,11 @@ pub fn measure_one(part: &Points, at: usize, smallest: usize, offset: usize, p_v
 /// The date of least squares and all dates whose sum of squares is within
 /// `7 s^2 (1 + rho)/(1 - rho)` of it, `s` and `rho` from the residuals.
 #[must_use]
-pub fn dated_range(points: &Points, candidate: &Candidate, smallest: usize) -> Option<(usize, usize, usize)> {
+pub fn dated_range(
+    points: &Points,
+    candidate: &Candidate,
+    smallest: usize,
+) -> Option<(usize, usize, usize)> {
     let at = candidate.index?;
     let n = points.values.len();
     let fitter = Fitter::new(points);
@@ -200,7 +229,10 @@ pub fn dated_range(points: &Points, candidate: &Candidate, smallest: usize) -> O
     let range = smallest.min(at).max(1)..(n + 1 - smallest.min(n - at).max(1)).min(n);
     let first = range.start;
     let profile = fitter.profile(candidate.kind, &points.values, range);
-    let (best, least) = profile.iter().enumerate().min_by(|a, b| a.1.total_cmp(b.1))?;
+    let (best, least) = profile
+        .iter()
+        .enumerate()
+        .min_by(|a, b| a.1.total_cmp(b.1))?;
     let chosen = fitter.fit(candidate.kind, &points.values, smallest, Some(first + best))?;
     let left = fitter.residuals_of(&chosen, &points.values);
     let rho = corrected_about_mean(about_zero(&left, 1).unwrap_or(0.0), n);

@@ -1,0 +1,248 @@
+//! What a station adds for good: as per cent, as current, and month by month.
+
+use super::relative::Shared;
+use super::{ActsAs, MonthOffset, Station, StationOptions};
+use crate::stats::estimate::Estimate;
+use crate::stats::offsets::{Effects, Entry, fit, weighted_median};
+use std::collections::BTreeMap;
+
+fn entries(
+    shared: &Shared,
+    values: &[f64],
+    keep: impl Fn(usize) -> bool,
+) -> (Vec<Entry>, Vec<usize>) {
+    let kept: Vec<usize> = (0..values.len()).filter(|i| keep(*i)).collect();
+    let entry = |i: &usize| Entry {
+        group: shared.group[*i],
+        cluster: shared.cells[*i].day,
+        value: values[*i],
+        weight: shared.weight[*i],
+    };
+    (kept.iter().map(entry).collect(), kept)
+}
+
+/// Columns of the stations in `list`: 1, or the lead column, where the cell is the station's.
+fn columns(shared: &Shared, kept: &[usize], list: &[usize], lead: bool) -> Vec<Vec<f64>> {
+    list.iter()
+        .map(|s| {
+            kept.iter()
+                .map(|i| match shared.cells[*i].station == *s {
+                    true if lead => shared.lead[*i],
+                    own => f64::from(u8::from(own)),
+                })
+                .collect()
+        })
+        .collect()
+}
+
+/// The station whose offset is the median over units.
+pub(super) fn middle(shared: &Shared, levelled: &[f64], units: &[f64]) -> Option<usize> {
+    let present: Vec<usize> = (0..units.len()).filter(|s| units[*s] > 0.0).collect();
+    let (list, kept) = entries(shared, levelled, |i| shared.still[i]);
+    let effects = fit(&list, &columns(shared, &kept, &present[1..], false), None);
+    let mut offsets = vec![0.0];
+    offsets.extend(effects.map_or_else(|| vec![0.0; present.len() - 1], |e| e.value));
+    let weights: Vec<f64> = present.iter().map(|s| units[*s]).collect();
+    let centre = weighted_median(&offsets, &weights)?;
+    offsets
+        .iter()
+        .position(|o| *o == centre)
+        .map(|i| present[i])
+}
+
+/// Lasting offsets: as per cent, as current, and both where both are needed.
+pub(super) struct Lasting {
+    others: Vec<usize>,
+    per_cent: Option<Effects>,
+    current: Option<Effects>,
+    acts_as: BTreeMap<usize, ActsAs>,
+    pub ln_gain: Vec<f64>,
+    pub lead_ma: Vec<f64>,
+    level: f64,
+    reference: usize,
+}
+
+impl Lasting {
+    pub fn of(
+        shared: &Shared,
+        levelled: &[f64],
+        reference: usize,
+        stations: usize,
+        options: &StationOptions,
+    ) -> Self {
+        let others: Vec<usize> = (0..stations)
+            .filter(|s| *s != reference && shared.cells.iter().any(|c| c.station == *s))
+            .collect();
+        let (list, kept) = entries(shared, levelled, |i| shared.still[i]);
+        let gains = columns(shared, &kept, &others, false);
+        let leads = columns(shared, &kept, &others, true);
+        let per_cent = fit(&list, &gains, None);
+        let current = fit(&list, &leads, None);
+        let mut lasting = Self {
+            per_cent,
+            current,
+            acts_as: BTreeMap::new(),
+            ln_gain: vec![0.0; stations],
+            lead_ma: vec![0.0; stations],
+            level: options.level,
+            reference,
+            others,
+        };
+        // Each station alone as one or the other, the rest free in both; one scale, so losses compare.
+        let both: Vec<Vec<f64>> = gains.iter().chain(&leads).cloned().collect();
+        let k = lasting.others.len();
+        let full = fit(&list, &both, None);
+        let scale = full.as_ref().map(|f| f.scale);
+        let mut dropped = vec![false; 2 * k];
+        for i in 0..k {
+            let Some(full) = &full else { break };
+            let without = |j: usize| {
+                let rest: Vec<Vec<f64>> = (0..2 * k)
+                    .filter(|c| *c != j)
+                    .map(|c| both[c].clone())
+                    .collect();
+                fit(&list, &rest, scale).map_or(f64::INFINITY, |e| e.loss)
+            };
+            let (as_current, as_per_cent) = (without(i), without(k + i));
+            let name = if as_current < as_per_cent {
+                ActsAs::Milliampere
+            } else {
+                ActsAs::PerCent
+            };
+            lasting.acts_as.insert(lasting.others[i], name);
+            // The second effect must earn its place.
+            if as_current.min(as_per_cent) - full.loss < 10.0 {
+                dropped[if as_current < as_per_cent { i } else { k + i }] = true;
+            }
+        }
+        let kept_columns: Vec<usize> = (0..2 * k).filter(|c| !dropped[*c]).collect();
+        let chosen: Vec<Vec<f64>> = kept_columns.iter().map(|c| both[*c].clone()).collect();
+        match (full.is_some(), fit(&list, &chosen, None), &lasting.per_cent) {
+            (true, Some(effects), _) => {
+                for (c, v) in kept_columns.iter().zip(&effects.value) {
+                    let station = lasting.others[c % k];
+                    if *c < k {
+                        lasting.ln_gain[station] = *v
+                    } else {
+                        lasting.lead_ma[station] = *v
+                    }
+                }
+            }
+            // One model alone cannot tell the two apart: per cent.
+            (_, _, Some(effects)) => {
+                for (station, v) in lasting.others.iter().zip(&effects.value) {
+                    lasting.ln_gain[*station] = *v;
+                }
+            }
+            _ => {}
+        }
+        lasting
+    }
+
+    pub fn station(&self, station: usize) -> Station {
+        if station == self.reference {
+            let zero = |method: &str| Estimate::new(0.0, 0.0, 0.0, self.level, method);
+            let (offset_pct, offset_ma) = (zero("reference"), zero("reference"));
+            return Station {
+                offset_pct,
+                offset_ma,
+                ..Station::default()
+            };
+        }
+        let Some(i) = self.others.iter().position(|s| *s == station) else {
+            return Station::default();
+        };
+        let ends = |effects: &Effects| {
+            let unit: Vec<f64> = (0..self.others.len())
+                .map(|j| f64::from(u8::from(i == j)))
+                .collect();
+            (effects.value[i], effects.reach(&unit, self.level))
+        };
+        let pct = |d: f64| 100.0 * d.exp_m1();
+        let method = "robust split of log medians, days as clusters";
+        let offset_pct = self.per_cent.as_ref().and_then(|e| {
+            let (v, r) = ends(e);
+            Estimate::new(pct(v), pct(v - r), pct(v + r), self.level, method)
+        });
+        let offset_ma = self.current.as_ref().and_then(|e| {
+            let (v, r) = ends(e);
+            Estimate::new(v, v - r, v + r, self.level, method)
+        });
+        let certain = |e: &Option<Estimate>| e.as_ref().is_some_and(|e| !e.contains(0.0));
+        let acts_as = self
+            .acts_as
+            .get(&station)
+            .copied()
+            .filter(|_| certain(&offset_pct) || certain(&offset_ma));
+        Station {
+            offset_pct,
+            offset_ma,
+            acts_as,
+            ..Station::default()
+        }
+    }
+}
+
+/// Offsets month by month, as per cent over all models, steps left in.
+pub(super) fn months(
+    shared: &Shared,
+    reference: usize,
+    out: &mut [Station],
+    options: &StationOptions,
+) {
+    let logs = shared.levelled(&[]);
+    let mut by_month: BTreeMap<(i32, u32), Vec<usize>> = BTreeMap::new();
+    for (i, c) in shared.cells.iter().enumerate() {
+        by_month.entry(month_of(c.day)).or_default().push(i);
+    }
+    for (month, members) in by_month {
+        let here = |s: usize| members.iter().any(|i| shared.cells[*i].station == s);
+        if !here(reference) {
+            continue;
+        }
+        let others: Vec<usize> = (0..out.len())
+            .filter(|s| *s != reference && here(*s))
+            .collect();
+        let inside: std::collections::BTreeSet<usize> = members.iter().copied().collect();
+        let (list, kept) = entries(shared, &logs, |i| inside.contains(&i));
+        let Some(effects) = fit(&list, &columns(shared, &kept, &others, false), None) else {
+            continue;
+        };
+        for (i, s) in others.iter().enumerate() {
+            let unit: Vec<f64> = (0..others.len())
+                .map(|j| f64::from(u8::from(i == j)))
+                .collect();
+            let (v, reach) = (effects.value[i], effects.reach(&unit, options.level));
+            let pct = |d: f64| 100.0 * d.exp_m1();
+            let method = "robust split of log medians within the month";
+            if let Some(offset_pct) = Estimate::new(
+                pct(v),
+                pct(v - reach),
+                pct(v + reach),
+                options.level,
+                method,
+            ) {
+                out[*s].months.push(MonthOffset { month, offset_pct });
+            }
+        }
+    }
+}
+
+/// Year and month of a day since 1970-01-01 (proleptic Gregorian; Hinnant's algorithm, from memory).
+fn month_of(day: i32) -> (i32, u32) {
+    let z = i64::from(day) + 719_468;
+    let era = z.div_euclid(146_097);
+    let of_era = z.rem_euclid(146_097);
+    let year = (of_era - of_era / 1460 + of_era / 36_524 - of_era / 146_096) / 365;
+    let of_year = of_era - (365 * year + year / 4 - year / 100);
+    let shifted = (5 * of_year + 2) / 153;
+    let month = if shifted < 10 {
+        shifted + 3
+    } else {
+        shifted - 9
+    };
+    (
+        (year + era * 400 + i64::from(month <= 2)) as i32,
+        month as u32,
+    )
+}

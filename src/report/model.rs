@@ -1,0 +1,666 @@
+//! Everything a page may show, in the shape of `results.json` (schema `leakdrift.results/1`).
+//!
+//! Renderers take this and nothing else: no statistics and no thresholds live beyond it. Fields marked
+//! `skip` are for people's pages only.
+
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+use serde::{Serialize, Serializer};
+
+use crate::stats::estimate::Estimate;
+
+/// The schema named in every result file.
+pub const SCHEMA: &str = "leakdrift.results/1";
+
+/// An estimate as JSON: an end without a bound is `null`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct E {
+    /// Best single value.
+    #[serde(serialize_with = "finite")]
+    pub value: f64,
+    /// Lower end.
+    #[serde(serialize_with = "finite")]
+    pub low: f64,
+    /// Upper end.
+    #[serde(serialize_with = "finite")]
+    pub high: f64,
+    /// Confidence level, a fraction of 1.
+    pub level: f64,
+    /// How it was made.
+    pub method: String,
+}
+
+impl From<Estimate> for E {
+    fn from(e: Estimate) -> Self {
+        Self { value: e.value, low: e.low, high: e.high, level: e.level, method: e.method }
+    }
+}
+
+impl From<&Estimate> for E {
+    fn from(e: &Estimate) -> Self {
+        e.clone().into()
+    }
+}
+
+fn finite<S: Serializer>(x: &f64, to: S) -> Result<S::Ok, S::Error> {
+    if x.is_finite() { to.serialize_f64(*x) } else { to.serialize_none() }
+}
+
+/// The whole report.
+#[derive(Debug, Clone, Serialize)]
+pub struct Report {
+    /// Always [`SCHEMA`].
+    pub schema: &'static str,
+    /// Name of the report.
+    pub name: String,
+    /// Month under review, `2026-10`.
+    pub month: String,
+    /// First and last production day.
+    pub from: NaiveDate,
+    /// Last production day.
+    pub to: NaiveDate,
+    /// Where rows went.
+    pub rows: RowCounts,
+    /// One entry per series.
+    pub series: Vec<SeriesReport>,
+    /// One entry per station.
+    pub stations: Vec<StationReport>,
+    /// Models that share one limit.
+    pub limit_groups: Vec<GroupReport>,
+    /// The calibration register against the tests; `null` without a register.
+    pub calibration: Option<Vec<serde_json::Value>>,
+    /// Check loads, by station; `null` where none are named.
+    pub checks: Option<Vec<CheckReport>>,
+    /// Units somebody must look at, by reason.
+    pub units_to_check: BTreeMap<String, u64>,
+    /// Not examined yet: `null`.
+    pub settings_changes: Option<Vec<serde_json::Value>>,
+    /// Not examined yet: `null`.
+    pub gaps: Option<Vec<serde_json::Value>>,
+    /// Not examined yet: `null`.
+    pub too_good: Option<Vec<serde_json::Value>>,
+    /// Product and tester movements found once over all series.
+    pub movement: Vec<MovementReport>,
+    /// Not examined yet: `null`.
+    pub jumps: Option<Vec<serde_json::Value>>,
+    /// What a reader must know.
+    pub notes: Vec<String>,
+    /// Settings in force: name, value, unit.
+    pub settings: Vec<SettingLine>,
+    /// Versions and inputs.
+    pub made: Made,
+    /// What needs action, worst first.
+    pub actions: Vec<ActionLine>,
+    /// Events drawn on charts.
+    #[serde(skip)]
+    pub events: Vec<EventLine>,
+    /// Every unit in `units-to-check.csv`.
+    #[serde(skip)]
+    pub units: Vec<UnitLine>,
+    /// Every row in `rows-not-used.csv`.
+    #[serde(skip)]
+    pub not_used: Vec<NotUsedLine>,
+}
+
+/// One setting of the method section.
+#[derive(Debug, Clone, Serialize)]
+pub struct SettingLine {
+    /// Key of the config.
+    pub name: String,
+    /// Value in force.
+    pub value: String,
+    /// Its unit.
+    pub unit: String,
+    /// Why this value.
+    pub reason: String,
+}
+
+/// How the report was made.
+#[derive(Debug, Clone, Serialize)]
+pub struct Made {
+    /// Version of this program.
+    pub version: String,
+    /// Seed of every random draw.
+    pub seed: u64,
+    /// Files read.
+    pub inputs: Vec<InputLine>,
+    /// Files that could not be read, or not to their end.
+    pub failures: Vec<String>,
+}
+
+/// One input file.
+#[derive(Debug, Clone, Serialize)]
+pub struct InputLine {
+    /// Path as given, with `/`.
+    pub path: String,
+    /// Bytes.
+    pub bytes: u64,
+    /// SHA-256.
+    pub sha256: String,
+}
+
+/// Rows read = used + set aside + unreadable.
+#[derive(Debug, Clone, Serialize)]
+pub struct RowCounts {
+    /// Rows read.
+    pub read: u64,
+    /// Rows used.
+    pub used: u64,
+    /// Rows set aside, by reason.
+    pub set_aside: BTreeMap<String, u64>,
+    /// Rows that could not be understood.
+    pub unreadable: u64,
+}
+
+/// One line of the action table.
+#[derive(Debug, Clone, Serialize)]
+pub struct ActionLine {
+    /// 1 is worst.
+    pub rank: usize,
+    /// Model or station.
+    pub subject: String,
+    /// What is the matter.
+    pub sentence: String,
+    /// What to do next.
+    pub next_step: String,
+}
+
+/// An event from the events file.
+#[derive(Debug, Clone)]
+pub struct EventLine {
+    /// Day.
+    pub date: NaiveDate,
+    /// What happened.
+    pub what: String,
+    /// Station, empty for all.
+    pub station: String,
+    /// Model, empty for all.
+    pub model: String,
+}
+
+/// One series.
+#[derive(Debug, Clone, Serialize)]
+pub struct SeriesReport {
+    /// Safe, unique name; also of its charts.
+    pub id: String,
+    /// Title for people, for example `KB120, AC withstand 1250 V 50 Hz`.
+    pub title: String,
+    /// Model.
+    pub model: String,
+    /// `ac_withstand`, `dc_withstand`, `leakage`.
+    pub test: String,
+    /// Set voltage.
+    pub applied_v: Option<f64>,
+    /// Set frequency.
+    pub frequency_hz: Option<f64>,
+    /// Where the voltage was applied.
+    pub test_point: Option<String>,
+    /// Place in a sequence.
+    pub step: Option<String>,
+    /// `total` or `in_phase`.
+    pub current: &'static str,
+    /// Dwell, for DC.
+    pub dwell_s: Option<f64>,
+    /// Units on one tester at once.
+    pub units_together: u16,
+    /// First attempts.
+    pub units: u64,
+    /// First attempts in the month under review.
+    pub units_this_month: u64,
+    /// Outcomes of first attempts.
+    pub outcomes: Outcomes,
+    /// Limits in force.
+    pub limit: LimitReport,
+    /// The healthy body; `null` with a note where it could not be described.
+    pub distribution: Option<DistributionReport>,
+    /// Capability against the limit.
+    pub capability: Option<CapabilityReport>,
+    /// Healthy units expected beyond the limit, per million.
+    pub expected_reject_ppm: Option<E>,
+    /// Units seen beyond the limit in the period judged, per million.
+    pub observed_reject_ppm: Option<E>,
+    /// The verdict.
+    pub verdict: VerdictReport,
+    /// Readings that do not belong with the healthy body.
+    pub strays: StrayReport,
+    /// Retests.
+    pub retests: RetestReport,
+    /// How the series moved.
+    pub drift: DriftReport,
+    /// Month by month.
+    pub months: Vec<MonthLine>,
+    /// Smallest step of the instruments used, in mA: decides how numbers are printed.
+    #[serde(skip)]
+    pub reading_step_ma: f64,
+    /// Sentences under the heading "what changed this month".
+    #[serde(skip)]
+    pub changed: Vec<String>,
+    /// File names of its charts with what each answers, relative to the report.
+    #[serde(skip)]
+    pub charts: Vec<(String, String)>,
+}
+
+/// Outcomes of first attempts.
+#[derive(Debug, Clone, Default, Serialize)]
+#[expect(missing_docs, reason = "the words of design section 4")]
+pub struct Outcomes {
+    pub pass: u64,
+    pub over_limit: u64,
+    pub under_limit: u64,
+    pub breakdown: u64,
+    pub arc: u64,
+    pub not_completed: u64,
+    pub not_reached: u64,
+}
+
+/// Limits in force.
+#[derive(Debug, Clone, Serialize)]
+pub struct LimitReport {
+    /// High limit on the last day.
+    pub high_ma: Option<f64>,
+    /// Low limit on the last day.
+    pub low_ma: Option<f64>,
+    /// Since when.
+    pub since: Option<NaiveDate>,
+    /// Every change.
+    pub history: Vec<LimitChange>,
+    /// What a station shows with no unit connected.
+    pub open_lead_ma: Option<f64>,
+}
+
+/// One change of limit.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LimitChange {
+    /// First day.
+    pub from: NaiveDate,
+    /// High limit.
+    pub high_ma: Option<f64>,
+    /// Low limit.
+    pub low_ma: Option<f64>,
+    /// The station, where not all changed together.
+    pub station: Option<String>,
+}
+
+/// The healthy body.
+#[derive(Debug, Clone, Serialize)]
+pub struct DistributionReport {
+    /// Family with the largest weight.
+    pub family: String,
+    /// All families.
+    pub families: Vec<FamilyReport>,
+    /// Goodness of fit.
+    pub goodness: GoodnessReport,
+    /// 5 % quantile.
+    pub x05_ma: Option<E>,
+    /// Median.
+    pub x50_ma: Option<E>,
+    /// 95 % quantile.
+    pub x95_ma: Option<E>,
+    /// 99 % quantile.
+    pub x99_ma: Option<E>,
+    /// 99.865 % quantile.
+    pub x99_865_ma: Option<E>,
+    /// 1 or 2.
+    pub groups: u8,
+    /// What separates two groups.
+    pub split_by: Option<String>,
+    /// The two answers about the tail.
+    pub tail: TailReport,
+    /// Why this answer is in use, in words.
+    pub in_use_because: String,
+}
+
+/// One family of the average.
+#[derive(Debug, Clone, Serialize)]
+pub struct FamilyReport {
+    /// Name.
+    pub name: String,
+    /// Corrected Akaike criterion; `null` where the fit failed.
+    pub aicc: Option<f64>,
+    /// Its weight in the average.
+    pub weight: f64,
+    /// Parameters by name.
+    pub params: BTreeMap<String, f64>,
+    /// How the search ended.
+    pub stopped: String,
+}
+
+/// Goodness of fit.
+#[derive(Debug, Clone, Serialize)]
+pub struct GoodnessReport {
+    /// Anderson–Darling with bootstrap.
+    pub p_value: Option<f64>,
+    /// Largest gap between fitted and observed distribution, a fraction of 1.
+    pub largest_gap: Option<f64>,
+}
+
+/// The two answers about the tail.
+#[derive(Debug, Clone, Serialize)]
+pub struct TailReport {
+    /// `apart` or `together`.
+    pub in_use: String,
+    /// 1 − a quantile with strays kept out.
+    pub apart_ma: Option<E>,
+    /// 1 − a quantile with every reading taken as healthy.
+    pub together_ma: Option<E>,
+    /// Share beyond what the body explains.
+    pub excess_share: Option<E>,
+}
+
+/// Capability.
+#[derive(Debug, Clone, Serialize)]
+pub struct CapabilityReport {
+    /// `P_pkU` or `C_pkU`.
+    pub index: String,
+    /// Its value.
+    pub value: E,
+}
+
+/// The verdict.
+#[derive(Debug, Clone, Serialize)]
+pub struct VerdictReport {
+    /// `too_tight`, `fits`, `too_loose`, `no_workable_band`, `not_enough_data`; `null` without a limit.
+    pub verdict: Option<String>,
+    /// Few units.
+    pub provisional: bool,
+    /// Lower end of the workable band.
+    pub band_low_ma: Option<f64>,
+    /// Upper end.
+    pub band_high_ma: Option<f64>,
+    /// Largest steady leak path that would pass.
+    pub blind_spot_mohm: Option<f64>,
+    /// Why, in sentences.
+    pub reasons: Vec<String>,
+    /// Period judged.
+    pub judged: Option<JudgedReport>,
+    /// Suggested limit.
+    pub suggested_ma: Option<f64>,
+    /// When drift ends it.
+    pub fits_until: Option<NaiveDate>,
+    /// Units that would decide it.
+    pub units_needed: Option<u64>,
+    /// Good units rejected a month.
+    pub rejects_per_month: Option<E>,
+    /// Workable low limit, lower end.
+    pub low_limit_from_ma: Option<f64>,
+    /// Workable low limit, upper end.
+    pub low_limit_to_ma: Option<f64>,
+    /// Whether an unconnected lead would pass.
+    pub open_lead_passes: Option<bool>,
+    /// One sentence for the top of the section.
+    #[serde(skip)]
+    pub sentence: String,
+    /// The verdict in words for people, or `no limit known`.
+    #[serde(skip)]
+    pub words: String,
+    /// Loads that prove the suggested limit, in a sentence.
+    #[serde(skip)]
+    pub proving: Option<String>,
+}
+
+/// Period judged.
+#[derive(Debug, Clone, Serialize)]
+pub struct JudgedReport {
+    /// First day.
+    pub from: NaiveDate,
+    /// Last day.
+    pub to: NaiveDate,
+    /// Units.
+    pub units: u64,
+}
+
+/// Strays.
+#[derive(Debug, Clone, Serialize)]
+pub struct StrayReport {
+    /// Above the healthy body, trips included.
+    pub above: u64,
+    /// Below it.
+    pub below: u64,
+    /// Those that passed, listed; at most `strays_listed`.
+    pub units: Vec<StrayLine>,
+}
+
+/// One stray that passed.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct StrayLine {
+    /// Serial as first written.
+    pub serial: String,
+    /// When.
+    pub tested_at: String,
+    /// Where.
+    pub station: String,
+    /// Reading.
+    pub reading_ma: f64,
+    /// `above` or `below`.
+    pub side: &'static str,
+}
+
+/// Retests.
+#[derive(Debug, Clone, Serialize)]
+pub struct RetestReport {
+    /// Units that failed first.
+    pub failed: u64,
+    /// Of these, passed in the end.
+    pub then_passed: u64,
+    /// Standard deviation between two tests of one unit.
+    pub repeatability_ma: Option<E>,
+    /// Sentences about who is retested until it passes.
+    #[serde(skip)]
+    pub practice: Vec<String>,
+}
+
+/// Drift.
+#[derive(Debug, Clone, Serialize)]
+pub struct DriftReport {
+    /// `steady`, `slope`, `step`, `slope_and_step`, `season`; `null` with a note.
+    pub shape: Option<String>,
+    /// Since when it moves.
+    pub since: Option<NaiveDate>,
+    /// Certain and material.
+    pub flagged: bool,
+    /// Slope per 30.44 days.
+    pub per_month_ma: Option<E>,
+    /// Of the shape, adjusted over all series.
+    pub p_value: Option<f64>,
+    /// Lag-1 correlation of the points.
+    pub rho: Option<f64>,
+    /// Smallest step that would have been found.
+    pub smallest_step_ma: Option<f64>,
+    /// Steps.
+    pub steps: Vec<StepLine>,
+    /// What air explains.
+    pub explained: Vec<ExplainedLine>,
+    /// When expected rejects pass the accepted share.
+    pub limit_reached_on: Option<ReachedReport>,
+    /// One sentence.
+    #[serde(skip)]
+    pub sentence: String,
+}
+
+/// A step.
+#[derive(Debug, Clone, Serialize)]
+pub struct StepLine {
+    /// First day of the new level.
+    pub date: NaiveDate,
+    /// Interval.
+    pub date_low: NaiveDate,
+    /// Interval.
+    pub date_high: NaiveDate,
+    /// Size.
+    pub size_ma: E,
+    /// Event in the interval.
+    pub event: Option<String>,
+}
+
+/// What air explains.
+#[derive(Debug, Clone, Serialize)]
+pub struct ExplainedLine {
+    /// `humidity` or `temperature`.
+    pub what: String,
+    /// Share of the movement.
+    pub share: E,
+}
+
+/// A forecast date.
+#[derive(Debug, Clone, Serialize)]
+pub struct ReachedReport {
+    /// Best date.
+    pub date: NaiveDate,
+    /// Early end.
+    pub low: NaiveDate,
+    /// Late end; `null` where it may never come.
+    pub high: Option<NaiveDate>,
+}
+
+/// One month.
+#[derive(Debug, Clone, Serialize)]
+pub struct MonthLine {
+    /// `2026-10`.
+    pub month: String,
+    /// First attempts.
+    pub units: u64,
+    /// Median.
+    pub x50_ma: Option<f64>,
+    /// 95 % quantile.
+    pub x95_ma: Option<f64>,
+    /// Over-limit share of the judged units.
+    pub reject_share: Option<f64>,
+    /// Index against the limit of the month.
+    pub p_pku: Option<f64>,
+}
+
+/// One station.
+#[derive(Debug, Clone, Serialize)]
+pub struct StationReport {
+    /// Name.
+    pub station: String,
+    /// Against the other stations, in the latest state.
+    pub offset_pct: Option<E>,
+    /// Certain and large enough.
+    pub flagged: bool,
+    /// Steps of the station.
+    pub moved: Vec<StationMove>,
+    /// `per_cent` or `ma`.
+    pub acts_as: Option<&'static str>,
+    /// At 1000 V and 50 Hz.
+    pub offset_ma: Option<E>,
+    /// Passes that would have failed at the corrected reading; `null`, not examined yet.
+    pub passes_in_doubt: Option<u64>,
+}
+
+/// A step of a station.
+#[derive(Debug, Clone, Serialize)]
+pub struct StationMove {
+    /// First day of the new level.
+    pub date: NaiveDate,
+    /// Interval.
+    pub date_low: NaiveDate,
+    /// Interval.
+    pub date_high: NaiveDate,
+    /// Size.
+    pub size_pct: E,
+}
+
+/// Models that share one limit.
+#[derive(Debug, Clone, Serialize)]
+pub struct GroupReport {
+    /// Name.
+    pub group: String,
+    /// Intersection.
+    pub band_low_ma: Option<f64>,
+    /// Intersection.
+    pub band_high_ma: Option<f64>,
+    /// Which model.
+    pub low_set_by: Option<String>,
+    /// Which model.
+    pub high_set_by: Option<String>,
+    /// In words.
+    #[serde(skip)]
+    pub sentence: String,
+}
+
+/// Check loads of one station.
+#[derive(Debug, Clone, Serialize)]
+pub struct CheckReport {
+    /// Station.
+    pub station: String,
+    /// Production days without a check.
+    pub days_without: u64,
+    /// Checks with the wrong answer.
+    pub wrong: Vec<WrongCheck>,
+}
+
+/// A check with the wrong answer.
+#[derive(Debug, Clone, Serialize)]
+pub struct WrongCheck {
+    /// When.
+    pub tested_at: String,
+    /// Which load.
+    pub load: String,
+    /// What it must give.
+    pub expected: String,
+    /// What it gave.
+    pub found: String,
+    /// Units tested at the station since the last right answer.
+    pub units_since_last_good: u64,
+}
+
+/// A movement found once.
+#[derive(Debug, Clone, Serialize)]
+pub struct MovementReport {
+    /// `product` or `tester`.
+    pub what: &'static str,
+    /// Model or station.
+    pub name: String,
+    /// When.
+    pub date: NaiveDate,
+    /// Size.
+    pub size_pct: E,
+}
+
+/// One unit to check.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct UnitLine {
+    /// Why.
+    pub reason: String,
+    /// Model.
+    pub model: String,
+    /// Serial as first written.
+    pub serial: String,
+    /// When.
+    pub tested_at: String,
+    /// Where.
+    pub station: String,
+    /// Reading in mA as text; empty where none.
+    pub reading_ma: String,
+    /// File, sheet and row.
+    pub place: String,
+}
+
+/// One row that was not used.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct NotUsedLine {
+    /// File as found.
+    pub file: String,
+    /// Sheet, or empty.
+    pub sheet: String,
+    /// Line or row.
+    pub row: u32,
+    /// Which test of the row.
+    pub part: u8,
+    /// `set aside` or `unreadable`.
+    pub kind: &'static str,
+    /// Reason, or the column that is wrong.
+    pub reason: String,
+    /// What was expected; empty for rows set aside.
+    pub expected: String,
+    /// What was found; for rows set aside, what the row says.
+    pub found: String,
+    /// Model.
+    pub model: String,
+    /// Serial.
+    pub serial: String,
+    /// When.
+    pub tested_at: String,
+}

@@ -1,0 +1,23 @@
+//! The ground floor: pure mathematics. No frames, no files, no settings; uses nothing else of ours.
+
+pub mod autocorrelation;
+pub mod average;
+pub mod blocks;
+pub mod distribution;
+pub mod empirical;
+pub mod estimate;
+pub mod ewma;
+pub mod goodness;
+pub mod likelihood;
+pub mod mixture;
+pub mod multiple;
+pub mod offsets;
+pub mod optimize;
+pub mod proportion;
+pub mod sample;
+pub mod segment;
+pub mod shape;
+pub mod special;
+pub mod tail;
+pub mod tolerance;
+pub mod trend;
