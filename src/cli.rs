@@ -25,13 +25,17 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 pub enum Command {
     /// Write the whole report: limits, drift, failures.
-    #[command(after_help = "Example:\n  leakdrift review exports/ --month 2026-10\n  leakdrift review 'exports/*/2026-*.csv' --out october --gate")]
+    #[command(
+        after_help = "Example:\n  leakdrift review exports/ --month 2026-10\n  leakdrift review 'exports/*/2026-*.csv' --out october --gate"
+    )]
     Review(ReviewArgs),
     /// Show how each file was understood, and which rows will not be used.
     #[command(after_help = "Example:\n  leakdrift peek exports/line3.csv")]
     Peek(PeekArgs),
     /// Read the files once and save the tally as Parquet, for merging with others.
-    #[command(after_help = "Example:\n  leakdrift tally exports/ --out plant-north.parquet\n  leakdrift review plant-north.parquet plant-south.parquet")]
+    #[command(
+        after_help = "Example:\n  leakdrift tally exports/ --out plant-north.parquet\n  leakdrift review plant-north.parquet plant-south.parquet"
+    )]
     Tally(TallyArgs),
     /// Write the demonstration factory's exports.
     #[command(after_help = "Example:\n  leakdrift sample demo --seed 7")]

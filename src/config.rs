@@ -135,8 +135,8 @@ impl Default for Config {
             day_starts: "00:00".to_owned(),
             date_order: None,
             placeholder_serials: words(&[
-                "0", "00", "000", "0000", "00000", "000000", "test", "n/a", "na", "none", "unknown",
-                "x", "xxx", "xxxx", "-", "?",
+                "0", "00", "000", "0000", "00000", "000000", "test", "n/a", "na", "none",
+                "unknown", "x", "xxx", "xxxx", "-", "?",
             ]),
             fault_locating_words: words(&[
                 "fault locating",
@@ -277,8 +277,8 @@ impl Config {
     /// Where the file cannot be read or a key or value is wrong: with line, column, the nearest known
     /// key, and what to do.
     pub fn read(path: &Path) -> Result<Self> {
-        let text = std::fs::read_to_string(path)
-            .map_err(|e| crate::error::Error::io("read", path, e))?;
+        let text =
+            std::fs::read_to_string(path).map_err(|e| crate::error::Error::io("read", path, e))?;
         Self::parse(&text, path)
     }
 
@@ -363,7 +363,12 @@ impl Config {
             );
         }
         for (key, value, low, high) in [
-            ("accepted_reject_share", self.accepted_reject_share, 0.0, 0.1),
+            (
+                "accepted_reject_share",
+                self.accepted_reject_share,
+                0.0,
+                0.1,
+            ),
             ("confidence", self.confidence, 0.5, 1.0),
             ("horizon_months", self.horizon_months, 0.0, 120.0),
         ] {
@@ -374,7 +379,10 @@ impl Config {
                 );
             }
         }
-        for (group, table) in [("ceiling", &self.ceiling), ("open_lead_ma", &self.open_lead_ma)] {
+        for (group, table) in [
+            ("ceiling", &self.ceiling),
+            ("open_lead_ma", &self.open_lead_ma),
+        ] {
             if let Some((key, value)) = table.iter().find(|(_, v)| !(**v > 0.0 && v.is_finite())) {
                 return wrong(
                     format!("{group}.{key:?}: expected a current in mA above zero, found {value}"),
@@ -421,7 +429,11 @@ fn explain(error: &toml::de::Error, text: &str, path: &Path) -> crate::error::Er
                 })
                 .copied()
                 .unwrap_or("");
-            let kind = if message.starts_with("unknown field") { "key" } else { "value" };
+            let kind = if message.starts_with("unknown field") {
+                "key"
+            } else {
+                "value"
+            };
             (
                 format!("unknown {kind} {found:?}"),
                 format!("the nearest known one is {nearest:?}"),

@@ -190,6 +190,11 @@ impl Body {
         place(observation) < self.cut && !self.strays.has(observation)
     }
 
+    /// Every reading with how often it occurred.
+    pub fn observed(&self) -> impl Iterator<Item = &crate::stats::sample::Counted> {
+        self.all.sample().lines().iter()
+    }
+
     /// The readings that the families were fitted to, for a goodness of fit: below the cut, the
     /// lowest censored.
     #[must_use]

@@ -20,7 +20,8 @@ use crate::stats::special::student_t_quantile;
 use crate::stats::trend::{correlated_trend, median};
 pub use chart::EwmaChart;
 use chart::ewma_chart;
-use explained::{Explained, RoomFactor, explained_by, room_columns, room_taken_off};
+pub use explained::{Explained, RoomFactor};
+use explained::{explained_by, room_columns, room_taken_off};
 pub use points::{DayFacts, DayPoint, ReadingLine, day_points, grouped_median};
 
 /// Days of a mean month.

@@ -1,10 +1,27 @@
 //! Tally → finding: one question per file.
+//!
+//! Takes a [`crate::series::Pass`] and settings, gives findings with intervals. [`movement()`] comes
+//! first, since it decides which period is judged; then [`findings()`] asks everything else of every
+//! series, in parallel. Nothing here compares with a threshold of design section 16: that is the verdict's.
 
 pub mod answer;
 pub mod body;
 pub mod capability;
 pub mod carry;
+pub mod checks;
 pub mod drift;
+mod finding;
 pub mod groups;
+pub mod healthy;
+pub mod leads;
+pub mod limits;
+pub mod months;
+mod movement;
+pub mod practice;
+pub mod readings;
 pub mod stations;
 pub mod strays;
+pub mod unit_lists;
+
+pub use finding::{Finding, Findings, Judge, findings};
+pub use movement::{GroupSplit, Movement, SeriesMovement, group_rules, movement};

@@ -38,7 +38,11 @@ impl<'a> Cell<'a> {
     #[must_use]
     pub fn from_text(text: &'a str) -> Self {
         let text = text.trim();
-        if text.is_empty() { Self::Empty } else { Self::Text(text) }
+        if text.is_empty() {
+            Self::Empty
+        } else {
+            Self::Text(text)
+        }
     }
 
     /// Whether nothing is there.
@@ -54,8 +58,10 @@ impl<'a> Cell<'a> {
             Self::Empty => String::new(),
             Self::Text(t) | Self::Broken(t) => (*t).to_owned(),
             Self::Number(x) => format!("{x}"),
-            Self::Stamp(s) => chrono::DateTime::from_timestamp(*s, 0)
-                .map_or_else(|| s.to_string(), |d| d.format("%Y-%m-%d %H:%M:%S").to_string()),
+            Self::Stamp(s) => chrono::DateTime::from_timestamp(*s, 0).map_or_else(
+                || s.to_string(),
+                |d| d.format("%Y-%m-%d %H:%M:%S").to_string(),
+            ),
             Self::Clock(s) => format!("{:02}:{:02}:{:02}", s / 3600, s / 60 % 60, s % 60),
         }
     }
@@ -155,7 +161,11 @@ pub fn number(text: &str, sign: DecimalSign) -> Option<Written> {
         }
     }
     let tail = text.get(at..)?.trim();
-    let unit = if tail.is_empty() { None } else { Some(Quantity::from_unit(tail)?) };
+    let unit = if tail.is_empty() {
+        None
+    } else {
+        Some(Quantity::from_unit(tail)?)
+    };
     Some(Written {
         number: Decimal {
             mantissa: if negative { -mantissa } else { mantissa },
@@ -207,7 +217,9 @@ mod tests {
     fn numbers_as_plants_write_them() {
         let in_pa = |text: &str, sign| {
             let w = number(text, sign).unwrap();
-            w.number.in_units_of(-12 - w.unit.map_or(-3, Quantity::exponent)).unwrap()
+            w.number
+                .in_units_of(-12 - w.unit.map_or(-3, Quantity::exponent))
+                .unwrap()
         };
         assert_eq!(in_pa("0,412", DecimalSign::Comma), 412_000_000);
         assert_eq!(in_pa("2.3 uA", DecimalSign::Point), 2_300_000);

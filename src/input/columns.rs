@@ -269,18 +269,26 @@ fn by_trade_words(words: &str, unit: Option<Quantity>) -> Option<Field> {
         "station" | "test station" | "bench" | "line" | "prüfplatz" | "poste" | "stazione"
         | "工位" => F::Station,
         "fixture" | "adapter" | "nest" => F::Fixture,
-        "instrument" | "tester" | "device" | "equipment" | "gerät" | "prüfgerät" => F::Instrument,
+        "instrument" | "tester" | "device" | "equipment" | "gerät" | "prüfgerät" => {
+            F::Instrument
+        }
         "lot" | "batch" | "lot no" | "batch no" | "los" | "charge" | "批次" => F::Lot,
         "operator" | "user" | "inspector" | "prüfer" | "bediener" | "opérateur" | "操作员" => {
             F::Operator
         }
         "shift" | "schicht" | "équipe" | "turno" | "班次" => F::Shift,
-        "remark" | "remarks" | "comment" | "comments" | "note" | "bemerkung" | "备注" => F::Remark,
-        "test" | "test type" | "test name" | "test kind" | "prüfart" | "essai" | "prova" => F::Test,
+        "remark" | "remarks" | "comment" | "comments" | "note" | "bemerkung" | "备注" => {
+            F::Remark
+        }
+        "test" | "test type" | "test name" | "test kind" | "prüfart" | "essai" | "prova" => {
+            F::Test
+        }
         "test point" | "point" | "connection" | "prüfpunkt" => F::TestPoint,
         "step" | "step no" | "test step" | "schritt" | "étape" => F::Step,
         "set" | "set voltage" | "applied" | "voltage" | "test voltage" | "applied voltage"
-        | "spannung" | "prüfspannung" | "tension" | "tensione" | "napięcie" | "电压" => F::AppliedV,
+        | "spannung" | "prüfspannung" | "tension" | "tensione" | "napięcie" | "电压" => {
+            F::AppliedV
+        }
         "measured" if matches!(unit, Some(Quantity::Voltage(_))) => F::MeasuredV,
         "measured" if is_current => F::Reading,
         "measured voltage" | "actual voltage" | "readback" => F::MeasuredV,
@@ -322,7 +330,11 @@ mod tests {
             ("room %RH", Field::Humidity, Quantity::Percent),
             ("Max mA", Field::HighLimit, Quantity::Current(-3)),
         ] {
-            assert_eq!(headers.meaning(header), Meaning::Field(field, Some(unit)), "{header}");
+            assert_eq!(
+                headers.meaning(header),
+                Meaning::Field(field, Some(unit)),
+                "{header}"
+            );
         }
     }
 }

@@ -9,8 +9,8 @@ use crate::note::Note;
 
 /// Endings of files that a folder is searched for; a file named by itself is read whatever it is called.
 const ENDINGS: [&str; 14] = [
-    "csv", "tsv", "txt", "dat", "asc", "gz", "zip", "xlsx", "xlsm", "xlsb", "xls", "ods", "parquet",
-    "pq",
+    "csv", "tsv", "txt", "dat", "asc", "gz", "zip", "xlsx", "xlsm", "xlsb", "xls", "ods",
+    "parquet", "pq",
 ];
 
 /// The files behind `paths`, each once, sorted by path; and what was left out.
@@ -38,7 +38,10 @@ pub fn discover(paths: &[PathBuf], config: &Config) -> Result<(Vec<PathBuf>, Vec
             ));
         }
         let matches = glob::glob(&text).map_err(|e| {
-            Error::usage(format!("{text}: not a pattern: {e}"), "write it like 'exports/*/2026-*.csv'")
+            Error::usage(
+                format!("{text}: not a pattern: {e}"),
+                "write it like 'exports/*/2026-*.csv'",
+            )
         })?;
         let mut any = false;
         for entry in matches {
@@ -50,19 +53,33 @@ pub fn discover(paths: &[PathBuf], config: &Config) -> Result<(Vec<PathBuf>, Vec
             collect(&entry, false, &side, &mut found, &mut skipped)?;
         }
         if !any {
-            return Err(Error::usage(format!("{text}: the pattern matches no file"), "check the pattern"));
+            return Err(Error::usage(
+                format!("{text}: the pattern matches no file"),
+                "check the pattern",
+            ));
         }
     }
     if found.is_empty() {
-        let looked = paths.iter().map(|p| p.display().to_string()).collect::<Vec<_>>().join(", ");
+        let looked = paths
+            .iter()
+            .map(|p| p.display().to_string())
+            .collect::<Vec<_>>()
+            .join(", ");
         return Err(Error::usage(
             format!("{looked}: expected exported result files, found none"),
-            format!("give a file, a folder or a pattern; folders are searched for {}", ENDINGS.join(", ")),
+            format!(
+                "give a file, a folder or a pattern; folders are searched for {}",
+                ENDINGS.join(", ")
+            ),
         ));
     }
     let mut notes = Vec::new();
     if !skipped.is_empty() {
-        let names: Vec<String> = skipped.iter().take(5).map(|p: &PathBuf| p.display().to_string()).collect();
+        let names: Vec<String> = skipped
+            .iter()
+            .take(5)
+            .map(|p: &PathBuf| p.display().to_string())
+            .collect();
         let more = if skipped.len() > 5 { ", …" } else { "" };
         notes.push(Note::new(format!(
             "{} files in the folders given were not read because of their ending ({}{more}); name one by itself to read it",
@@ -97,8 +114,13 @@ fn collect(
     if path.canonicalize().is_ok_and(|p| side.contains(&p)) {
         return Ok(());
     }
-    let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default();
-    let own = path.file_name().is_some_and(|n| n == crate::config::FILE_NAME || n == "README.md");
+    let ending = path
+        .extension()
+        .map(|e| e.to_string_lossy().to_lowercase())
+        .unwrap_or_default();
+    let own = path
+        .file_name()
+        .is_some_and(|n| n == crate::config::FILE_NAME || n == "README.md");
     if named || ENDINGS.contains(&ending.as_str()) {
         found.insert(path.to_owned());
     } else if !own {
@@ -112,7 +134,10 @@ fn collect(
 #[must_use]
 pub fn from_path(pattern: &str, path: &Path) -> Vec<(String, String)> {
     let pieces: Vec<&str> = pattern.split('/').collect();
-    let parts: Vec<String> = path.iter().map(|p| p.to_string_lossy().into_owned()).collect();
+    let parts: Vec<String> = path
+        .iter()
+        .map(|p| p.to_string_lossy().into_owned())
+        .collect();
     if parts.len() < pieces.len() {
         return Vec::new();
     }
@@ -137,7 +162,12 @@ fn match_piece(piece: &str, part: &str) -> Option<Vec<(String, String)>> {
         let close = piece[open..].find('}')? + open;
         (Some(piece[open + 1..close].to_owned()), &piece[close + 1..])
     };
-    for end in rest.char_indices().map(|(n, _)| n).skip(1).chain([rest.len()]) {
+    for end in rest
+        .char_indices()
+        .map(|(n, _)| n)
+        .skip(1)
+        .chain([rest.len()])
+    {
         if let Some(mut values) = match_piece(after, &rest[end..]) {
             if let Some(name) = name {
                 values.insert(0, (name, rest[..end].to_owned()));

@@ -74,7 +74,12 @@ pub struct Span {
 /// Every row, and every pair of rows as group titles over names, is scored by how many columns it
 /// explains; the best wins, the earlier of equals.
 #[must_use]
-pub fn find(rows: &[Vec<String>], spans: &[Span], headers: &Headers, fixed: &BTreeMap<Field, String>) -> Option<(usize, Layout)> {
+pub fn find(
+    rows: &[Vec<String>],
+    spans: &[Span],
+    headers: &Headers,
+    fixed: &BTreeMap<Field, String>,
+) -> Option<(usize, Layout)> {
     let mut best: Option<(usize, Layout)> = None;
     for top in 0..rows.len().min(HEADER_WITHIN) {
         for two in [false, true] {
@@ -150,11 +155,19 @@ fn candidate(
             && (has(Field::Reading) || has(Field::Outcome))
     };
     let groups: Vec<Group> = if own.is_empty() {
-        vec![Group { title: None, columns: common, own: Vec::new() }]
+        vec![Group {
+            title: None,
+            columns: common,
+            own: Vec::new(),
+        }]
     } else {
         own.into_iter()
             .filter(|(_, c, _)| c.get(Field::Reading).is_some() || c.get(Field::Outcome).is_some())
-            .map(|(title, columns, own)| Group { title: Some(title), columns: merged(&common, columns), own })
+            .map(|(title, columns, own)| Group {
+                title: Some(title),
+                columns: merged(&common, columns),
+                own,
+            })
             .collect()
     };
     if score < 3 || !groups.iter().any(|g| complete(&g.columns)) {
@@ -221,7 +234,10 @@ fn merged(common: &Columns, own: Columns) -> Columns {
 /// to the right until the next one.
 fn group_titles(top: &[String], width: usize, spans: &[Span], row: usize) -> Vec<Option<String>> {
     let mut titles = vec![None; width];
-    let here: Vec<&Span> = spans.iter().filter(|s| s.row == row && s.to > s.from).collect();
+    let here: Vec<&Span> = spans
+        .iter()
+        .filter(|s| s.row == row && s.to > s.from)
+        .collect();
     if !here.is_empty() {
         for span in here {
             let text = top.get(span.from).map_or("", |t| t.trim());
@@ -254,7 +270,11 @@ fn group_titles(top: &[String], width: usize, spans: &[Span], row: usize) -> Vec
 pub fn preamble(rows: &[Vec<String>], headers: &Headers) -> BTreeMap<Field, String> {
     let mut found = BTreeMap::new();
     for row in rows {
-        let cells: Vec<&str> = row.iter().map(|c| c.trim()).filter(|c| !c.is_empty()).collect();
+        let cells: Vec<&str> = row
+            .iter()
+            .map(|c| c.trim())
+            .filter(|c| !c.is_empty())
+            .collect();
         let pair = match cells.as_slice() {
             [one] => one.split_once(':').or_else(|| one.split_once('=')),
             [name, value] if name.ends_with(':') => Some((name.trim_end_matches(':'), *value)),
@@ -264,7 +284,9 @@ pub fn preamble(rows: &[Vec<String>], headers: &Headers) -> BTreeMap<Field, Stri
         if let Meaning::Field(field, _) = headers.meaning(name)
             && !value.trim().is_empty()
         {
-            found.entry(field).or_insert_with(|| value.trim().to_owned());
+            found
+                .entry(field)
+                .or_insert_with(|| value.trim().to_owned());
         }
     }
     found

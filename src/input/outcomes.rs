@@ -35,8 +35,9 @@ impl Outcomes {
                     line: None,
                     column: None,
                     what: format!("[outcomes] {word:?}: unknown outcome {target:?}"),
-                    to_do: "use pass, fail, over limit, under limit, breakdown, arc or not completed"
-                        .to_owned(),
+                    to_do:
+                        "use pass, fail, over limit, under limit, breakdown, arc or not completed"
+                            .to_owned(),
                 }
                 .into());
             };
@@ -74,12 +75,12 @@ fn canonical(word: &str) -> Option<Said> {
 /// Common practice, no source.
 fn trade_word(word: &str) -> Option<Said> {
     Some(match word {
-        "passed" | "ok" | "good" | "accept" | "accepted" | "true" | "gut" | "bestanden" | "i.o."
-        | "bon" | "conforme" | "superato" | "correcto" | "dobry" | "合格" | "通过" => {
+        "passed" | "ok" | "good" | "accept" | "accepted" | "true" | "gut" | "bestanden"
+        | "i.o." | "bon" | "conforme" | "superato" | "correcto" | "dobry" | "合格" | "通过" => {
             Said::Class(Outcome::Pass)
         }
-        "failed" | "nok" | "not ok" | "ng" | "bad" | "reject" | "rejected" | "false" | "schlecht"
-        | "n.i.o." | "mauvais" | "non conforme" | "不合格" => Said::Fail,
+        "failed" | "nok" | "not ok" | "ng" | "bad" | "reject" | "rejected" | "false"
+        | "schlecht" | "n.i.o." | "mauvais" | "non conforme" | "不合格" => Said::Fail,
         "fail high" | "high" | "too high" | "above limit" | "over" | "high fail" | "high limit"
         | "zu hoch" | "trop haut" | "troppo alto" => Said::Class(Outcome::OverLimit),
         "fail low" | "low" | "too low" | "below limit" | "under" | "low fail" | "low limit"

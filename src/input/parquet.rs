@@ -18,14 +18,18 @@ pub fn names(path: &Path) -> Result<Vec<String>, String> {
 
 fn scan(path: &Path) -> Result<LazyFrame, String> {
     let text = path.to_str().ok_or("a path that is no text")?;
-    LazyFrame::scan_parquet(PlRefPath::new(text), ScanArgsParquet::default()).map_err(|e| e.to_string())
+    LazyFrame::scan_parquet(PlRefPath::new(text), ScanArgsParquet::default())
+        .map_err(|e| e.to_string())
 }
 
 /// Hands the frames of a file to `each`, in order, until it says stop.
 ///
 /// # Errors
 /// What polars says is wrong with it.
-pub fn stream(path: &Path, each: impl Fn(DataFrame) -> bool + Send + Sync + 'static) -> Result<(), String> {
+pub fn stream(
+    path: &Path,
+    each: impl Fn(DataFrame) -> bool + Send + Sync + 'static,
+) -> Result<(), String> {
     let callback = PlanCallback::new(move |frame| Ok(!each(frame)));
     scan(path)?
         .sink_batches(callback, true, None)
@@ -74,9 +78,7 @@ fn ready(column: &Column) -> PolarsResult<Ready> {
     };
     let whole = |c: &Column| c.cast(&DataType::Int64);
     Ok(match column.dtype() {
-        DataType::Date => {
-            Ready::Stamps(whole(column)?.i64()?.apply_values(|d| d * 86_400))
-        }
+        DataType::Date => Ready::Stamps(whole(column)?.i64()?.apply_values(|d| d * 86_400)),
         DataType::Datetime(unit, _) => {
             let per = per_second(unit);
             Ready::Stamps(whole(column)?.i64()?.apply_values(|t| t.div_euclid(per)))

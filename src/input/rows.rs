@@ -46,7 +46,9 @@ impl Words {
     pub fn new(config: &Config) -> Result<Self> {
         let table = |name: &str| {
             config.values.get(name).map(|t| {
-                t.iter().map(|(k, v)| (squeeze(k), v.clone())).collect::<BTreeMap<_, _>>()
+                t.iter()
+                    .map(|(k, v)| (squeeze(k), v.clone()))
+                    .collect::<BTreeMap<_, _>>()
             })
         };
         let pa = |ma: Option<f64>| ma.and_then(ma_to_pa);
@@ -61,14 +63,28 @@ impl Words {
                 .iter()
                 .map(|f| table(f).unwrap_or_default())
                 .collect(),
-            placeholders: config.placeholder_serials.iter().map(|s| plain_serial(s)).collect(),
-            fault_locating: config.fault_locating_words.iter().map(|w| squeeze(w)).collect(),
+            placeholders: config
+                .placeholder_serials
+                .iter()
+                .map(|s| plain_serial(s))
+                .collect(),
+            fault_locating: config
+                .fault_locating_words
+                .iter()
+                .map(|w| squeeze(w))
+                .collect(),
             check_loads: config.check_loads.keys().map(|k| plain_serial(k)).collect(),
             model_limits: config
                 .model
                 .iter()
                 .map(|(k, m)| {
-                    (k.clone(), Limits { high_pa: pa(m.high_limit_ma), low_pa: pa(m.low_limit_ma) })
+                    (
+                        k.clone(),
+                        Limits {
+                            high_pa: pa(m.high_limit_ma),
+                            low_pa: pa(m.low_limit_ma),
+                        },
+                    )
                 })
                 .collect(),
             default_test: config
@@ -102,13 +118,30 @@ pub fn test_kind(words: &str, default: TestKind) -> Option<TestKind> {
     let words = squeeze(words);
     let has = |list: &[&str]| list.iter().any(|w| words.contains(w));
     let token = |t: &str| words.split([' ', '-', '_', '/']).any(|w| w == t);
-    if has(&["earth", "ground bond", "continuity", "insulation", "resistance", "function", "schutzleiter", "isolation"]) {
+    if has(&[
+        "earth",
+        "ground bond",
+        "continuity",
+        "insulation",
+        "resistance",
+        "function",
+        "schutzleiter",
+        "isolation",
+    ]) {
         return Some(TestKind::Other);
     }
     if has(&["leakage", "touch current", "ableitstrom"]) {
         return Some(TestKind::Leakage);
     }
-    let withstand = has(&["withstand", "dielectric", "high voltage", "hochspannung", "hipot", "hi-pot", "flash"]);
+    let withstand = has(&[
+        "withstand",
+        "dielectric",
+        "high voltage",
+        "hochspannung",
+        "hipot",
+        "hi-pot",
+        "flash",
+    ]);
     if token("dc") && (withstand || words == "dc") {
         return Some(TestKind::DcWithstand);
     }
@@ -204,7 +237,9 @@ impl<'a> Parser<'a> {
 
     /// Blank lines, the header again, page titles and totals: stepped over and counted.
     fn is_no_row<'c>(&self, width: usize, cell: &impl Fn(usize) -> Cell<'c>) -> bool {
-        let first = self.layout.groups[0].columns.get(Field::Date)
+        let first = self.layout.groups[0]
+            .columns
+            .get(Field::Date)
             .or_else(|| self.layout.groups[0].columns.get(Field::TestedAt))
             .map_or(0, |(c, _)| usize::from(c));
         if let Cell::Text(text) = cell(first) {
@@ -218,9 +253,8 @@ impl<'a> Parser<'a> {
         if filled.is_empty() {
             return true;
         }
-        let header = (0..width.min(self.layout.header.len())).filter(|&n| {
-            matches!(cell(n), Cell::Text(t) if squeeze(t) == self.layout.header[n])
-        });
+        let header = (0..width.min(self.layout.header.len()))
+            .filter(|&n| matches!(cell(n), Cell::Text(t) if squeeze(t) == self.layout.header[n]));
         if header.count() * 2 > filled.len() {
             return true;
         }
@@ -239,7 +273,11 @@ impl<'a> Parser<'a> {
         cell: &impl Fn(usize) -> Cell<'c>,
     ) -> std::result::Result<Record, Wrong> {
         let columns = &group.columns;
-        let get = |field: Field| columns.get(field).map_or(Cell::Empty, |(c, _)| cell(usize::from(c)));
+        let get = |field: Field| {
+            columns
+                .get(field)
+                .map_or(Cell::Empty, |(c, _)| cell(usize::from(c)))
+        };
         let time = self.time(columns, &get)?;
         let model = self.text(Field::Model, get(Field::Model))?;
         if model == 0 {
@@ -277,14 +315,21 @@ impl<'a> Parser<'a> {
                 };
                 reading_pa = self.scaled(columns, Field::Reading, written, -12)?;
                 if reading_pa < 0 {
-                    return Err(self.wrong(columns, Field::Reading, "a current of zero or more", &get(Field::Reading).shown()));
+                    return Err(self.wrong(
+                        columns,
+                        Field::Reading,
+                        "a current of zero or more",
+                        &get(Field::Reading).shown(),
+                    ));
                 }
             }
             setup.test_point = self.text(Field::TestPoint, get(Field::TestPoint))?;
             setup.step = self.text(Field::Step, get(Field::Step))?;
             setup.current = self.current(get(Field::Current));
             setup.applied_mv = self.amount(columns, Field::AppliedV, &get, -3)?;
-            setup.frequency_mhz = self.amount(columns, Field::Frequency, &get, -3)?.filter(|_| !test.is_dc());
+            setup.frequency_mhz = self
+                .amount(columns, Field::Frequency, &get, -3)?
+                .filter(|_| !test.is_dc());
             setup.dwell_ms = self.amount(columns, Field::Dwell, &get, -3)?;
             setup.ramp_ms = self.amount(columns, Field::Ramp, &get, -3)?;
             setup.reading_step_pa = self.amount(columns, Field::ReadingStep, &get, -12)?;
@@ -315,7 +360,12 @@ impl<'a> Parser<'a> {
             None if other => Outcome::Pass,
             None => {
                 if shown == Shown::Nothing || limits.high_pa.is_none() {
-                    return Err(self.wrong(columns, Field::Outcome, "an outcome, or a reading and a high limit to derive it from", ""));
+                    return Err(self.wrong(
+                        columns,
+                        Field::Outcome,
+                        "an outcome, or a reading and a high limit to derive it from",
+                        "",
+                    ));
                 }
                 match derived_failure(reading_pa, shown, limits) {
                     Outcome::Breakdown => Outcome::Pass,
@@ -324,7 +374,12 @@ impl<'a> Parser<'a> {
             }
         };
         if outcome == Outcome::Pass && shown == Shown::Nothing && !other {
-            return Err(self.wrong(columns, Field::Reading, "a number", &get(Field::Reading).shown()));
+            return Err(self.wrong(
+                columns,
+                Field::Reading,
+                "a number",
+                &get(Field::Reading).shown(),
+            ));
         }
         let stage = self.words_of(Field::Stage, get(Field::Stage));
         if squeeze(&stage).starts_with("ramp") || squeeze(&stage) == "rise" {
@@ -335,18 +390,29 @@ impl<'a> Parser<'a> {
             marks = marks.with(Marks::FAULT_LOCATING);
         }
         let count = match self.whole(columns, Field::Count, &get)? {
-            Some(0) => return Err(self.wrong(columns, Field::Count, "a count of one or more", "0")),
-            Some(n) => u32::try_from(n)
-                .map_err(|_| self.wrong(columns, Field::Count, "a count below 4 000 000 000", &n.to_string()))?,
+            Some(0) => {
+                return Err(self.wrong(columns, Field::Count, "a count of one or more", "0"));
+            }
+            Some(n) => u32::try_from(n).map_err(|_| {
+                self.wrong(
+                    columns,
+                    Field::Count,
+                    "a count below 4 000 000 000",
+                    &n.to_string(),
+                )
+            })?,
             None => 1,
         };
         let factors = self.factor_set(columns, &get, cell)?;
         self.air(columns, &get, setup.station, time)?;
-        if setup.applied_mv.is_none() && !other
+        if setup.applied_mv.is_none()
+            && !other
             && let Some(v) = self.amount(columns, Field::MeasuredV, &get, -3)?
         {
             #[expect(clippy::cast_precision_loss, reason = "millivolts stay far below 2^53")]
-            self.batch.measured_v.push((model, setup.station, v as f64 / 1000.0));
+            self.batch
+                .measured_v
+                .push((model, setup.station, v as f64 / 1000.0));
         }
         let (serial_text, plain) = self.serial(get(Field::Serial));
         if self.words.check_loads.contains(&plain)
@@ -377,7 +443,16 @@ impl<'a> Parser<'a> {
         model_text.hash(&mut hasher);
         plain.hash(&mut hasher);
         if marks.has(Marks::NO_SERIAL) {
-            (time, reading_pa, setup_code, limits_code, factors, outcome, count).hash(&mut hasher);
+            (
+                time,
+                reading_pa,
+                setup_code,
+                limits_code,
+                factors,
+                outcome,
+                count,
+            )
+                .hash(&mut hasher);
         }
         let serial = u32::try_from(self.batch.serials.len()).unwrap_or(0);
         self.batch.serials.push_str(&serial_text);
@@ -407,22 +482,36 @@ impl<'a> Parser<'a> {
                 .and_then(|(c, _)| self.layout.names.get(usize::from(c)).cloned())
                 .unwrap_or_else(|| field.name().to_owned()),
             expected: expected.to_owned(),
-            found: if found.is_empty() { "nothing".to_owned() } else { found.to_owned() },
+            found: if found.is_empty() {
+                "nothing".to_owned()
+            } else {
+                found.to_owned()
+            },
         }
     }
 
-    fn time<'c>(&mut self, columns: &Columns, get: &impl Fn(Field) -> Cell<'c>) -> std::result::Result<i64, Wrong> {
+    fn time<'c>(
+        &mut self,
+        columns: &Columns,
+        get: &impl Fn(Field) -> Cell<'c>,
+    ) -> std::result::Result<i64, Wrong> {
         let (field, value) = match get(Field::TestedAt) {
             Cell::Empty => (Field::Date, get(Field::Date)),
             found => (Field::TestedAt, found),
         };
         let value = if value.is_empty() {
-            self.layout.fixed.get(&field).map_or(Cell::Empty, |t| Cell::from_text(t))
+            self.layout
+                .fixed
+                .get(&field)
+                .map_or(Cell::Empty, |t| Cell::from_text(t))
         } else {
             value
         };
         let (day_s, mut time_s) = match value {
-            Cell::Stamp(seconds) => (seconds - seconds.rem_euclid(86_400), Some(seconds.rem_euclid(86_400))),
+            Cell::Stamp(seconds) => (
+                seconds - seconds.rem_euclid(86_400),
+                Some(seconds.rem_euclid(86_400)),
+            ),
             Cell::Text(text) => {
                 let Some((date, rest)) = written_date(text) else {
                     return Err(self.wrong(columns, field, "a date", text));
@@ -437,7 +526,10 @@ impl<'a> Parser<'a> {
                 let time = if rest.is_empty() {
                     None
                 } else {
-                    Some(clock(rest).ok_or_else(|| self.wrong(columns, field, "a time of day", text))?)
+                    Some(
+                        clock(rest)
+                            .ok_or_else(|| self.wrong(columns, field, "a time of day", text))?,
+                    )
                 };
                 (day * 86_400, time)
             }
@@ -448,7 +540,10 @@ impl<'a> Parser<'a> {
             Cell::Clock(s) => time_s = Some(s),
             Cell::Stamp(s) => time_s = Some(s.rem_euclid(86_400)),
             Cell::Text(text) => {
-                time_s = Some(clock(text).ok_or_else(|| self.wrong(columns, Field::Time, "a time of day", text))?);
+                time_s = Some(
+                    clock(text)
+                        .ok_or_else(|| self.wrong(columns, Field::Time, "a time of day", text))?,
+                );
             }
             other => return Err(self.wrong(columns, Field::Time, "a time of day", &other.shown())),
         }
@@ -462,7 +557,12 @@ impl<'a> Parser<'a> {
             Cell::Text(t) => t.to_owned(),
             other => other.shown(),
         };
-        match self.words.values.get(&field).and_then(|t| t.get(&squeeze(&shown))) {
+        match self
+            .words
+            .values
+            .get(&field)
+            .and_then(|t| t.get(&squeeze(&shown)))
+        {
             Some(mapped) => mapped.clone(),
             None => shown,
         }
@@ -473,7 +573,11 @@ impl<'a> Parser<'a> {
             Cell::Text(t) => t,
             Cell::Empty => "",
             Cell::Broken(t) => {
-                return Err(Wrong { column: field.name().to_owned(), expected: "text".to_owned(), found: t.to_owned() });
+                return Err(Wrong {
+                    column: field.name().to_owned(),
+                    expected: "text".to_owned(),
+                    found: t.to_owned(),
+                });
             }
             other => {
                 let shown = other.shown();
@@ -528,13 +632,22 @@ impl<'a> Parser<'a> {
 
     /// What the outcome column says, sharpened by the reason column; `None` where there is no outcome
     /// column at all.
-    fn outcome_word<'c>(&mut self, columns: &Columns, get: &impl Fn(Field) -> Cell<'c>) -> std::result::Result<Option<Said>, Wrong> {
+    fn outcome_word<'c>(
+        &mut self,
+        columns: &Columns,
+        get: &impl Fn(Field) -> Cell<'c>,
+    ) -> std::result::Result<Option<Said>, Wrong> {
         if columns.get(Field::Outcome).is_none() {
             return Ok(None);
         }
         let word = self.words_of(Field::Outcome, get(Field::Outcome));
         let Some(said) = self.said(&word) else {
-            return Err(self.wrong(columns, Field::Outcome, "an outcome word (map it under [outcomes])", &word));
+            return Err(self.wrong(
+                columns,
+                Field::Outcome,
+                "an outcome word (map it under [outcomes])",
+                &word,
+            ));
         };
         let reason = get(Field::Reason);
         if said == Said::Class(Outcome::Pass) || reason.is_empty() {
@@ -551,19 +664,31 @@ impl<'a> Parser<'a> {
         if let Some(&said) = self.said.get(word) {
             return said;
         }
-        let said = if word.trim().is_empty() { None } else { self.words.outcomes.said(word) };
+        let said = if word.trim().is_empty() {
+            None
+        } else {
+            self.words.outcomes.said(word)
+        };
         self.said.insert(word.to_owned(), said);
         said
     }
 
     fn current(&self, cell: Cell<'_>) -> Current {
-        match squeeze(&self.words_of(Field::Current, cell)).replace('_', " ").as_str() {
+        match squeeze(&self.words_of(Field::Current, cell))
+            .replace('_', " ")
+            .as_str()
+        {
             "in phase" | "resistive" | "real" => Current::InPhase,
             _ => Current::Total,
         }
     }
 
-    fn written(&self, columns: &Columns, field: Field, cell: Cell<'_>) -> std::result::Result<Option<Written>, Wrong> {
+    fn written(
+        &self,
+        columns: &Columns,
+        field: Field,
+        cell: Cell<'_>,
+    ) -> std::result::Result<Option<Written>, Wrong> {
         Ok(Some(match cell {
             Cell::Empty => match self.layout.fixed.get(&field) {
                 Some(text) => number(text, super::cell::DecimalSign::Point)
@@ -584,31 +709,57 @@ impl<'a> Parser<'a> {
     }
 
     /// A written number in powers of ten of its base unit.
-    fn scaled(&self, columns: &Columns, field: Field, written: Written, power: i32) -> std::result::Result<i64, Wrong> {
+    fn scaled(
+        &self,
+        columns: &Columns,
+        field: Field,
+        written: Written,
+        power: i32,
+    ) -> std::result::Result<i64, Wrong> {
         let canonical = field.quantity();
         let unit = match (written.unit, canonical) {
             (Some(unit), Some(expected)) if !unit.same_kind(expected) => {
-                return Err(self.wrong(columns, field, &format!("a value in {}", unit_words(expected)), "another unit"));
+                return Err(self.wrong(
+                    columns,
+                    field,
+                    &format!("a value in {}", unit_words(expected)),
+                    "another unit",
+                ));
             }
             (unit, _) => unit
                 .or_else(|| columns.get(field).and_then(|(_, u)| u))
                 .or(canonical)
                 .map_or(0, Quantity::exponent),
         };
-        written
-            .number
-            .in_units_of(power - unit)
-            .ok_or_else(|| self.wrong(columns, field, "a number of usual size", "a number too large"))
+        written.number.in_units_of(power - unit).ok_or_else(|| {
+            self.wrong(
+                columns,
+                field,
+                "a number of usual size",
+                "a number too large",
+            )
+        })
     }
 
-    fn amount<'c>(&self, columns: &Columns, field: Field, get: &impl Fn(Field) -> Cell<'c>, power: i32) -> std::result::Result<Option<i64>, Wrong> {
+    fn amount<'c>(
+        &self,
+        columns: &Columns,
+        field: Field,
+        get: &impl Fn(Field) -> Cell<'c>,
+        power: i32,
+    ) -> std::result::Result<Option<i64>, Wrong> {
         match self.written(columns, field, get(field))? {
             Some(written) => self.scaled(columns, field, written, power).map(Some),
             None => Ok(None),
         }
     }
 
-    fn whole<'c>(&self, columns: &Columns, field: Field, get: &impl Fn(Field) -> Cell<'c>) -> std::result::Result<Option<u64>, Wrong> {
+    fn whole<'c>(
+        &self,
+        columns: &Columns,
+        field: Field,
+        get: &impl Fn(Field) -> Cell<'c>,
+    ) -> std::result::Result<Option<u64>, Wrong> {
         let cell = get(field);
         match self.written(columns, field, cell)? {
             None => Ok(None),
@@ -619,13 +770,24 @@ impl<'a> Parser<'a> {
         }
     }
 
-    fn factor_set<'c>(&mut self, columns: &Columns, get: &impl Fn(Field) -> Cell<'c>, cell: &impl Fn(usize) -> Cell<'c>) -> std::result::Result<u32, Wrong> {
-        let mut levels = Vec::with_capacity(BUILT_IN_FACTORS.len() + self.words.factor_values.len());
+    fn factor_set<'c>(
+        &mut self,
+        columns: &Columns,
+        get: &impl Fn(Field) -> Cell<'c>,
+        cell: &impl Fn(usize) -> Cell<'c>,
+    ) -> std::result::Result<u32, Wrong> {
+        let mut levels =
+            Vec::with_capacity(BUILT_IN_FACTORS.len() + self.words.factor_values.len());
         for (field, _) in BUILT_IN_FACTORS {
             levels.push(self.text(field, get(field))?);
         }
         for n in 0..self.words.factor_values.len() {
-            let found = columns.factors.get(n).copied().flatten().map_or(Cell::Empty, |c| cell(usize::from(c)));
+            let found = columns
+                .factors
+                .get(n)
+                .copied()
+                .flatten()
+                .map_or(Cell::Empty, |c| cell(usize::from(c)));
             let shown = match found {
                 Cell::Text(t) => t.to_owned(),
                 other => other.shown(),
@@ -634,7 +796,9 @@ impl<'a> Parser<'a> {
             let code = match self.texts[slot].get(shown.as_str()) {
                 Some(&code) => code,
                 None => {
-                    let mapped = self.words.factor_values[n].get(&squeeze(&shown)).unwrap_or(&shown);
+                    let mapped = self.words.factor_values[n]
+                        .get(&squeeze(&shown))
+                        .unwrap_or(&shown);
                     let code = self.book.texts.code(mapped);
                     self.texts[slot].insert(shown, code);
                     code
@@ -653,12 +817,21 @@ impl<'a> Parser<'a> {
         Ok(code)
     }
 
-    fn air<'c>(&mut self, columns: &Columns, get: &impl Fn(Field) -> Cell<'c>, station: u32, time: i64) -> std::result::Result<(), Wrong> {
+    fn air<'c>(
+        &mut self,
+        columns: &Columns,
+        get: &impl Fn(Field) -> Cell<'c>,
+        station: u32,
+        time: i64,
+    ) -> std::result::Result<(), Wrong> {
         if columns.get(Field::Humidity).is_none() && columns.get(Field::Temperature).is_none() {
             return Ok(());
         }
         let read = |field| {
-            self.written(columns, field, get(field)).ok().flatten().map(|w| w.number.to_f64())
+            self.written(columns, field, get(field))
+                .ok()
+                .flatten()
+                .map(|w| w.number.to_f64())
         };
         let (humidity, temperature) = (read(Field::Humidity), read(Field::Temperature));
         let sums = AirSums {
@@ -703,7 +876,10 @@ fn unit_words(quantity: Quantity) -> &'static str {
 
 /// At most 80 characters of what was found, on one line.
 fn shorten(text: &str) -> String {
-    let flat: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+    let flat: String = text
+        .chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect();
     if flat.chars().count() <= 80 {
         flat
     } else {

@@ -69,9 +69,15 @@ struct Piece {
 }
 
 enum Work {
-    Text { piece: text::TextPiece, delimiter: u8 },
+    Text {
+        piece: text::TextPiece,
+        delimiter: u8,
+    },
     Sheet(Box<workbook::Sheet>),
-    Frame { frame: polars::prelude::DataFrame, first_row: u64 },
+    Frame {
+        frame: polars::prelude::DataFrame,
+        first_row: u64,
+    },
 }
 
 /// Reads all files behind `paths` and hands their records to `absorb`, batch by batch, in order;
@@ -84,11 +90,15 @@ pub fn read(
     config: &Config,
     book: &Book,
     progress: &(dyn Fn(u64, u64) + Sync),
-    mut absorb: impl FnMut(&[Table], Batch),
+    mut absorb: impl FnMut(Batch),
 ) -> Result<Read> {
     let (files, notes) = discover(paths, config)?;
     let words = Words::new(config)?;
-    let all_bytes: u64 = files.iter().filter_map(|f| f.metadata().ok()).map(|m| m.len()).sum();
+    let all_bytes: u64 = files
+        .iter()
+        .filter_map(|f| f.metadata().ok())
+        .map(|m| m.len())
+        .sum();
     let workers = std::thread::available_parallelism().map_or(2, std::num::NonZero::get);
     let (to_parse, parse_from) = bounded::<Piece>(workers + 1);
     let (to_absorb, absorb_from) = bounded::<(u64, Batch)>(workers + 1);
@@ -124,8 +134,7 @@ pub fn read(
         for (number, batch) in absorb_from {
             waiting.insert(number, batch);
             while let Some(batch) = waiting.remove(&next) {
-                let known = tables.lock().expect("no thread panics holding it").clone();
-                absorb(&known, batch);
+                absorb(batch);
                 next += 1;
             }
         }
@@ -136,7 +145,9 @@ pub fn read(
     read.failures = failures.into_inner().expect("no thread panics holding it");
     if read.tables.is_empty() {
         let first = read.failures.drain(..).next();
-        return Err(first.unwrap_or_else(|| Error::usage("no file could be read", "check the inputs")));
+        return Err(
+            first.unwrap_or_else(|| Error::usage("no file could be read", "check the inputs"))
+        );
     }
     Ok(read)
 }
@@ -152,17 +163,29 @@ fn parse_all(
     for piece in from {
         let mut parser = Parser::new(words, book, &piece.layout, piece.source);
         match &piece.work {
-            Work::Text { piece: bytes, delimiter } => {
+            Work::Text {
+                piece: bytes,
+                delimiter,
+            } => {
                 text::parse(bytes, *delimiter, piece.skip, &mut parser);
             }
             Work::Sheet(sheet) => workbook::parse(sheet, piece.skip, &mut parser),
             Work::Frame { frame, first_row } => {
                 if let Err(what) = parquet::parse(frame, *first_row, &mut parser) {
                     let path = tables.lock().expect("no thread panics holding it")
-                        [usize::from(piece.source)].source.file.clone();
-                    failures.lock().expect("no thread panics holding it").push(Error::input(
-                        Place::file(&path), "columns of numbers, times or text", what, "export plain columns",
-                    ));
+                        [usize::from(piece.source)]
+                    .source
+                    .file
+                    .clone();
+                    failures
+                        .lock()
+                        .expect("no thread panics holding it")
+                        .push(Error::input(
+                            Place::file(&path),
+                            "columns of numbers, times or text",
+                            what,
+                            "export plain columns",
+                        ));
                 }
             }
         }
@@ -219,29 +242,47 @@ impl Producer<'_> {
     }
 
     fn fail(&self, error: Error) {
-        self.failures.lock().expect("no thread panics holding it").push(error);
+        self.failures
+            .lock()
+            .expect("no thread panics holding it")
+            .push(error);
     }
 
     fn table_of(&mut self, path: &Path, hash: &Arc<Mutex<(Sha256, u64)>>) -> Result<()> {
         let io = |e| Error::io("read", path, e);
         let file = File::open(path).map_err(io)?;
-        let mut reader = BufReader::with_capacity(LOOK, Checked { file, hash: hash.clone() });
+        let mut reader = BufReader::with_capacity(
+            LOOK,
+            Checked {
+                file,
+                hash: hash.clone(),
+            },
+        );
         let head = reader.fill_buf().map_err(io)?;
         if head.is_empty() {
-            return Err(Error::input(Place::file(path), "a table", "an empty file", "export it again"));
+            return Err(Error::input(
+                Place::file(path),
+                "a table",
+                "an empty file",
+                "export it again",
+            ));
         }
         if head.starts_with(b"PAR1") {
             std::io::copy(&mut reader, &mut std::io::sink()).map_err(io)?;
             return self.parquet(path);
         }
         if head.starts_with(&[0x1f, 0x8b]) {
-            let unpacked = BufReader::with_capacity(LOOK, flate2::bufread::MultiGzDecoder::new(reader));
+            let unpacked =
+                BufReader::with_capacity(LOOK, flate2::bufread::MultiGzDecoder::new(reader));
             return self.text(path, None, unpacked, "gzip, ", &|| reopened(path, true));
         }
         if head.starts_with(b"PK\x03\x04") || head.starts_with(&[0xd0, 0xcf, 0x11, 0xe0]) {
             let zip = head.starts_with(b"PK");
             let mut bytes = Vec::new();
-            reader.take(UNPACKED_MOST).read_to_end(&mut bytes).map_err(io)?;
+            reader
+                .take(UNPACKED_MOST)
+                .read_to_end(&mut bytes)
+                .map_err(io)?;
             if zip && let Some(entries) = text_entries(&bytes) {
                 return self.zipped(path, &bytes, &entries);
             }
@@ -286,12 +327,22 @@ impl Producer<'_> {
         )
     }
 
-    fn add_table(&self, path: &Path, sheet: Option<&str>, flavour: String, layout: &Arc<Layout>) -> Result<u16> {
+    fn add_table(
+        &self,
+        path: &Path,
+        sheet: Option<&str>,
+        flavour: String,
+        layout: &Arc<Layout>,
+    ) -> Result<u16> {
         let mut tables = self.tables.lock().expect("no thread panics holding it");
-        let number = u16::try_from(tables.len())
-            .map_err(|_| Error::usage("more than 65 536 files and sheets", "review them in parts"))?;
+        let number = u16::try_from(tables.len()).map_err(|_| {
+            Error::usage("more than 65 536 files and sheets", "review them in parts")
+        })?;
         tables.push(Table {
-            source: Source { file: path.to_owned(), sheet: sheet.map(str::to_owned) },
+            source: Source {
+                file: path.to_owned(),
+                sheet: sheet.map(str::to_owned),
+            },
             flavour,
             layout: layout.clone(),
         });
@@ -300,7 +351,13 @@ impl Producer<'_> {
 
     fn send(&mut self, source: u16, layout: &Arc<Layout>, skip: usize, work: Work) {
         // The receivers live as long as the run; a closed channel only means that it is over.
-        let _ = self.to_parse.send(Piece { number: self.number, source, layout: layout.clone(), skip, work });
+        let _ = self.to_parse.send(Piece {
+            number: self.number,
+            source,
+            layout: layout.clone(),
+            skip,
+            work,
+        });
         self.number += 1;
     }
 
@@ -313,12 +370,22 @@ impl Producer<'_> {
         again: &dyn Fn() -> std::io::Result<Box<dyn std::io::Read>>,
     ) -> Result<()> {
         let broken = |e: std::io::Error| {
-            Error::input(Place::file(path).sheet(sheet), "a readable file", e.to_string(), "export it again")
+            Error::input(
+                Place::file(path).sheet(sheet),
+                "a readable file",
+                e.to_string(),
+                "export it again",
+            )
         };
         let encoding = text::encoding(reader.fill_buf().map_err(broken)?);
         let mut pieces = text::Pieces::new(text::decoded(reader, encoding));
         let Some(first) = pieces.next().map_err(broken)? else {
-            return Err(Error::input(Place::file(path).sheet(sheet), "a table", "nothing", "export it again"));
+            return Err(Error::input(
+                Place::file(path).sheet(sheet),
+                "a table",
+                "nothing",
+                "export it again",
+            ));
         };
         let Some((delimiter, mut layout)) =
             text::understand(&first.bytes, &self.headers, &self.fixed(path))
@@ -370,7 +437,10 @@ impl Producer<'_> {
     }
 
     fn done_so_far(&self, more: usize) {
-        (self.progress)((self.done + more as u64).min(self.all_bytes), self.all_bytes);
+        (self.progress)(
+            (self.done + more as u64).min(self.all_bytes),
+            self.all_bytes,
+        );
     }
 
     fn zipped(&mut self, path: &Path, bytes: &[u8], entries: &[String]) -> Result<()> {
@@ -384,7 +454,12 @@ impl Producer<'_> {
             };
             let outcome = unpack()
                 .map_err(|e| {
-                    Error::input(Place::file(path).sheet(Some(name)), "a readable zip entry", e.to_string(), "pack it again")
+                    Error::input(
+                        Place::file(path).sheet(Some(name)),
+                        "a readable zip entry",
+                        e.to_string(),
+                        "pack it again",
+                    )
                 })
                 .and_then(|data| {
                     let copy = data.clone();
@@ -407,7 +482,8 @@ impl Producer<'_> {
         if !hidden.is_empty() {
             self.read.notes.push(Note::new(format!(
                 "{}: hidden sheets were not read: {}; unhide them to use them",
-                path.display(), hidden.join(", "),
+                path.display(),
+                hidden.join(", "),
             )));
         }
         let mut without = Vec::new();
@@ -417,7 +493,12 @@ impl Producer<'_> {
             let sheet = match book.sheet(&name) {
                 Ok(sheet) => sheet,
                 Err(what) => {
-                    self.fail(Error::input(at(), "a readable sheet", what, "export it again"));
+                    self.fail(Error::input(
+                        at(),
+                        "a readable sheet",
+                        what,
+                        "export it again",
+                    ));
                     continue;
                 }
             };
@@ -427,7 +508,9 @@ impl Producer<'_> {
                     path.display(),
                 )));
             }
-            let Some((mut layout, order, needed)) = workbook::understand(&sheet, &self.headers, &self.fixed(path)) else {
+            let Some((mut layout, order, needed)) =
+                workbook::understand(&sheet, &self.headers, &self.fixed(path))
+            else {
                 without.push(name);
                 continue;
             };
@@ -466,7 +549,8 @@ impl Producer<'_> {
         let layout = Arc::new(layout);
         let source = self.add_table(path, None, "Parquet".to_owned(), &layout)?;
         let state = Arc::new(Mutex::new((self.number, 0_u64)));
-        let (shared, to_parse, piece_layout) = (state.clone(), self.to_parse.clone(), layout.clone());
+        let (shared, to_parse, piece_layout) =
+            (state.clone(), self.to_parse.clone(), layout.clone());
         let streamed = parquet::stream(path, move |frame| {
             let mut state = shared.lock().expect("no thread panics holding it");
             let height = frame.height() as u64;
@@ -475,7 +559,10 @@ impl Producer<'_> {
                 source,
                 layout: piece_layout.clone(),
                 skip: 0,
-                work: Work::Frame { frame, first_row: state.1 },
+                work: Work::Frame {
+                    frame,
+                    first_row: state.1,
+                },
             };
             state.0 += 1;
             state.1 += height;
@@ -489,14 +576,24 @@ impl Producer<'_> {
 /// Opens a file again, for a second look at its dates.
 fn reopened(path: &Path, gzip: bool) -> std::io::Result<Box<dyn std::io::Read>> {
     let file = BufReader::new(File::open(path)?);
-    Ok(if gzip { Box::new(flate2::bufread::MultiGzDecoder::new(file)) } else { Box::new(file) })
+    Ok(if gzip {
+        Box::new(flate2::bufread::MultiGzDecoder::new(file))
+    } else {
+        Box::new(file)
+    })
 }
 
 /// The text entries of a zip; `None` where it is a workbook.
 fn text_entries(bytes: &[u8]) -> Option<Vec<String>> {
     let archive = zip::ZipArchive::new(Cursor::new(bytes)).ok()?;
-    let names: Vec<String> = archive.file_names().filter_map(|n| Some(n.ok()?.into_owned())).collect();
-    if names.iter().any(|n| n == "[Content_Types].xml" || n == "mimetype" || n == "content.xml") {
+    let names: Vec<String> = archive
+        .file_names()
+        .filter_map(|n| Some(n.ok()?.into_owned()))
+        .collect();
+    if names
+        .iter()
+        .any(|n| n == "[Content_Types].xml" || n == "mimetype" || n == "content.xml")
+    {
         return None;
     }
     let mut entries: Vec<String> = names

@@ -30,7 +30,13 @@ pub fn encoding(head: &[u8]) -> &'static Encoding {
     if let Some((encoding, _)) = Encoding::for_bom(head) {
         return encoding;
     }
-    let zeros = |start: usize| head.iter().skip(start).step_by(2).filter(|b| **b == 0).count();
+    let zeros = |start: usize| {
+        head.iter()
+            .skip(start)
+            .step_by(2)
+            .filter(|b| **b == 0)
+            .count()
+    };
     if head.len() >= 8 && zeros(1) * 4 > head.len() {
         return UTF_16LE;
     }
@@ -77,7 +83,12 @@ pub struct TextPiece {
 impl<R: Read> Pieces<R> {
     /// Pieces of `reader`.
     pub fn new(reader: R) -> Self {
-        Self { reader, rest: Vec::new(), line: 1, done: false }
+        Self {
+            reader,
+            rest: Vec::new(),
+            line: 1,
+            done: false,
+        }
     }
 
     /// The next piece, or `None` at the end.
@@ -108,7 +119,11 @@ impl<R: Read> Pieces<R> {
             if bytes.is_empty() {
                 return Ok(None);
             }
-            let end = if self.done { Some(bytes.len()) } else { record_end(&bytes) };
+            let end = if self.done {
+                Some(bytes.len())
+            } else {
+                record_end(&bytes)
+            };
             let end = match end {
                 Some(end) => end,
                 None if bytes.len() >= LONGEST_PIECE => memchr_last(&bytes).unwrap_or(bytes.len()),
@@ -163,7 +178,12 @@ fn head(bytes: &[u8], delimiter: u8, limit: usize) -> Vec<Vec<String>> {
     let mut record = csv::ByteRecord::new();
     let mut reader = records(bytes, delimiter);
     while rows.len() < limit && reader.read_byte_record(&mut record).unwrap_or(false) {
-        rows.push(record.iter().map(|c| String::from_utf8_lossy(c).into_owned()).collect());
+        rows.push(
+            record
+                .iter()
+                .map(|c| String::from_utf8_lossy(c).into_owned())
+                .collect(),
+        );
     }
     rows
 }
@@ -181,8 +201,13 @@ pub fn understand(
         // The lines before the header depend on it and it on them: a first look without them.
         let mut known = preamble(&rows[..rows.len().min(30)], headers);
         known.extend(fixed.iter().map(|(k, v)| (*k, v.clone())));
-        let Some((score, mut layout)) = find(&rows, &[], headers, &known) else { continue };
-        let mut certain = preamble(&rows[..layout.header_rows.saturating_sub(1).min(rows.len())], headers);
+        let Some((score, mut layout)) = find(&rows, &[], headers, &known) else {
+            continue;
+        };
+        let mut certain = preamble(
+            &rows[..layout.header_rows.saturating_sub(1).min(rows.len())],
+            headers,
+        );
         for (field, value) in fixed {
             certain.entry(*field).or_insert_with(|| value.clone());
         }
@@ -202,7 +227,10 @@ fn sign(piece: &[u8], delimiter: u8, layout: &Layout) -> DecimalSign {
         .groups
         .iter()
         .flat_map(|g| {
-            Field::ALL.iter().filter(|(f, _)| f.quantity().is_some()).filter_map(|(f, _)| g.columns.get(*f))
+            Field::ALL
+                .iter()
+                .filter(|(f, _)| f.quantity().is_some())
+                .filter_map(|(f, _)| g.columns.get(*f))
         })
         .map(|(c, _)| usize::from(c))
         .collect();
@@ -216,9 +244,17 @@ fn sign(piece: &[u8], delimiter: u8, layout: &Layout) -> DecimalSign {
 /// What the dates of a piece tell about the order of day and month: `Ok(Some)` decided, `Ok(None)` not
 /// yet, and whether any date needs the order.
 #[must_use]
-pub fn date_order(piece: &[u8], delimiter: u8, layout: &Layout, skip: usize) -> (Option<DateOrder>, bool) {
+pub fn date_order(
+    piece: &[u8],
+    delimiter: u8,
+    layout: &Layout,
+    skip: usize,
+) -> (Option<DateOrder>, bool) {
     let columns = &layout.groups[0].columns;
-    let Some((column, _)) = columns.get(Field::TestedAt).or_else(|| columns.get(Field::Date)) else {
+    let Some((column, _)) = columns
+        .get(Field::TestedAt)
+        .or_else(|| columns.get(Field::Date))
+    else {
         return (None, false);
     };
     let mut record = csv::ByteRecord::new();
@@ -249,7 +285,10 @@ pub fn parse(piece: &TextPiece, delimiter: u8, skip: usize, parser: &mut Parser<
         &piece.bytes
     } else {
         // The first bytes looked like UTF-8 and these do not: a single-byte file with few accents.
-        decoded = WINDOWS_1252.decode_without_bom_handling(&piece.bytes).0.into_owned();
+        decoded = WINDOWS_1252
+            .decode_without_bom_handling(&piece.bytes)
+            .0
+            .into_owned();
         decoded.as_bytes()
     };
     let mut reader = records(bytes, delimiter);
@@ -260,15 +299,24 @@ pub fn parse(piece: &TextPiece, delimiter: u8, skip: usize, parser: &mut Parser<
             Ok(false) => return,
             Ok(true) => {}
             Err(_) => {
-                parser.damaged(u32::try_from(line).unwrap_or(u32::MAX), "a record", "bytes that cannot be split");
+                parser.damaged(
+                    u32::try_from(line).unwrap_or(u32::MAX),
+                    "a record",
+                    "bytes that cannot be split",
+                );
                 return;
             }
         }
-        let mut start = record.position().map_or(0, |p| usize::try_from(p.byte()).unwrap_or(0));
+        let mut start = record
+            .position()
+            .map_or(0, |p| usize::try_from(p.byte()).unwrap_or(0));
         while matches!(bytes.get(start), Some(b'\n' | b'\r')) {
             start += 1;
         }
-        line += bytes[counted_to..start].iter().filter(|b| **b == b'\n').count() as u64;
+        line += bytes[counted_to..start]
+            .iter()
+            .filter(|b| **b == b'\n')
+            .count() as u64;
         counted_to = start;
         seen += 1;
         if seen <= skip {

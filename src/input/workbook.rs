@@ -28,12 +28,18 @@ impl Sheet {
     /// Whether it ends on the last row a spreadsheet can hold.
     #[must_use]
     pub fn is_cut_off(&self) -> bool {
-        self.cells.end().is_some_and(|(row, _)| LAST_ROWS.contains(&(row as usize + 1)))
+        self.cells
+            .end()
+            .is_some_and(|(row, _)| LAST_ROWS.contains(&(row as usize + 1)))
     }
 
     fn text_row(&self, row: usize) -> Vec<String> {
         (0..self.cells.width())
-            .map(|n| self.cells.get((row, n)).map_or_else(String::new, |d| cell(d).shown()))
+            .map(|n| {
+                self.cells
+                    .get((row, n))
+                    .map_or_else(String::new, |d| cell(d).shown())
+            })
             .collect()
     }
 }
@@ -95,7 +101,10 @@ impl Workbook {
 fn cell(data: &Data) -> Cell<'_> {
     match data {
         Data::Empty => Cell::Empty,
-        #[expect(clippy::cast_precision_loss, reason = "spreadsheets hold no whole numbers beyond 2^53")]
+        #[expect(
+            clippy::cast_precision_loss,
+            reason = "spreadsheets hold no whole numbers beyond 2^53"
+        )]
         Data::Int(n) => Cell::Number(*n as f64),
         Data::Float(x) => Cell::Number(*x),
         Data::String(s) => Cell::from_text(s),
@@ -128,8 +137,9 @@ pub fn understand(
     headers: &Headers,
     fixed: &BTreeMap<Field, String>,
 ) -> Option<(Layout, Option<DateOrder>, bool)> {
-    let rows: Vec<Vec<String>> =
-        (0..sheet.cells.height().min(HEADER_WITHIN + 1)).map(|n| sheet.text_row(n)).collect();
+    let rows: Vec<Vec<String>> = (0..sheet.cells.height().min(HEADER_WITHIN + 1))
+        .map(|n| sheet.text_row(n))
+        .collect();
     let (_, mut layout) = find(&rows, &sheet.spans, headers, fixed)?;
     let mut certain = preamble(&rows[..layout.header_rows.saturating_sub(1)], headers);
     for (field, value) in fixed {
@@ -140,20 +150,27 @@ pub fn understand(
         .groups
         .iter()
         .flat_map(|g| {
-            Field::ALL.iter().filter(|(f, _)| f.quantity().is_some()).filter_map(|(f, _)| g.columns.get(*f))
+            Field::ALL
+                .iter()
+                .filter(|(f, _)| f.quantity().is_some())
+                .filter_map(|(f, _)| g.columns.get(*f))
         })
         .map(|(c, _)| usize::from(c))
         .collect();
     let body = layout.header_rows..sheet.cells.height();
     let texts = body.clone().flat_map(|row| {
-        numeric.iter().filter_map(move |n| match sheet.cells.get((row, *n)) {
-            Some(Data::String(s)) => Some(s.trim()),
-            _ => None,
-        })
+        numeric
+            .iter()
+            .filter_map(move |n| match sheet.cells.get((row, *n)) {
+                Some(Data::String(s)) => Some(s.trim()),
+                _ => None,
+            })
     });
     layout.sign = decimal_sign(texts).unwrap_or(DecimalSign::Point);
     let columns = &layout.groups[0].columns;
-    let date = columns.get(Field::TestedAt).or_else(|| columns.get(Field::Date));
+    let date = columns
+        .get(Field::TestedAt)
+        .or_else(|| columns.get(Field::Date));
     let (mut order, mut needed) = (None, false);
     if let Some((column, _)) = date {
         for row in body {

@@ -22,7 +22,10 @@ impl Decimal {
             let factor = 10_i64.checked_pow(u32::try_from(shift).ok()?)?;
             return self.mantissa.checked_mul(factor);
         }
-        let Some(divisor) = u32::try_from(-shift).ok().and_then(|n| 10_i64.checked_pow(n)) else {
+        let Some(divisor) = u32::try_from(-shift)
+            .ok()
+            .and_then(|n| 10_i64.checked_pow(n))
+        else {
             return Some(0);
         };
         let half = divisor / 2;
@@ -38,7 +41,10 @@ impl Decimal {
     #[must_use]
     pub fn to_f64(self) -> f64 {
         let power = 10_f64.powi(self.exponent.abs());
-        #[expect(clippy::cast_precision_loss, reason = "rounding to the nearest is what is asked")]
+        #[expect(
+            clippy::cast_precision_loss,
+            reason = "rounding to the nearest is what is asked"
+        )]
         let mantissa = self.mantissa as f64;
         if self.exponent < 0 {
             mantissa / power

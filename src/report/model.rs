@@ -33,7 +33,13 @@ pub struct E {
 
 impl From<Estimate> for E {
     fn from(e: Estimate) -> Self {
-        Self { value: e.value, low: e.low, high: e.high, level: e.level, method: e.method }
+        Self {
+            value: e.value,
+            low: e.low,
+            high: e.high,
+            level: e.level,
+            method: e.method,
+        }
     }
 }
 
@@ -44,7 +50,11 @@ impl From<&Estimate> for E {
 }
 
 fn finite<S: Serializer>(x: &f64, to: S) -> Result<S::Ok, S::Error> {
-    if x.is_finite() { to.serialize_f64(*x) } else { to.serialize_none() }
+    if x.is_finite() {
+        to.serialize_f64(*x)
+    } else {
+        to.serialize_none()
+    }
 }
 
 /// The whole report.

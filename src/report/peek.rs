@@ -15,19 +15,35 @@ pub fn peek(read: &Read, pass: Option<&Pass>, config: &Config) -> String {
     let mut last: Option<&Table> = None;
     for table in &read.tables {
         let alike = last.is_some_and(|l| {
-            l.flavour == table.flavour && l.layout.names == table.layout.names && l.layout.fixed == table.layout.fixed
+            l.flavour == table.flavour
+                && l.layout.names == table.layout.names
+                && l.layout.fixed == table.layout.fixed
         });
         last = Some(table);
         if alike {
             let _ = writeln!(page, "{}: as above", table.source);
             continue;
         }
-        let _ = writeln!(page, "{}\n  {}, header in row {} of those with cells", table.source, table.flavour, table.layout.header_rows);
+        let _ = writeln!(
+            page,
+            "{}\n  {}, header in row {} of those with cells",
+            table.source, table.flavour, table.layout.header_rows
+        );
         for (n, name) in table.layout.names.iter().enumerate() {
-            let _ = writeln!(page, "  {:<28} {}", quoted(name), column_words(table, n, name, config, &headers));
+            let _ = writeln!(
+                page,
+                "  {:<28} {}",
+                quoted(name),
+                column_words(table, n, name, config, &headers)
+            );
         }
         for (field, value) in &table.layout.fixed {
-            let _ = writeln!(page, "  {:<28} {} for rows without one", field.name(), quoted(value));
+            let _ = writeln!(
+                page,
+                "  {:<28} {} for rows without one",
+                field.name(),
+                quoted(value)
+            );
         }
     }
     for failure in &read.failures {
@@ -38,7 +54,10 @@ pub fn peek(read: &Read, pass: Option<&Pass>, config: &Config) -> String {
         let _ = writeln!(
             page,
             "\n{} rows read = {} used + {} set aside + {} unreadable",
-            ledger.read, ledger.used, ledger.set_aside.values().sum::<u64>(), ledger.unreadable
+            ledger.read,
+            ledger.used,
+            ledger.set_aside.values().sum::<u64>(),
+            ledger.unreadable
         );
         for (reason, n) in &ledger.set_aside {
             let _ = writeln!(page, "  set aside, {}: {n}", reason.words());
@@ -47,7 +66,11 @@ pub fn peek(read: &Read, pass: Option<&Pass>, config: &Config) -> String {
             let _ = writeln!(
                 page,
                 "  unreadable: {}, row {}, column {:?}: expected {}, found {:?}",
-                pass.sources[usize::from(u.source)], u.line, u.column, u.expected, u.found
+                pass.sources[usize::from(u.source)],
+                u.line,
+                u.column,
+                u.expected,
+                u.found
             );
         }
         let _ = writeln!(page, "\n{} series", pass.series.len());
@@ -68,7 +91,13 @@ fn quoted(text: &str) -> String {
     format!("{text:?}")
 }
 
-fn column_words(table: &Table, column: usize, name: &str, config: &Config, headers: &Headers) -> String {
+fn column_words(
+    table: &Table,
+    column: usize,
+    name: &str,
+    config: &Config,
+    headers: &Headers,
+) -> String {
     for group in &table.layout.groups {
         for (field, canonical) in Field::ALL {
             if let Some((at, unit)) = group.columns.get(field)
@@ -89,7 +118,9 @@ fn column_words(table: &Table, column: usize, name: &str, config: &Config, heade
     }
     match headers.meaning(name) {
         Meaning::Unknown => "not used".to_owned(),
-        Meaning::Field(..) | Meaning::Factor(_) => "not used: another column has that meaning".to_owned(),
+        Meaning::Field(..) | Meaning::Factor(_) => {
+            "not used: another column has that meaning".to_owned()
+        }
     }
 }
 

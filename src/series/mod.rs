@@ -14,6 +14,7 @@ mod key;
 mod pass;
 mod resolution;
 mod rows;
+mod save;
 mod setups;
 mod tally;
 
@@ -22,4 +23,5 @@ pub use key::SeriesKey;
 pub use pass::{CheckReading, Collector, Ledger, Pass};
 pub use resolution::{StepRange, Steps};
 pub use rows::{RowView, Rows, Use};
+pub use save::save;
 pub use tally::{FactorLine, OutcomeLine, Says, Series, TallyLine};

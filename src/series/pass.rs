@@ -86,8 +86,12 @@ pub struct Pass {
     pub series_of_setup: Vec<Option<u32>>,
     /// Station of each setup code.
     pub station_of_setup: Vec<u16>,
+    /// Model of each setup code.
+    pub model_of_setup: Vec<String>,
     /// Limits of each limits code.
     pub limits: Vec<Limits>,
+    /// Seconds after midnight at which a production day starts.
+    pub day_starts_s: i64,
     /// First and last production day of used rows.
     pub days: Option<(Day, Day)>,
     /// What a reader must know.
@@ -144,8 +148,10 @@ impl Collector {
                 day_counts = (day, 1);
             }
             if record.shown == Shown::Value && record.outcome == Outcome::Pass {
-                *self.shown.entry((record.setup, record.reading_pa)).or_default() +=
-                    u64::from(record.count);
+                *self
+                    .shown
+                    .entry((record.setup, record.reading_pa))
+                    .or_default() += u64::from(record.count);
             }
             self.derived += u64::from(record.marks.has(Marks::DERIVED));
             #[expect(clippy::cast_possible_truncation, reason = "six bits")]
@@ -192,21 +198,40 @@ impl Collector {
         let resolved = resolve(&setups, &texts, &self.measured_v);
         let sources: Vec<Source> = tables.iter().map(|t| t.source.clone()).collect();
         self.clocks.resize(sources.len(), ClockTrack::default());
-        let clocks: Vec<(Vec<(u32, u32)>, bool)> =
-            self.clocks.iter().map(|c| (c.jumps(), c.ascending())).collect();
+        let clocks: Vec<(Vec<(u32, u32)>, bool)> = self
+            .clocks
+            .iter()
+            .map(|c| (c.jumps(), c.ascending()))
+            .collect();
         let mut files: Vec<&std::path::Path> = sources.iter().map(|s| s.file.as_path()).collect();
         files.dedup();
         let file_of: Vec<u32> = sources
             .iter()
-            .map(|s| files.iter().position(|f| *f == s.file).and_then(|n| u32::try_from(n).ok()).unwrap_or(0))
+            .map(|s| {
+                files
+                    .iter()
+                    .position(|f| *f == s.file)
+                    .and_then(|n| u32::try_from(n).ok())
+                    .unwrap_or(0)
+            })
             .collect();
         let mut shown: BTreeMap<(u16, i64), u64> = BTreeMap::new();
         for ((setup, value), count) in &self.shown {
             if resolved.series[*setup as usize].is_some() {
-                *shown.entry((resolved.station[*setup as usize], *value)).or_default() += count;
+                *shown
+                    .entry((resolved.station[*setup as usize], *value))
+                    .or_default() += count;
             }
         }
-        let steps = Steps::find(&shown, config.step_from_readings);
+        let stated: BTreeMap<(u16, i64), i64> = self
+            .shown
+            .keys()
+            .filter_map(|(setup, value)| {
+                let step = setups[*setup as usize].reading_step_pa?;
+                Some(((resolved.station[*setup as usize], *value), step))
+            })
+            .collect();
+        let steps = Steps::find(&shown, config.step_from_readings).stated(stated);
         drop(shown);
         self.shown = hashbrown::HashMap::new();
         let rules = Rules {
@@ -237,31 +262,51 @@ impl Collector {
                 .factors
                 .all()
                 .iter()
-                .map(|set| set.0.iter().map(|code| texts[*code as usize].clone()).collect())
+                .map(|set| {
+                    set.0
+                        .iter()
+                        .map(|code| texts[*code as usize].clone())
+                        .collect()
+                })
                 .collect(),
             steps,
             air: mean_air(&self.air),
             checks: Vec::new(),
             station_days: BTreeMap::new(),
-            histories: swept.iter().flat_map(|s| s.histories.iter().copied()).collect(),
+            histories: swept
+                .iter()
+                .flat_map(|s| s.histories.iter().copied())
+                .collect(),
             ledger: Ledger::default(),
             unreadable: std::mem::take(&mut self.unreadable),
             sources,
-            rows: Rows { shards: self.shards },
+            rows: Rows {
+                shards: self.shards,
+            },
             series_of_setup: resolved.series.clone(),
             station_of_setup: resolved.station.clone(),
+            model_of_setup: setups
+                .iter()
+                .map(|s| texts[s.model as usize].clone())
+                .collect(),
             limits,
+            day_starts_s: config.day_starts_s(),
             days: None,
             notes: resolved.notes.clone(),
             series,
         };
         pass.unreadable.sort_by_key(|u| (u.source, u.line));
-        pass.series.retain(|s| !s.outcomes.is_empty() || !s.tally.is_empty());
+        pass.series
+            .retain(|s| !s.outcomes.is_empty() || !s.tally.is_empty());
         // Series without a single counted unit are dropped: keep the codes in step.
         let kept: Vec<usize> = resolved
             .keys
             .iter()
-            .map(|k| pass.series.binary_search_by(|s| s.key.cmp(k)).unwrap_or(usize::MAX))
+            .map(|k| {
+                pass.series
+                    .binary_search_by(|s| s.key.cmp(k))
+                    .unwrap_or(usize::MAX)
+            })
             .collect();
         let moved = |old: u32| kept.get(old as usize).and_then(|n| u32::try_from(*n).ok());
         for slot in &mut pass.series_of_setup {
@@ -274,7 +319,8 @@ impl Collector {
             }
             None => false,
         });
-        pass.histories.sort_by_key(|h| (h.series, h.station, h.day, h.outcome, h.retests, h.last));
+        pass.histories
+            .sort_by_key(|h| (h.series, h.station, h.day, h.outcome, h.retests, h.last));
         fill_ledger(&mut pass, self.stepped_over);
         fill_checks(&mut pass, config, &texts, &setups);
         fill_days(&mut pass, config);
@@ -283,7 +329,11 @@ impl Collector {
             let first = pass.unreadable.first().map_or_else(String::new, |u| {
                 format!(
                     " (the first: {}, row {}, column {:?}: expected {}, found {:?})",
-                    pass.sources[usize::from(u.source)], u.line, u.column, u.expected, u.found
+                    pass.sources[usize::from(u.source)],
+                    u.line,
+                    u.column,
+                    u.expected,
+                    u.found
                 )
             });
             return Err(Error::usage(
@@ -307,13 +357,25 @@ impl Pass {
         (&self.sources[usize::from(record.source)], record.line)
     }
 
-    /// Used passes of a series, with their serials: whoever lists units filters these.
-    pub fn passes_of(&self, series: usize) -> impl Iterator<Item = RowView<'_>> {
+    /// One row, as a unit's history names it.
+    #[must_use]
+    pub fn row(&self, (shard, row): (u16, u32)) -> RowView<'_> {
+        self.rows.at(shard, row)
+    }
+
+    /// Used rows of a series.
+    pub fn used_of(&self, series: usize) -> impl Iterator<Item = RowView<'_>> {
         self.rows.iter().filter(move |row| {
             row.used == Use::Used
-                && row.record.outcome == Outcome::Pass
-                && self.series_of_setup[row.record.setup as usize].map(|s| s as usize) == Some(series)
+                && self.series_of_setup[row.record.setup as usize].map(|s| s as usize)
+                    == Some(series)
         })
+    }
+
+    /// Used passes of a series, with their serials: whoever lists units filters these.
+    pub fn passes_of(&self, series: usize) -> impl Iterator<Item = RowView<'_>> {
+        self.used_of(series)
+            .filter(|row| row.record.outcome == Outcome::Pass)
     }
 }
 
@@ -344,7 +406,10 @@ fn mean_air(air: &BTreeMap<(u32, Day), AirSums>) -> BTreeMap<Day, (Option<f64>, 
         by_day.entry(day).or_default().add(&sums);
     }
     let mean = |s: (f64, u32)| (s.1 > 0).then(|| s.0 / f64::from(s.1));
-    by_day.into_iter().map(|(d, s)| (d, (mean(s.humidity), mean(s.temperature)))).collect()
+    by_day
+        .into_iter()
+        .map(|(d, s)| (d, (mean(s.humidity), mean(s.temperature))))
+        .collect()
 }
 
 /// Tallies and counts of every series, from what the sweep chose.
@@ -447,7 +512,14 @@ fn count_up(
     for (s, o) in outcomes {
         let lines = &mut series[s as usize].outcomes;
         match lines.last_mut() {
-            Some(last) if OutcomeLine { count: o.count, ..*last } == o => last.count += o.count,
+            Some(last)
+                if OutcomeLine {
+                    count: o.count,
+                    ..*last
+                } == o =>
+            {
+                last.count += o.count
+            }
             _ => lines.push(o),
         }
     }
@@ -505,9 +577,17 @@ fn fill_ledger(pass: &mut Pass, stepped_over: u64) {
     pass.ledger = ledger;
 }
 
-fn fill_checks(pass: &mut Pass, config: &Config, texts: &[String], setups: &[crate::records::Setup]) {
-    let known: BTreeMap<String, &String> =
-        config.check_loads.keys().map(|k| (plain_serial(k), k)).collect();
+fn fill_checks(
+    pass: &mut Pass,
+    config: &Config,
+    texts: &[String],
+    setups: &[crate::records::Setup],
+) {
+    let known: BTreeMap<String, &String> = config
+        .check_loads
+        .keys()
+        .map(|k| (plain_serial(k), k))
+        .collect();
     let starts = config.day_starts_s();
     let mut checks: Vec<CheckReading> = pass
         .rows
@@ -516,7 +596,9 @@ fn fill_checks(pass: &mut Pass, config: &Config, texts: &[String], setups: &[cra
         .filter_map(|row| {
             let r = row.record;
             let model = &texts[setups[r.setup as usize].model as usize];
-            let load = known.get(&plain_serial(row.serial)).or_else(|| known.get(&plain_serial(model)))?;
+            let load = known
+                .get(&plain_serial(row.serial))
+                .or_else(|| known.get(&plain_serial(model)))?;
             #[expect(clippy::cast_precision_loss, reason = "far below 2^53")]
             let reading_ma = (r.shown == Shown::Value).then(|| r.reading_pa as f64 / 1e9);
             Some(CheckReading {
@@ -542,7 +624,12 @@ fn fill_days(pass: &mut Pass, config: &Config) {
     let mut station_days: BTreeMap<u16, std::collections::BTreeSet<Day>> = BTreeMap::new();
     let mut last: Option<(u16, Day)> = None;
     for row in pass.rows.iter() {
-        let aside = [SetAside::OtherTest, SetAside::CheckLoad, SetAside::Clock, SetAside::Repeated];
+        let aside = [
+            SetAside::OtherTest,
+            SetAside::CheckLoad,
+            SetAside::Clock,
+            SetAside::Repeated,
+        ];
         if matches!(row.used, Use::SetAside(reason) if aside.contains(&reason)) {
             continue;
         }
@@ -555,8 +642,16 @@ fn fill_days(pass: &mut Pass, config: &Config) {
             last = Some(key);
         }
     }
-    let first = station_days.values().filter_map(|d| d.first()).min().copied();
-    let end = station_days.values().filter_map(|d| d.last()).max().copied();
+    let first = station_days
+        .values()
+        .filter_map(|d| d.first())
+        .min()
+        .copied();
+    let end = station_days
+        .values()
+        .filter_map(|d| d.last())
+        .max()
+        .copied();
     pass.days = first.zip(end);
     pass.station_days = station_days;
 }

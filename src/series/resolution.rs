@@ -17,6 +17,7 @@ pub struct StepRange {
 #[derive(Debug, Clone, Default)]
 pub struct Steps {
     by_station: BTreeMap<u16, Vec<StepRange>>,
+    stated: BTreeMap<(u16, i64), i64>,
 }
 
 /// The largest step of the kinds instruments have, 1, 2 or 5 times a power of ten, that divides `value`.
@@ -30,7 +31,9 @@ fn coarsest(value: i64) -> i64 {
                 best = best.max(step);
             }
         }
-        let Some(next) = power.checked_mul(10) else { break };
+        let Some(next) = power.checked_mul(10) else {
+            break;
+        };
         power = next;
     }
     best
@@ -42,14 +45,22 @@ fn common_step(readings: &[(i64, u64)]) -> i64 {
     let mut candidates: Vec<i64> = readings.iter().map(|r| coarsest(r.0)).collect();
     candidates.sort_unstable();
     candidates.dedup();
-    let mut steps: Vec<i64> = candidates.iter().flat_map(|c| [*c, c / 2, c / 5]).filter(|c| *c > 0).collect();
+    let mut steps: Vec<i64> = candidates
+        .iter()
+        .flat_map(|c| [*c, c / 2, c / 5])
+        .filter(|c| *c > 0)
+        .collect();
     steps.sort_unstable();
     steps.dedup();
     steps
         .into_iter()
         .rev()
         .find(|step| {
-            let fits: u64 = readings.iter().filter(|r| r.0 % step == 0).map(|r| r.1).sum();
+            let fits: u64 = readings
+                .iter()
+                .filter(|r| r.0 % step == 0)
+                .map(|r| r.1)
+                .sum();
             fits * 200 >= total * 199
         })
         .unwrap_or(1)
@@ -66,7 +77,10 @@ impl Steps {
         let mut decades: BTreeMap<(u16, u32), Vec<(i64, u64)>> = BTreeMap::new();
         for (&(station, value), &count) in shown {
             if value > 0 {
-                decades.entry((station, value.ilog10())).or_default().push((value, count));
+                decades
+                    .entry((station, value.ilog10()))
+                    .or_default()
+                    .push((value, count));
             }
         }
         let mut by_station: BTreeMap<u16, Vec<StepRange>> = BTreeMap::new();
@@ -75,25 +89,52 @@ impl Steps {
             let total: u64 = readings.iter().map(|r| r.1).sum();
             let ranges = by_station.entry(station).or_default();
             if total < enough {
-                ranges.push(StepRange { from_pa, step_pa: common_step(readings), found: false });
+                ranges.push(StepRange {
+                    from_pa,
+                    step_pa: common_step(readings),
+                    found: false,
+                });
                 continue;
             }
             let fine = common_step(readings);
-            ranges.push(StepRange { from_pa, step_pa: fine, found: true });
+            ranges.push(StepRange {
+                from_pa,
+                step_pa: fine,
+                found: true,
+            });
             if let Some((from, step)) = change_inside(readings, fine, enough) {
-                ranges.push(StepRange { from_pa: from, step_pa: step, found: true });
+                ranges.push(StepRange {
+                    from_pa: from,
+                    step_pa: step,
+                    found: true,
+                });
             }
         }
         for ranges in by_station.values_mut() {
             borrow(ranges);
         }
-        Self { by_station }
+        Self {
+            by_station,
+            stated: BTreeMap::new(),
+        }
     }
 
-    /// The step of a station at a reading, in picoamperes; `stated` wins where the file gave one.
+    /// The same, with the steps that files state, by station and reading.
+    #[must_use]
+    pub fn stated(mut self, stated: BTreeMap<(u16, i64), i64>) -> Self {
+        self.stated = stated;
+        self
+    }
+
+    /// The step of a station at a reading, in picoamperes; what a file stated wins.
     #[must_use]
     pub fn at(&self, station: u16, value_pa: i64) -> i64 {
-        let Some(ranges) = self.by_station.get(&station) else { return 1 };
+        if let Some(step) = self.stated.get(&(station, value_pa)) {
+            return *step;
+        }
+        let Some(ranges) = self.by_station.get(&station) else {
+            return 1;
+        };
         ranges
             .iter()
             .rev()
@@ -128,7 +169,9 @@ fn change_inside(readings: &[(i64, u64)], fine: i64, enough: u64) -> Option<(i64
     let last_off = readings[..cut].iter().rev().find(|r| r.0 % coarse != 0)?;
     let tenth = 10_i64.pow(last_off.0.ilog10());
     let from = (last_off.0 / tenth + 1) * tenth;
-    let boundary = if readings.iter().any(|r| r.0 > last_off.0 && r.0 < from) && from - last_off.0 > 10 * coarse {
+    let boundary = if readings.iter().any(|r| r.0 > last_off.0 && r.0 < from)
+        && from - last_off.0 > 10 * coarse
+    {
         (last_off.0 / coarse + 1) * coarse
     } else {
         from
@@ -141,7 +184,9 @@ fn change_inside(readings: &[(i64, u64)], fine: i64, enough: u64) -> Option<(i64
 fn borrow(ranges: &mut [StepRange]) {
     let known: Vec<StepRange> = ranges.iter().copied().filter(|r| r.found).collect();
     for range in ranges.iter_mut().filter(|r| !r.found) {
-        let nearest = known.iter().min_by_key(|k| k.from_pa.ilog10().abs_diff(range.from_pa.ilog10()));
+        let nearest = known
+            .iter()
+            .min_by_key(|k| k.from_pa.ilog10().abs_diff(range.from_pa.ilog10()));
         if let Some(nearest) = nearest {
             range.step_pa = range.step_pa.min(nearest.step_pa);
         }

@@ -41,14 +41,29 @@ pub struct RowView<'a> {
 }
 
 impl Rows {
+    /// One row by shard and place.
+    pub(super) fn at(&self, shard: u16, row: u32) -> RowView<'_> {
+        let shard = &self.shards[usize::from(shard)];
+        let record = &shard.records[row as usize];
+        RowView {
+            record,
+            serial: Batch::serial(&shard.serials, record.serial),
+            used: shard.uses[row as usize],
+        }
+    }
+
     /// Every row, in no order that may be printed.
     pub fn iter(&self) -> impl Iterator<Item = RowView<'_>> {
         self.shards.iter().flat_map(|shard| {
-            shard.records.iter().zip(&shard.uses).map(move |(record, used)| RowView {
-                record,
-                serial: Batch::serial(&shard.serials, record.serial),
-                used: *used,
-            })
+            shard
+                .records
+                .iter()
+                .zip(&shard.uses)
+                .map(move |(record, used)| RowView {
+                    record,
+                    serial: Batch::serial(&shard.serials, record.serial),
+                    used: *used,
+                })
         })
     }
 }

@@ -13,6 +13,7 @@ pub mod mixture;
 pub mod multiple;
 pub mod offsets;
 pub mod optimize;
+pub mod pareto;
 pub mod proportion;
 pub mod sample;
 pub mod segment;

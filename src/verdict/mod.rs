@@ -17,6 +17,7 @@ pub mod low_limit;
 pub mod movement;
 pub mod period;
 pub mod physics;
+pub mod plant;
 pub mod reason;
 pub mod rules;
 pub mod suggest;

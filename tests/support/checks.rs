@@ -14,7 +14,10 @@ pub fn load(name: &str) -> Value {
 
 /// The companion CSV of the case `name`, as text.
 pub fn csv(name: &str) -> String {
-    let path = format!("{}/tests/data/checks/{name}.csv", env!("CARGO_MANIFEST_DIR"));
+    let path = format!(
+        "{}/tests/data/checks/{name}.csv",
+        env!("CARGO_MANIFEST_DIR")
+    );
     std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{path}: {e}"))
 }
 

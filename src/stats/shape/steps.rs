@@ -49,7 +49,7 @@ pub struct Movement {
 /// like a slope and a step to a test that knows one date only, so the cuts of plain steps are tried
 /// beside the best shape, and BIC over all cuts decides.
 /// # Errors
-/// As [`test`].
+/// As [`fn@test`].
 pub fn find(points: &Points, options: &Options) -> Result<Movement, NoShape> {
     let whole = test(points, options)?;
     let n = points.values.len();

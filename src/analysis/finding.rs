@@ -1,0 +1,258 @@
+//! Everything asked of one series, once it is known which period is judged.
+
+use rayon::prelude::*;
+
+use super::body::NotDone;
+use super::capability::{DayRejects, observed_rejects};
+use super::checks::{StationChecks, checks};
+use super::healthy::{Ask, Healthy, healthy};
+use super::leads::{OpenLeads, open_leads};
+use super::limits::{LimitHistory, history};
+use super::months::{Month, months};
+use super::practice::{Practice, practice, repeatability};
+use super::readings::{Reading, coarsest_step, edges, ma};
+use super::stations::SeriesFacts;
+use super::unit_lists::{StrayList, strays};
+use super::{Movement, SeriesMovement};
+use crate::config::Config;
+use crate::records::{Day, Outcome};
+use crate::series::{Pass, Says};
+use crate::stats::estimate::Estimate;
+use crate::stats::goodness::{bootstrap, largest_gap};
+
+/// What the verdict decided about a series' period, before its body is asked.
+#[derive(Debug, Clone)]
+pub struct Judge {
+    /// First and last day judged.
+    pub from: Day,
+    /// Last day.
+    pub to: Day,
+    /// Whether a slope is established.
+    pub slope: bool,
+    /// End of the planning horizon.
+    pub horizon: Day,
+    /// First days of new levels, of the product or of a tester it uses.
+    pub boundaries: Vec<Day>,
+}
+
+/// Everything found out about one series.
+#[derive(Debug)]
+pub struct Finding {
+    /// Limits over time.
+    pub limits: LimitHistory,
+    /// The period judged.
+    pub judge: Judge,
+    /// Units in it.
+    pub units_judged: f64,
+    /// Production days in it.
+    pub days_judged: u64,
+    /// Lots in it, where lots are known.
+    pub lots_judged: Option<u64>,
+    /// Trips in it at the limit in force.
+    pub trips_judged: f64,
+    /// The healthy body, or why there is none.
+    pub healthy: Result<Healthy, NotDone>,
+    /// Goodness of fit: p-value and largest gap.
+    pub goodness: (Option<f64>, Option<f64>),
+    /// Observed rejects in the period.
+    pub observed: Option<Estimate>,
+    /// Strays over the whole history.
+    pub strays: StrayList,
+    /// Retests.
+    pub practice: Practice,
+    /// Repeatability.
+    pub repeatability: Option<Estimate>,
+    /// Month by month.
+    pub months: Vec<Month>,
+    /// Highest open-lead reading among its stations, mA.
+    pub open_lead_ma: Option<f64>,
+    /// Under-limit results of the period clear above the open-lead reading.
+    pub healthy_under_limit: u64,
+    /// Coarsest step at the typical reading, mA.
+    pub step_ma: f64,
+    /// Voltage and frequency.
+    pub facts: SeriesFacts,
+}
+
+/// All findings.
+#[derive(Debug)]
+pub struct Findings {
+    /// One entry per series of the pass.
+    pub series: Vec<Finding>,
+    /// Check loads by station.
+    pub checks: Vec<StationChecks>,
+}
+
+/// Asks everything of every series.
+#[must_use]
+pub fn findings(pass: &Pass, movement: &Movement, judges: &[Judge], config: &Config) -> Findings {
+    let facts: Vec<SeriesFacts> = pass
+        .series
+        .iter()
+        .map(|s| SeriesFacts {
+            volts: s.key.applied_v().unwrap_or(0.0),
+            hertz: if s.key.test.is_dc() {
+                0.0
+            } else {
+                s.key.frequency_hz().unwrap_or(0.0)
+            },
+        })
+        .collect();
+    let leads = open_leads(pass, &facts, config);
+    let series = movement
+        .series
+        .par_iter()
+        .zip(judges)
+        .enumerate()
+        .map(|(n, (moved, judge))| finding(pass, n, moved, judge, &leads, facts[n], config))
+        .collect();
+    Findings {
+        series,
+        checks: checks(pass, config),
+    }
+}
+
+fn finding(
+    pass: &Pass,
+    n: usize,
+    moved: &SeriesMovement,
+    judge: &Judge,
+    leads: &OpenLeads,
+    facts: SeriesFacts,
+    config: &Config,
+) -> Finding {
+    let series = &pass.series[n];
+    let limits = history(series);
+    let limit_ma = limits.now.high_pa.map(ma);
+    let inside = |day: Day| (judge.from..=judge.to).contains(&day);
+    let judged: Vec<Reading> = moved
+        .readings
+        .iter()
+        .filter(|r| inside(r.day))
+        .copied()
+        .collect();
+    let all_edges = edges(pass, &moved.readings);
+    let typical =
+        crate::stats::trend::median(&moved.points.iter().map(|p| p.value_ma).collect::<Vec<_>>())
+            .or_else(|| moved.readings.first().map(|r| r.ma))
+            .unwrap_or(0.0);
+    let step_ma = coarsest_step(pass, &moved.readings, typical);
+    let first_day = moved.readings.first().map_or(judge.from, |r| r.day);
+    let ask = Ask {
+        edges: &all_edges,
+        step_ma,
+        limit_ma,
+        slope: judge.slope,
+        to: judge.to,
+        horizon: judge.horizon,
+        longest_forecast: judge.to - first_day,
+    };
+    let healthy = healthy(&judged, &ask, config);
+    let goodness = healthy.as_ref().map_or((None, None), goodness);
+    let mut stations: Vec<u16> = moved.readings.iter().map(|r| r.station).collect();
+    stations.sort_unstable();
+    stations.dedup();
+    let open_lead_ma = leads.highest(&stations, facts);
+    let outcomes = || series.outcomes.iter().filter(|o| inside(o.day));
+    let mut days: Vec<Day> = outcomes().map(|o| o.day).collect();
+    days.dedup();
+    let mut lots: Vec<&str> = outcomes()
+        .filter_map(|o| {
+            pass.factor_sets
+                .get(o.factors as usize)?
+                .first()
+                .map(String::as_str)
+        })
+        .filter(|l| !l.is_empty())
+        .collect();
+    lots.sort_unstable();
+    lots.dedup();
+    let mut rejects: std::collections::BTreeMap<Day, DayRejects> =
+        std::collections::BTreeMap::new();
+    for o in outcomes().filter(|o| o.outcome != Outcome::NotCompleted) {
+        let day = rejects.entry(o.day).or_insert(DayRejects {
+            rejected: 0.0,
+            judged: 0.0,
+        });
+        day.judged += f64::from(o.count);
+        day.rejected += if o.outcome == Outcome::OverLimit {
+            f64::from(o.count)
+        } else {
+            0.0
+        };
+    }
+    let rejects: Vec<DayRejects> = rejects.into_values().collect();
+    let moving = judge.slope || moved.drift.shape == Some(super::drift::Shape::Season);
+    let strays = strays(
+        pass,
+        n,
+        &moved.readings,
+        &judge.boundaries,
+        moving,
+        &all_edges,
+        leads,
+        facts,
+        config,
+    );
+    let clear = series
+        .under_limit_pa
+        .iter()
+        .filter(|(_, pa)| open_lead_ma.is_none_or(|open| ma(*pa) > 1.5 * open))
+        .count() as u64;
+    Finding {
+        months: months(series, &moved.readings, &limits, &all_edges, config),
+        limits,
+        units_judged: judged.iter().map(|r| r.count).sum(),
+        days_judged: days.len() as u64,
+        lots_judged: (!lots.is_empty()).then_some(lots.len() as u64),
+        trips_judged: judged
+            .iter()
+            .filter(|r| {
+                r.says == Says::Above && limit_ma.is_some_and(|l| (r.ma - l).abs() <= 1e-9 * l)
+            })
+            .map(|r| r.count)
+            .sum(),
+        healthy,
+        goodness,
+        observed: observed_rejects(&rejects, config.confidence).ok(),
+        strays,
+        practice: practice(pass, n, config.retests_allowed),
+        repeatability: repeatability(series, config.confidence),
+        open_lead_ma,
+        healthy_under_limit: clear,
+        step_ma,
+        facts,
+        judge: judge.clone(),
+    }
+}
+
+/// Replicates of the goodness of fit.
+const REPLICATES: usize = 199;
+
+fn goodness(healthy: &Healthy) -> (Option<f64>, Option<f64>) {
+    use crate::stats::distribution::Distribution;
+    use crate::stats::likelihood::fit;
+    let body = &healthy.body;
+    let gap = largest_gap(&body.empirical, |x| {
+        if x < body.cut {
+            body.average.cdf(x)
+        } else {
+            body.empirical.cdf(x)
+        }
+    });
+    let family = body.average.best().fit.law.family();
+    let cut = body.average.truncated_above;
+    let p = bootstrap(
+        body.fitted().sample(),
+        &|sample| {
+            let fitted = fit(family, sample, cut).ok()?;
+            let law = fitted.law;
+            let top = cut.map_or(1.0, |c| law.ln_cdf(c).exp());
+            Some(Box::new(move |x: f64| (law.ln_cdf(x).exp() / top).min(1.0)))
+        },
+        REPLICATES,
+        1,
+    )
+    .map(|g| g.p_value);
+    (p, gap.is_finite().then_some(gap))
+}

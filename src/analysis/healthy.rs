@@ -1,0 +1,393 @@
+//! What the healthy units of one series read in the period judged, as numbers with intervals; where a
+//! slope is established, of the last day of that period.
+
+use rayon::prelude::*;
+
+use super::body::{Body, NotDone, Options, Which, describe};
+use super::carry::{CarryLines, SpreadLine, carry};
+use super::movement::group_rules;
+use super::readings::{Reading, grouped};
+use super::strays::Edges;
+use crate::config::Config;
+use crate::records::Day;
+use crate::series::Says;
+use crate::stats::average::Scale;
+use crate::stats::distribution::{Distribution, Law};
+use crate::stats::estimate::Estimate;
+use crate::stats::sample::Grouped;
+use crate::stats::special::student_t_quantile;
+use crate::stats::trend::correlated_trend;
+
+/// The reading that all but the accepted share stay under.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TailNumbers {
+    /// The estimate.
+    pub quantile_ma: f64,
+    /// `L`.
+    pub lower_ma: f64,
+    /// `U`.
+    pub upper_ma: f64,
+    /// `U` at the end of the horizon.
+    pub upper_at_horizon_ma: Option<f64>,
+    /// Two-sided interval.
+    pub low_ma: f64,
+    /// Two-sided interval.
+    pub high_ma: f64,
+}
+
+/// The day on which expected rejects pass the accepted share.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Crossing {
+    /// Best day.
+    pub day: Day,
+    /// Early end.
+    pub low: Day,
+    /// Late end, where the data bound it.
+    pub high: Option<Day>,
+}
+
+/// Numbers of the healthy body.
+#[derive(Debug, Clone)]
+pub struct Healthy {
+    /// The body they are from; of carried readings where a slope is established.
+    pub body: Body,
+    /// The answer in use.
+    pub in_use: Result<Which, NotDone>,
+    /// Quantiles 5, 50, 95, 99 and 99.865 %.
+    pub quantiles: [Option<Estimate>; 5],
+    /// With strays kept out.
+    pub apart: Option<TailNumbers>,
+    /// With every reading taken as healthy.
+    pub together: Option<TailNumbers>,
+    /// The reading that all but the accepted share lie above: estimate and one-sided bounds.
+    pub low_side: Option<(f64, f64, f64)>,
+    /// Expected share above the limit in force.
+    pub reject_share: Option<Estimate>,
+    /// The same at the end of the horizon, where a slope is established.
+    pub reject_share_at_horizon: Option<f64>,
+    /// `P_pkU` against the limit in force.
+    pub performance: Option<Estimate>,
+    /// When the limit is reached.
+    pub crossing: Option<Crossing>,
+    /// The lines readings were carried along.
+    pub lines: Option<CarryLines>,
+}
+
+/// The shares of [`Healthy::quantiles`].
+pub const SHARES: [f64; 5] = [0.05, 0.50, 0.95, 0.99, 0.998_65];
+
+/// What is asked about the body.
+#[derive(Debug, Clone, Copy)]
+pub struct Ask<'a> {
+    /// Edges of the coarsest step.
+    pub edges: &'a Edges,
+    /// Coarsest step at the typical reading, mA.
+    pub step_ma: f64,
+    /// The limit in force, mA.
+    pub limit_ma: Option<f64>,
+    /// Whether a slope is established.
+    pub slope: bool,
+    /// Last day of the period judged.
+    pub to: Day,
+    /// End of the planning horizon.
+    pub horizon: Day,
+    /// Longest forecast, in days: as far as the history reaches back.
+    pub longest_forecast: Day,
+}
+
+/// Options of a body from the settings.
+#[must_use]
+pub fn options(config: &Config) -> Options {
+    Options {
+        level: config.confidence,
+        groups: group_rules(config),
+    }
+}
+
+/// Answers for the readings judged.
+///
+/// # Errors
+/// Why the body could not be described.
+pub fn healthy(judged: &[Reading], ask: &Ask<'_>, config: &Config) -> Result<Healthy, NotDone> {
+    let data = grouped(judged.iter()).map_err(|_| NotDone::TooFewReadings { found: 0.0 })?;
+    if ask.slope
+        && let Some(found) = carried(judged, &data, ask, config)
+    {
+        return Ok(found);
+    }
+    let body = describe(&data, ask.edges, &options(config))?;
+    Ok(as_it_stands(body, ask, config))
+}
+
+fn as_it_stands(body: Body, ask: &Ask<'_>, config: &Config) -> Healthy {
+    let in_use = body.which();
+    let a = config.accepted_reject_share;
+    let tail = |which: Which| {
+        let bounds = body.bounds(which, a).ok()?;
+        let two_sided = body.quantile(which, 1.0 - a).ok()?;
+        Some(TailNumbers {
+            quantile_ma: bounds.value,
+            lower_ma: bounds.lower,
+            upper_ma: bounds.upper,
+            upper_at_horizon_ma: None,
+            low_ma: two_sided.low,
+            high_ma: two_sided.high,
+        })
+    };
+    let counts = body.answers();
+    let only = |which: Which| counts.contains(&which).then(|| tail(which)).flatten();
+    let (apart, together) = (only(Which::Apart), only(Which::Together));
+    let ask_body = |f: &dyn Fn(Which) -> Option<Estimate>| in_use.as_ref().ok().and_then(|w| f(*w));
+    let quantiles = SHARES.map(|p| ask_body(&|w| body.quantile(w, p).ok()));
+    let reject_share = ask
+        .limit_ma
+        .and_then(|limit| ask_body(&|w| body.reject_share(w, limit).ok()));
+    let performance = ask
+        .limit_ma
+        .and_then(|limit| ask_body(&|w| body.performance(w, limit).ok()));
+    let low_side = body
+        .average
+        .one_sided(
+            body.fitted(),
+            Scale::Log,
+            config.confidence,
+            &|law: &Law| law.quantile(a),
+        )
+        .map(|b| (b.value, b.lower, b.upper));
+    Healthy {
+        in_use,
+        quantiles,
+        apart,
+        together,
+        low_side,
+        reject_share,
+        reject_share_at_horizon: None,
+        performance,
+        crossing: None,
+        lines: None,
+        body,
+    }
+}
+
+/// Straight lines of the period: daily medians and, where it moves with certainty, weekly spread.
+#[must_use]
+pub fn lines(judged: &[Reading], target: Day, level: f64) -> Option<CarryLines> {
+    let mut x = Vec::new();
+    let mut y = Vec::new();
+    for day in judged.chunk_by(|a, b| a.day == b.day) {
+        if day.iter().map(|r| r.count).sum::<f64>() < 3.0 {
+            continue;
+        }
+        if let Some(median) = weighted_quantile(day, 0.5) {
+            x.push(f64::from(day[0].day - target));
+            y.push(median);
+        }
+    }
+    let median = correlated_trend(&x, &y, level)?;
+    let (mut wx, mut wy) = (Vec::new(), Vec::new());
+    for week in judged.chunk_by(|a, b| (a.day + 3).div_euclid(7) == (b.day + 3).div_euclid(7)) {
+        if week.iter().map(|r| r.count).sum::<f64>() < 20.0 {
+            continue;
+        }
+        let upper = weighted_quantile(week, 0.841_344_746);
+        let middle = weighted_quantile(week, 0.5);
+        if let Some((upper, middle)) = upper.zip(middle) {
+            wx.push(f64::from((week[0].day + 3).div_euclid(7)) - f64::from(target + 3) / 7.0);
+            wy.push(upper - middle);
+        }
+    }
+    let spread = correlated_trend(&wx, &wy, level)
+        .filter(|t| t.p_value <= 1.0 - level)
+        .map(|t| SpreadLine {
+            at_target: t.line.at(0.0),
+            per_week: t.line.slope.value,
+        })
+        .filter(|s| s.at_target > 0.0);
+    Some(CarryLines {
+        target_day: target,
+        median: median.line.at(0.0),
+        median_per_day: median.line.slope.value,
+        spread,
+    })
+}
+
+/// Quantile of grouped readings, interpolated inside the reading step; `None` where it lies among trips.
+#[must_use]
+pub fn weighted_quantile(group: &[Reading], p: f64) -> Option<f64> {
+    let total: f64 = group.iter().map(|r| r.count).sum();
+    let mut sorted: Vec<&Reading> = group.iter().collect();
+    sorted.sort_by(|a, b| {
+        let place = |r: &Reading| match r.says {
+            Says::Above => f64::INFINITY,
+            Says::Below => r.ma - r.step_ma,
+            Says::Value => r.ma,
+        };
+        place(a).total_cmp(&place(b))
+    });
+    let want = p * total;
+    let mut before = 0.0;
+    let mut rest = sorted.as_slice();
+    while let Some(first) = rest.first() {
+        let same = rest
+            .iter()
+            .take_while(|r| r.ma == first.ma && r.says == first.says)
+            .count();
+        let count: f64 = rest[..same].iter().map(|r| r.count).sum();
+        if before + count >= want {
+            return (first.says == Says::Value)
+                .then(|| first.ma + first.step_ma * ((want - before) / count - 0.5));
+        }
+        before += count;
+        rest = &rest[same..];
+    }
+    None
+}
+
+/// All that is asked of one carried body, in a fixed order.
+fn quantities(
+    body: &Body,
+    answers: &[Which],
+    lines: &CarryLines,
+    ask: &Ask<'_>,
+    a: f64,
+) -> Vec<Option<f64>> {
+    let days = f64::from(ask.horizon - lines.target_day);
+    let spread_at = |days: f64| match lines.spread {
+        Some(s) => ((s.at_target + s.per_week * days / 7.0) / s.at_target).max(0.05),
+        None => 1.0,
+    };
+    let on = |x: f64, days: f64| {
+        lines.median + lines.median_per_day * days + (x - lines.median) * spread_at(days)
+    };
+    let quantile = |w: Which, p: f64| body.quantile(w, p).ok().map(|e| e.value);
+    let mut all = Vec::new();
+    for which in [Which::Apart, Which::Together] {
+        let x = answers
+            .contains(&which)
+            .then(|| quantile(which, 1.0 - a))
+            .flatten();
+        all.push(x.map(f64::ln));
+        all.push(x.map(|x| on(x, days)).filter(|x| *x > 0.0).map(f64::ln));
+    }
+    let used = answers.first().copied();
+    for p in SHARES {
+        all.push(used.and_then(|w| quantile(w, p)).map(f64::ln));
+    }
+    let share = |limit: f64| {
+        used.and_then(|w| body.reject_share(w, limit).ok())
+            .map(|e| (e.value / (1.0 - e.value)).ln())
+    };
+    all.push(ask.limit_ma.and_then(share));
+    // The limit carried back from the horizon, so that its share can be asked of today's body.
+    let back = |limit: f64| {
+        let at = lines.median + lines.median_per_day * days;
+        lines.median + (limit - at) / spread_at(days)
+    };
+    all.push(ask.limit_ma.and_then(|limit| share(back(limit))));
+    all.push(ask.limit_ma.and_then(|limit| {
+        let (x50, x) = (quantile(used?, 0.5)?, quantile(used?, SHARES[4])?);
+        super::capability::index(limit, x50, x)
+    }));
+    all.push(ask.limit_ma.and_then(|limit| {
+        let x = quantile(used?, 1.0 - a)?;
+        let per_day = lines.median_per_day
+            + (x - lines.median) * lines.spread.map_or(0.0, |s| s.per_week / 7.0 / s.at_target);
+        let days = (limit - x) / per_day;
+        (days > 0.0 && days.is_finite()).then(|| days.ln())
+    }));
+    all
+}
+
+/// The carried answer; `None` where the lines or the body cannot be had.
+fn carried(judged: &[Reading], data: &Grouped, ask: &Ask<'_>, config: &Config) -> Option<Healthy> {
+    let a = config.accepted_reject_share;
+    let body_of = |rows: &[Reading], data: &Grouped| {
+        let lines = lines(rows, ask.to, config.confidence)?;
+        let moved = carry(data, &lines, ask.step_ma).ok()?;
+        let body = describe(&moved, &Edges::anywhere(), &options(config)).ok()?;
+        Some((body, lines))
+    };
+    let (body, all_lines) = body_of(judged, data)?;
+    let answers = body.answers();
+    let value = quantities(&body, &answers, &all_lines, ask, a);
+    let days: Vec<Day> = data.days().iter().map(|d| d.day).collect();
+    let blocks = (days.len() / 5).clamp(6, 20).min(days.len());
+    let block_of = |day: Day| days.partition_point(|d| *d < day) * blocks / days.len();
+    let left_out: Vec<Vec<Option<f64>>> = (0..blocks)
+        .into_par_iter()
+        .filter_map(|block| {
+            let rest: Vec<Reading> = judged
+                .iter()
+                .filter(|r| block_of(r.day) != block)
+                .copied()
+                .collect();
+            let data = grouped(rest.iter()).ok()?;
+            let (body, lines) = body_of(&rest, &data)?;
+            Some(quantities(&body, &answers, &lines, ask, a))
+        })
+        .collect();
+    let df = blocks as f64 - 1.0;
+    let error = |n: usize| -> Option<f64> {
+        let each: Vec<f64> = left_out.iter().filter_map(|q| q[n]).collect();
+        if each.len() < blocks {
+            return None;
+        }
+        let mean = each.iter().sum::<f64>() / each.len() as f64;
+        let sum: f64 = each.iter().map(|x| (x - mean).powi(2)).sum();
+        Some((df / (df + 1.0) * sum).sqrt())
+    };
+    let two_sided = student_t_quantile(0.5 + config.confidence / 2.0, df);
+    let one_sided = student_t_quantile(config.confidence, df);
+    let level = config.confidence;
+    let method = "readings carried to the last day, leaving out blocks of days";
+    let estimate = |n: usize, back: &dyn Fn(f64) -> f64| {
+        let (v, e) = (value[n]?, error(n)?);
+        Estimate::new(
+            back(v),
+            back(v - two_sided * e),
+            back(v + two_sided * e),
+            level,
+            method,
+        )
+    };
+    let exp = |x: f64| x.exp();
+    let tail = |n: usize| {
+        let (v, e) = (value[n]?, error(n)?);
+        Some(TailNumbers {
+            quantile_ma: v.exp(),
+            lower_ma: (v - one_sided * e).exp(),
+            upper_ma: (v + one_sided * e).exp(),
+            upper_at_horizon_ma: value[n + 1]
+                .zip(error(n + 1))
+                .map(|(v, e)| (v + one_sided * e).exp()),
+            low_ma: (v - two_sided * e).exp(),
+            high_ma: (v + two_sided * e).exp(),
+        })
+    };
+    let logistic = |x: f64| 1.0 / (1.0 + (-x).exp());
+    let crossing = value[12].zip(error(12)).and_then(|(v, e)| {
+        #[expect(
+            clippy::cast_possible_truncation,
+            reason = "bounded by the longest forecast"
+        )]
+        let day = |x: f64| {
+            let days = x.exp();
+            (days <= f64::from(ask.longest_forecast)).then(|| ask.to + days.round() as Day)
+        };
+        Some(Crossing {
+            day: day(v)?,
+            low: day(v - two_sided * e)?,
+            high: day(v + two_sided * e),
+        })
+    });
+    let mut plain = as_it_stands(body, ask, config);
+    plain.apart = tail(0);
+    plain.together = tail(2);
+    plain.quantiles = [4, 5, 6, 7, 8].map(|n| estimate(n, &exp));
+    plain.reject_share = estimate(9, &logistic);
+    plain.reject_share_at_horizon = value[10].map(logistic);
+    plain.performance = estimate(11, &|x| x);
+    plain.crossing = crossing;
+    plain.lines = Some(all_lines);
+    Some(plain)
+}

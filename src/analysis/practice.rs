@@ -1,0 +1,118 @@
+//! Retests: how many failures pass in the end, and who tests again until they do.
+
+use crate::records::Outcome;
+use crate::series::{Pass, Series, UnitHistory};
+use crate::stats::estimate::Estimate;
+use crate::stats::special::chi_square_quantile;
+
+/// Units with more retests than allowed that make a practice.
+const FEWEST_UNITS: u64 = 5;
+
+/// What became of units that failed first.
+#[derive(Debug, Clone, Default)]
+pub struct Practice {
+    /// Units that failed their first completed test.
+    pub failed: u64,
+    /// Of these, passed in the end at the series' settings.
+    pub then_passed: u64,
+    /// Who tests again until it passes.
+    pub habits: Vec<Habit>,
+}
+
+/// One who tests again more often than allowed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Habit {
+    /// Factor, for example `operator`.
+    pub factor: String,
+    /// Its level.
+    pub level: String,
+    /// Station.
+    pub station: String,
+    /// Over-limit units.
+    pub units: u64,
+    /// Passed in the end.
+    pub passed: u64,
+    /// Further tests per unit.
+    pub tests_each: f64,
+    /// Over-limit units of all others, and how many of them passed.
+    pub others: (u64, u64),
+}
+
+/// Retests of a series.
+#[must_use]
+pub fn practice(pass: &Pass, series: usize, allowed: u32) -> Practice {
+    let index = u32::try_from(series).unwrap_or(u32::MAX);
+    let mine: Vec<&UnitHistory> = pass
+        .histories
+        .iter()
+        .filter(|h| h.series == index)
+        .collect();
+    let tripped: Vec<&UnitHistory> = mine
+        .iter()
+        .copied()
+        .filter(|h| h.outcome == Outcome::OverLimit)
+        .collect();
+    let mut habits = Vec::new();
+    for (station, name) in pass.stations.iter().enumerate() {
+        for (factor, factor_name) in pass.factor_names.iter().enumerate().skip(1) {
+            let of = |h: &UnitHistory| pass.factor_sets[h.factors as usize][factor].as_str();
+            let mut levels: Vec<&str> = tripped
+                .iter()
+                .filter(|h| usize::from(h.station) == station)
+                .map(|h| of(h))
+                .filter(|l| !l.is_empty())
+                .collect();
+            levels.sort_unstable();
+            levels.dedup();
+            for level in levels {
+                let (own, others): (Vec<&UnitHistory>, Vec<&UnitHistory>) = tripped
+                    .iter()
+                    .copied()
+                    .partition(|h| usize::from(h.station) == station && of(h) == level);
+                let often = |list: &[&UnitHistory]| {
+                    list.iter().filter(|h| h.retests > allowed).count() as u64
+                };
+                let passed =
+                    |list: &[&UnitHistory]| list.iter().filter(|h| h.passed).count() as u64;
+                // Named only where it is theirs: most of those units are at this station and level.
+                if often(&own) >= FEWEST_UNITS && often(&own) > 3 * often(&others) {
+                    habits.push(Habit {
+                        factor: factor_name.clone(),
+                        level: level.to_owned(),
+                        station: name.clone(),
+                        units: own.len() as u64,
+                        passed: passed(&own),
+                        tests_each: own.iter().map(|h| f64::from(h.retests)).sum::<f64>()
+                            / own.len() as f64,
+                        others: (others.len() as u64, passed(&others)),
+                    });
+                }
+            }
+        }
+    }
+    Practice {
+        failed: mine.len() as u64,
+        then_passed: mine.iter().filter(|h| h.passed).count() as u64,
+        habits,
+    }
+}
+
+/// Repeatability: standard deviation of one reading, from two readings of one unit.
+///
+/// `s = sqrt(Σ d² / 2n)`, interval from chi-square with `n` degrees of freedom; `None` below 5 pairs.
+#[must_use]
+pub fn repeatability(series: &Series, level: f64) -> Option<Estimate> {
+    let (sum, n) = series.repeats;
+    if n < 5 || sum <= 0.0 {
+        return None;
+    }
+    let n = f64::from(n);
+    let sd = |chi: f64| (sum / 2.0 / chi).sqrt();
+    Estimate::new(
+        sd(n),
+        sd(chi_square_quantile(0.5 + level / 2.0, n)),
+        sd(chi_square_quantile(0.5 - level / 2.0, n)),
+        level,
+        "differences between two readings of one unit",
+    )
+}

@@ -1,0 +1,178 @@
+//! Commands: settings and arguments in, exit status out.
+
+use std::io::IsTerminal;
+use std::path::PathBuf;
+
+use indicatif::{ProgressBar, ProgressStyle};
+
+use crate::cli::{Cli, Command, InputArgs, PeekArgs, ReviewArgs, SampleArgs, TallyArgs};
+use crate::config::Config;
+use crate::error::{Error, Result};
+use crate::{Request, pass, report, review, sample};
+
+/// Exit status where a file or sheet could not be read.
+const INCOMPLETE: u8 = 1;
+/// Exit status of `--gate` where something needs action.
+const GATE: u8 = 3;
+
+/// Runs one command; gives the exit status of design section 13.
+///
+/// # Errors
+/// What stops the command; exit status 2.
+pub fn command(cli: Cli) -> Result<u8> {
+    match cli.command {
+        Command::Review(args) => run_review(&args),
+        Command::Peek(args) => run_peek(&args),
+        Command::Tally(args) => run_tally(&args),
+        Command::Sample(args) => run_sample(&args),
+    }
+}
+
+fn run_review(args: &ReviewArgs) -> Result<u8> {
+    let config = settings(&args.input)?;
+    let name = config
+        .name
+        .clone()
+        .unwrap_or_else(|| name_of(&args.input.paths[0]));
+    let month = args.month.as_deref().map(month).transpose()?;
+    let request = Request {
+        paths: args.input.paths.clone(),
+        name: name.clone(),
+        month,
+    };
+    let out = args
+        .out
+        .clone()
+        .unwrap_or_else(|| PathBuf::from("reports").join(report::folder_name(&name)));
+    report::write::check_folder(&out)?;
+    let bar = Bar::new(&args.input);
+    let done = review(&request, &config, &|at, all| bar.at(at, all))?;
+    bar.finish();
+    report::write::write_whole(&out, &done.files)?;
+    for failure in &done.report.made.failures {
+        eprintln!("warning: {failure}");
+    }
+    if !args.input.quiet {
+        print!(
+            "{}",
+            report::closing(&done.report, &out, args.input.verbose)
+        );
+    }
+    if args.gate && report::needs_action(&done.report) {
+        return Ok(GATE);
+    }
+    Ok(if done.report.made.failures.is_empty() {
+        0
+    } else {
+        INCOMPLETE
+    })
+}
+
+fn run_peek(args: &PeekArgs) -> Result<u8> {
+    let config = settings(&args.input)?;
+    let bar = Bar::new(&args.input);
+    let (read, counted) = pass(&args.input.paths, &config, &|at, all| bar.at(at, all))?;
+    bar.finish();
+    print!(
+        "{}",
+        report::peek::peek(&read, counted.as_ref().ok(), &config)
+    );
+    if let Err(error) = counted {
+        println!("\n{error}");
+    }
+    Ok(if read.failures.is_empty() {
+        0
+    } else {
+        INCOMPLETE
+    })
+}
+
+fn run_tally(args: &TallyArgs) -> Result<u8> {
+    let config = settings(&args.input)?;
+    let bar = Bar::new(&args.input);
+    let (read, counted) = pass(&args.input.paths, &config, &|at, all| bar.at(at, all))?;
+    bar.finish();
+    let lines = crate::series::save(&counted?, &args.out)?;
+    for failure in &read.failures {
+        eprintln!("warning: {failure}");
+    }
+    if !args.input.quiet {
+        println!("{lines} lines written to {}", args.out.display());
+    }
+    Ok(if read.failures.is_empty() {
+        0
+    } else {
+        INCOMPLETE
+    })
+}
+
+fn run_sample(args: &SampleArgs) -> Result<u8> {
+    let factory = sample::plan(args.seed);
+    sample::write(&factory, &args.dir)
+        .map_err(|e| Error::usage(e.to_string(), "choose a folder that can be written to"))?;
+    println!(
+        "demonstration exports written to {0}; review them with `leakdrift review {0}`",
+        args.dir.display()
+    );
+    Ok(0)
+}
+
+fn settings(args: &InputArgs) -> Result<Config> {
+    match args.config.clone().or_else(|| Config::beside(&args.paths)) {
+        Some(path) => Config::read(&path),
+        None => Ok(Config::default()),
+    }
+}
+
+/// The report's name where the settings give none: that of the first path.
+fn name_of(path: &std::path::Path) -> String {
+    let whole = path.canonicalize().unwrap_or_else(|_| path.to_owned());
+    whole
+        .file_stem()
+        .map_or_else(|| "review".to_owned(), |n| n.to_string_lossy().into_owned())
+}
+
+/// `2026-10` as year and month.
+fn month(text: &str) -> Result<(i32, u32)> {
+    let parsed = text.split_once('-').and_then(|(y, m)| {
+        let (y, m): (i32, u32) = (y.parse().ok()?, m.parse().ok()?);
+        (y >= 1970 && (1..=12).contains(&m)).then_some((y, m))
+    });
+    parsed.ok_or_else(|| {
+        Error::usage(
+            format!("--month: expected a month like 2026-10, found {text:?}"),
+            "write it as YYYY-MM",
+        )
+    })
+}
+
+/// A progress bar on a terminal, nothing in a pipe.
+struct Bar(Option<ProgressBar>);
+
+impl Bar {
+    fn new(args: &InputArgs) -> Self {
+        if args.quiet || !std::io::stderr().is_terminal() {
+            return Self(None);
+        }
+        let bar = ProgressBar::new(0);
+        if let Ok(style) =
+            ProgressStyle::with_template("reading {bar:30} {bytes}/{total_bytes} {eta}")
+        {
+            bar.set_style(style);
+        }
+        Self(Some(bar))
+    }
+
+    fn at(&self, at: u64, all: u64) {
+        if let Some(bar) = &self.0 {
+            bar.set_length(all);
+            bar.set_position(at);
+        }
+    }
+
+    fn finish(&self) {
+        if let Some(bar) = &self.0 {
+            bar.finish_and_clear();
+        }
+    }
+}

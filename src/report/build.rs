@@ -1,0 +1,1174 @@
+//! Findings and verdicts → [`Report`]: everything a page may show, as plain values.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::NaiveDate;
+
+use super::model::*;
+use super::register::Register;
+use crate::analysis::body::{Because, Which};
+use crate::analysis::drift::{Drift, Shape as Found, name_events};
+use crate::analysis::healthy::{Healthy, TailNumbers};
+use crate::analysis::months::{Month, date};
+use crate::analysis::readings::ma;
+use crate::analysis::stations::{ActsAs, CannotTell};
+use crate::analysis::unit_lists::{Lies, StrayUnit};
+use crate::analysis::{Finding, Findings, Movement, SeriesMovement};
+use crate::config::Config;
+use crate::input::Read;
+use crate::records::{Current, Marks, Outcome, Record, Shown};
+use crate::series::{Pass, Series, SeriesKey, SetAside, Use};
+use crate::stats::estimate::Estimate;
+use crate::verdict::action::actions;
+use crate::verdict::concern::{About, Concern, from_drift, from_verdict};
+use crate::verdict::group::{Member, share_limit};
+use crate::verdict::plant::{SeriesVerdict, rules, station_flagged};
+use crate::verdict::wording::{load, percent};
+
+/// Everything a report is built from.
+#[derive(Debug, Clone, Copy)]
+pub struct Parts<'a> {
+    /// What reading left behind.
+    pub read: &'a Read,
+    /// The pass.
+    pub pass: &'a Pass,
+    /// What moved.
+    pub movement: &'a Movement,
+    /// Findings.
+    pub findings: &'a Findings,
+    /// Verdicts.
+    pub verdicts: &'a [SeriesVerdict],
+    /// Events and calibrations.
+    pub register: &'a Register,
+    /// Settings.
+    pub config: &'a Config,
+    /// Name of the report.
+    pub name: &'a str,
+    /// Month under review.
+    pub month: (i32, u32),
+}
+
+/// A time as text.
+#[must_use]
+pub fn time_text(seconds: i64) -> String {
+    chrono::DateTime::from_timestamp(seconds, 0).map_or_else(
+        || seconds.to_string(),
+        |t| t.format("%Y-%m-%d %H:%M:%S").to_string(),
+    )
+}
+
+/// A month as text.
+#[must_use]
+pub fn month_text(month: (i32, u32)) -> String {
+    format!("{:04}-{:02}", month.0, month.1)
+}
+
+fn path_text(path: &std::path::Path) -> String {
+    path.to_string_lossy().replace('\\', "/")
+}
+
+/// Safe, unique names of all series.
+#[must_use]
+pub fn ids(series: &[Series]) -> Vec<String> {
+    let mut seen: BTreeMap<String, u32> = BTreeMap::new();
+    series
+        .iter()
+        .map(|s| {
+            let mut slug = s.key.slug();
+            if slug.is_empty() {
+                slug = "series".to_owned();
+            }
+            let n = seen.entry(slug.clone()).or_default();
+            *n += 1;
+            if *n > 1 { format!("{slug}-{n}") } else { slug }
+        })
+        .collect()
+}
+
+/// Builds the report.
+#[must_use]
+pub fn build(parts: &Parts<'_>) -> Report {
+    let Parts {
+        read, pass, config, ..
+    } = *parts;
+    let ids = ids(&pass.series);
+    let mut notes: Vec<String> = read
+        .notes
+        .iter()
+        .chain(&pass.notes)
+        .map(|n| n.0.clone())
+        .collect();
+    let series: Vec<SeriesReport> = (0..pass.series.len())
+        .map(|n| series_report(parts, n, &ids[n], &mut notes))
+        .collect();
+    let stations = station_reports(parts, &mut notes);
+    let units = unit_lines(parts);
+    let mut units_to_check: BTreeMap<String, u64> = BTreeMap::new();
+    for unit in &units {
+        *units_to_check.entry(unit.reason.clone()).or_default() += 1;
+    }
+    let checks = check_reports(parts);
+    if config.check_loads.is_empty() {
+        notes.push("no check loads are named: whether the stations still trip is not known; name them under [check_loads]".to_owned());
+    }
+    notes.push(
+        "not examined in this version: the calibration register against the tests, changes of settings, gaps in the record, readings too good to be true, sudden jumps in failures (null in results.json)".to_owned(),
+    );
+    notes.extend(parts.register.notes.iter().cloned());
+    notes.sort();
+    notes.dedup();
+    let (from, to) = pass
+        .days
+        .map_or((NaiveDate::default(), NaiveDate::default()), |(a, b)| {
+            (date(a), date(b))
+        });
+    Report {
+        schema: SCHEMA,
+        name: parts.name.to_owned(),
+        month: month_text(parts.month),
+        from,
+        to,
+        rows: RowCounts {
+            read: pass.ledger.read,
+            used: pass.ledger.used,
+            set_aside: pass
+                .ledger
+                .set_aside
+                .iter()
+                .map(|(r, n)| (r.words().to_owned(), *n))
+                .collect(),
+            unreadable: pass.ledger.unreadable,
+        },
+        actions: action_lines(parts, &series, &units_to_check, checks.as_deref()),
+        movement: movements(parts),
+        limit_groups: group_reports(parts),
+        series,
+        stations,
+        calibration: None,
+        checks,
+        units_to_check,
+        settings_changes: None,
+        gaps: None,
+        too_good: None,
+        jumps: None,
+        notes,
+        settings: settings(config),
+        made: Made {
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+            seed: config.seed,
+            inputs: read
+                .files
+                .iter()
+                .map(|f| InputLine {
+                    path: path_text(&f.path),
+                    bytes: f.bytes,
+                    sha256: f.sha256.clone(),
+                })
+                .collect(),
+            failures: read.failures.iter().map(ToString::to_string).collect(),
+        },
+        events: parts.register.events.clone(),
+        units,
+        not_used: not_used(parts),
+    }
+}
+
+fn e(estimate: Option<&Estimate>) -> Option<E> {
+    estimate.map(E::from)
+}
+
+fn series_report(parts: &Parts<'_>, n: usize, id: &str, notes: &mut Vec<String>) -> SeriesReport {
+    let (pass, config) = (parts.pass, parts.config);
+    let series = &pass.series[n];
+    let (moved, finding, verdict) = (
+        &parts.movement.series[n],
+        &parts.findings.series[n],
+        &parts.verdicts[n],
+    );
+    let key = &series.key;
+    let title = title(&pass.series, key);
+    let mut note = |what: String| notes.push(format!("{title}: {what}"));
+    if let Err(reason) = &finding.healthy {
+        note(format!("no distribution: {reason}"));
+    } else if let Ok(Healthy {
+        in_use: Err(reason),
+        ..
+    }) = &finding.healthy
+    {
+        note(format!("no answer about the tail: {reason}"));
+    }
+    if moved.drift.shape.is_none() {
+        note(format!(
+            "no shape of movement: {}",
+            moved.drift.no_shape.map_or_else(
+                || "too few points".to_owned(),
+                |r| no_shape_words(r).to_owned()
+            )
+        ));
+    }
+    if moved.drift.season_possible {
+        note("rise and fall within the year: a season is possible, but the history is shorter than 24 months".to_owned());
+    }
+    let count = |o| series.count(o);
+    let in_month = series
+        .outcomes
+        .iter()
+        .filter(|o| crate::analysis::months::month_of(o.day) == parts.month)
+        .map(|o| u64::from(o.count))
+        .sum();
+    SeriesReport {
+        id: id.to_owned(),
+        model: key.model.clone(),
+        test: key.test.key().replace(' ', "_"),
+        applied_v: key.applied_v(),
+        frequency_hz: key.frequency_hz(),
+        test_point: (!key.test_point.is_empty()).then(|| key.test_point.clone()),
+        step: (!key.step.is_empty()).then(|| key.step.clone()),
+        current: if key.current == Current::InPhase {
+            "in_phase"
+        } else {
+            "total"
+        },
+        dwell_s: key.dwell_s(),
+        units_together: key.units_together,
+        units: series.units(),
+        units_this_month: in_month,
+        outcomes: Outcomes {
+            pass: count(Outcome::Pass),
+            over_limit: count(Outcome::OverLimit),
+            under_limit: count(Outcome::UnderLimit),
+            breakdown: count(Outcome::Breakdown) + count(Outcome::Arc),
+            arc: count(Outcome::Arc),
+            not_completed: count(Outcome::NotCompleted),
+            not_reached: not_reached(pass, n),
+        },
+        limit: limit_report(pass, finding),
+        distribution: finding
+            .healthy
+            .as_ref()
+            .ok()
+            .map(|h| distribution(h, finding, moved, config)),
+        capability: finding
+            .healthy
+            .as_ref()
+            .ok()
+            .and_then(|h| h.performance.as_ref())
+            .map(|p| {
+                let steady = moved.drift.shape == Some(Found::Steady);
+                CapabilityReport {
+                    index: if steady { "C_pkU" } else { "P_pkU" }.to_owned(),
+                    value: p.into(),
+                }
+            }),
+        expected_reject_ppm: e(finding
+            .healthy
+            .as_ref()
+            .ok()
+            .and_then(|h| h.reject_share.as_ref())
+            .map(|s| s.scaled(1e6))
+            .as_ref()),
+        observed_reject_ppm: e(finding.observed.as_ref().map(|s| s.scaled(1e6)).as_ref()),
+        verdict: verdict_report(verdict),
+        strays: stray_report(pass, finding, config),
+        retests: RetestReport {
+            failed: finding.practice.failed,
+            then_passed: finding.practice.then_passed,
+            repeatability_ma: e(finding.repeatability.as_ref()),
+            practice: finding.practice.habits.iter().map(habit_sentence).collect(),
+        },
+        drift: drift_report(parts, n, moved, verdict),
+        months: finding.months.iter().map(month_line).collect(),
+        reading_step_ma: finding.step_ma,
+        changed: changed(parts.month, finding, verdict),
+        charts: Vec::new(),
+        title,
+    }
+}
+
+/// Model and conditions; with test point and step only where two series would otherwise look alike.
+#[must_use]
+pub fn title(all: &[Series], key: &SeriesKey) -> String {
+    let mut title = key.title();
+    if all.iter().filter(|s| s.key.title() == title).count() > 1 {
+        if !key.test_point.is_empty() {
+            title.push_str(&format!(", {}", key.test_point));
+        }
+        if !key.step.is_empty() {
+            title.push_str(&format!(", step {}", key.step));
+        }
+    }
+    title
+}
+
+fn no_shape_words(reason: crate::stats::shape::NoShape) -> &'static str {
+    if reason == crate::stats::shape::NoShape::TooFewPoints {
+        "fewer than 20 daily or weekly points"
+    } else {
+        "the points do not allow one"
+    }
+}
+
+/// Units of a model that failed an earlier step and never came to this one.
+fn not_reached(pass: &Pass, n: usize) -> u64 {
+    let key = &pass.series[n].key;
+    if key.step.is_empty() {
+        return 0;
+    }
+    let before = pass
+        .series
+        .iter()
+        .filter(|s| s.key.model == key.model && !s.key.step.is_empty() && s.key.step < key.step)
+        .map(Series::units)
+        .max();
+    before.map_or(0, |units| units.saturating_sub(pass.series[n].units()))
+}
+
+fn limit_report(pass: &Pass, finding: &Finding) -> LimitReport {
+    let limits = &finding.limits;
+    LimitReport {
+        high_ma: limits.now.high_pa.map(ma),
+        low_ma: limits.now.low_pa.map(ma),
+        since: limits.since.map(date),
+        history: limits
+            .changes
+            .iter()
+            .map(|c| LimitChange {
+                from: date(c.day),
+                high_ma: c.limits.high_pa.map(ma),
+                low_ma: c.limits.low_pa.map(ma),
+                station: c.station.map(|s| pass.stations[usize::from(s)].clone()),
+            })
+            .collect(),
+        open_lead_ma: finding.open_lead_ma,
+    }
+}
+
+fn distribution(
+    h: &Healthy,
+    finding: &Finding,
+    moved: &SeriesMovement,
+    config: &Config,
+) -> DistributionReport {
+    let body = &h.body;
+    let mut families: Vec<FamilyReport> = body
+        .average
+        .fits
+        .iter()
+        .map(|w| FamilyReport {
+            name: w.fit.law.family().name().to_owned(),
+            aicc: Some(w.fit.aicc),
+            weight: w.weight,
+            params: w
+                .fit
+                .law
+                .params()
+                .into_iter()
+                .map(|(k, v)| (k.to_owned(), v))
+                .collect(),
+            stopped: w.fit.stopped.text().to_owned(),
+        })
+        .collect();
+    families.extend(
+        body.average
+            .failed
+            .iter()
+            .map(|(family, why)| FamilyReport {
+                name: family.name().to_owned(),
+                aicc: None,
+                weight: 0.0,
+                params: BTreeMap::new(),
+                stopped: why.to_string(),
+            }),
+    );
+    let tail = |t: &Option<TailNumbers>| {
+        t.as_ref().and_then(|t| {
+            Estimate::new(
+                t.quantile_ma,
+                t.low_ma,
+                t.high_ma,
+                config.confidence,
+                "quantile 1 − a",
+            )
+            .map(E::from)
+        })
+    };
+    let q = |n: usize| e(h.quantiles[n].as_ref());
+    DistributionReport {
+        family: body.average.best().fit.law.family().name().to_owned(),
+        families,
+        goodness: GoodnessReport {
+            p_value: finding.goodness.0,
+            largest_gap: finding.goodness.1,
+        },
+        x05_ma: q(0),
+        x50_ma: q(1),
+        x95_ma: q(2),
+        x99_ma: q(3),
+        x99_865_ma: q(4),
+        groups: if moved.split.is_some() || body.groups.is_some() {
+            2
+        } else {
+            1
+        },
+        split_by: moved.split.as_ref().map(|s| s.split.factor.clone()),
+        tail: TailReport {
+            in_use: match h.in_use {
+                Ok(Which::Apart) => "apart",
+                Ok(Which::Together) => "together",
+                Err(_) => "none",
+            }
+            .to_owned(),
+            apart_ma: tail(&h.apart),
+            together_ma: tail(&h.together),
+            excess_share: Some((&body.excess.share).into()),
+        },
+        in_use_because: match &body.in_use {
+            Ok((_, because)) => match because {
+                Because::NothingBeyond => {
+                    "no stray, and no more readings in the tail than the body expects"
+                }
+                Because::Strays => "readings stand apart from the healthy body",
+                Because::Excess => "more readings lie in the tail than the body expects",
+                Because::TooSmall => "the series is too small for a tail of its own",
+                Because::TwoGroups => "two groups: no single distribution describes them",
+                Because::BodyTooLong => {
+                    "the fitted body expects more readings in the tail than there are"
+                }
+            }
+            .to_owned(),
+            Err(reason) => reason.to_string(),
+        },
+    }
+}
+
+fn verdict_report(v: &SeriesVerdict) -> VerdictReport {
+    let verdict = &v.verdict;
+    let mut reasons: Vec<String> = verdict.reasons.iter().map(|r| r.sentence.clone()).collect();
+    reasons.extend(v.low.reasons.iter().map(|r| r.sentence.clone()));
+    reasons.push(v.period.clone());
+    let proving = verdict.suggested.as_ref().and_then(|s| {
+        let loads = s.proving.as_ref()?;
+        Some(format!(
+            "{} must trip, {} must pass",
+            load(&loads.must_trip),
+            load(&loads.must_pass)
+        ))
+    });
+    VerdictReport {
+        verdict: verdict.kind.map(|k| k.key().to_owned()),
+        provisional: verdict.provisional,
+        band_low_ma: verdict.band_low_ma.filter(|x| x.is_finite()),
+        band_high_ma: verdict.band_high_ma.filter(|x| x.is_finite()),
+        blind_spot_mohm: verdict.blind_spot_mohm,
+        reasons,
+        judged: Some(JudgedReport {
+            from: verdict.judged.from,
+            to: verdict.judged.to,
+            units: verdict.judged.units,
+        }),
+        suggested_ma: verdict.suggested_ma(),
+        fits_until: verdict.fits_until.map(|f| f.date),
+        units_needed: verdict.units_needed,
+        rejects_per_month: e(verdict.rejects_per_month.as_ref()),
+        low_limit_from_ma: v.low.from_ma,
+        low_limit_to_ma: v.low.to_ma,
+        open_lead_passes: v.low.open_lead_passes,
+        sentence: verdict.sentence.clone(),
+        words: verdict
+            .kind
+            .map_or("no limit known", |k| k.words())
+            .to_owned(),
+        proving,
+    }
+}
+
+fn stray_report(pass: &Pass, finding: &Finding, config: &Config) -> StrayReport {
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "counts"
+    )]
+    let whole = |x: f64| x.round().max(0.0) as u64;
+    StrayReport {
+        above: whole(finding.strays.above),
+        below: whole(finding.strays.below),
+        units: finding
+            .strays
+            .units
+            .iter()
+            .take(config.strays_listed)
+            .map(|u| StrayLine {
+                serial: u.serial.clone(),
+                tested_at: time_text(u.record.time),
+                station: pass.stations[usize::from(u.station)].clone(),
+                reading_ma: u.reading_ma,
+                side: if u.lies == Lies::Above {
+                    "above"
+                } else {
+                    "below"
+                },
+            })
+            .collect(),
+    }
+}
+
+fn habit_sentence(h: &crate::analysis::practice::Habit) -> String {
+    format!(
+        "{} {} on {}: {} units tripped, {} passed in the end after {:.1} further tests each (all others: {} of {} passed)",
+        h.factor, h.level, h.station, h.units, h.passed, h.tests_each, h.others.1, h.others.0
+    )
+}
+
+fn drift_report(
+    parts: &Parts<'_>,
+    n: usize,
+    moved: &SeriesMovement,
+    v: &SeriesVerdict,
+) -> DriftReport {
+    let drift: &Drift = &moved.drift;
+    let model = &parts.pass.series[n].key.model;
+    let events: Vec<crate::analysis::drift::Event> = parts
+        .register
+        .events
+        .iter()
+        .filter(|ev| ev.model.is_empty() || ev.model == *model)
+        .map(|ev| crate::analysis::drift::Event {
+            day: i32::try_from((ev.date - NaiveDate::default()).num_days()).unwrap_or(0),
+            what: ev.what.clone(),
+        })
+        .collect();
+    let named = name_events(&drift.steps, &events);
+    DriftReport {
+        shape: drift.shape.map(|s| shape_key(s).to_owned()),
+        since: drift.since.map(date),
+        flagged: v.flag.flagged,
+        per_month_ma: e(drift.per_month_ma.as_ref()),
+        p_value: drift.shape.map(|_| moved.adjusted_p),
+        rho: drift.shape.map(|_| drift.rho),
+        smallest_step_ma: drift.smallest_step_ma,
+        steps: drift
+            .steps
+            .iter()
+            .zip(named)
+            .map(|(s, event)| StepLine {
+                date: date(s.day),
+                date_low: date(s.day_low),
+                date_high: date(s.day_high),
+                size_ma: (&s.size_ma).into(),
+                event,
+            })
+            .collect(),
+        explained: drift
+            .explained
+            .iter()
+            .map(|x| ExplainedLine {
+                what: match x.what {
+                    crate::analysis::drift::RoomFactor::Humidity => "humidity",
+                    crate::analysis::drift::RoomFactor::Temperature => "temperature",
+                }
+                .to_owned(),
+                share: (&x.share).into(),
+            })
+            .collect(),
+        limit_reached_on: v.forecast.map(|f| ReachedReport {
+            date: f.date,
+            low: f.low,
+            high: f.high,
+        }),
+        sentence: v.flag.sentence.clone(),
+    }
+}
+
+/// The word of a shape in JSON.
+#[must_use]
+pub fn shape_key(shape: Found) -> &'static str {
+    match shape {
+        Found::Steady => "steady",
+        Found::Slope => "slope",
+        Found::Step => "step",
+        Found::SlopeAndStep => "slope_and_step",
+        Found::Season => "season",
+    }
+}
+
+fn month_line(m: &Month) -> MonthLine {
+    #[expect(clippy::cast_precision_loss, reason = "counts of a month")]
+    let share = (m.judged > 0).then(|| m.over_limit as f64 / m.judged as f64);
+    MonthLine {
+        month: month_text(m.month),
+        units: m.units,
+        x50_ma: m.quantiles.map(|q| q[1]),
+        x95_ma: m.quantiles.map(|q| q[2]),
+        reject_share: share,
+        p_pku: m.performance,
+    }
+}
+
+/// What changed in the month under review, against the month before.
+fn changed(month: (i32, u32), finding: &Finding, v: &SeriesVerdict) -> Vec<String> {
+    let Some(at) = finding.months.iter().position(|m| m.month == month) else {
+        return vec!["no unit was tested in the month under review".to_owned()];
+    };
+    let now = &finding.months[at];
+    let mut said = Vec::new();
+    if let Some(before) = at.checked_sub(1).map(|b| &finding.months[b]) {
+        if let Some((a, b)) = before.quantiles.zip(now.quantiles) {
+            let (from, to) = (v.wording.current(a[1]), v.wording.current(b[1]));
+            if from == to {
+                said.push(format!("median unchanged at {to}"));
+            } else {
+                said.push(format!("median {from} → {to}"));
+            }
+        }
+        said.push(format!(
+            "over limit {} of {} (month before {} of {})",
+            now.over_limit, now.judged, before.over_limit, before.judged
+        ));
+    }
+    for change in &finding.limits.changes {
+        if crate::analysis::months::month_of(change.day) == month
+            && finding.limits.changes.first().map(|c| c.day) != Some(change.day)
+        {
+            said.push(format!("limit changed on {}", date(change.day)));
+        }
+    }
+    said
+}
+
+fn station_reports(parts: &Parts<'_>, notes: &mut Vec<String>) -> Vec<StationReport> {
+    let names = &parts.pass.stations;
+    match &parts.movement.stations {
+        Err(why) => {
+            notes.push(match why {
+                CannotTell::NothingShared => "product and tester cannot be told apart: no model was tested on two stations on one day".to_owned(),
+                CannotTell::TooFewDays => "product and tester cannot be told apart: fewer than 20 days with a model on two stations".to_owned(),
+            });
+            names
+                .iter()
+                .map(|n| StationReport {
+                    station: n.clone(),
+                    offset_pct: None,
+                    flagged: false,
+                    moved: Vec::new(),
+                    acts_as: None,
+                    offset_ma: None,
+                    passes_in_doubt: None,
+                })
+                .collect()
+        }
+        Ok(stations) => names
+            .iter()
+            .zip(&stations.stations)
+            .map(|(name, s)| StationReport {
+                station: name.clone(),
+                offset_pct: e(s.offset_pct.as_ref()),
+                flagged: s
+                    .offset_pct
+                    .as_ref()
+                    .is_some_and(|o| station_flagged(o, parts.config)),
+                moved: s
+                    .moved
+                    .iter()
+                    .map(|m| StationMove {
+                        date: date(m.day),
+                        date_low: date(m.day_low),
+                        date_high: date(m.day_high),
+                        size_pct: (&m.size_pct).into(),
+                    })
+                    .collect(),
+                acts_as: s.acts_as.map(|a| match a {
+                    ActsAs::PerCent => "per_cent",
+                    ActsAs::Milliampere => "ma",
+                }),
+                offset_ma: e(s.offset_ma.as_ref()),
+                passes_in_doubt: None,
+            })
+            .collect(),
+    }
+}
+
+fn movements(parts: &Parts<'_>) -> Vec<MovementReport> {
+    let mut all = Vec::new();
+    if let Ok(stations) = &parts.movement.stations {
+        for (name, s) in parts.pass.stations.iter().zip(&stations.stations) {
+            all.extend(s.moved.iter().map(|m| MovementReport {
+                what: "tester",
+                name: name.clone(),
+                date: date(m.day),
+                size_pct: (&m.size_pct).into(),
+            }));
+        }
+    }
+    for (n, (series, moved)) in parts
+        .pass
+        .series
+        .iter()
+        .zip(&parts.movement.series)
+        .enumerate()
+    {
+        if !parts.verdicts[n].flag.flagged {
+            continue;
+        }
+        all.extend(moved.drift.steps.iter().filter_map(|s| {
+            Some(MovementReport {
+                what: "product",
+                name: series.key.model.clone(),
+                date: date(s.day),
+                size_pct: s.size_pct.as_ref()?.into(),
+            })
+        }));
+    }
+    all
+}
+
+fn group_reports(parts: &Parts<'_>) -> Vec<GroupReport> {
+    let mut groups: BTreeMap<String, Vec<(Member, f64)>> = BTreeMap::new();
+    for (n, series) in parts.pass.series.iter().enumerate() {
+        let Some(group) = parts.config.model(&series.key.model).limit_group else {
+            continue;
+        };
+        let verdict = &parts.verdicts[n].verdict;
+        let x50 = parts.findings.series[n]
+            .healthy
+            .as_ref()
+            .ok()
+            .and_then(|h| h.quantiles[1].as_ref())
+            .map_or(0.0, |q| q.value);
+        let band = verdict
+            .band
+            .as_ref()
+            .and_then(crate::verdict::band::Band::workable_ma);
+        groups
+            .entry(format!("{group}, {}", series.key.test.words()))
+            .or_default()
+            .push((
+                Member {
+                    name: series.key.model.clone(),
+                    x50_ma: x50,
+                    band_ma: band,
+                },
+                parts.findings.series[n].step_ma,
+            ));
+    }
+    groups
+        .into_iter()
+        .map(|(group, members)| {
+            let step = members.iter().map(|m| m.1).fold(0.0, f64::max);
+            let members: Vec<Member> = members.into_iter().map(|m| m.0).collect();
+            let shared = share_limit(&group, &members, step);
+            GroupReport {
+                group: shared.group,
+                band_low_ma: shared.band_low_ma,
+                band_high_ma: shared.band_high_ma,
+                low_set_by: shared.low_set_by,
+                high_set_by: shared.high_set_by,
+                sentence: shared.sentence,
+            }
+        })
+        .collect()
+}
+
+fn check_reports(parts: &Parts<'_>) -> Option<Vec<CheckReport>> {
+    if parts.config.check_loads.is_empty() {
+        return None;
+    }
+    Some(
+        parts
+            .findings
+            .checks
+            .iter()
+            .map(|c| CheckReport {
+                station: parts.pass.stations[usize::from(c.station)].clone(),
+                days_without: c.days_without.len() as u64,
+                wrong: c
+                    .wrong
+                    .iter()
+                    .map(|w| WrongCheck {
+                        tested_at: time_text(w.check.time),
+                        load: w.check.load.clone(),
+                        expected: w.expected.clone(),
+                        found: w.check.outcome.words().to_owned(),
+                        units_since_last_good: w.units_since_last_good,
+                    })
+                    .collect(),
+            })
+            .collect(),
+    )
+}
+
+/// Reasons of `units-to-check.csv`.
+mod reason {
+    pub const NEVER_PASSED: &str = "never passed";
+    pub const OTHER_SETTINGS: &str = "passed only at other settings";
+    pub const STRAY_ABOVE: &str = "passed with a reading above the healthy body";
+    pub const STRAY_BELOW: &str = "passed with a reading below the healthy body";
+    pub const OPEN_LEAD: &str = "passed with an open lead";
+    pub const MORE_RETESTS: &str = "passed after more retests than allowed";
+    pub const CONTRADICTED: &str = "passed against its reading";
+    pub const WRONG_CHECK: &str = "tested on a station before its next good check";
+}
+
+fn unit_lines(parts: &Parts<'_>) -> Vec<UnitLine> {
+    let (pass, config) = (parts.pass, parts.config);
+    let mut lines: BTreeSet<UnitLine> = BTreeSet::new();
+    let line = |why: &str, series: Option<u32>, serial: &str, r: &Record| {
+        let (source, row) = pass.place(r);
+        UnitLine {
+            reason: why.to_owned(),
+            model: series.map_or_else(String::new, |s| pass.series[s as usize].key.model.clone()),
+            serial: serial.to_owned(),
+            tested_at: time_text(r.time),
+            station: pass.stations[usize::from(pass.station_of_setup[r.setup as usize])].clone(),
+            reading_ma: if r.shown == Shown::Nothing {
+                String::new()
+            } else {
+                format!("{}", ma(r.reading_pa))
+            },
+            place: format!("{}, row {row}", path_text(&source.file)),
+        }
+    };
+    for (n, finding) in parts.findings.series.iter().enumerate() {
+        for StrayUnit {
+            serial,
+            record,
+            lies,
+            ..
+        } in &finding.strays.units
+        {
+            let why = match lies {
+                Lies::Above => reason::STRAY_ABOVE,
+                Lies::Below => reason::STRAY_BELOW,
+                Lies::OpenLead => reason::OPEN_LEAD,
+            };
+            lines.insert(line(why, u32::try_from(n).ok(), serial, record));
+        }
+    }
+    for h in &pass.histories {
+        let row = pass.row(h.last);
+        let why = if !h.passed && !h.passed_elsewhere {
+            reason::NEVER_PASSED
+        } else if h.passed_elsewhere {
+            reason::OTHER_SETTINGS
+        } else if h.retests > config.retests_allowed {
+            reason::MORE_RETESTS
+        } else {
+            continue;
+        };
+        lines.insert(line(why, Some(h.series), row.serial, row.record));
+    }
+    let wrong: Vec<(u16, i64, i64)> = parts
+        .findings
+        .checks
+        .iter()
+        .flat_map(|c| {
+            c.wrong
+                .iter()
+                .map(|w| (c.station, w.check.time, w.next_good.unwrap_or(i64::MAX)))
+        })
+        .collect();
+    for row in pass.rows.iter() {
+        let r = row.record;
+        let series = pass.series_of_setup[r.setup as usize];
+        if row.used == Use::SetAside(SetAside::Contradicted) {
+            lines.insert(line(reason::CONTRADICTED, series, row.serial, r));
+        }
+        let product = !r.marks.has(Marks::CHECK_LOAD) && !r.marks.has(Marks::OTHER_TEST);
+        if product && r.outcome == Outcome::Pass && row.used == Use::Used {
+            let station = pass.station_of_setup[r.setup as usize];
+            if wrong
+                .iter()
+                .any(|(s, from, to)| *s == station && (*from..*to).contains(&r.time))
+            {
+                lines.insert(line(reason::WRONG_CHECK, series, row.serial, r));
+            }
+        }
+    }
+    lines.into_iter().collect()
+}
+
+fn not_used(parts: &Parts<'_>) -> Vec<NotUsedLine> {
+    let pass = parts.pass;
+    let mut lines: Vec<NotUsedLine> = pass
+        .unreadable
+        .iter()
+        .map(|u| {
+            let source = &pass.sources[usize::from(u.source)];
+            NotUsedLine {
+                file: path_text(&source.file),
+                sheet: source.sheet.clone().unwrap_or_default(),
+                row: u.line,
+                part: 0,
+                kind: "unreadable",
+                reason: u.column.clone(),
+                expected: u.expected.clone(),
+                found: u.found.clone(),
+                model: String::new(),
+                serial: String::new(),
+                tested_at: String::new(),
+            }
+        })
+        .collect();
+    for row in pass.rows.iter() {
+        let Use::SetAside(why) = row.used else {
+            continue;
+        };
+        let r = row.record;
+        let (source, line) = pass.place(r);
+        let found = match r.shown {
+            Shown::Nothing => r.outcome.words().to_owned(),
+            Shown::Value => format!("{} at {} mA", r.outcome.words(), ma(r.reading_pa)),
+            Shown::Below => format!("{} below {} mA", r.outcome.words(), ma(r.reading_pa)),
+            Shown::Above => format!("{} above {} mA", r.outcome.words(), ma(r.reading_pa)),
+        };
+        lines.push(NotUsedLine {
+            file: path_text(&source.file),
+            sheet: source.sheet.clone().unwrap_or_default(),
+            row: line,
+            part: r.part,
+            kind: "set aside",
+            reason: why.words().to_owned(),
+            expected: String::new(),
+            found,
+            model: pass.model_of_setup[r.setup as usize].clone(),
+            serial: row.serial.to_owned(),
+            tested_at: time_text(r.time),
+        });
+    }
+    lines.sort();
+    lines
+}
+
+fn action_lines(
+    parts: &Parts<'_>,
+    series: &[SeriesReport],
+    units: &BTreeMap<String, u64>,
+    checks: Option<&[CheckReport]>,
+) -> Vec<ActionLine> {
+    let mut about: Vec<About> = Vec::new();
+    let whole_line = || "whole line".to_owned();
+    for (n, report) in series.iter().enumerate() {
+        let (v, finding) = (&parts.verdicts[n], &parts.findings.series[n]);
+        let subject = if parts
+            .pass
+            .series
+            .iter()
+            .filter(|s| s.key.model == report.model)
+            .count()
+            > 1
+        {
+            report.title.clone()
+        } else {
+            report.model.clone()
+        };
+        let add = |concern| About {
+            subject: subject.clone(),
+            concern,
+        };
+        about.extend(from_verdict(&subject, &v.verdict, |x| v.wording.current(x)));
+        about.extend(from_drift(&subject, &v.flag, v.forecast));
+        let open = finding
+            .strays
+            .units
+            .iter()
+            .filter(|u| u.lies == Lies::OpenLead)
+            .count() as u64;
+        if open > 0 {
+            about.push(add(Concern::PassedOpenLead { units: open }));
+        }
+        if v.low.open_lead_passes == Some(true) {
+            let workable = v
+                .low
+                .from_ma
+                .zip(v.low.to_ma)
+                .map(|(a, b)| format!("{} to {}", v.wording.current(a), v.wording.current(b)));
+            about.push(add(Concern::OpenLeadWouldPass { workable }));
+        }
+        if v.low.cuts_into_healthy {
+            let sentence = v
+                .low
+                .reasons
+                .first()
+                .map_or_else(String::new, |r| r.sentence.clone());
+            about.push(add(Concern::LowLimitTooHigh { sentence }));
+        }
+        let more = finding.practice.habits.iter().map(|h| h.units).sum::<u64>();
+        if more > 0 {
+            about.push(add(Concern::RetestedUntilPass {
+                units: more,
+                allowed: u64::from(parts.config.retests_allowed),
+            }));
+        }
+    }
+    let mut count = |why: &str, concern: fn(u64) -> Concern| {
+        if let Some(&units) = units.get(why) {
+            about.push(About {
+                subject: whole_line(),
+                concern: concern(units),
+            });
+        }
+    };
+    count(reason::CONTRADICTED, |units| {
+        Concern::PassedAgainstReading { units }
+    });
+    count(reason::NEVER_PASSED, |units| Concern::NeverPassed { units });
+    for check in checks.unwrap_or_default() {
+        for wrong in &check.wrong {
+            about.push(About {
+                subject: check.station.clone(),
+                concern: Concern::WrongCheckLoad {
+                    day: NaiveDate::parse_from_str(&wrong.tested_at[..10], "%Y-%m-%d")
+                        .unwrap_or_default(),
+                    load: wrong.load.clone(),
+                    units_since_last_good: wrong.units_since_last_good,
+                },
+            });
+        }
+        if check.days_without > 0 {
+            about.push(About {
+                subject: check.station.clone(),
+                concern: Concern::ChecksMissing {
+                    days: check.days_without,
+                },
+            });
+        }
+    }
+    if let Ok(stations) = &parts.movement.stations {
+        for (name, station) in parts.pass.stations.iter().zip(&stations.stations) {
+            for step in &station.moved {
+                about.push(About {
+                    subject: name.clone(),
+                    concern: Concern::TesterMoved {
+                        sentence: format!(
+                            "Readings of {name} changed by {:+.2} % on {} on every model (interval {} to {}).",
+                            step.size_pct.value,
+                            date(step.day),
+                            date(step.day_low),
+                            date(step.day_high)
+                        ),
+                    },
+                });
+            }
+        }
+    }
+    actions(&about)
+        .into_iter()
+        .map(|a| ActionLine {
+            rank: a.rank,
+            subject: a.subject,
+            sentence: a.sentence,
+            next_step: a.next_step,
+        })
+        .collect()
+}
+
+fn settings(config: &Config) -> Vec<SettingLine> {
+    let mut lines: Vec<SettingLine> = rules(config)
+        .lines()
+        .into_iter()
+        .map(|l| SettingLine {
+            name: l.name.to_owned(),
+            value: l.value,
+            unit: l.unit.to_owned(),
+            reason: l.reason.to_owned(),
+        })
+        .collect();
+    let mut add = |name: &str, value: String, unit: &str, reason: &str| {
+        lines.push(SettingLine {
+            name: name.to_owned(),
+            value,
+            unit: unit.to_owned(),
+            reason: reason.to_owned(),
+        });
+    };
+    add(
+        "day_starts",
+        config.day_starts.clone(),
+        "clock time",
+        "a production day may start after midnight",
+    );
+    add(
+        "step_from_readings",
+        config.step_from_readings.to_string(),
+        "readings",
+        "fewer do not show the reading step",
+    );
+    add(
+        "month_units",
+        config.month_units.to_string(),
+        "units",
+        "fewer make no quantiles of a month",
+    );
+    add(
+        "baseline_days",
+        config.baseline_days.to_string(),
+        "production days",
+        "of the moving average",
+    );
+    add(
+        "baseline_units",
+        config.baseline_units.to_string(),
+        "units",
+        "of the moving average",
+    );
+    add(
+        "groups_bic_gain",
+        config.groups_bic_gain.to_string(),
+        "",
+        "two groups are reported from this gain",
+    );
+    add(
+        "groups_separation",
+        config.groups_separation.to_string(),
+        "standard deviations",
+        "between two groups",
+    );
+    add(
+        "groups_smaller_share",
+        percent(config.groups_smaller_share),
+        "",
+        "of the smaller of two groups",
+    );
+    add(
+        "groups_smaller_units",
+        config.groups_smaller_units.to_string(),
+        "units",
+        "of the smaller of two groups",
+    );
+    add(
+        "strays_listed",
+        config.strays_listed.to_string(),
+        "strays a series",
+        "the rest is in the file",
+    );
+    add(
+        "fault_run_tests",
+        config.fault_run_tests.to_string(),
+        "tests",
+        "of one unit make a fault-locating run",
+    );
+    add(
+        "fault_run_gap_s",
+        config.fault_run_gap_s.to_string(),
+        "s",
+        "longest gap between them",
+    );
+    add(
+        "returned_after_days",
+        config.returned_after_days.to_string(),
+        "days",
+        "then the same serial is a returned unit",
+    );
+    add(
+        "placeholder_days",
+        config.placeholder_days.to_string(),
+        "days",
+        "a serial seen on so many names no unit",
+    );
+    add(
+        "believable_years",
+        config.believable_years.to_string(),
+        "years",
+        "around the median day",
+    );
+    lines
+}

@@ -1,0 +1,286 @@
+//! What stands behind the verdict of one series: strays, retests, movement, months, and the healthy body.
+
+use std::fmt::Write;
+
+use super::super::format::{
+    Currents, NONE, counted, date, grouped, name, p_value, percent, text, with_interval, words,
+};
+use super::super::model::{DistributionReport, SeriesReport};
+use super::{header, row};
+
+/// Readings that do not belong with the healthy body; those that passed are listed.
+pub(super) fn strays(page: &mut String, s: &SeriesReport, show: &Currents) {
+    let strays = &s.strays;
+    let none = strays.above + strays.below == 0 && strays.units.is_empty();
+    if none && s.distribution.is_none() {
+        line!(
+            page,
+            "Strays: not known, as the healthy body could not be described.\n"
+        );
+        return;
+    }
+    if none {
+        line!(
+            page,
+            "Strays: none; every reading belongs with the healthy body.\n"
+        );
+        return;
+    }
+    line!(
+        page,
+        "Strays, readings that do not belong with the healthy body: {} above (trips included; suspect insulation), {} below (suspect connection).\n",
+        grouped(strays.above),
+        grouped(strays.below)
+    );
+    if strays.units.is_empty() {
+        line!(
+            page,
+            "None that passed is listed here; all are in [units-to-check.csv](units-to-check.csv).\n"
+        );
+        return;
+    }
+    line!(
+        page,
+        "Passed with such a reading; any more are in [units-to-check.csv](units-to-check.csv):\n"
+    );
+    header(page, &["serial", "tested at", "station", "reading", "side"]);
+    for u in &strays.units {
+        row(
+            page,
+            &[
+                &name(&u.serial),
+                &text(&u.tested_at),
+                &name(&u.station),
+                &show.reading(u.reading_ma),
+                u.side,
+            ],
+        );
+    }
+    line!(page);
+}
+
+/// How many failures passed when tested again, and who tests until it passes; nothing where none failed.
+pub(super) fn retests(page: &mut String, s: &SeriesReport) {
+    let r = &s.retests;
+    if r.failed == 0 && r.practice.is_empty() {
+        return;
+    }
+    line!(
+        page,
+        "Retests: {} failed first, {} of these passed in the end.\n",
+        counted(r.failed, "unit"),
+        grouped(r.then_passed)
+    );
+    for habit in &r.practice {
+        line!(page, "- {}", text(habit));
+    }
+    if !r.practice.is_empty() {
+        line!(page);
+    }
+}
+
+/// How the series moved, with the numbers behind it.
+pub(super) fn drift(page: &mut String, s: &SeriesReport, show: &Currents) {
+    let d = &s.drift;
+    let ma = |x: f64| show.estimate(x);
+    let Some(shape) = &d.shape else {
+        line!(
+            page,
+            "Movement: not known, see [notes](#notes). {}\n",
+            text(&d.sentence)
+        );
+        return;
+    };
+    let flagged = if d.flagged {
+        " (flagged: certain, and large enough to matter)"
+    } else {
+        ""
+    };
+    line!(
+        page,
+        "Movement: {}{flagged}. {}\n",
+        text(&words(shape)),
+        text(&d.sentence)
+    );
+    for step in &d.steps {
+        let event = step.event.as_ref().map_or_else(String::new, |e| {
+            format!("; event in that time: {}", text(e))
+        });
+        line!(
+            page,
+            "- step on {} ({} to {}): {}{event}",
+            date(step.date),
+            date(step.date_low),
+            date(step.date_high),
+            with_interval(&step.size_ma, ma)
+        );
+    }
+    if let Some(slope) = &d.per_month_ma {
+        line!(
+            page,
+            "- slope a month (30.44 days): {}",
+            with_interval(slope, ma)
+        );
+    }
+    for x in &d.explained {
+        line!(
+            page,
+            "- {} explains {} of the movement",
+            text(&x.what),
+            with_interval(&x.share, percent)
+        );
+    }
+    if let Some(r) = &d.limit_reached_on {
+        let late = r.high.map_or_else(|| "perhaps never".to_owned(), date);
+        line!(
+            page,
+            "- rejects of healthy units pass the accepted share on {} (at the earliest {}, at the latest {late})",
+            date(r.date),
+            date(r.low)
+        );
+    }
+    if let Some(x) = d.smallest_step_ma {
+        line!(
+            page,
+            "- smallest step that would have been found: {}",
+            ma(x)
+        );
+    }
+    let mut proof = Vec::new();
+    proof.extend(
+        d.p_value
+            .map(|p| format!("{}, adjusted over all series", p_value(p))),
+    );
+    proof.extend(
+        d.rho
+            .filter(|x| x.is_finite())
+            .map(|r| format!("correlation of one point with the next {r:.2}")),
+    );
+    if !proof.is_empty() {
+        line!(page, "- {}", text(&proof.join("; ")));
+    }
+    line!(page);
+}
+
+/// Month by month.
+pub(super) fn months(page: &mut String, s: &SeriesReport, show: &Currents) {
+    if s.months.is_empty() {
+        return;
+    }
+    header(
+        page,
+        &[
+            "month",
+            "first tests",
+            "median",
+            "95 % stay under",
+            "over limit",
+            "index against the month's limit",
+        ],
+    );
+    let ma = |x: Option<f64>| x.map_or_else(|| NONE.to_owned(), |x| show.estimate(x));
+    for m in &s.months {
+        let share = m.reject_share.map_or_else(|| NONE.to_owned(), percent);
+        let index = m
+            .p_pku
+            .filter(|x| x.is_finite())
+            .map_or_else(|| NONE.to_owned(), |x| format!("{x:.2}"));
+        row(
+            page,
+            &[
+                &text(&m.month),
+                &grouped(m.units),
+                &ma(m.x50_ma),
+                &ma(m.x95_ma),
+                &share,
+                &index,
+            ],
+        );
+    }
+    line!(page);
+}
+
+/// How the healthy body was described, for the auditor.
+pub(super) fn body(page: &mut String, d: &DistributionReport) {
+    let mut fit = Vec::new();
+    fit.extend(
+        d.goodness
+            .p_value
+            .map(|p| format!("goodness of fit {}", p_value(p))),
+    );
+    fit.extend(
+        d.goodness
+            .largest_gap
+            .map(|g| format!("largest gap between fit and data {}", percent(g))),
+    );
+    let groups = match (d.groups, &d.split_by) {
+        (2, Some(by)) => format!("Two groups, told apart by {}. ", name(by)),
+        (2, None) => "Two groups; no factor tells them apart. ".to_owned(),
+        _ => String::new(),
+    };
+    line!(
+        page,
+        "Healthy body: {groups}The family with the largest weight is {}; {}. Answer in use: {}, because: {}.\n",
+        text(&d.family),
+        if fit.is_empty() {
+            "no goodness of fit".to_owned()
+        } else {
+            text(&fit.join(", "))
+        },
+        text(&d.tail.in_use),
+        text(&d.in_use_because)
+    );
+    header(
+        page,
+        &[
+            "family",
+            "weight",
+            "AICc",
+            "parameters",
+            "how its search ended",
+        ],
+    );
+    for f in &d.families {
+        let params: Vec<String> = f
+            .params
+            .iter()
+            .filter(|(_, x)| x.is_finite())
+            .map(|(k, x)| format!("{} {}", text(k), parameter(*x)))
+            .collect();
+        let aicc = f
+            .aicc
+            .filter(|x| x.is_finite())
+            .map_or_else(|| NONE.to_owned(), |x| format!("{x:.1}"));
+        let params = if params.is_empty() {
+            NONE.to_owned()
+        } else {
+            params.join(", ")
+        };
+        row(
+            page,
+            &[
+                &text(&f.name),
+                &percent(f.weight),
+                &aicc,
+                &params,
+                &text(&f.stopped),
+            ],
+        );
+    }
+    line!(page);
+}
+
+/// A parameter with six significant digits.
+fn parameter(x: f64) -> String {
+    if x == 0.0 || (1e-4..1e7).contains(&x.abs()) {
+        let whole = if x == 0.0 {
+            0
+        } else {
+            x.abs().log10().floor() as i32
+        };
+        let decimals = usize::try_from(5 - whole).unwrap_or(0);
+        format!("{x:.decimals$}")
+    } else {
+        format!("{x:.5e}")
+    }
+}

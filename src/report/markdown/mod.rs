@@ -1,0 +1,352 @@
+//! `summary.md`: the report for people, from what needs action down to how each number was made.
+//!
+//! Takes a [`Report`] and gives one text. A manager stops after the first screen, so the actions stand there;
+//! an auditor follows every number to its method. Nothing is computed here and no threshold is known. All
+//! names and sentences pass [`text`]: they come from exported files, and none may become markup.
+
+/// Adds a line to a page; a `String` takes every line.
+macro_rules! line {
+    ($page:expr $(, $($arg:tt)*)?) => {{
+        let _ = writeln!($page $(, $($arg)*)?);
+    }};
+}
+
+mod findings;
+mod method;
+mod plant;
+mod series;
+
+use std::fmt::Write;
+
+use super::format::{
+    Currents, NONE, anchor, counted, date, grouped, name, ppm, text, value, words,
+};
+use super::model::{ActionLine, Report, SeriesReport, VerdictReport};
+use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
+
+/// Lines of the action table on the first screen; with what stands above they stay within 40 lines.
+const ACTIONS_AT_THE_TOP: usize = 25;
+
+/// The whole page, ended by a line break.
+#[must_use]
+pub fn summary(report: &Report) -> String {
+    let mut page = String::new();
+    head(&mut page, report);
+    actions(&mut page, report);
+    changes(&mut page, report);
+    overview(&mut page, report);
+    line!(page, "## Each series\n");
+    if report.series.is_empty() {
+        line!(page, "No series was found.\n");
+    }
+    for of in &report.series {
+        series::section(&mut page, of);
+    }
+    further_actions(&mut page, report);
+    plant::groups(&mut page, report);
+    plant::stations(&mut page, report);
+    plant::checks(&mut page, report);
+    plant::units(&mut page, report);
+    plant::rows(&mut page, report);
+    method::section(&mut page, report);
+    notes(&mut page, report);
+    cautions(&mut page);
+    page
+}
+
+/// One row of a table; cells are markdown already.
+fn row(page: &mut String, cells: &[&str]) {
+    line!(page, "| {} |", cells.join(" | "));
+}
+
+/// Header and rule of a table.
+fn header(page: &mut String, cells: &[&str]) {
+    row(page, cells);
+    line!(page, "|{}", "---|".repeat(cells.len()));
+}
+
+fn head(page: &mut String, report: &Report) {
+    line!(
+        page,
+        "# {}: review of {}\n",
+        name(&report.name),
+        text(&report.month)
+    );
+    let rows = &report.rows;
+    line!(
+        page,
+        "{} to {}: {} of {} on {}; {} read, {} used, {} set aside, {} unreadable.\n",
+        date(report.from),
+        date(report.to),
+        counted(report.series.iter().map(|s| s.units).sum(), "first test"),
+        counted(report.series.len() as u64, "series"),
+        counted(report.stations.len() as u64, "station"),
+        counted(rows.read, "row"),
+        grouped(rows.used),
+        grouped(rows.set_aside.values().sum()),
+        grouped(rows.unreadable)
+    );
+    if !report.made.failures.is_empty() {
+        line!(
+            page,
+            "**{} could not be read, or not to the end: see [rows not used](#rows-not-used).**\n",
+            counted(report.made.failures.len() as u64, "input")
+        );
+    }
+    line!(
+        page,
+        "> {} {} [More cautions](#cautions).\n",
+        CAUTIONS[1],
+        CAUTIONS[0]
+    );
+}
+
+fn actions(page: &mut String, report: &Report) {
+    line!(page, "## What needs action\n");
+    if report.actions.is_empty() {
+        line!(
+            page,
+            "Nothing was found that needs action. What was not examined is said under [notes](#notes).\n"
+        );
+        return;
+    }
+    let top = report.actions.len().min(ACTIONS_AT_THE_TOP);
+    action_table(page, report, &report.actions[..top]);
+    line!(page);
+    if report.actions.len() > top {
+        line!(
+            page,
+            "And {} more, less urgent: see [further actions](#further-actions).\n",
+            grouped((report.actions.len() - top) as u64)
+        );
+    }
+}
+
+fn action_table(page: &mut String, report: &Report, actions: &[ActionLine]) {
+    header(page, &["", "where", "what", "next step"]);
+    for action in actions {
+        let about = subject(report, &action.subject);
+        row(
+            page,
+            &[
+                &action.rank.to_string(),
+                &about,
+                &text(&action.sentence),
+                &text(&action.next_step),
+            ],
+        );
+    }
+}
+
+fn further_actions(page: &mut String, report: &Report) {
+    if report.actions.len() > ACTIONS_AT_THE_TOP {
+        line!(page, "## Further actions\n");
+        action_table(page, report, &report.actions[ACTIONS_AT_THE_TOP..]);
+        line!(page);
+    }
+}
+
+/// The subject of an action, with a link to its section where it has one of its own.
+fn subject(report: &Report, what: &str) -> String {
+    let series = report.series.iter().find(|s| s.title == what).or_else(|| {
+        let mut of_model = report.series.iter().filter(|s| s.model == what);
+        of_model.next().filter(|_| of_model.next().is_none())
+    });
+    match series {
+        Some(s) => format!("[{}](#{})", name(what), anchor(&s.id)),
+        None if report.stations.iter().any(|s| s.station == what) => {
+            format!("[{}](#stations)", name(what))
+        }
+        None => name(what),
+    }
+}
+
+fn changes(page: &mut String, report: &Report) {
+    line!(page, "## What changed this month\n");
+    let mut said = false;
+    for (day, sentence) in of_the_month(report) {
+        line!(page, "- {}: {sentence}", date(day));
+        said = true;
+    }
+    for s in report.series.iter().filter(|s| !s.changed.is_empty()) {
+        let what: Vec<String> = s.changed.iter().map(|c| text(c)).collect();
+        line!(
+            page,
+            "- [{}](#{}): {}",
+            name(&s.title),
+            anchor(&s.id),
+            what.join("; ")
+        );
+        said = true;
+    }
+    if !said {
+        line!(
+            page,
+            "Nothing is known to have changed in {}.",
+            text(&report.month)
+        );
+    }
+    line!(page);
+}
+
+/// Dated happenings of the month under review, in order: movements and events of the events file.
+fn of_the_month(report: &Report) -> Vec<(chrono::NaiveDate, String)> {
+    let mut all: Vec<(chrono::NaiveDate, String)> = report
+        .movement
+        .iter()
+        .map(|m| {
+            let size = value(&m.size_pct, super::format::change_pct);
+            (
+                m.date,
+                format!(
+                    "{} {} moved by {size}",
+                    if m.what == "tester" {
+                        "tester at"
+                    } else {
+                        m.what
+                    },
+                    name(&m.name)
+                ),
+            )
+        })
+        .collect();
+    all.extend(report.events.iter().map(|e| {
+        let about: Vec<String> = [&e.model, &e.station]
+            .into_iter()
+            .filter(|n| !n.is_empty())
+            .map(|n| name(n))
+            .collect();
+        let about = if about.is_empty() {
+            String::new()
+        } else {
+            format!(" ({})", about.join(", "))
+        };
+        (e.date, format!("event: {}{about}", text(&e.what)))
+    }));
+    all.retain(|(day, _)| day.format("%Y-%m").to_string() == report.month);
+    all.sort();
+    all
+}
+
+fn overview(page: &mut String, report: &Report) {
+    line!(page, "## All series\n");
+    header(
+        page,
+        &[
+            "series",
+            "verdict",
+            "high limit",
+            "workable band",
+            "healthy units expected over the limit",
+            "movement",
+        ],
+    );
+    for s in &report.series {
+        let show = Currents::of(s);
+        row(
+            page,
+            &[
+                &format!("[{}](#{})", name(&s.title), anchor(&s.id)),
+                &verdict_words(&s.verdict),
+                &s.limit
+                    .high_ma
+                    .map_or_else(|| "not known".to_owned(), |x| show.set(x)),
+                &band(&s.verdict, &show),
+                &s.expected_reject_ppm
+                    .as_ref()
+                    .map_or_else(|| NONE.to_owned(), |e| value(e, ppm)),
+                &movement(s),
+            ],
+        );
+    }
+    line!(
+        page,
+        "\nppm: units per million. The workable band holds the limits that neither reject healthy units nor let a bad one through.\n"
+    );
+    // Drawn together with the charts of the series.
+    if report.series.iter().any(|s| !s.charts.is_empty()) {
+        line!(page, "![Where does each limit lie?](charts/limits.png)\n");
+    }
+}
+
+/// The verdict in words, with what softens it.
+fn verdict_words(v: &VerdictReport) -> String {
+    let mut said = text(&v.words);
+    if let Some(until) = v.fits_until {
+        let _ = write!(said, " until {}", date(until));
+    }
+    if v.provisional {
+        said.push_str(" (provisional)");
+    }
+    said
+}
+
+/// The workable band, as far as its ends are known.
+fn band(v: &VerdictReport, show: &Currents) -> String {
+    match (v.band_low_ma, v.band_high_ma) {
+        (Some(low), Some(high)) if low <= high => {
+            format!("{} to {}", show.set(low), show.set(high))
+        }
+        (Some(low), Some(high)) => format!(
+            "none: from {} on, but at most {}",
+            show.set(low),
+            show.set(high)
+        ),
+        (Some(low), None) => format!("from {}, upper end not known", show.set(low)),
+        (None, Some(high)) => format!("up to {}, lower end not known", show.set(high)),
+        (None, None) => NONE.to_owned(),
+    }
+}
+
+/// How the series moves, in a few words.
+fn movement(s: &SeriesReport) -> String {
+    let Some(shape) = &s.drift.shape else {
+        return "not known".to_owned();
+    };
+    let mut said = text(&words(shape));
+    if let Some(since) = s.drift.since {
+        let _ = write!(said, " since {}", date(since));
+    }
+    if s.drift.flagged {
+        said = format!("**{said}**");
+    } else if shape != "steady" {
+        said.push_str(", not flagged");
+    }
+    if let Some(reached) = &s.drift.limit_reached_on {
+        let _ = write!(said, "; too many rejects from {}", date(reached.date));
+    }
+    said
+}
+
+fn notes(page: &mut String, report: &Report) {
+    line!(page, "## Notes\n");
+    for note in &report.notes {
+        line!(page, "- {}", text(note));
+    }
+    for (key, found) in [
+        ("calibration", &report.calibration),
+        ("settings_changes", &report.settings_changes),
+        ("gaps", &report.gaps),
+        ("too_good", &report.too_good),
+        ("jumps", &report.jumps),
+    ] {
+        if let Some(found) = found.as_ref().filter(|f| !f.is_empty()) {
+            line!(
+                page,
+                "- {} under `{key}` in results.json",
+                counted(found.len() as u64, "finding")
+            );
+        }
+    }
+    if report.notes.is_empty() {
+        line!(page, "None.");
+    }
+    line!(page);
+}
+
+fn cautions(page: &mut String) {
+    line!(page, "## Cautions\n");
+    for caution in CAUTIONS.iter().chain([&WHO_DECIDES]) {
+        line!(page, "- {caution}");
+    }
+}

@@ -1,0 +1,290 @@
+//! What belongs to no single series: shared limits, stations, check loads, units to check, rows not used.
+
+use std::fmt::Write;
+
+use super::super::format::{Currents, NONE, counted, date, grouped, name, text, with_interval};
+use super::super::model::Report;
+use super::series::change;
+use super::{header, row};
+use crate::verdict::cautions::CAUTIONS;
+
+/// Unreadable rows shown on the page; the file holds them all.
+const UNREADABLE_SHOWN: usize = 10;
+
+/// Models that share one limit; nothing where none do.
+pub(super) fn groups(page: &mut String, report: &Report) {
+    if report.limit_groups.is_empty() {
+        return;
+    }
+    line!(page, "## Models that share one limit\n");
+    header(
+        page,
+        &[
+            "group",
+            "band of all",
+            "lower end set by",
+            "upper end set by",
+            "",
+        ],
+    );
+    for g in &report.limit_groups {
+        let of = |n: &Option<String>| n.as_ref().map_or_else(|| NONE.to_owned(), |n| name(n));
+        // Of the series that set an end, the one with the finest step says how its currents are printed.
+        let setter = report
+            .series
+            .iter()
+            .filter(|s| {
+                [&g.low_set_by, &g.high_set_by]
+                    .into_iter()
+                    .flatten()
+                    .any(|n| *n == s.model)
+            })
+            .min_by(|a, b| a.reading_step_ma.total_cmp(&b.reading_step_ma));
+        let show = setter.map_or_else(
+            || Currents::new(g.band_low_ma.unwrap_or(1.0), 0.0),
+            Currents::of,
+        );
+        let set = |x: Option<f64>| x.map_or_else(|| "not known".to_owned(), |x| show.set(x));
+        let band = if g.band_low_ma.is_none() && g.band_high_ma.is_none() {
+            "none".to_owned()
+        } else {
+            format!("{} to {}", set(g.band_low_ma), set(g.band_high_ma))
+        };
+        row(
+            page,
+            &[
+                &name(&g.group),
+                &band,
+                &of(&g.low_set_by),
+                &of(&g.high_set_by),
+                &text(&g.sentence),
+            ],
+        );
+    }
+    line!(page);
+}
+
+/// Stations against each other, and when one moved.
+pub(super) fn stations(page: &mut String, report: &Report) {
+    line!(page, "## Stations\n");
+    if report.stations.is_empty() {
+        line!(
+            page,
+            "No station is named in the files: product and tester cannot be told apart.\n"
+        );
+        return;
+    }
+    line!(
+        page,
+        "Each station against the others, in its latest state. A movement of one station on every model is the tester's, not the product's.\n"
+    );
+    header(
+        page,
+        &[
+            "station",
+            "reads differently by",
+            "flagged",
+            "acts as",
+            "at 1000 V",
+            "passes in doubt",
+        ],
+    );
+    for s in &report.stations {
+        let offset = s
+            .offset_pct
+            .as_ref()
+            .map_or_else(|| "not known: see [notes](#notes)".to_owned(), change);
+        let acts = match s.acts_as {
+            Some("per_cent") => "the same per cent on every model: meter or voltage",
+            Some("ma") => "the same current on every model: leads and fixture",
+            _ => NONE,
+        };
+        let ma = s.offset_ma.as_ref().map_or_else(
+            || NONE.to_owned(),
+            |e| with_interval(e, |x| format!("{x:+.4} mA")),
+        );
+        let doubt = s
+            .passes_in_doubt
+            .map_or_else(|| "not examined".to_owned(), grouped);
+        row(
+            page,
+            &[
+                &name(&s.station),
+                &offset,
+                if s.flagged { "**yes**" } else { "no" },
+                acts,
+                &ma,
+                &doubt,
+            ],
+        );
+    }
+    line!(page);
+    for s in &report.stations {
+        for m in &s.moved {
+            line!(
+                page,
+                "- {} moved on {} ({} to {}): {}",
+                name(&s.station),
+                date(m.date),
+                date(m.date_low),
+                date(m.date_high),
+                change(&m.size_pct)
+            );
+        }
+    }
+    if report.stations.iter().any(|s| !s.moved.is_empty()) {
+        line!(page);
+    }
+}
+
+/// Whether the stations still trip, and still pass.
+pub(super) fn checks(page: &mut String, report: &Report) {
+    line!(page, "## Check loads\n");
+    let Some(checks) = &report.checks else {
+        line!(
+            page,
+            "No check loads are named: whether the stations still trip is not known.\n"
+        );
+        return;
+    };
+    if checks.is_empty() {
+        line!(page, "Check loads are named, but none was tested.\n");
+        return;
+    }
+    header(
+        page,
+        &[
+            "station",
+            "production days without a check",
+            "checks with the wrong answer",
+        ],
+    );
+    for c in checks {
+        row(
+            page,
+            &[
+                &name(&c.station),
+                &grouped(c.days_without),
+                &grouped(c.wrong.len() as u64),
+            ],
+        );
+    }
+    line!(page);
+    if checks.iter().all(|c| c.wrong.is_empty()) {
+        return;
+    }
+    header(
+        page,
+        &[
+            "station",
+            "tested at",
+            "load",
+            "expected",
+            "found",
+            "units tested since the last right answer",
+        ],
+    );
+    for c in checks {
+        for w in &c.wrong {
+            row(
+                page,
+                &[
+                    &name(&c.station),
+                    &text(&w.tested_at),
+                    &name(&w.load),
+                    &text(&w.expected),
+                    &text(&w.found),
+                    &grouped(w.units_since_last_good),
+                ],
+            );
+        }
+    }
+    line!(page);
+}
+
+/// Units that somebody must look at, by reason.
+pub(super) fn units(page: &mut String, report: &Report) {
+    line!(page, "## Units to check\n");
+    if report.units_to_check.is_empty() {
+        line!(page, "None.\n");
+        return;
+    }
+    line!(
+        page,
+        "Every one is listed in [units-to-check.csv](units-to-check.csv). {}\n",
+        CAUTIONS[5]
+    );
+    header(page, &["reason", "units"]);
+    for (reason, n) in &report.units_to_check {
+        row(page, &[&text(reason), &grouped(*n)]);
+    }
+    line!(page);
+}
+
+/// Where every row went.
+pub(super) fn rows(page: &mut String, report: &Report) {
+    let rows = &report.rows;
+    line!(page, "## Rows not used\n");
+    line!(
+        page,
+        "{} read = {} used + {} set aside + {} unreadable. Those not used are listed in [rows-not-used.csv](rows-not-used.csv).\n",
+        counted(rows.read, "row"),
+        grouped(rows.used),
+        grouped(rows.set_aside.values().sum()),
+        grouped(rows.unreadable)
+    );
+    if !report.made.failures.is_empty() {
+        line!(
+            page,
+            "Files and sheets that could not be read, or not to the end:\n"
+        );
+        for failure in &report.made.failures {
+            line!(page, "- {}", text(failure));
+        }
+        line!(page);
+    }
+    if rows.unreadable > 0 || !rows.set_aside.is_empty() {
+        header(page, &["reason", "rows"]);
+        for (reason, n) in &rows.set_aside {
+            row(
+                page,
+                &[&format!("set aside: {}", text(reason)), &grouped(*n)],
+            );
+        }
+        row(page, &["unreadable", &grouped(rows.unreadable)]);
+        line!(page);
+    }
+    let unreadable: Vec<_> = report
+        .not_used
+        .iter()
+        .filter(|l| l.kind == "unreadable")
+        .take(UNREADABLE_SHOWN)
+        .collect();
+    if unreadable.is_empty() {
+        return;
+    }
+    if rows.unreadable > unreadable.len() as u64 {
+        line!(page, "The first {} unreadable rows:\n", unreadable.len());
+    } else {
+        line!(page, "The unreadable rows:\n");
+    }
+    header(page, &["file", "row", "column", "expected", "found"]);
+    for l in unreadable {
+        let file = if l.sheet.is_empty() {
+            name(&l.file)
+        } else {
+            format!("{}, sheet {}", name(&l.file), name(&l.sheet))
+        };
+        row(
+            page,
+            &[
+                &file,
+                &l.row.to_string(),
+                &text(&l.reason),
+                &text(&l.expected),
+                &text(&l.found),
+            ],
+        );
+    }
+    line!(page);
+}

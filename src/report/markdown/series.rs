@@ -1,0 +1,310 @@
+//! The section of one series.
+
+use std::fmt::Write;
+
+use super::super::format::{
+    Currents, NONE, address, anchor, change_pct, counted, date, digits, grouped, interval, name,
+    percent, ppm, text, value, with_interval, words,
+};
+use super::super::model::{E, SeriesReport};
+use super::{band, findings, header, row, verdict_words};
+use crate::verdict::cautions::WHO_DECIDES;
+use crate::verdict::wording::{resistance, three_digits};
+
+/// Writes the section of `s`: verdict first, then numbers, then what they were made of.
+pub(super) fn section(page: &mut String, s: &SeriesReport) {
+    let show = Currents::of(s);
+    line!(page, "<a id=\"{}\"></a>\n", anchor(&s.id));
+    line!(page, "### {}\n", name(&s.title));
+    verdict(page, s, &show);
+    conditions(page, s);
+    limits(page, s, &show);
+    numbers(page, s, &show);
+    findings::strays(page, s, &show);
+    findings::retests(page, s);
+    findings::drift(page, s, &show);
+    findings::months(page, s, &show);
+    if let Some(d) = &s.distribution {
+        findings::body(page, d);
+    }
+    for (file, question) in &s.charts {
+        line!(page, "![{}]({})\n", text(question), address(file));
+    }
+}
+
+fn verdict(page: &mut String, s: &SeriesReport, show: &Currents) {
+    let v = &s.verdict;
+    line!(page, "**{}.** {}\n", verdict_words(v), text(&v.sentence));
+    if let Some(suggested) = v.suggested_ma {
+        let _ = write!(page, "**Suggested limit: {}.**", show.set(suggested));
+        if let Some(proving) = &v.proving {
+            let _ = write!(
+                page,
+                " Loads that prove it at the station: {}.",
+                text(proving)
+            );
+        }
+        line!(page, " {WHO_DECIDES}\n");
+    }
+    for reason in &v.reasons {
+        line!(page, "- {}", text(reason));
+    }
+    if !v.reasons.is_empty() {
+        line!(page);
+    }
+}
+
+fn conditions(page: &mut String, s: &SeriesReport) {
+    let mut said = vec![text(&words(&s.test))];
+    let mut add =
+        |x: Option<f64>, unit: &str| said.extend(x.map(|x| format!("{} {unit}", three_or_more(x))));
+    add(s.applied_v, "V");
+    add(s.frequency_hz, "Hz");
+    add(s.dwell_s, "s dwell");
+    said.extend(
+        s.test_point
+            .as_ref()
+            .map(|p| format!("test point {}", name(p))),
+    );
+    said.extend(s.step.as_ref().map(|p| format!("step {}", name(p))));
+    said.push(format!(
+        "{} current",
+        words(s.current).replace("in phase", "in-phase")
+    ));
+    if s.units_together > 1 {
+        said.push(format!("{} units on one tester at once", s.units_together));
+    }
+    line!(page, "Tested: {}.", said.join(", "));
+    let o = &s.outcomes;
+    let mut counts = vec![format!("{} passed", grouped(o.pass))];
+    for (n, what) in [
+        (o.over_limit, "over limit"),
+        (o.under_limit, "under limit"),
+        (o.breakdown, "breakdown"),
+        (o.not_completed, "not completed"),
+        (o.not_reached, "not reached"),
+    ] {
+        if n > 0 {
+            counts.push(format!("{} {what}", grouped(n)));
+        }
+        if what == "breakdown" && o.arc > 0 {
+            counts.push(format!("of these {} by arc", grouped(o.arc)));
+        }
+    }
+    line!(
+        page,
+        "First tests: {} ({} in the month under review); {}.\n",
+        grouped(s.units),
+        grouped(s.units_this_month),
+        counts.join(", ")
+    );
+}
+
+/// A setting as it was set: whole numbers whole, others with three digits.
+fn three_or_more(x: f64) -> String {
+    if x.fract() == 0.0 && x.abs() < 1e9 {
+        format!("{x:.0}")
+    } else {
+        three_digits(x)
+    }
+}
+
+fn limits(page: &mut String, s: &SeriesReport, show: &Currents) {
+    let (v, l) = (&s.verdict, &s.limit);
+    let set = |x: Option<f64>, none: &str| x.map_or_else(|| none.to_owned(), |x| show.set(x));
+    header(page, &["limit", ""]);
+    let since = l
+        .since
+        .map_or_else(String::new, |d| format!(", in force since {}", date(d)));
+    row(
+        page,
+        &[
+            "high limit",
+            &format!("{}{since}", set(l.high_ma, "not known")),
+        ],
+    );
+    row(page, &["low limit", &set(l.low_ma, "none")]);
+    row(page, &["workable band for the high limit", &band(v, show)]);
+    let low = match (v.low_limit_from_ma, v.low_limit_to_ma) {
+        (Some(a), Some(b)) => format!("{} to {}", show.set(a), show.set(b)),
+        (Some(a), None) => format!("from {}", show.set(a)),
+        (None, Some(b)) => format!("up to {}", show.set(b)),
+        (None, None) => "not known".to_owned(),
+    };
+    row(page, &["workable low limit", &low]);
+    row(
+        page,
+        &[
+            "reading with no unit connected",
+            &set(l.open_lead_ma, "not known"),
+        ],
+    );
+    let open = match v.open_lead_passes {
+        Some(true) => "**would pass**",
+        Some(false) => "would be found",
+        None => "not known",
+    };
+    row(page, &["an unconnected lead", open]);
+    let blind = v.blind_spot_mohm.filter(|x| x.is_finite()).map_or_else(
+        || "not known".to_owned(),
+        |r| {
+            let r = resistance(r);
+            format!("{r}: a steady leak path of {r} or more would still pass; this says nothing about a gap that only flashes over")
+        },
+    );
+    row(page, &["blind spot", &blind]);
+    let judged = v.judged.as_ref().map_or_else(
+        || NONE.to_owned(),
+        |j| {
+            format!(
+                "{} to {}, {}",
+                date(j.from),
+                date(j.to),
+                counted(j.units, "unit")
+            )
+        },
+    );
+    row(page, &["period judged", &judged]);
+    if let Some(n) = v.units_needed {
+        row(
+            page,
+            &["units that would decide", &format!("about {}", grouped(n))],
+        );
+    }
+    line!(page);
+    if l.history.len() > 1 {
+        line!(page, "Limits in force:\n");
+        header(page, &["from", "high limit", "low limit", "station"]);
+        for c in &l.history {
+            let station = c
+                .station
+                .as_ref()
+                .map_or_else(|| "all".to_owned(), |n| name(n));
+            row(
+                page,
+                &[
+                    &date(c.from),
+                    &set(c.high_ma, "not known"),
+                    &set(c.low_ma, "none"),
+                    &station,
+                ],
+            );
+        }
+        line!(page);
+    }
+}
+
+/// A line of the table of estimates; none where there is no estimate.
+fn estimate(page: &mut String, what: &str, e: Option<&E>, show: impl Fn(f64) -> String + Copy) {
+    if let Some(e) = e {
+        let level = percent(e.level);
+        row(
+            page,
+            &[
+                what,
+                &value(e, show),
+                &interval(e, show),
+                &level,
+                &text(&e.method),
+            ],
+        );
+    }
+}
+
+fn numbers(page: &mut String, s: &SeriesReport, show: &Currents) {
+    let ma = |x: f64| show.estimate(x);
+    header(
+        page,
+        &["number", "value", "interval", "confidence", "method"],
+    );
+    match &s.distribution {
+        None => row(
+            page,
+            &[
+                "healthy body",
+                "not described: see [notes](#notes)",
+                NONE,
+                NONE,
+                NONE,
+            ],
+        ),
+        Some(d) => {
+            estimate(
+                page,
+                "typical reading: half of the healthy units stay under",
+                d.x50_ma.as_ref(),
+                ma,
+            );
+            estimate(page, "5 % stay under", d.x05_ma.as_ref(), ma);
+            estimate(page, "95 % stay under", d.x95_ma.as_ref(), ma);
+            estimate(page, "99 % stay under", d.x99_ma.as_ref(), ma);
+            estimate(page, "99.865 % stay under", d.x99_865_ma.as_ref(), ma);
+            let used = |which: &str| {
+                if d.tail.in_use == which {
+                    ", in use"
+                } else {
+                    ""
+                }
+            };
+            let apart = format!(
+                "all but the accepted share stay under, strays apart{}",
+                used("apart")
+            );
+            estimate(page, &apart, d.tail.apart_ma.as_ref(), ma);
+            let together = format!(
+                "the same, every reading taken as healthy{}",
+                used("together")
+            );
+            estimate(page, &together, d.tail.together_ma.as_ref(), ma);
+            estimate(
+                page,
+                "share beyond what the healthy body explains",
+                d.tail.excess_share.as_ref(),
+                percent,
+            );
+        }
+    }
+    if let Some(c) = &s.capability {
+        let what = if c.index == "C_pkU" {
+            "capability index"
+        } else {
+            "performance index"
+        };
+        estimate(
+            page,
+            &format!("{what} {} against the high limit", text(&c.index)),
+            Some(&c.value),
+            |x| format!("{x:.2}"),
+        );
+    }
+    estimate(
+        page,
+        "healthy units expected over the limit",
+        s.expected_reject_ppm.as_ref(),
+        ppm,
+    );
+    estimate(
+        page,
+        "units seen over the limit",
+        s.observed_reject_ppm.as_ref(),
+        ppm,
+    );
+    estimate(
+        page,
+        "good units rejected a month",
+        s.verdict.rejects_per_month.as_ref(),
+        digits,
+    );
+    estimate(
+        page,
+        "between two tests of one unit: standard deviation",
+        s.retests.repeatability_ma.as_ref(),
+        ma,
+    );
+    line!(page);
+}
+
+/// A change of a tester or product, with its interval.
+pub(super) fn change(e: &E) -> String {
+    with_interval(e, change_pct)
+}

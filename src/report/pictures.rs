@@ -1,0 +1,731 @@
+//! Findings → charts: which charts a report has, and what each shows.
+
+use rayon::prelude::*;
+
+use super::build::{Parts, shape_key};
+use super::chart::axis::{counted, day_text};
+use super::chart::distribution::{self, Distribution, TallyLine, Trips};
+use super::chart::drift::{self, Average, Crossing, EventOn, Forecast, OnDay, StepOn};
+use super::chart::failures::{self, ClassCount, FailureClass, Failures, Stretch};
+use super::chart::ladder::{self, Ladder, Rung};
+use super::chart::months::{self, Interval, LimitFrom, Month, Months};
+use super::chart::probability::{self, Fitted, Known, Observed, Probability, ProbabilityScale};
+use super::chart::{Chart, ChartError, at, draw, style};
+use super::model::Report;
+use crate::analysis::months::date;
+use crate::analysis::readings::ma;
+use crate::records::{Day, Outcome};
+use crate::series::{OutcomeLine, Says};
+use crate::stats::distribution::{Distribution as _, Family};
+use crate::stats::proportion::{EffectiveCounts, clopper_pearson};
+
+/// A chart of the report: its file, what it answers, and its ink.
+#[derive(Debug)]
+pub struct Picture {
+    /// The series it belongs to; `None` for the whole plant.
+    pub series: Option<usize>,
+    /// Path relative to the report.
+    pub path: String,
+    /// What it answers, for its alternative text.
+    pub question: String,
+    /// The PNG, or why there is none.
+    pub png: Result<Vec<u8>, ChartError>,
+}
+
+/// Makes one chart of a series.
+type Maker = fn(&Parts<'_>, usize, &str, &Scale) -> Result<Chart, ChartError>;
+
+/// The charts of every series: name, question and maker.
+const OF_SERIES: [(&str, &str, Maker); 5] = [
+    (
+        "distribution",
+        "What do healthy units read, and where is the limit?",
+        of_distribution,
+    ),
+    (
+        "probability",
+        "How well does the fitted body describe the readings?",
+        of_probability,
+    ),
+    ("months", "What changed from month to month?", of_months),
+    ("drift", "Is it moving, and when will it matter?", of_drift),
+    (
+        "failures",
+        "How often does it fail, and since when?",
+        of_failures,
+    ),
+];
+
+/// Unit in which a series is drawn.
+struct Scale {
+    unit: &'static str,
+    factor: f64,
+}
+
+impl Scale {
+    fn of(typical_ma: f64) -> Self {
+        if typical_ma < 0.1 {
+            Self {
+                unit: "µA",
+                factor: 1e3,
+            }
+        } else {
+            Self {
+                unit: "mA",
+                factor: 1.0,
+            }
+        }
+    }
+
+    fn of_ma(&self, x: f64) -> f64 {
+        x * self.factor
+    }
+}
+
+/// Draws every chart, in parallel.
+#[must_use]
+pub fn pictures(parts: &Parts<'_>, report: &Report) -> Vec<Picture> {
+    let mut jobs: Vec<(Option<usize>, String, String, Option<Maker>)> = vec![(
+        None,
+        "charts/limits.png".to_owned(),
+        "Where does each limit lie?".to_owned(),
+        None,
+    )];
+    for (n, series) in report.series.iter().enumerate() {
+        for (name, question, maker) in OF_SERIES {
+            jobs.push((
+                Some(n),
+                format!("charts/{}-{name}.png", series.id),
+                question.to_owned(),
+                Some(maker),
+            ));
+        }
+    }
+    jobs.into_par_iter()
+        .map(|(series, path, question, maker)| {
+            let chart = match (series, maker) {
+                (Some(n), Some(make)) => {
+                    let title =
+                        style::printable(&report.series[n].title, &format!("series {}", n + 1));
+                    make(parts, n, &title, &Scale::of(typical(parts, n)))
+                }
+                _ => of_limits(parts, report),
+            };
+            Picture {
+                series,
+                path,
+                question,
+                png: chart.and_then(|c| draw::png(&c)),
+            }
+        })
+        .collect()
+}
+
+fn typical(parts: &Parts<'_>, n: usize) -> f64 {
+    let finding = &parts.findings.series[n];
+    finding
+        .healthy
+        .as_ref()
+        .ok()
+        .and_then(|h| h.quantiles[1].as_ref())
+        .map(|q| q.value)
+        .or_else(|| parts.movement.series[n].points.last().map(|p| p.value_ma))
+        .unwrap_or(1.0)
+}
+
+fn period_words(from: Day, to: Day, units: f64) -> String {
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a count"
+    )]
+    let units = counted(units as u64, "unit");
+    format!("{units}, {} to {}", day_text(from), day_text(to))
+}
+
+fn of_distribution(
+    parts: &Parts<'_>,
+    n: usize,
+    title: &str,
+    scale: &Scale,
+) -> Result<Chart, ChartError> {
+    let finding = &parts.findings.series[n];
+    let verdict = &parts.verdicts[n];
+    let judge = &finding.judge;
+    let inside = || {
+        parts.movement.series[n]
+            .readings
+            .iter()
+            .filter(|r| (judge.from..=judge.to).contains(&r.day))
+    };
+    let healthy = finding.healthy.as_ref().ok();
+    // Strays of a carried body are those of another day's level: the list over all history is right there.
+    let strays: Vec<(u16, i64)> = finding
+        .strays
+        .units
+        .iter()
+        .map(|u| (u.station, u.record.reading_pa))
+        .collect();
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "counts"
+    )]
+    let tally: Vec<TallyLine> = inside()
+        .filter(|r| r.says == Says::Value)
+        .map(|r| TallyLine {
+            reading: scale.of_ma(r.ma),
+            count: r.count as u64,
+            stray: crate::input::ma_to_pa(r.ma).is_some_and(|pa| strays.contains(&(r.station, pa))),
+        })
+        .collect();
+    let mut trips: Vec<Trips> = Vec::new();
+    for r in inside().filter(|r| r.says == Says::Above) {
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "counts"
+        )]
+        let count = r.count as u64;
+        let limit = scale.of_ma(r.ma);
+        match trips.iter_mut().find(|t| t.limit == limit) {
+            Some(t) => t.count += count,
+            None => trips.push(Trips { limit, count }),
+        }
+    }
+    // A body carried to the last day is not the density of the whole period.
+    let fitted = healthy.filter(|h| h.lines.is_none());
+    let density = fitted.map_or_else(Vec::new, |h| {
+        let (low, high) = (
+            h.body.average.quantile(1e-5),
+            h.body.average.upper_quantile(1e-5),
+        );
+        (0..=240)
+            .map(|k| {
+                let x = low + (high - low) * f64::from(k) / 240.0;
+                let y: f64 = h
+                    .body
+                    .average
+                    .fits
+                    .iter()
+                    .map(|w| w.weight * w.fit.law.ln_pdf(x).exp())
+                    .sum();
+                at(scale.of_ma(x), y / scale.factor)
+            })
+            .filter(|p| p.x.is_finite() && p.y.is_finite())
+            .collect()
+    });
+    let in_use = healthy.and_then(|h| {
+        let which = h.in_use.as_ref().ok()?;
+        let t = match which {
+            crate::analysis::body::Which::Apart => h.apart.as_ref(),
+            crate::analysis::body::Which::Together => h.together.as_ref(),
+        }?;
+        Some((scale.of_ma(t.lower_ma), scale.of_ma(t.upper_ma)))
+    });
+    let finite = |pair: (f64, f64)| pair.0.is_finite() && pair.1.is_finite();
+    distribution::chart(&Distribution {
+        series: title.to_owned(),
+        verdict: verdict.verdict.kind.map_or("", |k| k.words()).to_owned(),
+        period: period_words(judge.from, judge.to, finding.units_judged),
+        unit: scale.unit.to_owned(),
+        step: scale.of_ma(finding.step_ma),
+        tally,
+        trips,
+        density,
+        body_units: fitted.map_or(0.0, |h| {
+            h.body.fitted().sample().total() / h.body.average.cdf(h.body.cut).max(1e-9)
+        }),
+        fit: fitted.map_or_else(String::new, |h| {
+            format!(
+                "healthy body ({} has most weight)",
+                h.body
+                    .average
+                    .best()
+                    .fit
+                    .law
+                    .family()
+                    .name()
+                    .replace('_', "-")
+            )
+        }),
+        typical: healthy
+            .and_then(|h| h.quantiles[1].as_ref())
+            .map(|q| scale.of_ma(q.value)),
+        high_limit: finding.limits.now.high_pa.map(|pa| scale.of_ma(ma(pa))),
+        low_limit: finding.limits.now.low_pa.map(|pa| scale.of_ma(ma(pa))),
+        tail_bounds: in_use.filter(|b| finite(*b)),
+        band: verdict
+            .verdict
+            .band_low_ma
+            .zip(verdict.verdict.band_high_ma)
+            .map(|(a, b)| (scale.of_ma(a), scale.of_ma(b)))
+            .filter(|b| finite(*b)),
+        open_lead: finding.open_lead_ma.map(|x| scale.of_ma(x)),
+    })
+}
+
+fn of_probability(
+    parts: &Parts<'_>,
+    n: usize,
+    title: &str,
+    scale: &Scale,
+) -> Result<Chart, ChartError> {
+    let finding = &parts.findings.series[n];
+    let Ok(h) = &finding.healthy else {
+        return Err(ChartError::NothingToShow {
+            what: "no body was fitted",
+        });
+    };
+    let body = &h.body;
+    let family = body.average.best().fit.law.family();
+    let plot_scale = match family {
+        Family::Normal | Family::Gamma => ProbabilityScale::Normal,
+        Family::Lognormal => ProbabilityScale::Lognormal,
+        Family::Weibull => ProbabilityScale::Weibull,
+        Family::LogLogistic => ProbabilityScale::LogLogistic,
+        Family::Gumbel => ProbabilityScale::Gumbel,
+    };
+    let total = body.empirical.total();
+    let mut before = 0.0;
+    let observed = body
+        .empirical
+        .points()
+        .into_iter()
+        .map(|p| {
+            #[expect(
+                clippy::cast_possible_truncation,
+                clippy::cast_sign_loss,
+                reason = "a count"
+            )]
+            let count = ((p.p - before).max(0.0) * total).round() as u64;
+            before = p.p;
+            let half = finding.step_ma / 2.0;
+            let stray = body.strays.above.threshold.is_some_and(|t| p.x - half > t)
+                || body.strays.below.threshold.is_some_and(|t| p.x < t);
+            Observed {
+                reading: scale.of_ma(p.x),
+                p: p.p,
+                count: count.max(1),
+                known: if stray { Known::Stray } else { Known::Exactly },
+            }
+        })
+        .collect::<Vec<_>>();
+    let mut trips: Vec<Observed> = body
+        .observed()
+        .filter_map(|line| match line.observation {
+            crate::stats::sample::Observation::Above(limit) => Some(Observed {
+                reading: scale.of_ma(limit),
+                p: body.empirical.cdf(limit),
+                #[expect(
+                    clippy::cast_possible_truncation,
+                    clippy::cast_sign_loss,
+                    reason = "a count"
+                )]
+                count: line.count as u64,
+                known: Known::Above,
+            }),
+            _ => None,
+        })
+        .collect();
+    let mut observed = observed;
+    observed.append(&mut trips);
+    let shares = [
+        0.000_1, 0.000_5, 0.001, 0.005, 0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9,
+        0.95, 0.98, 0.99, 0.995, 0.998, 0.999, 0.999_5, 0.999_9,
+    ];
+    let fitted = shares
+        .iter()
+        .filter_map(|&p| {
+            let q = body.quantile(crate::analysis::body::Which::Apart, p).ok()?;
+            let ok = q.value.is_finite() && q.low.is_finite() && q.high.is_finite();
+            ok.then(|| Fitted {
+                p,
+                reading: scale.of_ma(q.value),
+                low: scale.of_ma(q.low),
+                high: scale.of_ma(q.high),
+            })
+        })
+        .collect();
+    let carried = if h.lines.is_some() {
+        ", carried to the last day"
+    } else {
+        ""
+    };
+    probability::chart(&Probability {
+        series: title.to_owned(),
+        period: format!(
+            "{}{carried}",
+            period_words(finding.judge.from, finding.judge.to, finding.units_judged)
+        ),
+        unit: scale.unit.to_owned(),
+        step: scale.of_ma(finding.step_ma),
+        scale: plot_scale,
+        observed,
+        fitted,
+        fit: format!(
+            "average of families, {} has most weight",
+            family.name().replace('_', "-")
+        ),
+        level: body.level,
+        high_limit: finding.limits.now.high_pa.map(|pa| scale.of_ma(ma(pa))),
+        accepted: Some(parts.config.accepted_reject_share),
+        largest_gap: finding.goodness.1,
+    })
+}
+
+/// A share with its exact interval, for a chart.
+fn interval(events: f64, trials: f64, level: f64) -> Interval {
+    EffectiveCounts::new(events, trials, 1.0)
+        .and_then(|c| clopper_pearson(c, level))
+        .map_or(
+            Interval {
+                value: 0.0,
+                low: 0.0,
+                high: 0.0,
+            },
+            |e| Interval {
+                value: e.value,
+                low: e.low,
+                high: e.high,
+            },
+        )
+}
+
+fn limits_from(parts: &Parts<'_>, n: usize, scale: &Scale) -> Vec<LimitFrom> {
+    parts.findings.series[n]
+        .limits
+        .changes
+        .iter()
+        .filter(|c| c.station.is_none())
+        .map(|c| LimitFrom {
+            day: c.day,
+            high: c.limits.high_pa.map(|pa| scale.of_ma(ma(pa))),
+            low: c.limits.low_pa.map(|pa| scale.of_ma(ma(pa))),
+        })
+        .collect()
+}
+
+fn first_of(month: (i32, u32)) -> Day {
+    chrono::NaiveDate::from_ymd_opt(month.0, month.1, 1)
+        .and_then(|d| Day::try_from((d - chrono::NaiveDate::default()).num_days()).ok())
+        .unwrap_or(0)
+}
+
+fn of_months(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<Chart, ChartError> {
+    let finding = &parts.findings.series[n];
+    let months = finding
+        .months
+        .iter()
+        .filter_map(|m| {
+            let q = m.quantiles?;
+            let next = if m.month.1 == 12 {
+                (m.month.0 + 1, 1)
+            } else {
+                (m.month.0, m.month.1 + 1)
+            };
+            #[expect(clippy::cast_precision_loss, reason = "counts of a month")]
+            let rejected = interval(m.over_limit as f64, m.judged as f64, 0.95);
+            Some(Month {
+                first_day: first_of(m.month),
+                end_day: first_of(next),
+                units: m.judged,
+                median: scale.of_ma(q[1]),
+                low: scale.of_ma(q[0]),
+                high: scale.of_ma(q[2]),
+                rejected,
+            })
+        })
+        .collect();
+    months::chart(&Months {
+        series: title.to_owned(),
+        unit: scale.unit.to_owned(),
+        step: scale.of_ma(finding.step_ma),
+        months,
+        limits: limits_from(parts, n, scale),
+    })
+}
+
+fn events_of(parts: &Parts<'_>, n: usize) -> Vec<EventOn> {
+    let model = &parts.pass.series[n].key.model;
+    parts
+        .register
+        .events
+        .iter()
+        .filter(|e| e.model.is_empty() || e.model == *model)
+        .map(|e| EventOn {
+            day: Day::try_from((e.date - chrono::NaiveDate::default()).num_days()).unwrap_or(0),
+            what: style::printable(
+                &if e.station.is_empty() {
+                    e.what.clone()
+                } else {
+                    format!("{} ({})", e.what, e.station)
+                },
+                "event",
+            ),
+        })
+        .collect()
+}
+
+fn of_drift(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<Chart, ChartError> {
+    let moved = &parts.movement.series[n];
+    let finding = &parts.findings.series[n];
+    let verdict = &parts.verdicts[n];
+    let d = &moved.drift;
+    let points: Vec<OnDay> = moved
+        .points
+        .iter()
+        .map(|p| OnDay {
+            day: p.day,
+            value: scale.of_ma(p.value_ma),
+        })
+        .collect();
+    let fitted = d.line.as_ref().map_or_else(Vec::new, |line| {
+        vec![vec![
+            OnDay {
+                day: line.from,
+                value: scale.of_ma(line.at(line.from)),
+            },
+            OnDay {
+                day: line.to,
+                value: scale.of_ma(line.at(line.to)),
+            },
+        ]]
+    });
+    let averages = d.ewma.as_ref().map_or_else(Vec::new, |chart| {
+        chart
+            .values
+            .iter()
+            .map(|(day, value)| Average {
+                day: *day,
+                value: scale.of_ma(*value),
+                low: scale.of_ma(chart.low_ma),
+                high: scale.of_ma(chart.high_ma),
+            })
+            .collect()
+    });
+    let h = finding.healthy.as_ref().ok();
+    let tail = h.and_then(|h| h.apart.as_ref().or(h.together.as_ref()));
+    let forecast = h
+        .and_then(|h| h.lines.zip(tail))
+        .map(|(lines, tail)| forecast_points(&lines, tail, finding.judge.to, verdict, scale))
+        .unwrap_or_default();
+    let day = |d: chrono::NaiveDate| {
+        Day::try_from((d - chrono::NaiveDate::default()).num_days()).unwrap_or(0)
+    };
+    drift::chart(&drift::Drift {
+        series: title.to_owned(),
+        shape: d.shape.map_or("", |s| shape_key(s)).replace('_', " "),
+        movement: match (d.since, d.per_month_ma.as_ref(), d.shape) {
+            (
+                Some(since),
+                Some(slope),
+                Some(
+                    crate::analysis::drift::Shape::Slope
+                    | crate::analysis::drift::Shape::SlopeAndStep,
+                ),
+            ) => {
+                format!(
+                    "since {}, {}{} a month",
+                    day_text(since),
+                    if slope.value >= 0.0 { "+" } else { "−" },
+                    verdict.wording.estimate(slope.value.abs())
+                )
+            }
+            _ => String::new(),
+        },
+        points_are: format!(
+            "{} medians, {}",
+            if weekly(&moved.points) {
+                "weekly"
+            } else {
+                "daily"
+            },
+            counted(moved.points.len() as u64, "point")
+        ),
+        unit: scale.unit.to_owned(),
+        step: scale.of_ma(finding.step_ma),
+        points,
+        fitted,
+        averages,
+        steps: d
+            .steps
+            .iter()
+            .map(|s| StepOn {
+                day: s.day,
+                low: s.day_low,
+                high: s.day_high,
+                size: format!(
+                    "{}{}",
+                    if s.size_ma.value >= 0.0 { "+" } else { "−" },
+                    verdict.wording.estimate(s.size_ma.value.abs())
+                ),
+            })
+            .collect(),
+        events: events_of(parts, n),
+        limits: limits_from(parts, n, scale),
+        forecast_of: format!(
+            "{} % of healthy units stay under",
+            100.0 * (1.0 - parts.config.accepted_reject_share)
+        ),
+        forecast,
+        crossing: verdict.forecast.map(|f| Crossing {
+            day: day(f.date),
+            low: Some(day(f.low)),
+            high: f.high.map(day),
+        }),
+    })
+}
+
+fn weekly(points: &[crate::analysis::drift::DayPoint]) -> bool {
+    let gaps = points
+        .windows(2)
+        .filter(|w| w[1].day - w[0].day >= 5)
+        .count();
+    gaps * 2 > points.len()
+}
+
+/// The tail carried on from the last day, once a month, as far as the crossing or the horizon.
+fn forecast_points(
+    lines: &crate::analysis::carry::CarryLines,
+    tail: &crate::analysis::healthy::TailNumbers,
+    from: Day,
+    verdict: &crate::verdict::plant::SeriesVerdict,
+    scale: &Scale,
+) -> Vec<Forecast> {
+    let last = verdict.forecast.map_or(180, |f| {
+        let days = (f.date - date(from)).num_days();
+        i32::try_from(days).unwrap_or(180).clamp(30, 400)
+    });
+    (0..=6)
+        .map(|k| {
+            let days = last * k / 6;
+            let on = |x: f64| {
+                let spread = lines.spread.map_or(1.0, |s| {
+                    ((s.at_target + s.per_week * f64::from(days) / 7.0) / s.at_target).max(0.05)
+                });
+                scale.of_ma(
+                    lines.median
+                        + lines.median_per_day * f64::from(days)
+                        + (x - lines.median) * spread,
+                )
+            };
+            Forecast {
+                day: from + days,
+                value: on(tail.quantile_ma),
+                low: on(tail.low_ma),
+                high: on(tail.high_ma),
+            }
+        })
+        .collect()
+}
+
+fn of_failures(
+    parts: &Parts<'_>,
+    n: usize,
+    title: &str,
+    _scale: &Scale,
+) -> Result<Chart, ChartError> {
+    let series = &parts.pass.series[n];
+    let level = parts.config.confidence;
+    let week = |d: Day| (d + 3).div_euclid(7);
+    let stretches = series
+        .outcomes
+        .chunk_by(|a, b| week(a.day) == week(b.day))
+        .map(|group| stretch(group, week(group[0].day) * 7 - 3, level))
+        .collect();
+    let mut events = events_of(parts, n);
+    for change in parts.findings.series[n].limits.changes.iter().skip(1) {
+        let station = change.station.map_or_else(String::new, |s| {
+            format!(" ({})", parts.pass.stations[usize::from(s)])
+        });
+        events.push(EventOn {
+            day: change.day,
+            what: format!("limits changed{station}"),
+        });
+    }
+    events.sort_by(|a, b| (a.day, &a.what).cmp(&(b.day, &b.what)));
+    failures::chart(&Failures {
+        scope: title.to_owned(),
+        stretch: "week".to_owned(),
+        stretches,
+        jump: None,
+        events,
+    })
+}
+
+fn stretch(group: &[OutcomeLine], from: Day, level: f64) -> Stretch {
+    let units: u64 = group.iter().map(|o| u64::from(o.count)).sum();
+    let classes = [
+        (FailureClass::OverLimit, vec![Outcome::OverLimit]),
+        (FailureClass::UnderLimit, vec![Outcome::UnderLimit]),
+        (
+            FailureClass::Breakdown,
+            vec![Outcome::Breakdown, Outcome::Arc],
+        ),
+        (FailureClass::Other, vec![Outcome::NotCompleted]),
+    ]
+    .into_iter()
+    .filter_map(|(class, outcomes)| {
+        let count: u64 = group
+            .iter()
+            .filter(|o| outcomes.contains(&o.outcome))
+            .map(|o| u64::from(o.count))
+            .sum();
+        #[expect(clippy::cast_precision_loss, reason = "counts of a week")]
+        let share = interval(count as f64, units as f64, level);
+        (count > 0).then_some(ClassCount {
+            class,
+            count,
+            share,
+        })
+    })
+    .collect();
+    Stretch {
+        from,
+        until: from + 7,
+        units,
+        classes,
+    }
+}
+
+fn of_limits(parts: &Parts<'_>, report: &Report) -> Result<Chart, ChartError> {
+    let rungs: Vec<Rung> = (0..report.series.len())
+        .filter_map(|n| {
+            let finding = &parts.findings.series[n];
+            let h = finding.healthy.as_ref().ok()?;
+            let verdict = &parts.verdicts[n].verdict;
+            let x50 = h.quantiles[1].as_ref()?.value;
+            let low = h.quantiles[0].as_ref()?.value;
+            let high = h.apart.as_ref().or(h.together.as_ref())?.quantile_ma;
+            Some(Rung {
+                series: style::printable(&report.series[n].title, &format!("series {}", n + 1)),
+                verdict: verdict.kind.map_or("", |k| k.words()).to_owned(),
+                typical: x50,
+                healthy: (low, high),
+                band: verdict
+                    .band_low_ma
+                    .zip(verdict.band_high_ma)
+                    .filter(|b| b.0.is_finite() && b.1.is_finite()),
+                limit: finding.limits.now.high_pa.map(ma),
+                suggested: verdict.suggested_ma(),
+                ceiling: parts
+                    .config
+                    .ceiling
+                    .get(parts.pass.series[n].key.test.key())
+                    .copied(),
+                tester_range: parts.config.tester.range_ma,
+            })
+        })
+        .collect();
+    let (from, to) = parts.pass.days.unwrap_or((0, 0));
+    ladder::chart(&Ladder {
+        unit: "mA".to_owned(),
+        period: format!(
+            "periods judged, up to {} (history from {})",
+            day_text(to),
+            day_text(from)
+        ),
+        rungs,
+    })
+}

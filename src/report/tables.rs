@@ -1,0 +1,88 @@
+//! The two lists of a report as CSV: rows not used, and units to check.
+//!
+//! UTF-8, comma, one header row. What could be taken for a formula is defused (see [`defused`]): the cells
+//! are what somebody exported, and the files are opened in spreadsheets.
+
+use super::format::defused;
+use super::model::Report;
+
+/// Every row that was not used, one line each, under the header
+/// `file,sheet,row,part,kind,reason,expected,found,model,serial,tested_at`.
+#[must_use]
+pub fn rows_not_used_csv(report: &Report) -> String {
+    let header = [
+        "file",
+        "sheet",
+        "row",
+        "part",
+        "kind",
+        "reason",
+        "expected",
+        "found",
+        "model",
+        "serial",
+        "tested_at",
+    ];
+    table(
+        header,
+        report.not_used.iter().map(|l| {
+            let (row, part) = (l.row.to_string(), l.part.to_string());
+            [
+                &l.file,
+                &l.sheet,
+                &row,
+                &part,
+                l.kind,
+                &l.reason,
+                &l.expected,
+                &l.found,
+                &l.model,
+                &l.serial,
+                &l.tested_at,
+            ]
+            .map(|cell: &str| defused(cell).into_owned())
+        }),
+    )
+}
+
+/// Every unit that somebody must look at, under the header
+/// `reason,model,serial,tested_at,station,reading_ma,place`; readings in mA.
+#[must_use]
+pub fn units_to_check_csv(report: &Report) -> String {
+    let header = [
+        "reason",
+        "model",
+        "serial",
+        "tested_at",
+        "station",
+        "reading_ma",
+        "place",
+    ];
+    table(
+        header,
+        report.units.iter().map(|u| {
+            [
+                &u.reason,
+                &u.model,
+                &u.serial,
+                &u.tested_at,
+                &u.station,
+                &u.reading_ma,
+                &u.place,
+            ]
+            .map(|cell| defused(cell).into_owned())
+        }),
+    )
+}
+
+fn table<const N: usize>(header: [&str; N], lines: impl Iterator<Item = [String; N]>) -> String {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(header).expect("memory takes every row");
+    for line in lines {
+        writer
+            .write_record(line)
+            .expect("all rows are as wide as the header");
+    }
+    let bytes = writer.into_inner().expect("memory takes every row");
+    String::from_utf8(bytes).expect("text between commas is text")
+}

@@ -1,0 +1,167 @@
+//! A tally saved as Parquet, to be merged with others and read back as input.
+
+use std::path::Path;
+
+use polars::prelude::{Series as Column_, *};
+
+use super::{Pass, Says, Series};
+use crate::error::{Error, Result};
+use crate::records::{Current, Day, Outcome};
+
+/// One line per distinct combination, in canonical columns; what a reading says is in its outcome.
+#[derive(Default)]
+struct Columns {
+    tested_at: Vec<i32>,
+    model: Vec<String>,
+    test: Vec<&'static str>,
+    test_point: Vec<String>,
+    step: Vec<String>,
+    current: Vec<&'static str>,
+    applied_v: Vec<Option<f64>>,
+    frequency_hz: Vec<Option<f64>>,
+    dwell_s: Vec<Option<f64>>,
+    units_together: Vec<u32>,
+    station: Vec<String>,
+    outcome: Vec<&'static str>,
+    reading_ma: Vec<Option<String>>,
+    reading_step_ma: Vec<Option<f64>>,
+    high_limit_ma: Vec<Option<f64>>,
+    low_limit_ma: Vec<Option<f64>>,
+    lot: Vec<String>,
+    operator: Vec<String>,
+    shift: Vec<String>,
+    count: Vec<u32>,
+}
+
+/// A first attempt as it is saved: everything that tells one line from another.
+#[derive(PartialEq, Eq, PartialOrd, Ord)]
+struct Line {
+    day: Day,
+    station: u16,
+    outcome: Outcome,
+    reading: Option<(i64, Says)>,
+    limits: crate::records::Limits,
+    factors: u32,
+}
+
+/// Writes the tally; gives the number of lines.
+///
+/// Each line stands for `count` first attempts with the same day, station, outcome, reading, limits, lot,
+/// operator and shift. Serials are gone: retests
+/// and tests that were not completed have been set aside before.
+///
+/// # Errors
+/// Where the file cannot be written.
+pub fn save(pass: &Pass, path: &Path) -> Result<usize> {
+    let mut c = Columns::default();
+    for (n, series) in pass.series.iter().enumerate() {
+        let mut lines: std::collections::BTreeMap<Line, u32> = std::collections::BTreeMap::new();
+        for (line, count) in first_attempts(pass, n) {
+            *lines.entry(line).or_default() += count;
+        }
+        for (line, count) in lines {
+            push(&mut c, pass, series, &line, count);
+        }
+    }
+    let height = c.count.len();
+    let day = Column_::new("tested_at".into(), c.tested_at).cast(&DataType::Date);
+    let broken =
+        |e: PolarsError| Error::usage(format!("{}: {e}", path.display()), "choose another file");
+    let mut frame = df!(
+        "model" => c.model,
+        "test" => c.test,
+        "test_point" => c.test_point,
+        "step" => c.step,
+        "current" => c.current,
+        "applied_v" => c.applied_v,
+        "frequency_hz" => c.frequency_hz,
+        "dwell_s" => c.dwell_s,
+        "units_together" => c.units_together,
+        "station" => c.station,
+        "outcome" => c.outcome,
+        "reading_ma" => c.reading_ma,
+        "reading_step_ma" => c.reading_step_ma,
+        "high_limit_ma" => c.high_limit_ma,
+        "low_limit_ma" => c.low_limit_ma,
+        "lot" => c.lot,
+        "operator" => c.operator,
+        "shift" => c.shift,
+        "count" => c.count,
+    )
+    .map_err(broken)?;
+    frame
+        .with_column(day.map_err(broken)?.into())
+        .map_err(broken)?;
+    let file = std::fs::File::create(path).map_err(|e| Error::io("write", path, e))?;
+    ParquetWriter::new(file)
+        .finish(&mut frame)
+        .map_err(broken)?;
+    Ok(height)
+}
+
+/// First attempts of a series, from the rows the pass used.
+fn first_attempts(pass: &Pass, series: usize) -> impl Iterator<Item = (Line, u32)> + '_ {
+    pass.used_of(series).map(move |row| {
+        let r = row.record;
+        let says = match r.shown {
+            crate::records::Shown::Value => Some((r.reading_pa, Says::Value)),
+            crate::records::Shown::Below => Some((r.reading_pa, Says::Below)),
+            crate::records::Shown::Above => Some((r.reading_pa, Says::Above)),
+            crate::records::Shown::Nothing => None,
+        };
+        let line = Line {
+            day: crate::records::day_of(r.time, pass.day_starts_s),
+            station: pass.station_of_setup[r.setup as usize],
+            outcome: r.outcome,
+            // What a trip shows is not the leakage.
+            reading: says.filter(|_| r.outcome != Outcome::OverLimit),
+            limits: pass.limits[r.limits as usize],
+            factors: r.factors,
+        };
+        (line, r.count)
+    })
+}
+
+fn push(c: &mut Columns, pass: &Pass, series: &Series, line: &Line, count: u32) {
+    let key = &series.key;
+    #[expect(clippy::cast_precision_loss, reason = "far below 2^53")]
+    let ma = |pa: i64| pa as f64 / 1e9;
+    let factor = |n: usize| {
+        pass.factor_sets[line.factors as usize]
+            .get(n)
+            .cloned()
+            .unwrap_or_default()
+    };
+    c.tested_at.push(line.day);
+    c.model.push(key.model.clone());
+    c.test.push(key.test.key());
+    c.test_point.push(key.test_point.clone());
+    c.step.push(key.step.clone());
+    c.current.push(if key.current == Current::InPhase {
+        "in phase"
+    } else {
+        "total"
+    });
+    c.applied_v.push(key.applied_v());
+    c.frequency_hz.push(key.frequency_hz());
+    c.dwell_s.push(key.dwell_s());
+    c.units_together.push(u32::from(key.units_together));
+    c.station
+        .push(pass.stations[usize::from(line.station)].clone());
+    c.outcome.push(line.outcome.words());
+    c.reading_ma.push(line.reading.map(|(pa, says)| match says {
+        Says::Value => format!("{}", ma(pa)),
+        Says::Below => format!("<{}", ma(pa)),
+        Says::Above => format!(">{}", ma(pa)),
+    }));
+    c.reading_step_ma.push(
+        line.reading
+            .map(|(pa, _)| ma(pass.steps.at(line.station, pa))),
+    );
+    c.high_limit_ma.push(line.limits.high_pa.map(ma));
+    c.low_limit_ma.push(line.limits.low_pa.map(ma));
+    c.lot.push(factor(0));
+    c.operator.push(factor(1));
+    c.shift.push(factor(2));
+    c.count.push(count);
+}

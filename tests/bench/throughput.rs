@@ -1,0 +1,416 @@
+//! How long a review of a very large export takes, beside a bare scan of the same file.
+//!
+//! One run writes a year of results (10 million rows, 24 models, 8 stations), times the fastest
+//! sensible reading of it (a lazy scan that counts rows per model, station and outcome) and then the
+//! whole `leakdrift review` as a process of its own. Both find the file in the page cache, so the ratio
+//! compares work, not discs. It prints what it measured and asserts nothing.
+//!
+//! ```text
+//! cargo bench --bench throughput
+//! cargo bench --bench throughput -- --rows 1000000 --file /data/large.csv --keep
+//! ```
+//!
+//! A `--file` that exists is measured as it is and never removed. Without `cargo bench` (as in
+//! `cargo test --all-targets`) only a few rows are written, unless `--rows` says otherwise.
+
+use std::error::Error;
+use std::fs::File;
+use std::io::{BufWriter, Write};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, ExitStatus, Stdio};
+use std::sync::mpsc::{self, RecvTimeoutError};
+use std::thread;
+use std::time::{Duration, Instant};
+
+use chrono::{Datelike, Days, NaiveDate, Weekday};
+use polars::prelude::{Engine, LazyCsvReader, LazyFileListReader, PlRefPath, col, len};
+use rand::{RngExt, SeedableRng};
+use rand_distr::{Distribution, StandardNormal};
+use rand_pcg::Pcg64;
+
+/// Rows of a whole measurement.
+const ROWS: u64 = 10_000_000;
+/// Rows where the bench is only tried.
+const FEW_ROWS: u64 = 20_000;
+/// Production days, Monday to Friday: 50 weeks.
+const DAYS: u64 = 250;
+/// Models made in that year.
+const MODELS: u64 = 24;
+/// Stations, each testing half of the models.
+const STATIONS: usize = 8;
+/// Production days of one lot.
+const LOT_DAYS: u64 = 10;
+/// Work begins at 06:00 and ends at 22:00; the shift changes at 14:00. Seconds of the day.
+const OPENS: u64 = 6 * 3600;
+const SHIFT_CHANGES: u64 = 14 * 3600;
+const CLOSES: u64 = 22 * 3600;
+/// Standard normal quantile of 99 %: limits there trip one unit in a hundred.
+const Z_99: f64 = 2.326;
+/// Log standard deviation between two tests of one unit.
+const REPEATABILITY: f64 = 0.01;
+/// Seed of every draw.
+const SEED: u64 = 20_250_106;
+/// How often the memory of the review is looked at.
+const LOOK_EVERY: Duration = Duration::from_millis(50);
+
+const HEADER: &str = "tested_at,model,serial,station,test,applied_v,frequency_hz,reading_ma,high_limit_ma,\
+                      low_limit_ma,outcome,lot,operator,shift\n";
+
+fn main() {
+    if let Err(error) = Wanted::from_arguments().and_then(|wanted| measure(&wanted)) {
+        eprintln!("throughput: {error}");
+    }
+}
+
+/// What the command line asks for.
+struct Wanted {
+    rows: u64,
+    file: Option<PathBuf>,
+    keep: bool,
+}
+
+impl Wanted {
+    fn from_arguments() -> Result<Self, Box<dyn Error>> {
+        let (mut rows, mut file, mut keep, mut whole) = (None, None, false, false);
+        let mut arguments = std::env::args_os().skip(1);
+        while let Some(argument) = arguments.next() {
+            match argument.to_str() {
+                // `cargo bench` adds this one.
+                Some("--bench") => whole = true,
+                Some("--keep") => keep = true,
+                Some("--rows") => {
+                    let text = arguments.next().ok_or("--rows: expected a number")?;
+                    let text = text.to_string_lossy().replace('_', "");
+                    rows = Some(
+                        text.parse()
+                            .map_err(|_| format!("--rows: expected a number, found {text:?}"))?,
+                    );
+                }
+                Some("--file") => {
+                    file = Some(arguments.next().ok_or("--file: expected a path")?.into())
+                }
+                // The test harness has flags of its own, which mean nothing here.
+                _ => eprintln!("throughput: {argument:?} is passed over"),
+            }
+        }
+        Ok(Self {
+            rows: rows.unwrap_or(if whole { ROWS } else { FEW_ROWS }),
+            file,
+            keep,
+        })
+    }
+}
+
+/// Writes the file, times both readings and prints the result.
+fn measure(wanted: &Wanted) -> Result<(), Box<dyn Error>> {
+    let folder = tempfile::Builder::new()
+        .prefix("leakdrift-throughput-")
+        .tempdir()?;
+    let file = match &wanted.file {
+        Some(file) => file.clone(),
+        None => folder.path().join("year.csv"),
+    };
+    let found = file.exists();
+    if !found {
+        let start = Instant::now();
+        // A file cut short by an interruption must not be taken for a whole one by the next run.
+        let part = file.with_extension("part");
+        write_year(&part, wanted.rows)?;
+        std::fs::rename(&part, &file)?;
+        println!(
+            "written in        {:>10.1} s",
+            start.elapsed().as_secs_f64()
+        );
+    }
+    let measured = compare(&file, &folder.path().join("report"));
+    if wanted.keep || found {
+        println!("file kept         {}", file.display());
+        if file.starts_with(folder.path()) {
+            // From here on the folder is the user's.
+            let _ = folder.keep();
+        }
+    } else {
+        std::fs::remove_file(&file)?;
+    }
+    measured
+}
+
+/// Times the scan and the review of `file`, and prints both.
+fn compare(file: &Path, report: &Path) -> Result<(), Box<dyn Error>> {
+    let bytes = std::fs::metadata(file)?.len();
+    let (first, rows) = scan(file)?;
+    let (second, _) = scan(file)?;
+    let bare = first.min(second).as_secs_f64();
+    let review = review(file, report)?;
+    let whole = review.took.as_secs_f64();
+    let memory = review.peak_kib.map_or("not measured".to_owned(), |kib| {
+        format!("{:.0} MB", kib as f64 * 1024.0 / 1e6)
+    });
+    let series = series_in(report).map_or("not found".to_owned(), |count| count.to_string());
+    println!("rows              {rows:>10}");
+    println!("file              {:>10.3} GB", bytes as f64 / 1e9);
+    println!("cores             {:>10}", thread::available_parallelism()?);
+    println!(
+        "bare scan         {bare:>10.2} s  (better of {:.2} and {:.2})",
+        first.as_secs_f64(),
+        second.as_secs_f64()
+    );
+    println!("review            {whole:>10.2} s  ({})", review.status);
+    println!("ratio             {:>10.2}", whole / bare);
+    println!("peak memory       {memory:>10}");
+    println!("series            {series:>10}");
+    println!("rows per second   {:>10.0}", rows as f64 / whole);
+    Ok(())
+}
+
+/// The yardstick: the time a streaming scan takes to count rows per model, station and outcome, and the
+/// rows it counted.
+fn scan(file: &Path) -> Result<(Duration, u64), Box<dyn Error>> {
+    let path = PlRefPath::new(file.to_str().ok_or("a path that is no text")?);
+    let start = Instant::now();
+    let counts = LazyCsvReader::new(path)
+        .with_glob(false)
+        .finish()?
+        .group_by([col("model"), col("station"), col("outcome")])
+        .agg([len()])
+        .collect_with_engine(Engine::Streaming)?
+        .unwrap_single();
+    let took = start.elapsed();
+    let rows = counts
+        .column("len")?
+        .u32()?
+        .iter()
+        .flatten()
+        .map(u64::from)
+        .sum();
+    Ok((took, rows))
+}
+
+/// What one run of the program took.
+struct Review {
+    took: Duration,
+    status: ExitStatus,
+    peak_kib: Option<u64>,
+}
+
+/// Runs `leakdrift review` on `file`, with the report in the folder `report`.
+fn review(file: &Path, report: &Path) -> Result<Review, Box<dyn Error>> {
+    let start = Instant::now();
+    let mut child = Command::new(env!("CARGO_BIN_EXE_leakdrift"))
+        .args(["review", "--quiet", "--out"])
+        .args([report, file])
+        .stdout(Stdio::null())
+        .spawn()?;
+    let (over, until) = mpsc::channel::<()>();
+    let watch = thread::spawn({
+        let status = status_file(&child);
+        move || {
+            let mut peak = None;
+            loop {
+                peak = peak.max(peak_kib(&status));
+                if until.recv_timeout(LOOK_EVERY) != Err(RecvTimeoutError::Timeout) {
+                    return peak;
+                }
+            }
+        }
+    });
+    let status = child.wait();
+    let took = start.elapsed();
+    drop(over);
+    // A run shorter than the looks are apart was hardly seen.
+    let peak_kib = watch
+        .join()
+        .unwrap_or(None)
+        .filter(|_| took > 2 * LOOK_EVERY);
+    Ok(Review {
+        took,
+        status: status?,
+        peak_kib,
+    })
+}
+
+/// Where Linux tells about a process; on other systems there is no such file.
+fn status_file(child: &Child) -> PathBuf {
+    PathBuf::from(format!("/proc/{}/status", child.id()))
+}
+
+/// The most memory the process has held so far, in KiB; `None` where the system does not tell.
+fn peak_kib(status: &Path) -> Option<u64> {
+    let text = std::fs::read_to_string(status).ok()?;
+    let line = text.lines().find_map(|line| line.strip_prefix("VmHWM:"))?;
+    line.trim().strip_suffix("kB")?.trim().parse().ok()
+}
+
+/// How many series the report in this folder has, from its machine-readable file.
+fn series_in(report: &Path) -> Option<usize> {
+    let text = std::fs::read_to_string(report.join("results.json")).ok()?;
+    let whole: serde_json::Value = serde_json::from_str(&text).ok()?;
+    Some(whole.get("series")?.as_array()?.len())
+}
+
+/// One model: what its units read, and the limits typed in for it.
+struct Model {
+    name: String,
+    log_median: f64,
+    log_sd: f64,
+    high_limit_ua: u64,
+    /// Test, voltage and frequency, as printed.
+    settings: String,
+    /// High and low limit, as printed.
+    limits: String,
+}
+
+impl Model {
+    /// Model `number`: an AC withstand test for every second one, a leakage test for the others.
+    fn new(number: u64) -> Self {
+        let place = number as f64 / MODELS as f64;
+        let settings = if number.is_multiple_of(2) {
+            "ac withstand,1500,50"
+        } else {
+            "leakage,230,50"
+        };
+        let (median, log_sd) = (0.3 + 1.2 * place, 0.05 + 0.002 * (number % 12) as f64);
+        // Limits are typed in hundredths of a milliampere.
+        let high = (median * (Z_99 * log_sd).exp() * 100.0).round() as u64;
+        let low = (median * 0.3 * 100.0).round() as u64;
+        Self {
+            name: format!("M{:02}", number + 1),
+            log_median: median.ln(),
+            log_sd,
+            high_limit_ua: high * 10,
+            settings: settings.to_owned(),
+            limits: format!(
+                "{}.{:02},{}.{:02}",
+                high / 100,
+                high % 100,
+                low / 100,
+                low % 100
+            ),
+        }
+    }
+}
+
+/// A unit on its way through the station.
+#[derive(Clone, Copy)]
+struct Unit {
+    serial: u64,
+    model: usize,
+    log_reading: f64,
+}
+
+/// Writes `rows` tests, in order of time, spread evenly over the production days.
+///
+/// The natural log of a reading is normal, rounded to a step of 0.001 mA. A unit over its limit is tested
+/// once more as the next one of its station.
+fn write_year(file: &Path, rows: u64) -> std::io::Result<()> {
+    let mut draws = Pcg64::seed_from_u64(SEED);
+    let models: Vec<Model> = (0..MODELS).map(Model::new).collect();
+    let mut out = BufWriter::with_capacity(1 << 20, File::create(file)?);
+    out.write_all(HEADER.as_bytes())?;
+    let mut again: [Option<Unit>; STATIONS] = [None; STATIONS];
+    let mut serial = 1_000_000;
+    let mut row = Vec::with_capacity(128);
+    for (day, date) in production_days().enumerate() {
+        let day = day as u64;
+        let date = date.format("%Y-%m-%dT").to_string();
+        let (from, to) = (rows * day / DAYS, rows * (day + 1) / DAYS);
+        for n in from..to {
+            let station = (n % STATIONS as u64) as usize;
+            let retest = again[station].take();
+            let unit = retest.unwrap_or_else(|| {
+                serial += 1;
+                let model = on_station(station, draws.random_range(0..MODELS / 2));
+                let z: f64 = StandardNormal.sample(&mut draws);
+                Unit {
+                    serial,
+                    model,
+                    log_reading: models[model].log_median + models[model].log_sd * z,
+                }
+            });
+            let model = &models[unit.model];
+            let noise: f64 = StandardNormal.sample(&mut draws);
+            let noise = if retest.is_some() {
+                REPEATABILITY * noise
+            } else {
+                0.0
+            };
+            let reading_ua = ((unit.log_reading + noise).exp() * 1000.0).round() as u64;
+            let over = reading_ua > model.high_limit_ua;
+            if over && retest.is_none() {
+                again[station] = Some(unit);
+            }
+            let second = OPENS + (n - from) * (CLOSES - OPENS) / (to - from);
+            let early = second < SHIFT_CHANGES;
+
+            row.clear();
+            row.extend_from_slice(date.as_bytes());
+            push_clock(&mut row, second);
+            push_all(&mut row, &[",", &model.name, ","]);
+            push_number(&mut row, unit.serial, 1);
+            row.extend_from_slice(b",S");
+            push_number(&mut row, station as u64 + 1, 1);
+            push_all(&mut row, &[",", &model.settings, ","]);
+            push_number(&mut row, reading_ua / 1000, 1);
+            row.push(b'.');
+            push_number(&mut row, reading_ua % 1000, 3);
+            push_all(
+                &mut row,
+                &[
+                    ",",
+                    &model.limits,
+                    if over { ",over limit,L" } else { ",pass,L" },
+                ],
+            );
+            // Lots of different models begin on different days.
+            push_number(&mut row, (day + unit.model as u64) / LOT_DAYS + 1, 2);
+            row.extend_from_slice(b",P");
+            push_number(&mut row, station as u64 * 2 + u64::from(early) + 1, 2);
+            row.extend_from_slice(if early { b",A\n" } else { b",B\n" });
+            out.write_all(&row)?;
+        }
+    }
+    out.into_inner()?.sync_all()
+}
+
+/// Mondays to Fridays, as many as there are production days.
+fn production_days() -> impl Iterator<Item = NaiveDate> {
+    let monday = NaiveDate::from_ymd_opt(2025, 1, 6).expect("a day of the calendar");
+    (0..)
+        .map(move |n| monday + Days::new(n))
+        .filter(|date| !matches!(date.weekday(), Weekday::Sat | Weekday::Sun))
+        .take(DAYS as usize)
+}
+
+/// The model behind one of the 12 `slots` of a station: each model is tested on four stations, and
+/// neighbouring stations have nine in common.
+fn on_station(station: usize, slot: u64) -> usize {
+    let slot = slot as usize;
+    (station * 3 + slot) % MODELS as usize
+}
+
+fn push_all(row: &mut Vec<u8>, texts: &[&str]) {
+    for text in texts {
+        row.extend_from_slice(text.as_bytes());
+    }
+}
+
+/// Appends a number with at least `digits` digits.
+fn push_number(row: &mut Vec<u8>, number: u64, digits: usize) {
+    let mut text = [b'0'; 20];
+    let (mut left, mut from) = (number, text.len());
+    while left > 0 || text.len() - from < digits {
+        from -= 1;
+        text[from] = b'0' + (left % 10) as u8;
+        left /= 10;
+    }
+    row.extend_from_slice(&text[from..]);
+}
+
+/// Appends a second of the day as `06:00:00`.
+fn push_clock(row: &mut Vec<u8>, second: u64) {
+    push_number(row, second / 3600, 2);
+    row.push(b':');
+    push_number(row, second / 60 % 60, 2);
+    row.push(b':');
+    push_number(row, second % 60, 2);
+}

@@ -1,0 +1,366 @@
+//! Arguments, messages and exit statuses; and that a run that fails leaves the old report whole.
+
+use std::path::Path;
+
+use chrono::NaiveDate;
+use clap::Parser as _;
+
+use crate::support::run::{
+    Done, PROGRAM, contents, folder, put, results, reviewed, run_in, small_table,
+};
+
+const COMMANDS: [&str; 4] = ["review", "peek", "tally", "sample"];
+
+fn table() -> String {
+    small_table(NaiveDate::from_ymd_opt(2026, 9, 1).unwrap(), 50)
+}
+
+fn review(dir: &Path, more: &[&str]) -> Done {
+    run_in(dir, ["review", "in", "--out", "report"].iter().chain(more))
+}
+
+/// The words of a command line; quotes keep a pattern together.
+fn words(line: &str) -> Vec<String> {
+    line.split_whitespace()
+        .map(|w| w.trim_matches('\'').to_owned())
+        .collect()
+}
+
+/// Each help page shows an example, and the program takes what it shows.
+#[test]
+fn every_command_has_help_with_an_example_it_takes() {
+    let dir = folder();
+    for command in [None].into_iter().chain(COMMANDS.map(Some)) {
+        let args: Vec<&str> = command.into_iter().chain(["--help"]).collect();
+        let page = run_in(dir.path(), &args).expect(0).out;
+        let (_, after) = page
+            .split_once("Example:")
+            .unwrap_or_else(|| panic!("no example: {page}"));
+        let examples: Vec<Vec<String>> = after
+            .lines()
+            .filter(|l| l.trim_start().starts_with("leakdrift "))
+            .flat_map(|l| l.split("&&").map(words).collect::<Vec<_>>())
+            .collect();
+        assert!(!examples.is_empty(), "{page}");
+        assert!(
+            command.is_none_or(|c| examples.iter().any(|e| e[1] == c)),
+            "{page}"
+        );
+        for example in examples {
+            let parsed = leakdrift::cli::Cli::try_parse_from(&example);
+            assert!(parsed.is_ok(), "{example:?}: {}", parsed.unwrap_err());
+        }
+    }
+}
+
+/// The example of the first help page, with other names for the folders.
+#[test]
+fn the_first_example_works() {
+    let dir = folder();
+    run_in(dir.path(), ["sample", "demo"]).expect(0);
+    let page = run_in(dir.path(), ["peek", "demo/A1"]).expect(0).out;
+    assert!(
+        page.contains("A1_2025-09.csv") && page.contains("windows-1252"),
+        "{page}"
+    );
+}
+
+#[test]
+fn a_sound_review_ends_with_0_and_writes_every_file() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    let done = review(dir.path(), &[]).expect(0);
+    let files = contents(&dir.path().join("report"));
+    for name in [
+        "results.json",
+        "summary.md",
+        "rows-not-used.csv",
+        "units-to-check.csv",
+    ] {
+        assert!(files.contains_key(name), "{name}: {:?}", files.keys());
+    }
+    assert!(
+        files
+            .keys()
+            .any(|n| n.starts_with("charts/") && n.ends_with(".png")),
+        "{:?}",
+        files.keys()
+    );
+    // A pipe shows neither a progress bar nor its control characters.
+    assert_eq!(done.err, "");
+    assert!(!done.out.contains(['\r', '\u{1b}']), "{:?}", done.out);
+    let results = results(&dir.path().join("report"));
+    assert_eq!(results["rows"]["read"], 1000);
+    assert_eq!(results["rows"]["used"], 1000);
+}
+
+#[test]
+fn quiet_says_nothing() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    let done = review(dir.path(), &["--quiet"]).expect(0);
+    assert_eq!((done.out.as_str(), done.err.as_str()), ("", ""));
+}
+
+/// The demonstration factory has a limit that is too tight, one that is too loose, and a drift.
+#[test]
+fn the_gate_ends_with_3_and_the_report_is_written() {
+    let review = reviewed();
+    assert_eq!(review.done.status, 3, "{}", review.done.err);
+    assert!(review.files.iter().any(|f| f == "results.json"));
+    assert_eq!(review.done.err, "");
+}
+
+/// The small table's limit of 3 mA is above twice its typical reading of 1 mA and beyond twice as far as
+/// its lower end: too loose.
+#[test]
+fn the_gate_comes_before_a_file_that_cannot_be_read() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    put(
+        dir.path(),
+        "in/broken.xlsx",
+        b"PK\x03\x04 and then nothing a workbook holds",
+    );
+    let verdict = |dir: &Path| results(dir)["series"][0]["verdict"]["verdict"].clone();
+    review(dir.path(), &[]).expect(1);
+    assert_eq!(verdict(&dir.path().join("report")), "too_loose");
+    review(dir.path(), &["--gate"]).expect(3);
+}
+
+#[test]
+fn a_damaged_file_among_good_ones_ends_with_1_and_is_named() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    put(
+        dir.path(),
+        "in/broken.xlsx",
+        b"PK\x03\x04 and then nothing a workbook holds",
+    );
+    let done = review(dir.path(), &[]).expect(1);
+    assert!(done.err.contains("broken.xlsx"), "{}", done.err);
+    let results = results(&dir.path().join("report"));
+    assert_eq!(results["rows"]["used"], 1000);
+    let named = results["made"]["failures"].to_string();
+    assert!(named.contains("broken.xlsx"), "{named}");
+    let summary = std::fs::read_to_string(dir.path().join("report/summary.md")).unwrap();
+    assert!(summary.contains("broken.xlsx"), "the page names it");
+}
+
+/// A packed file that breaks off: the rows before the damage count, and the file is named.
+#[test]
+fn a_file_cut_off_in_the_middle_keeps_its_rows_and_is_named() {
+    use std::io::Write as _;
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    let other = table().replace(",M1,", ",M2,");
+    let mut packed = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::default());
+    packed.write_all(other.as_bytes()).unwrap();
+    let whole = packed.finish().unwrap();
+    put(dir.path(), "in/cut.csv.gz", &whole[..whole.len() / 2]);
+    let done = review(dir.path(), &[]).expect(1);
+    assert!(done.err.contains("cut.csv.gz"), "{}", done.err);
+    let rows = results(&dir.path().join("report"))["rows"]["read"]
+        .as_u64()
+        .unwrap();
+    assert!(
+        (1100..2000).contains(&rows),
+        "1000 rows and about half of another 1000: {rows}"
+    );
+}
+
+#[test]
+fn an_empty_folder_ends_with_2() {
+    let dir = folder();
+    std::fs::create_dir(dir.path().join("in")).unwrap();
+    let done = review(dir.path(), &[]).expect(2);
+    assert!(
+        done.err
+            .contains("in: expected exported result files, found none"),
+        "{}",
+        done.err
+    );
+    assert!(!dir.path().join("report").exists());
+}
+
+#[test]
+fn a_path_that_does_not_exist_ends_with_2() {
+    let dir = folder();
+    let done = review(dir.path(), &[]).expect(2);
+    assert!(
+        done.err.contains("in: no such file or folder"),
+        "{}",
+        done.err
+    );
+}
+
+#[test]
+fn a_file_without_columns_it_knows_ends_with_2_and_nothing_is_written() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", "alpha,beta,gamma\n1,2,3\n4,5,6\n");
+    let done = review(dir.path(), &[]).expect(2);
+    for word in ["t.csv", "header", "[columns]"] {
+        assert!(done.err.contains(word), "{word}: {}", done.err);
+    }
+    assert_eq!(
+        contents(dir.path()).into_keys().collect::<Vec<_>>(),
+        ["in/t.csv"]
+    );
+}
+
+#[test]
+fn an_unknown_key_ends_with_2_and_names_line_and_nearest_key() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    put(
+        dir.path(),
+        "in/leakdrift.toml",
+        "name = \"x\"\n\nhorizon_month = 6\n",
+    );
+    let done = review(dir.path(), &[]).expect(2);
+    for word in [
+        "leakdrift.toml",
+        "line 3",
+        "\"horizon_month\"",
+        "\"horizon_months\"",
+    ] {
+        assert!(done.err.contains(word), "{word}: {}", done.err);
+    }
+    assert!(!dir.path().join("report").exists());
+}
+
+#[test]
+fn a_settings_file_can_be_named() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    put(dir.path(), "mine.toml", "name = \"north hall\"\n");
+    review(dir.path(), &["--config", "mine.toml"]).expect(0);
+    assert_eq!(results(&dir.path().join("report"))["name"], "north hall");
+}
+
+#[test]
+fn a_month_that_is_none_ends_with_2() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    for month in ["2026-13", "2026-00", "October", "2026"] {
+        let done = review(dir.path(), &["--month", month]).expect(2);
+        assert!(
+            done.err.contains("--month") && done.err.contains(month),
+            "{}",
+            done.err
+        );
+    }
+    assert!(!dir.path().join("report").exists());
+}
+
+/// 50 days from 2026-09-01 on: the last month is October, with 20 days of 20 units; September has 30.
+#[test]
+fn the_month_under_review_is_the_last_one_or_the_one_named() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    let of = |more: &[&str]| {
+        review(dir.path(), more).expect(0);
+        let results = results(&dir.path().join("report"));
+        (
+            results["month"].as_str().unwrap().to_owned(),
+            results["series"][0]["units_this_month"].as_u64().unwrap(),
+        )
+    };
+    assert_eq!(of(&[]), ("2026-10".to_owned(), 400));
+    assert_eq!(of(&["--month", "2026-09"]), ("2026-09".to_owned(), 600));
+}
+
+#[test]
+fn a_folder_that_holds_something_else_is_refused() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    put(dir.path(), "report/my-notes.txt", "not a report");
+    let before = contents(dir.path());
+    let done = review(dir.path(), &[]).expect(2);
+    assert!(done.err.contains("report"), "{}", done.err);
+    assert!(contents(dir.path()) == before, "nothing was touched");
+}
+
+#[test]
+fn the_next_report_replaces_the_last_one() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    review(dir.path(), &[]).expect(0);
+    let first = contents(&dir.path().join("report"));
+    put(dir.path(), "in/t.csv", table().replace(",M1,", ",M2,"));
+    review(dir.path(), &[]).expect(0);
+    assert_eq!(
+        results(&dir.path().join("report"))["series"][0]["model"],
+        "M2"
+    );
+    put(dir.path(), "in/t.csv", table());
+    review(dir.path(), &[]).expect(0);
+    assert!(
+        contents(&dir.path().join("report")) == first,
+        "same input, same bytes, and nothing of M2 left"
+    );
+    let beside: Vec<_> = std::fs::read_dir(dir.path())
+        .unwrap()
+        .map(|e| e.unwrap().file_name())
+        .collect();
+    assert_eq!(beside.len(), 2, "no temporary folder is left: {beside:?}");
+}
+
+#[test]
+fn a_failed_run_leaves_the_old_report() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    review(dir.path(), &[]).expect(0);
+    let before = contents(&dir.path().join("report"));
+    put(dir.path(), "in/t.csv", "alpha,beta\n1,2\n");
+    review(dir.path(), &[]).expect(2);
+    assert!(contents(&dir.path().join("report")) == before);
+}
+
+/// Killed at several moments: the report is the old one or the new one, never a part.
+#[test]
+fn an_interrupted_run_leaves_a_whole_report() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    review(dir.path(), &[]).expect(0);
+    let old = contents(&dir.path().join("report"));
+    put(dir.path(), "in/t.csv", table().replace(",M1,", ",M2,"));
+    run_in(dir.path(), ["review", "in", "--out", "other"]).expect(0);
+    let new = contents(&dir.path().join("other"));
+    assert!(old != new);
+    for wait_ms in [5, 100, 300] {
+        let mut child = std::process::Command::new(PROGRAM)
+            .current_dir(dir.path())
+            .args(["review", "in", "--out", "report", "--quiet"])
+            .spawn()
+            .unwrap();
+        std::thread::sleep(std::time::Duration::from_millis(wait_ms));
+        // It may have ended by itself.
+        let _ = child.kill();
+        child.wait().unwrap();
+        // Killed between its two renames, a run leaves the old report aside; the next run puts it back.
+        if !dir.path().join("report").exists() {
+            run_in(dir.path(), ["review", "nowhere", "--out", "report"]).expect(2);
+        }
+        let now = contents(&dir.path().join("report"));
+        assert!(
+            now == old || now == new,
+            "after {wait_ms} ms: {:?}",
+            now.keys()
+        );
+    }
+}
+
+#[test]
+fn a_wrong_argument_ends_with_2() {
+    let dir = folder();
+    for args in [
+        &["review"][..],
+        &["review", "in", "--speed"],
+        &["dance"],
+        &[],
+    ] {
+        let done = run_in(dir.path(), args).expect(2);
+        assert!(done.err.contains("Usage"), "{args:?}: {}", done.err);
+    }
+}

@@ -1,0 +1,17 @@
+//! Published values and closed forms worked by hand, one file per method.
+
+mod autocorrelation;
+mod capability;
+mod censored_fits;
+mod change_points;
+mod empirical;
+mod ewma;
+mod goodness;
+mod multiple;
+mod physics;
+mod proportion;
+mod special_functions;
+mod tolerance;
+mod trend;
+mod verdict_findings;
+mod verdicts;

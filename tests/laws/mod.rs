@@ -1,0 +1,16 @@
+//! What must hold whatever the data are.
+
+mod averages;
+mod body;
+mod chart_inputs;
+mod charts;
+mod factory;
+mod families;
+mod movement;
+mod page_report;
+mod pages;
+mod report_folder;
+mod samples;
+mod tail;
+mod time;
+mod verdicts;

@@ -1,0 +1,306 @@
+//! A report made by hand, with a line in every list: what the pages are tested on.
+
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+use leakdrift::report::model::*;
+
+/// A day written as `2026-10-30`.
+pub fn day(text: &str) -> NaiveDate {
+    text.parse().unwrap()
+}
+
+/// An estimate.
+pub fn e(value: f64, low: f64, high: f64) -> E {
+    E {
+        value,
+        low,
+        high,
+        level: 0.95,
+        method: "maximum likelihood".to_owned(),
+    }
+}
+
+/// One series with every answer there is, under `name` for all that comes from files.
+pub fn series(name: &str) -> SeriesReport {
+    let n = || name.to_owned();
+    SeriesReport {
+        id: "m1-ac-1500".to_owned(),
+        title: format!("{name}, AC withstand 1500 V 60 Hz"),
+        model: n(),
+        test: "ac_withstand".to_owned(),
+        applied_v: Some(1500.0),
+        frequency_hz: Some(60.0),
+        test_point: Some(n()),
+        step: Some("1".to_owned()),
+        current: "total",
+        dwell_s: Some(2.0),
+        units_together: 1,
+        units: 5980,
+        units_this_month: 440,
+        outcomes: Outcomes {
+            pass: 5950,
+            over_limit: 12,
+            under_limit: 9,
+            breakdown: 6,
+            arc: 4,
+            not_completed: 3,
+            not_reached: 0,
+        },
+        limit: LimitReport {
+            high_ma: Some(5.0),
+            low_ma: None,
+            since: Some(day("2026-03-16")),
+            history: vec![
+                LimitChange {
+                    from: day("2025-09-01"),
+                    high_ma: Some(2.25),
+                    low_ma: Some(1.0),
+                    station: None,
+                },
+                LimitChange {
+                    from: day("2026-03-20"),
+                    high_ma: Some(5.0),
+                    low_ma: None,
+                    station: Some(n()),
+                },
+            ],
+            open_lead_ma: Some(0.034),
+        },
+        distribution: Some(DistributionReport {
+            family: "gamma".to_owned(),
+            families: vec![FamilyReport {
+                name: "gamma".to_owned(),
+                aicc: Some(-1234.5),
+                weight: 1.0,
+                params: BTreeMap::from([
+                    ("shape".to_owned(), 2066.0),
+                    ("scale".to_owned(), 0.000968),
+                ]),
+                stopped: "converged".to_owned(),
+            }],
+            goodness: GoodnessReport {
+                p_value: Some(0.0004),
+                largest_gap: Some(0.012),
+            },
+            x05_ma: Some(e(1.93, 1.92, 1.94)),
+            x50_ma: Some(e(2.0, 1.99, 2.01)),
+            x95_ma: Some(e(2.07, 2.06, 2.08)),
+            x99_ma: Some(e(2.1, 2.09, 2.11)),
+            // No upper bound: `null` in JSON, words on the page.
+            x99_865_ma: Some(e(2.13, 2.11, f64::INFINITY)),
+            groups: 2,
+            split_by: Some(n()),
+            tail: TailReport {
+                in_use: "apart".to_owned(),
+                apart_ma: Some(e(2.16, 2.15, 2.17)),
+                together_ma: Some(e(2.4, 2.2, 2.9)),
+                excess_share: Some(e(0.0005, 0.0001, 0.001)),
+            },
+            in_use_because: "readings stand apart from the healthy body".to_owned(),
+        }),
+        capability: Some(CapabilityReport {
+            index: "P_pkU".to_owned(),
+            value: e(23.08, 20.0, 27.3),
+        }),
+        expected_reject_ppm: Some(e(0.0001, 0.0, 0.9)),
+        observed_reject_ppm: Some(e(2006.7, 1037.0, 3503.0)),
+        verdict: VerdictReport {
+            verdict: Some("too_loose".to_owned()),
+            provisional: true,
+            band_low_ma: Some(2.18),
+            band_high_ma: Some(2.46),
+            blind_spot_mohm: Some(0.3273),
+            reasons: vec![format!(
+                "{name}: the limit lies above the upper end of the band."
+            )],
+            judged: Some(JudgedReport {
+                from: day("2026-05-01"),
+                to: day("2026-10-30"),
+                units: 2500,
+            }),
+            suggested_ma: Some(2.46),
+            fits_until: Some(day("2027-01-31")),
+            units_needed: Some(20_000),
+            rejects_per_month: Some(e(0.2, 0.0, 1.1)),
+            low_limit_from_ma: Some(0.08),
+            low_limit_to_ma: Some(1.7),
+            open_lead_passes: Some(true),
+            sentence: format!("The limit of {name} passes harmful leaks."),
+            words: "too loose".to_owned(),
+            proving: Some("554 kΩ (4.06 W) must trip, 677 kΩ (3.32 W) must pass".to_owned()),
+        },
+        strays: StrayReport {
+            above: 15,
+            below: 23,
+            units: vec![StrayLine {
+                serial: n(),
+                tested_at: "2026-10-13 10:22:00".to_owned(),
+                station: n(),
+                reading_ma: 4.26,
+                side: "above",
+            }],
+        },
+        retests: RetestReport {
+            failed: 30,
+            then_passed: 4,
+            repeatability_ma: Some(e(0.006, 0.005, 0.008)),
+            practice: vec![format!("operator {name}: 20 units tripped")],
+        },
+        drift: DriftReport {
+            shape: Some("slope_and_step".to_owned()),
+            since: Some(day("2025-12-01")),
+            flagged: true,
+            per_month_ma: Some(e(0.012, 0.01, 0.014)),
+            p_value: Some(0.003),
+            rho: Some(0.21),
+            smallest_step_ma: Some(0.01),
+            steps: vec![StepLine {
+                date: day("2026-05-11"),
+                date_low: day("2026-05-08"),
+                date_high: day("2026-05-12"),
+                size_ma: e(0.07, 0.06, 0.08),
+                event: Some(n()),
+            }],
+            explained: vec![ExplainedLine {
+                what: "humidity".to_owned(),
+                share: e(0.3, 0.2, 0.4),
+            }],
+            limit_reached_on: Some(ReachedReport {
+                date: day("2027-01-31"),
+                low: day("2026-12-15"),
+                high: None,
+            }),
+            sentence: format!("{name} rises."),
+        },
+        months: vec![MonthLine {
+            month: "2026-10".to_owned(),
+            units: 440,
+            x50_ma: Some(2.0),
+            x95_ma: Some(2.07),
+            reject_share: Some(0.0),
+            p_pku: Some(23.1),
+        }],
+        reading_step_ma: 0.01,
+        changed: vec![format!("median of {name} unchanged")],
+        charts: vec![(
+            "charts/m1-ac-1500-months.png".to_owned(),
+            "How did it move?".to_owned(),
+        )],
+    }
+}
+
+/// A report in which every list has a line, under `name` for all that comes from files.
+pub fn report_of(name: &str) -> Report {
+    let n = || name.to_owned();
+    Report {
+        schema: SCHEMA,
+        name: n(),
+        month: "2026-10".to_owned(),
+        from: day("2025-09-01"),
+        to: day("2026-10-30"),
+        rows: RowCounts {
+            read: 56_123,
+            used: 45_500,
+            set_aside: BTreeMap::from([(n(), 10_619)]),
+            unreadable: 4,
+        },
+        series: vec![series(name)],
+        stations: vec![StationReport {
+            station: n(),
+            offset_pct: Some(e(3.63, 3.58, 3.69)),
+            flagged: true,
+            moved: vec![StationMove {
+                date: day("2026-10-05"),
+                date_low: day("2026-10-02"),
+                date_high: day("2026-10-06"),
+                size_pct: e(3.63, 3.5, 3.7),
+            }],
+            acts_as: Some("per_cent"),
+            offset_ma: Some(e(0.01, 0.005, 0.015)),
+            passes_in_doubt: Some(55),
+        }],
+        limit_groups: vec![GroupReport {
+            group: n(),
+            band_low_ma: Some(2.18),
+            band_high_ma: Some(2.46),
+            low_set_by: Some(n()),
+            high_set_by: Some(n()),
+            sentence: format!("One limit can serve {name}."),
+        }],
+        calibration: None,
+        checks: Some(vec![CheckReport {
+            station: n(),
+            days_without: 3,
+            wrong: vec![WrongCheck {
+                tested_at: "2026-04-22 06:02:00".to_owned(),
+                load: n(),
+                expected: "over limit".to_owned(),
+                found: "pass".to_owned(),
+                units_since_last_good: 11,
+            }],
+        }]),
+        units_to_check: BTreeMap::from([(n(), 23)]),
+        settings_changes: None,
+        gaps: None,
+        too_good: None,
+        movement: vec![MovementReport {
+            what: "tester",
+            name: n(),
+            date: day("2026-10-05"),
+            size_pct: e(3.63, 3.5, 3.7),
+        }],
+        jumps: None,
+        notes: vec![format!("{name}: a note")],
+        settings: vec![SettingLine {
+            name: "confidence".to_owned(),
+            value: "0.95".to_owned(),
+            unit: "share".to_owned(),
+            reason: "usual".to_owned(),
+        }],
+        made: Made {
+            version: "0.1.0".to_owned(),
+            seed: 1,
+            inputs: vec![InputLine {
+                path: n(),
+                bytes: 1_234_567,
+                sha256: "00ff".to_owned(),
+            }],
+            failures: vec![format!("{name}: cut off")],
+        },
+        actions: vec![ActionLine {
+            rank: 1,
+            subject: n(),
+            sentence: format!("{name} passes leaks."),
+            next_step: "Set the limit to 2.46 mA.".to_owned(),
+        }],
+        events: vec![EventLine {
+            date: day("2026-10-06"),
+            what: n(),
+            station: n(),
+            model: n(),
+        }],
+        units: vec![UnitLine {
+            reason: "never passed".to_owned(),
+            model: n(),
+            serial: n(),
+            tested_at: "2026-10-13 10:22:00".to_owned(),
+            station: n(),
+            reading_ma: "4.26".to_owned(),
+            place: n(),
+        }],
+        not_used: vec![NotUsedLine {
+            file: n(),
+            sheet: n(),
+            row: 7,
+            part: 1,
+            kind: "unreadable",
+            reason: n(),
+            expected: "a number".to_owned(),
+            found: n(),
+            model: n(),
+            serial: n(),
+            tested_at: String::new(),
+        }],
+    }
+}

@@ -1,0 +1,6 @@
+//! From files to report, end to end.
+
+mod flavours;
+mod ledger;
+mod sample_data;
+mod stories;

@@ -1,0 +1,727 @@
+//! What the report says of the planted stories, against the factory's truth: one test per story that the
+//! questions of limit, drift, station and retest answer.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::NaiveDate;
+use leakdrift::sample::{
+    self, Body, Filter, Kind, Model, Planted, Shown, Station, quantile_ma, share_at_or_below,
+};
+use serde_json::Value;
+
+use crate::support::run::{CsvRow, date, number, plain, reviewed, series};
+
+fn day(year: i32, month: u32, day: u32) -> NaiveDate {
+    NaiveDate::from_ymd_opt(year, month, day).unwrap()
+}
+
+/// The eight series: model, kind of test, coarsest reading step of its stations in mA, expected verdict.
+/// Steps and verdicts from the factory's description.
+const SERIES: [(Model, Kind, f64, &str); 8] = [
+    (Model::Kb120, Kind::AcWithstand, 0.001, "fits"),
+    (Model::Fh205, Kind::AcWithstand, 0.01, "fits"),
+    (Model::Fh205, Kind::Leakage, 0.001, "fits"),
+    (Model::Vc310, Kind::AcWithstand, 0.01, "too_tight"),
+    (Model::Sm415, Kind::AcWithstand, 0.01, "fits"),
+    (Model::Em520, Kind::AcWithstand, 0.01, "fits"),
+    (Model::Dh640, Kind::DcWithstand, 0.0001, "fits"),
+    (Model::Ap730, Kind::AcWithstand, 0.01, "too_loose"),
+];
+
+fn word(kind: Kind) -> &'static str {
+    match kind {
+        Kind::AcWithstand => "ac_withstand",
+        Kind::DcWithstand => "dc_withstand",
+        Kind::Leakage => "leakage",
+    }
+}
+
+fn of(model: Model, kind: Kind) -> &'static Value {
+    series(&reviewed().results, model.name(), word(kind))
+}
+
+fn body(model: Model, kind: Kind) -> Body {
+    Body {
+        model,
+        kind,
+        filter: None,
+    }
+}
+
+/// The true quantile of the units that a series judges: of the last day where it carries a slope to that
+/// day, else of all production days of the period together.
+fn true_quantile(series: &Value, body: Body, p: f64) -> f64 {
+    let (from, to) = (
+        date(&series["verdict"]["judged"]["from"]),
+        date(&series["verdict"]["judged"]["to"]),
+    );
+    if body.model == Model::Kb120 {
+        return quantile_ma(body, to, p);
+    }
+    let days: Vec<NaiveDate> = sample::production_days()
+        .into_iter()
+        .filter(|d| (from..=to).contains(d))
+        .collect();
+    assert!(days.len() > 20, "{} production days judged", days.len());
+    let share = |ma: f64| {
+        days.iter()
+            .map(|d| share_at_or_below(body, *d, ma))
+            .sum::<f64>()
+            / days.len() as f64
+    };
+    let (mut low, mut high) = (1e-5_f64, 100.0_f64);
+    for _ in 0..40 {
+        let middle = (low * high).sqrt();
+        if share(middle) < p {
+            low = middle
+        } else {
+            high = middle
+        }
+    }
+    (low * high).sqrt()
+}
+
+fn verdict_is(model: Model, kind: Kind) {
+    let want = SERIES
+        .iter()
+        .find(|s| s.0 == model && s.1 == kind)
+        .unwrap()
+        .3;
+    let verdict = &of(model, kind)["verdict"];
+    assert_eq!(
+        verdict["verdict"].as_str(),
+        Some(want),
+        "{}: {}",
+        model.name(),
+        verdict["reasons"]
+    );
+}
+
+fn not_flagged(model: Model, kind: Kind) {
+    let drift = &of(model, kind)["drift"];
+    assert_eq!(
+        drift["flagged"],
+        false,
+        "{}, {}: {drift}",
+        model.name(),
+        word(kind)
+    );
+}
+
+/// Rows of `units-to-check.csv` of a model whose reason contains `reason`.
+fn listed(model: &str, reason: &str) -> Vec<&'static CsvRow> {
+    reviewed()
+        .units
+        .iter()
+        .filter(|row| row.get("model").is_some_and(|m| m == model))
+        .filter(|row| {
+            row.get("reason")
+                .expect("a column named reason")
+                .contains(reason)
+        })
+        .collect()
+}
+
+/// Serial, station and time of planted tests.
+fn keys(planted: &[Planted]) -> BTreeSet<(String, String, String)> {
+    planted
+        .iter()
+        .map(|p| {
+            (
+                plain(&p.serial),
+                p.station.to_owned(),
+                p.tested_at.format("%Y-%m-%d %H:%M:%S").to_string(),
+            )
+        })
+        .collect()
+}
+
+fn serials(planted: &[Planted]) -> BTreeSet<String> {
+    planted.iter().map(|p| plain(&p.serial)).collect()
+}
+
+fn key(row: &CsvRow) -> (String, String, String) {
+    (
+        plain(&row["serial"]),
+        row["station"].clone(),
+        row["tested_at"].clone(),
+    )
+}
+
+#[test]
+fn the_series_are_those_of_the_factory_and_no_others() {
+    let results = &reviewed().results;
+    assert_eq!(results["series"].as_array().unwrap().len(), SERIES.len());
+    for (model, kind, ..) in SERIES {
+        let found = of(model, kind);
+        let setting = model
+            .sequence(Station::A2, sample::last_day(), Filter::Only)
+            .into_iter()
+            .find(|s| s.kind == kind)
+            .unwrap();
+        assert_eq!(
+            found["applied_v"].as_f64(),
+            Some(setting.volts),
+            "{}",
+            model.name()
+        );
+        assert_eq!(
+            found["limit"]["high_ma"].as_f64(),
+            Some(setting.high_ma),
+            "{}",
+            model.name()
+        );
+        assert_eq!(
+            found["limit"]["low_ma"].as_f64(),
+            setting.low_ma,
+            "{}",
+            model.name()
+        );
+        assert_eq!(found["units_together"], 1);
+        assert_eq!(found["current"], "total");
+    }
+    assert_eq!(results["month"], "2026-10");
+    assert_eq!(results["schema"], "leakdrift.results/1");
+}
+
+/// The interval of the typical reading holds the true one, within one reading step.
+#[test]
+fn typical_readings_are_the_true_ones() {
+    let mut wrong = Vec::new();
+    for (model, kind, step, _) in SERIES {
+        let series = of(model, kind);
+        let x50 = &series["distribution"]["x50_ma"];
+        let truth = true_quantile(series, body(model, kind), 0.5);
+        let (low, high) = (number(&x50["low"]) - step, number(&x50["high"]) + step);
+        // An interval wide enough to hold anything would prove nothing: X50 is known to a fifth, DH640 through its season.
+        if !(low..=high).contains(&truth) || high - low - 2.0 * step > 0.2 * truth {
+            wrong.push(format!(
+                "{}, {}: {truth} against {x50}",
+                model.name(),
+                word(kind)
+            ));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// The lower end of the band covers the reading that all but one in a thousand healthy units stay under;
+/// where the limit fits, it lies above the lower end, unless only drift will carry the lower end past it.
+#[test]
+fn no_band_begins_below_what_healthy_units_read() {
+    let mut wrong = Vec::new();
+    for (model, kind, _, verdict) in SERIES {
+        let series = of(model, kind);
+        let low = number(&series["verdict"]["band_low_ma"]);
+        let truth = true_quantile(series, body(model, kind), 0.999);
+        let limit = number(&series["limit"]["high_ma"]);
+        if low < truth || (verdict == "fits" && model != Model::Kb120 && low > limit) {
+            wrong.push(format!(
+                "{}, {}: band from {low}, healthy to {truth}, limit {limit}",
+                model.name(),
+                word(kind)
+            ));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn no_interval_is_upside_down() {
+    fn walk(value: &Value, at: &str, seen: &mut u32) {
+        match value {
+            Value::Object(map) => {
+                if map.contains_key("level") && map.contains_key("method") {
+                    *seen += 1;
+                    let get = |k: &str| map[k].as_f64();
+                    if let (Some(low), Some(high)) = (get("low"), get("high")) {
+                        assert!(low <= high, "{at}: {value}");
+                    }
+                    if let (Some(low), Some(x)) = (get("low"), get("value")) {
+                        assert!(low <= x, "{at}: {value}");
+                    }
+                    if let (Some(x), Some(high)) = (get("value"), get("high")) {
+                        assert!(x <= high, "{at}: {value}");
+                    }
+                }
+                map.iter()
+                    .for_each(|(k, v)| walk(v, &format!("{at}.{k}"), seen));
+            }
+            Value::Array(list) => {
+                list.iter()
+                    .enumerate()
+                    .for_each(|(n, v)| walk(v, &format!("{at}[{n}]"), seen));
+            }
+            _ => {}
+        }
+    }
+    let mut seen = 0;
+    walk(&reviewed().results, "", &mut seen);
+    // Five quantiles of each of eight series.
+    assert!(seen >= 40, "{seen} intervals");
+}
+
+/// Story 1.
+#[test]
+fn fan_heater_fits_twice_and_stands_still() {
+    verdict_is(Model::Fh205, Kind::AcWithstand);
+    verdict_is(Model::Fh205, Kind::Leakage);
+    not_flagged(Model::Fh205, Kind::AcWithstand);
+    not_flagged(Model::Fh205, Kind::Leakage);
+}
+
+/// Story 2. The limit that is suggested instead must not reject: it lies above the true X99.9.
+#[test]
+fn vacuum_cleaner_limit_is_too_tight() {
+    verdict_is(Model::Vc310, Kind::AcWithstand);
+    let series = of(Model::Vc310, Kind::AcWithstand);
+    let suggested = number(&series["verdict"]["suggested_ma"]);
+    assert!(suggested > true_quantile(series, body(Model::Vc310, Kind::AcWithstand), 0.999));
+    assert!(suggested <= 10.0, "the maker's own ceiling is 10 mA");
+    not_flagged(Model::Vc310, Kind::AcWithstand);
+}
+
+/// Story 3: units over limit in the late shift at B1, by the rows as the files show them.
+#[test]
+fn retesting_until_it_passes_is_named_with_its_operator() {
+    let review = reviewed();
+    let mut units: BTreeMap<String, bool> = BTreeMap::new();
+    for test in &review.factory.tests[&Station::B1] {
+        // Rows whose clock is not believed are set aside.
+        let believed = test.printed.date() >= sample::first_day();
+        if test.model != "VC310" || test.operator != "op07" || !believed {
+            continue;
+        }
+        let pass = test.outcome == sample::Outcome::Pass;
+        match units.get_mut(&plain(&test.serial)) {
+            Some(passed) => *passed |= pass,
+            None if test.outcome == sample::Outcome::OverLimit => {
+                units.insert(plain(&test.serial), false);
+            }
+            None => {}
+        }
+    }
+    let passed = units.values().filter(|p| **p).count();
+    let line = review
+        .summary
+        .lines()
+        .find(|l| l.contains("op07") && l.contains("B1") && l.contains("passed"))
+        .expect("summary.md names op07 at B1");
+    let numbers: Vec<&str> = line.split(|c: char| !c.is_ascii_digit()).collect();
+    for want in [units.len().to_string(), passed.to_string()] {
+        assert!(numbers.contains(&want.as_str()), "{want} is not in: {line}");
+    }
+    // Nobody else retests until it passes.
+    for operator in [
+        "op01", "op02", "op03", "op04", "op05", "op06", "op08", "op09",
+    ] {
+        let said = review
+            .summary
+            .lines()
+            .any(|l| l.contains(operator) && l.contains("further tests"));
+        assert!(!said, "{operator} is named");
+    }
+    assert!(!listed("VC310", "more retests than allowed").is_empty());
+}
+
+/// Story 4.
+#[test]
+fn kettle_drifts_from_december_and_the_date_is_foretold() {
+    verdict_is(Model::Kb120, Kind::AcWithstand);
+    let series = of(Model::Kb120, Kind::AcWithstand);
+    let drift = &series["drift"];
+    assert_eq!(drift["flagged"], true, "{drift}");
+    assert_eq!(drift["shape"], "slope", "{drift}");
+    assert_eq!(drift["steps"].as_array().map(Vec::len), Some(0), "{drift}");
+    let since = date(&drift["since"]);
+    assert!(
+        (since - day(2025, 12, 1)).num_days().abs() <= 45,
+        "since {since}"
+    );
+    assert!(number(&drift["per_month_ma"]["low"]) > 0.0, "{drift}");
+    let reached = &drift["limit_reached_on"];
+    let (low, at) = (date(&reached["low"]), date(&reached["date"]));
+    assert!(low > sample::last_day(), "{reached}");
+    assert!(low <= at, "{reached}");
+    let truth = sample::crossing_date(0.001).unwrap();
+    assert!(low <= truth, "true date {truth}, {reached}");
+    if !reached["high"].is_null() {
+        let high = date(&reached["high"]);
+        assert!(at <= high && truth <= high, "true date {truth}, {reached}");
+    }
+    let until = date(&series["verdict"]["fits_until"]);
+    assert!(until > sample::last_day(), "{until}");
+}
+
+/// Story 5, the step: gain 0.965 to 1.000 is 1/0.965 − 1 = 3.627 %.
+#[test]
+fn the_step_of_a2_is_the_testers() {
+    let stations = reviewed().results["stations"].as_array().unwrap();
+    assert_eq!(stations.len(), 4);
+    for station in stations {
+        let moved = station["moved"].as_array().unwrap();
+        if station["station"] != "A2" {
+            assert!(moved.is_empty(), "{station}");
+            continue;
+        }
+        assert_eq!(moved.len(), 1, "{station}");
+        let (low, high) = (date(&moved[0]["date_low"]), date(&moved[0]["date_high"]));
+        let truth = sample::a2_calibrated();
+        assert!((low..=high).contains(&truth), "{station}");
+        assert!((low..=high).contains(&date(&moved[0]["date"])), "{station}");
+        let size = &moved[0]["size_pct"];
+        let truth = 100.0 * (1.0 / 0.965 - 1.0);
+        assert!(
+            (number(&size["low"])..=number(&size["high"])).contains(&truth),
+            "{truth}: {size}"
+        );
+        assert!(number(&size["high"]) - number(&size["low"]) < 2.0, "{size}");
+    }
+    let movement = reviewed().results["movement"].as_array().unwrap();
+    assert!(
+        movement
+            .iter()
+            .any(|m| m["what"] == "tester" && m["name"] == "A2"),
+        "{movement:?}"
+    );
+    assert!(
+        !movement
+            .iter()
+            .any(|m| m["what"] == "product" && m["name"] != "KB120"),
+        "{movement:?}"
+    );
+}
+
+/// Story 5, the leads: B2 adds capacitance, and so the same mA on every model.
+#[test]
+fn the_long_leads_of_b2_act_as_milliampere() {
+    let stations = reviewed().results["stations"].as_array().unwrap();
+    let b2 = stations.iter().find(|s| s["station"] == "B2").unwrap();
+    assert_eq!(b2["acts_as"], "ma", "{b2}");
+    assert!(number(&b2["offset_ma"]["low"]) > 0.0, "{b2}");
+}
+
+/// Story 6, the limit: one bad lot among many sound ones is no reason to doubt it.
+#[test]
+fn espresso_machine_fits_after_the_jump() {
+    verdict_is(Model::Em520, Kind::AcWithstand);
+    not_flagged(Model::Em520, Kind::AcWithstand);
+}
+
+/// Story 6, those of the four high passes that can be told from healthy units.
+///
+/// The rule of the strays, with the true body in place of the fitted one: healthy units expected at or above
+/// the reading are at most 5 % of those found there, trips included; half of that here, since the program
+/// must estimate the body. The lowest of the four lies inside what one healthy unit in 370 reads.
+#[test]
+fn high_passes_of_the_bad_lot_are_strays() {
+    let truth = &reviewed().factory.truth;
+    let series = of(Model::Em520, Kind::AcWithstand);
+    let strays = series["strays"]["units"].as_array().unwrap();
+    let above: BTreeSet<String> = strays
+        .iter()
+        .filter(|s| s["side"] == "above")
+        .map(|s| plain(s["serial"].as_str().unwrap()))
+        .collect();
+    let units = series["verdict"]["judged"]["units"].as_f64().unwrap();
+    let mut told_apart = 0;
+    for planted in &truth.lot_high_passes {
+        let ma = planted.reading_ma.unwrap();
+        let body = body(Model::Em520, Kind::AcWithstand);
+        let healthy = units * (1.0 - share_at_or_below(body, sample::last_day(), ma - 0.005));
+        let higher = truth
+            .lot_high_passes
+            .iter()
+            .filter(|p| p.reading_ma >= planted.reading_ma);
+        let found = (higher.count() + truth.lot_over_limit.len()) as f64;
+        if healthy <= 0.5 * 0.05 * found {
+            told_apart += 1;
+            let named = above.contains(&plain(&planted.serial));
+            assert!(
+                named,
+                "{} at {ma} mA is not among {above:?}",
+                planted.serial
+            );
+        }
+    }
+    assert!(
+        told_apart >= 2,
+        "{told_apart} of the four can be told apart"
+    );
+}
+
+/// Story 6, the failed units: 25 pass later, but at 1060 V only; the other 18 never.
+#[test]
+fn failed_espresso_machines_are_listed_by_what_became_of_them() {
+    let truth = &reviewed().factory.truth;
+    let reworked = serials(&truth.lot_reworked);
+    let failed: BTreeSet<String> = serials(&truth.lot_over_limit)
+        .union(&serials(&truth.lot_breakdowns))
+        .cloned()
+        .collect();
+    assert_eq!((failed.len(), reworked.len()), (43, 25));
+    let rows = |reason| {
+        listed("EM520", reason)
+            .into_iter()
+            .map(|r| plain(&r["serial"]))
+            .collect::<BTreeSet<_>>()
+    };
+    let (elsewhere, never) = (rows("other settings"), rows("never passed"));
+    assert_eq!(
+        reworked.difference(&elsewhere).collect::<Vec<_>>(),
+        Vec::<&String>::new(),
+        "at other settings"
+    );
+    let lost: BTreeSet<String> = failed.difference(&reworked).cloned().collect();
+    assert_eq!(
+        lost.difference(&never).collect::<Vec<_>>(),
+        Vec::<&String>::new(),
+        "never passed"
+    );
+    assert_eq!(
+        never.intersection(&reworked).collect::<Vec<_>>(),
+        Vec::<&String>::new()
+    );
+}
+
+/// Story 7: the cause stands in column `filter`; within its levels nothing moved.
+#[test]
+fn stand_mixer_has_two_groups_by_filter_and_no_drift() {
+    verdict_is(Model::Sm415, Kind::AcWithstand);
+    let distribution = &of(Model::Sm415, Kind::AcWithstand)["distribution"];
+    assert_eq!(distribution["groups"], 2);
+    assert_eq!(distribution["split_by"], "filter");
+    not_flagged(Model::Sm415, Kind::AcWithstand);
+    for (model, kind, ..) in SERIES {
+        if model != Model::Sm415 {
+            assert_eq!(
+                of(model, kind)["distribution"]["groups"],
+                1,
+                "{}",
+                model.name()
+            );
+        }
+    }
+}
+
+/// Story 8: the limit, and when and where it was changed.
+#[test]
+fn air_purifier_limit_was_loosened_midway_and_is_too_loose() {
+    verdict_is(Model::Ap730, Kind::AcWithstand);
+    not_flagged(Model::Ap730, Kind::AcWithstand);
+    let series = of(Model::Ap730, Kind::AcWithstand);
+    let history = series["limit"]["history"].as_array().unwrap();
+    let loosened: Vec<&Value> = history
+        .iter()
+        .filter(|c| c["high_ma"].as_f64() == Some(5.0))
+        .collect();
+    assert!(
+        loosened.iter().all(|c| c["low_ma"].is_null()),
+        "{history:?}"
+    );
+    let on = |at: NaiveDate| loosened.iter().filter(|c| date(&c["from"]) == at).count();
+    assert!(on(sample::ap730_loosened(Station::B1)) >= 1, "{history:?}");
+    let a2 = sample::ap730_loosened(Station::A2);
+    assert!(
+        loosened
+            .iter()
+            .any(|c| date(&c["from"]) == a2 && c["station"] == "A2"),
+        "{history:?}"
+    );
+    assert!(
+        history
+            .iter()
+            .any(|c| c["high_ma"].as_f64() == Some(2.25) && c["low_ma"].as_f64() == Some(1.0)),
+        "{history:?}"
+    );
+    // V / sqrt(limit² − X50²) = 1.5 kV / sqrt(25 − 4) mA = 0.327 MΩ.
+    let blind = number(&series["verdict"]["blind_spot_mohm"]);
+    let x50 = true_quantile(series, body(Model::Ap730, Kind::AcWithstand), 0.5);
+    assert!(
+        (blind - 1.5 / (25.0 - x50 * x50).sqrt()).abs() < 0.002,
+        "{blind}"
+    );
+    assert_eq!(series["verdict"]["open_lead_passes"], true);
+}
+
+/// Story 8: three leak paths that passed. The list may hold one false stray in twenty, so one at most here.
+#[test]
+fn air_purifiers_with_a_leak_path_are_listed() {
+    let truth = keys(&reviewed().factory.truth.leak_path_passes);
+    let rows: BTreeSet<_> = listed("AP730", "above the healthy body")
+        .into_iter()
+        .map(key)
+        .collect();
+    assert_eq!(truth.len(), 3);
+    assert!(truth.is_subset(&rows), "{truth:?} against {rows:?}");
+    assert!(rows.len() <= truth.len() + 1, "{rows:?}");
+    for planted in &reviewed().factory.truth.leak_path_passes {
+        let row = listed("AP730", "above the healthy body")
+            .into_iter()
+            .find(|r| plain(&r["serial"]) == plain(&planted.serial))
+            .unwrap();
+        assert_eq!(row["reading_ma"].parse::<f64>().ok(), planted.reading_ma);
+    }
+}
+
+/// Story 9.
+#[test]
+fn passes_with_an_open_lead_are_listed_one_and_all() {
+    let truth = keys(&reviewed().factory.truth.open_lead_passes);
+    let rows: BTreeSet<_> = listed("AP730", "open lead").into_iter().map(key).collect();
+    assert_eq!(truth.len(), 23);
+    assert_eq!(rows, truth);
+    // No other model was ever tested without its lead.
+    let others = reviewed()
+        .units
+        .iter()
+        .filter(|r| r["reason"].contains("open lead") && r["model"] != "AP730");
+    assert_eq!(others.count(), 0);
+}
+
+/// Story 9, the check load that passed where it must trip, and who was tested before the next good check.
+#[test]
+fn the_failed_check_of_the_broken_lead_is_found() {
+    let checks = reviewed().results["checks"].as_array().unwrap();
+    let wrong: Vec<(&Value, &Value)> = checks
+        .iter()
+        .flat_map(|c| {
+            c["wrong"]
+                .as_array()
+                .unwrap()
+                .iter()
+                .map(move |w| (&c["station"], w))
+        })
+        .collect();
+    assert_eq!(wrong.len(), 1, "{wrong:?}");
+    let (station, check) = wrong[0];
+    assert_eq!(station, "B2");
+    assert_eq!(check["load"], "LOAD-FAIL");
+    assert_eq!(check["found"], "pass");
+    let at = check["tested_at"].as_str().unwrap();
+    assert!(
+        at.starts_with(&sample::broken_lead_day().to_string()),
+        "{at}"
+    );
+}
+
+/// Days with product and no check load, from the rows as written. Days whose clock is not believed count
+/// for neither.
+#[test]
+fn days_without_a_check_load_are_counted() {
+    let review = reviewed();
+    for (station, tests) in &review.factory.tests {
+        let days = |check: bool| -> BTreeSet<NaiveDate> {
+            tests
+                .iter()
+                .map(|t| (t.model == "CHECK", t.printed.date()))
+                .filter(|(c, d)| *c == check && *d >= sample::first_day())
+                .map(|(_, d)| d)
+                .collect()
+        };
+        let truth = days(false).difference(&days(true)).count() as u64;
+        let checks = review.results["checks"].as_array().unwrap();
+        let found = checks
+            .iter()
+            .find(|c| c["station"] == station.name())
+            .unwrap();
+        assert_eq!(found["days_without"].as_u64(), Some(truth), "{found}");
+    }
+}
+
+/// Story 10.
+#[test]
+fn dehumidifier_follows_humidity_and_does_not_drift() {
+    verdict_is(Model::Dh640, Kind::DcWithstand);
+    not_flagged(Model::Dh640, Kind::DcWithstand);
+    let drift = &of(Model::Dh640, Kind::DcWithstand)["drift"];
+    assert!(
+        ["season", "steady"].contains(&drift["shape"].as_str().unwrap_or("none")),
+        "{drift}"
+    );
+    let explained = drift["explained"].as_array().unwrap();
+    assert!(
+        explained
+            .iter()
+            .any(|x| x["what"] == "humidity" && number(&x["share"]["low"]) > 0.0),
+        "{drift}"
+    );
+}
+
+/// Passes that their own reading contradicts: released by hand.
+#[test]
+fn units_released_by_hand_are_listed() {
+    let truth = keys(&reviewed().factory.truth.released_by_hand);
+    let rows: BTreeSet<_> = listed("VC310", "against its reading")
+        .into_iter()
+        .map(key)
+        .collect();
+    assert_eq!(rows, truth);
+}
+
+/// Outcomes of first attempts, from the rows as written; first attempts with a blank or placeholder serial
+/// count each. Trips are counted for models whose failures are all in the truth's lists.
+#[test]
+fn under_limit_results_are_those_planted() {
+    let truth = &reviewed().factory.truth;
+    let outcomes = &of(Model::Ap730, Kind::AcWithstand)["outcomes"];
+    assert_eq!(
+        outcomes["under_limit"].as_u64(),
+        Some(truth.open_lead_failures.len() as u64),
+        "{outcomes}"
+    );
+}
+
+/// Serials are printed as first written: retests typed by hand in lower case do not replace them.
+#[test]
+fn serials_are_printed_as_first_written() {
+    let review = reviewed();
+    let written: BTreeSet<&str> = review
+        .factory
+        .tests
+        .values()
+        .flatten()
+        .map(|t| t.serial.as_str())
+        .filter(|s| s.contains('-'))
+        .collect();
+    assert!(!review.units.is_empty());
+    let typed: Vec<&str> = review
+        .units
+        .iter()
+        .map(|row| row["serial"].as_str())
+        .filter(|s| !s.is_empty() && *s != "0000" && !written.contains(s))
+        .collect();
+    assert!(
+        typed.is_empty(),
+        "{} serials, for example {:?}",
+        typed.len(),
+        typed.first()
+    );
+}
+
+/// What a tripped test shows has no meaning: no trip is listed as a unit that passed.
+#[test]
+fn no_trip_is_listed_as_a_pass() {
+    let review = reviewed();
+    let mut passes: BTreeSet<(String, String)> = BTreeSet::new();
+    for test in review.factory.tests.values().flatten() {
+        if test.outcome == sample::Outcome::Pass && matches!(test.shown, Shown::Value(_)) {
+            passes.insert((
+                plain(&test.serial),
+                test.printed.format("%Y-%m-%d %H:%M:%S").to_string(),
+            ));
+        }
+    }
+    let mut seen = 0;
+    for series in review.results["series"].as_array().unwrap() {
+        for stray in series["strays"]["units"].as_array().unwrap() {
+            let key = (
+                plain(stray["serial"].as_str().unwrap()),
+                stray["tested_at"].as_str().unwrap().to_owned(),
+            );
+            assert!(passes.contains(&key), "{stray}");
+            seen += 1;
+        }
+    }
+    assert!(seen >= 23 + 3 + 4, "{seen} strays");
+}
