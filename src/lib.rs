@@ -33,6 +33,7 @@ use std::path::PathBuf;
 pub use commands::command;
 use config::Config;
 use error::Result;
+pub use report::Review;
 use report::build::Parts;
 use report::register::Register;
 use series::{Collector, Pass};
@@ -46,15 +47,6 @@ pub struct Request {
     pub name: String,
     /// Month under review; the last one in the files where `None`.
     pub month: Option<(i32, u32)>,
-}
-
-/// A finished review: the report's model and its files, not yet written.
-#[derive(Debug)]
-pub struct Review {
-    /// Everything the pages show.
-    pub report: report::model::Report,
-    /// Relative path and content of each file.
-    pub files: Vec<(String, Vec<u8>)>,
 }
 
 /// Reads the files behind `paths` once and counts: the only part that sees rows.

@@ -17,10 +17,7 @@ const MAP: [(&str, &[&str]); 13] = [
     ("config", &["error"]),
     ("input", &["config", "error", "note", "records"]),
     ("series", &["config", "error", "input", "note", "records"]),
-    (
-        "analysis",
-        &["config", "input", "records", "series", "stats"],
-    ),
+    ("analysis", &["config", "records", "series", "stats"]),
     (
         "verdict",
         &["analysis", "config", "records", "series", "stats"],
@@ -43,16 +40,9 @@ const MAP: [(&str, &[&str]); 13] = [
 ];
 
 /// Uses that the map allows to some files of a room only: room, what it uses, its files.
-const ONLY: [(&str, &str, &[&str]); 2] = [
-    // `ma_to_pa` alone: picoamperes are the unit of records, and the conversion stands where they are read.
-    ("analysis", "input", &["analysis/readings.rs"]),
-    // How each file was understood is the question of `peek`. Of the others, `build` names the files read
-    // (`Read`), and `pictures` finds a reading again by its picoamperes (`ma_to_pa`).
-    (
-        "report",
-        "input",
-        &["report/build.rs", "report/peek.rs", "report/pictures.rs"],
-    ),
+const ONLY: [(&str, &str, &[&str]); 1] = [
+    // How each file was understood is the question of `peek`; `build` names the files read (`Read`).
+    ("report", "input", &["report/build.rs", "report/peek.rs"]),
 ];
 
 fn source() -> PathBuf {

@@ -4,6 +4,7 @@ use rayon::prelude::*;
 
 use super::body::NotDone;
 use super::capability::{DayRejects, observed_rejects};
+use super::causes::{Cause, causes, without};
 use super::checks::{StationChecks, checks};
 use super::healthy::{Ask, Healthy, healthy};
 use super::leads::{OpenLeads, open_leads};
@@ -48,7 +49,9 @@ pub struct Finding {
     pub days_judged: u64,
     /// Lots in it, where lots are known.
     pub lots_judged: Option<u64>,
-    /// Trips in it at the limit in force.
+    /// Lots whose failures stand out: no part of the body.
+    pub causes: Vec<Cause>,
+    /// Trips in it at the limit in force, without those lots.
     pub trips_judged: f64,
     /// The healthy body, or why there is none.
     pub healthy: Result<Healthy, NotDone>,
@@ -125,8 +128,9 @@ fn finding(
     let limits = history(series);
     let limit_ma = limits.now.high_pa.map(ma);
     let inside = |day: Day| (judge.from..=judge.to).contains(&day);
-    let judged: Vec<Reading> = moved
-        .readings
+    let causes = causes(pass, n);
+    let healthy_readings = without(pass, n, &moved.readings, &causes);
+    let judged: Vec<Reading> = healthy_readings
         .iter()
         .filter(|r| inside(r.day))
         .copied()
@@ -202,6 +206,7 @@ fn finding(
     Finding {
         months: months(series, &moved.readings, &limits, &all_edges, config),
         limits,
+        causes,
         units_judged: judged.iter().map(|r| r.count).sum(),
         days_judged: days.len() as u64,
         lots_judged: (!lots.is_empty()).then_some(lots.len() as u64),

@@ -8,6 +8,7 @@ pub mod answer;
 pub mod body;
 pub mod capability;
 pub mod carry;
+pub mod causes;
 pub mod checks;
 pub mod drift;
 mod finding;

@@ -113,7 +113,7 @@ pub fn edges(pass: &Pass, readings: &[Reading]) -> Edges {
 /// The coarsest step, in mA, among the stations at this reading.
 #[must_use]
 pub fn coarsest_step(pass: &Pass, readings: &[Reading], at_ma: f64) -> f64 {
-    let pa = crate::input::ma_to_pa(at_ma).unwrap_or(0);
+    let pa = crate::records::ma_to_pa(at_ma).unwrap_or(0);
     let mut stations: Vec<u16> = readings.iter().map(|r| r.station).collect();
     stations.sort_unstable();
     stations.dedup();

@@ -94,6 +94,48 @@ pub fn find(
     best
 }
 
+/// What the best row of a table without a usable header lacks, in words; `None` where no row names
+/// two columns.
+#[must_use]
+pub fn lacking(
+    rows: &[Vec<String>],
+    headers: &Headers,
+    fixed: &BTreeMap<Field, String>,
+) -> Option<(usize, Vec<&'static str>)> {
+    let known = |row: &Vec<String>| -> Vec<Field> {
+        row.iter()
+            .filter_map(|cell| match headers.meaning(cell) {
+                Meaning::Field(field, _) => Some(field),
+                Meaning::Factor(_) | Meaning::Unknown => None,
+            })
+            .collect()
+    };
+    let (at, fields) = rows
+        .iter()
+        .take(HEADER_WITHIN)
+        .map(known)
+        .enumerate()
+        .max_by(|a, b| a.1.len().cmp(&b.1.len()).then(b.0.cmp(&a.0)))?;
+    let has = |any: &[Field]| {
+        any.iter()
+            .any(|f| fields.contains(f) || fixed.contains_key(f))
+    };
+    let needed: [(&str, &[Field]); 3] = [
+        ("a date", &[Field::TestedAt, Field::Date]),
+        ("a model", &[Field::Model]),
+        (
+            "a reading or an outcome",
+            &[Field::Reading, Field::Outcome, Field::Current],
+        ),
+    ];
+    let lacks: Vec<&str> = needed
+        .iter()
+        .filter(|(_, any)| !has(any))
+        .map(|(words, _)| *words)
+        .collect();
+    (fields.len() >= 2 && !lacks.is_empty()).then_some((at + 1, lacks))
+}
+
 fn candidate(
     rows: &[Vec<String>],
     spans: &[Span],

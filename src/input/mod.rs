@@ -16,5 +16,5 @@ mod stream;
 mod text;
 mod workbook;
 
-pub use rows::{BUILT_IN_FACTORS, ma_to_pa, plain_serial};
+pub use rows::{BUILT_IN_FACTORS, plain_serial};
 pub use stream::{FileSeen, Read, Table, read};

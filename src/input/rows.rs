@@ -14,7 +14,7 @@ use crate::config::Config;
 use crate::error::Result;
 use crate::records::{
     AirSums, Batch, Book, Current, FactorSet, Limits, Marks, Outcome, Quantity, Record, Setup,
-    Shown, TestKind, Unreadable,
+    Shown, TestKind, Unreadable, ma_to_pa,
 };
 
 /// Factor levels every record has, before the config's own.
@@ -94,12 +94,6 @@ impl Words {
             day_starts_s: config.day_starts_s(),
         })
     }
-}
-
-/// Milliamperes as whole picoamperes.
-#[must_use]
-pub fn ma_to_pa(ma: f64) -> Option<i64> {
-    crate::records::Decimal::from_f64(ma)?.in_units_of(-9)
 }
 
 /// A serial as it is compared: without case, spaces and dashes.
@@ -403,6 +397,9 @@ impl<'a> Parser<'a> {
             })?,
             None => 1,
         };
+        if columns.get(Field::Count).is_some() {
+            marks = marks.with(Marks::TALLIED).with(Marks::NO_SERIAL);
+        }
         let factors = self.factor_set(columns, &get, cell)?;
         self.air(columns, &get, setup.station, time)?;
         if setup.applied_mv.is_none()
@@ -420,7 +417,7 @@ impl<'a> Parser<'a> {
         {
             marks = marks.with(Marks::CHECK_LOAD);
         }
-        if plain.is_empty() || count > 1 || self.words.placeholders.contains(&plain) {
+        if plain.is_empty() || self.words.placeholders.contains(&plain) {
             marks = marks.with(Marks::NO_SERIAL);
         }
         let setup_code = match self.setup {

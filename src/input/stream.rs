@@ -309,11 +309,24 @@ impl Producer<'_> {
         fixed
     }
 
-    fn no_header(path: &Path, sheet: Option<&str>) -> Error {
+    fn no_header(
+        path: &Path,
+        sheet: Option<&str>,
+        lacking: Option<(usize, Vec<&'static str>)>,
+    ) -> Error {
+        let found = lacking.map_or_else(
+            || "none".to_owned(),
+            |(row, lacks)| {
+                format!(
+                    "row {row} of those with cells, without {}",
+                    lacks.join(" and ")
+                )
+            },
+        );
         Error::input(
             Place::file(path).sheet(sheet),
             "a header naming at least a date, a model and a reading or an outcome within the first 100 lines",
-            "none",
+            found,
             "map its headers under [columns] in leakdrift.toml (see `leakdrift peek`)",
         )
     }
@@ -390,7 +403,8 @@ impl Producer<'_> {
         let Some((delimiter, mut layout)) =
             text::understand(&first.bytes, &self.headers, &self.fixed(path))
         else {
-            return Err(Self::no_header(path, sheet));
+            let lacks = text::lacking(&first.bytes, &self.headers, &self.fixed(path));
+            return Err(Self::no_header(path, sheet, lacks));
         };
         let (mut order, mut needed) =
             text::date_order(&first.bytes, delimiter, &layout, layout.header_rows);
@@ -526,7 +540,11 @@ impl Producer<'_> {
             self.send(source, &layout, skip, Work::Sheet(Box::new(sheet)));
         }
         if used == 0 {
-            return Err(Self::no_header(path, without.first().map(String::as_str)));
+            return Err(Self::no_header(
+                path,
+                without.first().map(String::as_str),
+                None,
+            ));
         }
         if !without.is_empty() {
             self.read.notes.push(Note::new(format!(
@@ -543,7 +561,7 @@ impl Producer<'_> {
         };
         let names = parquet::names(path).map_err(broken)?;
         let (_, mut layout) = super::layout::find(&[names], &[], &self.headers, &self.fixed(path))
-            .ok_or_else(|| Self::no_header(path, None))?;
+            .ok_or_else(|| Self::no_header(path, None, None))?;
         layout.header_rows = 0;
         layout.order = self.config.date_order;
         let layout = Arc::new(layout);

@@ -69,6 +69,7 @@ pub struct Pieces<R> {
     rest: Vec<u8>,
     line: u64,
     done: bool,
+    broken: Option<std::io::Error>,
 }
 
 /// A piece of a text table.
@@ -88,13 +89,14 @@ impl<R: Read> Pieces<R> {
             rest: Vec::new(),
             line: 1,
             done: false,
+            broken: None,
         }
     }
 
     /// The next piece, or `None` at the end.
     ///
     /// # Errors
-    /// What reading gave, for example a cut gzip stream; the pieces before stay good.
+    /// What reading gave, for example a cut gzip stream, after everything that was read before it.
     pub fn next(&mut self) -> std::io::Result<Option<TextPiece>> {
         let mut bytes = std::mem::take(&mut self.rest);
         let mut want = PIECE;
@@ -112,12 +114,12 @@ impl<R: Read> Pieces<R> {
                     Err(e) => {
                         bytes.truncate(before);
                         self.done = true;
-                        return Err(e);
+                        self.broken = Some(e);
                     }
                 }
             }
             if bytes.is_empty() {
-                return Ok(None);
+                return self.broken.take().map_or(Ok(None), Err);
             }
             let end = if self.done {
                 Some(bytes.len())
@@ -219,6 +221,19 @@ pub fn understand(
     let (_, delimiter, mut layout) = best?;
     layout.sign = sign(piece, delimiter, &layout);
     Some((delimiter, layout))
+}
+
+/// What the best row of a piece lacks as a header, over all delimiters.
+#[must_use]
+pub fn lacking(
+    piece: &[u8],
+    headers: &Headers,
+    fixed: &BTreeMap<Field, String>,
+) -> Option<(usize, Vec<&'static str>)> {
+    [b';', b'\t', b',', b'|']
+        .into_iter()
+        .filter_map(|d| super::layout::lacking(&head(piece, d, HEADER_WITHIN), headers, fixed))
+        .min_by_key(|(_, lacks)| lacks.len())
 }
 
 fn sign(piece: &[u8], delimiter: u8, layout: &Layout) -> DecimalSign {

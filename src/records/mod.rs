@@ -11,7 +11,7 @@ mod book;
 mod units;
 
 pub use book::{Book, FactorSet, Limits, Setup};
-pub use units::{Decimal, Quantity};
+pub use units::{Decimal, Quantity, ma_to_pa};
 
 /// A kind of test that this tool judges, or another one that it sets aside.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -171,6 +171,8 @@ impl Marks {
     pub const CHECK_LOAD: Self = Self(16);
     /// A bare `fail` whose class was derived from its reading.
     pub const DERIVED: Self = Self(32);
+    /// A line of a tally: equal lines of two files are different units, never repeated rows.
+    pub const TALLIED: Self = Self(64);
 
     /// Both together.
     #[must_use]

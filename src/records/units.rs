@@ -75,6 +75,12 @@ impl Decimal {
     }
 }
 
+/// Milliamperes as whole picoamperes; `None` where they do not fit.
+#[must_use]
+pub fn ma_to_pa(ma: f64) -> Option<i64> {
+    Decimal::from_f64(ma)?.in_units_of(-9)
+}
+
 /// What a number measures, and in which power of ten of its base unit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Quantity {

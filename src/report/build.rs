@@ -7,6 +7,7 @@ use chrono::NaiveDate;
 use super::model::*;
 use super::register::Register;
 use crate::analysis::body::{Because, Which};
+use crate::analysis::causes::Cause;
 use crate::analysis::drift::{Drift, Shape as Found, name_events};
 use crate::analysis::healthy::{Healthy, TailNumbers};
 use crate::analysis::months::{Month, date};
@@ -268,7 +269,7 @@ fn series_report(parts: &Parts<'_>, n: usize, id: &str, notes: &mut Vec<String>)
             .map(|s| s.scaled(1e6))
             .as_ref()),
         observed_reject_ppm: e(finding.observed.as_ref().map(|s| s.scaled(1e6)).as_ref()),
-        verdict: verdict_report(verdict),
+        verdict: verdict_report(verdict, finding),
         strays: stray_report(pass, finding, config),
         retests: RetestReport {
             failed: finding.practice.failed,
@@ -441,9 +442,16 @@ fn distribution(
     }
 }
 
-fn verdict_report(v: &SeriesVerdict) -> VerdictReport {
+fn verdict_report(v: &SeriesVerdict, finding: &Finding) -> VerdictReport {
     let verdict = &v.verdict;
     let mut reasons: Vec<String> = verdict.reasons.iter().map(|r| r.sentence.clone()).collect();
+    reasons.extend(finding.causes.iter().map(|c| {
+        format!(
+            "{} Its {} units are no part of the healthy body and are counted apart.",
+            cause_sentence(c),
+            c.units
+        )
+    }));
     reasons.extend(v.low.reasons.iter().map(|r| r.sentence.clone()));
     reasons.push(v.period.clone());
     let proving = verdict.suggested.as_ref().and_then(|s| {
@@ -480,6 +488,20 @@ fn verdict_report(v: &SeriesVerdict) -> VerdictReport {
             .to_owned(),
         proving,
     }
+}
+
+/// A lot whose failures stand out, in words.
+fn cause_sentence(c: &Cause) -> String {
+    format!(
+        "{} {} stands out: {} of its {} units failed, {:.1} expected from all others ({} to {}).",
+        c.factor,
+        c.level,
+        c.failed,
+        c.units,
+        c.expected,
+        date(c.days.0),
+        date(c.days.1)
+    )
 }
 
 fn stray_report(pass: &Pass, finding: &Finding, config: &Config) -> StrayReport {
@@ -805,6 +827,7 @@ mod reason {
     pub const OPEN_LEAD: &str = "passed with an open lead";
     pub const MORE_RETESTS: &str = "passed after more retests than allowed";
     pub const CONTRADICTED: &str = "passed against its reading";
+    pub const OF_CAUSE: &str = "passed, of a lot whose failures stand out";
     pub const WRONG_CHECK: &str = "tested on a station before its next good check";
 }
 
@@ -854,7 +877,12 @@ fn unit_lines(parts: &Parts<'_>) -> Vec<UnitLine> {
         } else {
             continue;
         };
-        lines.insert(line(why, Some(h.series), row.serial, row.record));
+        lines.insert(line(
+            why,
+            Some(h.series),
+            pass.row(h.first).serial,
+            row.record,
+        ));
     }
     let wrong: Vec<(u16, i64, i64)> = parts
         .findings
@@ -874,6 +902,11 @@ fn unit_lines(parts: &Parts<'_>) -> Vec<UnitLine> {
         }
         let product = !r.marks.has(Marks::CHECK_LOAD) && !r.marks.has(Marks::OTHER_TEST);
         if product && r.outcome == Outcome::Pass && row.used == Use::Used {
+            let levels = &pass.factor_sets[r.factors as usize];
+            let causes = series.map(|s| &parts.findings.series[s as usize].causes);
+            if causes.is_some_and(|c| c.iter().any(|c| levels[c.index] == c.level)) {
+                lines.insert(line(reason::OF_CAUSE, series, row.serial, r));
+            }
             let station = pass.station_of_setup[r.setup as usize];
             if wrong
                 .iter()
@@ -991,6 +1024,11 @@ fn action_lines(
                 .map_or_else(String::new, |r| r.sentence.clone());
             about.push(add(Concern::LowLimitTooHigh { sentence }));
         }
+        about.extend(finding.causes.iter().map(|c| {
+            add(Concern::Jump {
+                sentence: cause_sentence(c),
+            })
+        }));
         let more = finding.practice.habits.iter().map(|h| h.units).sum::<u64>();
         if more > 0 {
             about.push(add(Concern::RetestedUntilPass {

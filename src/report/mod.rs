@@ -21,9 +21,17 @@ use std::path::Path;
 use build::{Parts, month_text};
 use model::Report;
 
-use crate::Review;
 use crate::error::{Error, Result};
 use crate::series::Pass;
+
+/// A finished review: the report's model and its files, not yet written.
+#[derive(Debug)]
+pub struct Review {
+    /// Everything the pages show.
+    pub report: Report,
+    /// Relative path and content of each file.
+    pub files: Vec<(String, Vec<u8>)>,
+}
 
 /// The month under review: the one asked for, else the last with products.
 ///

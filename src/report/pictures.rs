@@ -176,7 +176,8 @@ fn of_distribution(
         .map(|r| TallyLine {
             reading: scale.of_ma(r.ma),
             count: r.count as u64,
-            stray: crate::input::ma_to_pa(r.ma).is_some_and(|pa| strays.contains(&(r.station, pa))),
+            stray: crate::records::ma_to_pa(r.ma)
+                .is_some_and(|pa| strays.contains(&(r.station, pa))),
         })
         .collect();
     let mut trips: Vec<Trips> = Vec::new();

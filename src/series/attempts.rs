@@ -59,7 +59,9 @@ pub struct UnitHistory {
     pub passed: bool,
     /// Whether the last test was a pass, but only at other settings.
     pub passed_elsewhere: bool,
-    /// Shard and row of the last test, for its serial.
+    /// Shard and row of the first test, for its serial as first written.
+    pub first: (u16, u32),
+    /// Shard and row of the last test.
     pub last: (u16, u32),
 }
 
@@ -253,7 +255,8 @@ fn repeated(records: &[Record], uses: &mut [Use], rows: &mut Vec<usize>, rules: 
         return;
     }
     let same = |a: &Record, b: &Record| {
-        a.time == b.time
+        !a.marks.has(Marks::TALLIED)
+            && a.time == b.time
             && a.reading_pa == b.reading_pa
             && a.outcome == b.outcome
             && a.shown == b.shown
@@ -346,6 +349,7 @@ fn attempts(
         retests: index(completed.len() - 1),
         passed: passed && same,
         passed_elsewhere: passed && !same,
+        first: (shard, index(first)),
         last: (shard, index(last)),
     });
 }
