@@ -18,6 +18,7 @@ use crate::records::{Day, Outcome};
 use crate::series::{OutcomeLine, Says};
 use crate::stats::distribution::{Distribution as _, Family};
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson};
+use crate::verdict::wording::PRINTED_IN_UA_BELOW_MA;
 
 /// A chart of the report: its file, what it answers, and its ink.
 #[derive(Debug)]
@@ -64,7 +65,7 @@ struct Scale {
 
 impl Scale {
     fn of(typical_ma: f64) -> Self {
-        if typical_ma < 0.1 {
+        if typical_ma < PRINTED_IN_UA_BELOW_MA {
             Self {
                 unit: "µA",
                 factor: 1e3,
@@ -481,18 +482,24 @@ fn of_drift(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<C
             value: scale.of_ma(p.value_ma),
         })
         .collect();
-    let fitted = d.line.as_ref().map_or_else(Vec::new, |line| {
-        vec![vec![
-            OnDay {
-                day: line.from,
-                value: scale.of_ma(line.at(line.from)),
-            },
-            OnDay {
-                day: line.to,
-                value: scale.of_ma(line.at(line.to)),
-            },
-        ]]
-    });
+    // The line of a season is what is left once the air is allowed for: not a line through these points.
+    let season = d.shape == Some(crate::analysis::drift::Shape::Season);
+    let fitted = d
+        .line
+        .as_ref()
+        .filter(|_| !season)
+        .map_or_else(Vec::new, |line| {
+            vec![vec![
+                OnDay {
+                    day: line.from,
+                    value: scale.of_ma(line.at(line.from)),
+                },
+                OnDay {
+                    day: line.to,
+                    value: scale.of_ma(line.at(line.to)),
+                },
+            ]]
+        });
     let averages = d.ewma.as_ref().map_or_else(Vec::new, |chart| {
         chart
             .values
@@ -699,8 +706,15 @@ fn of_limits(parts: &Parts<'_>, report: &Report) -> Result<Chart, ChartError> {
             let x50 = h.quantiles[1].as_ref()?.value;
             let low = h.quantiles[0].as_ref()?.value;
             let high = h.apart.as_ref().or(h.together.as_ref())?.quantile_ma;
+            let key = &parts.pass.series[n].key;
+            let same_model = |s: &&crate::series::Series| s.key.model == key.model;
+            let name = if parts.pass.series.iter().filter(same_model).count() == 1 {
+                key.model.clone()
+            } else {
+                format!("{}, {}", key.model, key.test.words())
+            };
             Some(Rung {
-                series: style::printable(&report.series[n].title, &format!("series {}", n + 1)),
+                series: style::printable(&name, &format!("series {}", n + 1)),
                 verdict: verdict.kind.map_or("", |k| k.words()).to_owned(),
                 typical: x50,
                 healthy: (low, high),

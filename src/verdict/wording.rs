@@ -3,7 +3,7 @@
 use super::physics::Load;
 
 /// Typical readings below this are printed in µA, mA.
-const PRINTED_IN_UA_BELOW_MA: f64 = 0.02;
+pub const PRINTED_IN_UA_BELOW_MA: f64 = 0.02;
 
 /// Unit and decimals of one series' currents.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -46,10 +46,16 @@ impl Wording {
     }
 
     fn with(&self, ma: f64, decimals: usize) -> String {
-        if self.micro {
-            format!("{:.decimals$} µA", ma * 1e3)
+        let (x, unit) = if self.micro {
+            (ma * 1e3, "µA")
         } else {
-            format!("{ma:.decimals$} mA")
+            (ma, "mA")
+        };
+        let text = format!("{x:.decimals$} {unit}");
+        // A number that rounds to nothing has no sign.
+        match text.strip_prefix('-') {
+            Some(rest) if !rest.contains(|c: char| ('1'..='9').contains(&c)) => rest.to_owned(),
+            _ => text,
         }
     }
 }

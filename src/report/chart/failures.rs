@@ -263,7 +263,7 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
             day_text(j.day)
         ),
         None => format!(
-            "{}: {} of units fail, no jump found",
+            "{}: {} of units fail",
             input.scope,
             percent(failed as f64 / units as f64)
         ),

@@ -348,7 +348,7 @@ impl Chart {
         notes: Vec<String>,
     ) -> Result<Self, ChartError> {
         let chart = Self {
-            title,
+            title: kept_together(&title),
             subtitle,
             x,
             panels,
@@ -459,4 +459,23 @@ pub(crate) fn finite(what: &str, numbers: impl IntoIterator<Item = f64>) -> Resu
             what: what.to_owned(),
         })
     }
+}
+
+/// A title in which no line break parts a number from its unit: the space before a unit or a per cent
+/// sign is one that does not break.
+fn kept_together(title: &str) -> String {
+    let mut text = title.to_owned();
+    for unit in ["mA", "µA", "V", "Hz", "s", "%", "MΩ"] {
+        for end in [" ", ",", ";", ")", ""] {
+            let (from, to) = (format!(" {unit}{end}"), format!("\u{a0}{unit}{end}"));
+            if end.is_empty() {
+                if let Some(start) = text.strip_suffix(&from) {
+                    text = format!("{start}{to}");
+                }
+            } else {
+                text = text.replace(&from, &to);
+            }
+        }
+    }
+    text
 }
