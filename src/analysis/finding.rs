@@ -13,7 +13,7 @@ use super::months::{Month, months};
 use super::practice::{Practice, practice, repeatability};
 use super::readings::{Reading, coarsest_step, edges, ma};
 use super::stations::SeriesFacts;
-use super::unit_lists::{StrayList, strays};
+use super::unit_lists::{Levels, StrayList, strays};
 use super::{Movement, SeriesMovement};
 use crate::config::Config;
 use crate::records::{Day, Outcome};
@@ -187,17 +187,14 @@ fn finding(
     }
     let rejects: Vec<DayRejects> = rejects.into_values().collect();
     let moving = judge.slope || moved.drift.shape == Some(super::drift::Shape::Season);
-    let strays = strays(
-        pass,
-        n,
-        &moved.readings,
-        &judge.boundaries,
+    let levels = Levels {
+        boundaries: &judge.boundaries,
         moving,
-        &all_edges,
+        edges: &all_edges,
         leads,
         facts,
-        config,
-    );
+    };
+    let strays = strays(pass, n, &moved.readings, &levels, config);
     let clear = series
         .under_limit_pa
         .iter()

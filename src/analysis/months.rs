@@ -91,8 +91,7 @@ pub fn months(
         let limit = limits
             .changes
             .iter()
-            .filter(|c| c.day <= last && c.station.is_none())
-            .next_back()
+            .rfind(|c| c.day <= last && c.station.is_none())
             .and_then(|c| c.limits.high_pa)
             .map(ma);
         entry.performance = limit.and_then(|limit| {

@@ -56,20 +56,37 @@ pub struct StrayList {
     pub units: Vec<StrayUnit>,
 }
 
-/// Strays over the whole history: each stretch between `boundaries` (first days of new levels) against
-/// its own body.
+/// What is known of a series' levels before strays are sought.
+#[derive(Debug, Clone, Copy)]
+pub struct Levels<'a> {
+    /// First days of new levels.
+    pub boundaries: &'a [Day],
+    /// Whether the level moves between them.
+    pub moving: bool,
+    /// Edges of the coarsest step.
+    pub edges: &'a Edges,
+    /// Open-lead readings.
+    pub leads: &'a OpenLeads,
+    /// Voltage and frequency.
+    pub facts: SeriesFacts,
+}
+
+/// Strays over the whole history: each stretch between new levels against its own body.
 #[must_use]
 pub fn strays(
     pass: &Pass,
     series: usize,
     readings: &[Reading],
-    boundaries: &[Day],
-    moving: bool,
-    edges: &Edges,
-    leads: &OpenLeads,
-    facts: SeriesFacts,
+    levels: &Levels<'_>,
     config: &Config,
 ) -> StrayList {
+    let Levels {
+        boundaries,
+        moving,
+        edges,
+        leads,
+        facts,
+    } = *levels;
     let mut list = StrayList::default();
     let mut known: Vec<(Day, Day, Strays, f64)> = Vec::new();
     for (from, to) in stretches(readings, boundaries, moving) {

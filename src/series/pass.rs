@@ -154,7 +154,6 @@ impl Collector {
                     .or_default() += u64::from(record.count);
             }
             self.derived += u64::from(record.marks.has(Marks::DERIVED));
-            #[expect(clippy::cast_possible_truncation, reason = "six bits")]
             let shard = &mut self.shards[(record.unit >> 58) as usize];
             let mut kept = *record;
             kept.serial = u32::try_from(shard.serials.len()).unwrap_or(0);
