@@ -69,15 +69,15 @@ pub enum NotDone {
 pub struct Options {
     /// Confidence of intervals (two-sided) and bounds (one-sided).
     pub level: f64,
-    /// When two groups are reported.
-    pub groups: GroupRules,
+    /// When two groups are reported; `None` where they are not asked for.
+    pub groups: Option<GroupRules>,
 }
 
 impl Default for Options {
     fn default() -> Self {
         Self {
             level: 0.95,
-            groups: GroupRules::default(),
+            groups: Some(GroupRules::default()),
         }
     }
 }
@@ -249,10 +249,10 @@ pub fn describe(data: &Grouped, edges: &Edges, options: &Options) -> Result<Body
             strays::below(data.sample(), edges, from, healthy, |x| average.cdf(x))
         }),
     };
-    let groups = data
-        .filter_map(|_, o| (!strays.has(o)).then_some(o))
-        .ok()
-        .and_then(|kept| two_groups(kept.sample(), None, &options.groups));
+    let groups = options.groups.as_ref().and_then(|rules| {
+        let kept = data.filter_map(|_, o| (!strays.has(o)).then_some(o)).ok()?;
+        two_groups(kept.sample(), None, rules)
+    });
     let tail = tail_threshold(data, edges).and_then(|threshold| Tail::fit(data, threshold));
     let in_use = in_use(&excess, &strays, groups.is_some(), tail.as_ref());
     let list_strays = !excess.common();

@@ -55,34 +55,41 @@ pub fn causes(pass: &Pass, series: usize) -> Vec<Cause> {
     let known = &pass.series[series];
     let mut all = Count::default();
     let mut levels: BTreeMap<(usize, &str), Count> = BTreeMap::new();
-    let mut add = |factors: u32, units: u64, failed: u64, day: Option<Day>| {
-        all.units += units;
-        all.failed += failed;
-        for (factor, level) in pass.factor_sets[factors as usize].iter().enumerate() {
-            if level.is_empty() || OPERATOR_AND_SHIFT.contains(&factor) {
-                continue;
-            }
-            let count = levels.entry((factor, level)).or_default();
-            count.units += units;
-            count.failed += failed;
-            if let Some(day) = day {
-                let (from, to) = count.days.unwrap_or((day, day));
-                count.days = Some((from.min(day), to.max(day)));
-            }
-        }
-    };
+    // First by combination of levels, of which there are few: the levels' names are compared once each.
+    let mut sets: BTreeMap<u32, Count> = BTreeMap::new();
     for o in known
         .outcomes
         .iter()
         .filter(|o| o.outcome != Outcome::NotCompleted)
     {
         let n = u64::from(o.count);
-        let broke_down = matches!(o.outcome, Outcome::Breakdown | Outcome::Arc);
-        add(o.factors, n, if broke_down { n } else { 0 }, Some(o.day));
+        let count = sets.entry(o.factors).or_default();
+        count.units += n;
+        if matches!(o.outcome, Outcome::Breakdown | Outcome::Arc) {
+            count.failed += n;
+        }
+        let (from, to) = count.days.unwrap_or((o.day, o.day));
+        count.days = Some((from.min(o.day), to.max(o.day)));
     }
     // Trips from the tally: those in a DC ramp, which say nothing of the unit, are not in it.
     for trips in known.by_factor.iter().filter(|l| l.says == Says::Above) {
-        add(trips.factors, 0, u64::from(trips.count), None);
+        sets.entry(trips.factors).or_default().failed += u64::from(trips.count);
+    }
+    for (factors, set) in &sets {
+        all.units += set.units;
+        all.failed += set.failed;
+        for (factor, level) in pass.factor_sets[*factors as usize].iter().enumerate() {
+            if level.is_empty() || OPERATOR_AND_SHIFT.contains(&factor) {
+                continue;
+            }
+            let count = levels.entry((factor, level)).or_default();
+            count.units += set.units;
+            count.failed += set.failed;
+            if let Some((first, last)) = set.days {
+                let (from, to) = count.days.unwrap_or((first, last));
+                count.days = Some((from.min(first), to.max(last)));
+            }
+        }
     }
     let (units, failed) = (all.units, all.failed);
     #[expect(

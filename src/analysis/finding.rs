@@ -6,7 +6,7 @@ use super::body::NotDone;
 use super::capability::{DayRejects, observed_rejects};
 use super::causes::{Cause, causes, without};
 use super::checks::{StationChecks, checks};
-use super::healthy::{Ask, Healthy, healthy};
+use super::healthy::{Ask, Healthy, healthy, options, plain_options};
 use super::leads::{OpenLeads, open_leads};
 use super::limits::{LimitHistory, history};
 use super::months::{Month, months};
@@ -200,8 +200,22 @@ fn finding(
         .iter()
         .filter(|(_, pa)| open_lead_ma.is_none_or(|open| ma(*pa) > 1.5 * open))
         .count() as u64;
+    // Two groups are looked for month by month only where the series has them: it takes most of the time.
+    let grouped = moved.split.is_some() || healthy.as_ref().is_ok_and(|h| h.body.groups.is_some());
+    let monthly = if grouped {
+        options(config)
+    } else {
+        plain_options(config)
+    };
     Finding {
-        months: months(series, &moved.readings, &limits, &all_edges, config),
+        months: months(
+            series,
+            &moved.readings,
+            &limits,
+            &all_edges,
+            &monthly,
+            config,
+        ),
         limits,
         causes,
         units_judged: judged.iter().map(|r| r.count).sum(),

@@ -100,7 +100,16 @@ pub struct Ask<'a> {
 pub fn options(config: &Config) -> Options {
     Options {
         level: config.confidence,
-        groups: group_rules(config),
+        groups: Some(group_rules(config)),
+    }
+}
+
+/// The same without looking for two groups: for bodies that are not reported themselves.
+#[must_use]
+pub fn plain_options(config: &Config) -> Options {
+    Options {
+        level: config.confidence,
+        groups: None,
     }
 }
 

@@ -2,8 +2,8 @@
 
 use chrono::{Datelike, NaiveDate};
 
-use super::body::describe;
-use super::healthy::{options, weighted_quantile};
+use super::body::{Options, describe};
+use super::healthy::weighted_quantile;
 use super::limits::LimitHistory;
 use super::readings::{Reading, grouped, ma};
 use super::strays::Edges;
@@ -41,13 +41,14 @@ pub fn month_of(day: Day) -> (i32, u32) {
     (d.year(), d.month())
 }
 
-/// The months of a series, in order.
+/// The months of a series, in order; `options` are those of each month's body.
 #[must_use]
 pub fn months(
     series: &Series,
     readings: &[Reading],
     limits: &LimitHistory,
     edges: &Edges,
+    options: &Options,
     config: &Config,
 ) -> Vec<Month> {
     let mut all: std::collections::BTreeMap<(i32, u32), Month> = std::collections::BTreeMap::new();
@@ -95,7 +96,7 @@ pub fn months(
             .and_then(|c| c.limits.high_pa)
             .map(ma);
         entry.performance = limit.and_then(|limit| {
-            let body = describe(&grouped(group.iter()).ok()?, edges, &options(config)).ok()?;
+            let body = describe(&grouped(group.iter()).ok()?, edges, options).ok()?;
             let which = body.which().ok()?;
             body.performance(which, limit).ok().map(|e| e.value)
         });

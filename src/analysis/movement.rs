@@ -195,15 +195,19 @@ fn of_series(
 
 /// Air and lot of most units of each day.
 fn day_facts(pass: &Pass, n: usize) -> BTreeMap<Day, DayFacts> {
-    let mut lots: BTreeMap<Day, BTreeMap<&str, u64>> = BTreeMap::new();
+    let mut sets: BTreeMap<(Day, u32), u64> = BTreeMap::new();
     for o in &pass.series[n].outcomes {
+        *sets.entry((o.day, o.factors)).or_default() += u64::from(o.count);
+    }
+    let mut lots: BTreeMap<Day, BTreeMap<&str, u64>> = BTreeMap::new();
+    for ((day, factors), count) in &sets {
         if let Some(lot) = pass
             .factor_sets
-            .get(o.factors as usize)
+            .get(*factors as usize)
             .and_then(|f| f.first())
             && !lot.is_empty()
         {
-            *lots.entry(o.day).or_default().entry(lot).or_default() += u64::from(o.count);
+            *lots.entry(*day).or_default().entry(lot).or_default() += count;
         }
     }
     let mut numbers: BTreeMap<&str, u32> = BTreeMap::new();

@@ -1,7 +1,7 @@
 //! Serials behind findings: strays that passed, with their side, over the whole history.
 
 use super::body::describe;
-use super::healthy::options;
+use super::healthy::plain_options;
 use super::leads::OpenLeads;
 use super::readings::{Reading, grouped, ma, value};
 use super::stations::SeriesFacts;
@@ -97,7 +97,7 @@ pub fn strays(
         let Ok(data) = grouped(inside()) else {
             continue;
         };
-        let Ok(body) = describe(&data, edges, &options(config)) else {
+        let Ok(body) = describe(&data, edges, &plain_options(config)) else {
             continue;
         };
         list.below += body.strays.below.count;
@@ -141,7 +141,7 @@ pub fn strays(
             }
         };
         list.units.push(StrayUnit {
-            serial: row.serial.to_owned(),
+            serial: row.serial().to_owned(),
             record: *r,
             station,
             reading_ma,

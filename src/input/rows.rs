@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, HashSet};
 use std::hash::{DefaultHasher, Hash, Hasher};
+use std::rc::Rc;
 
 use hashbrown::HashMap;
 
@@ -153,12 +154,24 @@ pub struct Parser<'a> {
     source: u16,
     batch: Batch,
     texts: Vec<HashMap<String, u32>>,
+    blank: [Option<u32>; Field::COUNT],
     said: HashMap<String, Option<Said>>,
+    outcomes: HashMap<String, Said>,
     tests: HashMap<String, TestKind>,
-    setup: Option<(Setup, u32)>,
-    factors: Option<(FactorSet, u32)>,
-    limits: Option<(Limits, u32)>,
+    models: HashMap<u32, Rc<ModelFacts>>,
+    setups: HashMap<Setup, u32>,
+    factors: HashMap<FactorSet, u32>,
+    limits: HashMap<Limits, u32>,
+    levels: FactorSet,
+    plain: String,
     date: (String, Option<i64>),
+}
+
+/// What is known of a model before its rows are read.
+struct ModelFacts {
+    name: String,
+    is_check_load: bool,
+    limits: Limits,
 }
 
 /// What is wrong with a row.
@@ -178,12 +191,17 @@ impl<'a> Parser<'a> {
             layout,
             source,
             batch: Batch::default(),
+            blank: [None; Field::COUNT],
             texts: vec![HashMap::new(); Field::COUNT + words.factor_values.len()],
             said: HashMap::new(),
+            outcomes: HashMap::new(),
             tests: HashMap::new(),
-            setup: None,
-            factors: None,
-            limits: None,
+            models: HashMap::new(),
+            setups: HashMap::new(),
+            factors: HashMap::new(),
+            limits: HashMap::new(),
+            levels: FactorSet(Vec::new()),
+            plain: String::new(),
             date: (String::new(), None),
         }
     }
@@ -319,7 +337,9 @@ impl<'a> Parser<'a> {
             }
             setup.test_point = self.text(Field::TestPoint, get(Field::TestPoint))?;
             setup.step = self.text(Field::Step, get(Field::Step))?;
-            setup.current = self.current(get(Field::Current));
+            if self.has(columns, Field::Current) {
+                setup.current = self.current(get(Field::Current));
+            }
             setup.applied_mv = self.amount(columns, Field::AppliedV, &get, -3)?;
             setup.frequency_mhz = self
                 .amount(columns, Field::Frequency, &get, -3)?
@@ -337,12 +357,10 @@ impl<'a> Parser<'a> {
                 low_pa: positive(self.amount(columns, Field::LowLimit, &get, -12)?),
             };
         }
-        let model_text = self.words_of(Field::Model, get(Field::Model));
-        if limits.high_pa.is_none()
-            && let Some(known) = self.words.model_limits.get(&model_text)
-        {
-            limits.high_pa = known.high_pa;
-            limits.low_pa = limits.low_pa.or(known.low_pa);
+        let facts = self.model_facts(model, get(Field::Model));
+        if limits.high_pa.is_none() {
+            limits.high_pa = facts.limits.high_pa;
+            limits.low_pa = limits.low_pa.or(facts.limits.low_pa);
         }
         let outcome = match outcome_said {
             Some(Said::Class(outcome)) => outcome,
@@ -375,13 +393,18 @@ impl<'a> Parser<'a> {
                 &get(Field::Reading).shown(),
             ));
         }
-        let stage = self.words_of(Field::Stage, get(Field::Stage));
-        if squeeze(&stage).starts_with("ramp") || squeeze(&stage) == "rise" {
-            marks = marks.with(Marks::IN_RAMP);
+        if self.has(columns, Field::Stage) {
+            let stage = squeeze(&self.words_of(Field::Stage, get(Field::Stage)));
+            if stage.starts_with("ramp") || stage == "rise" {
+                marks = marks.with(Marks::IN_RAMP);
+            }
         }
-        let remark = squeeze(&self.words_of(Field::Remark, get(Field::Remark)));
-        if !remark.is_empty() && self.words.fault_locating.iter().any(|w| remark.contains(w)) {
-            marks = marks.with(Marks::FAULT_LOCATING);
+        if self.has(columns, Field::Remark) {
+            let remark = squeeze(&self.words_of(Field::Remark, get(Field::Remark)));
+            let words = &self.words.fault_locating;
+            if !remark.is_empty() && words.iter().any(|w| remark.contains(w)) {
+                marks = marks.with(Marks::FAULT_LOCATING);
+            }
         }
         let count = match self.whole(columns, Field::Count, &get)? {
             Some(0) => {
@@ -411,33 +434,25 @@ impl<'a> Parser<'a> {
                 .measured_v
                 .push((model, setup.station, v as f64 / 1000.0));
         }
-        let (serial_text, plain) = self.serial(get(Field::Serial));
-        if self.words.check_loads.contains(&plain)
-            || self.words.check_loads.contains(&plain_serial(&model_text))
-        {
+        let serial = u32::try_from(self.batch.serials.len()).unwrap_or(0);
+        let plain = self.serial(get(Field::Serial));
+        if facts.is_check_load || self.words.check_loads.contains(&plain) {
             marks = marks.with(Marks::CHECK_LOAD);
         }
         if plain.is_empty() || self.words.placeholders.contains(&plain) {
             marks = marks.with(Marks::NO_SERIAL);
         }
-        let setup_code = match self.setup {
-            Some((known, code)) if known == setup => code,
-            _ => {
-                let code = self.book.setups.code(&setup);
-                self.setup = Some((setup, code));
-                code
-            }
-        };
-        let limits_code = match self.limits {
-            Some((known, code)) if known == limits => code,
-            _ => {
-                let code = self.book.limits.code(&limits);
-                self.limits = Some((limits, code));
-                code
-            }
-        };
+        let book = self.book;
+        let setup_code = *self
+            .setups
+            .entry(setup)
+            .or_insert_with(|| book.setups.code(&setup));
+        let limits_code = *self
+            .limits
+            .entry(limits)
+            .or_insert_with(|| book.limits.code(&limits));
         let mut hasher = DefaultHasher::new();
-        model_text.hash(&mut hasher);
+        facts.name.hash(&mut hasher);
         plain.hash(&mut hasher);
         if marks.has(Marks::NO_SERIAL) {
             (
@@ -451,9 +466,7 @@ impl<'a> Parser<'a> {
             )
                 .hash(&mut hasher);
         }
-        let serial = u32::try_from(self.batch.serials.len()).unwrap_or(0);
-        self.batch.serials.push_str(&serial_text);
-        self.batch.serials.push('\n');
+        self.plain = plain;
         Ok(Record {
             unit: hasher.finish(),
             reading_pa,
@@ -581,7 +594,13 @@ impl<'a> Parser<'a> {
                 return Ok(self.coded(field, &shown, Cell::Text(&shown)));
             }
         };
-        if let Some(&code) = self.texts[field.index()].get(key) {
+        if key.is_empty() {
+            // Most columns that a file lacks are asked for in every row.
+            if let Some(code) = self.blank[field.index()] {
+                return Ok(code);
+            }
+            let code = self.coded(field, key, cell);
+            self.blank[field.index()] = Some(code);
             return Ok(code);
         }
         Ok(self.coded(field, key, cell))
@@ -637,14 +656,28 @@ impl<'a> Parser<'a> {
         if columns.get(Field::Outcome).is_none() {
             return Ok(None);
         }
-        let word = self.words_of(Field::Outcome, get(Field::Outcome));
-        let Some(said) = self.said(&word) else {
-            return Err(self.wrong(
-                columns,
-                Field::Outcome,
-                "an outcome word (map it under [outcomes])",
-                &word,
-            ));
+        let cell = get(Field::Outcome);
+        let known = match cell {
+            Cell::Text(t) => self.outcomes.get(t).copied(),
+            _ => None,
+        };
+        let said = match known {
+            Some(said) => said,
+            None => {
+                let word = self.words_of(Field::Outcome, cell);
+                let Some(said) = self.said(&word) else {
+                    return Err(self.wrong(
+                        columns,
+                        Field::Outcome,
+                        "an outcome word (map it under [outcomes])",
+                        &word,
+                    ));
+                };
+                if let Cell::Text(t) = cell {
+                    self.outcomes.insert(t.to_owned(), said);
+                }
+                said
+            }
         };
         let reason = get(Field::Reason);
         if said == Said::Class(Outcome::Pass) || reason.is_empty() {
@@ -773,10 +806,10 @@ impl<'a> Parser<'a> {
         get: &impl Fn(Field) -> Cell<'c>,
         cell: &impl Fn(usize) -> Cell<'c>,
     ) -> std::result::Result<u32, Wrong> {
-        let mut levels =
-            Vec::with_capacity(BUILT_IN_FACTORS.len() + self.words.factor_values.len());
+        let mut levels = std::mem::take(&mut self.levels);
+        levels.0.clear();
         for (field, _) in BUILT_IN_FACTORS {
-            levels.push(self.text(field, get(field))?);
+            levels.0.push(self.text(field, get(field))?);
         }
         for n in 0..self.words.factor_values.len() {
             let found = columns
@@ -801,16 +834,17 @@ impl<'a> Parser<'a> {
                     code
                 }
             };
-            levels.push(code);
+            levels.0.push(code);
         }
-        let set = FactorSet(levels);
-        if let Some((known, code)) = &self.factors
-            && *known == set
-        {
-            return Ok(*code);
-        }
-        let code = self.book.factors.code(&set);
-        self.factors = Some((set, code));
+        let code = match self.factors.get(&levels) {
+            Some(&code) => code,
+            None => {
+                let code = self.book.factors.code(&levels);
+                self.factors.insert(levels.clone(), code);
+                code
+            }
+        };
+        self.levels = levels;
         Ok(code)
     }
 
@@ -840,10 +874,54 @@ impl<'a> Parser<'a> {
         Ok(())
     }
 
-    fn serial(&self, cell: Cell<'_>) -> (String, String) {
-        let written = self.words_of(Field::Serial, cell).replace('\n', " ");
-        let plain = plain_serial(&written);
-        (written, plain)
+    /// Keeps the serial as written and gives it as it is compared.
+    fn serial(&mut self, cell: Cell<'_>) -> String {
+        let mut plain = std::mem::take(&mut self.plain);
+        plain.clear();
+        let mapped;
+        let written = match cell {
+            Cell::Text(t) if !self.words.values.contains_key(&Field::Serial) => t,
+            other => {
+                mapped = self.words_of(Field::Serial, other);
+                &mapped
+            }
+        };
+        for c in written.chars() {
+            self.batch.serials.push(if c == '\n' { ' ' } else { c });
+            if c.is_ascii() {
+                if !c.is_ascii_whitespace() && c != '-' && c != '_' {
+                    plain.push(c.to_ascii_lowercase());
+                }
+            } else if !c.is_whitespace() && !"–—".contains(c) {
+                plain.extend(c.to_lowercase());
+            }
+        }
+        self.batch.serials.push('\n');
+        plain
+    }
+
+    /// Whether a table says anything about a field.
+    fn has(&self, columns: &Columns, field: Field) -> bool {
+        columns.get(field).is_some() || self.layout.fixed.contains_key(&field)
+    }
+
+    fn model_facts(&mut self, code: u32, cell: Cell<'_>) -> Rc<ModelFacts> {
+        if let Some(facts) = self.models.get(&code) {
+            return facts.clone();
+        }
+        let name = self.words_of(Field::Model, cell);
+        let facts = Rc::new(ModelFacts {
+            is_check_load: self.words.check_loads.contains(&plain_serial(&name)),
+            limits: self
+                .words
+                .model_limits
+                .get(&name)
+                .copied()
+                .unwrap_or_default(),
+            name,
+        });
+        self.models.insert(code, facts.clone());
+        facts
     }
 }
 

@@ -408,7 +408,7 @@ impl Producer<'_> {
         };
         let (mut order, mut needed) =
             text::date_order(&first.bytes, delimiter, &layout, layout.header_rows);
-        if order.is_none() && self.config.date_order.is_none() {
+        if order.is_none() && needed && self.config.date_order.is_none() {
             // The first piece cannot tell: look through the rest of the file.
             let mut rest = text::Pieces::new(text::decoded(again().map_err(broken)?, encoding));
             let mut skip = layout.header_rows;

@@ -101,18 +101,11 @@ impl<R: Read> Pieces<R> {
         let mut bytes = std::mem::take(&mut self.rest);
         let mut want = PIECE;
         loop {
-            while bytes.len() < want && !self.done {
-                let before = bytes.len();
-                bytes.resize(want, 0);
-                match self.reader.read(&mut bytes[before..]) {
-                    Ok(0) => {
-                        bytes.truncate(before);
-                        self.done = true;
-                    }
-                    Ok(n) => bytes.truncate(before + n),
-                    Err(e) if e.kind() == std::io::ErrorKind::Interrupted => bytes.truncate(before),
+            if bytes.len() < want && !self.done {
+                let missing = (want - bytes.len()) as u64;
+                match self.reader.by_ref().take(missing).read_to_end(&mut bytes) {
+                    Ok(n) => self.done = (n as u64) < missing,
                     Err(e) => {
-                        bytes.truncate(before);
                         self.done = true;
                         self.broken = Some(e);
                     }

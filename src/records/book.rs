@@ -43,7 +43,7 @@ pub struct Setup {
 }
 
 /// The levels of everything that may explain failures: lot, operator, shift and the config's factors.
-#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Hash)]
 pub struct FactorSet(pub Vec<u32>);
 
 /// The limits in force, in picoamperes.

@@ -880,7 +880,7 @@ fn unit_lines(parts: &Parts<'_>) -> Vec<UnitLine> {
         lines.insert(line(
             why,
             Some(h.series),
-            pass.row(h.first).serial,
+            pass.row(h.first).serial(),
             row.record,
         ));
     }
@@ -898,21 +898,21 @@ fn unit_lines(parts: &Parts<'_>) -> Vec<UnitLine> {
         let r = row.record;
         let series = pass.series_of_setup[r.setup as usize];
         if row.used == Use::SetAside(SetAside::Contradicted) {
-            lines.insert(line(reason::CONTRADICTED, series, row.serial, r));
+            lines.insert(line(reason::CONTRADICTED, series, row.serial(), r));
         }
         let product = !r.marks.has(Marks::CHECK_LOAD) && !r.marks.has(Marks::OTHER_TEST);
         if product && r.outcome == Outcome::Pass && row.used == Use::Used {
             let levels = &pass.factor_sets[r.factors as usize];
             let causes = series.map(|s| &parts.findings.series[s as usize].causes);
             if causes.is_some_and(|c| c.iter().any(|c| levels[c.index] == c.level)) {
-                lines.insert(line(reason::OF_CAUSE, series, row.serial, r));
+                lines.insert(line(reason::OF_CAUSE, series, row.serial(), r));
             }
             let station = pass.station_of_setup[r.setup as usize];
             if wrong
                 .iter()
                 .any(|(s, from, to)| *s == station && (*from..*to).contains(&r.time))
             {
-                lines.insert(line(reason::WRONG_CHECK, series, row.serial, r));
+                lines.insert(line(reason::WRONG_CHECK, series, row.serial(), r));
             }
         }
     }
@@ -963,7 +963,7 @@ fn not_used(parts: &Parts<'_>) -> Vec<NotUsedLine> {
             expected: String::new(),
             found,
             model: pass.model_of_setup[r.setup as usize].clone(),
-            serial: row.serial.to_owned(),
+            serial: row.serial().to_owned(),
             tested_at: time_text(r.time),
         });
     }

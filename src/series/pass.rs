@@ -596,7 +596,7 @@ fn fill_checks(
             let r = row.record;
             let model = &texts[setups[r.setup as usize].model as usize];
             let load = known
-                .get(&plain_serial(row.serial))
+                .get(&plain_serial(row.serial()))
                 .or_else(|| known.get(&plain_serial(model)))?;
             #[expect(clippy::cast_precision_loss, reason = "far below 2^53")]
             let reading_ma = (r.shown == Shown::Value).then(|| r.reading_pa as f64 / 1e9);

@@ -34,10 +34,17 @@ pub struct Rows {
 pub struct RowView<'a> {
     /// The row.
     pub record: &'a Record,
-    /// Its serial; empty where it had none.
-    pub serial: &'a str,
     /// Where it went.
     pub used: Use,
+    serials: &'a str,
+}
+
+impl<'a> RowView<'a> {
+    /// Its serial as first written; empty where it had none.
+    #[must_use]
+    pub fn serial(&self) -> &'a str {
+        Batch::serial(self.serials, self.record.serial)
+    }
 }
 
 impl Rows {
@@ -47,7 +54,7 @@ impl Rows {
         let record = &shard.records[row as usize];
         RowView {
             record,
-            serial: Batch::serial(&shard.serials, record.serial),
+            serials: &shard.serials,
             used: shard.uses[row as usize],
         }
     }
@@ -61,7 +68,7 @@ impl Rows {
                 .zip(&shard.uses)
                 .map(move |(record, used)| RowView {
                     record,
-                    serial: Batch::serial(&shard.serials, record.serial),
+                    serials: &shard.serials,
                     used: *used,
                 })
         })

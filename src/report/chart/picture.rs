@@ -13,21 +13,27 @@ pub const COLOURS: usize = 40;
 pub fn shrink(rgb: &[u8], width: u32, height: u32, times: u32) -> Vec<u8> {
     let (w, h, t) = (width as usize, height as usize, times as usize);
     let mut out = Vec::with_capacity(w * h * 3);
-    let half = (t * t / 2) as u32;
-    for y in 0..h {
-        for x in 0..w {
-            for channel in 0..3 {
-                let mut sum = 0u32;
-                for dy in 0..t {
-                    let row = ((y * t + dy) * w * t + x * t) * 3 + channel;
-                    for dx in 0..t {
-                        sum += u32::from(rgb[row + dx * 3]);
+    let (half, all) = ((t * t / 2) as u32, (t * t) as u32);
+    let mut sums = vec![0u32; w * 3];
+    for rows in rgb.chunks_exact(w * t * t * 3) {
+        sums.fill(0);
+        for row in rows.chunks_exact(w * t * 3) {
+            for (sum, block) in sums
+                .as_chunks_mut::<3>()
+                .0
+                .iter_mut()
+                .zip(row.chunks_exact(t * 3))
+            {
+                for pixel in block.as_chunks::<3>().0 {
+                    for channel in 0..3 {
+                        sum[channel] += u32::from(pixel[channel]);
                     }
                 }
-                out.push(((sum + half) / (t * t) as u32) as u8);
             }
         }
+        out.extend(sums.iter().map(|sum| ((sum + half) / all) as u8));
     }
+    out.truncate(w * h * 3);
     out
 }
 
@@ -37,10 +43,11 @@ pub fn shrink(rgb: &[u8], width: u32, height: u32, times: u32) -> Vec<u8> {
 /// # Errors
 /// `NotDrawn` where packing fails.
 pub fn pack(rgb: &[u8], width: u32, height: u32) -> Result<Vec<u8>, ChartError> {
-    let pixels: Vec<[u8; 3]> = rgb.as_chunks::<3>().0.to_vec();
+    let pixels = rgb.as_chunks::<3>().0;
     let mut counts: HashMap<[u8; 3], u32> = HashMap::new();
-    for pixel in &pixels {
-        *counts.entry(*pixel).or_default() += 1;
+    // Neighbours are mostly alike: whole runs are counted at once.
+    for run in pixels.chunk_by(|a, b| a == b) {
+        *counts.entry(run[0]).or_default() += run.len() as u32;
     }
     let mut colours: Vec<([u8; 3], u32)> = counts.into_iter().collect();
     // Colours that carry a meaning first, however few pixels they have; then by number of pixels.
@@ -61,7 +68,10 @@ pub fn pack(rgb: &[u8], width: u32, height: u32) -> Result<Vec<u8>, ChartError> 
             )
         })
         .collect();
-    let indices: Vec<u8> = pixels.iter().map(|p| place[p]).collect();
+    let mut indices: Vec<u8> = Vec::with_capacity(pixels.len());
+    for run in pixels.chunk_by(|a, b| a == b) {
+        indices.resize(indices.len() + run.len(), place[&run[0]]);
+    }
 
     let failed = |e: png::EncodingError| ChartError::NotDrawn {
         reason: e.to_string(),
