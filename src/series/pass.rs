@@ -411,6 +411,86 @@ fn mean_air(air: &BTreeMap<(u32, Day), AirSums>) -> BTreeMap<Day, (Option<f64>, 
         .collect()
 }
 
+/// Lines of one series with how often each occurred; their own counts are zero until they are listed.
+#[derive(Default)]
+struct Counted {
+    outcomes: hashbrown::HashMap<OutcomeLine, u32>,
+    factors: hashbrown::HashMap<FactorLine, u32>,
+    readings: hashbrown::HashMap<TallyLine, u32>,
+}
+
+/// Counts the series whose number leaves `part` when divided by `parts`. Every part looks at all chosen
+/// rows: a map per series adds up what repeats, where a map per shard would hold nearly every row.
+fn count_part(
+    part: usize,
+    parts: usize,
+    shards: &[Shard],
+    swept: &[Swept],
+    resolved: &Resolved,
+    limits: &[Limits],
+    starts_s: i64,
+) -> BTreeMap<u32, Counted> {
+    let mut counted: BTreeMap<u32, Counted> = BTreeMap::new();
+    let mine =
+        |r: &Record| resolved.series[r.setup as usize].filter(|s| *s as usize % parts == part);
+    for (shard, swept) in shards.iter().zip(swept) {
+        for n in &swept.counted {
+            let r = &shard.records[*n as usize];
+            let Some(series) = mine(r) else { continue };
+            let line = OutcomeLine {
+                day: day_of(r.time, starts_s),
+                station: resolved.station[r.setup as usize],
+                factors: r.factors,
+                limits: limits[r.limits as usize],
+                outcome: r.outcome,
+                count: 0,
+            };
+            *counted
+                .entry(series)
+                .or_default()
+                .outcomes
+                .entry(line)
+                .or_default() += r.count;
+        }
+        for n in &swept.leakage {
+            let r = &shard.records[*n as usize];
+            let station = resolved.station[r.setup as usize];
+            let Some((series, (value_pa, says))) = mine(r).zip(says(r, limits)) else {
+                continue;
+            };
+            let of_series = counted.entry(series).or_default();
+            let line = FactorLine {
+                factors: r.factors,
+                station,
+                value_pa,
+                says,
+                count: 0,
+            };
+            *of_series.factors.entry(line).or_default() += r.count;
+            let day = day_of(r.time, starts_s);
+            let line = TallyLine {
+                day,
+                station,
+                value_pa,
+                says,
+                count: 0,
+            };
+            *of_series.readings.entry(line).or_default() += r.count;
+        }
+    }
+    counted
+}
+
+/// The lines of a map in order, each with its count.
+fn listed<L: Ord>(counts: hashbrown::HashMap<L, u32>, with: impl Fn(L, u32) -> L) -> Vec<L> {
+    let mut lines: Vec<L> = counts
+        .into_iter()
+        .map(|(line, count)| with(line, count))
+        .collect();
+    lines.sort_unstable();
+    lines
+}
+
 /// Tallies and counts of every series, from what the sweep chose.
 fn count_up(
     shards: &[Shard],
@@ -420,45 +500,10 @@ fn count_up(
     config: &Config,
 ) -> Vec<Series> {
     let starts = config.day_starts_s();
-    let mut readings: Vec<(u32, TallyLine, u32)> = shards
-        .par_iter()
-        .zip(swept)
-        .flat_map_iter(|(shard, swept)| {
-            swept.leakage.iter().filter_map(move |n| {
-                let r = &shard.records[*n as usize];
-                let series = resolved.series[r.setup as usize]?;
-                let (value_pa, says) = says(r, limits)?;
-                let line = TallyLine {
-                    day: day_of(r.time, starts),
-                    station: resolved.station[r.setup as usize],
-                    value_pa,
-                    says,
-                    count: r.count,
-                };
-                Some((series, line, r.factors))
-            })
-        })
-        .collect();
-    let mut outcomes: Vec<(u32, OutcomeLine)> = shards
-        .par_iter()
-        .zip(swept)
-        .flat_map_iter(|(shard, swept)| {
-            swept.counted.iter().filter_map(move |n| {
-                let r = &shard.records[*n as usize];
-                let series = resolved.series[r.setup as usize]?;
-                Some((
-                    series,
-                    OutcomeLine {
-                        day: day_of(r.time, starts),
-                        station: resolved.station[r.setup as usize],
-                        factors: r.factors,
-                        limits: limits[r.limits as usize],
-                        outcome: r.outcome,
-                        count: r.count,
-                    },
-                ))
-            })
-        })
+    let parts = rayon::current_num_threads().max(1);
+    let counted: Vec<BTreeMap<u32, Counted>> = (0..parts)
+        .into_par_iter()
+        .map(|part| count_part(part, parts, shards, swept, resolved, limits, starts))
         .collect();
     let mut series: Vec<Series> = resolved
         .keys
@@ -472,55 +517,11 @@ fn count_up(
             repeats: (0.0, 0),
         })
         .collect();
-    readings.par_sort_unstable_by_key(|(s, l, f)| (*s, *f, l.station, l.value_pa, l.says));
-    for (s, l, factors) in &readings {
-        let lines = &mut series[*s as usize].by_factor;
-        match lines.last_mut() {
-            Some(last)
-                if last.factors == *factors
-                    && last.station == l.station
-                    && last.value_pa == l.value_pa
-                    && last.says == l.says =>
-            {
-                last.count += l.count;
-            }
-            _ => lines.push(FactorLine {
-                factors: *factors,
-                station: l.station,
-                value_pa: l.value_pa,
-                says: l.says,
-                count: l.count,
-            }),
-        }
-    }
-    readings.par_sort_unstable_by_key(|(s, l, _)| (*s, l.day, l.station, l.value_pa, l.says));
-    for (s, l, _) in &readings {
-        let lines = &mut series[*s as usize].tally;
-        match lines.last_mut() {
-            Some(last)
-                if (last.day, last.station, last.value_pa, last.says)
-                    == (l.day, l.station, l.value_pa, l.says) =>
-            {
-                last.count += l.count;
-            }
-            _ => lines.push(*l),
-        }
-    }
-    drop(readings);
-    outcomes.par_sort_unstable();
-    for (s, o) in outcomes {
-        let lines = &mut series[s as usize].outcomes;
-        match lines.last_mut() {
-            Some(last)
-                if OutcomeLine {
-                    count: o.count,
-                    ..*last
-                } == o =>
-            {
-                last.count += o.count
-            }
-            _ => lines.push(o),
-        }
+    for (n, of_series) in counted.into_iter().flatten() {
+        let known = &mut series[n as usize];
+        known.outcomes = listed(of_series.outcomes, |l, count| OutcomeLine { count, ..l });
+        known.by_factor = listed(of_series.factors, |l, count| FactorLine { count, ..l });
+        known.tally = listed(of_series.readings, |l, count| TallyLine { count, ..l });
     }
     for (shard, swept) in shards.iter().zip(swept) {
         for n in &swept.counted {

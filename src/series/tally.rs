@@ -15,7 +15,7 @@ pub enum Says {
 }
 
 /// So many units of one day and station with one reading.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct TallyLine {
     /// Production day.
     pub day: Day,
@@ -30,7 +30,7 @@ pub struct TallyLine {
 }
 
 /// So many units of one day, station and combination of factor levels with one outcome.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct OutcomeLine {
     /// Production day.
     pub day: Day,
@@ -47,7 +47,7 @@ pub struct OutcomeLine {
 }
 
 /// So many units of one combination of factor levels with one reading, over all days.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct FactorLine {
     /// Index into the pass's factor sets.
     pub factors: u32,
