@@ -310,13 +310,19 @@ fn quantities(
 /// The carried answer; `None` where the lines or the body cannot be had.
 fn carried(judged: &[Reading], data: &Grouped, ask: &Ask<'_>, config: &Config) -> Option<Healthy> {
     let a = config.accepted_reject_share;
-    let body_of = |rows: &[Reading], data: &Grouped| {
+    let body_of = |rows: &[Reading], data: &Grouped, how: &Options| {
         let lines = lines(rows, ask.to, config.confidence)?;
         let moved = carry(data, &lines, ask.step_ma).ok()?;
-        let body = describe(&moved, &Edges::anywhere(), &options(config)).ok()?;
+        let body = describe(&moved, &Edges::anywhere(), how).ok()?;
         Some((body, lines))
     };
-    let (body, all_lines) = body_of(judged, data)?;
+    let (body, all_lines) = body_of(judged, data, &options(config))?;
+    // Without two groups in the whole there is no need to look for them with each block left out.
+    let how = if body.groups.is_some() {
+        options(config)
+    } else {
+        plain_options(config)
+    };
     let answers = body.answers();
     let value = quantities(&body, &answers, &all_lines, ask, a);
     let days: Vec<Day> = data.days().iter().map(|d| d.day).collect();
@@ -331,7 +337,7 @@ fn carried(judged: &[Reading], data: &Grouped, ask: &Ask<'_>, config: &Config) -
                 .copied()
                 .collect();
             let data = grouped(rest.iter()).ok()?;
-            let (body, lines) = body_of(&rest, &data)?;
+            let (body, lines) = body_of(&rest, &data, &how)?;
             Some(quantities(&body, &answers, &lines, ask, a))
         })
         .collect();
