@@ -12,12 +12,15 @@ use super::chart::months::{self, Interval, LimitFrom, Month, Months};
 use super::chart::probability::{self, Fitted, Known, Observed, Probability, ProbabilityScale};
 use super::chart::{Chart, ChartError, at, draw, style};
 use super::model::Report;
+use crate::analysis::body::Body;
 use crate::analysis::months::date;
 use crate::analysis::readings::ma;
 use crate::records::{Day, Outcome};
 use crate::series::{OutcomeLine, Says};
 use crate::stats::distribution::{Distribution as _, Family};
+use crate::stats::mixture::Component;
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson};
+use crate::stats::special::normal_ln_pdf;
 use crate::verdict::wording::PRINTED_IN_UA_BELOW_MA;
 
 /// A chart of the report: its file, what it answers, and its ink.
@@ -205,13 +208,7 @@ fn of_distribution(
         (0..=240)
             .map(|k| {
                 let x = low + (high - low) * f64::from(k) / 240.0;
-                let y: f64 = h
-                    .body
-                    .average
-                    .fits
-                    .iter()
-                    .map(|w| w.weight * w.fit.law.ln_pdf(x).exp())
-                    .sum();
+                let y = density_at(&h.body, x);
                 at(scale.of_ma(x), y / scale.factor)
             })
             .filter(|p| p.x.is_finite() && p.y.is_finite())
@@ -238,18 +235,9 @@ fn of_distribution(
         body_units: fitted.map_or(0.0, |h| {
             h.body.fitted().sample().total() / h.body.average.cdf(h.body.cut).max(1e-9)
         }),
-        fit: fitted.map_or_else(String::new, |h| {
-            format!(
-                "healthy body ({} has most weight)",
-                h.body
-                    .average
-                    .best()
-                    .fit
-                    .law
-                    .family()
-                    .name()
-                    .replace('_', "-")
-            )
+        fit: fitted.map_or_else(String::new, |h| match &h.body.groups {
+            Some(_) => "healthy body: two groups".to_owned(),
+            None => format!("healthy body ({} has most weight)", family_words(&h.body)),
         }),
         typical: healthy
             .and_then(|h| h.quantiles[1].as_ref())
@@ -265,6 +253,39 @@ fn of_distribution(
             .filter(|b| finite(*b)),
         open_lead: finding.open_lead_ma.map(|x| scale.of_ma(x)),
     })
+}
+
+/// Density of the healthy body per mA: of the two groups where there are two, else of the families.
+fn density_at(body: &Body, x: f64) -> f64 {
+    let Some(two) = &body.groups else {
+        return body
+            .average
+            .fits
+            .iter()
+            .map(|w| w.weight * w.fit.law.ln_pdf(x).exp())
+            .sum();
+    };
+    let (at, stretch) = match two.component {
+        Component::Normal => (x, 1.0),
+        Component::Lognormal if x > 0.0 => (x.ln(), 1.0 / x),
+        Component::Lognormal => return 0.0,
+    };
+    two.groups
+        .iter()
+        .map(|g| g.share * normal_ln_pdf((at - g.mean) / g.sd).exp() / g.sd * stretch)
+        .sum()
+}
+
+/// The family with the most weight, as people write it.
+fn family_words(body: &Body) -> &'static str {
+    match body.average.best().fit.law.family() {
+        Family::Normal => "normal",
+        Family::Lognormal => "lognormal",
+        Family::Gamma => "gamma",
+        Family::Weibull => "Weibull",
+        Family::LogLogistic => "log-logistic",
+        Family::Gumbel => "Gumbel",
+    }
 }
 
 fn of_probability(
@@ -367,7 +388,7 @@ fn of_probability(
         fitted,
         fit: format!(
             "average of families, {} has most weight",
-            family.name().replace('_', "-")
+            family_words(body)
         ),
         level: body.level,
         high_limit: finding.limits.now.high_pa.map(|pa| scale.of_ma(ma(pa))),
