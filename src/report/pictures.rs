@@ -232,8 +232,9 @@ fn of_distribution(
         tally,
         trips,
         density,
-        body_units: fitted.map_or(0.0, |h| {
-            h.body.fitted().sample().total() / h.body.average.cdf(h.body.cut).max(1e-9)
+        body_units: fitted.map_or(0.0, |h| match &h.body.groups {
+            Some(_) => h.body.units,
+            None => h.body.fitted().sample().total() / h.body.average.cdf(h.body.cut).max(1e-9),
         }),
         fit: fitted.map_or_else(String::new, |h| match &h.body.groups {
             Some(_) => "healthy body: two groups".to_owned(),
