@@ -89,18 +89,7 @@ pub struct Findings {
 /// Asks everything of every series.
 #[must_use]
 pub fn findings(pass: &Pass, movement: &Movement, judges: &[Judge], config: &Config) -> Findings {
-    let facts: Vec<SeriesFacts> = pass
-        .series
-        .iter()
-        .map(|s| SeriesFacts {
-            volts: s.key.applied_v().unwrap_or(0.0),
-            hertz: if s.key.test.is_dc() {
-                0.0
-            } else {
-                s.key.frequency_hz().unwrap_or(0.0)
-            },
-        })
-        .collect();
+    let facts = super::movement::facts(pass);
     let leads = open_leads(pass, &facts, config);
     let series = movement
         .series

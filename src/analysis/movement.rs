@@ -72,18 +72,7 @@ pub fn movement(pass: &Pass, config: &Config) -> Movement {
         .iter()
         .map(|s| readings(s, &pass.steps))
         .collect();
-    let facts: Vec<SeriesFacts> = pass
-        .series
-        .iter()
-        .map(|s| SeriesFacts {
-            volts: s.key.applied_v().unwrap_or(0.0),
-            hertz: if s.key.test.is_dc() {
-                0.0
-            } else {
-                s.key.frequency_hz().unwrap_or(0.0)
-            },
-        })
-        .collect();
+    let facts = facts(pass);
     let cells: Vec<Cell> = all
         .iter()
         .enumerate()
@@ -104,6 +93,21 @@ pub fn movement(pass: &Pass, config: &Config) -> Movement {
         s.adjusted_p = adjusted;
     }
     Movement { stations, series }
+}
+
+/// Voltage and frequency of every series; frequency 0 for DC.
+pub(super) fn facts(pass: &Pass) -> Vec<SeriesFacts> {
+    pass.series
+        .iter()
+        .map(|s| SeriesFacts {
+            volts: s.key.applied_v().unwrap_or(0.0),
+            hertz: if s.key.test.is_dc() {
+                0.0
+            } else {
+                s.key.frequency_hz().unwrap_or(0.0)
+            },
+        })
+        .collect()
 }
 
 /// Median per station and day.
