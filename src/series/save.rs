@@ -6,6 +6,7 @@ use polars::prelude::{Series as Column_, *};
 
 use super::{Pass, Says, Series};
 use crate::error::{Error, Result};
+use crate::input::BUILT_IN_FACTORS;
 use crate::records::{Current, Day, Outcome};
 
 /// One line per distinct combination, in canonical columns; what a reading says is in its outcome.
@@ -30,7 +31,11 @@ struct Columns {
     lot: Vec<String>,
     operator: Vec<String>,
     shift: Vec<String>,
+    humidity_pct: Vec<Option<f64>>,
+    temperature_c: Vec<Option<f64>>,
     count: Vec<u32>,
+    /// The config's own factors, by place.
+    factors: Vec<Vec<String>>,
 }
 
 /// A first attempt as it is saved: everything that tells one line from another.
@@ -47,13 +52,20 @@ struct Line {
 /// Writes the tally; gives the number of lines.
 ///
 /// Each line stands for `count` first attempts with the same day, station, outcome, reading, limits, lot,
-/// operator and shift. Serials are gone: retests
+/// operator, shift and the config's factors; the day's air stands beside it. Serials are gone: retests
 /// and tests that were not completed have been set aside before.
 ///
 /// # Errors
 /// Where the file cannot be written.
 pub fn save(pass: &Pass, path: &Path) -> Result<usize> {
-    let mut c = Columns::default();
+    let own = pass
+        .factor_names
+        .get(BUILT_IN_FACTORS.len()..)
+        .unwrap_or_default();
+    let mut c = Columns {
+        factors: vec![Vec::new(); own.len()],
+        ..Columns::default()
+    };
     for (n, series) in pass.series.iter().enumerate() {
         let mut lines: std::collections::BTreeMap<Line, u32> = std::collections::BTreeMap::new();
         for (line, count) in first_attempts(pass, n) {
@@ -86,12 +98,19 @@ pub fn save(pass: &Pass, path: &Path) -> Result<usize> {
         "lot" => c.lot,
         "operator" => c.operator,
         "shift" => c.shift,
+        "humidity_pct" => c.humidity_pct,
+        "temperature_c" => c.temperature_c,
         "count" => c.count,
     )
     .map_err(broken)?;
     frame
         .with_column(day.map_err(broken)?.into())
         .map_err(broken)?;
+    for (name, levels) in own.iter().zip(c.factors) {
+        frame
+            .with_column(Column_::new(name.as_str().into(), levels).into())
+            .map_err(broken)?;
+    }
     let file = std::fs::File::create(path).map_err(|e| Error::io("write", path, e))?;
     ParquetWriter::new(file)
         .finish(&mut frame)
@@ -163,5 +182,11 @@ fn push(c: &mut Columns, pass: &Pass, series: &Series, line: &Line, count: u32) 
     c.lot.push(factor(0));
     c.operator.push(factor(1));
     c.shift.push(factor(2));
+    let (humidity, temperature) = pass.air.get(&line.day).copied().unwrap_or((None, None));
+    c.humidity_pct.push(humidity);
+    c.temperature_c.push(temperature);
     c.count.push(count);
+    for (n, levels) in c.factors.iter_mut().enumerate() {
+        levels.push(factor(BUILT_IN_FACTORS.len() + n));
+    }
 }

@@ -4,3 +4,4 @@ mod flavours;
 mod ledger;
 mod sample_data;
 mod stories;
+mod tallies;
