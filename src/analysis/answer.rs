@@ -4,12 +4,13 @@
 use crate::analysis::body::{Body, NotDone, Which};
 use crate::analysis::capability::{exact_normal, index};
 use crate::analysis::strays::place;
-use crate::stats::average::Scale;
+use crate::stats::average::{Scale, Weighted};
 use crate::stats::blocks::block_variance;
 use crate::stats::distribution::{Distribution, Family, Law};
 use crate::stats::estimate::Estimate;
+use crate::stats::mixture::Component;
 use crate::stats::sample::Observation;
-use crate::stats::special::{normal_quantile, student_t_quantile};
+use crate::stats::special::{normal_ln_pdf, normal_quantile, student_t_quantile};
 use crate::stats::tail::{Bounds, Tail};
 
 /// Share of units at or below the upper reference reading of the geometric method (ISO 22514-2).
@@ -167,6 +168,24 @@ impl Body {
             "geometric method, generalised Pareto tail, days in blocks",
         )
         .ok_or(NotDone::NotFinite(NAME))
+    }
+
+    /// Density per unit of reading: of the two groups where there are two, else of the averaged families.
+    #[must_use]
+    pub fn density(&self, x: f64) -> f64 {
+        let Some(two) = &self.groups else {
+            let of = |w: &Weighted| w.weight * w.fit.law.ln_pdf(x).exp();
+            return self.average.fits.iter().map(of).sum();
+        };
+        let (at, stretch) = match two.component {
+            Component::Normal => (x, 1.0),
+            Component::Lognormal if x > 0.0 => (x.ln(), 1.0 / x),
+            Component::Lognormal => return 0.0,
+        };
+        two.groups
+            .iter()
+            .map(|g| g.share * normal_ln_pdf((at - g.mean) / g.sd).exp() / g.sd * stretch)
+            .sum()
     }
 
     /// Whether the answers disagree beyond their intervals about the reading that all but `accepted` of the

@@ -1,16 +1,18 @@
 //! Readings of a drifting series as they would be on one day, so that quantiles and bounds are of the
 //! present body and not of the mean of its history.
 
+use rayon::prelude::*;
+
+use crate::stats::blocks::block_count;
 use crate::stats::sample::{Grouped, Observation, SampleError};
 
-/// Fewest and most blocks of days, and days a block: those of the block variance.
-const BLOCKS: [usize; 2] = [6, 20];
-const DAYS_A_BLOCK: usize = 5;
 /// Carried edges are rounded to this part of a reading step, so that the tally stays short; the error
 /// is an eighth of the rounding already in a reading.
 const PARTS_OF_A_STEP: f64 = 8.0;
 /// A spread is never carried by more than this factor: a line through weekly spreads may cross zero.
 const LARGEST_RATIO: f64 = 4.0;
+/// The spread never shrinks to less than this share of today's on the way to a later day.
+const SMALLEST_SPREAD: f64 = 0.05;
 
 /// Straight lines of a period: the daily median, and the weekly spread where it moves with certainty.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -54,6 +56,20 @@ impl CarryLines {
         } else {
             1.0
         }
+    }
+
+    /// Spread so many days after the target day, over that of the target day.
+    #[must_use]
+    pub fn spread_ahead(&self, days: f64) -> f64 {
+        self.spread.map_or(1.0, |s| {
+            ((s.at_target + s.per_week * days / 7.0) / s.at_target).max(SMALLEST_SPREAD)
+        })
+    }
+
+    /// A reading of the target day as it would be so many days later.
+    #[must_use]
+    pub fn ahead(&self, x: f64, days: f64) -> f64 {
+        self.median + self.median_per_day * days + (x - self.median) * self.spread_ahead(days)
     }
 
     /// A reading of `day` as it would be on the target day: its distance from the line times the ratio
@@ -102,70 +118,60 @@ pub fn carry(data: &Grouped, lines: &CarryLines, step: f64) -> Result<Grouped, S
     }))
 }
 
-/// A quantity of the carried readings and its variance.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Carried {
-    /// From all readings.
-    pub value: f64,
-    /// Variance, by leaving out one block of days at a time.
-    pub variance: f64,
-    /// Degrees of freedom of the variance: blocks less one.
-    pub degrees_of_freedom: f64,
+/// Several quantities, each from all readings but those of one block of days at a time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LeftOut {
+    each: Vec<Vec<Option<f64>>>,
 }
 
-/// Why a carried quantity has no variance.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-#[non_exhaustive]
-pub enum CarryError {
-    /// Too few days for blocks.
-    #[error("only {0} days with readings, 2 needed")]
-    TooFewDays(usize),
-    /// The quantity could not be had from all readings.
-    #[error("the quantity could not be estimated from the carried readings")]
-    NoValue,
-    /// The quantity could not be had with a block left out.
-    #[error("the quantity could not be estimated with block {0} left out")]
-    NoValueWithout(usize),
+impl LeftOut {
+    /// Variance of quantity `n`; `None` where it could not be had with some block left out.
+    ///
+    /// - Formula: `(K - 1)/K Σ (θ_k - mean θ)²` over `K` blocks.
+    /// - Source: Künsch H.R. (1989) Ann. Statist. 17:1217-1241, block jackknife (from memory).
+    #[must_use]
+    pub fn variance(&self, n: usize) -> Option<f64> {
+        let each: Vec<f64> = self
+            .each
+            .iter()
+            .map(|quantities| {
+                quantities
+                    .get(n)
+                    .copied()
+                    .flatten()
+                    .filter(|x| x.is_finite())
+            })
+            .collect::<Option<_>>()?;
+        let k = each.len() as f64;
+        let mean = each.iter().sum::<f64>() / k;
+        let sum: f64 = each.iter().map(|x| (x - mean).powi(2)).sum();
+        Some((k - 1.0) / k * sum)
+    }
+
+    /// Degrees of freedom of the variances: blocks less one.
+    #[must_use]
+    pub fn degrees_of_freedom(&self) -> f64 {
+        self.each.len() as f64 - 1.0
+    }
 }
 
-/// `quantity` of `data`, with its variance by leaving out one block of consecutive days at a time: the
-/// closure fits the lines anew, carries and estimates, so the lines' own uncertainty is in the variance.
+/// Leaves out one block of consecutive days at a time: `quantities` fits the lines anew, carries and
+/// estimates from the days it is told to keep, so the lines' own uncertainty is in the variance.
 ///
-/// - Formula: `(K - 1)/K Σ (θ_k - mean θ)²`, `K = clip(days/5, 6, 20)` blocks, never more than days.
-/// - Source: Künsch H.R. (1989) Ann. Statist. 17:1217-1241, block jackknife (from memory).
-/// # Errors
-/// See [`CarryError`].
-pub fn leave_out_blocks(
-    data: &Grouped,
-    quantity: &dyn Fn(&Grouped) -> Option<f64>,
-) -> Result<Carried, CarryError> {
-    let days: Vec<i32> = data.days().iter().map(|day| day.day).collect();
-    let blocks = (days.len() / DAYS_A_BLOCK)
-        .clamp(BLOCKS[0], BLOCKS[1])
-        .min(days.len());
+/// - `days`: ascending, each once; as many blocks as [`block_count`] says. `None` below 2 days.
+#[must_use]
+pub fn leave_out_blocks<F>(days: &[i32], quantities: F) -> Option<LeftOut>
+where
+    F: Fn(&dyn Fn(i32) -> bool) -> Vec<Option<f64>> + Sync,
+{
+    let blocks = block_count(days.len());
     if blocks < 2 {
-        return Err(CarryError::TooFewDays(days.len()));
+        return None;
     }
-    let finite = |x: &f64| x.is_finite();
-    let value = quantity(data).filter(finite).ok_or(CarryError::NoValue)?;
     let block_of = |day: i32| days.partition_point(|&d| d < day) * blocks / days.len();
-    let mut each = Vec::with_capacity(blocks);
-    for block in 0..blocks {
-        let rest = data
-            .filter_map(|day, o| (block_of(day) != block).then_some(o))
-            .map_err(|_| CarryError::NoValueWithout(block))?;
-        each.push(
-            quantity(&rest)
-                .filter(finite)
-                .ok_or(CarryError::NoValueWithout(block))?,
-        );
-    }
-    let k = blocks as f64;
-    let mean = each.iter().sum::<f64>() / k;
-    let variance = (k - 1.0) / k * each.iter().map(|x| (x - mean).powi(2)).sum::<f64>();
-    Ok(Carried {
-        value,
-        variance,
-        degrees_of_freedom: k - 1.0,
-    })
+    let each = (0..blocks)
+        .into_par_iter()
+        .map(|block| quantities(&|day| block_of(day) != block))
+        .collect();
+    Some(LeftOut { each })
 }

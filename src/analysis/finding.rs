@@ -8,7 +8,6 @@ use super::causes::{Cause, causes, without};
 use super::checks::{StationChecks, checks};
 use super::healthy::{Ask, Healthy, healthy, options, plain_options};
 use super::leads::{OpenLeads, open_leads};
-use super::limits::{LimitHistory, history};
 use super::months::{Month, months};
 use super::practice::{Practice, practice, repeatability};
 use super::readings::{Reading, coarsest_step, edges, ma};
@@ -39,8 +38,6 @@ pub struct Judge {
 /// Everything found out about one series.
 #[derive(Debug)]
 pub struct Finding {
-    /// Limits over time.
-    pub limits: LimitHistory,
     /// The period judged.
     pub judge: Judge,
     /// Units in it.
@@ -114,7 +111,7 @@ fn finding(
     config: &Config,
 ) -> Finding {
     let series = &pass.series[n];
-    let limits = history(series);
+    let limits = &moved.limits;
     let limit_ma = limits.now.high_pa.map(ma);
     let inside = |day: Day| (judge.from..=judge.to).contains(&day);
     let causes = causes(pass, n);
@@ -200,12 +197,11 @@ fn finding(
         months: months(
             series,
             &moved.readings,
-            &limits,
+            limits,
             &all_edges,
             &monthly,
             config,
         ),
-        limits,
         causes,
         units_judged: judged.iter().map(|r| r.count).sum(),
         days_judged: days.len() as u64,

@@ -1,10 +1,8 @@
 //! What the healthy units of one series read in the period judged, as numbers with intervals; where a
 //! slope is established, of the last day of that period.
 
-use rayon::prelude::*;
-
 use super::body::{Body, NotDone, Options, Which, describe};
-use super::carry::{CarryLines, SpreadLine, carry};
+use super::carry::{CarryLines, SpreadLine, carry, leave_out_blocks};
 use super::movement::group_rules;
 use super::readings::{Reading, grouped};
 use super::strays::Edges;
@@ -261,13 +259,6 @@ fn quantities(
     a: f64,
 ) -> Vec<Option<f64>> {
     let days = f64::from(ask.horizon - lines.target_day);
-    let spread_at = |days: f64| match lines.spread {
-        Some(s) => ((s.at_target + s.per_week * days / 7.0) / s.at_target).max(0.05),
-        None => 1.0,
-    };
-    let on = |x: f64, days: f64| {
-        lines.median + lines.median_per_day * days + (x - lines.median) * spread_at(days)
-    };
     let quantile = |w: Which, p: f64| body.quantile(w, p).ok().map(|e| e.value);
     let mut all = Vec::new();
     for which in [Which::Apart, Which::Together] {
@@ -276,7 +267,11 @@ fn quantities(
             .then(|| quantile(which, 1.0 - a))
             .flatten();
         all.push(x.map(f64::ln));
-        all.push(x.map(|x| on(x, days)).filter(|x| *x > 0.0).map(f64::ln));
+        all.push(
+            x.map(|x| lines.ahead(x, days))
+                .filter(|x| *x > 0.0)
+                .map(f64::ln),
+        );
     }
     let used = answers.first().copied();
     for p in SHARES {
@@ -290,7 +285,7 @@ fn quantities(
     // The limit carried back from the horizon, so that its share can be asked of today's body.
     let back = |limit: f64| {
         let at = lines.median + lines.median_per_day * days;
-        lines.median + (limit - at) / spread_at(days)
+        lines.median + (limit - at) / lines.spread_ahead(days)
     };
     all.push(ask.limit_ma.and_then(|limit| share(back(limit))));
     all.push(ask.limit_ma.and_then(|limit| {
@@ -326,31 +321,17 @@ fn carried(judged: &[Reading], data: &Grouped, ask: &Ask<'_>, config: &Config) -
     let answers = body.answers();
     let value = quantities(&body, &answers, &all_lines, ask, a);
     let days: Vec<Day> = data.days().iter().map(|d| d.day).collect();
-    let blocks = (days.len() / 5).clamp(6, 20).min(days.len());
-    let block_of = |day: Day| days.partition_point(|d| *d < day) * blocks / days.len();
-    let left_out: Vec<Vec<Option<f64>>> = (0..blocks)
-        .into_par_iter()
-        .filter_map(|block| {
-            let rest: Vec<Reading> = judged
-                .iter()
-                .filter(|r| block_of(r.day) != block)
-                .copied()
-                .collect();
-            let data = grouped(rest.iter()).ok()?;
-            let (body, lines) = body_of(&rest, &data, &how)?;
-            Some(quantities(&body, &answers, &lines, ask, a))
+    let left_out = leave_out_blocks(&days, |keeps| {
+        let rest: Vec<Reading> = judged.iter().filter(|r| keeps(r.day)).copied().collect();
+        let carried = grouped(rest.iter())
+            .ok()
+            .and_then(|data| body_of(&rest, &data, &how));
+        carried.map_or_else(Vec::new, |(body, lines)| {
+            quantities(&body, &answers, &lines, ask, a)
         })
-        .collect();
-    let df = blocks as f64 - 1.0;
-    let error = |n: usize| -> Option<f64> {
-        let each: Vec<f64> = left_out.iter().filter_map(|q| q[n]).collect();
-        if each.len() < blocks {
-            return None;
-        }
-        let mean = each.iter().sum::<f64>() / each.len() as f64;
-        let sum: f64 = each.iter().map(|x| (x - mean).powi(2)).sum();
-        Some((df / (df + 1.0) * sum).sqrt())
-    };
+    })?;
+    let df = left_out.degrees_of_freedom();
+    let error = |n: usize| left_out.variance(n).map(f64::sqrt);
     let two_sided = student_t_quantile(0.5 + config.confidence / 2.0, df);
     let one_sided = student_t_quantile(config.confidence, df);
     let level = config.confidence;

@@ -1,6 +1,6 @@
 //! A series month by month.
 
-use chrono::{Datelike, NaiveDate};
+use chrono::Datelike;
 
 use super::body::{Options, describe};
 use super::healthy::weighted_quantile;
@@ -8,7 +8,7 @@ use super::limits::LimitHistory;
 use super::readings::{Reading, grouped, ma};
 use super::strays::Edges;
 use crate::config::Config;
-use crate::records::{Day, Outcome};
+use crate::records::{Day, Outcome, date_of};
 use crate::series::Series;
 
 /// One month of a series.
@@ -28,16 +28,10 @@ pub struct Month {
     pub performance: Option<f64>,
 }
 
-/// A day as a date.
-#[must_use]
-pub fn date(day: Day) -> NaiveDate {
-    NaiveDate::default() + chrono::TimeDelta::days(i64::from(day))
-}
-
 /// Year and month of a day.
 #[must_use]
 pub fn month_of(day: Day) -> (i32, u32) {
-    let d = date(day);
+    let d = date_of(day);
     (d.year(), d.month())
 }
 

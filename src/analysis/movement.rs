@@ -6,6 +6,7 @@ use rayon::prelude::*;
 
 use super::drift::{self, DayFacts, DayPoint, Drift, DriftOptions, ReadingLine};
 use super::groups::{FactorLevel, Split, split_by};
+use super::limits::{LimitHistory, history};
 use super::readings::{Reading, readings, value};
 use super::stations::{self, CannotTell, Cell, SeriesFacts, StationOptions, Stations};
 use crate::config::Config;
@@ -40,6 +41,8 @@ pub struct SeriesMovement {
     pub adjusted_p: f64,
     /// Two groups side by side and the factor that separates them.
     pub split: Option<GroupSplit>,
+    /// Limits over time.
+    pub limits: LimitHistory,
 }
 
 /// Two groups side by side.
@@ -190,6 +193,7 @@ fn of_series(
     let drift = drift::assess(&points, &options);
     SeriesMovement {
         adjusted_p: drift.p_value,
+        limits: history(&pass.series[n]),
         readings,
         points,
         drift,

@@ -57,6 +57,48 @@ pub struct Layout {
     pub order: Option<DateOrder>,
 }
 
+impl Layout {
+    /// Columns that hold numbers with a unit, for telling the decimal sign.
+    #[must_use]
+    pub fn numeric_columns(&self) -> Vec<usize> {
+        let with_unit = || {
+            Field::ALL
+                .iter()
+                .map(|(f, _)| *f)
+                .filter(|f| f.quantity().is_some())
+        };
+        self.groups
+            .iter()
+            .flat_map(|g| with_unit().filter_map(|f| g.columns.get(f)))
+            .map(|(c, _)| usize::from(c))
+            .collect()
+    }
+
+    /// The column that holds the date.
+    #[must_use]
+    pub fn date_column(&self) -> Option<usize> {
+        let columns = &self.groups.first()?.columns;
+        let (column, _) = columns
+            .get(Field::TestedAt)
+            .or_else(|| columns.get(Field::Date))?;
+        Some(usize::from(column))
+    }
+
+    /// Fixes what holds for the whole table: what its own lines before the header say, then `fixed`.
+    pub fn settle(
+        &mut self,
+        rows: &[Vec<String>],
+        headers: &Headers,
+        fixed: &BTreeMap<Field, String>,
+    ) {
+        let before = self.header_rows.saturating_sub(1).min(rows.len());
+        self.fixed = preamble(&rows[..before], headers);
+        for (field, value) in fixed {
+            self.fixed.entry(*field).or_insert_with(|| value.clone());
+        }
+    }
+}
+
 /// A title that spans several columns of one row.
 #[derive(Debug, Clone, Copy)]
 pub struct Span {

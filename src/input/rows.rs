@@ -1,5 +1,6 @@
 //! One row of any table → the tests it holds, or what is wrong with it.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, HashSet};
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::rc::Rc;
@@ -818,19 +819,17 @@ impl<'a> Parser<'a> {
                 .copied()
                 .flatten()
                 .map_or(Cell::Empty, |c| cell(usize::from(c)));
-            let shown = match found {
-                Cell::Text(t) => t.to_owned(),
-                other => other.shown(),
+            let shown: Cow<'_, str> = match found {
+                Cell::Text(t) => Cow::Borrowed(t),
+                other => Cow::Owned(other.shown()),
             };
             let slot = Field::COUNT + n;
-            let code = match self.texts[slot].get(shown.as_str()) {
+            let code = match self.texts[slot].get(&*shown) {
                 Some(&code) => code,
                 None => {
-                    let mapped = self.words.factor_values[n]
-                        .get(&squeeze(&shown))
-                        .unwrap_or(&shown);
-                    let code = self.book.texts.code(mapped);
-                    self.texts[slot].insert(shown, code);
+                    let mapped = self.words.factor_values[n].get(&squeeze(&shown));
+                    let code = self.book.texts.code(mapped.unwrap_or(&shown.to_string()));
+                    self.texts[slot].insert(shown.into_owned(), code);
                     code
                 }
             };

@@ -21,6 +21,8 @@ use crate::config::DateOrder;
 const PIECE: usize = 4 << 20;
 /// A quoted field may run over a piece's end; beyond this size a quote is taken for damage.
 const LONGEST_PIECE: usize = 64 << 20;
+/// Delimiters tried; of two that explain as much, the first.
+const DELIMITERS: [u8; 4] = [b';', b'\t', b',', b'|'];
 /// Records looked at for the decimal sign.
 const SAMPLE: usize = 5000;
 
@@ -191,7 +193,7 @@ pub fn understand(
     fixed: &BTreeMap<Field, String>,
 ) -> Option<(u8, Layout)> {
     let mut best: Option<(usize, u8, Layout)> = None;
-    for delimiter in [b';', b'\t', b',', b'|'] {
+    for delimiter in DELIMITERS {
         let rows = head(piece, delimiter, HEADER_WITHIN + 1);
         // The lines before the header depend on it and it on them: a first look without them.
         let mut known = preamble(&rows[..rows.len().min(30)], headers);
@@ -199,14 +201,7 @@ pub fn understand(
         let Some((score, mut layout)) = find(&rows, &[], headers, &known) else {
             continue;
         };
-        let mut certain = preamble(
-            &rows[..layout.header_rows.saturating_sub(1).min(rows.len())],
-            headers,
-        );
-        for (field, value) in fixed {
-            certain.entry(*field).or_insert_with(|| value.clone());
-        }
-        layout.fixed = certain;
+        layout.settle(&rows, headers, fixed);
         if best.as_ref().is_none_or(|(s, _, _)| score > *s) {
             best = Some((score, delimiter, layout));
         }
@@ -223,7 +218,7 @@ pub fn lacking(
     headers: &Headers,
     fixed: &BTreeMap<Field, String>,
 ) -> Option<(usize, Vec<&'static str>)> {
-    [b';', b'\t', b',', b'|']
+    DELIMITERS
         .into_iter()
         .filter_map(|d| super::layout::lacking(&head(piece, d, HEADER_WITHIN), headers, fixed))
         .min_by_key(|(_, lacks)| lacks.len())
@@ -231,17 +226,7 @@ pub fn lacking(
 
 fn sign(piece: &[u8], delimiter: u8, layout: &Layout) -> DecimalSign {
     let rows = head(piece, delimiter, SAMPLE);
-    let numeric: Vec<usize> = layout
-        .groups
-        .iter()
-        .flat_map(|g| {
-            Field::ALL
-                .iter()
-                .filter(|(f, _)| f.quantity().is_some())
-                .filter_map(|(f, _)| g.columns.get(*f))
-        })
-        .map(|(c, _)| usize::from(c))
-        .collect();
+    let numeric = layout.numeric_columns();
     let texts = rows
         .iter()
         .skip(layout.header_rows)
@@ -258,11 +243,7 @@ pub fn date_order(
     layout: &Layout,
     skip: usize,
 ) -> (Option<DateOrder>, bool) {
-    let columns = &layout.groups[0].columns;
-    let Some((column, _)) = columns
-        .get(Field::TestedAt)
-        .or_else(|| columns.get(Field::Date))
-    else {
+    let Some(column) = layout.date_column() else {
         return (None, false);
     };
     let mut record = csv::ByteRecord::new();
@@ -273,7 +254,7 @@ pub fn date_order(
         if seen <= skip {
             continue;
         }
-        let Some(Cell::Text(text)) = record.get(usize::from(column)).map(Cell::from_bytes) else {
+        let Some(Cell::Text(text)) = record.get(column).map(Cell::from_bytes) else {
             continue;
         };
         if let Some((date, _)) = written_date(text) {

@@ -8,7 +8,7 @@ use calamine::{Data, Range, Reader, SheetVisible, Sheets};
 use super::cell::{Cell, DecimalSign, decimal_sign};
 use super::columns::{Field, Headers};
 use super::dates::written_date;
-use super::layout::{HEADER_WITHIN, Layout, Span, find, preamble};
+use super::layout::{HEADER_WITHIN, Layout, Span, find};
 use super::rows::Parser;
 use crate::config::DateOrder;
 
@@ -141,22 +141,8 @@ pub fn understand(
         .map(|n| sheet.text_row(n))
         .collect();
     let (_, mut layout) = find(&rows, &sheet.spans, headers, fixed)?;
-    let mut certain = preamble(&rows[..layout.header_rows.saturating_sub(1)], headers);
-    for (field, value) in fixed {
-        certain.entry(*field).or_insert_with(|| value.clone());
-    }
-    layout.fixed = certain;
-    let numeric: Vec<usize> = layout
-        .groups
-        .iter()
-        .flat_map(|g| {
-            Field::ALL
-                .iter()
-                .filter(|(f, _)| f.quantity().is_some())
-                .filter_map(|(f, _)| g.columns.get(*f))
-        })
-        .map(|(c, _)| usize::from(c))
-        .collect();
+    layout.settle(&rows, headers, fixed);
+    let numeric = layout.numeric_columns();
     let body = layout.header_rows..sheet.cells.height();
     let texts = body.clone().flat_map(|row| {
         numeric
@@ -167,14 +153,10 @@ pub fn understand(
             })
     });
     layout.sign = decimal_sign(texts).unwrap_or(DecimalSign::Point);
-    let columns = &layout.groups[0].columns;
-    let date = columns
-        .get(Field::TestedAt)
-        .or_else(|| columns.get(Field::Date));
     let (mut order, mut needed) = (None, false);
-    if let Some((column, _)) = date {
+    if let Some(column) = layout.date_column() {
         for row in body {
-            if let Some(Data::String(s)) = sheet.cells.get((row, usize::from(column)))
+            if let Some(Data::String(s)) = sheet.cells.get((row, column))
                 && let Some((date, _)) = written_date(s.trim())
             {
                 needed |= date.needs_order();

@@ -4,20 +4,22 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
+use super::format::whole;
 use super::model::*;
 use super::register::Register;
 use crate::analysis::body::{Because, Which};
 use crate::analysis::causes::Cause;
 use crate::analysis::drift::{Drift, Shape as Found, name_events};
 use crate::analysis::healthy::{Healthy, TailNumbers};
-use crate::analysis::months::{Month, date};
+use crate::analysis::limits::LimitHistory;
+use crate::analysis::months::Month;
 use crate::analysis::readings::ma;
 use crate::analysis::stations::{ActsAs, CannotTell};
 use crate::analysis::unit_lists::{Lies, StrayUnit};
 use crate::analysis::{Finding, Findings, Movement, SeriesMovement};
 use crate::config::Config;
 use crate::input::Read;
-use crate::records::{Current, Marks, Outcome, Record, Shown};
+use crate::records::{Current, Marks, Outcome, Record, Shown, date_of, day_number};
 use crate::series::{Pass, Series, SeriesKey, SetAside, Use};
 use crate::stats::estimate::Estimate;
 use crate::verdict::action::actions;
@@ -121,7 +123,7 @@ pub fn build(parts: &Parts<'_>) -> Report {
     let (from, to) = pass
         .days
         .map_or((NaiveDate::default(), NaiveDate::default()), |(a, b)| {
-            (date(a), date(b))
+            (date_of(a), date_of(b))
         });
     Report {
         schema: SCHEMA,
@@ -243,7 +245,7 @@ fn series_report(parts: &Parts<'_>, n: usize, id: &str, notes: &mut Vec<String>)
             not_completed: count(Outcome::NotCompleted),
             not_reached: not_reached(pass, n),
         },
-        limit: limit_report(pass, finding),
+        limit: limit_report(pass, finding, &moved.limits),
         distribution: finding
             .healthy
             .as_ref()
@@ -280,7 +282,7 @@ fn series_report(parts: &Parts<'_>, n: usize, id: &str, notes: &mut Vec<String>)
         drift: drift_report(parts, n, moved, verdict),
         months: finding.months.iter().map(month_line).collect(),
         reading_step_ma: finding.step_ma,
-        changed: changed(parts.month, finding, verdict),
+        changed: changed(parts.month, finding, &moved.limits, verdict),
         charts: Vec::new(),
         title,
     }
@@ -324,17 +326,16 @@ fn not_reached(pass: &Pass, n: usize) -> u64 {
     before.map_or(0, |units| units.saturating_sub(pass.series[n].units()))
 }
 
-fn limit_report(pass: &Pass, finding: &Finding) -> LimitReport {
-    let limits = &finding.limits;
+fn limit_report(pass: &Pass, finding: &Finding, limits: &LimitHistory) -> LimitReport {
     LimitReport {
         high_ma: limits.now.high_pa.map(ma),
         low_ma: limits.now.low_pa.map(ma),
-        since: limits.since.map(date),
+        since: limits.since.map(date_of),
         history: limits
             .changes
             .iter()
             .map(|c| LimitChange {
-                from: date(c.day),
+                from: date_of(c.day),
                 high_ma: c.limits.high_pa.map(ma),
                 low_ma: c.limits.low_pa.map(ma),
                 station: c.station.map(|s| pass.stations[usize::from(s)].clone()),
@@ -499,18 +500,12 @@ fn cause_sentence(c: &Cause) -> String {
         c.failed,
         c.units,
         c.expected,
-        date(c.days.0),
-        date(c.days.1)
+        date_of(c.days.0),
+        date_of(c.days.1)
     )
 }
 
 fn stray_report(pass: &Pass, finding: &Finding, config: &Config) -> StrayReport {
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "counts"
-    )]
-    let whole = |x: f64| x.round().max(0.0) as u64;
     StrayReport {
         above: whole(finding.strays.above),
         below: whole(finding.strays.below),
@@ -555,14 +550,14 @@ fn drift_report(
         .iter()
         .filter(|ev| ev.model.is_empty() || ev.model == *model)
         .map(|ev| crate::analysis::drift::Event {
-            day: i32::try_from((ev.date - NaiveDate::default()).num_days()).unwrap_or(0),
+            day: day_number(ev.date),
             what: ev.what.clone(),
         })
         .collect();
     let named = name_events(&drift.steps, &events);
     DriftReport {
         shape: drift.shape.map(|s| shape_key(s).to_owned()),
-        since: drift.since.map(date),
+        since: drift.since.map(date_of),
         flagged: v.flag.flagged,
         per_month_ma: e(drift.per_month_ma.as_ref()),
         p_value: drift.shape.map(|_| moved.adjusted_p),
@@ -573,9 +568,9 @@ fn drift_report(
             .iter()
             .zip(named)
             .map(|(s, event)| StepLine {
-                date: date(s.day),
-                date_low: date(s.day_low),
-                date_high: date(s.day_high),
+                date: date_of(s.day),
+                date_low: date_of(s.day_low),
+                date_high: date_of(s.day_high),
                 size_ma: (&s.size_ma).into(),
                 event,
             })
@@ -627,7 +622,12 @@ fn month_line(m: &Month) -> MonthLine {
 }
 
 /// What changed in the month under review, against the month before.
-fn changed(month: (i32, u32), finding: &Finding, v: &SeriesVerdict) -> Vec<String> {
+fn changed(
+    month: (i32, u32),
+    finding: &Finding,
+    limits: &LimitHistory,
+    v: &SeriesVerdict,
+) -> Vec<String> {
     let Some(at) = finding.months.iter().position(|m| m.month == month) else {
         return vec!["no unit was tested in the month under review".to_owned()];
     };
@@ -647,11 +647,11 @@ fn changed(month: (i32, u32), finding: &Finding, v: &SeriesVerdict) -> Vec<Strin
             now.over_limit, now.judged, before.over_limit, before.judged
         ));
     }
-    for change in &finding.limits.changes {
+    for change in &limits.changes {
         if crate::analysis::months::month_of(change.day) == month
-            && finding.limits.changes.first().map(|c| c.day) != Some(change.day)
+            && limits.changes.first().map(|c| c.day) != Some(change.day)
         {
-            said.push(format!("limit changed on {}", date(change.day)));
+            said.push(format!("limit changed on {}", date_of(change.day)));
         }
     }
     said
@@ -692,9 +692,9 @@ fn station_reports(parts: &Parts<'_>, notes: &mut Vec<String>) -> Vec<StationRep
                     .moved
                     .iter()
                     .map(|m| StationMove {
-                        date: date(m.day),
-                        date_low: date(m.day_low),
-                        date_high: date(m.day_high),
+                        date: date_of(m.day),
+                        date_low: date_of(m.day_low),
+                        date_high: date_of(m.day_high),
                         size_pct: (&m.size_pct).into(),
                     })
                     .collect(),
@@ -716,7 +716,7 @@ fn movements(parts: &Parts<'_>) -> Vec<MovementReport> {
             all.extend(s.moved.iter().map(|m| MovementReport {
                 what: "tester",
                 name: name.clone(),
-                date: date(m.day),
+                date: date_of(m.day),
                 size_pct: (&m.size_pct).into(),
             }));
         }
@@ -735,7 +735,7 @@ fn movements(parts: &Parts<'_>) -> Vec<MovementReport> {
             Some(MovementReport {
                 what: "product",
                 name: series.key.model.clone(),
-                date: date(s.day),
+                date: date_of(s.day),
                 size_pct: s.size_pct.as_ref()?.into(),
             })
         }));
@@ -1079,9 +1079,9 @@ fn action_lines(
                         sentence: format!(
                             "Readings of {name} changed by {:+.2} % on {} on every model (interval {} to {}).",
                             step.size_pct.value,
-                            date(step.day),
-                            date(step.day_low),
-                            date(step.day_high)
+                            date_of(step.day),
+                            date_of(step.day_low),
+                            date_of(step.day_high)
                         ),
                     },
                 });

@@ -180,6 +180,23 @@ pub fn p_value(p: f64) -> String {
     }
 }
 
+/// A number of units as a whole count; below zero it is none.
+#[must_use]
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "counts stay far below 2^53, and none is below zero"
+)]
+pub fn whole(units: f64) -> u64 {
+    units.round().max(0.0) as u64
+}
+
+/// Where rows went, as one sum: `7 rows read = 4 used + 2 set aside + 1 unreadable`.
+#[must_use]
+pub fn row_sum(read: u64, used: u64, set_aside: u64, unreadable: u64) -> String {
+    format!("{read} rows read = {used} used + {set_aside} set aside + {unreadable} unreadable")
+}
+
 /// A count with its thousands grouped: `45 500`.
 #[must_use]
 pub fn grouped(n: u64) -> String {

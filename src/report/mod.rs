@@ -152,11 +152,13 @@ pub fn closing(report: &Report, out: &Path, verbose: bool) -> String {
     let rows = &report.rows;
     let _ = writeln!(
         text,
-        "{} rows read = {} used + {} set aside + {} unreadable; {} series",
-        rows.read,
-        rows.used,
-        rows.set_aside.values().sum::<u64>(),
-        rows.unreadable,
+        "{}; {} series",
+        format::row_sum(
+            rows.read,
+            rows.used,
+            rows.set_aside.values().sum(),
+            rows.unreadable
+        ),
         report.series.len(),
     );
     let shown = if verbose { report.actions.len() } else { 5 };

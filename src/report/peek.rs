@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 
+use super::format::row_sum;
 use crate::config::Config;
 use crate::input::columns::{Field, Headers, Meaning};
 use crate::input::{Read, Table};
@@ -53,11 +54,13 @@ pub fn peek(read: &Read, pass: Option<&Pass>, config: &Config) -> String {
         let ledger = &pass.ledger;
         let _ = writeln!(
             page,
-            "\n{} rows read = {} used + {} set aside + {} unreadable",
-            ledger.read,
-            ledger.used,
-            ledger.set_aside.values().sum::<u64>(),
-            ledger.unreadable
+            "\n{}",
+            row_sum(
+                ledger.read,
+                ledger.used,
+                ledger.set_aside.values().sum(),
+                ledger.unreadable
+            )
         );
         for (reason, n) in &ledger.set_aside {
             let _ = writeln!(page, "  set aside, {}: {n}", reason.words());

@@ -11,16 +11,14 @@ use super::chart::ladder::{self, Ladder, Rung};
 use super::chart::months::{self, Interval, LimitFrom, Month, Months};
 use super::chart::probability::{self, Fitted, Known, Observed, Probability, ProbabilityScale};
 use super::chart::{Chart, ChartError, at, draw, style};
+use super::format::whole;
 use super::model::Report;
 use crate::analysis::body::Body;
-use crate::analysis::months::date;
 use crate::analysis::readings::ma;
-use crate::records::{Day, Outcome};
+use crate::records::{Day, Outcome, date_of, day_number};
 use crate::series::{OutcomeLine, Says};
-use crate::stats::distribution::{Distribution as _, Family};
-use crate::stats::mixture::Component;
+use crate::stats::distribution::Family;
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson};
-use crate::stats::special::normal_ln_pdf;
 use crate::verdict::wording::PRINTED_IN_UA_BELOW_MA;
 
 /// A chart of the report: its file, what it answers, and its ink.
@@ -138,12 +136,7 @@ fn typical(parts: &Parts<'_>, n: usize) -> f64 {
 }
 
 fn period_words(from: Day, to: Day, units: f64) -> String {
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "a count"
-    )]
-    let units = counted(units as u64, "unit");
+    let units = counted(whole(units), "unit");
     format!("{units}, {} to {}", day_text(from), day_text(to))
 }
 
@@ -170,28 +163,18 @@ fn of_distribution(
         .iter()
         .map(|u| (u.station, u.record.reading_pa))
         .collect();
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "counts"
-    )]
     let tally: Vec<TallyLine> = inside()
         .filter(|r| r.says == Says::Value)
         .map(|r| TallyLine {
             reading: scale.of_ma(r.ma),
-            count: r.count as u64,
+            count: whole(r.count),
             stray: crate::records::ma_to_pa(r.ma)
                 .is_some_and(|pa| strays.contains(&(r.station, pa))),
         })
         .collect();
     let mut trips: Vec<Trips> = Vec::new();
     for r in inside().filter(|r| r.says == Says::Above) {
-        #[expect(
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "counts"
-        )]
-        let count = r.count as u64;
+        let count = whole(r.count);
         let limit = scale.of_ma(r.ma);
         match trips.iter_mut().find(|t| t.limit == limit) {
             Some(t) => t.count += count,
@@ -208,7 +191,7 @@ fn of_distribution(
         (0..=240)
             .map(|k| {
                 let x = low + (high - low) * f64::from(k) / 240.0;
-                let y = density_at(&h.body, x);
+                let y = h.body.density(x);
                 at(scale.of_ma(x), y / scale.factor)
             })
             .filter(|p| p.x.is_finite() && p.y.is_finite())
@@ -243,8 +226,16 @@ fn of_distribution(
         typical: healthy
             .and_then(|h| h.quantiles[1].as_ref())
             .map(|q| scale.of_ma(q.value)),
-        high_limit: finding.limits.now.high_pa.map(|pa| scale.of_ma(ma(pa))),
-        low_limit: finding.limits.now.low_pa.map(|pa| scale.of_ma(ma(pa))),
+        high_limit: parts.movement.series[n]
+            .limits
+            .now
+            .high_pa
+            .map(|pa| scale.of_ma(ma(pa))),
+        low_limit: parts.movement.series[n]
+            .limits
+            .now
+            .low_pa
+            .map(|pa| scale.of_ma(ma(pa))),
         tail_bounds: in_use.filter(|b| finite(*b)),
         band: verdict
             .verdict
@@ -254,27 +245,6 @@ fn of_distribution(
             .filter(|b| finite(*b)),
         open_lead: finding.open_lead_ma.map(|x| scale.of_ma(x)),
     })
-}
-
-/// Density of the healthy body per mA: of the two groups where there are two, else of the families.
-fn density_at(body: &Body, x: f64) -> f64 {
-    let Some(two) = &body.groups else {
-        return body
-            .average
-            .fits
-            .iter()
-            .map(|w| w.weight * w.fit.law.ln_pdf(x).exp())
-            .sum();
-    };
-    let (at, stretch) = match two.component {
-        Component::Normal => (x, 1.0),
-        Component::Lognormal if x > 0.0 => (x.ln(), 1.0 / x),
-        Component::Lognormal => return 0.0,
-    };
-    two.groups
-        .iter()
-        .map(|g| g.share * normal_ln_pdf((at - g.mean) / g.sd).exp() / g.sd * stretch)
-        .sum()
 }
 
 /// The family with the most weight, as people write it.
@@ -317,12 +287,7 @@ fn of_probability(
         .points()
         .into_iter()
         .map(|p| {
-            #[expect(
-                clippy::cast_possible_truncation,
-                clippy::cast_sign_loss,
-                reason = "a count"
-            )]
-            let count = ((p.p - before).max(0.0) * total).round() as u64;
+            let count = whole((p.p - before) * total);
             before = p.p;
             let half = finding.step_ma / 2.0;
             let stray = body.strays.above.threshold.is_some_and(|t| p.x - half > t)
@@ -341,12 +306,7 @@ fn of_probability(
             crate::stats::sample::Observation::Above(limit) => Some(Observed {
                 reading: scale.of_ma(limit),
                 p: body.empirical.cdf(limit),
-                #[expect(
-                    clippy::cast_possible_truncation,
-                    clippy::cast_sign_loss,
-                    reason = "a count"
-                )]
-                count: line.count as u64,
+                count: whole(line.count),
                 known: Known::Above,
             }),
             _ => None,
@@ -392,7 +352,11 @@ fn of_probability(
             family_words(body)
         ),
         level: body.level,
-        high_limit: finding.limits.now.high_pa.map(|pa| scale.of_ma(ma(pa))),
+        high_limit: parts.movement.series[n]
+            .limits
+            .now
+            .high_pa
+            .map(|pa| scale.of_ma(ma(pa))),
         accepted: Some(parts.config.accepted_reject_share),
         largest_gap: finding.goodness.1,
     })
@@ -417,7 +381,7 @@ fn interval(events: f64, trials: f64, level: f64) -> Interval {
 }
 
 fn limits_from(parts: &Parts<'_>, n: usize, scale: &Scale) -> Vec<LimitFrom> {
-    parts.findings.series[n]
+    parts.movement.series[n]
         .limits
         .changes
         .iter()
@@ -431,9 +395,7 @@ fn limits_from(parts: &Parts<'_>, n: usize, scale: &Scale) -> Vec<LimitFrom> {
 }
 
 fn first_of(month: (i32, u32)) -> Day {
-    chrono::NaiveDate::from_ymd_opt(month.0, month.1, 1)
-        .and_then(|d| Day::try_from((d - chrono::NaiveDate::default()).num_days()).ok())
-        .unwrap_or(0)
+    chrono::NaiveDate::from_ymd_opt(month.0, month.1, 1).map_or(0, day_number)
 }
 
 fn of_months(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<Chart, ChartError> {
@@ -478,7 +440,7 @@ fn events_of(parts: &Parts<'_>, n: usize) -> Vec<EventOn> {
         .iter()
         .filter(|e| e.model.is_empty() || e.model == *model)
         .map(|e| EventOn {
-            day: Day::try_from((e.date - chrono::NaiveDate::default()).num_days()).unwrap_or(0),
+            day: day_number(e.date),
             what: style::printable(
                 &if e.station.is_empty() {
                     e.what.clone()
@@ -540,9 +502,6 @@ fn of_drift(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<C
         .and_then(|h| h.lines.zip(tail))
         .map(|(lines, tail)| forecast_points(&lines, tail, finding.judge.to, verdict, scale))
         .unwrap_or_default();
-    let day = |d: chrono::NaiveDate| {
-        Day::try_from((d - chrono::NaiveDate::default()).num_days()).unwrap_or(0)
-    };
     drift::chart(&drift::Drift {
         series: title.to_owned(),
         shape: d.shape.map_or("", |s| shape_key(s)).replace('_', " "),
@@ -600,9 +559,9 @@ fn of_drift(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<C
         ),
         forecast,
         crossing: verdict.forecast.map(|f| Crossing {
-            day: day(f.date),
-            low: Some(day(f.low)),
-            high: f.high.map(day),
+            day: day_number(f.date),
+            low: Some(day_number(f.low)),
+            high: f.high.map(day_number),
         }),
     })
 }
@@ -624,22 +583,13 @@ fn forecast_points(
     scale: &Scale,
 ) -> Vec<Forecast> {
     let last = verdict.forecast.map_or(180, |f| {
-        let days = (f.date - date(from)).num_days();
+        let days = (f.date - date_of(from)).num_days();
         i32::try_from(days).unwrap_or(180).clamp(30, 400)
     });
     (0..=6)
         .map(|k| {
             let days = last * k / 6;
-            let on = |x: f64| {
-                let spread = lines.spread.map_or(1.0, |s| {
-                    ((s.at_target + s.per_week * f64::from(days) / 7.0) / s.at_target).max(0.05)
-                });
-                scale.of_ma(
-                    lines.median
-                        + lines.median_per_day * f64::from(days)
-                        + (x - lines.median) * spread,
-                )
-            };
+            let on = |x: f64| scale.of_ma(lines.ahead(x, f64::from(days)));
             Forecast {
                 day: from + days,
                 value: on(tail.quantile_ma),
@@ -665,7 +615,7 @@ fn of_failures(
         .map(|group| stretch(group, week(group[0].day) * 7 - 3, level))
         .collect();
     let mut events = events_of(parts, n);
-    for change in parts.findings.series[n].limits.changes.iter().skip(1) {
+    for change in parts.movement.series[n].limits.changes.iter().skip(1) {
         let station = change.station.map_or_else(String::new, |s| {
             format!(" ({})", parts.pass.stations[usize::from(s)])
         });
@@ -744,7 +694,7 @@ fn of_limits(parts: &Parts<'_>, report: &Report) -> Result<Chart, ChartError> {
                     .band_low_ma
                     .zip(verdict.band_high_ma)
                     .filter(|b| b.0.is_finite() && b.1.is_finite()),
-                limit: finding.limits.now.high_pa.map(ma),
+                limit: parts.movement.series[n].limits.now.high_pa.map(ma),
                 suggested: verdict.suggested_ma(),
                 ceiling: parts
                     .config

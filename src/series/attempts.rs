@@ -96,7 +96,7 @@ pub struct Swept {
     pub histories: Vec<UnitHistory>,
     /// By series: sum of squared differences of two readings of one unit (mA²), and how many.
     pub repeats: std::collections::BTreeMap<u32, (f64, u32)>,
-    /// Steps of a sequence not reached because an earlier one failed, by series.
+    /// Units in rows whose serial names none.
     pub no_serial: u64,
     /// Serials on too many days to name a unit, with their row.
     pub placeholders: Vec<u32>,

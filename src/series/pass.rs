@@ -157,21 +157,10 @@ impl Collector {
             let shard = &mut self.shards[(record.unit >> 58) as usize];
             let mut kept = *record;
             kept.serial = u32::try_from(shard.serials.len()).unwrap_or(0);
-            let serial = Batch::serial(&batch.serials, record.serial);
-            if serial.is_empty() {
-                // All unnamed rows share one empty text.
-                if shard.serials.is_empty() {
-                    shard.serials.push('\n');
-                }
-                kept.serial = 0;
-                if !shard.serials.starts_with('\n') {
-                    kept.serial = u32::try_from(shard.serials.len()).unwrap_or(0);
-                    shard.serials.push('\n');
-                }
-            } else {
-                shard.serials.push_str(serial);
-                shard.serials.push('\n');
-            }
+            shard
+                .serials
+                .push_str(Batch::serial(&batch.serials, record.serial));
+            shard.serials.push('\n');
             shard.records.push(kept);
         }
         *self.days.entry(day_counts.0).or_default() += day_counts.1;

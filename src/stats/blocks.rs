@@ -13,6 +13,12 @@ pub struct BlockVariance {
     pub ratio: f64,
 }
 
+/// Blocks that so many days make: `clip(days / 5, 6, 20)`, rounded down and never more than days.
+#[must_use]
+pub fn block_count(days: usize) -> usize {
+    (days / 5).clamp(6, 20).min(days)
+}
+
 /// The larger of the usual variance and the one between blocks of consecutive days.
 ///
 /// - `day_sums`: for each day, in order, the sum of the influences (gradient times inverse information
@@ -24,7 +30,7 @@ pub struct BlockVariance {
 #[must_use]
 pub fn block_variance(day_sums: &[f64], usual: f64) -> BlockVariance {
     let days = day_sums.len();
-    let blocks = (days / 5).clamp(6, 20).min(days);
+    let blocks = block_count(days);
     let none = BlockVariance {
         variance: usual,
         degrees_of_freedom: None,

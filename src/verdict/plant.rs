@@ -14,11 +14,10 @@ use super::wording::Wording;
 use crate::analysis::body::Which;
 use crate::analysis::drift::{DAYS_PER_MONTH, Shape as Found};
 use crate::analysis::healthy::TailNumbers;
-use crate::analysis::months::date;
 use crate::analysis::readings::ma;
 use crate::analysis::{Finding, Findings, Judge, Movement, SeriesMovement};
 use crate::config::Config;
-use crate::records::{Current, Day, Outcome};
+use crate::records::{Current, Day, Outcome, date_of, day_number};
 use crate::series::{Pass, Series};
 
 /// What was decided about one series.
@@ -87,8 +86,7 @@ fn period(
     movement: &Movement,
     rules: &Rules,
 ) -> (Judge, String) {
-    let limits = crate::analysis::limits::history(series);
-    let limit_ma = limits.now.high_pa.map(ma);
+    let limit_ma = moved.limits.now.high_pa.map(ma);
     let x50 = typical_now(moved);
     let mut steps: Vec<(Day, f64, f64)> = moved
         .drift
@@ -109,7 +107,7 @@ fn period(
         .filter(|(day, size_ma, adjusted_p)| {
             established(
                 &Step {
-                    date: date(*day),
+                    date: date_of(*day),
                     size_ma: *size_ma,
                     adjusted_p: *adjusted_p,
                 },
@@ -130,11 +128,11 @@ fn period(
             .map(|o| u64::from(o.count))
             .sum();
         days.push(DayUnits {
-            day: date(group[0].day),
+            day: date_of(group[0].day),
             units,
         });
     }
-    let dates: Vec<NaiveDate> = boundaries.iter().map(|d| date(*d)).collect();
+    let dates: Vec<NaiveDate> = boundaries.iter().map(|d| date_of(*d)).collect();
     let season = moved.drift.shape == Some(Found::Season);
     let first = days.first().map_or_else(NaiveDate::default, |d| d.day);
     let (from, to, sentence) = match judged_from(&dates, &days, season, rules) {
@@ -143,7 +141,6 @@ fn period(
         }) => (judged.from, judged.to, sentence),
         None => (first, first, "no unit was judged".to_owned()),
     };
-    let day = |d: NaiveDate| Day::try_from((d - NaiveDate::default()).num_days()).unwrap_or(0);
     let flag = flag(&drift_numbers(moved, limit_ma, None, rules), rules);
     // Whether rejects pass the accepted share is only known once readings are carried: a slope that is
     // certain and of enough reading steps is carried, and its flag is decided after that.
@@ -155,10 +152,10 @@ fn period(
         && enough
         && matches!(moved.drift.shape, Some(Found::Slope | Found::SlopeAndStep));
     let judge = Judge {
-        from: day(from),
-        to: day(to),
+        from: day_number(from),
+        to: day_number(to),
         slope,
-        horizon: day(horizon_end(first, to, rules)),
+        horizon: day_number(horizon_end(first, to, rules)),
         boundaries,
     };
     (judge, sentence)
@@ -248,7 +245,7 @@ fn judge_series(
 ) -> SeriesVerdict {
     let key = &series.key;
     let model = config.model(&key.model);
-    let limit_ma = finding.limits.now.high_pa.map(ma);
+    let limit_ma = moved.limits.now.high_pa.map(ma);
     let healthy = finding.healthy.as_ref().ok();
     let quantile = |n: usize| {
         healthy
@@ -281,9 +278,9 @@ fn judge_series(
     };
     let in_use = healthy.and_then(|h| h.in_use.as_ref().ok()).copied();
     let forecast = healthy.and_then(|h| h.crossing).map(|c| Forecast {
-        date: date(c.day),
-        low: date(c.low),
-        high: c.high.map(date),
+        date: date_of(c.day),
+        low: date_of(c.low),
+        high: c.high.map(date_of),
     });
     let strays_above = healthy.map_or(0.0, |h| h.body.strays.above.count);
     let healthy_rejects = match in_use {
@@ -291,8 +288,8 @@ fn judge_series(
         _ => finding.trips_judged,
     };
     let judged = Judged {
-        from: date(finding.judge.from),
-        to: date(finding.judge.to),
+        from: date_of(finding.judge.from),
+        to: date_of(finding.judge.to),
         #[expect(
             clippy::cast_possible_truncation,
             clippy::cast_sign_loss,
@@ -331,7 +328,7 @@ fn judge_series(
     let verdict = judge(&evidence, rules);
     let low = judge_low(
         &LowEvidence {
-            low_limit_ma: finding.limits.now.low_pa.map(ma),
+            low_limit_ma: moved.limits.now.low_pa.map(ma),
             open_lead_ma: finding.open_lead_ma,
             healthy: healthy
                 .and_then(|h| h.low_side)

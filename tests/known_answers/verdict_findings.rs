@@ -2,24 +2,12 @@
 
 use chrono::NaiveDate;
 use leakdrift::verdict::Rules;
-use leakdrift::verdict::evidence::Tail;
 use leakdrift::verdict::group::{Member, share_limit};
 use leakdrift::verdict::low_limit::{LowEvidence, judge_low};
 use leakdrift::verdict::movement::{DriftNumbers, Material, Shape, Step, established, flag};
 use leakdrift::verdict::period::{DayUnits, StartedBy, horizon_end, judged_from};
 
-fn day(text: &str) -> NaiveDate {
-    text.parse().unwrap()
-}
-
-fn tail(lower: f64, quantile: f64, upper: f64) -> Tail {
-    Tail {
-        quantile_ma: quantile,
-        lower_ma: lower,
-        upper_ma: upper,
-        upper_at_horizon_ma: None,
-    }
-}
+use crate::support::evidence::{day, tail};
 
 /// AP730: open lead 0.079 mA on the long leads, healthy from about 1.85 mA.
 #[test]

@@ -1,7 +1,6 @@
 //! Verdicts on high limits, and the actions that follow, on cases worked by hand. Readings and limits are those of the
 //! demonstration factory; bands, suggested limits and dates are worked out beside each case.
 
-use chrono::NaiveDate;
 use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::action::{ActionKind, actions};
 use leakdrift::verdict::band::{BandInput, UpperKind, round_down, round_up};
@@ -13,20 +12,8 @@ use leakdrift::verdict::reason::ReasonKind;
 use leakdrift::verdict::wording::Wording;
 use leakdrift::verdict::{Evidence, Rules, Verdict, VerdictKind, judge};
 
+use crate::support::evidence::{day, tail};
 use crate::support::numbers::{assert_abs, assert_rel};
-
-fn day(text: &str) -> NaiveDate {
-    text.parse().unwrap()
-}
-
-fn tail(lower: f64, quantile: f64, upper: f64) -> Tail {
-    Tail {
-        quantile_ma: quantile,
-        lower_ma: lower,
-        upper_ma: upper,
-        upper_at_horizon_ma: None,
-    }
-}
 
 fn evidence(x50: f64, limit: f64, tail: Tail) -> Evidence {
     Evidence {

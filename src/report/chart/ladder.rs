@@ -73,12 +73,7 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
     // Ceilings and tester ranges may lie very far out: shown up to four times beyond the rest.
     let reach = rungs
         .iter()
-        .flat_map(|r| {
-            [r.ceiling, r.tester_range]
-                .into_iter()
-                .flatten()
-                .map(|v| v / r.typical)
-        })
+        .flat_map(|r| far_marks(r))
         .filter(|v| *v < limits.high * 4.0)
         .fold(limits.high, |a, b| a.max(b * 1.05));
     let x = Axis {
@@ -183,12 +178,7 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
     let mut notes = Vec::new();
     let hidden = rungs
         .iter()
-        .flat_map(|r| {
-            [r.ceiling, r.tester_range]
-                .into_iter()
-                .flatten()
-                .map(|v| v / r.typical)
-        })
+        .flat_map(|r| far_marks(r))
         .filter(|v| *v > reach)
         .count();
     if hidden > 0 {
@@ -245,4 +235,13 @@ fn title(rungs: &[&Rung]) -> String {
         .map(|(word, n)| format!("{word} {n}"))
         .collect();
     format!("Limits of {} series: {}", rungs.len(), parts.join(", "))
+}
+
+/// Ceiling and end of the tester's range, in multiples of the typical reading: both may lie far out.
+fn far_marks(rung: &Rung) -> impl Iterator<Item = f64> {
+    let typical = rung.typical;
+    [rung.ceiling, rung.tester_range]
+        .into_iter()
+        .flatten()
+        .map(move |v| v / typical)
 }
