@@ -191,7 +191,7 @@ impl Default for Config {
             placeholder_days: 20,
             believable_years: 10.0,
             retests_allowed: 1,
-            seed: 1,
+            seed: 20_261_030,
         }
     }
 }

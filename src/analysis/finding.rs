@@ -138,7 +138,9 @@ fn finding(
         longest_forecast: judge.to - first_day,
     };
     let healthy = healthy(&judged, &ask, config);
-    let goodness = healthy.as_ref().map_or((None, None), goodness);
+    let goodness = healthy
+        .as_ref()
+        .map_or((None, None), |h| goodness(h, config.seed));
     let mut stations: Vec<u16> = moved.readings.iter().map(|r| r.station).collect();
     stations.sort_unstable();
     stations.dedup();
@@ -230,7 +232,7 @@ fn finding(
 /// Replicates of the goodness of fit.
 const REPLICATES: usize = 199;
 
-fn goodness(healthy: &Healthy) -> (Option<f64>, Option<f64>) {
+fn goodness(healthy: &Healthy, seed: u64) -> (Option<f64>, Option<f64>) {
     use crate::stats::distribution::Distribution;
     use crate::stats::likelihood::fit;
     let body = &healthy.body;
@@ -252,7 +254,7 @@ fn goodness(healthy: &Healthy) -> (Option<f64>, Option<f64>) {
             Some(Box::new(move |x: f64| (law.ln_cdf(x).exp() / top).min(1.0)))
         },
         REPLICATES,
-        1,
+        seed,
     )
     .map(|g| g.p_value);
     (p, gap.is_finite().then_some(gap))

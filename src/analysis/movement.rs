@@ -15,6 +15,7 @@ use crate::series::{Pass, Says};
 use crate::stats::mixture::{GroupRules, two_groups};
 use crate::stats::multiple::benjamini_hochberg;
 use crate::stats::sample::Sample;
+use crate::stats::shape;
 
 /// Production days looked back on for two groups that exist side by side.
 const GROUP_DAYS: usize = 60;
@@ -67,6 +68,14 @@ pub fn group_rules(config: &Config) -> GroupRules {
     }
 }
 
+/// Options of the shape test from the settings: its replicates are drawn from the one seed.
+fn shape_options(config: &Config) -> shape::Options {
+    shape::Options {
+        seed: config.seed,
+        ..shape::Options::default()
+    }
+}
+
 /// Finds what moved.
 #[must_use]
 pub fn movement(pass: &Pass, config: &Config) -> Movement {
@@ -83,6 +92,7 @@ pub fn movement(pass: &Pass, config: &Config) -> Movement {
         .collect();
     let options = StationOptions {
         level: config.confidence,
+        shape: shape_options(config),
         ..StationOptions::default()
     };
     let stations = stations::assess(&cells, &facts, pass.stations.len(), &options);
@@ -188,6 +198,7 @@ fn of_series(
         largest_p: 1.0 - config.confidence,
         baseline_points: config.baseline_days as usize,
         baseline_units: config.baseline_units,
+        shape: shape_options(config),
         ..DriftOptions::default()
     };
     let drift = drift::assess(&points, &options);
