@@ -31,13 +31,14 @@ impl Body {
     /// The answers that count, the one in use first: one, or both where both describe the series.
     #[must_use]
     pub fn answers(&self) -> Vec<Which> {
-        match (self.which(), self.tail.is_ok(), self.together_alone()) {
-            (Err(_), _, _) => Vec::new(),
-            (Ok(which), true, false) => match which {
-                Which::Apart => vec![Which::Apart, Which::Together],
-                Which::Together => vec![Which::Together, Which::Apart],
-            },
-            (Ok(which), _, _) => vec![which],
+        let Ok(which) = self.which() else {
+            return Vec::new();
+        };
+        let apart = self.groups.is_none() && (self.local.is_ok() || !self.excess.missing());
+        match which {
+            Which::Apart if self.tail.is_ok() => vec![which, Which::Together],
+            Which::Together if apart => vec![which, Which::Apart],
+            _ => vec![which],
         }
     }
 
@@ -46,9 +47,20 @@ impl Body {
     /// # Errors
     /// `NoTail` where `together` is asked and there is none; `NotFinite`.
     pub fn quantile(&self, which: Which, p: f64) -> Result<Estimate, NotDone> {
+        let confidence = 0.5 + self.level / 2.0;
+        let of_families = || {
+            self.average
+                .estimate(&self.fitted, Scale::Log, self.level, &|law: &Law| {
+                    if p > 0.5 {
+                        law.upper_quantile(1.0 - p)
+                    } else {
+                        law.quantile(p)
+                    }
+                })
+        };
         match self.region(which, 1.0 - p)? {
             Region::Tail(tail) => tail.quantile_estimate(1.0 - p, self.level),
-            Region::Inside => self.inside(p, 0.5 + self.level / 2.0).and_then(|b| {
+            Region::Inside => self.inside(which, p, confidence).and_then(|b| {
                 Estimate::new(
                     b.value,
                     b.lower,
@@ -57,16 +69,13 @@ impl Body {
                     "non-parametric quantile, days in blocks",
                 )
             }),
-            Region::Body => {
-                self.average
-                    .estimate(&self.fitted, Scale::Log, self.level, &|law: &Law| {
-                        if p > 0.5 {
-                            law.upper_quantile(1.0 - p)
-                        } else {
-                            law.quantile(p)
-                        }
-                    })
-            }
+            Region::Blend(tail) => blended(
+                self.family_weight,
+                of_families(),
+                tail.quantile_estimate(1.0 - p, self.level),
+                Scale::Linear,
+            ),
+            Region::Body => of_families(),
         }
         .ok_or(NotDone::NotFinite("a quantile"))
     }
@@ -77,19 +86,39 @@ impl Body {
     /// # Errors
     /// As [`Body::quantile`].
     pub fn bounds(&self, which: Which, accepted: f64) -> Result<Bounds, NotDone> {
+        let of_families = || {
+            let bounds =
+                self.average
+                    .one_sided(&self.fitted, Scale::Log, self.level, &|law: &Law| {
+                        law.upper_quantile(accepted)
+                    });
+            bounds.map(|b| Bounds {
+                value: b.value,
+                lower: b.lower,
+                upper: b.upper,
+            })
+        };
         match self.region(which, accepted)? {
             Region::Tail(tail) => tail.bounds(accepted, self.level),
-            Region::Inside => self.inside(1.0 - accepted, self.level),
-            Region::Body => self
-                .average
-                .one_sided(&self.fitted, Scale::Log, self.level, &|law: &Law| {
-                    law.upper_quantile(accepted)
+            Region::Inside => self.inside(which, 1.0 - accepted, self.level),
+            Region::Body => of_families(),
+            Region::Blend(tail) => {
+                let estimate = |b: Bounds| {
+                    // Two one-sided bounds are an interval of twice the risk.
+                    Estimate::new(b.value, b.lower, b.upper, 2.0 * self.level - 1.0, "")
+                };
+                blended(
+                    self.family_weight,
+                    of_families().and_then(estimate),
+                    tail.bounds(accepted, self.level).and_then(estimate),
+                    Scale::Linear,
+                )
+                .map(|e| Bounds {
+                    value: e.value,
+                    lower: e.low,
+                    upper: e.high,
                 })
-                .map(|b| Bounds {
-                    value: b.value,
-                    lower: b.lower,
-                    upper: b.upper,
-                }),
+            }
         }
         .filter(|b| b.value.is_finite() && !b.lower.is_nan() && !b.upper.is_nan())
         .ok_or(NotDone::NotFinite("the bounds of the accepted share"))
@@ -100,13 +129,25 @@ impl Body {
     /// # Errors
     /// As [`Body::quantile`].
     pub fn reject_share(&self, which: Which, limit: f64) -> Result<Estimate, NotDone> {
+        let of_families = || {
+            self.average
+                .estimate(&self.fitted, Scale::Logit, self.level, &|law: &Law| {
+                    law.ln_sf(limit).exp()
+                })
+        };
         let tail = self.tail_of(which)?;
-        let beyond = tail.filter(|tail| limit >= tail.threshold);
-        match beyond {
+        match tail.filter(|tail| limit >= tail.threshold) {
+            Some(tail) if which == Which::Apart => blended(
+                self.family_weight,
+                of_families(),
+                tail.exceedance(limit, self.level),
+                Scale::Logit,
+            ),
             Some(tail) => tail.exceedance(limit, self.level),
-            None if which == Which::Together && self.together_alone() => {
+            None if self.without_families() => {
                 let (t, error) = self.share_error(limit, 0.5 + self.level / 2.0);
-                let sf = self.empirical.sf(limit);
+                let law = &self.average.best().fit.law;
+                let sf = self.empirical.sf_along(limit, law);
                 Estimate::new(
                     sf,
                     (sf - t * error).max(0.0),
@@ -115,11 +156,7 @@ impl Body {
                     "non-parametric share, days in blocks",
                 )
             }
-            None => self
-                .average
-                .estimate(&self.fitted, Scale::Logit, self.level, &|law: &Law| {
-                    law.ln_sf(limit).exp()
-                }),
+            None => of_families(),
         }
         .ok_or(NotDone::NotFinite("the expected rejects"))
     }
@@ -134,20 +171,43 @@ impl Body {
     pub fn performance(&self, which: Which, limit: f64) -> Result<Estimate, NotDone> {
         const NAME: &str = "the performance index";
         let reference = 1.0 - UPPER_REFERENCE;
-        if let Region::Body = self.region(which, reference)? {
+        let of_families = || {
             let what = |law: &Law| {
                 index(limit, law.quantile(0.5), law.upper_quantile(reference)).unwrap_or(f64::NAN)
             };
-            return self
-                .exact_performance(limit, &what)
-                .or_else(|| {
-                    self.average
-                        .estimate(&self.fitted, Scale::Linear, self.level, &what)
-                })
-                .ok_or(NotDone::NotFinite(NAME));
+            self.exact_performance(limit, &what).or_else(|| {
+                self.average
+                    .estimate(&self.fitted, Scale::Linear, self.level, &what)
+            })
+        };
+        match self.region(which, reference)? {
+            Region::Body => of_families(),
+            Region::Blend(tail) => {
+                let upper = tail.quantile_estimate(reference, self.level);
+                let upper = upper.ok_or(NotDone::NotFinite(NAME))?;
+                blended(
+                    self.family_weight,
+                    of_families(),
+                    Some(self.index_of(limit, &self.quantile(which, 0.5)?, &upper)?),
+                    Scale::Linear,
+                )
+            }
+            Region::Tail(_) | Region::Inside => {
+                let upper = self.quantile(which, UPPER_REFERENCE)?;
+                Some(self.index_of(limit, &self.quantile(which, 0.5)?, &upper)?)
+            }
         }
-        let middle = self.quantile(which, 0.5)?;
-        let upper = self.quantile(which, UPPER_REFERENCE)?;
+        .ok_or(NotDone::NotFinite(NAME))
+    }
+
+    /// The index of a median and a reference reading from different fits.
+    fn index_of(
+        &self,
+        limit: f64,
+        middle: &Estimate,
+        upper: &Estimate,
+    ) -> Result<Estimate, NotDone> {
+        const NAME: &str = "the performance index";
         let at = |x50: f64, x: f64| index(limit, x50, x).ok_or(NotDone::NotFinite(NAME));
         let value = at(middle.value, upper.value)?;
         // The index falls with the reference reading; which way the median moves it depends on the limit.
@@ -219,7 +279,7 @@ impl Body {
 
     fn tail_of(&self, which: Which) -> Result<Option<&Tail>, NotDone> {
         match which {
-            Which::Apart => Ok(None),
+            Which::Apart => Ok(self.local.as_ref().ok()),
             Which::Together => self
                 .tail
                 .as_ref()
@@ -231,23 +291,31 @@ impl Body {
     /// Which part answers for the reading that a share `q` lies beyond.
     fn region(&self, which: Which, q: f64) -> Result<Region<'_>, NotDone> {
         Ok(match self.tail_of(which)? {
+            Some(tail) if q <= tail.share && which == Which::Apart => Region::Blend(tail),
             Some(tail) if q <= tail.share => Region::Tail(tail),
-            Some(_) if self.together_alone() => Region::Inside,
+            Some(_) if self.without_families() => Region::Inside,
             _ => Region::Body,
         })
     }
 
     /// A quantile from the readings alone: the readings at which the non-parametric share passes `p` with
     /// its own uncertainty (Woodruff R.S. (1952) JASA 47:635-646; from memory).
-    fn inside(&self, p: f64, confidence: f64) -> Option<Bounds> {
-        let value = self.empirical.quantile(p)?;
+    fn inside(&self, which: Which, p: f64, confidence: f64) -> Option<Bounds> {
+        // Kept out, strays above are no part of the units that the share is of.
+        let p = match which {
+            Which::Apart => p * (1.0 - self.excess.share.value.max(0.0)),
+            Which::Together => p,
+        };
+        let law = &self.average.best().fit.law;
+        let quantile = |p: f64| self.empirical.quantile_along(p, law);
+        let value = quantile(p)?;
         let (t, error) = self.share_error(value, confidence);
         let low = (p - t * error).max(1e-9);
         let high = (p + t * error).min(1.0 - 1e-9);
         Some(Bounds {
             value,
-            lower: self.empirical.quantile(low).unwrap_or(f64::NEG_INFINITY),
-            upper: self.empirical.quantile(high).unwrap_or(f64::INFINITY),
+            lower: quantile(low).unwrap_or(f64::NEG_INFINITY),
+            upper: quantile(high).unwrap_or(f64::INFINITY),
         })
     }
 
@@ -284,8 +352,57 @@ impl Body {
 
 enum Region<'a> {
     Tail(&'a Tail),
+    /// Families and tail below the cut, weighed.
+    Blend(&'a Tail),
     Inside,
     Body,
+}
+
+/// Two estimates of one quantity, the first with weight `w`: weighted mean, and for each side
+/// `sum w_i sqrt(d_i^2 + (z (v_i - mean))^2)`, `d_i` the distance of the end from its value, as for
+/// [`Average`](crate::stats::average::Average). `None` where one of two that count is missing.
+fn blended(
+    w: f64,
+    first: Option<Estimate>,
+    second: Option<Estimate>,
+    scale: Scale,
+) -> Option<Estimate> {
+    if w > 0.999 {
+        return first;
+    }
+    if w < 0.001 {
+        return second;
+    }
+    let (first, second) = (first?, second?);
+    let z = normal_quantile(0.5 + first.level / 2.0);
+    let parts = [(w, &first), (1.0 - w, &second)].map(|(w, e)| {
+        let on = |x: f64| scale.to(x);
+        Some((w, on(e.value)?, on(e.low)?, on(e.high)?))
+    });
+    let [Some(a), Some(b)] = parts else {
+        // An end at infinity, or at zero on a scale of logs.
+        return Estimate::new(
+            w * first.value + (1.0 - w) * second.value,
+            first.low.min(second.low),
+            first.high.max(second.high),
+            first.level,
+            second.method,
+        );
+    };
+    let mean = a.0 * a.1 + b.0 * b.1;
+    let side = |ends: [f64; 2]| -> f64 {
+        let parts = [a, b].into_iter().zip(ends);
+        parts
+            .map(|((w, value, ..), end)| w * (end - value).hypot(z * (value - mean)))
+            .sum()
+    };
+    Estimate::new(
+        scale.from(mean),
+        scale.from(mean - side([a.2, b.2])),
+        scale.from(mean + side([a.3, b.3])),
+        first.level,
+        "average of families and of a tail below the cut, days in blocks",
+    )
 }
 
 /// Root sum of squares of how far each pair of ends lies below and above the value.

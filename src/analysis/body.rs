@@ -4,34 +4,19 @@
 //! In: one series' judged readings by day. Out: [`Body`], which `analysis::answer` asks for quantiles,
 //! bounds and rejects. Rules and constants are from simulation (DEVELOPERS.md).
 
-use crate::analysis::strays::{self, Edges, Side, Strays, place};
-use crate::stats::average::{Average, Influence};
-use crate::stats::blocks::block_variance;
-use crate::stats::distribution::{Distribution, Family, Law};
+use super::below::{self, Below, FEWEST, FEWEST_DISTINCT};
+use super::excess::Excess;
+use super::strays::{self, Edges, Side, Strays, place};
+use crate::stats::average::Average;
 use crate::stats::empirical::Empirical;
-use crate::stats::estimate::Estimate;
 use crate::stats::mixture::{GroupRules, TwoGroups, two_groups};
 use crate::stats::sample::{Grouped, Observation};
-use crate::stats::special::{normal_quantile, normal_sf, student_t_quantile, student_t_sf};
-use crate::stats::tail::{Tail, TailError};
+use crate::stats::tail::{Line, Tail, TailError};
 
 /// Shares that the cut leaves above, tried in order.
 const CUT_SHARES: [f64; 3] = [0.02, 0.05, 0.10];
-/// Share of the readings that only counts as below the lower cut.
-const LOW_SHARE: f64 = 0.02;
-/// An excess over this share is too common to be defects.
-const COMMON_EXCESS: f64 = 0.03;
-/// One-sided level at which an excess, or a lack, counts.
-const SIGNIFICANT: f64 = 0.05;
-/// Readings beyond the threshold that a tail needs.
-const TAIL_READINGS: f64 = 100.0;
-/// Share beyond the threshold in a large series, and the most in a small one.
-const TAIL_SHARES: [f64; 2] = [0.10, 0.30];
-/// Fewer readings than this make no body.
-const FEWEST: f64 = 20.0;
-/// Fewer distinct readings below the cut than this make no body.
-const FEWEST_DISTINCT: usize = 3;
-
+/// Log-likelihood that strays must gain over a long tail; below it the two cannot be told apart.
+const STANDS_APART: f64 = 2.0;
 /// Why a question about the body has no answer.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
@@ -101,47 +86,15 @@ pub enum Because {
     Strays,
     /// More readings lie beyond the cut than the body expects.
     Excess,
+    /// More readings lie beyond the cut than the body expects, and a long tail explains them as well as
+    /// strays would, or they are too common to be defects.
+    LongTail,
     /// The series has no tail of its own.
     TooSmall,
     /// Two groups: no single family describes them.
     TwoGroups,
     /// The body expects more readings beyond its cut than lie there.
     BodyTooLong,
-}
-
-/// Readings beyond the cut, against those that the body expects there.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Excess {
-    /// Readings beyond the cut, trips among them.
-    pub beyond: f64,
-    /// Readings that the body expects there.
-    pub expected: f64,
-    /// The difference as a share of all readings, with its interval; below zero where some are missing.
-    pub share: Estimate,
-    /// One-sided p-value of more than expected.
-    pub p_more: f64,
-    /// One-sided p-value of fewer than expected.
-    pub p_fewer: f64,
-}
-
-impl Excess {
-    /// Significantly more beyond the cut than the body expects.
-    #[must_use]
-    pub fn significant(&self) -> bool {
-        self.p_more < SIGNIFICANT
-    }
-
-    /// Significantly fewer: the body is too long.
-    #[must_use]
-    pub fn missing(&self) -> bool {
-        self.p_fewer < SIGNIFICANT
-    }
-
-    /// Too common to be defects: a second group or a heavy tail, not strays.
-    #[must_use]
-    pub fn common(&self) -> bool {
-        self.significant() && self.share.value > COMMON_EXCESS
-    }
 }
 
 /// A series' body and tail; made by [`describe`].
@@ -165,6 +118,11 @@ pub struct Body {
     pub groups: Option<TwoGroups>,
     /// The tail of all readings, or why there is none.
     pub tail: Result<Tail, TailError>,
+    /// The tail of the readings below the cut, or why there is none: what the families would say beyond
+    /// it, where they are right, and what the readings say where they are not.
+    pub local: Result<Tail, TailError>,
+    /// Weight of the families against that tail, 0 to 1; 1 where there is none.
+    pub family_weight: f64,
     /// The answer in use and why, or why neither counts.
     pub in_use: Result<(Which, Because), NotDone>,
     /// The non-parametric distribution of all readings.
@@ -178,10 +136,11 @@ pub struct Body {
 }
 
 impl Body {
-    /// Whether only `together` counts, since no family describes the series.
+    /// Whether quantiles are taken from the tails and the readings alone: in a series too small for that,
+    /// from the families.
     #[must_use]
-    pub fn together_alone(&self) -> bool {
-        self.groups.is_some() || self.excess.missing()
+    pub fn without_families(&self) -> bool {
+        self.tail.is_ok() && self.local.is_ok()
     }
 
     /// Whether the body's families were fitted to readings of which this is one.
@@ -212,49 +171,69 @@ impl Body {
 pub fn describe(data: &Grouped, edges: &Edges, options: &Options) -> Result<Body, NotDone> {
     let units = data.sample().total();
     let empirical = Empirical::of(data.sample());
-    let mut chosen = None;
-    let mut last_cut = f64::NAN;
-    for share in CUT_SHARES {
-        let Some(cut) = cut(data, edges, share) else {
-            break;
-        };
-        if cut == last_cut {
-            continue;
-        }
-        last_cut = cut;
-        let low_cut = low_cut(data, edges, cut);
-        let truncated = match fit(data, cut, low_cut) {
-            Ok(found) => found,
-            // A deeper cut is only tried on top of a body that was found.
-            Err(reason) if chosen.is_none() => return Err(reason),
-            Err(_) => break,
-        };
-        let (fitted, average) = truncated;
-        let excess = excess(data, &fitted, &average, cut, options.level)?;
-        let enough = excess.beyond - excess.expected <= share / 2.0 * units;
-        chosen = Some((cut, low_cut, fitted, average, excess));
-        if enough {
-            break;
-        }
-    }
-    let Some((cut, low_cut, fitted, average, excess)) = chosen else {
-        return Err(NotDone::TooFewDistinct {
-            found: distinct_below(data, f64::INFINITY),
-        });
+    let first = below::cut(data, edges, CUT_SHARES[0]).ok_or_else(|| NotDone::TooFewDistinct {
+        found: below::distinct(data, f64::INFINITY),
+    })?;
+    let mut below = Below::fit(data, edges, first, options.level)?;
+    // The line of the tail is of the law of nearly all readings.
+    let line = Line::Scores(below.average.best().fit.law);
+    let tail = below::tail_threshold(data, edges)
+        .and_then(|threshold| Tail::fit(data, threshold, None, line));
+    let apart = |below: &Below| {
+        let tail = tail.as_ref().ok()?;
+        tail.gain_of_strays(data, |x| below.sf(x))
     };
-    let healthy = fitted.sample().total() / average.cdf(cut).max(f64::MIN_POSITIVE);
-    let strays = Strays {
-        above: strays::above(data.sample(), edges, cut, healthy, |x| average.sf(x)),
+    let mut gain = apart(&below);
+    for (i, share) in CUT_SHARES.into_iter().enumerate().skip(1) {
+        let many = below.excess.beyond - below.excess.expected > CUT_SHARES[i - 1] / 2.0 * units;
+        // A long tail is no reason to look for strays deeper in the body.
+        if !many || gain.is_some_and(|gain| gain < STANDS_APART) {
+            break;
+        }
+        let Some(deeper) = below::cut(data, edges, share).filter(|c| *c < below.cut) else {
+            break;
+        };
+        let Ok(found) = Below::fit(data, edges, deeper, options.level) else {
+            break;
+        };
+        below = found;
+        gain = apart(&below);
+    }
+    let Below { cut, low_cut, .. } = below;
+    let healthy = units - below.excess.beyond + below.excess.expected;
+    let mut strays = Strays {
+        above: strays::above(data.sample(), edges, cut, healthy, |x| below.sf_at_most(x)),
         below: low_cut.map_or_else(Side::default, |from| {
-            strays::below(data.sample(), edges, from, healthy, |x| average.cdf(x))
+            strays::below(data.sample(), edges, from, healthy, |x| {
+                below.average.cdf(x)
+            })
         }),
     };
     let groups = options.groups.as_ref().and_then(|rules| {
         let kept = data.filter_map(|_, o| (!strays.has(o)).then_some(o)).ok()?;
         two_groups(kept.sample(), None, rules)
     });
-    let tail = tail_threshold(data, edges).and_then(|threshold| Tail::fit(data, threshold));
-    let in_use = in_use(&excess, &strays, groups.is_some(), tail.as_ref());
+    if let (true, Ok(tail)) = (groups.is_some(), &tail) {
+        // No family describes two groups, so a stray must not fit their common tail either.
+        let expected = |x: f64| below.sf_at_most(x).max(tail.sf(x).unwrap_or(0.0));
+        strays.above = strays::above(data.sample(), edges, cut, healthy, expected);
+    }
+    let Below {
+        fitted,
+        average,
+        local,
+        weight,
+        excess,
+        ..
+    } = below;
+    let in_use = in_use(
+        &excess,
+        &strays,
+        groups.is_some(),
+        tail.as_ref(),
+        local.as_ref(),
+        gain,
+    );
     let list_strays = !excess.common();
     Ok(Body {
         average,
@@ -266,6 +245,8 @@ pub fn describe(data: &Grouped, edges: &Edges, options: &Options) -> Result<Body
         list_strays,
         groups,
         tail,
+        local,
+        family_weight: weight,
         in_use,
         empirical,
         level: options.level,
@@ -279,8 +260,11 @@ fn in_use(
     strays: &Strays,
     two_groups: bool,
     tail: Result<&Tail, &TailError>,
+    local: Result<&Tail, &TailError>,
+    apart: Option<f64>,
 ) -> Result<(Which, Because), NotDone> {
-    if two_groups || excess.missing() {
+    // Where the families do not describe the series, nor a tail below the cut, the open tail must.
+    if two_groups || (local.is_err() && excess.missing()) {
         let why = if two_groups {
             Because::TwoGroups
         } else {
@@ -291,6 +275,13 @@ fn in_use(
             Err(reason) => Err(NotDone::Neither(reason.to_string())),
         };
     }
+    let something = strays.above.threshold.is_some() || excess.significant();
+    if something
+        && tail.is_ok()
+        && (excess.common() || apart.is_some_and(|gain| gain < STANDS_APART))
+    {
+        return Ok((Which::Together, Because::LongTail));
+    }
     Ok(if strays.above.threshold.is_some() {
         (Which::Apart, Because::Strays)
     } else if excess.significant() {
@@ -300,220 +291,4 @@ fn in_use(
     } else {
         (Which::Together, Because::NothingBeyond)
     })
-}
-
-/// The lowest limit that tripped a unit.
-fn lowest_trip(data: &Grouped) -> f64 {
-    data.sample()
-        .lines()
-        .iter()
-        .filter_map(|line| match line.observation {
-            Observation::Above(limit) => Some(limit),
-            _ => None,
-        })
-        .fold(f64::INFINITY, f64::min)
-}
-
-/// Upper edges of readings that are edges of the coarsest step, ascending, with the number of readings
-/// beyond each.
-fn upper_edges(data: &Grouped, edges: &Edges) -> Vec<(f64, f64)> {
-    let mut places: Vec<(f64, f64, f64)> = data
-        .sample()
-        .lines()
-        .iter()
-        .map(|line| {
-            let high = match line.observation {
-                Observation::Between { high, .. } => high,
-                Observation::Exact(x) => x,
-                _ => f64::NAN,
-            };
-            (place(line.observation), high, line.count)
-        })
-        .collect();
-    places.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let mut beyond = 0.0;
-    let mut out: Vec<(f64, f64)> = Vec::new();
-    for &(_, high, count) in &places {
-        if high.is_finite() && edges.contains(high) {
-            let same = out
-                .last()
-                .is_some_and(|last| (last.0 - high).abs() <= 1e-9 * high.abs());
-            if !same {
-                out.push((high, beyond));
-            }
-        }
-        beyond += count;
-    }
-    out.reverse();
-    out
-}
-
-/// The edge that leaves nearest to `share` of the readings above, not above a limit that tripped.
-fn cut(data: &Grouped, edges: &Edges, share: f64) -> Option<f64> {
-    let n = data.sample().total();
-    let trip = lowest_trip(data);
-    let distance = |beyond: f64| ((beyond + 0.5) / (share * n + 0.5)).ln().abs();
-    upper_edges(data, edges)
-        .into_iter()
-        .filter(|&(edge, _)| edge <= trip + 1e-9 * trip.abs())
-        .min_by(|a, b| distance(a.1).total_cmp(&distance(b.1)))
-        .map(|(edge, _)| edge)
-}
-
-/// The edge below which the lowest 2 % lie; `None` where not one reading's edge leaves so few.
-fn low_cut(data: &Grouped, edges: &Edges, cut: f64) -> Option<f64> {
-    let n = data.sample().total();
-    upper_edges(data, edges)
-        .into_iter()
-        .filter(|&(edge, _)| edge < cut)
-        .map(|(edge, beyond)| (edge, n - beyond))
-        .filter(|&(_, below)| below <= 1.5 * LOW_SHARE * n)
-        .min_by(|a, b| {
-            (a.1 - LOW_SHARE * n)
-                .abs()
-                .total_cmp(&(b.1 - LOW_SHARE * n).abs())
-        })
-        .map(|(edge, _)| edge)
-}
-
-fn distinct_below(data: &Grouped, cut: f64) -> usize {
-    data.sample()
-        .lines()
-        .iter()
-        .filter(|line| place(line.observation) < cut)
-        .count()
-}
-
-fn fit(data: &Grouped, cut: f64, low_cut: Option<f64>) -> Result<(Grouped, Average), NotDone> {
-    let below = |o: Observation| match o {
-        Observation::Above(_) => None,
-        _ if place(o) >= cut => None,
-        _ => Some(match (o, low_cut) {
-            (Observation::Below(x), Some(low)) => Observation::Below(x.max(low)),
-            (_, Some(low)) if place(o) < low => Observation::Below(low),
-            // The cut and a reading's edge are the same place up to rounding.
-            (Observation::Between { low, high }, _) => Observation::Between {
-                low,
-                high: high.min(cut),
-            },
-            _ => o,
-        }),
-    };
-    let kept = data
-        .filter_map(|_, o| below(o))
-        .map_err(|_| NotDone::TooFewReadings { found: 0.0 })?;
-    let found = kept.sample().total();
-    if found < FEWEST {
-        return Err(NotDone::TooFewReadings { found });
-    }
-    let distinct = kept.sample().lines().len();
-    if distinct < FEWEST_DISTINCT {
-        return Err(NotDone::TooFewDistinct { found: distinct });
-    }
-    let average = Average::fit(&Family::ALL, &kept, Some(cut))
-        .map_err(|reason| NotDone::NoFit(reason.to_string()))?;
-    Ok((kept, average))
-}
-
-/// Number beyond the cut less the number expected, its interval and its significance. Influences of the
-/// counts and of the body are added per day before they are summed in blocks, since a day that reads
-/// high moves both; the disagreement of the families comes on top.
-fn excess(
-    data: &Grouped,
-    fitted: &Grouped,
-    average: &Average,
-    cut: f64,
-    level: f64,
-) -> Result<Excess, NotDone> {
-    const NAME: &str = "the excess";
-    let n = data.sample().total();
-    let below = fitted.sample().total();
-    let beyond = n - below;
-    // P(X > cut) / P(X <= cut)
-    let odds = |law: &Law| (law.ln_sf(cut) - law.ln_cdf(cut)).exp();
-    let ratio = (average.ln_sf(cut) - average.cdf(cut).ln()).exp();
-    let expected = below * ratio;
-
-    let lines = data.sample().lines();
-    let mut days: Vec<(i32, f64)> = data
-        .days()
-        .iter()
-        .map(|day| {
-            let sum = day
-                .counts
-                .iter()
-                .map(|&(line, count)| {
-                    let o = lines[line as usize].observation;
-                    let over = matches!(o, Observation::Above(_)) || place(o) >= cut;
-                    if over { count } else { -ratio * count }
-                })
-                .sum();
-            (day.day, sum)
-        })
-        .collect();
-    let (mut usual, mut disagreement) = (0.0, 0.0);
-    for weighted in average.fits.iter().filter(|w| w.weight > 0.0) {
-        let law = &weighted.fit.law;
-        let influence = Influence::new(&weighted.fit, &|law| Some(below * odds(law)))
-            .ok_or(NotDone::NotFinite(NAME))?;
-        let sums = influence
-            .day_sums(law, fitted, average.truncated_above)
-            .ok_or(NotDone::NotFinite(NAME))?;
-        usual += weighted.weight * influence.usual;
-        disagreement += weighted.weight * (below * odds(law) - expected).powi(2);
-        for (day, sum) in fitted.days().iter().zip(sums) {
-            if let Ok(at) = days.binary_search_by_key(&day.day, |d| d.0) {
-                days[at].1 -= weighted.weight * sum;
-            }
-        }
-    }
-    let day_sums: Vec<f64> = days.iter().map(|d| d.1).collect();
-    let expecting = block_variance(&day_sums, usual + expected * (1.0 + ratio));
-    let seen = block_variance(&day_sums, usual + beyond.max(1.0) + ratio * ratio * below);
-    let difference = beyond - expected;
-    let score = difference / (expecting.variance + disagreement).sqrt();
-    let tail = |t: f64| {
-        expecting
-            .degrees_of_freedom
-            .map_or_else(|| normal_sf(t), |df| student_t_sf(t, df))
-    };
-    let half = (seen.variance + disagreement).sqrt()
-        * seen.degrees_of_freedom.map_or_else(
-            || normal_quantile(0.5 + level / 2.0),
-            |df| student_t_quantile(0.5 + level / 2.0, df),
-        );
-    let share = Estimate::new(
-        difference / n,
-        (difference - half) / n,
-        (difference + half) / n,
-        level,
-        "readings beyond the cut less those the body expects there, days in blocks",
-    )
-    .ok_or(NotDone::NotFinite(NAME))?;
-    if score.is_nan() {
-        return Err(NotDone::NotFinite(NAME));
-    }
-    Ok(Excess {
-        beyond,
-        expected,
-        share,
-        p_more: tail(score),
-        p_fewer: tail(-score),
-    })
-}
-
-/// Where the tail starts: with at least 100 readings and a tenth of all beyond, at most 30 % of all.
-fn tail_threshold(data: &Grouped, edges: &Edges) -> Result<f64, TailError> {
-    let n = data.sample().total();
-    let wanted = TAIL_READINGS.max(TAIL_SHARES[0] * n);
-    let trip = lowest_trip(data);
-    let found = upper_edges(data, edges)
-        .into_iter()
-        .rev()
-        .filter(|&(edge, _)| edge <= trip + 1e-9 * trip.abs())
-        .find(|&(_, beyond)| beyond >= wanted);
-    match found {
-        Some((edge, beyond)) if beyond <= TAIL_SHARES[1] * n => Ok(edge),
-        _ => Err(TailError::TooFew(TAIL_SHARES[1] * n)),
-    }
 }

@@ -5,12 +5,14 @@
 //! series, in parallel. Nothing here compares with a threshold of design section 16: that is the verdict's.
 
 pub mod answer;
+mod below;
 pub mod body;
 pub mod capability;
 pub mod carry;
 pub mod causes;
 pub mod checks;
 pub mod drift;
+pub mod excess;
 mod finding;
 pub mod groups;
 pub mod healthy;

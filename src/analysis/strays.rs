@@ -115,7 +115,12 @@ impl Strays {
             Observation::Above(limit) => limit >= edge,
             _ => x > edge,
         });
-        above || self.below.threshold.is_some_and(|edge| x < edge)
+        above
+            || self.below.threshold.is_some_and(|edge| match observation {
+                // A reading of zero lies below its edge, also where that is the threshold.
+                Observation::Below(high) => high <= edge + 1e-9 * edge.abs(),
+                _ => x < edge,
+            })
     }
 }
 

@@ -431,6 +431,9 @@ fn distribution(
                 }
                 Because::Strays => "readings stand apart from the healthy body",
                 Because::Excess => "more readings lie in the tail than the body expects",
+                Because::LongTail => {
+                    "more readings lie in the tail than the body expects, and a long tail explains them as well as strays would"
+                }
                 Because::TooSmall => "the series is too small for a tail of its own",
                 Because::TwoGroups => "two groups: no single distribution describes them",
                 Because::BodyTooLong => {

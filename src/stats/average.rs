@@ -86,8 +86,9 @@ pub struct OneSided {
 }
 
 impl Scale {
-    /// `None` where the quantity is outside the scale's domain.
-    fn to(self, x: f64) -> Option<f64> {
+    /// On the scale; `None` where the quantity is outside its domain.
+    #[must_use]
+    pub fn to(self, x: f64) -> Option<f64> {
         let y = match self {
             Self::Linear => x,
             Self::Log if x > 0.0 => x.ln(),
@@ -100,7 +101,9 @@ impl Scale {
         y.is_finite().then_some(y)
     }
 
-    fn from(self, y: f64) -> f64 {
+    /// Back from the scale.
+    #[must_use]
+    pub fn from(self, y: f64) -> f64 {
         match self {
             Self::Linear => y,
             Self::Log => y.exp(),

@@ -1,5 +1,6 @@
 //! What the readings say without any family: the non-parametric distribution of censored observations.
 
+use crate::stats::distribution::{Distribution, Law};
 use crate::stats::sample::{Observation, Sample};
 
 /// Rounds of the self-consistency iteration before it is taken as it stands.
@@ -50,11 +51,12 @@ impl Empirical {
     ///   53:457-481 (both from memory); case in tests/known_answers/empirical.rs.
     #[must_use]
     pub fn of(sample: &Sample) -> Self {
+        let edges = Edges::of(sample);
         let spans: Vec<(Edge, Edge, f64)> = sample
             .lines()
             .iter()
             .map(|line| {
-                let (from, to) = span(line.observation);
+                let (from, to) = span(line.observation.map(|x| edges.place(x)));
                 (from, to, line.count)
             })
             .collect();
@@ -123,6 +125,47 @@ impl Empirical {
     /// `p` is not in (0, 1).
     #[must_use]
     pub fn quantile(&self, p: f64) -> Option<f64> {
+        let (cell, share) = self.cell_of(p)?;
+        Some(cell.low + share * (cell.high - cell.low))
+    }
+
+    /// As [`Empirical::quantile`], inside a cell along the curve of `law`: in a cell half a spread
+    /// wide a straight line is off by more than ten thousand readings leave uncertain.
+    #[must_use]
+    pub fn quantile_along(&self, p: f64, law: &Law) -> Option<f64> {
+        let (cell, share) = self.cell_of(p)?;
+        let (from, to) = (law.ln_cdf(cell.low).exp(), law.ln_cdf(cell.high).exp());
+        let x = law.quantile(from + share * (to - from));
+        let inside = to - from > 1e-9 && x >= cell.low && x <= cell.high;
+        Some(if inside {
+            x
+        } else {
+            cell.low + share * (cell.high - cell.low)
+        })
+    }
+
+    /// Probability of lying above `x`, inside a cell along the curve of `law`.
+    #[must_use]
+    pub fn sf_along(&self, x: f64, law: &Law) -> f64 {
+        let at = self.cells.partition_point(|cell| cell.high <= x);
+        let Some(cell) = self
+            .cells
+            .get(at)
+            .filter(|c| c.low < x && c.low.is_finite() && c.high.is_finite())
+        else {
+            return self.sf(x);
+        };
+        let cdf = |x: f64| law.ln_cdf(x).exp();
+        let (from, to) = (cdf(cell.low), cdf(cell.high));
+        if to - from > 1e-9 {
+            1.0 - (cell.below - cell.mass * (to - cdf(x)) / (to - from))
+        } else {
+            self.sf(x)
+        }
+    }
+
+    /// The bounded cell in which the share `p` is reached, and the part of its mass that lies before.
+    fn cell_of(&self, p: f64) -> Option<(&Cell, f64)> {
         if !(p > 0.0 && p < 1.0) {
             return None;
         }
@@ -132,7 +175,7 @@ impl Empirical {
             return None;
         }
         let share = (p - (cell.below - cell.mass)) / cell.mass;
-        Some(cell.low + share.clamp(0.0, 1.0) * (cell.high - cell.low))
+        Some((cell, share.clamp(0.0, 1.0)))
     }
 
     /// The points of a probability plot: at an interval's upper edge the probability reached there, at
@@ -152,6 +195,37 @@ impl Empirical {
             })
             .filter(|point| point.p > 0.0 && point.p < 1.0 - 1e-12)
             .collect()
+    }
+}
+
+/// Edges nearer to each other than this part of their size are one: neighbouring readings share an edge,
+/// but `5.2 - 0.05` and `5.1 + 0.05` are two doubles, and between two such lies an interval of no width that
+/// would draw both readings' mass.
+const SAME_EDGE: f64 = 1e-10;
+
+/// The edges of a sample, equal ones once.
+struct Edges(Vec<f64>);
+
+impl Edges {
+    fn of(sample: &Sample) -> Self {
+        let mut all: Vec<f64> = sample
+            .lines()
+            .iter()
+            .flat_map(|line| [line.observation.low(), line.observation.high()])
+            .filter(|x| x.is_finite())
+            .collect();
+        all.sort_by(f64::total_cmp);
+        all.dedup_by(|next, kept| *next - *kept <= SAME_EDGE * kept.abs().max(next.abs()));
+        Self(all)
+    }
+
+    /// The kept edge that stands for `x`.
+    fn place(&self, x: f64) -> f64 {
+        let after = self.0.partition_point(|edge| *edge <= x);
+        match after {
+            0 => x,
+            _ => self.0[after - 1],
+        }
     }
 }
 

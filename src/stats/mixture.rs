@@ -84,7 +84,7 @@ const FIRST_ROUNDS: usize = 40;
 ///
 /// - Method: EM from seven starts, on the interval-censored tally (Dempster, Laird, Rubin 1977), normal
 ///   and lognormal (the latter where every reading is above zero), against the best of one normal,
-///   one lognormal and `single`; BIC `= parameters ln n - 2 ln likelihood` (Schwarz 1978; from memory).
+///   one lognormal and `single`; the density must fall between the means; BIC `= parameters ln n - 2 ln likelihood` (Schwarz 1978; from memory).
 #[must_use]
 pub fn two_groups(
     sample: &Sample,
@@ -124,6 +124,7 @@ pub fn two_groups(
     let separation = (b.mean - a.mean).abs() / ((a.sd * a.sd + b.sd * b.sd) / 2.0).sqrt();
     let smaller = a.share.min(b.share);
     let found = one - two > rules.bic_gain
+        && dips(a, b)
         && separation >= rules.separation
         && smaller >= rules.smallest_share
         && smaller * n >= rules.smallest_units;
@@ -268,9 +269,14 @@ fn moments(observation: Observation, part: Part) -> (f64, f64, f64) {
     }
 }
 
-/// As [`moments`], for an interval up to two standard deviations wide: five-point Gauss-Legendre, since
-/// differences of tails lose their digits there.
+/// As [`moments`], for an interval up to two standard deviations wide: Gauss-Legendre of five points, or
+/// three in a quarter of one, since differences of tails lose their digits there.
 fn narrow(low: f64, high: f64, part: Part) -> (f64, f64, f64) {
+    const FEW: [(f64, f64); 3] = [
+        (-0.774_596_669_241_483_4, 0.555_555_555_555_555_6),
+        (0.0, 0.888_888_888_888_889),
+        (0.774_596_669_241_483_4, 0.555_555_555_555_555_6),
+    ];
     const NODES: [(f64, f64); 5] = [
         (-0.906_179_845_938_664, 0.236_926_885_056_189_1),
         (-0.538_469_310_105_683_1, 0.478_628_670_499_366_47),
@@ -281,7 +287,12 @@ fn narrow(low: f64, high: f64, part: Part) -> (f64, f64, f64) {
     let (centre, half) = ((low + high) / 2.0, (high - low) / 2.0);
     let peak = normal_ln_pdf((part.mean.clamp(low, high) - part.mean) / part.sd);
     let (mut p, mut x1, mut x2) = (0.0, 0.0, 0.0);
-    for (node, weight) in NODES {
+    let nodes: &[(f64, f64)] = if high - low < 0.25 * part.sd {
+        &FEW
+    } else {
+        &NODES
+    };
+    for &(node, weight) in nodes {
         let x = centre + half * node;
         let w = weight / 2.0 * (normal_ln_pdf((x - part.mean) / part.sd) - peak).exp();
         p += w;
@@ -418,6 +429,31 @@ fn halves(lines: &[(Observation, f64)], split: f64, floor: f64) -> Option<Vec<Pa
         }
     };
     (sums[0][0] > 0.0 && sums[1][0] > 0.0).then(|| vec![part(sums[0]), part(sums[1])])
+}
+
+/// A valley shallower than this part of the lower hill is none.
+const VALLEY: f64 = 0.9;
+/// Places between the means at which the density is looked at.
+const PLACES: i32 = 200;
+
+/// Whether the density of two parts falls between their means: two parts also fit one hump of a shape that
+/// is no family's, whose parts are no groups.
+fn dips(a: Part, b: Part) -> bool {
+    let density = |x: f64| -> f64 {
+        [a, b]
+            .iter()
+            .map(|p| p.share * normal_ln_pdf((x - p.mean) / p.sd).exp() / p.sd)
+            .sum()
+    };
+    let heights: Vec<f64> = (0..=PLACES)
+        .map(|i| density(a.mean + (b.mean - a.mean) * f64::from(i) / f64::from(PLACES)))
+        .collect();
+    let lowest = (0..heights.len())
+        .min_by(|&i, &j| heights[i].total_cmp(&heights[j]))
+        .unwrap_or(0);
+    let hill = |side: &[f64]| side.iter().copied().fold(0.0, f64::max);
+    let lower = hill(&heights[..=lowest]).min(hill(&heights[lowest..]));
+    heights[lowest] < VALLEY * lower
 }
 
 /// Where both parts are equally likely between their means, by halving.

@@ -1,18 +1,26 @@
 //! The upper tail without a family for the body: a generalised Pareto law of the excesses over a threshold.
 
-use crate::stats::blocks::block_variance;
+use crate::stats::blocks::{BlockVariance, block_variance};
 use crate::stats::empirical::Empirical;
 use crate::stats::estimate::Estimate;
-use crate::stats::pareto::{Term, excess, growth, ln_sf, maximise, objective};
-use crate::stats::sample::{Grouped, Observation};
+use crate::stats::pareto::{Excesses, Penalty, Place, growth, ln_sf, maximise};
+use crate::stats::sample::Grouped;
 use crate::stats::special::{normal_quantile, student_t_quantile};
 use crate::stats::tolerance::increasing_root_within;
 
 /// Closer to the threshold than this many log units of the share, an interval on the log of the
 /// excess is wider than the readings there allow, so it is made on the excess itself.
 const NEAR_THRESHOLD: f64 = 0.5;
+/// Twice the log-likelihood gained over the law of the line, for three parameters, from which the law
+/// is contradicted: one law in two hundred gains as much by chance.
+const CONTRADICTED: f64 = 12.8;
 /// Shares below `share × exp(-this)` are not told apart from none.
 const FARTHEST: f64 = 60.0;
+
+mod against;
+
+pub use crate::stats::pareto::Line;
+pub use against::Expected;
 
 /// Why no tail was fitted.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
@@ -37,83 +45,149 @@ pub struct Bounds {
     pub upper: f64,
 }
 
-/// A fitted tail: `P(X > x) = share (1 + shape (x - threshold)/scale)^(-1/shape)` beyond the threshold.
+/// A fitted tail: with `w` the readings on the tail's line,
+/// `P(X > x) = share (1 + shape (w(x) - w(threshold))/scale)^(-1/shape)` beyond the threshold.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Tail {
-    /// Where the tail starts.
+    /// Where the tail starts, in the unit of the readings.
     pub threshold: f64,
-    /// Share of all readings beyond the threshold.
+    /// Share of all readings beyond the threshold; with a cut, of those that the law describes.
     pub share: f64,
-    /// Scale, in the unit of the readings.
+    /// Scale, in the unit of the line.
     pub scale: f64,
-    /// Shape: 0 exponential, above 0 heavier, below 0 with an end.
+    /// Shape: 0 exponential on the line, above 0 heavier, below 0 with an end.
     pub shape: f64,
-    /// Number of readings beyond the threshold.
+    /// Number of readings beyond the threshold and below the cut.
     pub beyond: f64,
+    /// Number of readings below the threshold.
+    below: f64,
+    line: Line,
+    /// The threshold on the line.
+    start: f64,
     /// Usual covariance of (ln scale, shape).
     covariance: [[f64; 2]; 2],
-    /// Usual variance of ln share.
+    /// Usual variance of ln share, scale and shape known.
     share_variance: f64,
+    /// Gradient of ln share by (ln scale, shape): zero without a cut.
+    share_by: [f64; 2],
     /// The excesses and their counts, for intervals from the likelihood.
-    excesses: Vec<(Observation, f64)>,
+    excesses: Excesses,
     /// Penalised log-likelihood at the maximum.
     highest: f64,
-    /// Influence of each day on (ln scale, shape, ln share).
+    /// Influence of each day on (ln scale, shape, ln share), the last for scale and shape known.
     influence: Vec<[f64; 3]>,
 }
 
 impl Tail {
-    /// The tail of `data` beyond `threshold`, which must be an edge of the readings' intervals.
+    /// The tail of `data` beyond `threshold`, which must be an edge of the readings' intervals; with `cut`,
+    /// another edge, from the readings between the two, each probability divided by that of lying below
+    /// the cut.
     ///
     /// - Method: penalised maximum likelihood over intervals, readings beyond a limit right-censored there;
     ///   a limit below the threshold says nothing about the tail's law and enters its share through
     ///   the non-parametric estimate. Newton's method, halving steps that do not improve.
     /// - Source: Pickands J. (1975) Ann. Statist. 3:119-131; Davison A.C., Smith R.L. (1990) J. R. Statist.
-    ///   Soc. B 52:393-442; penalty as in Coles S.G., Dixon M.J. (1999) Extremes 2:5-23 (all from memory).
+    ///   Soc. B 52:393-442; penalty as in Coles S.G., Dixon M.J. (1999) Extremes 2:5-23; right truncation as
+    ///   in Efron B. (2004) JASA 99:96-104 (all from memory).
     /// # Errors
     /// See [`TailError`].
-    pub fn fit(data: &Grouped, threshold: f64) -> Result<Self, TailError> {
-        let lines = data.sample().lines();
-        let excesses: Vec<Option<Observation>> = lines
-            .iter()
-            .map(|line| excess(line.observation, threshold))
-            .collect();
-        let beyond: f64 = lines
-            .iter()
-            .zip(&excesses)
-            .filter(|(_, e)| e.is_some())
-            .map(|(line, _)| line.count)
-            .sum();
-        let n = data.sample().total();
-        let share = Empirical::of(data.sample()).sf(threshold);
-        if beyond < 10.0 || !(share > 0.0 && share < 1.0) {
-            return Err(TailError::TooFew(beyond));
+    pub fn fit(
+        data: &Grouped,
+        threshold: f64,
+        cut: Option<f64>,
+        line: Line,
+    ) -> Result<Self, TailError> {
+        let tail = Self::penalised(data, threshold, cut, line, Penalty::of(line, cut.is_some()))?;
+        // A law that the readings contradict says nothing about the scale.
+        if tail.gain_over_law().is_some_and(|gain| gain > CONTRADICTED) {
+            return Self::penalised(data, threshold, cut, line, Penalty::FREE).or(Ok(tail));
         }
-        let weighted: Vec<(Observation, f64)> = lines
+        Ok(tail)
+    }
+
+    fn penalised(
+        data: &Grouped,
+        threshold: f64,
+        cut: Option<f64>,
+        line: Line,
+        penalty: Penalty,
+    ) -> Result<Self, TailError> {
+        let start = line.at(threshold);
+        let end = cut.map(|cut| line.at(cut) - start);
+        if !start.is_finite() || end.is_some_and(|end| !(end > 0.0 && end.is_finite())) {
+            return Err(TailError::NoMaximum);
+        }
+        let lines = data.sample().lines();
+        let places: Vec<Place> = lines
             .iter()
-            .zip(&excesses)
-            .filter_map(|(line, e)| e.map(|e| (e, line.count)))
+            .map(|counted| Place::of(counted.observation, threshold, cut, line, start))
             .collect();
-        let (at, covariance) = maximise(&weighted).ok_or(TailError::NoMaximum)?;
-        let highest = objective(&weighted, at).ok_or(TailError::NoMaximum)?.value;
+        let count = |wanted: &dyn Fn(&Place) -> bool| -> f64 {
+            let both = lines.iter().zip(&places);
+            both.filter(|(_, place)| wanted(place))
+                .map(|(counted, _)| counted.count)
+                .sum()
+        };
+        let inside = count(&|place| matches!(place, Place::Inside(_)));
+        let below = count(&|place| matches!(place, Place::Below));
+        if inside < 10.0 || below <= 0.0 {
+            return Err(TailError::TooFew(inside));
+        }
+        let over = count(&|place| matches!(place, Place::Beyond));
+        let excesses = Excesses::new(
+            lines
+                .iter()
+                .zip(&places)
+                .filter_map(|(counted, place)| match place {
+                    Place::Inside(excess) => Some((*excess, counted.count)),
+                    _ => None,
+                })
+                .collect(),
+            end,
+            over,
+            penalty,
+        );
+        let (at, covariance) = maximise(&excesses).ok_or(TailError::NoMaximum)?;
+        let highest = excesses.objective(at).ok_or(TailError::NoMaximum)?.value;
+        let (odds_beyond, by) = excesses.odds_beyond_cut(at);
+        let n = data.sample().total();
+        let share = if cut.is_some() {
+            let odds = inside * (1.0 + odds_beyond) / below;
+            odds / (1.0 + odds)
+        } else {
+            Empirical::of(data.sample()).sf(threshold)
+        };
+        if !(share > 0.0 && share < 1.0) {
+            return Err(TailError::TooFew(inside));
+        }
+        let rest = 1.0 - share;
         let influence = data
             .days()
             .iter()
             .map(|day| {
-                let (mut score, mut over) = ([0.0; 2], 0.0);
-                for &(line, count) in &day.counts {
-                    if let Some(e) = excesses[line as usize] {
-                        over += count;
-                        if let Some(term) = Term::of(e, at) {
-                            score[0] += count * term.gradient[0];
-                            score[1] += count * term.gradient[1];
+                let (mut score, mut over, mut under) = ([0.0; 2], 0.0, 0.0);
+                for &(at_line, count) in &day.counts {
+                    match places[at_line as usize] {
+                        Place::Inside(excess) => {
+                            over += count;
+                            if let Some(term) = excesses.term(excess, at) {
+                                score[0] += count * term.gradient[0];
+                                score[1] += count * term.gradient[1];
+                            }
                         }
+                        Place::Below => under += count,
+                        Place::Beyond => {}
                     }
                 }
+                let of_share = if cut.is_some() {
+                    rest * (over / inside - under / below)
+                } else {
+                    (over - share * day.total()) / (n * share)
+                };
                 [
                     covariance[0][0] * score[0] + covariance[0][1] * score[1],
                     covariance[1][0] * score[0] + covariance[1][1] * score[1],
-                    (over - share * day.total()) / (n * share),
+                    of_share,
                 ]
             })
             .collect();
@@ -122,10 +196,18 @@ impl Tail {
             share,
             scale: at[0].exp(),
             shape: at[1],
-            beyond,
+            beyond: inside,
+            below,
+            line,
+            start,
             covariance,
-            share_variance: (1.0 - share) / (n * share),
-            excesses: weighted,
+            share_variance: if cut.is_some() {
+                rest * rest * (1.0 / inside + 1.0 / below)
+            } else {
+                rest / (n * share)
+            },
+            share_by: by.map(|b| rest * b / (1.0 + odds_beyond)),
+            excesses,
             highest,
             influence,
         })
@@ -135,14 +217,17 @@ impl Tail {
     #[must_use]
     pub fn upper_quantile(&self, q: f64) -> Option<f64> {
         let r = self.depth(q)?;
-        Some(self.threshold + self.scale * growth(self.shape, r))
+        Some(
+            self.line
+                .back(self.start + self.scale * growth(self.shape, r)),
+        )
     }
 
     /// Share beyond `x`; `None` below the threshold.
     #[must_use]
     pub fn sf(&self, x: f64) -> Option<f64> {
         (x >= self.threshold)
-            .then(|| self.share * ln_sf((x - self.threshold) / self.scale, self.shape).exp())
+            .then(|| self.share * ln_sf(self.excess_at(x) / self.scale, self.shape).exp())
     }
 
     /// The reading that a share `q` lies beyond, with its two-sided interval at `level`.
@@ -171,7 +256,8 @@ impl Tail {
     /// than independent readings would.
     #[must_use]
     pub fn log_excess_error(&self, q: f64) -> Option<(f64, Option<f64>)> {
-        Some(self.error(self.gradient(self.depth(q)?)))
+        let block = self.block(self.gradient(self.depth(q)?));
+        Some((block.variance.sqrt(), block.degrees_of_freedom))
     }
 
     /// Share beyond `x` with its two-sided interval at `level`: the shares whose quantile bounds are `x`,
@@ -180,7 +266,7 @@ impl Tail {
     pub fn exceedance(&self, x: f64, level: f64) -> Option<Estimate> {
         let value = self.sf(x)?;
         let confidence = 0.5 + level / 2.0;
-        let y = x - self.threshold;
+        let y = self.excess_at(x);
         let best = if value > 0.0 {
             (self.share / value).ln()
         } else {
@@ -189,22 +275,26 @@ impl Tail {
         let (low, high) = if best < NEAR_THRESHOLD {
             // The error of the log excess over its slope in the depth is the error of the depth.
             let g = self.gradient(best.max(1e-9));
-            let (error, df) = self.error(g);
-            let half = multiple(confidence, df) * error / g[2];
-            (value * (-half).exp(), (value * half.exp()).min(1.0))
+            let (below, above) = self.ends(g, confidence);
+            (
+                value * (below / g[2]).exp(),
+                (value * (above / g[2]).exp()).min(1.0),
+            )
         } else {
-            let at = |sign: f64, from: f64, to: f64| {
+            let at = |upper: bool, from: f64, to: f64| {
                 let gap = |r: f64| {
-                    let (error, df) = self.error(self.gradient(r));
-                    sign * multiple(confidence, df)
-                        - self.signed_root(y, r, error).unwrap_or(f64::NAN)
+                    let g = self.gradient(r);
+                    let (below, above) = self.ends(g, confidence);
+                    let error = self.block(g).variance.sqrt();
+                    let end = if upper { above } else { below };
+                    end / error - self.signed_root(y, r, error).unwrap_or(f64::NAN)
                 };
                 increasing_root_within(gap, from, to, 1e-7)
             };
             let near = best.min(FARTHEST);
             (
-                at(-1.0, near, FARTHEST).map_or(0.0, |r| self.share * (-r).exp()),
-                at(1.0, NEAR_THRESHOLD / 10.0, near)
+                at(false, near, FARTHEST).map_or(0.0, |r| self.share * (-r).exp()),
+                at(true, NEAR_THRESHOLD / 10.0, near)
                     .map_or(self.share, |r| self.share * (-r).exp()),
             )
         };
@@ -217,6 +307,11 @@ impl Tail {
         )
     }
 
+    /// The excess of a reading, on the line.
+    fn excess_at(&self, x: f64) -> f64 {
+        (self.line.at(x) - self.start).max(0.0)
+    }
+
     /// How many log units `q` lies below the tail's share.
     fn depth(&self, q: f64) -> Option<f64> {
         (q > 0.0 && q <= self.share).then(|| (self.share / q).ln())
@@ -226,16 +321,17 @@ impl Tail {
     fn gradient(&self, r: f64) -> [f64; 3] {
         let xi = self.shape;
         let g = growth(xi, r);
-        let by_shape = if (xi * r).abs() < 1e-4 {
-            r / 2.0 + xi * r * r / 12.0
-        } else {
-            r * (xi * r).exp() / (xi * r).exp_m1() - 1.0 / xi
-        };
-        [1.0, by_shape, (xi * r).exp() / g]
+        [1.0, ln_growth_by_shape(xi, r), (xi * r).exp() / g]
     }
 
-    fn error(&self, g: [f64; 3]) -> (f64, Option<f64>) {
+    fn block(&self, g: [f64; 3]) -> BlockVariance {
         let c = &self.covariance;
+        // With a cut the share moves with scale and shape.
+        let g = [
+            g[0] + g[2] * self.share_by[0],
+            g[1] + g[2] * self.share_by[1],
+            g[2],
+        ];
         let usual = g[0] * g[0] * c[0][0]
             + 2.0 * g[0] * g[1] * c[0][1]
             + g[1] * g[1] * c[1][1]
@@ -245,26 +341,35 @@ impl Tail {
             .iter()
             .map(|day| g[0] * day[0] + g[1] * day[1] + g[2] * day[2])
             .collect();
-        let block = block_variance(&days, usual);
-        (block.variance.sqrt(), block.degrees_of_freedom)
+        block_variance(&days, usual)
+    }
+
+    /// How far the ends of an interval lie below and above the log of the excess, signed.
+    fn ends(&self, g: [f64; 3], confidence: f64) -> (f64, f64) {
+        let block = self.block(g);
+        let t = multiple(confidence, block.degrees_of_freedom);
+        let (error, shift) = (block.variance.sqrt(), block.shift(t));
+        (-error * t, error * (shift + t))
     }
 
     fn bounds_at(&self, r: f64, confidence: f64) -> Option<Bounds> {
-        let (error, df) = self.error(self.gradient(r));
-        let t = multiple(confidence, df);
+        let g = self.gradient(r);
+        let (below, above) = self.ends(g, confidence);
         let excess = self.scale * growth(self.shape, r);
         let (low, high) = if r < NEAR_THRESHOLD {
-            (excess * (1.0 - t * error), excess * (1.0 + t * error))
+            (excess * (1.0 + below), excess * (1.0 + above))
         } else {
+            let error = self.block(g).variance.sqrt();
             (
-                self.likelihood_end(excess, r, error, -t)?,
-                self.likelihood_end(excess, r, error, t)?,
+                self.likelihood_end(excess, r, error, below / error)?,
+                self.likelihood_end(excess, r, error, above / error)?,
             )
         };
+        let back = |excess: f64| self.line.back(self.start + excess);
         let bounds = Bounds {
-            value: self.threshold + excess,
-            lower: self.threshold + low,
-            upper: self.threshold + high,
+            value: back(excess),
+            lower: back(low),
+            upper: back(high),
         };
         (bounds.lower.is_finite() && !bounds.upper.is_nan()).then_some(bounds)
     }
@@ -308,16 +413,24 @@ impl Tail {
         let c = &self.covariance;
         let of_law = g[0] * g[0] * c[0][0] + 2.0 * g[0] * g[1] * c[0][1] + g[1] * g[1] * c[1][1];
         let paid = (error * error / of_law).sqrt();
-        let value = |shape: f64| {
-            objective(&self.excesses, [(y / growth(shape, r)).ln(), shape])
-                .map_or(f64::NEG_INFINITY, |term| term.value)
+        let at = |shape: f64| {
+            self.excesses
+                .objective([(y / growth(shape, r)).ln(), shape])
         };
         let reach = 8.0 * c[1][1].sqrt().max(0.02);
-        let best = largest(
-            value,
+        let (from, to) = (
             (self.shape - reach).max(-0.99),
             (self.shape + reach).min(2.0),
         );
+        // Where the likelihood's slope along the shape, the reading held, passes zero.
+        let falls = |shape: f64| {
+            at(shape).map_or(f64::NAN, |term| {
+                term.gradient[0] * ln_growth_by_shape(shape, r) - term.gradient[1]
+            })
+        };
+        let value = |shape: f64| at(shape).map_or(f64::NEG_INFINITY, |term| term.value);
+        let best = increasing_root_within(falls, from, to, 1e-4)
+            .map_or_else(|| largest(value, from, to), value);
         let lost = (self.highest - best).max(0.0);
         if !lost.is_finite() {
             // No shape reaches the largest reading with so small an excess.
@@ -329,6 +442,15 @@ impl Tail {
             -1.0
         };
         Some(sign * (2.0 * lost).sqrt() / paid)
+    }
+}
+
+/// Slope of `ln growth` by the shape.
+fn ln_growth_by_shape(shape: f64, r: f64) -> f64 {
+    if (shape * r).abs() < 1e-4 {
+        r / 2.0 + shape * r * r / 12.0
+    } else {
+        r * (shape * r).exp() / (shape * r).exp_m1() - 1.0 / shape
     }
 }
 

@@ -6,7 +6,7 @@ use leakdrift::stats::distribution::{Distribution, Family, Law};
 use leakdrift::stats::sample::Grouped;
 
 use super::families::{draws, generator, laws, rounded};
-use crate::support::numbers::assert_rel;
+use crate::support::numbers::{assert_abs, assert_rel};
 
 /// By hand: six days in six blocks, sums 1, 2, 3, 4, 5, 9 with mean 4; squares 9 + 4 + 1 + 0 + 1 + 25 =
 /// 40; times 6/5 = 48. Thirty-five days in seven blocks of five.
@@ -22,14 +22,27 @@ fn block_variance_by_hand() {
         (smaller.variance, smaller.degrees_of_freedom, smaller.ratio),
         (96.0, None, 0.5)
     );
-    // Blocks of five consecutive days, sums 5 (-3 ... 3): 25 (9+4+1+0+1+4+9) = 700, times 7/6.
+    // Blocks of five consecutive days, sums 5 (-3 ... 3): 25 (9+4+1+0+1+4+9) = 700, times 7/6. The lag-1
+    // correlation 128/140 counts as 0.8: (1.8/0.2) / (1 + 2 (0.8 0.8 + 0.6 0.64 + 0.4 0.512 + 0.2 0.4096)).
     let weeks: Vec<f64> = (0..35).map(|day| f64::from(day / 5) - 3.0).collect();
+    let found = block_variance(&weeks, 1.0);
+    let missed = 9.0 / 3.62144;
+    assert_rel(found.variance, 700.0 * 7.0 / 6.0 * missed, 1e-13);
+    assert_rel(found.degrees_of_freedom.unwrap(), 6.0 / missed, 1e-13);
+    // As many high as low days: nothing to shift. One high block of twenty: skewness 18/sqrt(19), over
+    // 6 sqrt(20), times 1 + 2 4 = 9; half of the multiple at most.
+    assert_abs(found.shift(2.0), 0.0, 1e-12);
+    let one: Vec<f64> = (0..100).map(|day| f64::from(u8::from(day < 5))).collect();
+    let skewed = block_variance(&one, 0.0);
     assert_rel(
-        block_variance(&weeks, 1.0).variance,
-        700.0 * 7.0 / 6.0,
-        1e-13,
+        skewed.skew,
+        18.0 / 19.0_f64.sqrt() / (6.0 * 20.0_f64.sqrt()),
+        1e-12,
     );
-    assert_eq!(block_variance(&weeks, 1.0).degrees_of_freedom, Some(6.0));
+    assert_rel(skewed.shift(2.0), 1.0, 1e-12);
+    assert_rel(skewed.shift(0.1), 0.05, 1e-12);
+    let low: Vec<f64> = one.iter().map(|x| -x).collect();
+    assert_eq!(block_variance(&low, 0.0).shift(2.0), 0.0);
     assert_eq!(block_variance(&[3.0], 2.0).variance, 2.0);
     assert_eq!(block_variance(&[], 2.0).degrees_of_freedom, None);
     let many = vec![1.0; 400];

@@ -1,0 +1,136 @@
+//! Whether the intervals hold what they promise: series of known truth, described as a review does.
+//!
+//! For every law and cell it simulates series, asks for the 95 % intervals of X50, X99, X99.865, of the share
+//! beyond a limit and of `P_pkU`, and for the one-sided bounds `L` and `U` of the reading that 0.1 % of the
+//! healthy units exceed, and counts how often they hold the truth. The rules were chosen on
+//! `--set trial`; the table in DEVELOPERS.md is of `--set proof`: other parameters, other seeds.
+//!
+//! ```text
+//! cargo bench --bench calibration
+//! cargo bench --bench calibration -- --replicates 200 --law normal --cell "daily levels" --set trial
+//! ```
+//!
+//! Without `cargo bench` (as in `cargo test --all-targets`) only a few series are simulated.
+
+mod coverage;
+mod plan;
+mod truth;
+
+use std::io::Write;
+use std::time::Instant;
+
+use coverage::{COLUMNS, Row, row};
+use truth::Set;
+
+/// Seeds of the two sets.
+const SEEDS: [(Set, u64); 2] = [(Set::Trial, 20_260_301), (Set::Proof, 20_261_125)];
+
+struct Wanted {
+    replicates: usize,
+    law: Option<String>,
+    cell: Option<String>,
+    set: Set,
+    sides: bool,
+}
+
+fn main() -> Result<(), String> {
+    let wanted = wanted()?;
+    let seed = SEEDS
+        .iter()
+        .find(|(set, _)| *set == wanted.set)
+        .map_or(0, |(_, seed)| *seed);
+    let started = Instant::now();
+    println!(
+        "{} series a row, set {:?}, seed {seed}. Coverage in %.\n",
+        wanted.replicates, wanted.set
+    );
+    println!(
+        "| law | {} | false too tight | U surplus | together | apart | none | long tail | groups | approximate |",
+        COLUMNS.join(" | ")
+    );
+    println!("|---{}|", "|---".repeat(COLUMNS.len() + 8));
+    for cell in plan::cells() {
+        let words = cell.words();
+        if wanted.cell.as_ref().is_some_and(|c| !words.contains(c)) {
+            continue;
+        }
+        println!("| **{words}** |{}", " |".repeat(COLUMNS.len() + 8));
+        for law in truth::laws(wanted.set) {
+            if wanted.law.as_ref().is_some_and(|l| !law.name.contains(l)) {
+                continue;
+            }
+            print(&row(&law, &cell, wanted.replicates, seed), wanted.sides);
+        }
+    }
+    println!("\n{:.0} s", started.elapsed().as_secs_f64());
+    Ok(())
+}
+
+fn print(row: &Row, sides: bool) {
+    let n = row.replicates as f64;
+    let percent = |count: usize| format!("{:.1}", 100.0 * count as f64 / n);
+    let columns: Vec<String> = (0..COLUMNS.len())
+        .map(|c| {
+            let (_, below, above) = row.counts[c];
+            if sides {
+                format!("{:.1} ({below}/{above})", 100.0 * row.coverage(c))
+            } else {
+                format!("{:.1}", 100.0 * row.coverage(c))
+            }
+        })
+        .collect();
+    println!(
+        "| {}{} | {} | {} | {:.3} | {} | {} | {} | {} | {} | {} |",
+        row.law,
+        if row.of_a_family { "" } else { "*" },
+        columns.join(" | "),
+        percent(row.too_tight),
+        row.surplus,
+        percent(row.answers[0]),
+        percent(row.answers[1]),
+        percent(row.answers[2]),
+        percent(row.odd[0]),
+        percent(row.odd[1]),
+        percent(row.approximate),
+    );
+    std::io::stdout().flush().ok();
+}
+
+fn wanted() -> Result<Wanted, String> {
+    let mut wanted = Wanted {
+        replicates: 2,
+        law: None,
+        cell: None,
+        set: Set::Proof,
+        sides: false,
+    };
+    let mut arguments = std::env::args().skip(1);
+    while let Some(argument) = arguments.next() {
+        let mut value = || {
+            arguments
+                .next()
+                .ok_or_else(|| format!("{argument} needs a value"))
+        };
+        match argument.as_str() {
+            // What `cargo bench` adds.
+            "--bench" => wanted.replicates = wanted.replicates.max(1_000),
+            "--replicates" => {
+                wanted.replicates = value()?
+                    .parse()
+                    .map_err(|_| "--replicates needs a whole number".to_owned())?;
+            }
+            "--law" => wanted.law = Some(value()?),
+            "--cell" => wanted.cell = Some(value()?),
+            "--set" => {
+                wanted.set = match value()?.as_str() {
+                    "trial" => Set::Trial,
+                    "proof" => Set::Proof,
+                    other => return Err(format!("--set is trial or proof, not {other}")),
+                };
+            }
+            "--sides" => wanted.sides = true,
+            other => return Err(format!("unknown argument {other}")),
+        }
+    }
+    Ok(wanted)
+}
