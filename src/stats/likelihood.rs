@@ -216,7 +216,12 @@ struct Terms {
     /// The cut, on the same line.
     cut: Option<f64>,
     total: f64,
+    /// Size of place below which rounding no longer shrinks: a logarithm is no better known than its argument.
+    least_size: f64,
 }
+
+/// Share of an interval's width by which intervals that touch may seem apart.
+const TOUCHING: f64 = 1e-6;
 
 impl Terms {
     fn new(family: Family, sample: &Sample, cut: Option<f64>) -> Result<Self, FitError> {
@@ -239,26 +244,33 @@ impl Terms {
             lines,
             cut,
             total: sample.total(),
+            least_size: if log { 1.0 } else { 0.0 },
         })
     }
 
     /// Refuses data whose likelihood rises without end as the spread shrinks: there is a value that
-    /// every reading allows. Also data that are bounds on one side only.
+    /// every reading allows, up to rounding of the edges (else the spread fitted is that rounding). Also
+    /// data that are bounds on one side only.
     fn check(&self) -> Result<(), FitError> {
         let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
         let (mut bounded, mut left, mut right) = (false, false, false);
+        // Steps that touch are apart by rounding only; points may be close to each other in earnest.
+        let (mut narrowest, mut points) = (f64::INFINITY, false);
         for (term, _) in &self.lines {
             match *term {
                 Term::Point { y, .. } => {
                     bounded = true;
+                    points = true;
                     low = low.max(y);
                     high = high.min(y);
                 }
                 Term::Interval {
                     low: from,
                     high: to,
+                    width,
                 } => {
                     bounded = true;
+                    narrowest = narrowest.min(width);
                     low = low.max(from);
                     high = high.min(to);
                 }
@@ -273,9 +285,15 @@ impl Terms {
                 Term::Certain => {}
             }
         }
+        let rounding = 16.0 * f64::EPSILON * low.abs().max(high.abs()).max(self.least_size);
+        let slack = if points || narrowest.is_infinite() {
+            rounding
+        } else {
+            rounding.max(TOUCHING * narrowest)
+        };
         if !bounded && (!left || !right) {
             Err(FitError::AllCensored)
-        } else if low <= high {
+        } else if low - high <= slack {
             Err(FitError::TooFewDistinct)
         } else {
             Ok(())
@@ -287,7 +305,7 @@ impl Terms {
     fn moments(&self) -> (f64, f64) {
         let middle = |term: &Term| match *term {
             Term::Point { y, .. } | Term::Left(y) | Term::Right(y) => Some(y),
-            Term::Interval { low, high } => Some(low + (high - low) / 2.0),
+            Term::Interval { low, width, .. } => Some(low + width / 2.0),
             Term::Certain => None,
         };
         let weighted = || {
@@ -310,7 +328,7 @@ impl Terms {
             self.lines
                 .iter()
                 .filter_map(|(term, _)| match *term {
-                    Term::Interval { low, high } => Some(high - low),
+                    Term::Interval { width, .. } => Some(width),
                     _ => None,
                 })
                 .fold(f64::INFINITY, f64::min)
@@ -328,6 +346,7 @@ impl Terms {
                 .collect(),
             cut: self.cut.map(|y| (y - centre) / unit),
             total: self.total,
+            least_size: self.least_size,
         }
     }
 

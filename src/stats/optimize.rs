@@ -56,6 +56,14 @@ const ROUNDS: usize = 200;
 /// the likelihood's slope is rounding, and it would pass for a maximum.
 const FAR: f64 = 15.0;
 
+/// A place known no better than to this many spreads (or a log spread to [`FAR`]) is not known: the
+/// likelihood has become flat on the way to nowhere, and gradient and information vanish together.
+const UNKNOWN: f64 = 30.0;
+
+fn unknown(covariance: [[f64; 2]; 2], theta: [f64; 2]) -> bool {
+    covariance[0][0].sqrt() > UNKNOWN * theta[1].exp() || covariance[1][1].sqrt() > FAR
+}
+
 /// Information (minus the hessian) as `[mm, ms, ss]`.
 fn information(at: &Derivatives) -> [f64; 3] {
     at.hessian.map(|h| -h)
@@ -84,7 +92,7 @@ fn finite(at: &Derivatives) -> bool {
 /// - `f` is a log-likelihood in place and log spread; a step moves the log spread by at most 1 and the
 ///   place by at most 3 spreads.
 /// - Checked, not believed: derivatives finite, distance from the top by the quadratic model under
-///   [`DONE`] (or [`NEAR`] at the end of rounding), information positive definite.
+///   [`DONE`] (or [`NEAR`] at the end of rounding), information positive definite and not vanishing.
 pub(crate) fn maximise(
     mut f: impl FnMut([f64; 2]) -> Derivatives,
     start: [f64; 2],
@@ -100,6 +108,9 @@ pub(crate) fn maximise(
         let info = information(&at);
         if let Some(covariance) = inverse(info) {
             let distance = quadratic(covariance, at.gradient);
+            if distance <= DONE && unknown(covariance, theta) {
+                return Err(Failure::RanAway);
+            }
             if distance <= DONE {
                 return Ok(Maximum {
                     theta,
@@ -141,6 +152,9 @@ pub(crate) fn maximise(
     let Some(covariance) = inverse(information(&at)) else {
         return Err(Failure::Singular);
     };
+    if unknown(covariance, theta) {
+        return Err(Failure::RanAway);
+    }
     let distance = quadratic(covariance, at.gradient);
     if distance <= NEAR {
         Ok(Maximum {

@@ -127,7 +127,7 @@ pub enum SampleError {
         /// Upper edge as given.
         high: f64,
     },
-    /// A count is negative, infinite or not a number.
+    /// A count, or the sum of all, is negative, infinite or not a number.
     #[error("a count is {0}, not a number of at least zero")]
     BadCount(f64),
 }
@@ -135,7 +135,7 @@ pub enum SampleError {
 /// Distinct observations with their counts.
 ///
 /// Invariants: not empty; sorted by lower edge, upper edge and kind; no observation twice; every edge
-/// finite; every count finite and above zero. The order in which observations were given never shows.
+/// finite; every count above zero and their sum finite. The order in which observations were given never shows.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sample {
     lines: Vec<Counted>,
@@ -174,7 +174,9 @@ impl Sample {
         if lines.is_empty() {
             return Err(SampleError::Empty);
         }
-        Ok(Self { lines })
+        let sample = Self { lines };
+        checked_count(sample.total())?;
+        Ok(sample)
     }
 
     /// The distinct observations, ascending.

@@ -7,6 +7,7 @@ mod change_points;
 mod empirical;
 mod ewma;
 mod goodness;
+mod log_tails;
 mod multiple;
 mod physics;
 mod proportion;

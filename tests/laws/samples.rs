@@ -19,6 +19,11 @@ fn samples_refuse_what_they_cannot_hold() {
         one(Observation::Exact(1.0), -1.0),
         Err(SampleError::BadCount(-1.0))
     );
+    let endless = [Observation::Exact(1.0), Observation::Exact(2.0)].map(|o| (o, f64::MAX));
+    assert_eq!(
+        Sample::new(endless),
+        Err(SampleError::BadCount(f64::INFINITY))
+    );
     let backwards = Observation::Between {
         low: 2.0,
         high: 1.0,

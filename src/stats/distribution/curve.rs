@@ -77,8 +77,9 @@ pub(crate) enum Term {
     Left(f64),
     /// Above `y`.
     Right(f64),
-    /// Above `low` and at or below `high`.
-    Interval { low: f64, high: f64 },
+    /// Above `low` and at or below `high`; the width is kept apart, since the difference of two logarithms
+    /// has lost its digits.
+    Interval { low: f64, high: f64, width: f64 },
     /// Certain, whatever the parameters.
     Certain,
 }
@@ -95,7 +96,11 @@ impl Term {
                 },
                 Observation::Below(x) => Self::Left(x),
                 Observation::Above(x) => Self::Right(x),
-                Observation::Between { low, high } => Self::Interval { low, high },
+                Observation::Between { low, high } => Self::Interval {
+                    low,
+                    high,
+                    width: high - low,
+                },
             });
         }
         Some(match observation {
@@ -110,6 +115,7 @@ impl Term {
                 Self::Interval {
                     low: low.ln(),
                     high: high.ln(),
+                    width: ((high - low) / low).ln_1p(),
                 }
             }
             // Edges one rounding apart have one logarithm: the middle of the interval, times its width.
@@ -132,9 +138,10 @@ impl Term {
             },
             Self::Left(y) => Self::Left(to(y)),
             Self::Right(y) => Self::Right(to(y)),
-            Self::Interval { low, high } => Self::Interval {
+            Self::Interval { low, high, width } => Self::Interval {
                 low: to(low),
                 high: to(high),
+                width: width / unit,
             },
             Self::Certain => Self::Certain,
         }
@@ -150,10 +157,10 @@ impl Term {
             }
             Self::Left(y) => curve.left(y),
             Self::Right(y) => curve.right(y),
-            Self::Interval { low, high } if curve.roughness(low, high) <= NARROW => {
-                narrow(curve, low, high)
+            Self::Interval { low, high, width } if curve.roughness(low, high) <= NARROW => {
+                narrow(curve, low, width)
             }
-            Self::Interval { low, high } => curve.wide(low, high),
+            Self::Interval { low, high, .. } => curve.wide(low, high),
             Self::Certain => Derivatives::default(),
         }
     }
@@ -173,8 +180,8 @@ const NODES: [(f64, f64); 5] = [
     (0.906_179_845_938_664, 0.118_463_442_528_094_54),
 ];
 
-fn narrow<C: Curve>(curve: &C, low: f64, high: f64) -> Derivatives {
-    let half = (high - low) / 2.0;
+fn narrow<C: Curve>(curve: &C, low: f64, width: f64) -> Derivatives {
+    let half = width / 2.0;
     let middle = low + half;
     let points = NODES.map(|(node, _)| curve.point(middle + node * half));
     let top = points.iter().fold(f64::NEG_INFINITY, |a, p| a.max(p.value));
@@ -197,7 +204,7 @@ fn narrow<C: Curve>(curve: &C, low: f64, high: f64) -> Derivatives {
         out.hessian[1] / total - g * k,
         out.hessian[2] / total - k * k,
     ];
-    out.value = top + total.ln() + (high - low).ln();
+    out.value = top + total.ln() + width.ln();
     out
 }
 
