@@ -14,6 +14,9 @@ pub type Cdf = Box<dyn Fn(f64) -> f64>;
 /// Cells into which a tally is gathered for the test, so that a replicate's fit costs little.
 const CELLS: usize = 60;
 
+/// Share of the readings that rounding may leave where a distribution function is 0 or 1.
+const IMPOSSIBLE: f64 = 1e-9;
+
 /// Result of [`bootstrap`].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Goodness {
@@ -93,6 +96,9 @@ fn grouped_statistic(sample: &Sample, cdf: impl Fn(f64) -> f64) -> f64 {
         let z = n * (cell.below - h);
         if h > 0.0 && h < 1.0 {
             sum += z * z * (h - before) / (h * (1.0 - h));
+        } else if z.abs() > IMPOSSIBLE * n {
+            // Readings where the distribution has no probability left.
+            return f64::INFINITY;
         }
         before = h;
     }

@@ -109,10 +109,11 @@ pub fn two_groups(
         .map_or(f64::INFINITY, |s| bic(s.parameters, s.ln_likelihood));
     let mut best: Option<(f64, Component, Fit)> = None;
     for &kind in kinds {
-        let lines = on_scale(&gathered, kind);
+        let (lines, ln_jacobian) = on_scale(&gathered, kind);
         let alone = single_normal(&lines)?;
-        one = one.min(bic(2.0, alone.ln_likelihood));
-        if let Some(fit) = two_normals(&lines, &alone) {
+        one = one.min(bic(2.0, alone.ln_likelihood - ln_jacobian));
+        if let Some(mut fit) = two_normals(&lines, &alone) {
+            fit.ln_likelihood -= ln_jacobian;
             let value = bic(5.0, fit.ln_likelihood);
             if best.as_ref().is_none_or(|b| value < b.0) {
                 best = Some((value, kind, fit));
@@ -200,14 +201,32 @@ fn gather(sample: &Sample, most: usize) -> Vec<(Observation, f64)> {
     out
 }
 
-fn on_scale(lines: &[(Observation, f64)], kind: Component) -> Vec<(Observation, f64)> {
-    match kind {
-        Component::Normal => lines.to_vec(),
-        Component::Lognormal => lines
-            .iter()
-            .map(|&(o, count)| (o.map(f64::ln), count))
-            .collect(),
+/// The lines on the scale where groups are normal, and what the log-likelihood there is above that of the
+/// readings: the density of an exact reading is that of its logarithm over the reading.
+fn on_scale(lines: &[(Observation, f64)], kind: Component) -> (Vec<(Observation, f64)>, f64) {
+    if kind == Component::Normal {
+        return (lines.to_vec(), 0.0);
     }
+    let mut ln_jacobian = 0.0;
+    let logs = lines
+        .iter()
+        .map(|&(o, count)| {
+            let log = match o {
+                Observation::Exact(x) => {
+                    ln_jacobian += count * x.ln();
+                    Observation::Exact(x.ln())
+                }
+                // Edges one rounding apart have one logarithm: a point, times the width.
+                Observation::Between { low, high } if low.ln() >= high.ln() => {
+                    ln_jacobian += count * (low.ln() - (high - low).ln());
+                    Observation::Exact(low.ln())
+                }
+                _ => o.map(f64::ln),
+            };
+            (log, count)
+        })
+        .collect();
+    (logs, ln_jacobian)
 }
 
 fn middle(observation: Observation) -> f64 {

@@ -1,0 +1,460 @@
+//! What holds for every estimator that is not a single fit: averages of families, the tail of all readings, the
+//! non-parametric estimate, two groups, and the body with all its questions.
+//!
+//! Rescaled readings give rescaled answers; lines split in two and lines in another order give the same; narrowing
+//! intervals give the answer of exact readings; a bound that says nothing changes nothing.
+
+use leakdrift::analysis::body::{Body, Options, Which, describe};
+use leakdrift::analysis::strays::Edges;
+use leakdrift::stats::average::{Average, Scale};
+use leakdrift::stats::distribution::{Distribution, Family, Law};
+use leakdrift::stats::empirical::Empirical;
+use leakdrift::stats::mixture::{Component, GroupRules, TwoGroups, two_groups};
+use leakdrift::stats::sample::{Grouped, Observation};
+use leakdrift::stats::tail::Tail;
+
+use super::families::{draws, generator, laws, rounded};
+use crate::support::numbers::assert_abs;
+
+pub type Lines = Vec<(i32, Observation, f64)>;
+
+pub const FACTORS: [f64; 2] = [1e-3, 1e6];
+
+fn by_day(observations: &[Observation], days: usize) -> Lines {
+    let n = observations.len();
+    let day = |i: usize| i32::try_from(i * days / n).expect("few days");
+    observations
+        .iter()
+        .enumerate()
+        .map(|(i, &o)| (day(i), o, 1.0))
+        .collect()
+}
+
+pub fn grouped(lines: &Lines) -> Grouped {
+    Grouped::new(lines.iter().copied()).unwrap()
+}
+
+pub fn scaled(lines: &Lines, factor: f64) -> Lines {
+    lines
+        .iter()
+        .map(|&(day, o, count)| (day, o.map(|x| x * factor), count))
+        .collect()
+}
+
+/// Every line as two, of unequal counts, and in another order.
+pub fn split(lines: &Lines) -> Lines {
+    lines
+        .iter()
+        .rev()
+        .flat_map(|&(day, o, count)| [(day, o, 0.25 * count), (day, o, 0.75 * count)])
+        .collect()
+}
+
+/// The first law of each family, 1 500 readings in steps on 30 days, a limit at the highest 0.5 %.
+pub fn series() -> Vec<(Law, Lines, f64)> {
+    let mut rng = generator(300);
+    laws()
+        .into_iter()
+        .take(6)
+        .map(|law| {
+            let step = 0.01;
+            let limit = (law.quantile(0.995) / step).round() * step + step / 2.0;
+            let readings = draws(&law, 1500, &mut rng);
+            (law, by_day(&rounded(&readings, step, limit), 30), step)
+        })
+        .collect()
+}
+
+/// Answers of one estimator: those in the readings' unit, and those without a unit.
+#[derive(Debug, Default)]
+pub struct Answers {
+    pub in_unit: Vec<f64>,
+    pub bare: Vec<f64>,
+}
+
+#[track_caller]
+pub fn assert_same(a: &Answers, b: &Answers, factor: f64, rel: f64) {
+    assert_eq!(a.in_unit.len(), b.in_unit.len(), "{a:?}\n{b:?}");
+    assert_eq!(a.bare.len(), b.bare.len(), "{a:?}\n{b:?}");
+    let pairs = a
+        .in_unit
+        .iter()
+        .map(|x| x * factor)
+        .zip(&b.in_unit)
+        .chain(a.bare.iter().copied().zip(&b.bare));
+    for (x, y) in pairs {
+        let same = x == *y || (x - y).abs() <= rel * x.abs().max(y.abs());
+        assert!(same, "{x:e} against {y:e} of\n{a:?}\n{b:?}");
+    }
+}
+
+fn of_average(data: &Grouped, cut: Option<f64>, at: f64) -> Answers {
+    let average = Average::fit(&Family::ALL, data, cut).unwrap();
+    let mut out = Answers::default();
+    out.bare.extend(average.fits.iter().map(|w| 1.0 + w.weight));
+    for p in [0.001, 0.5, 0.9] {
+        out.in_unit.push(average.quantile(p));
+        out.in_unit.push(average.upper_quantile(p));
+    }
+    out.bare.push(average.ln_sf(1.6 * at));
+    out.bare.push(average.cdf(at));
+    for q in [1e-3, 0.3] {
+        let what = move |law: &Law| law.upper_quantile(q);
+        for scale in [Scale::Log, Scale::Linear] {
+            let estimate = average.estimate(data, scale, 0.95, &what).unwrap();
+            out.in_unit
+                .extend([estimate.value, estimate.low, estimate.high]);
+        }
+        let one = average.one_sided(data, Scale::Log, 0.95, &what).unwrap();
+        out.in_unit.extend([one.value, one.lower, one.upper]);
+    }
+    let share = |law: &Law| law.ln_sf(1.3 * at).exp();
+    let estimate = average.estimate(data, Scale::Logit, 0.95, &share).unwrap();
+    out.bare
+        .extend([estimate.value, estimate.low, estimate.high]);
+    let averaged = average.averaged(data, Scale::Logit, &share).unwrap();
+    out.bare.push(averaged.dispersion);
+    out
+}
+
+#[test]
+fn averages_obey() {
+    for (law, lines, _) in series() {
+        let middle = law.quantile(0.5);
+        let whole = of_average(&grouped(&lines), None, middle);
+        for factor in FACTORS {
+            let there = of_average(&grouped(&scaled(&lines, factor)), None, middle * factor);
+            assert_same(&whole, &there, factor, 1e-6);
+        }
+        assert_same(
+            &whole,
+            &of_average(&grouped(&split(&lines)), None, middle),
+            1.0,
+            1e-8,
+        );
+        // A cut beyond every family's tail truncates nothing.
+        let data = grouped(&lines);
+        let far = Average::fit(&Family::ALL, &data, None)
+            .unwrap()
+            .fits
+            .iter()
+            .map(|w| 2.0 * w.fit.law.upper_quantile(1e-18))
+            .fold(0.0, f64::max);
+        assert_same(&whole, &of_average(&data, Some(far), middle), 1.0, 1e-6);
+    }
+}
+
+/// Exact readings and ever narrower intervals: weights and averages alike, though one has densities and the
+/// other probabilities.
+#[test]
+fn averages_of_narrow_intervals_are_those_of_exact_readings() {
+    let mut rng = generator(301);
+    for law in laws().into_iter().take(6) {
+        let readings = draws(&law, 300, &mut rng);
+        let with = |half: f64| {
+            let around = |x: &f64| match half {
+                0.0 => Observation::Exact(*x),
+                _ => Observation::Between {
+                    low: x - half,
+                    high: x + half,
+                },
+            };
+            let observations: Vec<Observation> = readings.iter().map(around).collect();
+            of_average(
+                &grouped(&by_day(&observations, 20)),
+                None,
+                law.quantile(0.5),
+            )
+        };
+        assert_same(&with(0.0), &with(1e-7), 1.0, 1e-6);
+        // Exact readings in another unit: every family's density changes by the same factor.
+        let exact: Vec<Observation> = readings.iter().map(|&x| Observation::Exact(x)).collect();
+        let lines = by_day(&exact, 20);
+        let middle = law.quantile(0.5);
+        for factor in FACTORS {
+            let there = of_average(&grouped(&scaled(&lines, factor)), None, middle * factor);
+            assert_same(&with(0.0), &there, factor, 1e-6);
+        }
+    }
+}
+
+fn of_tail(data: &Grouped, threshold: f64, unit: f64) -> Answers {
+    let tail = Tail::fit(data, threshold).unwrap();
+    let mut out = Answers::default();
+    out.in_unit.extend([tail.threshold, tail.scale]);
+    out.bare.extend([tail.share, 1.0 + tail.shape, tail.beyond]);
+    for q in [0.8 * tail.share, 0.01, 1e-3, 1e-6] {
+        let bounds = tail.bounds(q, 0.95).unwrap();
+        out.in_unit
+            .extend([bounds.value, bounds.lower, bounds.upper]);
+        let two = tail.quantile_estimate(q, 0.95).unwrap();
+        out.in_unit.extend([two.value, two.low, two.high]);
+        let (error, _) = tail.log_excess_error(q).unwrap();
+        out.bare.push(error);
+    }
+    for x in [1.05, 1.3, 1.7] {
+        let share = tail.exceedance(threshold + (x - 1.0) * unit, 0.95).unwrap();
+        out.bare
+            .extend([1.0 + share.value, 1.0 + share.low, 1.0 + share.high]);
+    }
+    out
+}
+
+#[test]
+fn tails_obey() {
+    for (law, lines, step) in series() {
+        let threshold = (law.quantile(0.85) / step).round() * step + step / 2.0;
+        let whole = of_tail(&grouped(&lines), threshold, 1.0);
+        for factor in FACTORS {
+            let data = grouped(&scaled(&lines, factor));
+            let there = of_tail(&data, threshold * factor, factor);
+            assert_same(&whole, &there, factor, 1e-5);
+        }
+        let there = of_tail(&grouped(&split(&lines)), threshold, 1.0);
+        assert_same(&whole, &there, 1.0, 1e-5);
+    }
+}
+
+#[test]
+fn tails_of_narrow_intervals_are_those_of_exact_readings() {
+    let mut rng = generator(302);
+    for law in laws().into_iter().take(6) {
+        let readings = draws(&law, 1500, &mut rng);
+        let threshold = law.quantile(0.85);
+        let with = |half: f64| {
+            let around = |x: &f64| match half {
+                0.0 => Observation::Exact(*x),
+                _ => Observation::Between {
+                    low: x - half,
+                    high: x + half,
+                },
+            };
+            let observations: Vec<Observation> = readings.iter().map(around).collect();
+            of_tail(&grouped(&by_day(&observations, 20)), threshold, 1.0)
+        };
+        let (exact, near) = (with(0.0), with(1e-7));
+        assert_same(&exact, &near, 1.0, 1e-4);
+    }
+}
+
+fn of_empirical(data: &Grouped, at: f64) -> Answers {
+    let empirical = Empirical::of(data.sample());
+    let mut out = Answers::default();
+    for p in [0.01, 0.3, 0.5, 0.97] {
+        out.in_unit.push(empirical.quantile(p).unwrap());
+    }
+    for x in [0.7, 0.97, 1.033, 1.25] {
+        out.bare.push(empirical.cdf(x * at));
+        out.bare.push(1.0 + empirical.sf(x * at));
+    }
+    for point in empirical.points() {
+        out.in_unit.push(point.x);
+        out.bare.push(point.p);
+    }
+    out
+}
+
+#[test]
+fn non_parametric_estimates_obey() {
+    for (law, mut lines, step) in series() {
+        // Some readings of a coarser station: overlapping intervals, so that the masses must be searched for.
+        for (i, line) in lines.iter_mut().enumerate().filter(|(i, _)| i % 7 == 0) {
+            if let Observation::Between { low, high } = line.1 {
+                let shown = ((low + high) / (20.0 * step)).round() * 10.0 * step;
+                line.1 = Observation::Between {
+                    low: shown - 5.0 * step,
+                    high: shown + 5.0 * step,
+                };
+            }
+            line.0 = i32::try_from(i % 30).unwrap();
+        }
+        let middle = law.quantile(0.5);
+        let whole = of_empirical(&grouped(&lines), middle);
+        // Edges that differ by a rounding are different edges; by a power of two none moves.
+        for factor in [0.001_f64, 1e6].map(|f| f.log2().round().exp2()) {
+            let there = of_empirical(&grouped(&scaled(&lines, factor)), middle * factor);
+            assert_same(&whole, &there, factor, 1e-9);
+        }
+        assert_same(
+            &whole,
+            &of_empirical(&grouped(&split(&lines)), middle),
+            1.0,
+            1e-7,
+        );
+        let mut more = lines.clone();
+        more.extend([(3, Observation::Below(1e6), 40.0)]);
+        more.extend([(3, Observation::Above(-1e6), 40.0)]);
+        let with_bounds = of_empirical(&grouped(&more), middle);
+        assert_same(&whole, &with_bounds, 1.0, 1e-6);
+    }
+}
+
+#[test]
+fn narrow_intervals_approach_kaplan_meier() {
+    let mut rng = generator(303);
+    let law = laws()[2];
+    let readings = draws(&law, 400, &mut rng);
+    let limit = law.quantile(0.9);
+    let with = |half: f64| {
+        let around = |x: &f64| match half {
+            _ if *x > limit => Observation::Above(limit),
+            0.0 => Observation::Exact(*x),
+            _ => Observation::Between {
+                low: x - half,
+                high: x + half,
+            },
+        };
+        let observations: Vec<Observation> = readings.iter().map(around).collect();
+        Empirical::of(grouped(&by_day(&observations, 20)).sample())
+    };
+    let (exact, near) = (with(0.0), with(1e-9));
+    for i in 0..200 {
+        let x = law.quantile((f64::from(i) + 0.37) / 240.0);
+        assert_abs(near.cdf(x), exact.cdf(x), 1e-12);
+        let p = (f64::from(i) + 0.5) / 250.0;
+        assert_abs(near.quantile(p).unwrap(), exact.quantile(p).unwrap(), 3e-9);
+    }
+}
+
+/// Two groups on the scale `component`, 3 to 1, about four standard deviations apart.
+fn two_peaks(component: Component, seed: u64) -> Vec<f64> {
+    let normal = Law::from_params(Family::Normal, 0.0, 1.0).unwrap();
+    let mut rng = generator(seed);
+    let z = draws(&normal, 1200, &mut rng);
+    z.iter()
+        .enumerate()
+        .map(|(i, z)| match component {
+            Component::Normal if i % 4 == 0 => 2.0 + 0.2 * z,
+            Component::Normal => 1.2 + 0.2 * z,
+            Component::Lognormal if i % 4 == 0 => (1.0 + 0.25 * z).exp(),
+            Component::Lognormal => (0.25 * z).exp(),
+        })
+        .collect()
+}
+
+fn answers_of(two: &TwoGroups, factor: f64) -> Answers {
+    let mut out = Answers::default();
+    out.in_unit.push(two.divide);
+    out.bare.extend([two.separation, two.bic_gain]);
+    for group in &two.groups {
+        out.in_unit.push(group.median);
+        out.bare.push(group.share);
+        match two.component {
+            Component::Normal => out.in_unit.extend([group.mean, group.sd]),
+            Component::Lognormal => out.bare.extend([1.0 + group.mean - factor.ln(), group.sd]),
+        }
+    }
+    out
+}
+
+#[test]
+fn two_groups_obey() {
+    for (component, seed) in [(Component::Normal, 310), (Component::Lognormal, 311)] {
+        let readings = two_peaks(component, seed);
+        for exact in [false, true] {
+            let observations: Vec<Observation> = if exact {
+                readings.iter().map(|&x| Observation::Exact(x)).collect()
+            } else {
+                rounded(&readings, 0.02, 3.4)
+            };
+            let lines = by_day(&observations, 20);
+            let find = |lines: &Lines| {
+                two_groups(grouped(lines).sample(), None, &GroupRules::default()).unwrap()
+            };
+            let here = find(&lines);
+            assert_eq!(here.component, component, "exact: {exact}");
+            for factor in FACTORS {
+                let there = find(&scaled(&lines, factor));
+                assert_eq!(there.component, component, "exact: {exact}, {factor}");
+                assert_same(
+                    &answers_of(&here, 1.0),
+                    &answers_of(&there, factor),
+                    factor,
+                    1e-3,
+                );
+            }
+            let halves = find(&split(&lines));
+            assert_same(
+                &answers_of(&here, 1.0),
+                &answers_of(&halves, 1.0),
+                1.0,
+                1e-4,
+            );
+            if exact {
+                // Intervals no wider than a rounding error of the meter.
+                let narrow: Vec<Observation> = readings
+                    .iter()
+                    .map(|x| Observation::Between {
+                        low: x - 1e-7,
+                        high: x + 1e-7,
+                    })
+                    .collect();
+                let near = find(&by_day(&narrow, 20));
+                assert_eq!(near.component, component);
+                assert_same(&answers_of(&here, 1.0), &answers_of(&near, 1.0), 1.0, 0.02);
+            }
+        }
+    }
+}
+
+/// Everything a body is asked, with `unit` the size of a reading of 1.
+fn of_body(body: &Body, unit: f64) -> Answers {
+    let mut out = Answers::default();
+    out.in_unit.push(body.cut);
+    out.in_unit.extend(body.low_cut);
+    out.in_unit.extend(body.strays.above.threshold);
+    out.in_unit.extend(body.strays.below.threshold);
+    out.bare.extend([
+        body.units,
+        body.excess.beyond,
+        body.excess.expected,
+        1.0 + body.excess.share.value,
+        body.excess.p_more,
+        body.strays.above.count,
+    ]);
+    for which in [Which::Apart, Which::Together] {
+        for p in [0.05, 0.5, 0.95, 0.99, 0.998_65] {
+            if let Ok(e) = body.quantile(which, p) {
+                out.in_unit.extend([e.value, e.low, e.high]);
+            }
+        }
+        for accepted in [0.01, 1e-3, 1e-5] {
+            if let Ok(b) = body.bounds(which, accepted) {
+                out.in_unit.extend([b.value, b.lower, b.upper]);
+            }
+        }
+        for x in [0.8, 1.0, 1.3, 1.6, 2.5] {
+            if let Ok(e) = body.reject_share(which, x * unit) {
+                out.bare.extend([1.0 + e.value, 1.0 + e.low, 1.0 + e.high]);
+            }
+            if let Ok(e) = body.performance(which, x * unit) {
+                out.bare
+                    .extend([10.0 + e.value, 10.0 + e.low, 10.0 + e.high]);
+            }
+        }
+    }
+    out.bare
+        .extend([0.9, 1.1].map(|x| 1.0 + body.density(x * unit) * unit));
+    out
+}
+
+#[test]
+fn bodies_obey() {
+    for (law, mut lines, step) in series() {
+        // Two strays, as a factory has them.
+        lines.push((3, Observation::Above(5.0), 2.0));
+        let unit = law.quantile(0.5);
+        let of = |lines: &Lines, factor: f64| {
+            let edges = Edges::uniform(step * factor);
+            let body = describe(&grouped(lines), &edges, &Options::default()).unwrap();
+            of_body(&body, unit * factor)
+        };
+        let here = of(&lines, 1.0);
+        assert!(here.in_unit.len() > 20);
+        for factor in FACTORS {
+            let there = of(&scaled(&lines, factor), factor);
+            assert_same(&here, &there, factor, 1e-4);
+        }
+        assert_same(&here, &of(&split(&lines), 1.0), 1.0, 1e-4);
+    }
+}

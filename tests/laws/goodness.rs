@@ -1,0 +1,88 @@
+//! What holds for goodness of fit: the laws of `estimators`, and no statistic for impossible readings.
+
+use leakdrift::stats::distribution::{Distribution, Family, Law};
+use leakdrift::stats::empirical::Empirical;
+use leakdrift::stats::goodness::{Cdf, anderson_darling, bootstrap, largest_gap};
+use leakdrift::stats::likelihood::fit;
+use leakdrift::stats::sample::{Observation, Sample};
+
+use super::estimators::{Answers, FACTORS, Lines, assert_same, grouped, scaled, series, split};
+use super::families::{draws, generator, laws};
+use crate::support::numbers::assert_rel;
+
+fn normal_cdf(sample: &Sample) -> Option<Cdf> {
+    let law = fit(Family::Normal, sample, None).ok()?.law;
+    Some(Box::new(move |x| law.ln_cdf(x).exp()))
+}
+
+#[test]
+fn goodness_obeys() {
+    for (_, lines, _) in series() {
+        let of = |lines: &Lines| {
+            let data = grouped(lines);
+            let cdf = normal_cdf(data.sample()).unwrap();
+            let test = bootstrap(data.sample(), &normal_cdf, 59, 5).unwrap();
+            Answers {
+                in_unit: Vec::new(),
+                bare: vec![
+                    anderson_darling(data.sample(), &cdf).unwrap(),
+                    largest_gap(&Empirical::of(data.sample()), &cdf),
+                    test.anderson_darling,
+                    test.p_value,
+                ],
+            }
+        };
+        let here = of(&lines);
+        for factor in FACTORS {
+            assert_same(&here, &of(&scaled(&lines, factor)), 1.0, 1e-6);
+        }
+        assert_same(&here, &of(&split(&lines)), 1.0, 1e-6);
+    }
+}
+
+/// The statistic of narrow intervals approaches that of exact readings, as sums approach the integral: with
+/// 4 000 readings within 3 %.
+#[test]
+fn goodness_of_narrow_intervals_approaches_that_of_exact_readings() {
+    let mut rng = generator(304);
+    for law in laws().into_iter().take(6) {
+        let readings = draws(&law, 4000, &mut rng);
+        let exact = Sample::new(readings.iter().map(|&x| (Observation::Exact(x), 1.0))).unwrap();
+        let narrow = Sample::new(readings.iter().map(|&x| {
+            let (low, high) = (x - 1e-9, x + 1e-9);
+            (Observation::Between { low, high }, 1.0)
+        }))
+        .unwrap();
+        // A cdf that does not fit, so that the statistic is large.
+        let cdf = |x: f64| law.ln_cdf(x * 1.03).exp();
+        let (a, b) = (
+            anderson_darling(&exact, cdf).unwrap(),
+            anderson_darling(&narrow, cdf).unwrap(),
+        );
+        assert_rel(b, a, 0.03);
+    }
+}
+
+/// A reading where the distribution has no probability left: no statistic, whichever kind the readings are of.
+#[test]
+fn goodness_refuses_impossible_readings() {
+    let law = Law::from_params(Family::Normal, 1.0, 0.1).unwrap();
+    let cdf = |x: f64| law.ln_cdf(x).exp();
+    for far in [-9.0, 9.0] {
+        for half in [0.0, 0.005] {
+            let around = |x: f64| match half {
+                0.0 => Observation::Exact(x),
+                _ => Observation::Between {
+                    low: x - half,
+                    high: x + half,
+                },
+            };
+            let readings = (1..100).map(|i| (around(law.quantile(f64::from(i) / 100.0)), 1.0));
+            let sound = Sample::new(readings.clone()).unwrap();
+            assert!(anderson_darling(&sound, cdf).unwrap() < 1.0);
+            let with_far = readings.chain([(around(far), 1.0), (around(far * 1.1), 1.0)]);
+            let impossible = Sample::new(with_far).unwrap();
+            assert_eq!(anderson_darling(&impossible, cdf), None, "{far} {half}");
+        }
+    }
+}
