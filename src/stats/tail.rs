@@ -289,13 +289,18 @@ impl Tail {
                     let end = if upper { above } else { below };
                     end / error - self.signed_root(y, r, error).unwrap_or(f64::NAN)
                 };
-                increasing_root_within(gap, from, to, 1e-7)
+                // No root: even the farthest share has its bound short of `x`, or the nearest beyond it.
+                match increasing_root_within(gap, from, to, 1e-7) {
+                    Some(r) => Some(self.share * (-r).exp()),
+                    None if gap(to) < 0.0 => Some(self.share * (-to).exp()),
+                    None if gap(from) > 0.0 => Some(self.share),
+                    None => None,
+                }
             };
             let near = best.min(FARTHEST);
             (
-                at(false, near, FARTHEST).map_or(0.0, |r| self.share * (-r).exp()),
-                at(true, NEAR_THRESHOLD / 10.0, near)
-                    .map_or(self.share, |r| self.share * (-r).exp()),
+                at(false, near, FARTHEST)?,
+                at(true, NEAR_THRESHOLD / 10.0, near)?,
             )
         };
         Estimate::new(
@@ -420,7 +425,8 @@ impl Tail {
         let reach = 8.0 * c[1][1].sqrt().max(0.02);
         let (from, to) = (
             (self.shape - reach).max(-0.99),
-            (self.shape + reach).min(2.0),
+            // Where outliers have made the shape larger, its profile must still hold the summit.
+            (self.shape + reach).min((self.shape + reach / 2.0).max(2.0)),
         );
         // Where the likelihood's slope along the shape, the reading held, passes zero.
         let falls = |shape: f64| {

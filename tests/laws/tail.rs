@@ -70,6 +70,59 @@ fn quantile_and_exceedance_are_one_question() {
     assert!(tail.exceedance(1.0, 0.95).is_none());
 }
 
+/// The share beyond a reading falls with the reading, ends included, down to nothing far beyond all of
+/// them, whether the law has an end there or not.
+#[test]
+fn exceedance_falls_to_nothing() {
+    // P(X > x) = (1 - x)^3 on 0 to 1: shape -1/3 beyond any threshold.
+    let ended = Grouped::new((0..3_000).map(|i| {
+        let x = 1.0 - ((f64::from(i) + 0.5) / 3_000.0).cbrt();
+        let low = (x / STEP).floor() * STEP;
+        let o = Observation::Between {
+            low,
+            high: low + STEP,
+        };
+        (i % 50, o, 1.0)
+    }))
+    .unwrap();
+    let short = Tail::fit(&ended, 0.4).unwrap();
+    assert!(short.shape < -0.1, "{}", short.shape);
+    for tail in [short, Tail::fit(&exponential(3_000, 5.0), 2.31).unwrap()] {
+        let mut before = [1.0; 3];
+        for x in [0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 20.0, 100.0, 1e4, 1e9] {
+            let e = tail.exceedance(tail.threshold + x, 0.95).unwrap();
+            let now = [e.low, e.value, e.high];
+            for (now, before) in now.iter().zip(before) {
+                assert!(*now <= before * (1.0 + 1e-6), "{x}: {now} after {before}");
+            }
+            before = now;
+        }
+        assert!(before[2] < 1e-5, "{before:?}");
+    }
+}
+
+/// One reading a million times as far as the others makes a shape above 2; the intervals still hold
+/// their value and do not end at once.
+#[test]
+fn outliers_do_not_break_the_interval() {
+    let mut lines: Vec<(i32, Observation, f64)> = exponential(1_500, f64::MAX).iter().collect();
+    for day in 0..40 {
+        lines.push((day, Observation::Exact(3.0 + 1e6 * f64::from(day)), 1.0));
+    }
+    let tail = Tail::fit(&Grouped::new(lines).unwrap(), 2.31).unwrap();
+    assert!(tail.shape > 2.0, "{}", tail.shape);
+    for x in [10.0, 1e3, 1e6] {
+        let e = tail.exceedance(x, 0.95).unwrap();
+        assert!(
+            0.0 < e.low
+                && e.low < 0.95 * e.value
+                && 1.05 * e.value < e.high
+                && e.high < 0.9 * tail.share.max(1.1 * e.value),
+            "{x}: {e:?}"
+        );
+    }
+}
+
 #[test]
 fn too_few_readings_make_no_tail() {
     assert!(matches!(
