@@ -269,7 +269,8 @@ impl Body {
             return None;
         }
         let averaged = self.average.averaged(&self.fitted, Scale::Linear, what)?;
-        if averaged.dispersion > 1.0 || !limit.is_finite() {
+        // Weights that add up to 1 but for rounding make a ratio of 1 a rounding more.
+        if averaged.dispersion > 1.0 + 1e-9 || !limit.is_finite() {
             return None;
         }
         let value = averaged.on_scale;
