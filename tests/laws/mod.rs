@@ -8,6 +8,7 @@ mod estimators;
 mod factory;
 mod families;
 mod goodness;
+mod hostile;
 mod movement;
 mod page_report;
 mod pages;
