@@ -11,7 +11,7 @@ use leakdrift::stats::distribution::{Distribution, Family, Law};
 use leakdrift::stats::empirical::Empirical;
 use leakdrift::stats::mixture::{Component, GroupRules, TwoGroups, two_groups};
 use leakdrift::stats::sample::{Grouped, Observation};
-use leakdrift::stats::tail::Tail;
+use leakdrift::stats::tail::{Line, Tail};
 
 use super::families::{draws, generator, laws, rounded};
 use crate::support::numbers::assert_abs;
@@ -179,7 +179,7 @@ fn averages_of_narrow_intervals_are_those_of_exact_readings() {
 }
 
 fn of_tail(data: &Grouped, threshold: f64, unit: f64) -> Answers {
-    let tail = Tail::fit(data, threshold).unwrap();
+    let tail = Tail::fit(data, threshold, None, Line::Readings).unwrap();
     let mut out = Answers::default();
     out.in_unit.extend([tail.threshold, tail.scale]);
     out.bare.extend([tail.share, 1.0 + tail.shape, tail.beyond]);

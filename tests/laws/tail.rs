@@ -85,9 +85,9 @@ fn exceedance_falls_to_nothing() {
         (i % 50, o, 1.0)
     }))
     .unwrap();
-    let short = Tail::fit(&ended, 0.4).unwrap();
+    let short = Tail::fit(&ended, 0.4, None, Line::Readings).unwrap();
     assert!(short.shape < -0.1, "{}", short.shape);
-    for tail in [short, Tail::fit(&exponential(3_000, 5.0), 2.31).unwrap()] {
+    for tail in [short, Tail::fit(&exponential(3_000, 5.0), 2.31, None, Line::Readings).unwrap()] {
         let mut before = [1.0; 3];
         for x in [0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 20.0, 100.0, 1e4, 1e9] {
             let e = tail.exceedance(tail.threshold + x, 0.95).unwrap();
@@ -109,7 +109,7 @@ fn outliers_do_not_break_the_interval() {
     for day in 0..40 {
         lines.push((day, Observation::Exact(3.0 + 1e6 * f64::from(day)), 1.0));
     }
-    let tail = Tail::fit(&Grouped::new(lines).unwrap(), 2.31).unwrap();
+    let tail = Tail::fit(&Grouped::new(lines).unwrap(), 2.31, None, Line::Readings).unwrap();
     assert!(tail.shape > 2.0, "{}", tail.shape);
     for x in [10.0, 1e3, 1e6] {
         let e = tail.exceedance(x, 0.95).unwrap();
