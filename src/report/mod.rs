@@ -3,6 +3,7 @@
 //! Takes what was found and decided, gives one [`model::Report`] and renders it for people (markdown,
 //! PNG), for machines (JSON) and for lists (CSV). Every page reads the same values.
 
+pub mod body_pictures;
 pub mod build;
 pub mod chart;
 pub mod format;

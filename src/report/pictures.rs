@@ -2,22 +2,26 @@
 
 use rayon::prelude::*;
 
+use super::body_pictures::{self, family_words};
 use super::build::{Parts, shape_key};
-use super::chart::axis::{counted, day_text};
+use super::chart::axis::{counted, day_text, decimals_of, number, percent};
 use super::chart::distribution::{self, Distribution, TallyLine, Trips};
 use super::chart::drift::{self, Average, Crossing, EventOn, Forecast, OnDay, StepOn};
 use super::chart::failures::{self, ClassCount, FailureClass, Failures, Stretch};
 use super::chart::ladder::{self, Ladder, Rung};
 use super::chart::months::{self, Interval, LimitFrom, Month, Months};
-use super::chart::probability::{self, Fitted, Known, Observed, Probability, ProbabilityScale};
-use super::chart::{Chart, ChartError, at, draw, style};
+use super::chart::probability::{self, Probability, ProbabilityScale};
+use super::chart::{Chart, ChartError, draw, style};
 use super::format::whole;
 use super::model::Report;
-use crate::analysis::body::Body;
-use crate::analysis::readings::ma;
-use crate::records::{Day, Outcome, date_of, day_number};
+use crate::analysis::body::{Body, Which};
+use crate::analysis::causes::without;
+use crate::analysis::healthy::Healthy;
+use crate::analysis::readings::{Reading, ma};
+use crate::records::{Day, Outcome, date_of, day_number, day_of};
 use crate::series::{OutcomeLine, Says};
 use crate::stats::distribution::Family;
+use crate::stats::mixture::Component;
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson};
 use crate::verdict::wording::PRINTED_IN_UA_BELOW_MA;
 
@@ -135,9 +139,8 @@ fn typical(parts: &Parts<'_>, n: usize) -> f64 {
         .unwrap_or(1.0)
 }
 
-fn period_words(from: Day, to: Day, units: f64) -> String {
-    let units = counted(whole(units), "unit");
-    format!("{units}, {} to {}", day_text(from), day_text(to))
+fn period_words(from: Day, to: Day) -> String {
+    format!("{} to {}", day_text(from), day_text(to))
 }
 
 fn of_distribution(
@@ -147,116 +150,130 @@ fn of_distribution(
     scale: &Scale,
 ) -> Result<Chart, ChartError> {
     let finding = &parts.findings.series[n];
+    let moved = &parts.movement.series[n];
     let verdict = &parts.verdicts[n];
     let judge = &finding.judge;
-    let inside = || {
-        parts.movement.series[n]
-            .readings
-            .iter()
-            .filter(|r| (judge.from..=judge.to).contains(&r.day))
-    };
+    let inside = |r: &&Reading| (judge.from..=judge.to).contains(&r.day);
+    let kept = without(parts.pass, n, &moved.readings, &finding.causes);
+    let units = |readings: &[Reading]| readings.iter().filter(inside).map(|r| r.count).sum::<f64>();
+    let left_out = units(&moved.readings) - units(&kept);
     let healthy = finding.healthy.as_ref().ok();
     // Strays of a carried body are those of another day's level: the list over all history is right there.
-    let strays: Vec<(u16, i64)> = finding
+    let listed: Vec<(u16, i64, Day)> = finding
         .strays
         .units
         .iter()
-        .map(|u| (u.station, u.record.reading_pa))
+        .map(|u| {
+            let day = day_of(u.record.time, parts.pass.day_starts_s);
+            (u.station, u.record.reading_pa, day)
+        })
         .collect();
-    let tally: Vec<TallyLine> = inside()
+    let stray = |r: &Reading| match healthy.filter(|h| h.lines.is_none()) {
+        Some(h) => body_pictures::stray(&h.body, r.observation()),
+        None => crate::records::ma_to_pa(r.ma)
+            .is_some_and(|pa| listed.contains(&(r.station, pa, r.day))),
+    };
+    let tally: Vec<TallyLine> = kept
+        .iter()
+        .filter(inside)
         .filter(|r| r.says == Says::Value)
         .map(|r| TallyLine {
             reading: scale.of_ma(r.ma),
+            step: scale.of_ma(r.step_ma),
             count: whole(r.count),
-            stray: crate::records::ma_to_pa(r.ma)
-                .is_some_and(|pa| strays.contains(&(r.station, pa))),
+            stray: stray(r),
         })
         .collect();
-    let mut trips: Vec<Trips> = Vec::new();
-    for r in inside().filter(|r| r.says == Says::Above) {
-        let count = whole(r.count);
-        let limit = scale.of_ma(r.ma);
-        match trips.iter_mut().find(|t| t.limit == limit) {
-            Some(t) => t.count += count,
-            None => trips.push(Trips { limit, count }),
+    let beyond = |says: Says| {
+        let mut found: Vec<Trips> = Vec::new();
+        for r in kept.iter().filter(inside).filter(|r| r.says == says) {
+            let count = whole(r.count);
+            let limit = scale.of_ma(r.ma);
+            match found.iter_mut().find(|t| t.limit == limit) {
+                Some(t) => t.count += count,
+                None => found.push(Trips { limit, count }),
+            }
         }
-    }
+        found
+    };
     // A body carried to the last day is not the density of the whole period.
-    let fitted = healthy.filter(|h| h.lines.is_none());
-    let density = fitted.map_or_else(Vec::new, |h| {
-        let (low, high) = (
-            h.body.average.quantile(1e-5),
-            h.body.average.upper_quantile(1e-5),
-        );
-        (0..=240)
-            .map(|k| {
-                let x = low + (high - low) * f64::from(k) / 240.0;
-                let y = h.body.density(x);
-                at(scale.of_ma(x), y / scale.factor)
-            })
-            .filter(|p| p.x.is_finite() && p.y.is_finite())
-            .collect()
-    });
-    let in_use = healthy.and_then(|h| {
-        let which = h.in_use.as_ref().ok()?;
-        let t = match which {
-            crate::analysis::body::Which::Apart => h.apart.as_ref(),
-            crate::analysis::body::Which::Together => h.together.as_ref(),
-        }?;
-        Some((scale.of_ma(t.lower_ma), scale.of_ma(t.upper_ma)))
-    });
-    let finite = |pair: (f64, f64)| pair.0.is_finite() && pair.1.is_finite();
+    let fitted = healthy.filter(|h| h.lines.is_none()).map(|h| &h.body);
+    let names = fitted.map(|body| group_names_of(parts, n, body, scale));
+    let body_units = fitted.map_or(0.0, body_pictures::body_units);
+    let in_use = healthy.and_then(|h| verdict_bounds(h, scale));
+    let mut notes = Vec::new();
+    if left_out >= 0.5 {
+        let levels: Vec<String> = finding
+            .causes
+            .iter()
+            .map(|c| style::printable(&format!("{} {}", c.factor, c.level), &c.factor))
+            .collect();
+        notes.push(format!(
+            "Left out: {} of {}, whose failures stand out.",
+            counted(whole(left_out), "unit"),
+            levels.join(", ")
+        ));
+    }
     distribution::chart(&Distribution {
         series: title.to_owned(),
         verdict: verdict.verdict.kind.map_or("", |k| k.words()).to_owned(),
-        period: period_words(judge.from, judge.to, finding.units_judged),
+        period: period_words(judge.from, judge.to),
         unit: scale.unit.to_owned(),
         step: scale.of_ma(finding.step_ma),
         tally,
-        trips,
-        density,
-        body_units: fitted.map_or(0.0, |h| match &h.body.groups {
-            Some(_) => h.body.units,
-            None => h.body.fitted().sample().total() / h.body.average.cdf(h.body.cut).max(1e-9),
+        trips: beyond(Says::Above),
+        under: beyond(Says::Below),
+        density: fitted.map_or_else(Vec::new, |body| body_pictures::density(body, scale.factor)),
+        body_units,
+        fit: fitted.map_or_else(String::new, |body| match &body.groups {
+            Some(_) => "healthy body: two groups together".to_owned(),
+            None if body.together_alone() => {
+                format!("body ({} has most weight): not used", family_words(body))
+            }
+            None => format!("healthy body ({} has most weight)", family_words(body)),
         }),
-        fit: fitted.map_or_else(String::new, |h| match &h.body.groups {
-            Some(_) => "healthy body: two groups".to_owned(),
-            None => format!("healthy body ({} has most weight)", family_words(&h.body)),
+        groups: fitted
+            .zip(names.as_ref())
+            .map_or_else(Vec::new, |(body, names)| {
+                body_pictures::parts(body, names, scale.factor)
+            }),
+        tail: fitted.map_or_else(Vec::new, |body| {
+            body_pictures::tail_density(body, body_units, scale.factor)
         }),
         typical: healthy
             .and_then(|h| h.quantiles[1].as_ref())
             .map(|q| scale.of_ma(q.value)),
-        high_limit: parts.movement.series[n]
-            .limits
-            .now
-            .high_pa
-            .map(|pa| scale.of_ma(ma(pa))),
-        low_limit: parts.movement.series[n]
-            .limits
-            .now
-            .low_pa
-            .map(|pa| scale.of_ma(ma(pa))),
-        tail_bounds: in_use.filter(|b| finite(*b)),
+        high_limit: moved.limits.now.high_pa.map(|pa| scale.of_ma(ma(pa))),
+        low_limit: moved.limits.now.low_pa.map(|pa| scale.of_ma(ma(pa))),
+        tail_bounds: in_use,
         band: verdict
             .verdict
             .band_low_ma
             .zip(verdict.verdict.band_high_ma)
             .map(|(a, b)| (scale.of_ma(a), scale.of_ma(b)))
-            .filter(|b| finite(*b)),
+            .filter(|(a, b)| a.is_finite() && b.is_finite()),
         open_lead: finding.open_lead_ma.map(|x| scale.of_ma(x)),
+        notes,
     })
 }
 
-/// The family with the most weight, as people write it.
-fn family_words(body: &Body) -> &'static str {
-    match body.average.best().fit.law.family() {
-        Family::Normal => "normal",
-        Family::Lognormal => "lognormal",
-        Family::Gamma => "gamma",
-        Family::Weibull => "Weibull",
-        Family::LogLogistic => "log-logistic",
-        Family::Gumbel => "Gumbel",
-    }
+/// The bounds that the verdict uses of the reading that all but the accepted share stay under.
+fn verdict_bounds(h: &Healthy, scale: &Scale) -> Option<(f64, f64)> {
+    let t = match h.in_use.as_ref().ok()? {
+        Which::Apart => h.apart.as_ref(),
+        Which::Together => h.together.as_ref(),
+    }?;
+    let pair = (scale.of_ma(t.lower_ma), scale.of_ma(t.upper_ma));
+    (pair.0.is_finite() && pair.1.is_finite()).then_some(pair)
+}
+
+fn group_names_of(parts: &Parts<'_>, n: usize, body: &Body, scale: &Scale) -> [String; 2] {
+    let Some(two) = &body.groups else {
+        return [String::new(), String::new()];
+    };
+    let decimals = decimals_of(scale.of_ma(parts.findings.series[n].step_ma));
+    let show = |ma: f64| format!("{} {}", number(scale.of_ma(ma), decimals), scale.unit);
+    body_pictures::group_names(two, parts.movement.series[n].split.as_ref(), &show)
 }
 
 fn of_probability(
@@ -272,94 +289,99 @@ fn of_probability(
         });
     };
     let body = &h.body;
-    let family = body.average.best().fit.law.family();
-    let plot_scale = match family {
+    let plot_scale = match body.average.best().fit.law.family() {
         Family::Normal | Family::Gamma => ProbabilityScale::Normal,
         Family::Lognormal => ProbabilityScale::Lognormal,
         Family::Weibull => ProbabilityScale::Weibull,
         Family::LogLogistic => ProbabilityScale::LogLogistic,
         Family::Gumbel => ProbabilityScale::Gumbel,
     };
-    let total = body.empirical.total();
-    let mut before = 0.0;
-    let observed = body
-        .empirical
-        .points()
-        .into_iter()
-        .map(|p| {
-            let count = whole((p.p - before) * total);
-            before = p.p;
-            let half = finding.step_ma / 2.0;
-            let stray = body.strays.above.threshold.is_some_and(|t| p.x - half > t)
-                || body.strays.below.threshold.is_some_and(|t| p.x < t);
-            Observed {
-                reading: scale.of_ma(p.x),
-                p: p.p,
-                count: count.max(1),
-                known: if stray { Known::Stray } else { Known::Exactly },
-            }
-        })
-        .collect::<Vec<_>>();
-    let mut trips: Vec<Observed> = body
-        .observed()
-        .filter_map(|line| match line.observation {
-            crate::stats::sample::Observation::Above(limit) => Some(Observed {
-                reading: scale.of_ma(limit),
-                p: body.empirical.cdf(limit),
-                count: whole(line.count),
-                known: Known::Above,
-            }),
-            _ => None,
-        })
-        .collect();
-    let mut observed = observed;
-    observed.append(&mut trips);
-    let shares = [
-        0.000_1, 0.000_5, 0.001, 0.005, 0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9,
-        0.95, 0.98, 0.99, 0.995, 0.998, 0.999, 0.999_5, 0.999_9,
-    ];
-    let fitted = shares
-        .iter()
-        .filter_map(|&p| {
-            let q = body.quantile(crate::analysis::body::Which::Apart, p).ok()?;
-            let ok = q.value.is_finite() && q.low.is_finite() && q.high.is_finite();
-            ok.then(|| Fitted {
-                p,
-                reading: scale.of_ma(q.value),
-                low: scale.of_ma(q.low),
-                high: scale.of_ma(q.high),
-            })
-        })
-        .collect();
+    let plot_scale = match body.groups.as_ref().map(|two| two.component) {
+        Some(Component::Normal) => ProbabilityScale::Normal,
+        Some(Component::Lognormal) => ProbabilityScale::Lognormal,
+        None => plot_scale,
+    };
+    let names = group_names_of(parts, n, body, scale);
+    let mut notes = Vec::new();
+    let strays = body.strays.above.count + body.strays.below.count;
+    if matches!(h.in_use, Ok(Which::Apart)) && strays > 0.0 {
+        notes.push(
+            "Strays stand at their share of all units, the rest at their share of those that are no strays."
+                .to_owned(),
+        );
+    }
     let carried = if h.lines.is_some() {
+        notes.push(
+            "The band leaves out how uncertain the slope is; the bounds have it in.".to_owned(),
+        );
         ", carried to the last day"
     } else {
         ""
     };
+    let accepted = parts.config.accepted_reject_share;
     probability::chart(&Probability {
         series: title.to_owned(),
+        answer: probability_answer(parts, n, h, scale),
         period: format!(
             "{}{carried}",
-            period_words(finding.judge.from, finding.judge.to, finding.units_judged)
+            period_words(finding.judge.from, finding.judge.to)
         ),
         unit: scale.unit.to_owned(),
         step: scale.of_ma(finding.step_ma),
         scale: plot_scale,
-        observed,
-        fitted,
-        fit: format!(
-            "average of families, {} has most weight",
-            family_words(body)
-        ),
+        observed: body_pictures::observed(body, finding.step_ma, scale.factor),
+        units: body_pictures::units(body, finding.step_ma),
+        curves: body_pictures::curves(body, &names, accepted, scale.factor),
         level: body.level,
         high_limit: parts.movement.series[n]
             .limits
             .now
             .high_pa
             .map(|pa| scale.of_ma(ma(pa))),
-        accepted: Some(parts.config.accepted_reject_share),
-        largest_gap: finding.goodness.1,
+        accepted: Some(accepted),
+        bounds: verdict_bounds(h, scale),
+        notes,
     })
+}
+
+/// What the probability plot answers, in a few words.
+fn probability_answer(parts: &Parts<'_>, n: usize, h: &Healthy, scale: &Scale) -> String {
+    let finding = &parts.findings.series[n];
+    let body = &h.body;
+    let decimals = decimals_of(scale.of_ma(finding.step_ma));
+    let show = |ma: f64| format!("{} {}", number(scale.of_ma(ma), decimals), scale.unit);
+    if let Some(two) = &body.groups {
+        let by = parts.movement.series[n]
+            .split
+            .as_ref()
+            .map(|s| style::printable(&format!(" by {}", s.split.factor), ""))
+            .filter(|by| !by.is_empty())
+            .map_or_else(String::new, |by| format!(" {by}"));
+        let [a, b] = two.groups.map(|g| show(g.median));
+        return format!("two groups{by}, around {a} and {b}");
+    }
+    if h.in_use.is_err() {
+        return "neither a body nor a tail describes the readings".to_owned();
+    }
+    if let (true, Ok(tail)) = (body.together_alone(), &body.tail) {
+        return format!(
+            "the fitted body is too long; beyond {} the tail of the readings counts",
+            show(tail.threshold)
+        );
+    }
+    let strays = body.strays.above.count + body.strays.below.count;
+    let apart = if matches!(h.in_use, Ok(Which::Apart)) && strays > 0.0 {
+        format!(", {} kept apart", counted(whole(strays), "stray"))
+    } else {
+        String::new()
+    };
+    match finding.goodness.1 {
+        Some(gap) => format!(
+            "the fitted body differs from the readings by up to {} of the units{apart}",
+            percent(gap)
+        ),
+        None => format!("readings against the fitted body{apart}"),
+    }
 }
 
 /// A share with its exact interval, for a chart.

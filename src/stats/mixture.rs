@@ -66,6 +66,35 @@ pub struct TwoGroups {
     pub ln_likelihood: f64,
 }
 
+impl TwoGroups {
+    /// Density of one group per unit of reading, times its share of all readings; 0 for an unknown group.
+    #[must_use]
+    pub fn density(&self, group: usize, x: f64) -> f64 {
+        self.of(group, x, |g, at, stretch| {
+            (normal_ln_pdf((at - g.mean) / g.sd)).exp() / g.sd * stretch
+        })
+    }
+
+    /// Share of all readings that belongs to one group and lies at or below `x`; 0 for an unknown group.
+    #[must_use]
+    pub fn below(&self, group: usize, x: f64) -> f64 {
+        self.of(group, x, |g, at, _| {
+            normal_ln_cdf((at - g.mean) / g.sd).exp()
+        })
+    }
+
+    fn of(&self, group: usize, x: f64, what: impl Fn(&Group, f64, f64) -> f64) -> f64 {
+        let (at, stretch) = match self.component {
+            Component::Normal => (x, 1.0),
+            Component::Lognormal if x > 0.0 => (x.ln(), 1.0 / x),
+            Component::Lognormal => return 0.0,
+        };
+        self.groups
+            .get(group)
+            .map_or(0.0, |g| g.share * what(g, at, stretch))
+    }
+}
+
 /// A single distribution to compare with: its maximum log-likelihood on the same readings.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Single {

@@ -6,7 +6,7 @@ use leakdrift::report::chart::failures::{ClassCount, FailureClass, Failures, Jum
 use leakdrift::report::chart::ladder::Rung;
 use leakdrift::report::chart::months::{Interval, LimitFrom, Month, Months};
 use leakdrift::report::chart::probability::{
-    Fitted, Known, Observed, Probability, ProbabilityScale,
+    Curve, Fitted, Kind, Known, Observed, Probability, ProbabilityScale, Units,
 };
 use leakdrift::report::chart::{Chart, at, draw};
 
@@ -20,6 +20,7 @@ pub fn bell(centre: f64, spread: f64, step: f64, limit: f64) -> Distribution {
         .filter(|v| *v <= limit)
         .map(|reading| TallyLine {
             reading,
+            step,
             count: (230.0 * (-z(reading).powi(2) / 2.0).exp()).round() as u64,
             stray: false,
         })
@@ -32,6 +33,7 @@ pub fn bell(centre: f64, spread: f64, step: f64, limit: f64) -> Distribution {
         step,
         tally,
         trips: vec![Trips { limit, count: 332 }],
+        under: vec![],
         density: (0..100)
             .map(|i| centre + spread * (f64::from(i) / 12.5 - 4.0))
             .map(|x| {
@@ -43,12 +45,15 @@ pub fn bell(centre: f64, spread: f64, step: f64, limit: f64) -> Distribution {
             .collect(),
         body_units: 7000.0,
         fit: "fitted healthy body".into(),
+        groups: vec![],
+        tail: vec![],
         typical: Some(centre),
         high_limit: Some(limit),
         low_limit: Some(centre * 0.52),
         tail_bounds: Some((centre + 2.9 * spread, centre + 3.3 * spread)),
         band: Some((centre + 3.4 * spread, centre * 2.0)),
         open_lead: Some(centre * 0.006),
+        notes: vec![],
     }
 }
 
@@ -234,35 +239,46 @@ pub fn failures_input() -> Failures {
 }
 
 pub fn probability_input(scale: ProbabilityScale) -> Probability {
-    let seen = |i: u32, known| Observed {
-        reading: 4.5 + 0.01 * f64::from(i),
+    let seen = |i: u32, half: f64, known| Observed {
+        low: 4.5 + 0.01 * f64::from(i) - half,
+        high: 4.5 + 0.01 * f64::from(i) + half,
         p: (f64::from(i) + 0.5) / 51.0,
-        count: 10,
         known,
+        stray: false,
+    };
+    let of = |known, count| Units {
+        known,
+        stray: false,
+        count,
     };
     Probability {
         series: "VC310".into(),
+        answer: "readings against the fitted body".into(),
         period: "2026".into(),
         unit: "mA".into(),
         step: 0.01,
         scale,
         observed: (0..50)
-            .map(|i| seen(i, Known::Exactly))
-            .chain([seen(50, Known::Above)])
+            .map(|i| seen(i, 0.005, Known::Within))
+            .chain([seen(50, 0.0, Known::Above)])
             .collect(),
-        fitted: (1..60)
-            .map(|i| f64::from(i) / 60.0)
-            .map(|p| Fitted {
-                p,
-                reading: 4.5 + 0.5 * p,
-                low: 4.48 + 0.5 * p,
-                high: 4.52 + 0.5 * p,
-            })
-            .collect(),
-        fit: "fitted body".into(),
+        units: vec![of(Known::Within, 500), of(Known::Above, 10)],
+        curves: vec![Curve {
+            kind: Kind::Body,
+            name: "fitted body".into(),
+            points: (1..60)
+                .map(|i| f64::from(i) / 60.0)
+                .map(|p| Fitted {
+                    p,
+                    reading: 4.5 + 0.5 * p,
+                    band: Some((4.48 + 0.5 * p, 4.52 + 0.5 * p)),
+                })
+                .collect(),
+        }],
         level: 0.95,
         high_limit: Some(5.0),
         accepted: Some(0.001),
-        largest_gap: Some(0.01),
+        bounds: Some((5.01, 5.03)),
+        notes: vec![],
     }
 }

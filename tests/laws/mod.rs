@@ -2,6 +2,7 @@
 
 mod averages;
 mod body;
+mod body_charts;
 mod chart_inputs;
 mod charts;
 mod estimators;

@@ -1,8 +1,10 @@
 //! What do healthy units read, and where does the limit lie?
 
 use super::axis::{counted, decimals_of, number, percent};
+use super::bars::{bins, steps_note, width as bin_width};
+use super::probability::pair;
 use super::{
-    Along, Axis, Bar, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, Side, at,
+    Along, Axis, Bar, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, at,
 };
 
 /// One distinct reading of a series.
@@ -10,19 +12,32 @@ use super::{
 pub struct TallyLine {
     /// The reading.
     pub reading: f64,
+    /// Step of the instrument there: the reading stands for half of it to either side.
+    pub step: f64,
     /// Units that read so.
     pub count: u64,
     /// True where these units are strays.
     pub stray: bool,
 }
 
-/// Units that tripped on one limit.
+/// Units of which only the limit that they passed beyond is known.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Trips {
     /// The limit in force.
     pub limit: f64,
-    /// Units that tripped on it.
+    /// Units beyond it.
     pub count: u64,
+}
+
+/// One of two groups.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Part {
+    /// Its name for the legend.
+    pub name: String,
+    /// Its median reading.
+    pub median: f64,
+    /// Its density per unit of reading times its share of the body, on the readings of the whole density.
+    pub density: Vec<Point>,
 }
 
 /// What the distribution chart needs to know.
@@ -42,12 +57,19 @@ pub struct Distribution {
     pub tally: Vec<TallyLine>,
     /// Tripped units, by the limit that they tripped on.
     pub trips: Vec<Trips>,
+    /// Healthy units known only to read below a low limit, by limit.
+    pub under: Vec<Trips>,
     /// Density of the fitted healthy body, per unit of reading; empty where there is no fit.
     pub density: Vec<Point>,
     /// Units that the density stands for.
     pub body_units: f64,
     /// Name of the fit for the legend.
     pub fit: String,
+    /// The two groups, lower first; empty where there is one.
+    pub groups: Vec<Part>,
+    /// Density of the tail that the numbers come from, per unit of reading and of all `body_units`;
+    /// empty where the body itself answers.
+    pub tail: Vec<Point>,
     /// X50 of the healthy body.
     pub typical: Option<f64>,
     /// High limit in force.
@@ -60,10 +82,9 @@ pub struct Distribution {
     pub band: Option<(f64, f64)>,
     /// What the station shows with no unit connected.
     pub open_lead: Option<f64>,
+    /// Further remarks.
+    pub notes: Vec<String>,
 }
-
-/// Most bars in the close-up; neighbouring steps are put together beyond it.
-const MOST_BARS: f64 = 120.0;
 
 /// The distribution chart. Above, the healthy body close up with its counts on a linear axis; where
 /// limits, strays or the open-lead reading lie far from the body, a second panel shows everything
@@ -78,10 +99,13 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
         input.tally.iter().map(|l| l.reading),
     )?;
     super::finite("the reading step", [input.step])?;
-    super::finite("the limit of a trip", input.trips.iter().map(|t| t.limit))?;
+    super::finite("the step of a reading", input.tally.iter().map(|l| l.step))?;
+    let limits = || input.trips.iter().chain(&input.under);
+    super::finite("the limit of a trip", limits().map(|t| t.limit))?;
     let passed: u64 = input.tally.iter().map(|l| l.count).sum();
     let tripped: u64 = input.trips.iter().map(|t| t.count).sum();
-    if passed + tripped == 0 {
+    let under: u64 = input.under.iter().map(|t| t.count).sum();
+    if passed + tripped + under == 0 {
         return Err(ChartError::NothingToShow { what: "readings" });
     }
     let decimals = decimals_of(input.step);
@@ -101,7 +125,7 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
                 .tally
                 .iter()
                 .map(|l| l.reading)
-                .chain(input.trips.iter().map(|t| t.limit)),
+                .chain(limits().map(|t| t.limit)),
         );
     }
     let spread = (high - low)
@@ -118,10 +142,14 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
         input.typical,
         input.tail_bounds.map(|b| b.0),
         input.tail_bounds.map(|b| b.1),
+        input.band.map(|b| b.0),
     ]
     .into_iter()
     .flatten()
-    .chain(input.trips.iter().map(|t| t.limit))
+    .chain(limits().map(|t| t.limit))
+    // Room for the arrow beside the limit.
+    .chain(input.trips.iter().map(|t| t.limit + 0.04 * spread))
+    .chain(input.under.iter().map(|t| t.limit - 0.04 * spread))
     .chain(strays().map(|l| l.reading))
     .collect();
     let close = Axis::covering(
@@ -138,43 +166,40 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
     let width = bin_width(close.high - close.low, input.step);
     let bars = bins(input, width, false);
     let stray_bars = bins(input, width, true);
-    let curve: Vec<Point> = input
-        .density
-        .iter()
-        .map(|p| at(p.x, p.y * input.body_units * width))
-        .collect();
+    let to_counts = |density: &[Point]| -> Vec<Point> {
+        density
+            .iter()
+            .map(|p| at(p.x, p.y * input.body_units * width))
+            .collect()
+    };
+    let curves = Curves {
+        body: to_counts(&input.density),
+        tail: to_counts(&input.tail),
+        groups: input.groups.iter().map(|g| to_counts(&g.density)).collect(),
+    };
     let tallest = bars
         .iter()
         .chain(&stray_bars)
         .map(|b| b.top)
-        .chain(curve.iter().map(|p| p.y).filter(|y| y.is_finite()))
-        .chain(
-            input
-                .trips
-                .iter()
-                .filter(|t| near(&t.limit))
-                .map(|t| t.count as f64),
-        )
+        .chain(curves.body.iter().map(|p| p.y).filter(|y| y.is_finite()))
+        .chain(limits().filter(|t| near(&t.limit)).map(|t| t.count as f64))
         .fold(1.0, f64::max);
-    let count_title = format!(
-        "units per {} {unit}",
-        number(width, decimals_of(width).max(decimals))
-    );
+    let bar = number(width, decimals_of(width).max(decimals));
+    let count_title = if width > input.step * 1.5 && input.step > 0.0 {
+        format!(
+            "units per {bar} {unit} ({} steps)",
+            number(width / input.step, 0)
+        )
+    } else {
+        format!("units per {bar} {unit}")
+    };
     let main = Panel {
         x: Some(Axis {
             title: format!("reading ({unit}), the healthy body close up"),
             ..close.clone()
         }),
         y: Axis::new(&count_title, "", Scale::Linear, 0.0, tallest * 1.12),
-        layers: layers(
-            input,
-            &bars,
-            &stray_bars,
-            curve.clone(),
-            width,
-            false,
-            &show,
-        ),
+        layers: layers(input, &bars, &stray_bars, &curves, width, false, &show),
         beside: Vec::new(),
         share: 1.0,
     };
@@ -207,7 +232,7 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
                 ..every.clone()
             }),
             y: Axis::new(&count_title, "", Scale::Log, 0.4, (tallest * 2.5).max(12.0)),
-            layers: layers(input, &bars, &stray_bars, curve, width, true, &show),
+            layers: layers(input, &bars, &stray_bars, &curves, width, true, &show),
             beside: Vec::new(),
             share: 0.75,
         };
@@ -227,15 +252,29 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
             counted(tripped, "unit")
         ));
     }
+    notes.extend(steps_note(input, &bar));
+    notes.extend(input.notes.iter().cloned());
+    let apart: u64 = strays().map(|l| l.count).sum();
+    let strays_among = if apart > 0 {
+        format!(" ({} of them strays)", number(apart as f64, 0))
+    } else {
+        String::new()
+    };
+    let below = if under > 0 {
+        format!(", {} healthy under the low limit", number(under as f64, 0))
+    } else {
+        String::new()
+    };
     let subtitle = format!(
-        "{}; {} passed, {} tripped",
+        "{}, {}: {} passed{strays_among}, {} tripped{below}",
+        counted(passed + tripped + under, "unit"),
         input.period,
         number(passed as f64, 0),
         number(tripped as f64, 0)
     );
     let two = panels.len() > 1;
     let mut chart = Chart::new(
-        title(input, passed, tripped, &show),
+        title(input, tripped, passed + tripped + under, &show),
         subtitle,
         x,
         panels,
@@ -247,10 +286,20 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
     Ok(chart)
 }
 
-fn title(input: &Distribution, passed: u64, tripped: u64, show: &dyn Fn(f64) -> String) -> String {
-    let share = tripped as f64 / (passed + tripped) as f64;
+/// Curves in units per bar.
+struct Curves {
+    body: Vec<Point>,
+    tail: Vec<Point>,
+    groups: Vec<Vec<Point>>,
+}
+
+fn title(input: &Distribution, tripped: u64, all: u64, show: &dyn Fn(f64) -> String) -> String {
+    let share = tripped as f64 / all as f64;
     let mut parts = Vec::new();
-    if let Some(typical) = input.typical {
+    if let [lower, upper] = input.groups.as_slice() {
+        let (a, b) = pair(lower.median, upper.median, decimals_of(input.step));
+        parts.push(format!("two groups around {a} and {b} {}", input.unit));
+    } else if let Some(typical) = input.typical {
         parts.push(format!("typical {}", show(typical)));
     }
     if let Some(limit) = input.high_limit {
@@ -283,56 +332,24 @@ fn ends(values: impl Iterator<Item = f64>) -> (f64, f64) {
     })
 }
 
-/// A whole number of reading steps that leaves at most [`MOST_BARS`] bars.
-fn bin_width(range: f64, step: f64) -> f64 {
-    if step > 0.0 {
-        let steps = (range / step / MOST_BARS - 1e-9).ceil().max(1.0);
-        step * steps
-    } else {
-        range / 60.0
-    }
-}
-
-/// Bars over whole steps: a reading stands for all values within half a step of it, so edges lie
-/// half a step from readings and no step is split.
-fn bins(input: &Distribution, width: f64, strays: bool) -> Vec<Bar> {
-    let half = input.step.max(0.0) / 2.0;
-    let mut counts = std::collections::BTreeMap::new();
-    for line in input
-        .tally
-        .iter()
-        .filter(|l| l.stray == strays && l.count > 0)
-    {
-        let place = ((line.reading + half) / width + 1e-6).floor();
-        // Ordered by place; the bit pattern of a shifted float would hide what is meant.
-        let entry: &mut u64 = counts.entry(place as i64).or_default();
-        *entry += line.count;
-    }
-    counts
-        .into_iter()
-        .map(|(place, count)| Bar {
-            from: place as f64 * width - half,
-            to: (place + 1) as f64 * width - half,
-            top: count as f64,
-        })
-        .collect()
-}
-
 fn layers(
     input: &Distribution,
     bars: &[Bar],
     stray_bars: &[Bar],
-    curve: Vec<Point>,
+    curves: &Curves,
     width: f64,
     full: bool,
     show: &dyn Fn(f64) -> String,
 ) -> Vec<Layer> {
     let mut layers = Vec::new();
-    let bare = |v: f64| number(v, decimals_of(input.step));
+    let ends = |from: f64, to: f64| {
+        let (a, b) = pair(from, to, decimals_of(input.step));
+        format!("{a} to {b} {}", input.unit)
+    };
     if let Some((from, to)) = input.band {
         layers.push(Layer::Zone {
             role: Role::Workable,
-            name: Some(format!("workable band {} to {}", bare(from), show(to))),
+            name: Some(format!("workable band {}", ends(from, to))),
             along: Along::Upright,
             from,
             to,
@@ -341,11 +358,7 @@ fn layers(
     if let Some((from, to)) = input.tail_bounds {
         layers.push(Layer::Zone {
             role: Role::Quiet,
-            name: Some(format!(
-                "end of the healthy tail {} to {}",
-                bare(from),
-                show(to)
-            )),
+            name: Some(format!("end of the healthy tail {}", ends(from, to))),
             along: Along::Upright,
             from,
             to,
@@ -357,6 +370,7 @@ fn layers(
         bars: bars.to_vec(),
     });
     if !stray_bars.is_empty() {
+        let strays = input.tally.iter().filter(|l| l.stray).map(|l| l.count);
         layers.push(Layer::Bars {
             role: Role::Stray,
             name: None,
@@ -365,8 +379,8 @@ fn layers(
         layers.push(Layer::Points {
             role: Role::Stray,
             name: Some(format!(
-                "stray readings, {}",
-                counted(stray_bars.iter().map(|b| b.top as u64).sum(), "unit")
+                "strays that passed ({})",
+                counted(strays.sum(), "unit")
             )),
             shape: Shape::Down,
             points: stray_bars
@@ -375,53 +389,67 @@ fn layers(
                 .collect(),
         });
     }
-    if curve.len() > 1 {
-        layers.push(Layer::Line {
-            role: Role::Fit,
-            name: Some(input.fit.clone()),
-            dash: Dash::Solid,
-            points: curve,
-        });
-    }
-    let trip_bars: Vec<Bar> = input
-        .trips
-        .iter()
-        .filter(|t| t.count > 0)
-        .map(|t| Bar {
-            from: t.limit,
-            to: t.limit + width,
-            top: t.count as f64,
-        })
-        .collect();
-    if !trip_bars.is_empty() {
-        let tops: Vec<Point> = trip_bars.iter().map(|b| at(b.to, b.top)).collect();
-        let texts: Vec<Layer> = tops
-            .iter()
-            .map(|p| Layer::Text {
-                at: *p,
-                side: Side::Right,
-                text: format!("{} tripped", number(p.y, 0)),
-            })
-            .collect();
-        layers.push(Layer::Bars {
-            role: Role::Limit,
-            name: None,
-            bars: trip_bars,
-        });
-        layers.push(Layer::Points {
-            role: Role::Limit,
-            name: Some("tripped units: somewhere above".to_owned()),
-            shape: Shape::Right,
-            points: tops,
-        });
-        if !full {
-            layers.extend(texts);
+    let mut line = |role, dash, name: &str, points: &[Point]| {
+        if points.len() > 1 {
+            layers.push(Layer::Line {
+                role,
+                name: Some(name.to_owned()),
+                dash,
+                points: points.to_vec(),
+            });
         }
+    };
+    let whole = if input.groups.is_empty() {
+        Role::Fit
+    } else {
+        Role::BothGroups
+    };
+    line(whole, Dash::Solid, &input.fit, &curves.body);
+    let groups = input.groups.iter().zip(&curves.groups);
+    let marks = [
+        (Role::LowerGroup, Dash::Dashed),
+        (Role::UpperGroup, Dash::DashDot),
+    ];
+    for ((part, points), (role, dash)) in groups.zip(marks) {
+        line(role, dash, &part.name, points);
     }
+    line(
+        Role::Fit,
+        Dash::Dashed,
+        "tail that the numbers come from",
+        &curves.tail,
+    );
+    beyond(
+        &mut layers,
+        &input.trips,
+        Beyond {
+            role: Role::Limit,
+            shape: Shape::Right,
+            width,
+            words: "tripped, somewhere above",
+        },
+        show,
+    );
+    beyond(
+        &mut layers,
+        &input.under,
+        Beyond {
+            role: Role::UnderLimit,
+            shape: Shape::Left,
+            width: -width,
+            words: "healthy, somewhere below",
+        },
+        show,
+    );
+    let typical = if input.groups.is_empty() {
+        "typical"
+    } else {
+        "median of both groups"
+    };
     for (value, role, dash, words) in [
         (input.open_lead, Role::Quiet, Dash::DashDot, "open lead"),
         (input.low_limit, Role::Limit, Dash::Dashed, "low limit"),
-        (input.typical, Role::Typical, Dash::Dotted, "typical"),
+        (input.typical, Role::Typical, Dash::Dotted, typical),
         (input.high_limit, Role::Limit, Dash::Solid, "high limit"),
     ] {
         if let Some(value) = value {
@@ -435,6 +463,49 @@ fn layers(
         }
     }
     layers
+}
+
+/// How units beyond a limit are drawn.
+struct Beyond {
+    role: Role,
+    shape: Shape,
+    /// Width of a bar; below zero where it lies left of the limit.
+    width: f64,
+    words: &'static str,
+}
+
+/// Bars beside their limits, with an arrow to where the readings lie and their number in the legend.
+fn beyond(layers: &mut Vec<Layer>, at_limits: &[Trips], how: Beyond, show: &dyn Fn(f64) -> String) {
+    let here: Vec<&Trips> = at_limits.iter().filter(|t| t.count > 0).collect();
+    let Some(first) = here.first() else { return };
+    let bars = here
+        .iter()
+        .map(|t| Bar {
+            from: t.limit.min(t.limit + how.width),
+            to: t.limit.max(t.limit + how.width),
+            top: t.count as f64,
+        })
+        .collect();
+    let limit = if here.len() == 1 {
+        show(first.limit)
+    } else {
+        format!("its limit, one of {}", here.len())
+    };
+    let units = counted(here.iter().map(|t| t.count).sum(), "unit");
+    layers.push(Layer::Bars {
+        role: how.role,
+        name: None,
+        bars,
+    });
+    layers.push(Layer::Points {
+        role: how.role,
+        name: Some(format!("{} {limit} ({units})", how.words)),
+        shape: how.shape,
+        points: here
+            .iter()
+            .map(|t| at(t.limit + how.width, t.count as f64))
+            .collect(),
+    });
 }
 
 /// Height of the marker over a stray's bar, a little above it.

@@ -108,7 +108,7 @@ impl Sheet<'_, '_> {
             Layer::Line { role, dash, .. } => self.polyline(
                 &[(x, y), (x + 46.0, y)],
                 style::colour(*role),
-                style::LINE,
+                style::thickness(*role),
                 *dash,
             ),
             Layer::Band { role, .. } | Layer::Zone { role, .. } => {

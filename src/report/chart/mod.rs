@@ -9,6 +9,7 @@
 //! shares are fractions of 1.
 
 pub mod axis;
+mod bars;
 mod brush;
 pub mod distribution;
 pub mod draw;
@@ -20,6 +21,7 @@ mod layout;
 pub mod months;
 pub mod picture;
 pub mod probability;
+mod shares;
 pub mod style;
 
 pub use axis::{Axis, Scale, Tick};
@@ -98,13 +100,19 @@ pub enum Role {
     UnderLimit,
     /// Any other class.
     Other,
+    /// Two groups together.
+    BothGroups,
+    /// The lower of two groups.
+    LowerGroup,
+    /// The upper of two groups.
+    UpperGroup,
     /// Background: what matters least.
     Quiet,
 }
 
 impl Role {
     /// All of them.
-    pub const ALL: [Self; 15] = [
+    pub const ALL: [Self; 18] = [
         Self::Reading,
         Self::Fit,
         Self::Limit,
@@ -119,6 +127,9 @@ impl Role {
         Self::Breakdown,
         Self::UnderLimit,
         Self::Other,
+        Self::BothGroups,
+        Self::LowerGroup,
+        Self::UpperGroup,
         Self::Quiet,
     ];
 }

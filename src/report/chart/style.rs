@@ -58,13 +58,13 @@ pub mod okabe_ito {
 pub fn colour(role: Role) -> RGBColor {
     match role {
         Role::Reading => okabe_ito::SKY,
-        Role::Fit | Role::UnderLimit => okabe_ito::BLUE,
+        Role::Fit | Role::UnderLimit | Role::BothGroups => okabe_ito::BLUE,
         Role::Limit => okabe_ito::VERMILLION,
-        Role::Suggested | Role::Forecast => okabe_ito::PURPLE,
+        Role::Suggested | Role::Forecast | Role::LowerGroup => okabe_ito::PURPLE,
         Role::Workable => okabe_ito::GREEN,
         Role::Stray | Role::Ewma => okabe_ito::ORANGE,
         Role::Step => okabe_ito::YELLOW,
-        Role::Typical | Role::Breakdown => okabe_ito::BLACK,
+        Role::Typical | Role::Breakdown | Role::UpperGroup => okabe_ito::BLACK,
         Role::Other => okabe_ito::GREEN,
         Role::Event => RGBColor(0x55, 0x55, 0x55),
         Role::Quiet => RGBColor(0x99, 0x99, 0x99),
@@ -95,12 +95,12 @@ pub fn palette() -> Vec<[u8; 3]> {
         .collect()
 }
 
-/// Thickness of lines with this meaning: the moving average is thin, so that it leaves what lies
-/// below it to be seen.
+/// Thickness of lines with this meaning: the moving average and two groups together are thin, so that
+/// they leave the points and the single groups to be seen.
 #[must_use]
 pub fn thickness(role: Role) -> f64 {
     match role {
-        Role::Ewma => 2.5,
+        Role::Ewma | Role::BothGroups => 2.5,
         _ => LINE,
     }
 }
