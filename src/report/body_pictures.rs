@@ -251,12 +251,10 @@ pub fn curves(body: &Body, names: &[String; 2], accepted: f64, factor: f64) -> V
         _ => None,
     };
     let top = tail.map_or(end, |t| t.share);
-    if body.together_alone() {
-        if tail.is_some() {
-            // The numbers below the threshold are those of the readings: so is their band.
-            let band = along(Which::Together, &shares(0.02, top * 1.000_001), true);
-            add(Kind::Readings, String::new(), band);
-        }
+    if body.together_alone() && tail.is_some() {
+        // The numbers below the threshold are those of the readings: so is their band.
+        let band = along(Which::Together, &shares(0.02, top * 1.000_001), true);
+        add(Kind::Readings, String::new(), band);
     }
     if let Some(two) = &body.groups {
         let [all, lower, upper] = group_shares(body, two, end, factor);
@@ -338,8 +336,14 @@ pub fn density(body: &Body, factor: f64) -> Vec<Point> {
                 body.average.quantile(1e-5),
                 body.average.upper_quantile(1e-5),
             );
-            (0..=POINTS)
-                .map(|k| low + (high - low) * f64::from(k) / f64::from(POINTS))
+            // A long tail needs few points, and must not take them from the body.
+            let bend = body.average.upper_quantile(0.005).clamp(low, high);
+            let along = |from: f64, to: f64, n: u32| {
+                (0..n).map(move |k| from + (to - from) * f64::from(k) / f64::from(n))
+            };
+            along(low, bend, POINTS)
+                .chain(along(bend, high, POINTS / 2))
+                .chain([high])
                 .collect()
         }
     };

@@ -507,6 +507,43 @@ fn a_coarse_step_is_a_bar_of_its_width() {
     assert!(spans(0.000_1).is_empty());
 }
 
+/// One reading and trips alone: the bar and the arrow lie wholly on the panel.
+#[test]
+fn a_single_bar_fits_its_panel() {
+    let mut one = bell(1.2, 0.01, 0.01, 1.2);
+    (one.low_limit, one.open_lead, one.band, one.tail_bounds) = (None, None, None, None);
+    one.density.clear();
+    one.tally = vec![line(1.2, 0.01, 1)];
+    one.trips.clear();
+    let mut tripped = one.clone();
+    tripped.tally.clear();
+    tripped.typical = None;
+    tripped.trips = vec![Trips {
+        limit: 1.2,
+        count: 120,
+    }];
+    for (input, role) in [(one, Role::Reading), (tripped, Role::Limit)] {
+        let chart = distribution::chart(&input).unwrap();
+        let x = chart.panels[0].x.as_ref().unwrap();
+        let found = bars(&chart, role);
+        assert_eq!(found.len(), 1);
+        assert!(x.holds(found[0].from) && x.holds(found[0].to));
+    }
+}
+
+/// A verdict about the data says nothing of the limit.
+#[test]
+fn titles_are_sentences() {
+    let title = |verdict: &str| {
+        let mut input = bell(4.8, 0.12, 0.01, 5.0);
+        (input.series, input.verdict) = ("X".into(), verdict.into());
+        distribution::chart(&input).unwrap().title
+    };
+    assert!(title("too tight").starts_with("X: limit too tight"));
+    assert!(title("not enough data").starts_with("X: not enough data"));
+    assert!(title("no workable band").starts_with("X: no workable band"));
+}
+
 #[test]
 fn odd_series_are_drawn() {
     // A step wider than the spread: three readings.

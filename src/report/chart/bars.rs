@@ -1,8 +1,8 @@
 //! Which bars a tally makes: of the reading step's true width, whatever steps its readings have.
 
-use super::Bar;
-use super::axis::{decimals_of, number};
-use super::distribution::Distribution;
+use super::axis::{counted, decimals_of, number};
+use super::distribution::{Distribution, Trips};
+use super::{Bar, Layer, Role, Shape, at};
 
 /// Most bars in the close-up, some 3 pixels each; neighbouring steps are put together beyond it.
 const MOST_BARS: f64 = 450.0;
@@ -87,3 +87,51 @@ pub(super) fn bins(input: &Distribution, width: f64, strays: bool) -> Vec<Bar> {
 
 /// A reading of so coarse a step that it would lie across more bars stays whole.
 const MOST_SHARED: f64 = 1000.0;
+
+/// How units beyond a limit are drawn.
+pub(super) struct Beyond {
+    pub(super) role: Role,
+    pub(super) shape: Shape,
+    /// Width of a bar; below zero where it lies left of the limit.
+    pub(super) width: f64,
+    pub(super) words: &'static str,
+}
+
+/// Bars beside their limits, with an arrow to where the readings lie and their number in the legend.
+pub(super) fn beyond(
+    layers: &mut Vec<Layer>,
+    at_limits: &[Trips],
+    how: Beyond,
+    show: &dyn Fn(f64) -> String,
+) {
+    let here: Vec<&Trips> = at_limits.iter().filter(|t| t.count > 0).collect();
+    let Some(first) = here.first() else { return };
+    let bars = here
+        .iter()
+        .map(|t| Bar {
+            from: t.limit.min(t.limit + how.width),
+            to: t.limit.max(t.limit + how.width),
+            top: t.count as f64,
+        })
+        .collect();
+    let limit = if here.len() == 1 {
+        show(first.limit)
+    } else {
+        format!("its limit, one of {}", here.len())
+    };
+    let units = counted(here.iter().map(|t| t.count).sum(), "unit");
+    layers.push(Layer::Bars {
+        role: how.role,
+        name: None,
+        bars,
+    });
+    layers.push(Layer::Points {
+        role: how.role,
+        name: Some(format!("{} {limit} ({units})", how.words)),
+        shape: how.shape,
+        points: here
+            .iter()
+            .map(|t| at(t.limit + how.width, t.count as f64))
+            .collect(),
+    });
+}

@@ -1,7 +1,7 @@
 //! What do healthy units read, and where does the limit lie?
 
 use super::axis::{counted, decimals_of, number, percent};
-use super::bars::{bins, steps_note, width as bin_width};
+use super::bars::{Beyond, beyond, bins, steps_note, width as bin_width};
 use super::probability::pair;
 use super::{
     Along, Axis, Bar, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, at,
@@ -152,15 +152,22 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
     .chain(input.under.iter().map(|t| t.limit - 0.04 * spread))
     .chain(strays().map(|l| l.reading))
     .collect();
+    let at_least = if low < high { 0.7 } else { 3.0 };
+    let pad = (spread * 0.02).max(input.step.abs() * at_least);
     let close = Axis::covering(
         "reading",
         unit,
         Scale::Linear,
-        [low - spread * 0.02, high + spread * 0.02]
+        [low - pad, high + pad]
             .into_iter()
             .chain(marks.iter().copied().filter(near)),
         0.06,
     );
+    let close = if close.low < 0.0 && low >= 0.0 && marks.iter().all(|m| *m >= 0.0) && high > 0.0 {
+        close.from(0.0)
+    } else {
+        close
+    };
     let far = marks.iter().any(|m| !near(m));
 
     let width = bin_width(close.high - close.low, input.step);
@@ -255,10 +262,10 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
     notes.extend(steps_note(input, &bar));
     notes.extend(input.notes.iter().cloned());
     let apart: u64 = strays().map(|l| l.count).sum();
-    let strays_among = if apart > 0 {
-        format!(" ({} of them strays)", number(apart as f64, 0))
-    } else {
-        String::new()
+    let strays_among = match apart {
+        0 => String::new(),
+        1 => " (1 of them a stray)".to_owned(),
+        more => format!(" ({} of them strays)", number(more as f64, 0)),
     };
     let below = if under > 0 {
         format!(", {} healthy under the low limit", number(under as f64, 0))
@@ -313,10 +320,11 @@ fn title(input: &Distribution, tripped: u64, all: u64, show: &dyn Fn(f64) -> Str
             percent(share)
         }
     ));
-    let verdict = if input.verdict.is_empty() {
-        ""
-    } else {
-        ": limit "
+    // "no workable band" and "not enough data" say nothing of the limit itself.
+    let verdict = match input.verdict.as_str() {
+        "" => "",
+        v if v.starts_with("no") => ": ",
+        _ => ": limit ",
     };
     format!(
         "{}{verdict}{} – {}",
@@ -364,11 +372,13 @@ fn layers(
             to,
         });
     }
-    layers.push(Layer::Bars {
-        role: Role::Reading,
-        name: Some("passed units".to_owned()),
-        bars: bars.to_vec(),
-    });
+    if !bars.is_empty() {
+        layers.push(Layer::Bars {
+            role: Role::Reading,
+            name: Some("passed units".to_owned()),
+            bars: bars.to_vec(),
+        });
+    }
     if !stray_bars.is_empty() {
         let strays = input.tally.iter().filter(|l| l.stray).map(|l| l.count);
         layers.push(Layer::Bars {
@@ -411,7 +421,14 @@ fn layers(
         (Role::UpperGroup, Dash::DashDot),
     ];
     for ((part, points), (role, dash)) in groups.zip(marks) {
-        line(role, dash, &part.name, points);
+        // Where a group has next to no units its line would only dash along the axis.
+        let tallest = points.iter().map(|p| p.y).fold(0.0, f64::max);
+        let seen: Vec<Point> = points
+            .iter()
+            .filter(|p| p.y > 0.002 * tallest)
+            .copied()
+            .collect();
+        line(role, dash, &part.name, &seen);
     }
     line(
         Role::Fit,
@@ -463,49 +480,6 @@ fn layers(
         }
     }
     layers
-}
-
-/// How units beyond a limit are drawn.
-struct Beyond {
-    role: Role,
-    shape: Shape,
-    /// Width of a bar; below zero where it lies left of the limit.
-    width: f64,
-    words: &'static str,
-}
-
-/// Bars beside their limits, with an arrow to where the readings lie and their number in the legend.
-fn beyond(layers: &mut Vec<Layer>, at_limits: &[Trips], how: Beyond, show: &dyn Fn(f64) -> String) {
-    let here: Vec<&Trips> = at_limits.iter().filter(|t| t.count > 0).collect();
-    let Some(first) = here.first() else { return };
-    let bars = here
-        .iter()
-        .map(|t| Bar {
-            from: t.limit.min(t.limit + how.width),
-            to: t.limit.max(t.limit + how.width),
-            top: t.count as f64,
-        })
-        .collect();
-    let limit = if here.len() == 1 {
-        show(first.limit)
-    } else {
-        format!("its limit, one of {}", here.len())
-    };
-    let units = counted(here.iter().map(|t| t.count).sum(), "unit");
-    layers.push(Layer::Bars {
-        role: how.role,
-        name: None,
-        bars,
-    });
-    layers.push(Layer::Points {
-        role: how.role,
-        name: Some(format!("{} {limit} ({units})", how.words)),
-        shape: how.shape,
-        points: here
-            .iter()
-            .map(|t| at(t.limit + how.width, t.count as f64))
-            .collect(),
-    });
 }
 
 /// Height of the marker over a stray's bar, a little above it.
