@@ -1,5 +1,7 @@
 //! How far a point resembles the one before it, and what that costs in information.
 
+use super::moments::{Moments, sum};
+
 /// Largest correlation that is ever used: beyond it a series cannot be told from a random walk.
 pub const LARGEST_RHO: f64 = 0.95;
 
@@ -14,8 +16,12 @@ pub fn autocorrelation(x: &[f64], lag: usize) -> Option<f64> {
     if x.len() <= lag || x.len() < 2 {
         return None;
     }
-    let mean = x.iter().sum::<f64>() / x.len() as f64;
-    about_zero(&x.iter().map(|v| v - mean).collect::<Vec<_>>(), lag)
+    let mean = Moments::of_values(x)?.mean;
+    let mut deviations: Vec<f64> = x.iter().map(|v| v - mean).collect();
+    // What the mean itself has lost to rounding.
+    let left = sum(deviations.iter().copied()) / x.len() as f64;
+    deviations.iter_mut().for_each(|d| *d -= left);
+    about_zero(&deviations, lag)
 }
 
 /// Autocorrelation of residuals, which have mean zero already: nothing is subtracted.
@@ -26,12 +32,8 @@ pub fn about_zero(residuals: &[f64], lag: usize) -> Option<f64> {
     if residuals.len() <= lag {
         return None;
     }
-    let total: f64 = residuals.iter().map(|v| v * v).sum();
-    let shared: f64 = residuals
-        .iter()
-        .zip(&residuals[lag..])
-        .map(|(a, b)| a * b)
-        .sum();
+    let total = sum(residuals.iter().map(|v| v * v));
+    let shared = sum(residuals.iter().zip(&residuals[lag..]).map(|(a, b)| a * b));
     (total > 0.0 && shared.is_finite()).then(|| shared / total)
 }
 
@@ -71,7 +73,7 @@ pub fn variance_factor(rho: f64) -> f64 {
 /// toward 0 for positive correlation. `None` where all residuals are zero or there are under two.
 #[must_use]
 pub fn durbin_watson(residuals: &[f64]) -> Option<f64> {
-    let total: f64 = residuals.iter().map(|v| v * v).sum();
-    let moved: f64 = residuals.windows(2).map(|w| (w[1] - w[0]).powi(2)).sum();
+    let total = sum(residuals.iter().map(|v| v * v));
+    let moved = sum(residuals.windows(2).map(|w| (w[1] - w[0]).powi(2)));
     (residuals.len() > 1 && total > 0.0).then(|| moved / total)
 }

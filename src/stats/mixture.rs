@@ -1,5 +1,6 @@
 //! One group or two: a mixture of two normal or two lognormal distributions against one distribution.
 
+use crate::stats::moments::Moments;
 use crate::stats::sample::{Observation, Sample};
 use crate::stats::special::{ln_diff_exp, ln_sum_exp, normal_ln_cdf, normal_ln_pdf, normal_ln_sf};
 
@@ -410,22 +411,16 @@ fn climb(lines: &[(Observation, f64)], parts: Vec<Part>, floor: f64, rounds: usi
 }
 
 fn single_normal(lines: &[(Observation, f64)]) -> Option<Fit> {
-    let total: f64 = lines.iter().map(|line| line.1).sum();
-    let mean = lines.iter().map(|&(o, c)| c * middle(o)).sum::<f64>() / total;
-    let variance = lines
-        .iter()
-        .map(|&(o, c)| c * (middle(o) - mean).powi(2))
-        .sum::<f64>()
-        / total;
-    if !(variance > 0.0 && variance.is_finite()) {
+    let whole = Moments::of(lines.iter().map(|&(o, count)| (middle(o), count)))?;
+    let sd = whole.population_variance().sqrt();
+    if sd <= 0.0 {
         return None;
     }
-    let sd = variance.sqrt();
     Some(climb(
         lines,
         vec![Part {
             share: 1.0,
-            mean,
+            mean: whole.mean,
             sd,
         }],
         sd * 1e-6,
@@ -457,26 +452,21 @@ fn two_normals(lines: &[(Observation, f64)], alone: &Fit) -> Option<Fit> {
 fn halves(lines: &[(Observation, f64)], split: f64, floor: f64) -> Option<Vec<Part>> {
     let mut ordered = lines.to_vec();
     ordered.sort_by(|a, b| middle(a.0).total_cmp(&middle(b.0)));
-    let mut sums = [[0.0_f64; 3]; 2];
+    let mut sides = [Vec::new(), Vec::new()];
     let mut seen = 0.0;
     for (o, count) in ordered {
-        let side = usize::from(seen + count / 2.0 > split);
-        let x = middle(o);
-        sums[side][0] += count;
-        sums[side][1] += count * x;
-        sums[side][2] += count * x * x;
+        sides[usize::from(seen + count / 2.0 > split)].push((middle(o), count));
         seen += count;
     }
-    let part = |s: [f64; 3]| {
-        let mean = s[1] / s[0];
-        let sd = (s[2] / s[0] - mean * mean).max(floor * floor).sqrt();
-        Part {
-            share: s[0] / seen,
-            mean,
-            sd,
-        }
-    };
-    (sums[0][0] > 0.0 && sums[1][0] > 0.0).then(|| vec![part(sums[0]), part(sums[1])])
+    let parts = sides.into_iter().map(|side| {
+        let side = Moments::of(side)?;
+        Some(Part {
+            share: side.count / seen,
+            mean: side.mean,
+            sd: side.population_variance().max(floor * floor).sqrt(),
+        })
+    });
+    parts.collect()
 }
 
 /// A valley shallower than this part of the lower hill is none.

@@ -1,5 +1,6 @@
 //! The ground floor: pure mathematics. No frames, no files, no settings; uses nothing else of ours.
 
+pub mod anova;
 pub mod autocorrelation;
 pub mod average;
 pub mod blocks;
@@ -10,6 +11,7 @@ pub mod ewma;
 pub mod goodness;
 pub mod likelihood;
 pub mod mixture;
+pub mod moments;
 pub mod multiple;
 pub mod offsets;
 pub mod optimize;

@@ -2,6 +2,7 @@
 
 use crate::stats::autocorrelation::{autocorrelation, corrected_about_line};
 use crate::stats::estimate::Estimate;
+use crate::stats::moments::{Moments, sum};
 use crate::stats::special::{normal_quantile, normal_sf, student_t_quantile, student_t_sf};
 
 /// A straight line by least squares.
@@ -39,19 +40,19 @@ pub fn least_squares(x: &[f64], y: &[f64]) -> Option<LeastSquares> {
     if n < 3 || y.len() != n {
         return None;
     }
-    let (mx, my) = (mean(x), mean(y));
-    let sxx: f64 = x.iter().map(|v| (v - mx).powi(2)).sum();
-    let sxy: f64 = x.iter().zip(y).map(|(a, b)| (a - mx) * (b - my)).sum();
-    if sxx <= 0.0 || !sxx.is_finite() {
+    let (of_x, of_y) = (Moments::of_values(x)?, Moments::of_values(y)?);
+    let (mx, my, sxx) = (of_x.mean, of_y.mean, of_x.sum_of_squares);
+    if sxx <= 0.0 {
         return None;
     }
+    let sxy = sum(x.iter().zip(y).map(|(a, b)| (a - mx) * (b - my)));
     let slope = sxy / sxx;
     let residuals: Vec<f64> = x
         .iter()
         .zip(y)
         .map(|(a, b)| (b - my) - slope * (a - mx))
         .collect();
-    let ss_residual: f64 = residuals.iter().map(|r| r * r).sum();
+    let ss_residual = sum(residuals.iter().map(|r| r * r));
     let ss_regression = slope * sxy;
     let residual_sd = (ss_residual / (n as f64 - 2.0)).sqrt();
     let total = ss_regression + ss_residual;
@@ -75,12 +76,6 @@ pub fn least_squares(x: &[f64], y: &[f64]) -> Option<LeastSquares> {
         },
         residuals,
     })
-}
-
-fn mean(x: &[f64]) -> f64 {
-    let first = x.iter().sum::<f64>() / x.len() as f64;
-    // A second pass takes off the rounding of the first.
-    first + x.iter().map(|v| v - first).sum::<f64>() / x.len() as f64
 }
 
 /// Median of values in any order; `None` where there are none.

@@ -2,6 +2,7 @@
 
 use super::{DayPoint, DriftOptions, values};
 use crate::stats::ewma;
+use crate::stats::moments::Moments;
 
 /// The moving average against its limits.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,10 +33,8 @@ pub fn ewma_chart(points: &[DayPoint], rho: f64, options: &DriftOptions) -> Opti
         units += p.units;
         (i + 1 >= options.baseline_points && units >= options.baseline_units).then_some(i + 1)
     })?;
-    let baseline = values(&points[start..start + size]);
-    let centre_ma = baseline.iter().sum::<f64>() / size as f64;
-    let spread: f64 = baseline.iter().map(|v| (v - centre_ma).powi(2)).sum();
-    let sd = (spread / (size as f64 - 1.0).max(1.0)).sqrt();
+    let baseline = Moments::of_values(&values(&points[start..start + size]))?;
+    let (centre_ma, sd) = (baseline.mean, baseline.sd().unwrap_or(0.0));
     let half = ewma::limit_factor(options.lambda, options.run_length)?
         * ewma::settled_sd(options.lambda)
         * ewma::autocorrelation_factor(options.lambda, rho)
