@@ -22,6 +22,7 @@ fn handbook_example() {
     assert_case(&case, "cpl", lower);
     assert_case(&case, "cpk", upper.min(lower));
     assert_case(&case, "cp", (upper + lower) / 2.0);
+    case.leave_out("k", "limits are one-sided: there is no middle to be off");
 }
 
 /// Montgomery (2009), example 8.4: the interval of Cp from chi-square.
@@ -111,4 +112,5 @@ fn percentile_index_of_a_lognormal() {
         index(3.0, quantile(0.5), quantile(0.995)).unwrap(),
     );
     assert_case(&case, "fraction_above_usl", tail);
+    assert_case(&case, "equivalent_cpu", -normal_quantile(tail) / 3.0);
 }

@@ -1,6 +1,6 @@
 //! EWMA chart and its run lengths; the sources are in the cases under tests/data/checks.
 
-use crate::support::checks::{assert_case, load};
+use crate::support::checks::{assert_case, assert_case_list, load, numbers};
 use crate::support::numbers::{assert_abs, assert_rel};
 use leakdrift::stats::ewma::{
     autocorrelation_factor, average_run_length, limit_factor, settled_sd, smooth,
@@ -11,24 +11,13 @@ use leakdrift::stats::ewma::{
 fn handbook_chart() {
     let case = load("ewma-handbook");
     let number = |key: &str| case["data"][key].as_f64().expect("a number");
-    let x: Vec<f64> = case["data"]["x"]
-        .as_array()
-        .expect("a list")
-        .iter()
-        .map(|v| v.as_f64().expect("a number"))
-        .collect();
+    let x = numbers(&case["data"]["x"]);
     let (lambda, start) = (number("lambda"), number("start"));
     let half = number("L") * number("s") * settled_sd(lambda);
     assert_case(&case, "ucl_steady", start + half);
     assert_case(&case, "lcl_steady", start - half);
     let z = smooth(&x, lambda, start);
-    for (side, allowed) in [("expected", 0.0051), ("recomputed", 1e-8)] {
-        let want = case[side]["z"].as_array().expect("a list");
-        assert_eq!(want.len(), z.len());
-        for (got, want) in z.iter().zip(want) {
-            assert_abs(*got, want.as_f64().expect("a number"), allowed);
-        }
-    }
+    assert_case_list(&case, "z", &z);
     assert_case(
         &case,
         "points_out",
@@ -43,6 +32,9 @@ fn run_lengths_of_lucas_and_saccucci() {
     for shift in ["0", "0.25", "0.5", "0.75", "1", "1.5", "2", "2.5", "3", "4"] {
         let got = average_run_length(0.1, 2.814, shift.parse().expect("a number")).unwrap();
         assert_case(&case, &format!("arl[{shift}]"), got);
+        if shift == "0" {
+            assert_case(&case, "check_nodes_320.arl[0]", got);
+        }
     }
 }
 
@@ -55,14 +47,14 @@ fn limit_factors_for_500() {
     }
 }
 
-/// Closed form: at lambda 1 the chart is that of single points, run length 1/P(|Z| > 3) = 370.398.
+/// Montgomery (2009): at lambda 1 the chart is that of single points, whose run length is 1/p.
 #[test]
 fn single_points() {
-    assert_rel(
-        average_run_length(1.0, 3.0, 0.0).unwrap(),
-        370.398_347,
-        1e-8,
-    );
+    let case = load("arl-shewhart-3sigma");
+    for shift in 0..=3 {
+        let got = average_run_length(1.0, 3.0, f64::from(shift)).unwrap();
+        assert_case(&case, &format!("arl[{shift}]"), got);
+    }
 }
 
 /// By hand: rho 0.5, lambda 0.2 gives sqrt(1.4/0.6).

@@ -1,5 +1,6 @@
 //! Published values and closed forms worked by hand, one file per method.
 
+mod anova;
 mod autocorrelation;
 mod capability;
 mod censored_fits;
@@ -8,6 +9,7 @@ mod empirical;
 mod ewma;
 mod goodness;
 mod log_tails;
+mod moments;
 mod multiple;
 mod physics;
 mod proportion;

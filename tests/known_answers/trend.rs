@@ -1,42 +1,22 @@
 //! Lines and trend tests; the sources are in the cases under tests/data/checks.
 
-use crate::support::checks::{assert_case, csv, load};
+use crate::support::checks::{assert_case, column, load, numbers};
 use crate::support::numbers::{assert_abs, assert_rel};
+use leakdrift::stats::autocorrelation::{about_zero, durbin_watson};
 use leakdrift::stats::trend::{
     correlated_trend, least_squares, mann_kendall, mann_kendall_exact, rank_variance_factor,
     rising_pairs, theil_sen,
 };
-use serde_json::Value;
 
-fn numbers(value: &Value) -> Vec<f64> {
-    value
-        .as_array()
-        .expect("a list")
-        .iter()
-        .map(|v| v.as_f64().expect("a number"))
-        .collect()
-}
-
-fn column(text: &str, index: usize) -> Vec<f64> {
-    text.lines()
-        .skip(1)
-        .map(|line| {
-            line.split(',')
-                .nth(index)
-                .expect("a cell")
-                .trim()
-                .parse()
-                .expect("a number")
-        })
-        .collect()
-}
-
-/// NIST StRD, Norris: certified to 15 digits.
+/// NIST StRD, Norris: certified to 15 digits, met to 12.
 #[test]
 fn norris_line() {
     let case = load("strd-linear-norris");
-    let text = csv("strd-linear-norris");
-    let fit = least_squares(&column(&text, 1), &column(&text, 0)).unwrap();
+    let (y, x) = (
+        column("strd-linear-norris", 0),
+        column("strd-linear-norris", 1),
+    );
+    let fit = least_squares(&x, &y).unwrap();
     assert_case(&case, "intercept", fit.intercept);
     assert_case(&case, "slope", fit.slope);
     assert_case(&case, "se_intercept", fit.se_intercept);
@@ -46,6 +26,12 @@ fn norris_line() {
     assert_case(&case, "ss_regression", fit.ss_regression);
     assert_case(&case, "ss_residual", fit.ss_residual);
     assert_case(&case, "F", fit.f);
+    for (key, got) in [
+        ("durbin_watson", durbin_watson(&fit.residuals).unwrap()),
+        ("residual_lag1", about_zero(&fit.residuals, 1).unwrap()),
+    ] {
+        assert_rel(got, case.wanted(key), 1e-12);
+    }
 }
 
 /// Anscombe (1973): four sets, one least-squares line, four robust slopes.
@@ -105,6 +91,9 @@ fn rising_pairs_of_repair_gaps() {
     assert_case(&case, "z", found.z);
     let mk = mann_kendall(&gaps).unwrap();
     assert_case(&case, "mann_kendall_S", mk.s as f64);
+    // Of 45 pairs those that neither rise nor fall: S is the rising less the falling ones.
+    let rising = found.count as i64;
+    assert_case(&case, "tied_pairs", (45 - rising - (rising - mk.s)) as f64);
     assert_case(&case, "mann_kendall_var_S", mk.var_s);
     assert_case(&case, "mann_kendall_z", mk.z);
     assert_case(&case, "mann_kendall_p_two_sided", mk.p_value);
@@ -123,14 +112,15 @@ fn sen_worked_example() {
     assert_case(&case, "slope", line.slope.value);
     assert_case(&case, "ci_lower", line.slope.low);
     assert_case(&case, "ci_upper", line.slope.high);
+    assert_rel(line.slope.low, 26.0 / 7.0, 1e-15);
+    assert_rel(line.slope.high, 35.0 / 8.0, 1e-15);
 }
 
 /// Nile, values of pymannkendall 1.4.3 and scipy.
 #[test]
 fn nile_trend() {
     let case = load("mannkendall-nile");
-    let text = csv("mannkendall-nile");
-    let (year, volume) = (column(&text, 0), column(&text, 1));
+    let (year, volume) = (column("mannkendall-nile", 0), column("mannkendall-nile", 1));
     let mk = mann_kendall(&volume).unwrap();
     assert_case(&case, "S", mk.s as f64);
     assert_case(&case, "var_S", mk.var_s);
