@@ -34,7 +34,7 @@ impl Body {
         let Ok(which) = self.which() else {
             return Vec::new();
         };
-        let apart = self.groups.is_none() && (self.local.is_ok() || !self.excess.missing());
+        let apart = !self.families_fail();
         match which {
             Which::Apart if self.tail.is_ok() => vec![which, Which::Together],
             Which::Together if apart => vec![which, Which::Apart],
@@ -48,16 +48,7 @@ impl Body {
     /// `NoTail` where `together` is asked and there is none; `NotFinite`.
     pub fn quantile(&self, which: Which, p: f64) -> Result<Estimate, NotDone> {
         let confidence = 0.5 + self.level / 2.0;
-        let of_families = || {
-            self.average
-                .estimate(&self.fitted, Scale::Log, self.level, &|law: &Law| {
-                    if p > 0.5 {
-                        law.upper_quantile(1.0 - p)
-                    } else {
-                        law.quantile(p)
-                    }
-                })
-        };
+        let of_families = || self.family_quantile(p);
         match self.region(which, 1.0 - p)? {
             Region::Tail(tail) => tail.quantile_estimate(1.0 - p, self.level),
             Region::Inside => self.inside(which, p, confidence).and_then(|b| {
@@ -78,6 +69,20 @@ impl Body {
             Region::Body => of_families(),
         }
         .ok_or(NotDone::NotFinite("a quantile"))
+    }
+
+    /// The reading with a share `p` of the units at or below it by the families alone: the fitted line of a
+    /// probability plot.
+    #[must_use]
+    pub fn family_quantile(&self, p: f64) -> Option<Estimate> {
+        self.average
+            .estimate(&self.fitted, Scale::Log, self.level, &|law: &Law| {
+                if p > 0.5 {
+                    law.upper_quantile(1.0 - p)
+                } else {
+                    law.quantile(p)
+                }
+            })
     }
 
     /// `L` and `U`: one-sided bounds, each at the body's level, of the reading that all but a share

@@ -143,6 +143,13 @@ impl Body {
         self.tail.is_ok() && self.local.is_ok()
     }
 
+    /// Whether neither the families nor a tail below the cut describe the series, so that `together` alone
+    /// counts.
+    #[must_use]
+    pub fn families_fail(&self) -> bool {
+        self.groups.is_some() || (self.local.is_err() && self.excess.missing())
+    }
+
     /// Whether the body's families were fitted to readings of which this is one.
     #[must_use]
     pub fn holds(&self, observation: Observation) -> bool {

@@ -5,6 +5,7 @@
 //! series, in parallel. Nothing here compares with a threshold of design section 16: that is the verdict's.
 
 pub mod answer;
+pub mod approximate;
 mod below;
 pub mod body;
 pub mod capability;

@@ -226,7 +226,14 @@ pub fn curves(body: &Body, names: &[String; 2], accepted: f64, factor: f64) -> V
         shares
             .iter()
             .filter_map(|&p| {
-                let q = body.quantile(which, p).ok()?;
+                // Next to the cut the tail there has its say; below, the fitted line is the families'.
+                let of_families = which == Which::Apart
+                    && body.local.as_ref().is_ok_and(|tail| 1.0 - p > tail.share);
+                let q = if of_families {
+                    body.family_quantile(p)?
+                } else {
+                    body.quantile(which, p).ok()?
+                };
                 let ok = q.value.is_finite() && q.low.is_finite() && q.high.is_finite();
                 ok.then(|| Fitted {
                     p,
@@ -251,7 +258,7 @@ pub fn curves(body: &Body, names: &[String; 2], accepted: f64, factor: f64) -> V
         _ => None,
     };
     let top = tail.map_or(end, |t| t.share);
-    if body.together_alone() && tail.is_some() {
+    if body.families_fail() && tail.is_some() {
         // The numbers below the threshold are those of the readings: so is their band.
         let band = along(Which::Together, &shares(0.02, top * 1.000_001), true);
         add(Kind::Readings, String::new(), band);
@@ -261,7 +268,7 @@ pub fn curves(body: &Body, names: &[String; 2], accepted: f64, factor: f64) -> V
         add(Kind::Groups, "two groups together".to_owned(), all);
         add(Kind::Lower, format!("{} (alone)", names[0]), lower);
         add(Kind::Upper, format!("{} (alone)", names[1]), upper);
-    } else if body.together_alone() {
+    } else if body.families_fail() {
         let whole = along(Which::Apart, &shares(END, end), false);
         add(Kind::Unused, format!("{families}: not used"), whole);
     } else {

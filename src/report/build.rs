@@ -423,6 +423,14 @@ fn distribution(
             apart_ma: tail(&h.apart),
             together_ma: tail(&h.together),
             excess_share: Some((&body.excess.share).into()),
+            approximate: body
+                .approximate(config.accepted_reject_share)
+                .into_iter()
+                .map(|why| ApproximateReport {
+                    reason: why.key(),
+                    sentence: why.words(),
+                })
+                .collect(),
         },
         in_use_because: match &body.in_use {
             Ok((_, because)) => match because {

@@ -356,6 +356,17 @@ pub struct TailReport {
     pub together_ma: Option<E>,
     /// Share beyond what the body explains.
     pub excess_share: Option<E>,
+    /// Why the numbers hold less often than their level says, where simulation shows it; else empty.
+    pub approximate: Vec<ApproximateReport>,
+}
+
+/// A reason why numbers are only approximate.
+#[derive(Debug, Clone, Serialize)]
+pub struct ApproximateReport {
+    /// Machine name.
+    pub reason: &'static str,
+    /// The reason in a sentence.
+    pub sentence: &'static str,
 }
 
 /// Capability.

@@ -227,7 +227,7 @@ fn of_distribution(
         body_units,
         fit: fitted.map_or_else(String::new, |body| match &body.groups {
             Some(_) => "healthy body: two groups together".to_owned(),
-            None if body.together_alone() => {
+            None if body.families_fail() => {
                 format!("body ({} has most weight): not used", family_words(body))
             }
             None => format!("healthy body ({} has most weight)", family_words(body)),
@@ -363,7 +363,7 @@ fn probability_answer(parts: &Parts<'_>, n: usize, h: &Healthy, scale: &Scale) -
     if h.in_use.is_err() {
         return "neither a body nor a tail describes the readings".to_owned();
     }
-    if let (true, Ok(tail)) = (body.together_alone(), &body.tail) {
+    if let (true, Ok(tail)) = (body.families_fail(), &body.tail) {
         return format!(
             "the fitted body is too long; beyond {} the tail of the readings counts",
             show(tail.threshold)

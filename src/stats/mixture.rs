@@ -112,7 +112,7 @@ const FIRST_ROUNDS: usize = 40;
 
 /// The two groups of a sample where the rules find them, else `None`.
 ///
-/// - Method: EM from seven starts, on the interval-censored tally (Dempster, Laird, Rubin 1977), normal
+/// - Method: where the smoothed readings have a valley at all, EM from seven starts, on the interval-censored tally (Dempster, Laird, Rubin 1977), normal
 ///   and lognormal (the latter where every reading is above zero), against the best of one normal,
 ///   one lognormal and `single`; the density must fall between the means; BIC `= parameters ln n - 2 ln likelihood` (Schwarz 1978; from memory).
 #[must_use]
@@ -131,6 +131,9 @@ pub fn two_groups(
         &[Component::Normal]
     };
     let gathered = gather(sample, MOST_LINES);
+    if !may_have_valley(&gathered, rules.smallest_share) {
+        return None;
+    }
     let exact = gathered.len() == sample.lines().len();
     let bic = |parameters: f64, ln_likelihood: f64| parameters * n.ln() - 2.0 * ln_likelihood;
     // A single fit from elsewhere is comparable only where no lines were gathered.
@@ -467,6 +470,57 @@ fn halves(lines: &[(Observation, f64)], split: f64, floor: f64) -> Option<Vec<Pa
         })
     });
     parts.collect()
+}
+
+/// Part of the range of nearly all readings over which the first look smooths them.
+const SMOOTHED: f64 = 0.04;
+/// A smoothed valley shallower than this part of the lower hill is none; smoothing fills a real one a little.
+const SMOOTH_VALLEY: f64 = 0.96;
+
+/// Whether the smoothed readings fall and rise again with enough units on both sides: a look that costs a
+/// hundredth of the search it spares a series of one hump.
+fn may_have_valley(lines: &[(Observation, f64)], smallest: f64) -> bool {
+    let mut at: Vec<(f64, f64)> = lines.iter().map(|&(o, count)| (middle(o), count)).collect();
+    at.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let total: f64 = at.iter().map(|p| p.1).sum();
+    let place = |share: f64| {
+        let mut sum = 0.0;
+        let found = at.iter().find(|p| {
+            sum += p.1;
+            sum >= share * total
+        });
+        found.map_or(0.0, |p| p.0)
+    };
+    let (low, high) = (place(0.01), place(0.99));
+    let width = SMOOTHED * (high - low);
+    if !(width > 0.0 && width.is_finite()) {
+        return false;
+    }
+    // A group no wider than a reading step is one line, and its valley is empty at any smoothing.
+    let mut heights = Vec::new();
+    let mut below = Vec::new();
+    for i in 0..=PLACES / 2 {
+        let x = low + (high - low) * f64::from(i) / f64::from(PLACES / 2);
+        let kernel = |p: &(f64, f64)| p.1 * (-((p.0 - x) / width).powi(2) / 2.0).exp();
+        heights.push(at.iter().map(kernel).sum::<f64>());
+        below.push(at.iter().take_while(|p| p.0 <= x).map(|p| p.1).sum::<f64>() / total);
+    }
+    // Of the hills left and right of each place, the lower.
+    let mut left = 0.0_f64;
+    let hills_left: Vec<f64> = heights
+        .iter()
+        .map(|h| {
+            left = left.max(*h);
+            left
+        })
+        .collect();
+    let mut right = 0.0_f64;
+    (0..heights.len()).rev().any(|i| {
+        right = right.max(heights[i]);
+        // Half of the smallest group may lie beyond a valley's lowest place.
+        let enough = below[i] >= smallest / 2.0 && 1.0 - below[i] >= smallest / 2.0;
+        enough && heights[i] < SMOOTH_VALLEY * right.min(hills_left[i])
+    })
 }
 
 /// A valley shallower than this part of the lower hill is none.

@@ -252,12 +252,11 @@ impl Tail {
         self.bounds_at(self.depth(q)?, confidence)
     }
 
-    /// Standard error of the log of the excess at `q`, with its degrees of freedom where days vary more
-    /// than independent readings would.
+    /// How much more the days vary the log of the excess at `q` than independent readings would: block
+    /// variance over the usual one. `None` where `q` is not in (0, share].
     #[must_use]
-    pub fn log_excess_error(&self, q: f64) -> Option<(f64, Option<f64>)> {
-        let block = self.block(self.gradient(self.depth(q)?));
-        Some((block.variance.sqrt(), block.degrees_of_freedom))
+    pub fn dispersion(&self, q: f64) -> Option<f64> {
+        Some(self.block(self.gradient(self.depth(q)?)).ratio)
     }
 
     /// Share beyond `x` with its two-sided interval at `level`: the shares whose quantile bounds are `x`,
@@ -435,8 +434,14 @@ impl Tail {
             })
         };
         let value = |shape: f64| at(shape).map_or(f64::NEG_INFINITY, |term| term.value);
-        let best = increasing_root_within(falls, from, to, 1e-4)
-            .map_or_else(|| largest(value, from, to), value);
+        // A slope that passes zero at less than a summit: then the slower search.
+        let best = increasing_root_within(falls, from, to, 1e-5)
+            .map(value)
+            .filter(|found| {
+                let others = [from, self.shape, to].map(value);
+                others.iter().all(|other| other <= found)
+            })
+            .unwrap_or_else(|| largest(value, from, to));
         let lost = (self.highest - best).max(0.0);
         if !lost.is_finite() {
             // No shape reaches the largest reading with so small an excess.

@@ -18,3 +18,10 @@ mod tolerance;
 mod trend;
 mod verdict_findings;
 mod verdicts;
+
+/// The published cases guard themselves: a test that opens one must compare each of its numbers.
+#[test]
+#[should_panic(expected = "never compared: {\"lag1_autocorrelation\", \"mean\", \"n\", \"sd\"}")]
+fn a_number_forgotten_fails() {
+    crate::support::checks::load("strd-univariate-lottery");
+}

@@ -285,7 +285,8 @@ fn non_parametric_estimates_obey() {
         more.extend([(3, Observation::Below(1e6), 40.0)]);
         more.extend([(3, Observation::Above(-1e6), 40.0)]);
         let with_bounds = of_empirical(&grouped(&more), middle);
-        assert_same(&whole, &with_bounds, 1.0, 1e-6);
+        // Masses are searched for, and the search ends where they stand still to 1e-13 a round.
+        assert_same(&whole, &with_bounds, 1.0, 1e-5);
     }
 }
 

@@ -96,6 +96,10 @@ pub fn series(name: &str) -> SeriesReport {
                 apart_ma: Some(e(2.16, 2.15, 2.17)),
                 together_ma: Some(e(2.4, 2.2, 2.9)),
                 excess_share: Some(e(0.0005, 0.0001, 0.001)),
+                approximate: vec![ApproximateReport {
+                    reason: "days_decide",
+                    sentence: "Days differ.",
+                }],
             },
             in_use_because: "readings stand apart from the healthy body".to_owned(),
         }),

@@ -87,7 +87,10 @@ fn exceedance_falls_to_nothing() {
     .unwrap();
     let short = Tail::fit(&ended, 0.4, None, Line::Readings).unwrap();
     assert!(short.shape < -0.1, "{}", short.shape);
-    for tail in [short, Tail::fit(&exponential(3_000, 5.0), 2.31, None, Line::Readings).unwrap()] {
+    for tail in [
+        short,
+        Tail::fit(&exponential(3_000, 5.0), 2.31, None, Line::Readings).unwrap(),
+    ] {
         let mut before = [1.0; 3];
         for x in [0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 20.0, 100.0, 1e4, 1e9] {
             let e = tail.exceedance(tail.threshold + x, 0.95).unwrap();

@@ -23,13 +23,13 @@ const METHODS: [Method; 14] = [
     },
     Method {
         question: "Healthy body",
-        how: "Six families (normal, lognormal, gamma, Weibull, log-logistic, Gumbel) are fitted by maximum likelihood to the counted readings, with trips and rounding taken into account, and averaged with weights by AICc; the interval includes the disagreement between families.",
-        source: "Burnham & Anderson 2002",
+        how: "Six families (normal, lognormal, gamma, Weibull, log-logistic, Gumbel) are fitted by maximum likelihood to the counted readings, with trips and rounding taken into account, and averaged with weights by AICc; the interval includes the disagreement between families. They draw the curve; readings that many units lie on both sides of are taken from the readings themselves, inside a step along the curve.",
+        source: "Burnham & Anderson 2002; Woodruff 1952",
     },
     Method {
         question: "Days are not independent",
-        how: "The influence of each day is summed over blocks of days in a row; where that gives a larger variance than the usual one, it is used, with Student t.",
-        source: "White 1982; Liang & Zeger 1986",
+        how: "The influence of each day is summed over blocks of days in a row; where that gives a larger variance than the usual one, it is used, with Student t, paid up for days that hang together beyond their block; an upper end moves out where a few days read far above the others.",
+        source: "White 1982; Liang & Zeger 1986; Johnson 1978",
     },
     Method {
         question: "Points of the probability plot",
@@ -43,13 +43,13 @@ const METHODS: [Method; 14] = [
     },
     Method {
         question: "Strays",
-        how: "The body is fitted to the readings below a cut, each probability divided by that of lying below it; readings too far out to belong are found with a bound on the share of false ones.",
+        how: "The body is fitted to the readings below a cut, each probability divided by that of lying below it; readings too far out to belong, by the families, by the tail next to the cut and by the best family's tail, are found with a bound on the share of false ones.",
         source: "Efron 2004; Benjamini & Hochberg 1995",
     },
     Method {
         question: "Tail",
-        how: "Two answers. Apart: from the body with strays kept out. Together: a generalised Pareto fit to the highest readings, every one taken as healthy. Which is in use, and why, stands with each series.",
-        source: "",
+        how: "Two answers. Together: a generalised Pareto fit to the highest readings, every one taken as healthy. Apart: strays kept out, from the families and from such a fit to the readings next to the cut, weighed by how much the readings gain over the family. Both are fitted on the scores of the best family, minus the logarithm of the share that it expects above a reading, so that they learn only how the readings differ from it. Where readings lie beyond, strays must explain them better than a long tail. Which is in use, and why, stands with each series; numbers that simulation shows to hold less often than they say are marked as approximate.",
+        source: "Pickands 1975; Davison & Smith 1990; Akaike 1974",
     },
     Method {
         question: "Capability",

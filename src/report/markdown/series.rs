@@ -302,6 +302,10 @@ fn numbers(page: &mut String, s: &SeriesReport, show: &Currents) {
         ma,
     );
     line!(page);
+    let reasons = s.distribution.iter().flat_map(|d| &d.tail.approximate);
+    for why in reasons {
+        line!(page, "> Approximate. {}\n", why.sentence);
+    }
 }
 
 /// A change of a tester or product, with its interval.

@@ -33,7 +33,6 @@ struct Said {
     too_tight: bool,
     /// Distance of `U` from the truth, in distances of the truth from the median.
     surplus: Option<f64>,
-    approximate: bool,
 }
 
 /// A row of the table.
@@ -48,14 +47,12 @@ pub struct Row {
     pub counts: [(usize, usize, usize); 7],
     /// Series whose answer was `together`; `apart`; none.
     pub answers: [usize; 3],
-    /// Series in which the body was found too long; two groups.
+    /// Series in which a long tail explains what strays would; two groups.
     pub odd: [usize; 2],
     /// Series in which a limit that rejects 0.3 of the accepted share is called too tight.
     pub too_tight: usize,
     /// Median distance of `U` from the truth, in distances of the truth from the median.
     pub surplus: f64,
-    /// Series whose tail numbers are said to be approximate.
-    pub approximate: usize,
 }
 
 impl Row {
@@ -110,7 +107,6 @@ pub fn row(law: &Truth, cell: &Cell, replicates: usize, seed: u64) -> Row {
         odd: [because(Because::LongTail), because(Because::TwoGroups)],
         too_tight: of(&|s: &Said| s.too_tight),
         surplus: surplus.get(surplus.len() / 2).copied().unwrap_or(f64::NAN),
-        approximate: of(&|s: &Said| s.approximate),
     }
 }
 
@@ -134,7 +130,6 @@ fn ask(law: &Truth, cell: &Cell, made: &Made, truth: &True, seed: u64, replicate
         which: None,
         too_tight: false,
         surplus: None,
-        approximate: false,
     };
     let Ok(body) = describe(&data, &Edges::uniform(made.step), &Options::default()) else {
         return said;

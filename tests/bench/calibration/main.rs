@@ -45,16 +45,16 @@ fn main() -> Result<(), String> {
         wanted.replicates, wanted.set
     );
     println!(
-        "| law | {} | false too tight | U surplus | together | apart | none | long tail | groups | approximate |",
+        "| law | {} | false too tight | U surplus | together | apart | none | long tail | groups |",
         COLUMNS.join(" | ")
     );
-    println!("|---{}|", "|---".repeat(COLUMNS.len() + 8));
+    println!("|---{}|", "|---".repeat(COLUMNS.len() + 7));
     for cell in plan::cells() {
         let words = cell.words();
         if wanted.cell.as_ref().is_some_and(|c| !words.contains(c)) {
             continue;
         }
-        println!("| **{words}** |{}", " |".repeat(COLUMNS.len() + 8));
+        println!("| **{words}** |{}", " |".repeat(COLUMNS.len() + 7));
         for law in truth::laws(wanted.set) {
             if wanted.law.as_ref().is_some_and(|l| !law.name.contains(l)) {
                 continue;
@@ -80,7 +80,7 @@ fn print(row: &Row, sides: bool) {
         })
         .collect();
     println!(
-        "| {}{} | {} | {} | {:.3} | {} | {} | {} | {} | {} | {} |",
+        "| {}{} | {} | {} | {:.3} | {} | {} | {} | {} | {} |",
         row.law,
         if row.of_a_family { "" } else { "*" },
         columns.join(" | "),
@@ -91,7 +91,6 @@ fn print(row: &Row, sides: bool) {
         percent(row.answers[2]),
         percent(row.odd[0]),
         percent(row.odd[1]),
-        percent(row.approximate),
     );
     std::io::stdout().flush().ok();
 }
