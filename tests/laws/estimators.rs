@@ -189,7 +189,7 @@ fn of_tail(data: &Grouped, threshold: f64, unit: f64) -> Answers {
             .extend([bounds.value, bounds.lower, bounds.upper]);
         let two = tail.quantile_estimate(q, 0.95).unwrap();
         out.in_unit.extend([two.value, two.low, two.high]);
-        let (error, _) = tail.log_excess_error(q).unwrap();
+        let error = tail.dispersion(q).unwrap();
         out.bare.push(error);
     }
     for x in [1.05, 1.3, 1.7] {
