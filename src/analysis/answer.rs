@@ -268,7 +268,11 @@ impl Body {
     ///
     /// The readings are censored, so the number of readings is the one that would carry the fit's
     /// information: `(1/9 + c²/2) / variance`, the large-sample variance of the index turned round.
-    fn exact_performance(&self, limit: f64, what: &dyn Fn(&Law) -> f64) -> Option<Estimate> {
+    pub(super) fn exact_performance(
+        &self,
+        limit: f64,
+        what: &dyn Fn(&Law) -> f64,
+    ) -> Option<Estimate> {
         let best = self.average.best();
         if best.fit.law.family() != Family::Normal || best.weight < NORMAL_FROM {
             return None;
@@ -412,7 +416,7 @@ fn blended(
 }
 
 /// Root sum of squares of how far each pair of ends lies below and above the value.
-fn distances(value: f64, pairs: [[f64; 2]; 2]) -> (f64, f64) {
+pub(super) fn distances(value: f64, pairs: [[f64; 2]; 2]) -> (f64, f64) {
     let (mut down, mut up) = (0.0, 0.0);
     for pair in pairs {
         let low = pair[0].min(pair[1]).min(value);

@@ -1,6 +1,10 @@
 //! Capability against a limit: the index, its exact bound for normal readings, and the rejects seen.
 
+use std::collections::BTreeMap;
+
 use crate::analysis::body::NotDone;
+use crate::records::{Day, Outcome};
+use crate::series::OutcomeLine;
 use crate::stats::blocks::block_variance;
 use crate::stats::estimate::Estimate;
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson};
@@ -40,6 +44,27 @@ pub struct DayRejects {
     pub rejected: f64,
     /// Units judged against it.
     pub judged: f64,
+}
+
+/// First attempts by day, ascending: those with the outcome `rejects`, of those judged (all but those not
+/// completed).
+#[must_use]
+pub fn reject_days<'a>(
+    outcomes: impl Iterator<Item = &'a OutcomeLine>,
+    rejects: Outcome,
+) -> Vec<DayRejects> {
+    let mut days: BTreeMap<Day, DayRejects> = BTreeMap::new();
+    for o in outcomes.filter(|o| o.outcome != Outcome::NotCompleted) {
+        let day = days.entry(o.day).or_insert(DayRejects {
+            rejected: 0.0,
+            judged: 0.0,
+        });
+        day.judged += f64::from(o.count);
+        if o.outcome == rejects {
+            day.rejected += f64::from(o.count);
+        }
+    }
+    days.into_values().collect()
 }
 
 /// Share of the judged units that were rejected, with the exact interval on effective counts.

@@ -3,11 +3,13 @@
 use rayon::prelude::*;
 
 use super::body::NotDone;
-use super::capability::{DayRejects, observed_rejects};
+use super::capability::{observed_rejects, reject_days};
 use super::causes::{Cause, causes, without};
 use super::checks::{StationChecks, checks};
+use super::drift::DAYS_PER_MONTH;
 use super::healthy::{Ask, Healthy, healthy, options, plain_options};
 use super::leads::{OpenLeads, open_leads};
+use super::low_side::{UnderLimit, under_limit};
 use super::months::{Month, months};
 use super::practice::{Practice, practice, repeatability};
 use super::readings::{Reading, coarsest_step, edges, ma};
@@ -54,8 +56,10 @@ pub struct Finding {
     pub healthy: Result<Healthy, NotDone>,
     /// Goodness of fit: p-value and largest gap.
     pub goodness: (Option<f64>, Option<f64>),
-    /// Observed rejects in the period.
+    /// Observed rejects in the period, at the limit in force.
     pub observed: Option<Estimate>,
+    /// Results under the low limit in force in the period; `None` where there is none.
+    pub observed_low: Option<Result<UnderLimit, NotDone>>,
     /// Strays over the whole history.
     pub strays: StrayList,
     /// Retests.
@@ -72,6 +76,15 @@ pub struct Finding {
     pub step_ma: f64,
     /// Voltage and frequency.
     pub facts: SeriesFacts,
+}
+
+impl Finding {
+    /// Units judged per month of the period.
+    #[must_use]
+    pub fn units_per_month(&self) -> f64 {
+        let days = f64::from(self.judge.to - self.judge.from + 1);
+        self.units_judged / (days / DAYS_PER_MONTH).max(1.0 / DAYS_PER_MONTH)
+    }
 }
 
 /// All findings.
@@ -113,6 +126,7 @@ fn finding(
     let series = &pass.series[n];
     let limits = &moved.limits;
     let limit_ma = limits.now.high_pa.map(ma);
+    let low_pa = limits.now.low_pa.filter(|low| *low > 0);
     let inside = |day: Day| (judge.from..=judge.to).contains(&day);
     let causes = causes(pass, n);
     let healthy_readings = without(pass, n, &moved.readings, &causes);
@@ -132,6 +146,7 @@ fn finding(
         edges: &all_edges,
         step_ma,
         limit_ma,
+        low_limit_ma: low_pa.map(ma),
         slope: judge.slope,
         to: judge.to,
         horizon: judge.horizon,
@@ -159,21 +174,14 @@ fn finding(
         .collect();
     lots.sort_unstable();
     lots.dedup();
-    let mut rejects: std::collections::BTreeMap<Day, DayRejects> =
-        std::collections::BTreeMap::new();
-    for o in outcomes().filter(|o| o.outcome != Outcome::NotCompleted) {
-        let day = rejects.entry(o.day).or_insert(DayRejects {
-            rejected: 0.0,
-            judged: 0.0,
-        });
-        day.judged += f64::from(o.count);
-        day.rejected += if o.outcome == Outcome::OverLimit {
-            f64::from(o.count)
-        } else {
-            0.0
-        };
-    }
-    let rejects: Vec<DayRejects> = rejects.into_values().collect();
+    // Only units judged at the limit in force: the expected rejects are of that limit.
+    let at_limit = outcomes().filter(|o| {
+        o.limits
+            .high_pa
+            .is_none_or(|high| Some(high) == limits.now.high_pa)
+    });
+    let rejects = reject_days(at_limit, Outcome::OverLimit);
+    let observed_low = low_pa.map(|low| under_limit(outcomes(), low, config.confidence));
     let moving = judge.slope || moved.drift.shape == Some(super::drift::Shape::Season);
     let levels = Levels {
         boundaries: &judge.boundaries,
@@ -218,6 +226,7 @@ fn finding(
         healthy,
         goodness,
         observed: observed_rejects(&rejects, config.confidence).ok(),
+        observed_low,
         strays,
         practice: practice(pass, n, config.retests_allowed),
         repeatability: repeatability(series, config.confidence),

@@ -3,14 +3,13 @@
 
 use super::body::{Body, NotDone, Options, Which, describe};
 use super::carry::{CarryLines, SpreadLine, carry, leave_out_blocks};
+use super::low_side::{LowEnd, LowSide, low_quantities};
 use super::movement::group_rules;
 use super::readings::{Reading, grouped};
 use super::strays::Edges;
 use crate::config::Config;
 use crate::records::Day;
 use crate::series::Says;
-use crate::stats::average::Scale;
-use crate::stats::distribution::{Distribution, Law};
 use crate::stats::estimate::Estimate;
 use crate::stats::sample::Grouped;
 use crate::stats::special::student_t_quantile;
@@ -57,7 +56,8 @@ pub struct Healthy {
     pub apart: Option<TailNumbers>,
     /// With every reading taken as healthy.
     pub together: Option<TailNumbers>,
-    /// The reading that all but the accepted share lie above: estimate and one-sided bounds.
+    /// The reading that all but the accepted share lie above, by the answer in use: estimate and one-sided
+    /// bounds.
     pub low_side: Option<(f64, f64, f64)>,
     /// Expected share above the limit in force.
     pub reject_share: Option<Estimate>,
@@ -65,6 +65,8 @@ pub struct Healthy {
     pub reject_share_at_horizon: Option<f64>,
     /// `P_pkU` against the limit in force.
     pub performance: Option<Estimate>,
+    /// Against the low limit in force; `None` where there is none.
+    pub low: Option<LowSide>,
     /// When the limit is reached.
     pub crossing: Option<Crossing>,
     /// The lines readings were carried along.
@@ -83,6 +85,8 @@ pub struct Ask<'a> {
     pub step_ma: f64,
     /// The limit in force, mA.
     pub limit_ma: Option<f64>,
+    /// The low limit in force, mA.
+    pub low_limit_ma: Option<f64>,
     /// Whether a slope is established.
     pub slope: bool,
     /// Last day of the period judged.
@@ -152,15 +156,11 @@ fn as_it_stands(body: Body, ask: &Ask<'_>, config: &Config) -> Healthy {
     let performance = ask
         .limit_ma
         .and_then(|limit| ask_body(&|w| body.performance(w, limit).ok()));
-    let low_side = body
-        .average
-        .one_sided(
-            body.fitted(),
-            Scale::Log,
-            config.confidence,
-            &|law: &Law| law.quantile(a),
-        )
-        .map(|b| (b.value, b.lower, b.upper));
+    let low_side = LowEnd::of(&body)
+        .and_then(|end| end.bounds(a))
+        .map(|b| (b.value, b.lower, b.upper))
+        .ok();
+    let low = ask.low_limit_ma.map(|limit| LowSide::of(&body, limit));
     Healthy {
         in_use,
         quantiles,
@@ -170,6 +170,7 @@ fn as_it_stands(body: Body, ask: &Ask<'_>, config: &Config) -> Healthy {
         reject_share,
         reject_share_at_horizon: None,
         performance,
+        low,
         crossing: None,
         lines: None,
         body,
@@ -299,6 +300,9 @@ fn quantities(
         let days = (limit - x) / per_day;
         (days > 0.0 && days.is_finite()).then(|| days.ln())
     }));
+    let low = ask.low_limit_ma;
+    let alone = answers == [Which::Together];
+    all.extend(low_quantities(body, alone, low, low.map(back), a));
     all
 }
 
@@ -383,6 +387,18 @@ fn carried(judged: &[Reading], data: &Grouped, ask: &Ask<'_>, config: &Config) -
     plain.reject_share = estimate(9, &logistic);
     plain.reject_share_at_horizon = value[10].map(logistic);
     plain.performance = estimate(11, &|x| x);
+    plain.low = plain.low.map(|low| {
+        low.carried(
+            estimate(13, &|x| x),
+            estimate(14, &logistic),
+            value[15].map(logistic),
+        )
+    });
+    let low_end = value[16].zip(error(16)).map(|(v, e)| {
+        let at = |t: f64| (v + t * e).exp();
+        (at(0.0), at(-one_sided), at(one_sided))
+    });
+    plain.low_side = low_end.or(plain.low_side);
     plain.crossing = crossing;
     plain.lines = Some(all_lines);
     Some(plain)

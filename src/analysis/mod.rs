@@ -19,6 +19,7 @@ pub mod groups;
 pub mod healthy;
 pub mod leads;
 pub mod limits;
+pub mod low_side;
 pub mod months;
 mod movement;
 pub mod practice;

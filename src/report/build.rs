@@ -200,6 +200,9 @@ fn series_report(parts: &Parts<'_>, n: usize, id: &str, notes: &mut Vec<String>)
     {
         note(format!("no answer about the tail: {reason}"));
     }
+    for reason in low_reasons(finding) {
+        note(reason);
+    }
     if moved.drift.shape.is_none() {
         note(format!(
             "no shape of movement: {}",
@@ -271,6 +274,7 @@ fn series_report(parts: &Parts<'_>, n: usize, id: &str, notes: &mut Vec<String>)
             .map(|s| s.scaled(1e6))
             .as_ref()),
         observed_reject_ppm: e(finding.observed.as_ref().map(|s| s.scaled(1e6)).as_ref()),
+        low_side: low_side(finding, moved),
         verdict: verdict_report(verdict, finding),
         strays: stray_report(pass, finding, config),
         retests: RetestReport {
@@ -286,6 +290,44 @@ fn series_report(parts: &Parts<'_>, n: usize, id: &str, notes: &mut Vec<String>)
         charts: Vec::new(),
         title,
     }
+}
+
+/// The low limit in force against healthy units and results; `None` where there is none.
+fn low_side(finding: &Finding, moved: &SeriesMovement) -> Option<LowSideReport> {
+    let seen = finding.observed_low.as_ref()?.as_ref().ok();
+    let low = finding.healthy.as_ref().ok().and_then(|h| h.low.as_ref());
+    let steady = moved.drift.shape == Some(Found::Steady);
+    let share = low.and_then(|low| low.reject_share.as_ref().ok());
+    let scaled = |by: f64| e(share.map(|s| s.scaled(by)).as_ref());
+    Some(LowSideReport {
+        index: if steady { "C_pkL" } else { "P_pkL" }.to_owned(),
+        value: e(low.and_then(|low| low.performance.as_ref().ok())),
+        expected_reject_ppm: scaled(1e6),
+        expected_reject_ppm_at_horizon: low
+            .and_then(|low| low.reject_share_at_horizon)
+            .map(|share| 1e6 * share),
+        rejects_per_month: scaled(finding.units_per_month()),
+        observed_reject_ppm: e(seen.map(|s| s.share.scaled(1e6)).as_ref()),
+        observed_rejects: seen.map(|s| whole(s.rejected)),
+        observed_units: seen.map(|s| whole(s.judged)),
+    })
+}
+
+/// Why numbers about the low limit are missing; a body that is missing has its own note.
+fn low_reasons(finding: &Finding) -> Vec<String> {
+    let mut reasons = Vec::new();
+    if let Ok(Healthy { low: Some(low), .. }) = &finding.healthy {
+        if let Err(reason) = &low.performance {
+            reasons.push(format!("no index against the low limit: {reason}"));
+        }
+        if let Err(reason) = &low.reject_share {
+            reasons.push(format!("no expected share below the low limit: {reason}"));
+        }
+    }
+    if let Some(Err(_)) = &finding.observed_low {
+        reasons.push("no share of results under the low limit: no unit of the period was judged at the limit in force".to_owned());
+    }
+    reasons
 }
 
 /// Model and conditions; with test point and step only where two series would otherwise look alike.

@@ -50,6 +50,12 @@ pub fn not_finite(report: &Report) -> Vec<String> {
             see("distribution.goodness.p_value", d.goodness.p_value);
             see("distribution.goodness.largest_gap", d.goodness.largest_gap);
         }
+        if let Some(low) = &s.low_side {
+            see(
+                "low_side.expected_reject_ppm_at_horizon",
+                low.expected_reject_ppm_at_horizon,
+            );
+        }
         let v = &s.verdict;
         see("verdict.band_low_ma", v.band_low_ma);
         see("verdict.band_high_ma", v.band_high_ma);

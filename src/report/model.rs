@@ -230,6 +230,8 @@ pub struct SeriesReport {
     pub expected_reject_ppm: Option<E>,
     /// Units seen beyond the limit in the period judged, per million.
     pub observed_reject_ppm: Option<E>,
+    /// The low limit in force against healthy units and results; `null` where there is none.
+    pub low_side: Option<LowSideReport>,
     /// The verdict.
     pub verdict: VerdictReport,
     /// Readings that do not belong with the healthy body.
@@ -376,6 +378,27 @@ pub struct CapabilityReport {
     pub index: String,
     /// Its value.
     pub value: E,
+}
+
+/// The low limit in force. What has no answer is `null`, with the reason in the notes.
+#[derive(Debug, Clone, Serialize)]
+pub struct LowSideReport {
+    /// `P_pkL` or `C_pkL`.
+    pub index: String,
+    /// Its value.
+    pub value: Option<E>,
+    /// Healthy units expected below the low limit, per million.
+    pub expected_reject_ppm: Option<E>,
+    /// The same at the end of the horizon, where a slope is established.
+    pub expected_reject_ppm_at_horizon: Option<f64>,
+    /// Healthy units expected below it a month.
+    pub rejects_per_month: Option<E>,
+    /// Units seen below it in the period judged, per million: as a rule open connections.
+    pub observed_reject_ppm: Option<E>,
+    /// How many they are.
+    pub observed_rejects: Option<u64>,
+    /// Units judged at this limit.
+    pub observed_units: Option<u64>,
 }
 
 /// The verdict.

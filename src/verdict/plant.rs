@@ -12,7 +12,7 @@ use super::period::{DayUnits, Period, horizon_end, judged_from};
 use super::physics::LeakAdds;
 use super::wording::Wording;
 use crate::analysis::body::Which;
-use crate::analysis::drift::{DAYS_PER_MONTH, Shape as Found};
+use crate::analysis::drift::Shape as Found;
 use crate::analysis::healthy::TailNumbers;
 use crate::analysis::readings::ma;
 use crate::analysis::{Finding, Findings, Judge, Movement, SeriesMovement};
@@ -299,7 +299,6 @@ fn judge_series(
         production_days: finding.days_judged,
         lots: finding.lots_judged,
     };
-    let months = f64::from(finding.judge.to - finding.judge.from + 1) / DAYS_PER_MONTH;
     let passed = finding
         .strays
         .units
@@ -321,7 +320,7 @@ fn judge_series(
         judged,
         healthy_rejects_seen: healthy_rejects,
         expected_reject_share: healthy.and_then(|h| h.reject_share.clone()),
-        units_per_month: finding.units_judged / months.max(1.0 / DAYS_PER_MONTH),
+        units_per_month: finding.units_per_month(),
         strays_passed: passed,
         limit_reached_on: forecast,
     };

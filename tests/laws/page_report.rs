@@ -109,6 +109,16 @@ pub fn series(name: &str) -> SeriesReport {
         }),
         expected_reject_ppm: Some(e(0.0001, 0.0, 0.9)),
         observed_reject_ppm: Some(e(2006.7, 1037.0, 3503.0)),
+        low_side: Some(LowSideReport {
+            index: "P_pkL".to_owned(),
+            value: Some(e(2.31, 2.2, 2.44)),
+            expected_reject_ppm: Some(e(0.002, 0.0, 0.04)),
+            expected_reject_ppm_at_horizon: Some(0.001),
+            rejects_per_month: Some(e(0.000_001, 0.0, 0.000_02)),
+            observed_reject_ppm: Some(e(3600.0, 1600.0, 6800.0)),
+            observed_rejects: Some(9),
+            observed_units: Some(2500),
+        }),
         verdict: VerdictReport {
             verdict: Some("too_loose".to_owned()),
             provisional: true,

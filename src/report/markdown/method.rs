@@ -53,12 +53,12 @@ const METHODS: [Method; 14] = [
     },
     Method {
         question: "Capability",
-        how: "(limit − X50) / (X99.865 − X50); called capability only where the series is steady, else performance.",
+        how: "High limit, U: (limit − X50) / (X99.865 − X50). Low limit, L: (X50 − limit) / (X50 − X0.135). Called capability (C) only where the series is steady, else performance (P). Where the normal distribution fits and days vary no more than single units would, the interval is the exact one by non-central t. Healthy units expected below the low limit are from the healthy body, readings of open leads kept out.",
         source: "ISO 22514-2 and -4",
     },
     Method {
-        question: "Units seen over the limit",
-        how: "Exact interval for a share, on counts reduced to what days that hang together are worth.",
+        question: "Units seen beyond a limit",
+        how: "Of the units judged at the limit in force. Exact interval for a share, on counts reduced to what days that hang together are worth.",
         source: "Clopper & Pearson 1934; Korn & Graubard 1998",
     },
     Method {

@@ -20,6 +20,7 @@ pub(super) fn section(page: &mut String, s: &SeriesReport) {
     conditions(page, s);
     limits(page, s, &show);
     numbers(page, s, &show);
+    low_side(page, s, &show);
     findings::strays(page, s, &show);
     findings::retests(page, s);
     findings::drift(page, s, &show);
@@ -305,6 +306,56 @@ fn numbers(page: &mut String, s: &SeriesReport, show: &Currents) {
     let reasons = s.distribution.iter().flat_map(|d| &d.tail.approximate);
     for why in reasons {
         line!(page, "> Approximate. {}\n", why.sentence);
+    }
+}
+
+/// One line about the low limit; none where there is none.
+fn low_side(page: &mut String, s: &SeriesReport, show: &Currents) {
+    let Some((low, limit)) = s.low_side.as_ref().zip(s.limit.low_ma) else {
+        return;
+    };
+    let expected = match (&low.expected_reject_ppm, &low.rejects_per_month) {
+        (Some(share), Some(a_month)) => format!(
+            "of the healthy units {} are expected below it, {} a month",
+            with_interval(share, ppm),
+            with_interval(a_month, few)
+        ),
+        _ => "how many healthy units it rejects is not known".to_owned(),
+    };
+    let index = low.value.as_ref().map_or_else(String::new, |e| {
+        let kind = if low.index == "C_pkL" {
+            "capability"
+        } else {
+            "performance"
+        };
+        format!(
+            "; {kind} index {} {}",
+            text(&low.index),
+            with_interval(e, |x| format!("{x:.2}"))
+        )
+    });
+    let seen = match (low.observed_rejects, low.observed_units) {
+        (Some(0), Some(units)) => format!("no unit of {}", grouped(units)),
+        (Some(n), Some(units)) => format!("{} of {}", counted(n, "unit"), grouped(units)),
+        _ => "not known".to_owned(),
+    };
+    let share = low
+        .observed_reject_ppm
+        .as_ref()
+        .map_or_else(String::new, |e| format!(", {}", with_interval(e, ppm)));
+    line!(
+        page,
+        "Low limit {}: {expected}{index}. Seen below it: {seen}{share}; as a rule an open lead, an open switch or a missing part, not a healthy unit.\n",
+        show.set(limit)
+    );
+}
+
+/// A number of units: three digits, and less than a hundredth says just that.
+fn few(x: f64) -> String {
+    if x > 0.0 && x < 0.01 {
+        "< 0.01".to_owned()
+    } else {
+        digits(x)
     }
 }
 
