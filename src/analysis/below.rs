@@ -191,7 +191,12 @@ pub(super) fn distinct(data: &Grouped, cut: f64) -> usize {
         .count()
 }
 
-fn families(data: &Grouped, cut: f64, low_cut: Option<f64>) -> Result<(Grouped, Average), NotDone> {
+/// The families fitted to the readings below the cut, those below the lower cut censored there.
+pub(super) fn families(
+    data: &Grouped,
+    cut: f64,
+    low_cut: Option<f64>,
+) -> Result<(Grouped, Average), NotDone> {
     let below = |o: Observation| match o {
         Observation::Above(_) => None,
         _ if place(o) >= cut => None,

@@ -129,8 +129,19 @@ fn finding(
     let low_pa = limits.now.low_pa.filter(|low| *low > 0);
     let inside = |day: Day| (judge.from..=judge.to).contains(&day);
     let causes = causes(pass, n);
+    let mut stations: Vec<u16> = moved.readings.iter().map(|r| r.station).collect();
+    stations.sort_unstable();
+    stations.dedup();
+    let open_lead_ma = leads.highest(&stations, facts);
+    // Clear above an unconnected lead; all where that is not known.
+    let clear: Vec<(Day, u16, i64)> = series
+        .under_limit_pa
+        .iter()
+        .filter(|(day, _, pa)| inside(*day) && open_lead_ma.is_none_or(|open| ma(*pa) > 1.5 * open))
+        .copied()
+        .collect();
     let healthy_readings = without(pass, n, &moved.readings, &causes);
-    let judged: Vec<Reading> = healthy_readings
+    let mut judged: Vec<Reading> = healthy_readings
         .iter()
         .filter(|r| inside(r.day))
         .copied()
@@ -141,6 +152,19 @@ fn finding(
             .or_else(|| moved.readings.first().map(|r| r.ma))
             .unwrap_or(0.0);
     let step_ma = coarsest_step(pass, &moved.readings, typical);
+    // Healthy units under a low limit that cuts into them say only that they lie below it. Without the
+    // open-lead reading they cannot be told from open leads, which say nothing.
+    if let (Some(low), Some(_)) = (low_pa, open_lead_ma) {
+        judged.extend(clear.iter().map(|&(day, station, _)| Reading {
+            day,
+            station,
+            ma: ma(low),
+            step_ma,
+            says: Says::Below,
+            count: 1.0,
+        }));
+        judged.sort_by_key(|r| r.day);
+    }
     let first_day = moved.readings.first().map_or(judge.from, |r| r.day);
     let ask = Ask {
         edges: &all_edges,
@@ -156,10 +180,6 @@ fn finding(
     let goodness = healthy
         .as_ref()
         .map_or((None, None), |h| goodness(h, config.seed));
-    let mut stations: Vec<u16> = moved.readings.iter().map(|r| r.station).collect();
-    stations.sort_unstable();
-    stations.dedup();
-    let open_lead_ma = leads.highest(&stations, facts);
     let outcomes = || series.outcomes.iter().filter(|o| inside(o.day));
     let mut days: Vec<Day> = outcomes().map(|o| o.day).collect();
     days.dedup();
@@ -191,11 +211,6 @@ fn finding(
         facts,
     };
     let strays = strays(pass, n, &moved.readings, &levels, config);
-    let clear = series
-        .under_limit_pa
-        .iter()
-        .filter(|(_, pa)| open_lead_ma.is_none_or(|open| ma(*pa) > 1.5 * open))
-        .count() as u64;
     // Two groups are looked for month by month only where the series has them: it takes most of the time.
     let grouped = moved.split.is_some() || healthy.as_ref().is_ok_and(|h| h.body.groups.is_some());
     let monthly = if grouped {
@@ -231,7 +246,7 @@ fn finding(
         practice: practice(pass, n, config.retests_allowed),
         repeatability: repeatability(series, config.confidence),
         open_lead_ma,
-        healthy_under_limit: clear,
+        healthy_under_limit: clear.len() as u64,
         step_ma,
         facts,
         judge: judge.clone(),

@@ -26,7 +26,7 @@ pub fn open_leads(pass: &Pass, facts: &[SeriesFacts], config: &Config) -> OpenLe
             continue;
         }
         let lowest = series.outcomes.iter().filter_map(|o| o.limits.low_pa).min();
-        for (station, pa) in &series.under_limit_pa {
+        for (_, station, pa) in &series.under_limit_pa {
             if lowest.is_none_or(|low| pa * 5 < low) {
                 shown.entry(*station).or_default().push(ma(*pa) / drive);
             }

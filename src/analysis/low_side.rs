@@ -7,9 +7,12 @@
 //!
 //! Like the upper side, the numbers are from the answer in use: where the averaged families describe the
 //! series, from them (also where `together` is in use, whose law starts only at the upper tail); where they
-//! do not, from a generalised Pareto law of the lowest readings, strays below kept out as open leads.
+//! do not, from a generalised Pareto law of the lowest readings. Strays below are kept out of both.
+
+use std::borrow::Cow;
 
 use crate::analysis::answer::distances;
+use crate::analysis::below::families;
 use crate::analysis::body::{Body, NotDone, Which};
 use crate::analysis::capability::{DayRejects, index, observed_rejects, reject_days};
 use crate::analysis::strays::place;
@@ -19,7 +22,7 @@ use crate::stats::average::Scale;
 use crate::stats::distribution::{Distribution, Law};
 use crate::stats::estimate::Estimate;
 use crate::stats::sample::{Grouped, Observation};
-use crate::stats::tail::{Bounds, Tail, TailError};
+use crate::stats::tail::{Bounds, Line, Tail, TailError};
 
 /// Share of units at or below the lower reference reading of the geometric method (ISO 22514-2).
 pub const LOWER_REFERENCE: f64 = 0.001_35;
@@ -83,7 +86,13 @@ impl LowSide {
                 .performance
                 .and_then(|_| performance.ok_or(NotDone::NotFinite(INDEX))),
             reject_share,
-            reject_share_at_horizon,
+            reject_share_at_horizon: reject_share_at_horizon.map(|share| {
+                if share < 2.0 * SMALLEST_SHARE {
+                    0.0
+                } else {
+                    share
+                }
+            }),
         }
     }
 }
@@ -122,7 +131,7 @@ pub(super) fn low_quantities(
 /// The low end of a body: quantiles, bounds and shares below a reading.
 #[derive(Debug)]
 pub struct LowEnd<'a> {
-    body: &'a Body,
+    body: Cow<'a, Body>,
     /// Where no average of families describes the series.
     lowest: Option<Lowest>,
 }
@@ -142,16 +151,22 @@ impl<'a> LowEnd<'a> {
     /// readings are too few.
     pub fn of(body: &'a Body) -> Result<Self, NotDone> {
         body.which()?;
-        Self::by(body, body.together_alone())
+        Self::by(body, body.families_fail())
     }
 
     fn by(body: &'a Body, lowest: bool) -> Result<Self, NotDone> {
-        let lowest = if lowest {
-            Some(Lowest::of(body).map_err(|reason| NotDone::NoTail(reason.to_string()))?)
-        } else {
-            None
+        if lowest {
+            let lowest = Lowest::of(body).map_err(|why| NotDone::NoTail(why.to_string()))?;
+            return Ok(Self {
+                body: Cow::Borrowed(body),
+                lowest: Some(lowest),
+            });
+        }
+        let body = match body.strays.below.threshold {
+            Some(edge) => Cow::Owned(without_strays_below(body, edge)?),
+            None => Cow::Borrowed(body),
         };
-        Ok(Self { body, lowest })
+        Ok(Self { body, lowest: None })
     }
 
     /// One-sided bounds, each at the body's level, of the reading that all but a share `p` of the healthy
@@ -199,7 +214,7 @@ impl<'a> LowEnd<'a> {
     /// # Errors
     /// As [`Body::quantile`].
     pub fn performance(&self, limit: f64) -> Result<Estimate, NotDone> {
-        let (body, failed) = (self.body, NotDone::NotFinite(INDEX));
+        let (body, failed) = (&*self.body, NotDone::NotFinite(INDEX));
         if self.lowest.is_none() {
             let what = |law: &Law| {
                 index(limit, law.quantile(0.5), law.quantile(LOWER_REFERENCE)).unwrap_or(f64::NAN)
@@ -246,7 +261,7 @@ impl<'a> LowEnd<'a> {
     /// # Errors
     /// `NotFinite`.
     pub fn reject_share(&self, limit: f64) -> Result<Estimate, NotDone> {
-        let body = self.body;
+        let body = &*self.body;
         let share = match &self.lowest {
             None => body
                 .average
@@ -264,15 +279,13 @@ impl<'a> LowEnd<'a> {
 
 impl Lowest {
     fn of(body: &Body) -> Result<Self, TailError> {
-        // Strays below are open leads as a rule.
-        let edge = body.strays.below.threshold;
-        let healthy = |o: Observation| edge.is_none_or(|edge| place(o) >= edge);
+        let edge = body.strays.below.threshold.unwrap_or(f64::NEG_INFINITY);
         let turned = body
             .all
-            .filter_map(|_, o| healthy(o).then(|| turn(o)))
+            .filter_map(|_, o| (place(o) >= edge).then(|| turn(o)))
             .map_err(|_| TailError::TooFew(0.0))?;
         let threshold = threshold(&turned)?;
-        let tail = Tail::fit(&turned, threshold)?;
+        let tail = Tail::fit(&turned, threshold, None, Line::Readings)?;
         Ok(Self { turned, tail })
     }
 
@@ -299,6 +312,21 @@ impl Lowest {
             .collect();
         observed_rejects(&days, level).ok()
     }
+}
+
+/// The same body with its families fitted anew without the strays below `edge`, as a rule open leads. Among
+/// the lowest 2 %, which only count as below their cut, they would stand for as many healthy units.
+fn without_strays_below(body: &Body, edge: f64) -> Result<Body, NotDone> {
+    let healthy = body
+        .all
+        .filter_map(|_, o| (place(o) >= edge).then_some(o))
+        .map_err(|_| NotDone::TooFewReadings { found: 0.0 })?;
+    let (fitted, average) = families(&healthy, body.cut, body.low_cut)?;
+    Ok(Body {
+        average,
+        fitted,
+        ..body.clone()
+    })
 }
 
 fn turn(o: Observation) -> Observation {

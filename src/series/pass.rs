@@ -519,9 +519,11 @@ fn count_up(
                 && r.shown == Shown::Value
                 && let Some(s) = resolved.series[r.setup as usize]
             {
-                series[s as usize]
-                    .under_limit_pa
-                    .push((resolved.station[r.setup as usize], r.reading_pa));
+                series[s as usize].under_limit_pa.push((
+                    day_of(r.time, starts),
+                    resolved.station[r.setup as usize],
+                    r.reading_pa,
+                ));
             }
         }
         for (s, (sum, n)) in &swept.repeats {

@@ -72,8 +72,8 @@ pub struct Series {
     pub outcomes: Vec<OutcomeLine>,
     /// Readings by factor levels, sorted.
     pub by_factor: Vec<FactorLine>,
-    /// Values shown by under-limit results: station and picoamperes.
-    pub under_limit_pa: Vec<(u16, i64)>,
+    /// Values shown by under-limit results: production day, station and picoamperes; sorted.
+    pub under_limit_pa: Vec<(Day, u16, i64)>,
     /// Squared differences between two readings of one unit, in square milliamperes, summed; and how many.
     pub repeats: (f64, u32),
 }

@@ -9,6 +9,7 @@ mod empirical;
 mod ewma;
 mod goodness;
 mod log_tails;
+mod low_side;
 mod moments;
 mod multiple;
 mod physics;

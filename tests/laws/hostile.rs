@@ -371,9 +371,8 @@ fn every_question_to_a_body_is_answered_or_has_a_reason() {
             );
             // The law of the line is found to the optimiser's precision, and where the likelihood is flat a
             // tail on its scores moves with it; a search without a top may end or not.
-            match compare(&here, &there, factor, 2e-2) {
-                Some(what) => on_rounding.push(format!("{name} times {factor}, {what}")),
-                None => {}
+            if let Some(what) = compare(&here, &there, factor, 2e-2) {
+                on_rounding.push(format!("{name} times {factor}, {what}"));
             }
         }
     }

@@ -10,6 +10,7 @@ mod factory;
 mod families;
 mod goodness;
 mod hostile;
+mod low_side;
 mod movement;
 mod page_report;
 mod pages;

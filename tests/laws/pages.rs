@@ -189,6 +189,10 @@ fn the_result_file_has_every_key_of_the_contract() {
         (&d["tail"], "in_use apart_ma together_ma excess_share"),
         (&s["capability"], "index value"),
         (
+            &s["low_side"],
+            "index value expected_reject_ppm expected_reject_ppm_at_horizon rejects_per_month observed_reject_ppm observed_rejects observed_units",
+        ),
+        (
             &s["verdict"],
             "verdict provisional band_low_ma band_high_ma blind_spot_mohm reasons judged suggested_ma fits_until units_needed rejects_per_month low_limit_from_ma low_limit_to_ma open_lead_passes",
         ),
@@ -338,6 +342,42 @@ fn the_page_says_what_an_auditor_asks() {
         );
     }
     assert_eq!(page, summary(&report_of("M1")), "same report, same bytes");
+}
+
+/// A low limit has one line of its own, in numbers a reader can use; without one there is none.
+#[test]
+fn a_low_limit_has_one_line() {
+    let lines = |report: &Report| -> Vec<String> {
+        let page = summary(report);
+        let own = page.lines().filter(|l| l.starts_with("Low limit "));
+        own.map(str::to_owned).collect()
+    };
+    let mut report = report_of("M1");
+    report.series[0].limit.low_ma = Some(0.6);
+    let found = lines(&report);
+    assert_eq!(found.len(), 1, "{found:?}");
+    for said in [
+        "0.60 mA",
+        "P_pkL 2.31 (2.20 to 2.44)",
+        "9 units of 2\u{202f}500",
+        "open lead",
+    ] {
+        assert!(
+            found[0].replace('\\', "").contains(said),
+            "{said}: {}",
+            found[0]
+        );
+    }
+    // Asked but not answered: words, no numbers.
+    let low = report.series[0].low_side.as_mut().unwrap();
+    (low.value, low.expected_reject_ppm, low.observed_rejects) = (None, None, None);
+    (low.observed_reject_ppm, low.rejects_per_month) = (None, None);
+    assert!(lines(&report)[0].contains("not known"));
+    report.series[0].low_side = None;
+    report.series[0].limit.low_ma = None;
+    assert!(lines(&report).is_empty());
+    let json: Value = serde_json::from_str(&results(&report)).unwrap();
+    assert!(json["series"][0]["low_side"].is_null());
 }
 
 /// A series about which nothing is known still has its section.

@@ -636,3 +636,56 @@ fn the_settings_fill_columns_that_the_files_lack() {
         [(400_000_000, Says::Value), (450_000_000, Says::Above)]
     );
 }
+
+/// A low limit that cuts off the lowest 3 % of healthy units, open leads at 0.05 mA known: the expected share
+/// is about those 3 %, which the passes alone do not show, and open leads are seen but not expected.
+#[test]
+fn a_low_limit_that_cuts_into_healthy_units_shows_how_many() {
+    use leakdrift::stats::special::normal_quantile;
+    let (days, a_day) = (60_u32, 40_u32);
+    let limit = ((2.0 + 0.2 * normal_quantile(0.03)) * 1000.0).round() / 1000.0;
+    let mut text = String::from(
+        "tested_at,model,serial,station,applied_v,frequency_hz,reading_ma,low_limit_ma,high_limit_ma,outcome\n",
+    );
+    let first = NaiveDate::from_ymd_opt(2026, 1, 5).unwrap();
+    for n in 0..days * a_day {
+        // 1009 has no factor in common with 2400: every quantile once, spread over the days.
+        let p = (f64::from(n * 1009 % (days * a_day)) + 0.5) / f64::from(days * a_day);
+        let at = first + Days::new(u64::from(n / a_day));
+        let unit = n % a_day;
+        let mut row = |serial: String, ma: f64, minute: u32| {
+            let outcome = if ma < limit { "under limit" } else { "pass" };
+            text.push_str(&format!(
+                "{at} {:02}:{minute:02}:00,M1,{serial},S1,1000,50,{ma:.3},{limit:.3},5.000,{outcome}\n",
+                6 + unit / 4
+            ));
+        };
+        row(
+            format!("U{n:05}"),
+            2.0 + 0.2 * normal_quantile(p),
+            unit % 4 * 15,
+        );
+        if unit == 0 {
+            row(format!("L{n:05}"), 0.05, 7);
+        }
+    }
+    let dir = folder();
+    put(dir.path(), "in/t.csv", text);
+    put(dir.path(), "leakdrift.toml", "[open_lead_ma]\nS1 = 0.05\n");
+    run_in(
+        dir.path(),
+        ["review", "in", "--config", "leakdrift.toml", "--out", "out"],
+    )
+    .expect(0);
+    let results = crate::support::run::results(&dir.path().join("out"));
+    let low = &results["series"][0]["low_side"];
+    let expected = &low["expected_reject_ppm"];
+    let number = |key: &str| expected[key].as_f64().unwrap_or_else(|| panic!("{low}"));
+    assert!(
+        number("low") <= 30_000.0 && 30_000.0 <= number("high") && number("low") > 15_000.0,
+        "{low}"
+    );
+    // 72 healthy units and an open lead on each of 60 days, of 2460.
+    assert_eq!(low["observed_rejects"], 132);
+    assert_eq!(low["observed_units"], 2460);
+}

@@ -48,6 +48,11 @@ fn body(model: Model, kind: Kind) -> Body {
     }
 }
 
+/// The true share of the units at or below a reading on the last day judged.
+fn true_share(series: &Value, body: Body, ma: f64) -> f64 {
+    share_at_or_below(body, date(&series["verdict"]["judged"]["to"]), ma)
+}
+
 /// The true quantile of the units that a series judges: of the last day where it carries a slope to that
 /// day, else of all production days of the period together.
 fn true_quantile(series: &Value, body: Body, p: f64) -> f64 {
@@ -224,6 +229,46 @@ fn no_band_begins_below_what_healthy_units_read() {
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// Every series with a low limit shows its index, near the true one of the units judged, and that no
+/// healthy unit is rejected; the limits lie far below what healthy units read. Without one there is none.
+#[test]
+fn low_limits_are_judged_against_the_true_low_end() {
+    let mut judged = 0;
+    for (model, kind, _, _) in SERIES {
+        let series = of(model, kind);
+        let low = &series["low_side"];
+        let Some(limit) = series["limit"]["low_ma"].as_f64() else {
+            assert!(low.is_null(), "{}: {low}", model.name());
+            continue;
+        };
+        judged += 1;
+        let x = |p: f64| true_quantile(series, body(model, kind), p);
+        let truth = (x(0.5) - limit) / (x(0.5) - x(0.001_35));
+        // The interval, widened by what a reading step is in the denominator.
+        let (from, to) = (number(&low["value"]["low"]), number(&low["value"]["high"]));
+        assert!(
+            (0.9 * from..=1.1 * to).contains(&truth),
+            "{}: true index {truth}, {low}",
+            model.name()
+        );
+        let steady = series["drift"]["shape"] == "steady";
+        assert_eq!(low["index"], if steady { "C_pkL" } else { "P_pkL" });
+        let healthy_below = 1e6 * true_share(series, body(model, kind), limit);
+        assert!(healthy_below < 0.01, "{}: {healthy_below}", model.name());
+        assert!(number(&low["expected_reject_ppm"]["high"]) < 1.0, "{low}");
+        assert_eq!(number(&low["observed_reject_ppm"]["low"]), 0.0);
+        let title = series["title"].as_str().unwrap();
+        let section = reviewed().summary.split(&format!("### {title}\n")).nth(1);
+        let line = section.and_then(|s| s.lines().find(|l| l.starts_with("Low limit ")));
+        assert!(
+            line.is_some_and(|l| l.contains("Seen below it: no unit of")),
+            "{title}"
+        );
+    }
+    assert_eq!(judged, 5);
+    assert_eq!(reviewed().summary.matches("\nLow limit ").count(), judged);
 }
 
 #[test]

@@ -315,12 +315,16 @@ fn low_side(page: &mut String, s: &SeriesReport, show: &Currents) {
         return;
     };
     let expected = match (&low.expected_reject_ppm, &low.rejects_per_month) {
+        // The interval of next to nothing is next to nothing.
+        (Some(share), _) if share.high < 0.01 => {
+            "of a million healthy units fewer than 0.01 are expected below it".to_owned()
+        }
         (Some(share), Some(a_month)) => format!(
-            "of the healthy units {} are expected below it, {} a month",
-            with_interval(share, ppm),
+            "of a million healthy units {} are expected below it, {} a month",
+            with_interval(share, few),
             with_interval(a_month, few)
         ),
-        _ => "how many healthy units it rejects is not known".to_owned(),
+        _ => "how many healthy units lie below it is not known".to_owned(),
     };
     let index = low.value.as_ref().map_or_else(String::new, |e| {
         let kind = if low.index == "C_pkL" {
