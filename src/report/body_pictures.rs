@@ -222,13 +222,18 @@ fn shares(from: f64, q: f64) -> Vec<f64> {
 #[must_use]
 pub fn curves(body: &Body, names: &[String; 2], accepted: f64, factor: f64) -> Vec<Curve> {
     let end = END.min(accepted / 3.0);
+    let tail = match (body.which(), &body.tail) {
+        (Ok(Which::Together), Ok(tail)) => Some(tail),
+        _ => None,
+    };
     let along = |which: Which, shares: &[f64], banded: bool| -> Vec<Fitted> {
         shares
             .iter()
             .filter_map(|&p| {
-                // Next to the cut the tail there has its say; below, the fitted line is the families'.
+                // The fitted line is the families', up to where a tail has its say.
+                let beyond = |share: f64| 1.0 - p <= share;
                 let of_families = which == Which::Apart
-                    && body.local.as_ref().is_ok_and(|tail| 1.0 - p > tail.share);
+                    && (tail.is_some() || !body.local.as_ref().is_ok_and(|t| beyond(t.share)));
                 let q = if of_families {
                     body.family_quantile(p)?
                 } else {
@@ -252,10 +257,6 @@ pub fn curves(body: &Body, names: &[String; 2], accepted: f64, factor: f64) -> V
         if points.len() > 1 {
             curves.push(Curve { kind, name, points });
         }
-    };
-    let tail = match (body.which(), &body.tail) {
-        (Ok(Which::Together), Ok(tail)) => Some(tail),
-        _ => None,
     };
     let top = tail.map_or(end, |t| t.share);
     if body.families_fail() && tail.is_some() {
