@@ -4,8 +4,9 @@ use super::body::{Because, Body, Which};
 
 /// Block variance over the usual one from which days decide the interval.
 const DAYS_DECIDE: f64 = 2.0;
-/// Families with less weight than this against the tail below the cut do not describe it.
-const DESCRIBES: f64 = 0.5;
+/// Families with less weight than this against the tail below the cut do not describe it: where strays are
+/// kept apart, and where every reading is taken as healthy.
+const DESCRIBES: [f64; 2] = [0.5, 0.01];
 
 /// Why the numbers about the tail hold less often than their level says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -17,6 +18,8 @@ pub enum Approximate {
     LongTailOrStrays,
     /// Strays are kept out of a body that no family describes.
     StraysOutsideFamilies,
+    /// No family describes the highest readings, and strays among them would lengthen their tail unseen.
+    OutsideFamilies,
     /// Too few units for a tail of their own: the families alone say what lies beyond the readings.
     FamiliesAlone,
 }
@@ -29,6 +32,7 @@ impl Approximate {
             Self::DaysDecide => "days_decide",
             Self::LongTailOrStrays => "long_tail_or_strays",
             Self::StraysOutsideFamilies => "strays_outside_families",
+            Self::OutsideFamilies => "outside_families",
             Self::FamiliesAlone => "families_alone",
         }
     }
@@ -45,6 +49,9 @@ impl Approximate {
             }
             Self::StraysOutsideFamilies => {
                 "Strays are kept out of a body that no family describes: where the healthy tail is long, its end is set too low."
+            }
+            Self::OutsideFamilies => {
+                "No family describes the highest readings: the end of the tail is what a general law of tails says, and strays among them would lengthen it unseen."
             }
             Self::FamiliesAlone => {
                 "Too few units for a tail of their own: what lies beyond the readings is what the families say."
@@ -76,8 +83,14 @@ impl Body {
         if because == Because::LongTail {
             found.push(Approximate::LongTailOrStrays);
         }
-        if which == Which::Apart && self.local.is_ok() && self.family_weight < DESCRIBES {
-            found.push(Approximate::StraysOutsideFamilies);
+        match which {
+            Which::Apart if self.local.is_ok() && self.family_weight < DESCRIBES[0] => {
+                found.push(Approximate::StraysOutsideFamilies);
+            }
+            Which::Together if self.local.is_ok() && self.family_weight < DESCRIBES[1] => {
+                found.push(Approximate::OutsideFamilies);
+            }
+            _ => {}
         }
         if tail.is_err() {
             found.push(Approximate::FamiliesAlone);
