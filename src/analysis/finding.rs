@@ -14,6 +14,7 @@ use super::months::{Month, months};
 use super::practice::{Practice, practice, repeatability};
 use super::readings::{Reading, coarsest_step, edges, ma};
 use super::stations::SeriesFacts;
+use super::strays::Edges;
 use super::unit_lists::{Levels, StrayList, strays};
 use super::{Movement, SeriesMovement};
 use crate::config::Config;
@@ -114,19 +115,64 @@ pub fn findings(pass: &Pass, movement: &Movement, judges: &[Judge], config: &Con
     }
 }
 
-fn finding(
+/// The readings that a series' body is asked of in the period judged, and what is asked.
+#[derive(Debug)]
+pub struct Asked {
+    /// Readings of the period, units of causes left out; sorted by day.
+    pub judged: Vec<Reading>,
+    /// Edges of the coarsest step, over the whole history.
+    pub edges: Edges,
+    /// Coarsest step at the typical reading, mA.
+    pub step_ma: f64,
+    /// The high limit in force, mA.
+    pub limit_ma: Option<f64>,
+    /// The low limit in force, mA.
+    pub low_limit_ma: Option<f64>,
+    /// Whether a slope is established.
+    pub slope: bool,
+    /// Last day judged.
+    pub to: Day,
+    /// End of the planning horizon.
+    pub horizon: Day,
+    /// Longest forecast, days.
+    pub longest_forecast: Day,
+    /// Highest open-lead reading among its stations, mA.
+    pub open_lead_ma: Option<f64>,
+    /// Under-limit results of the period clear above the open-lead reading.
+    pub healthy_under_limit: u64,
+    /// Lots whose failures stand out: no part of the body.
+    pub causes: Vec<Cause>,
+}
+
+impl Asked {
+    /// The same as the question that [`healthy()`] takes.
+    #[must_use]
+    pub fn ask(&self) -> Ask<'_> {
+        Ask {
+            edges: &self.edges,
+            step_ma: self.step_ma,
+            limit_ma: self.limit_ma,
+            low_limit_ma: self.low_limit_ma,
+            slope: self.slope,
+            to: self.to,
+            horizon: self.horizon,
+            longest_forecast: self.longest_forecast,
+        }
+    }
+}
+
+/// Gathers what one series' body is asked with; `leads` and `facts` are of the whole plant.
+#[must_use]
+pub fn asked(
     pass: &Pass,
     n: usize,
     moved: &SeriesMovement,
     judge: &Judge,
     leads: &OpenLeads,
     facts: SeriesFacts,
-    config: &Config,
-) -> Finding {
+) -> Asked {
     let series = &pass.series[n];
-    let limits = &moved.limits;
-    let limit_ma = limits.now.high_pa.map(ma);
-    let low_pa = limits.now.low_pa.filter(|low| *low > 0);
+    let low_pa = moved.limits.now.low_pa.filter(|low| *low > 0);
     let inside = |day: Day| (judge.from..=judge.to).contains(&day);
     let causes = causes(pass, n);
     let mut stations: Vec<u16> = moved.readings.iter().map(|r| r.station).collect();
@@ -146,12 +192,10 @@ fn finding(
         .filter(|r| inside(r.day))
         .copied()
         .collect();
-    let all_edges = edges(pass, &moved.readings);
     let typical =
         crate::stats::trend::median(&moved.points.iter().map(|p| p.value_ma).collect::<Vec<_>>())
             .or_else(|| moved.readings.first().map(|r| r.ma))
             .unwrap_or(0.0);
-    let step_ma = coarsest_step(pass, &moved.readings, typical);
     // Healthy units under a low limit that cuts into them say only that they lie below it. Without the
     // open-lead reading they cannot be told from open leads, which say nothing.
     if let (Some(low), Some(_)) = (low_pa, open_lead_ma) {
@@ -159,24 +203,44 @@ fn finding(
             day,
             station,
             ma: ma(low),
-            step_ma,
+            step_ma: coarsest_step(pass, &moved.readings, typical),
             says: Says::Below,
             count: 1.0,
         }));
         judged.sort_by_key(|r| r.day);
     }
     let first_day = moved.readings.first().map_or(judge.from, |r| r.day);
-    let ask = Ask {
-        edges: &all_edges,
-        step_ma,
-        limit_ma,
+    Asked {
+        judged,
+        edges: edges(pass, &moved.readings),
+        step_ma: coarsest_step(pass, &moved.readings, typical),
+        limit_ma: moved.limits.now.high_pa.map(ma),
         low_limit_ma: low_pa.map(ma),
         slope: judge.slope,
         to: judge.to,
         horizon: judge.horizon,
         longest_forecast: judge.to - first_day,
-    };
-    let healthy = healthy(&judged, &ask, config);
+        open_lead_ma,
+        healthy_under_limit: clear.len() as u64,
+        causes,
+    }
+}
+
+fn finding(
+    pass: &Pass,
+    n: usize,
+    moved: &SeriesMovement,
+    judge: &Judge,
+    leads: &OpenLeads,
+    facts: SeriesFacts,
+    config: &Config,
+) -> Finding {
+    let series = &pass.series[n];
+    let limits = &moved.limits;
+    let inside = |day: Day| (judge.from..=judge.to).contains(&day);
+    let asked = asked(pass, n, moved, judge, leads, facts);
+    let low_pa = limits.now.low_pa.filter(|low| *low > 0);
+    let healthy = healthy(&asked.judged, &asked.ask(), config);
     let goodness = healthy
         .as_ref()
         .map_or((None, None), |h| goodness(h, config.seed));
@@ -206,7 +270,7 @@ fn finding(
     let levels = Levels {
         boundaries: &judge.boundaries,
         moving,
-        edges: &all_edges,
+        edges: &asked.edges,
         leads,
         facts,
     };
@@ -223,18 +287,19 @@ fn finding(
             series,
             &moved.readings,
             limits,
-            &all_edges,
+            &asked.edges,
             &monthly,
             config,
         ),
-        causes,
-        units_judged: judged.iter().map(|r| r.count).sum(),
+        units_judged: asked.judged.iter().map(|r| r.count).sum(),
         days_judged: days.len() as u64,
         lots_judged: (!lots.is_empty()).then_some(lots.len() as u64),
-        trips_judged: judged
+        trips_judged: asked
+            .judged
             .iter()
             .filter(|r| {
-                r.says == Says::Above && limit_ma.is_some_and(|l| (r.ma - l).abs() <= 1e-9 * l)
+                r.says == Says::Above
+                    && asked.limit_ma.is_some_and(|l| (r.ma - l).abs() <= 1e-9 * l)
             })
             .map(|r| r.count)
             .sum(),
@@ -245,9 +310,10 @@ fn finding(
         strays,
         practice: practice(pass, n, config.retests_allowed),
         repeatability: repeatability(series, config.confidence),
-        open_lead_ma,
-        healthy_under_limit: clear.len() as u64,
-        step_ma,
+        open_lead_ma: asked.open_lead_ma,
+        healthy_under_limit: asked.healthy_under_limit,
+        step_ma: asked.step_ma,
+        causes: asked.causes,
         facts,
         judge: judge.clone(),
     }

@@ -27,6 +27,7 @@ pub mod readings;
 pub mod stations;
 pub mod strays;
 pub mod unit_lists;
+pub mod what_if;
 
-pub use finding::{Finding, Findings, Judge, findings};
+pub use finding::{Asked, Finding, Findings, Judge, asked, findings};
 pub use movement::{GroupSplit, Movement, SeriesMovement, group_rules, movement};
