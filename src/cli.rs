@@ -29,6 +29,13 @@ pub enum Command {
         after_help = "Example:\n  leakdrift review exports/ --month 2026-10\n  leakdrift review 'exports/*/2026-*.csv' --out october --gate"
     )]
     Review(ReviewArgs),
+    /// Study the limit of one model: what every other limit would cost, hide and have done.
+    #[command(
+        after_help = "Examples:\n  leakdrift limits exports/ --model VC310 --try 5.5,6.5\n  leakdrift limits --model NEW1 --expect-nf 3.3 --applied-v 1500 --frequency-hz 50\n\n\
+                      Limits are in mA. The study holds a page, charts, results.json, the units concerned, and\n\
+                      where a change is recommended a change note to be checked and signed."
+    )]
+    Limits(LimitsArgs),
     /// Show how each file was understood, and which rows will not be used.
     #[command(after_help = "Example:\n  leakdrift peek exports/line3.csv")]
     Peek(PeekArgs),
@@ -48,6 +55,14 @@ pub struct InputArgs {
     /// Files, folders or glob patterns with exported results.
     #[arg(required = true)]
     pub paths: Vec<PathBuf>,
+    /// Settings and how much is said.
+    #[command(flatten)]
+    pub common: CommonArgs,
+}
+
+/// What every command that has settings takes.
+#[derive(Debug, Args)]
+pub struct CommonArgs {
     /// Settings file; without it, `leakdrift.toml` beside the inputs is used where there is one.
     #[arg(long, value_name = "FILE")]
     pub config: Option<PathBuf>,
@@ -74,6 +89,44 @@ pub struct ReviewArgs {
     /// Exit with 3 where a verdict or a drift needs action.
     #[arg(long)]
     pub gate: bool,
+}
+
+/// Arguments of `limits`.
+#[derive(Debug, Args)]
+pub struct LimitsArgs {
+    /// Files, folders or glob patterns with exported results; none for a model without history.
+    #[arg(required_unless_present = "expect_nf")]
+    pub paths: Vec<PathBuf>,
+    /// Settings and how much is said.
+    #[command(flatten)]
+    pub common: CommonArgs,
+    /// Model to study.
+    #[arg(long, value_name = "MODEL")]
+    pub model: String,
+    /// Only this kind of test: `ac withstand`, `dc withstand` or `leakage`.
+    #[arg(long, value_name = "TEST")]
+    pub test: Option<String>,
+    /// Limits to look at, in mA; more by commas or by giving it again.
+    #[arg(long = "try", value_name = "MA", value_delimiter = ',')]
+    pub tries: Vec<f64>,
+    /// Write the change note for this limit, in mA, instead of the recommended one.
+    #[arg(long, value_name = "MA")]
+    pub note_for: Option<f64>,
+    /// Capacitance between the tested parts, in nF: the reading to expect, and the first band of a new model.
+    #[arg(long, value_name = "NF")]
+    pub expect_nf: Option<f64>,
+    /// Tolerance of that capacitance, in per cent; without it, 10.
+    #[arg(long, value_name = "PCT", requires = "expect_nf")]
+    pub tolerance_pct: Option<f64>,
+    /// Test voltage of a model without history, in V (rms).
+    #[arg(long, value_name = "V")]
+    pub applied_v: Option<f64>,
+    /// Frequency of a model without history, in Hz.
+    #[arg(long, value_name = "HZ")]
+    pub frequency_hz: Option<f64>,
+    /// Folder for the study; without it, `reports/NAME-limits-MODEL/`.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
 }
 
 /// Arguments of `peek`.

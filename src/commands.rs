@@ -5,10 +5,12 @@ use std::path::PathBuf;
 
 use indicatif::{ProgressBar, ProgressStyle};
 
-use crate::cli::{Cli, Command, InputArgs, PeekArgs, ReviewArgs, SampleArgs, TallyArgs};
+use crate::cli::{
+    Cli, Command, CommonArgs, LimitsArgs, PeekArgs, ReviewArgs, SampleArgs, TallyArgs,
+};
 use crate::config::Config;
 use crate::error::{Error, Result};
-use crate::{Request, pass, report, review, sample};
+use crate::{Request, StudyRequest, limit_study, pass, report, review, sample};
 
 /// Exit status where a file or sheet could not be read.
 const INCOMPLETE: u8 = 1;
@@ -22,6 +24,7 @@ const GATE: u8 = 3;
 pub fn command(cli: Cli) -> Result<u8> {
     match cli.command {
         Command::Review(args) => run_review(&args),
+        Command::Limits(args) => run_limits(&args),
         Command::Peek(args) => run_peek(&args),
         Command::Tally(args) => run_tally(&args),
         Command::Sample(args) => run_sample(&args),
@@ -29,7 +32,7 @@ pub fn command(cli: Cli) -> Result<u8> {
 }
 
 fn run_review(args: &ReviewArgs) -> Result<u8> {
-    let config = settings(&args.input)?;
+    let config = settings(&args.input.paths, &args.input.common)?;
     let name = config
         .name
         .clone()
@@ -45,17 +48,17 @@ fn run_review(args: &ReviewArgs) -> Result<u8> {
         .clone()
         .unwrap_or_else(|| PathBuf::from("reports").join(report::folder_name(&name)));
     report::write::check_folder(&out)?;
-    let bar = Bar::new(&args.input);
+    let bar = Bar::new(&args.input.common);
     let done = review(&request, &config, &|at, all| bar.at(at, all))?;
     bar.finish();
     report::write::write_whole(&out, &done.files)?;
     for failure in &done.report.made.failures {
         eprintln!("warning: {failure}");
     }
-    if !args.input.quiet {
+    if !args.input.common.quiet {
         print!(
             "{}",
-            report::closing(&done.report, &out, args.input.verbose)
+            report::closing(&done.report, &out, args.input.common.verbose)
         );
     }
     if args.gate && report::needs_action(&done.report) {
@@ -68,9 +71,47 @@ fn run_review(args: &ReviewArgs) -> Result<u8> {
     })
 }
 
+fn run_limits(args: &LimitsArgs) -> Result<u8> {
+    let config = settings(&args.paths, &args.common)?;
+    let name = config
+        .name
+        .clone()
+        .or_else(|| args.paths.first().map(|p| name_of(p)))
+        .unwrap_or_else(|| "new".to_owned());
+    let out = args.out.clone().unwrap_or_else(|| {
+        let folder = report::folder_name(&format!("{name}-limits-{}", args.model));
+        PathBuf::from("reports").join(folder)
+    });
+    report::write::check_folder(&out)?;
+    let request = StudyRequest {
+        paths: args.paths.clone(),
+        name,
+        model: args.model.clone(),
+        test: args.test.clone(),
+        tries: args.tries.clone(),
+        note_for: args.note_for,
+        expect_nf: args.expect_nf,
+        tolerance_pct: args.tolerance_pct,
+        applied_v: args.applied_v,
+        frequency_hz: args.frequency_hz,
+    };
+    let bar = Bar::new(&args.common);
+    let done = limit_study(&request, &config, &|at, all| bar.at(at, all))?;
+    bar.finish();
+    report::write::write_whole(&out, &done.files)?;
+    let failures = &done.report.made.failures;
+    for failure in failures {
+        eprintln!("warning: {failure}");
+    }
+    if !args.common.quiet {
+        print!("{}", report::limit_study::closing(&done.report, &out));
+    }
+    Ok(if failures.is_empty() { 0 } else { INCOMPLETE })
+}
+
 fn run_peek(args: &PeekArgs) -> Result<u8> {
-    let config = settings(&args.input)?;
-    let bar = Bar::new(&args.input);
+    let config = settings(&args.input.paths, &args.input.common)?;
+    let bar = Bar::new(&args.input.common);
     let (read, counted) = pass(&args.input.paths, &config, &|at, all| bar.at(at, all))?;
     bar.finish();
     print!(
@@ -88,15 +129,15 @@ fn run_peek(args: &PeekArgs) -> Result<u8> {
 }
 
 fn run_tally(args: &TallyArgs) -> Result<u8> {
-    let config = settings(&args.input)?;
-    let bar = Bar::new(&args.input);
+    let config = settings(&args.input.paths, &args.input.common)?;
+    let bar = Bar::new(&args.input.common);
     let (read, counted) = pass(&args.input.paths, &config, &|at, all| bar.at(at, all))?;
     bar.finish();
     let lines = crate::series::save(&counted?, &args.out)?;
     for failure in &read.failures {
         eprintln!("warning: {failure}");
     }
-    if !args.input.quiet {
+    if !args.input.common.quiet {
         println!("{lines} lines written to {}", args.out.display());
     }
     Ok(if read.failures.is_empty() {
@@ -117,8 +158,8 @@ fn run_sample(args: &SampleArgs) -> Result<u8> {
     Ok(0)
 }
 
-fn settings(args: &InputArgs) -> Result<Config> {
-    match args.config.clone().or_else(|| Config::beside(&args.paths)) {
+fn settings(paths: &[PathBuf], args: &CommonArgs) -> Result<Config> {
+    match args.config.clone().or_else(|| Config::beside(paths)) {
         Some(path) => Config::read(&path),
         None => Ok(Config::default()),
     }
@@ -150,7 +191,7 @@ fn month(text: &str) -> Result<(i32, u32)> {
 struct Bar(Option<ProgressBar>);
 
 impl Bar {
-    fn new(args: &InputArgs) -> Self {
+    fn new(args: &CommonArgs) -> Self {
         if args.quiet || !std::io::stderr().is_terminal() {
             return Self(None);
         }

@@ -35,6 +35,7 @@ use config::Config;
 use error::Result;
 pub use report::Review;
 use report::build::Parts;
+pub use report::limit_study::{Study, StudyRequest};
 use report::register::Register;
 use series::{Collector, Pass};
 
@@ -67,6 +68,61 @@ pub fn pass(
     Ok((read, pass))
 }
 
+/// Everything that was read, found out and decided, before any page is made.
+#[derive(Debug)]
+pub struct Examined {
+    read: input::Read,
+    pass: Pass,
+    movement: analysis::Movement,
+    findings: analysis::Findings,
+    verdicts: Vec<verdict::plant::SeriesVerdict>,
+    register: Register,
+}
+
+impl Examined {
+    /// What pages are made from.
+    fn parts<'a>(&'a self, config: &'a Config, name: &'a str, month: (i32, u32)) -> Parts<'a> {
+        Parts {
+            read: &self.read,
+            pass: &self.pass,
+            movement: &self.movement,
+            findings: &self.findings,
+            verdicts: &self.verdicts,
+            register: &self.register,
+            config,
+            name,
+            month,
+        }
+    }
+}
+
+/// Files in, decisions out.
+///
+/// # Errors
+/// What stops it: see [`error::ErrorKind`].
+pub fn examine(
+    paths: &[PathBuf],
+    config: &Config,
+    progress: &(dyn Fn(u64, u64) + Sync),
+) -> Result<Examined> {
+    let register = Register::read(config)?;
+    let (read, pass) = pass(paths, config, progress)?;
+    let pass = pass?;
+    let movement = analysis::movement(&pass, config);
+    let periods = verdict::plant::periods(&pass, &movement, config);
+    let judges: Vec<analysis::Judge> = periods.iter().map(|(judge, _)| judge.clone()).collect();
+    let findings = analysis::findings(&pass, &movement, &judges, config);
+    let verdicts = verdict::plant::judge_all(&pass, &movement, &findings, &periods, config);
+    Ok(Examined {
+        read,
+        pass,
+        movement,
+        findings,
+        verdicts,
+        register,
+    })
+}
+
 /// The whole review: files in, a judged report out.
 ///
 /// # Errors
@@ -76,24 +132,33 @@ pub fn review(
     config: &Config,
     progress: &(dyn Fn(u64, u64) + Sync),
 ) -> Result<Review> {
-    let register = Register::read(config)?;
-    let (read, pass) = pass(&request.paths, config, progress)?;
-    let pass = pass?;
-    let month = report::month_under_review(&pass, request.month)?;
-    let movement = analysis::movement(&pass, config);
-    let periods = verdict::plant::periods(&pass, &movement, config);
-    let judges: Vec<analysis::Judge> = periods.iter().map(|(judge, _)| judge.clone()).collect();
-    let findings = analysis::findings(&pass, &movement, &judges, config);
-    let verdicts = verdict::plant::judge_all(&pass, &movement, &findings, &periods, config);
-    report::render(&Parts {
-        read: &read,
-        pass: &pass,
-        movement: &movement,
-        findings: &findings,
-        verdicts: &verdicts,
-        register: &register,
-        config,
-        name: &request.name,
-        month,
-    })
+    let examined = examine(&request.paths, config, progress)?;
+    let month = report::month_under_review(&examined.pass, request.month)?;
+    report::render(&examined.parts(config, &request.name, month))
+}
+
+/// The limit study of one model: the same findings as the review's, asked about other limits.
+///
+/// Without paths, the first band of a new model from its circuit alone.
+///
+/// # Errors
+/// As [`review()`]; no series of the model and no circuit; a limit asked for that is no current.
+pub fn limit_study(
+    request: &StudyRequest,
+    config: &Config,
+    progress: &(dyn Fn(u64, u64) + Sync),
+) -> Result<Study> {
+    let examined = if request.paths.is_empty() {
+        None
+    } else {
+        Some(examine(&request.paths, config, progress)?)
+    };
+    let month = match &examined {
+        Some(e) => report::month_under_review(&e.pass, None)?,
+        None => (1970, 1),
+    };
+    let parts = examined
+        .as_ref()
+        .map(|e| e.parts(config, &request.name, month));
+    report::limit_study::study(parts.as_ref(), request, config)
 }

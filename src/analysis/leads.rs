@@ -56,6 +56,12 @@ impl OpenLeads {
         self.per_station.get(&station).map(|x| x * drive)
     }
 
+    /// The open-lead reading of a station at 1000 V and 50 Hz, in mA.
+    #[must_use]
+    pub fn of_station(&self, station: u16) -> Option<f64> {
+        self.per_station.get(&station).copied()
+    }
+
     /// The highest among stations, in mA.
     #[must_use]
     pub fn highest(&self, stations: &[u16], facts: SeriesFacts) -> Option<f64> {

@@ -30,4 +30,4 @@ pub mod unit_lists;
 pub mod what_if;
 
 pub use finding::{Asked, Finding, Findings, Judge, asked, findings};
-pub use movement::{GroupSplit, Movement, SeriesMovement, group_rules, movement};
+pub use movement::{GroupSplit, Movement, SeriesMovement, facts, group_rules, movement};

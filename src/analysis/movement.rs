@@ -109,7 +109,9 @@ pub fn movement(pass: &Pass, config: &Config) -> Movement {
 }
 
 /// Voltage and frequency of every series; frequency 0 for DC.
-pub(super) fn facts(pass: &Pass) -> Vec<SeriesFacts> {
+/// Voltage and frequency of every series, for currents that grow with both.
+#[must_use]
+pub fn facts(pass: &Pass) -> Vec<SeriesFacts> {
     pass.series
         .iter()
         .map(|s| SeriesFacts {

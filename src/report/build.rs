@@ -24,8 +24,8 @@ use crate::series::{Pass, Series, SeriesKey, SetAside, Use};
 use crate::stats::estimate::Estimate;
 use crate::verdict::action::actions;
 use crate::verdict::concern::{About, Concern, from_drift, from_verdict};
-use crate::verdict::group::{Member, share_limit};
-use crate::verdict::plant::{SeriesVerdict, rules, station_flagged};
+use crate::verdict::group::GroupBand;
+use crate::verdict::plant::{SeriesVerdict, limit_groups, rules, station_flagged};
 use crate::verdict::wording::{load, percent};
 
 /// Everything a report is built from.
@@ -176,7 +176,8 @@ pub fn build(parts: &Parts<'_>) -> Report {
     }
 }
 
-fn e(estimate: Option<&Estimate>) -> Option<E> {
+/// An estimate for the model.
+pub(super) fn e(estimate: Option<&Estimate>) -> Option<E> {
     estimate.map(E::from)
 }
 
@@ -797,50 +798,24 @@ fn movements(parts: &Parts<'_>) -> Vec<MovementReport> {
 }
 
 fn group_reports(parts: &Parts<'_>) -> Vec<GroupReport> {
-    let mut groups: BTreeMap<String, Vec<(Member, f64)>> = BTreeMap::new();
-    for (n, series) in parts.pass.series.iter().enumerate() {
-        let Some(group) = parts.config.model(&series.key.model).limit_group else {
-            continue;
-        };
-        let verdict = &parts.verdicts[n].verdict;
-        let x50 = parts.findings.series[n]
-            .healthy
-            .as_ref()
-            .ok()
-            .and_then(|h| h.quantiles[1].as_ref())
-            .map_or(0.0, |q| q.value);
-        let band = verdict
-            .band
-            .as_ref()
-            .and_then(crate::verdict::band::Band::workable_ma);
-        groups
-            .entry(format!("{group}, {}", series.key.test.words()))
-            .or_default()
-            .push((
-                Member {
-                    name: series.key.model.clone(),
-                    x50_ma: x50,
-                    band_ma: band,
-                },
-                parts.findings.series[n].step_ma,
-            ));
-    }
-    groups
+    limit_groups(parts.pass, parts.findings, parts.verdicts, parts.config)
         .into_iter()
-        .map(|(group, members)| {
-            let step = members.iter().map(|m| m.1).fold(0.0, f64::max);
-            let members: Vec<Member> = members.into_iter().map(|m| m.0).collect();
-            let shared = share_limit(&group, &members, step);
-            GroupReport {
-                group: shared.group,
-                band_low_ma: shared.band_low_ma,
-                band_high_ma: shared.band_high_ma,
-                low_set_by: shared.low_set_by,
-                high_set_by: shared.high_set_by,
-                sentence: shared.sentence,
-            }
-        })
+        .map(|shared| group_report(shared.band))
         .collect()
+}
+
+/// A shared band as the report shows it.
+#[must_use]
+pub fn group_report(shared: GroupBand) -> GroupReport {
+    GroupReport {
+        group: shared.group,
+        band_low_ma: shared.band_low_ma,
+        band_high_ma: shared.band_high_ma,
+        low_set_by: shared.low_set_by,
+        high_set_by: shared.high_set_by,
+        one_limit_serves: shared.one_limit_serves,
+        sentence: shared.sentence,
+    }
 }
 
 fn check_reports(parts: &Parts<'_>) -> Option<Vec<CheckReport>> {
@@ -1152,7 +1127,8 @@ fn action_lines(
         .collect()
 }
 
-fn settings(config: &Config) -> Vec<SettingLine> {
+/// Settings in force, for the method section.
+pub(super) fn settings(config: &Config) -> Vec<SettingLine> {
     let mut lines: Vec<SettingLine> = rules(config)
         .lines()
         .into_iter()

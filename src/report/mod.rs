@@ -8,6 +8,8 @@ pub mod build;
 pub mod chart;
 pub mod format;
 pub mod json;
+pub mod limit_model;
+pub mod limit_study;
 pub mod markdown;
 pub mod model;
 pub mod peek;

@@ -619,6 +619,8 @@ pub struct GroupReport {
     pub low_set_by: Option<String>,
     /// Which model.
     pub high_set_by: Option<String>,
+    /// Whether one limit can serve all models.
+    pub one_limit_serves: bool,
     /// In words.
     #[serde(skip)]
     pub sentence: String,

@@ -11,6 +11,7 @@ use super::chart::failures::{self, ClassCount, FailureClass, Failures, Stretch};
 use super::chart::ladder::{self, Ladder, Rung};
 use super::chart::months::{self, Interval, LimitFrom, Month, Months};
 use super::chart::probability::{self, Probability, ProbabilityScale};
+use super::chart::trade_off::{self, Place, TradeOff};
 use super::chart::{Chart, ChartError, draw, style};
 use super::format::whole;
 use super::model::Report;
@@ -23,6 +24,8 @@ use crate::series::{OutcomeLine, Says};
 use crate::stats::distribution::Family;
 use crate::stats::mixture::Component;
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson};
+use crate::verdict::candidate::Origin;
+use crate::verdict::limit_study::LimitStudy;
 use crate::verdict::wording::PRINTED_IN_UA_BELOW_MA;
 
 /// A chart of the report: its file, what it answers, and its ink.
@@ -46,7 +49,7 @@ const OF_SERIES: [(&str, &str, Maker); 5] = [
     (
         "distribution",
         "What do healthy units read, and where is the limit?",
-        of_distribution,
+        |parts, n, title, _| of_distribution(parts, n, title),
     ),
     (
         "probability",
@@ -115,7 +118,7 @@ pub fn pictures(parts: &Parts<'_>, report: &Report) -> Vec<Picture> {
                         style::printable(&report.series[n].title, &format!("series {}", n + 1));
                     make(parts, n, &title, &Scale::of(typical(parts, n)))
                 }
-                _ => of_limits(parts, report),
+                _ => of_limits(parts, report, None),
             };
             Picture {
                 series,
@@ -143,12 +146,13 @@ fn period_words(from: Day, to: Day) -> String {
     format!("{} to {}", day_text(from), day_text(to))
 }
 
-fn of_distribution(
+/// The distribution of one series.
+pub(super) fn of_distribution(
     parts: &Parts<'_>,
     n: usize,
     title: &str,
-    scale: &Scale,
 ) -> Result<Chart, ChartError> {
+    let scale = &Scale::of(typical(parts, n));
     let finding = &parts.findings.series[n];
     let moved = &parts.movement.series[n];
     let verdict = &parts.verdicts[n];
@@ -691,8 +695,14 @@ fn stretch(group: &[OutcomeLine], from: Day, level: f64) -> Stretch {
     }
 }
 
-fn of_limits(parts: &Parts<'_>, report: &Report) -> Result<Chart, ChartError> {
+/// The limit ladder of all series, or of those chosen.
+pub(super) fn of_limits(
+    parts: &Parts<'_>,
+    report: &Report,
+    chosen: Option<&[usize]>,
+) -> Result<Chart, ChartError> {
     let rungs: Vec<Rung> = (0..report.series.len())
+        .filter(|n| chosen.is_none_or(|c| c.contains(n)))
         .filter_map(|n| {
             let finding = &parts.findings.series[n];
             let h = finding.healthy.as_ref().ok()?;
@@ -736,5 +746,59 @@ fn of_limits(parts: &Parts<'_>, report: &Report) -> Result<Chart, ChartError> {
             day_text(from)
         ),
         rungs,
+    })
+}
+
+/// Expected rejects and blind spot of one series against its limit.
+pub(super) fn of_trade_off(
+    parts: &Parts<'_>,
+    study: &LimitStudy,
+    title: &str,
+) -> Result<Chart, ChartError> {
+    let scale = Scale::of(study.setting.x50_ma);
+    let verdict = &parts.verdicts[study.series].verdict;
+    let judge = &parts.findings.series[study.series].judge;
+    let of = |x: f64| scale.of_ma(x);
+    let row = study
+        .curve
+        .iter()
+        .map(|(share, blind, blind_low)| Place {
+            limit: of(share.limit_ma),
+            rejected_ppm: share
+                .now
+                .as_ref()
+                .map(|s| (1e6 * s.value, 1e6 * s.low, 1e6 * s.high))
+                .filter(|r| r.0.is_finite() && r.1.is_finite() && r.2.is_finite()),
+            blind_mohm: blind.filter(|b| b.is_finite()),
+            blind_low_mohm: blind_low.filter(|b| b.is_finite()),
+        })
+        .collect();
+    let tried = study
+        .what_if
+        .iter()
+        .filter(|w| w.candidate.origins.contains(&Origin::Tried))
+        .map(|w| of(w.candidate.limit_ma))
+        .collect();
+    trade_off::chart(&TradeOff {
+        series: title.to_owned(),
+        answer: verdict.sentence.trim_end_matches('.').to_owned(),
+        period: format!(
+            "judged: {}, {}",
+            counted(verdict.judged.units, "unit"),
+            period_words(judge.from, judge.to)
+        ),
+        unit: scale.unit.to_owned(),
+        step: of(study.setting.step_ma()),
+        row,
+        accepted_ppm: 1e6 * parts.config.accepted_reject_share,
+        band: verdict
+            .band_low_ma
+            .map(|low| (of(low), verdict.band_high_ma.map(of))),
+        limit: study.limit_ma.map(of),
+        suggested: verdict.suggested_ma().map(of),
+        tried,
+        ceiling: study.setting.ceiling_ma.map(of),
+        range: study.setting.tester_range_ma.map(of),
+        leak_path_mohm: study.setting.leak_path_mohm,
     })
 }

@@ -4,6 +4,7 @@
 //! are what somebody exported, and the files are opened in spreadsheets.
 
 use super::format::defused;
+use super::limit_model::LimitsReport;
 use super::model::Report;
 
 /// Every row that was not used, one line each, under the header
@@ -73,6 +74,46 @@ pub fn units_to_check_csv(report: &Report) -> String {
             .map(|cell| defused(cell).into_owned())
         }),
     )
+}
+
+/// Every unit that a limit of a study would treat otherwise, under the header
+/// `series,limit_ma,would,serial,tested_at,station,reading_ma,tripped_at_ma`; currents in mA.
+#[must_use]
+pub fn units_affected_csv(report: &LimitsReport) -> String {
+    let header = [
+        "series",
+        "limit_ma",
+        "would",
+        "serial",
+        "tested_at",
+        "station",
+        "reading_ma",
+        "tripped_at_ma",
+    ];
+    let lines = report.series.iter().flat_map(|s| {
+        s.candidates.iter().flat_map(move |c| {
+            c.units.iter().map(move |u| {
+                let ma = u.ma.to_string();
+                let (reading, tripped) = if u.would == "might pass" {
+                    ("", ma.as_str())
+                } else {
+                    (ma.as_str(), "")
+                };
+                [
+                    s.series.title.as_str(),
+                    &c.limit_ma.to_string(),
+                    u.would,
+                    &u.serial,
+                    &u.tested_at,
+                    &u.station,
+                    reading,
+                    tripped,
+                ]
+                .map(|cell: &str| defused(cell).into_owned())
+            })
+        })
+    });
+    table(header, lines)
 }
 
 fn table<const N: usize>(header: [&str; N], lines: impl Iterator<Item = [String; N]>) -> String {

@@ -12,18 +12,21 @@ use std::path::{Component, Path, PathBuf};
 use crate::error::{Error, Result};
 
 /// Files of a report's own folder.
-const OURS: [&str; 4] = [
+const OURS: [&str; 5] = [
     "summary.md",
     "results.json",
     "rows-not-used.csv",
     "units-to-check.csv",
+    "units-affected.csv",
 ];
+/// And those of a limit study, one a series.
+const CHANGE_NOTE: (&str, &str) = ("change-note", ".md");
 /// The folder inside it, which holds PNG files only.
 const CHARTS: &str = "charts";
 /// What file browsers leave behind: it may go with the report.
 const LITTER: [&str; 3] = [".DS_Store", "Thumbs.db", "desktop.ini"];
 /// What every result file of ours names near its beginning.
-const SCHEMA_MARK: &[u8] = b"\"leakdrift.results/";
+const SCHEMA_MARK: &[u8] = b"\"schema\": \"leakdrift.";
 /// How much of a result file is searched for it, in bytes.
 const SCHEMA_WITHIN: usize = 1024;
 
@@ -211,11 +214,18 @@ fn not_ours(dir: &Path) -> Result<Option<String>> {
             {
                 return Ok(Some(format!("{CHARTS}/{}", n.to_string_lossy())));
             }
-        } else if !(path.is_file() && (OURS.iter().any(|o| name == *o) || is_litter(&name))) {
+        } else if !(path.is_file()
+            && (OURS.iter().any(|o| name == *o) || is_change_note(&name) || is_litter(&name)))
+        {
             return Ok(Some(name.to_string_lossy().into_owned()));
         }
     }
     Ok(None)
+}
+
+fn is_change_note(name: &OsString) -> bool {
+    name.to_str()
+        .is_some_and(|n| n.starts_with(CHANGE_NOTE.0) && n.ends_with(CHANGE_NOTE.1))
 }
 
 fn is_picture(path: &Path) -> bool {

@@ -75,6 +75,44 @@ pub(super) fn no_band(
     );
 }
 
+/// Where the lower end comes from, by name and number.
+pub(super) fn lower_end(used: &AnswerVerdict, say: Wording, rules: &Rules, reasons: &mut Reasons) {
+    let (tail, band) = (&used.tail, &used.band);
+    if !band.lower_today_ma.is_finite() {
+        return;
+    }
+    let share = percent(1.0 - rules.accepted_reject_share);
+    let rounded = if band.step_ma > 0.0 {
+        format!(
+            ", rounded up to a limit step of {}",
+            say.estimate(band.step_ma)
+        )
+    } else {
+        String::new()
+    };
+    let today = format!(
+        "{share} of healthy units stay under {} {}; its upper bound at {} confidence is {}",
+        say.estimate(tail.quantile_ma),
+        used.answer.words(),
+        percent(rules.confidence),
+        say.estimate(tail.upper_ma),
+    );
+    let sentence = if band.lower_ma > band.lower_today_ma {
+        format!(
+            "{today}{rounded}: today's lower end is {}. Drift carries it to {} at the end of the planning \
+             horizon: the lower end of the band.",
+            say.current(band.lower_today_ma),
+            say.current(band.lower_ma)
+        )
+    } else {
+        format!(
+            "{today}{rounded}: this sets the lower end of the band, {}.",
+            say.current(band.lower_ma)
+        )
+    };
+    reasons.add(ReasonKind::LowerEnd, sentence);
+}
+
 /// Where the upper end comes from; asks for a leak path where none bounds it.
 pub(super) fn band(setting: &BandInput, band: &Band, say: Wording, reasons: &mut Reasons) {
     for end in &band.ends {

@@ -157,8 +157,9 @@ pub fn judge(evidence: &Evidence, rules: &Rules) -> Verdict {
 
     let provisional =
         enough && in_use.is_some() && explain::provisional(evidence, rules, &mut reasons);
-    if let Some(band) = &band {
-        explain::band(setting, band, say, &mut reasons);
+    if let Some(used) = in_use {
+        explain::lower_end(used, say, rules, &mut reasons);
+        explain::band(setting, &used.band, say, &mut reasons);
     }
     let suggested = band
         .as_ref()

@@ -7,18 +7,22 @@
 
 pub mod action;
 pub mod band;
+pub mod candidate;
 pub mod cautions;
 pub mod concern;
 pub mod evidence;
+pub mod expected;
 mod explain;
 pub mod group;
 pub mod limit;
+pub mod limit_study;
 pub mod low_limit;
 pub mod movement;
 pub mod period;
 pub mod physics;
 pub mod plant;
 pub mod reason;
+pub mod recommend;
 pub mod rules;
 pub mod suggest;
 pub mod wording;

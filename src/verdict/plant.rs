@@ -1,10 +1,13 @@
 //! Findings of a whole plant → verdicts: first which period of each series is judged, then the judgement.
 
+use std::collections::BTreeMap;
+
 use chrono::NaiveDate;
 
 use super::Rules;
-use super::band::BandInput;
+use super::band::{Band, BandInput};
 use super::evidence::{Answer, Evidence, Forecast, Judged, Tail};
+use super::group::{GroupBand, Member, share_limit};
 use super::limit::{Verdict, judge};
 use super::low_limit::{LowEvidence, LowLimit, judge_low};
 use super::movement::{DriftFlag, DriftNumbers, Shape, Step, established, flag};
@@ -35,6 +38,8 @@ pub struct SeriesVerdict {
     pub forecast: Option<Forecast>,
     /// How currents of this series are printed.
     pub wording: Wording,
+    /// What it was reached from.
+    pub evidence: Evidence,
 }
 
 /// The rules of these settings.
@@ -351,7 +356,74 @@ fn judge_series(
         period: period.to_owned(),
         forecast,
         wording: Wording::new(x50, finding.step_ma),
+        evidence,
     }
+}
+
+/// The band of models that share one limit, with the series that it is of.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SharedLimit {
+    /// The shared band.
+    pub band: GroupBand,
+    /// Indices of its series in the pass.
+    pub series: Vec<usize>,
+}
+
+/// The shared bands of every `limit_group` of the settings, one for each kind of test.
+#[must_use]
+pub fn limit_groups(
+    pass: &Pass,
+    findings: &Findings,
+    verdicts: &[SeriesVerdict],
+    config: &Config,
+) -> Vec<SharedLimit> {
+    let mut groups: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+    for (n, series) in pass.series.iter().enumerate() {
+        if let Some(group) = config.model(&series.key.model).limit_group {
+            groups
+                .entry(format!("{group}, {}", series.key.test.words()))
+                .or_default()
+                .push(n);
+        }
+    }
+    let one = |(group, series): (String, Vec<usize>)| {
+        let members: Vec<Member> = series
+            .iter()
+            .map(|&n| {
+                let key = &pass.series[n].key;
+                let twice = series
+                    .iter()
+                    .filter(|&&m| pass.series[m].key.model == key.model)
+                    .count()
+                    > 1;
+                let healthy = findings.series[n].healthy.as_ref().ok();
+                Member {
+                    name: if twice {
+                        key.title()
+                    } else {
+                        key.model.clone()
+                    },
+                    x50_ma: healthy
+                        .and_then(|h| h.quantiles[1].as_ref())
+                        .map_or(0.0, |q| q.value),
+                    band_ma: verdicts[n]
+                        .verdict
+                        .band
+                        .as_ref()
+                        .and_then(Band::workable_ma),
+                }
+            })
+            .collect();
+        let step_ma = series
+            .iter()
+            .map(|&n| verdicts[n].evidence.setting.step_ma())
+            .fold(0.0, f64::max);
+        SharedLimit {
+            band: share_limit(&group, &members, step_ma),
+            series,
+        }
+    };
+    groups.into_iter().map(one).collect()
 }
 
 /// Whether a station's offset is certain and large enough to be flagged: the larger of 1 % and half the

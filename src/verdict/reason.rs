@@ -37,6 +37,8 @@ pub enum ReasonKind {
     ExcessTooCommon,
     /// What would decide the question.
     WhatDecides,
+    /// Where the lower end comes from.
+    LowerEnd,
     /// Where the upper end comes from.
     UpperEnd,
     /// No leak path is stated.
@@ -83,6 +85,7 @@ impl ReasonKind {
             Self::AnswersDisagree => "answers_disagree",
             Self::ExcessTooCommon => "excess_too_common",
             Self::WhatDecides => "what_decides",
+            Self::LowerEnd => "lower_end",
             Self::UpperEnd => "upper_end",
             Self::AskForLeakPath => "ask_for_leak_path",
             Self::LeakPathWithoutVoltage => "leak_path_without_voltage",

@@ -23,6 +23,7 @@ pub mod picture;
 pub mod probability;
 mod shares;
 pub mod style;
+pub mod trade_off;
 
 pub use axis::{Axis, Scale, Tick};
 

@@ -11,7 +11,9 @@ macro_rules! line {
     }};
 }
 
+pub mod change_note;
 mod findings;
+pub mod limit_page;
 mod method;
 mod plant;
 mod series;

@@ -1,0 +1,275 @@
+//! What does each limit cost, and what does it hide?
+
+use super::axis::{decimals_of, number};
+use super::{Along, Axis, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, at};
+
+/// One limit along the row.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Place {
+    /// The limit.
+    pub limit: f64,
+    /// Healthy units rejected per million: value, lower and upper end.
+    pub rejected_ppm: Option<(f64, f64, f64)>,
+    /// Lowest resistance of a steady leak that passes in a typical unit, MΩ.
+    pub blind_mohm: Option<f64>,
+    /// The same in a unit that reads low, MΩ.
+    pub blind_low_mohm: Option<f64>,
+}
+
+/// What the chart needs to know; currents in the unit named.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TradeOff {
+    /// Name of the series, for people.
+    pub series: String,
+    /// The recommendation, in a few words.
+    pub answer: String,
+    /// Which units and days, in words.
+    pub period: String,
+    /// Unit of all currents.
+    pub unit: String,
+    /// Step in which limits are set, for the decimals.
+    pub step: f64,
+    /// Limits in ascending order.
+    pub row: Vec<Place>,
+    /// Healthy units that may be rejected, per million.
+    pub accepted_ppm: f64,
+    /// Workable band; its upper end may be missing.
+    pub band: Option<(f64, Option<f64>)>,
+    /// Limit in force.
+    pub limit: Option<f64>,
+    /// Suggested limit.
+    pub suggested: Option<f64>,
+    /// Limits that the user asks for.
+    pub tried: Vec<f64>,
+    /// Ceiling of the user's own standard.
+    pub ceiling: Option<f64>,
+    /// End of the tester's range.
+    pub range: Option<f64>,
+    /// Smallest harmful leak path, MΩ.
+    pub leak_path_mohm: Option<f64>,
+}
+
+/// Fewer rejects than this per million are drawn at the lower edge: no line makes so many units.
+const LEAST_PPM: f64 = 0.1;
+
+/// Expected rejects above and the blind spot below, against the limit, with band and limits marked on both.
+///
+/// # Errors
+/// `NothingToShow` without a place that has a number; else those of [`Chart::check`].
+pub fn chart(input: &TradeOff) -> Result<Chart, ChartError> {
+    let marks = || {
+        let band = input.band.iter().flat_map(|b| [Some(b.0), b.1]);
+        band.chain([input.limit, input.suggested])
+            .flatten()
+            .chain(input.tried.iter().copied())
+    };
+    super::finite(
+        "a limit",
+        marks().chain([input.ceiling, input.range].into_iter().flatten()),
+    )?;
+    super::finite(
+        "a number of a limit",
+        input.row.iter().flat_map(|p| {
+            let rejects = p.rejected_ppm.map_or([0.0; 3], |r| [r.0, r.1, r.2]);
+            rejects
+                .into_iter()
+                .chain([p.limit])
+                .chain([p.blind_mohm, p.blind_low_mohm].into_iter().flatten())
+        }),
+    )?;
+    let (Some(first), Some(last)) = (input.row.first(), input.row.last()) else {
+        return Err(ChartError::NothingToShow { what: "limits" });
+    };
+    let decimals = decimals_of(input.step);
+    let show = |v: f64| format!("{} {}", number(v, decimals), input.unit);
+    let x = Axis::new(
+        "high limit",
+        &input.unit,
+        Scale::Linear,
+        first.limit,
+        last.limit,
+    );
+    let mut panels = Vec::new();
+    panels.extend(rejects(input, &x));
+    panels.extend(blind_spots(input, &x));
+    let Some(top) = panels.first_mut() else {
+        return Err(ChartError::NothingToShow {
+            what: "rejects or blind spots",
+        });
+    };
+    top.layers.extend(rules(input, &x, Some(&show)));
+    if let Some(below) = panels.get_mut(1) {
+        below.layers.extend(rules(input, &x, None));
+    }
+    let mut notes = vec![format!(
+        "Rejects below {} per million are drawn at the lower edge. The blind spot says nothing about a gap that only flashes over.",
+        number(LEAST_PPM, 1)
+    )];
+    for (what, at) in [
+        ("ceiling", input.ceiling),
+        ("end of the tester's range", input.range),
+    ] {
+        if let Some(at) = at.filter(|at| !x.holds(*at)) {
+            notes.push(format!("The {what}, {}, lies beyond the edge.", show(at)));
+        }
+    }
+    Chart::new(
+        format!("{}: {}", input.series, input.answer),
+        input.period.clone(),
+        x,
+        panels,
+        notes,
+    )
+}
+
+fn zone(input: &TradeOff, x: &Axis) -> Option<Layer> {
+    let (low, high) = input.band?;
+    let (from, to) = (low.max(x.low), high.unwrap_or(x.high).min(x.high));
+    (from <= to).then(|| Layer::Zone {
+        role: Role::Workable,
+        name: Some("workable band".to_owned()),
+        along: Along::Upright,
+        from,
+        to,
+    })
+}
+
+fn rejects(input: &TradeOff, x: &Axis) -> Option<Panel> {
+    let known: Vec<(f64, (f64, f64, f64))> = input
+        .row
+        .iter()
+        .filter_map(|p| Some((p.limit, p.rejected_ppm?)))
+        .collect();
+    if known.len() < 2 {
+        return None;
+    }
+    let held = |v: f64| v.clamp(LEAST_PPM, 1e6);
+    let line = |of: fn(&(f64, f64, f64)) -> f64| -> Vec<Point> {
+        known.iter().map(|(l, r)| at(*l, held(of(r)))).collect()
+    };
+    let most = known.iter().map(|k| k.1.2).fold(1_000.0, f64::max);
+    let y = Axis::new(
+        "healthy units rejected per million",
+        "",
+        Scale::Log,
+        LEAST_PPM,
+        held(most) * 2.0,
+    );
+    let mut layers: Vec<Layer> = zone(input, x).into_iter().collect();
+    layers.extend([
+        Layer::Band {
+            role: Role::Fit,
+            name: Some("with its interval".to_owned()),
+            low: line(|r| r.1),
+            high: line(|r| r.2),
+        },
+        Layer::Line {
+            role: Role::Fit,
+            name: Some("healthy units rejected".to_owned()),
+            dash: Dash::Solid,
+            points: line(|r| r.0),
+        },
+        Layer::Rule {
+            role: Role::Quiet,
+            dash: Dash::Dotted,
+            along: Along::Level,
+            at: input.accepted_ppm,
+            label: format!("accepted: {}", number(input.accepted_ppm, 0)),
+        },
+    ]);
+    Some(Panel {
+        x: None,
+        y,
+        layers,
+        beside: Vec::new(),
+        share: 1.0,
+    })
+}
+
+fn blind_spots(input: &TradeOff, x: &Axis) -> Option<Panel> {
+    let line = |of: fn(&Place) -> Option<f64>| -> Vec<Point> {
+        input
+            .row
+            .iter()
+            .filter_map(|p| Some(at(p.limit, of(p)?)))
+            .collect()
+    };
+    let (typical, low_reader) = (line(|p| p.blind_mohm), line(|p| p.blind_low_mohm));
+    if typical.len() < 2 {
+        return None;
+    }
+    let y = Axis::covering(
+        "steady leak path that still passes",
+        "MΩ",
+        Scale::Log,
+        typical
+            .iter()
+            .chain(&low_reader)
+            .map(|p| p.y)
+            .chain(input.leak_path_mohm),
+        0.08,
+    );
+    let mut layers: Vec<Layer> = zone(input, x).into_iter().collect();
+    layers.push(Layer::Line {
+        role: Role::Stray,
+        name: Some("in a typical unit".to_owned()),
+        dash: Dash::Solid,
+        points: typical,
+    });
+    if low_reader.len() > 1 {
+        layers.push(Layer::Line {
+            role: Role::Stray,
+            name: Some("in a unit that reads low".to_owned()),
+            dash: Dash::Dashed,
+            points: low_reader,
+        });
+    }
+    if let Some(mohm) = input.leak_path_mohm {
+        layers.push(Layer::Rule {
+            role: Role::Quiet,
+            dash: Dash::Dotted,
+            along: Along::Level,
+            at: mohm,
+            label: format!(
+                "stated: {} MΩ",
+                number(mohm, decimals_of(mohm / 100.0).min(3))
+            ),
+        });
+    }
+    Some(Panel {
+        x: None,
+        y,
+        layers,
+        beside: Vec::new(),
+        share: 0.8,
+    })
+}
+
+/// Upright lines at the limits; with their words where `show` is given.
+fn rules(input: &TradeOff, x: &Axis, show: Option<&dyn Fn(f64) -> String>) -> Vec<Layer> {
+    let mut marks = vec![
+        ("limit in force", Role::Limit, Dash::Solid, input.limit),
+        ("suggested", Role::Suggested, Dash::Dashed, input.suggested),
+        ("ceiling", Role::Event, Dash::DashDot, input.ceiling),
+        ("end of range", Role::Quiet, Dash::DashDot, input.range),
+    ];
+    marks.extend(
+        input
+            .tried
+            .iter()
+            .map(|t| ("asked for", Role::Other, Dash::Dotted, Some(*t))),
+    );
+    marks
+        .into_iter()
+        .filter_map(|(what, role, dash, place)| {
+            let place = place.filter(|p| x.holds(*p))?;
+            Some(Layer::Rule {
+                role,
+                dash,
+                along: Along::Upright,
+                at: place,
+                label: show.map_or_else(String::new, |show| format!("{what} {}", show(place))),
+            })
+        })
+        .collect()
+}

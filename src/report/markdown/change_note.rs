@@ -1,0 +1,174 @@
+//! A change note: one page that asks for another high limit, to be checked and approved by people.
+
+use std::fmt::Write;
+
+use super::super::format::{Currents, counted, date, grouped, name, ppm, text, with_interval};
+use super::super::limit_model::{LimitsReport, StudyReport};
+use super::limit_page::loads_table;
+use super::{header, row};
+use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
+use crate::verdict::wording::resistance;
+
+/// For somebody to fill in.
+const BLANK: &str = "______________________________";
+
+/// The change note of one series, to a limit of `to_ma`.
+#[must_use]
+pub fn note(report: &LimitsReport, s: &StudyReport, to_ma: f64) -> String {
+    let mut page = String::new();
+    let page = &mut page;
+    let show = Currents::of(&s.series);
+    let of = |limit: f64| {
+        s.candidates
+            .iter()
+            .find(|c| (c.limit_ma - limit).abs() <= 1e-9 * limit)
+    };
+    let now = s.series.limit.high_ma;
+    line!(
+        page,
+        "# Change of the high limit: {}\n",
+        name(&s.series.title)
+    );
+    line!(page, "**Proposed, not approved.** {WHO_DECIDES}\n");
+    header(page, &["", "from", "to"]);
+    let set = |x: Option<f64>| x.map_or_else(|| "not known".to_owned(), |x| show.set(x));
+    row(
+        page,
+        &["high limit", &set(now), &format!("**{}**", show.set(to_ma))],
+    );
+    let both = |what: &str, page: &mut String, say: &dyn Fn(f64) -> Option<String>| {
+        let cell = |x: Option<f64>| x.and_then(say).unwrap_or_else(|| "not known".to_owned());
+        row(page, &[what, &cell(now), &cell(Some(to_ma))]);
+    };
+    both("healthy units rejected, per million", page, &|x| {
+        Some(with_interval(of(x)?.expected_reject_ppm.as_ref()?, ppm))
+    });
+    both("healthy units rejected a month", page, &|x| {
+        Some(with_interval(
+            of(x)?.rejects_per_month.as_ref()?,
+            super::super::format::digits,
+        ))
+    });
+    both(
+        "lowest steady leak path that passes, typical unit",
+        page,
+        &|x| Some(resistance(of(x)?.blind_spot_mohm?)),
+    );
+    both("strays of the history that it stops", page, &|x| {
+        Some(format!("{} of {}", of(x)?.strays_caught, s.strays_passed))
+    });
+    both("room to the ceiling", page, &|x| {
+        s.ceiling_ma.map(|c| show.set(c - x))
+    });
+    line!(page);
+
+    line!(page, "## Evidence\n");
+    line!(page, "- {}", text(&s.series.verdict.sentence));
+    for why in &s.recommendation.because {
+        line!(page, "- {}", text(why));
+    }
+    for end in s.band_ends.iter().filter(|e| e.sets) {
+        line!(page, "- {}", text(&end.sentence));
+    }
+    if let Some(j) = &s.series.verdict.judged {
+        line!(
+            page,
+            "- Period: {} to {}, {}; history from {} on, {}.",
+            date(j.from),
+            date(j.to),
+            counted(j.units, "unit"),
+            report.from.map_or_else(|| "not known".to_owned(), date),
+            counted(s.series.units, "first test")
+        );
+    }
+    if let Some(c) = of(to_ma) {
+        line!(
+            page,
+            "- Over that history the new limit would have rejected {} that passed, and might have passed {} that tripped.",
+            counted(c.would_reject, "unit"),
+            grouped(c.might_pass)
+        );
+    }
+    line!(page, "\n## Assumptions\n");
+    let setting = |key: &str| {
+        report.settings.iter().find(|s| s.name == key).map_or_else(
+            || "not known".to_owned(),
+            |s| format!("{} ({})", s.value, s.unit),
+        )
+    };
+    line!(
+        page,
+        "- Accepted share of healthy units rejected: {}; confidence {}; planning horizon {}.",
+        text(&setting("accepted_reject_share")),
+        text(&setting("confidence")),
+        text(&setting("horizon_months"))
+    );
+    line!(
+        page,
+        "- Smallest harmful leak path: {}. Ceiling: {}. End of the tester's range: {}.",
+        s.leak_path_mohm
+            .map_or_else(|| "not stated".to_owned(), resistance),
+        s.ceiling_ma
+            .map_or_else(|| "not stated".to_owned(), |x| show.set(x)),
+        s.tester_range_ma
+            .map_or_else(|| "not stated".to_owned(), |x| show.set(x)),
+    );
+    line!(
+        page,
+        "- Voltage, frequency, dwell and test point stay as they are; the units of the period are like those to come."
+    );
+    for note in &report.notes {
+        line!(page, "- {}", text(note));
+    }
+    line!(page, "\n## Proof at the station, after the change\n");
+    match s.loads_at(to_ma) {
+        Some(l) => loads_table(page, l, &show),
+        None => line!(
+            page,
+            "The test voltage is not known: no load can be named.\n"
+        ),
+    }
+    line!(page, "## Checked and approved\n");
+    header(page, &["", "name", "date", "signature"]);
+    for who in [
+        "checked against the applicable standard",
+        "approved",
+        "set at stations",
+        "proved with both loads",
+    ] {
+        row(page, &[who, BLANK, "______________", BLANK]);
+    }
+    line!(page, "\n## Cautions\n");
+    for caution in &CAUTIONS {
+        line!(page, "- {caution}");
+    }
+    let inputs = report.made.inputs.len() as u64;
+    line!(
+        page,
+        "\nMade by leakdrift {} from {}{}; results.json beside this note names each with its checksum.",
+        text(&report.made.version),
+        counted(inputs, "file"),
+        if inputs == 0 {
+            ""
+        } else {
+            " of exported results"
+        }
+    );
+    std::mem::take(page)
+}
+
+impl StudyReport {
+    /// Loads that prove a limit of the study.
+    fn loads_at(&self, limit_ma: f64) -> Option<&super::super::limit_model::LoadsReport> {
+        let near = |x: f64| (x - limit_ma).abs() <= 1e-9 * limit_ma;
+        self.candidates
+            .iter()
+            .find(|c| near(c.limit_ma))
+            .and_then(|c| c.loads.as_ref())
+            .or(self
+                .recommendation
+                .loads
+                .as_ref()
+                .filter(|l| near(l.limit_ma)))
+    }
+}

@@ -1,0 +1,617 @@
+//! The page of a limit study: the recommendation first, then what every other limit would do.
+
+use std::fmt::Write;
+
+use super::super::format::{
+    Currents, NONE, address, anchor, counted, date, digits, grouped, interval, name, ppm, text,
+    value, with_interval, words,
+};
+use super::super::limit_model::{
+    CalculatedReport, CandidateReport, LimitsReport, LoadsReport, StudyReport,
+};
+use super::{band, header, row, verdict_words};
+use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
+use crate::verdict::wording::{resistance, three_digits};
+
+/// Units listed on the page for one limit; the file holds them all.
+const UNITS_SHOWN: usize = 12;
+
+/// The whole page, ended by a line break.
+#[must_use]
+pub fn page(report: &LimitsReport) -> String {
+    let mut page = String::new();
+    head(&mut page, report);
+    for s in &report.series {
+        section(&mut page, s);
+    }
+    if let Some(c) = &report.calculated {
+        calculated(&mut page, report, c);
+    }
+    groups(&mut page, report);
+    method(&mut page, report);
+    page
+}
+
+fn head(page: &mut String, report: &LimitsReport) {
+    line!(
+        page,
+        "# {}: where should the limit be?\n",
+        name(&report.model)
+    );
+    if let Some(((from, to), rows)) = report.from.zip(report.to).zip(report.rows.as_ref()) {
+        line!(
+            page,
+            "{}; files from {} to {}; {} read over all models.\n",
+            counted(
+                report.series.iter().map(|s| s.series.units).sum(),
+                "first test"
+            ),
+            date(from),
+            date(to),
+            counted(rows.read, "row"),
+        );
+    }
+    for failure in &report.made.failures {
+        line!(page, "**Not read, or not to the end: {}**\n", text(failure));
+    }
+    line!(
+        page,
+        "> {} {} [More cautions](#cautions).\n",
+        CAUTIONS[1],
+        CAUTIONS[0]
+    );
+    if !report.series.is_empty() {
+        line!(page, "## In short\n");
+        header(
+            page,
+            &[
+                "series",
+                "limit",
+                "verdict",
+                "workable band",
+                "recommendation",
+            ],
+        );
+        for s in &report.series {
+            let show = show(s);
+            row(
+                page,
+                &[
+                    &format!("[{}](#{})", name(&s.series.title), anchor(&s.series.id)),
+                    &s.series
+                        .limit
+                        .high_ma
+                        .map_or_else(|| "not known".to_owned(), |x| show.set(x)),
+                    &verdict_words(&s.series.verdict),
+                    &band(&s.series.verdict, &show),
+                    &text(&s.recommendation.sentence),
+                ],
+            );
+        }
+        line!(page);
+    }
+}
+
+fn show(s: &StudyReport) -> Currents {
+    Currents::of(&s.series)
+}
+
+fn section(page: &mut String, s: &StudyReport) {
+    let show = show(s);
+    line!(page, "<a id=\"{}\"></a>\n", anchor(&s.series.id));
+    line!(page, "## {}\n", name(&s.series.title));
+    line!(page, "**{}**\n", text(&s.recommendation.sentence));
+    for why in &s.recommendation.because {
+        line!(page, "- {}", text(why));
+    }
+    if !s.recommendation.because.is_empty() {
+        line!(page);
+    }
+    match &s.change_note {
+        Some(path) => line!(
+            page,
+            "A change note to be checked and signed: [{}]({}).\n",
+            text(path),
+            address(path)
+        ),
+        None => line!(
+            page,
+            "No change note: no change of the limit is recommended.\n"
+        ),
+    }
+    if let Some(j) = &s.series.verdict.judged {
+        line!(
+            page,
+            "Judged: {} from {} to {}.\n",
+            counted(j.units, "unit"),
+            date(j.from),
+            date(j.to)
+        );
+    }
+    for (path, question) in &s.series.charts {
+        line!(page, "![{}]({})\n", text(question), address(path));
+    }
+    what_if(page, s, &show);
+    history(page, s, &show);
+    units(page, s, &show);
+    proof(page, s, &show);
+    expected(page, s, &show);
+    ends(page, s);
+    low_limit(page, s, &show);
+    limit_history(page, s, &show);
+}
+
+/// The table of candidate limits.
+fn what_if(page: &mut String, s: &StudyReport, show: &Currents) {
+    if s.candidates.is_empty() {
+        return;
+    }
+    line!(page, "### What each limit would do\n");
+    let drifts = s
+        .candidates
+        .iter()
+        .any(|c| c.expected_reject_ppm_at_horizon.is_some());
+    let mut cells = vec![
+        "high limit",
+        "",
+        "verdict",
+        "healthy units rejected",
+        "interval",
+    ];
+    if drifts {
+        cells.push("at the end of the planning horizon");
+    }
+    cells.extend([
+        "a month",
+        "blind spot",
+        "strays caught",
+        "room to the ceiling",
+        "room to the end of range",
+        "retests a month",
+        "minutes a month",
+    ]);
+    header(page, &cells);
+    for c in &s.candidates {
+        let in_force = c.origins.contains(&"in_force");
+        let room = |x: Option<f64>, whole: Option<f64>| match (x, whole) {
+            (Some(x), Some(_)) if x < 0.0 => format!("**above it by {}**", show.set(-x)),
+            (Some(x), Some(whole)) => {
+                format!("{} ({} %)", show.set(x), three_digits(100.0 * x / whole))
+            }
+            _ => NONE.to_owned(),
+        };
+        let change = |x: Option<f64>| match x {
+            _ if in_force => NONE.to_owned(),
+            Some(x) => signed(x),
+            None => NONE.to_owned(),
+        };
+        let mut cells = vec![
+            show.set(c.limit_ma),
+            text(&c.origin_words),
+            text(c.verdict_words),
+            c.expected_reject_ppm
+                .as_ref()
+                .map_or_else(|| "not known".to_owned(), |e| value(e, ppm)),
+            c.expected_reject_ppm
+                .as_ref()
+                .map_or_else(|| NONE.to_owned(), |e| interval(e, ppm)),
+        ];
+        if drifts {
+            cells.push(
+                c.expected_reject_ppm_at_horizon
+                    .map_or_else(|| NONE.to_owned(), ppm),
+            );
+        }
+        cells.extend([
+            c.rejects_per_month
+                .as_ref()
+                .map_or_else(|| NONE.to_owned(), |e| with_interval(e, few)),
+            text(&c.blind_spot),
+            format!("{} of {}", c.strays_caught, s.strays_passed),
+            room(c.to_ceiling_ma, s.ceiling_ma),
+            room(c.to_range_ma, s.tester_range_ma),
+            change(c.retests_per_month),
+            change(c.minutes_per_month),
+        ]);
+        let cells: Vec<&str> = cells.iter().map(String::as_str).collect();
+        row(page, &cells);
+    }
+    line!(
+        page,
+        "\nppm: units per million. Strays caught: units that passed although the reading does not belong with the healthy ones, over the whole history. Retests and minutes: more (+) or fewer (−) than at the limit in force{}. A blind spot says nothing about a gap that only flashes over.\n",
+        cost_words(s)
+    );
+}
+
+fn cost_words(s: &StudyReport) -> String {
+    match &s.rejected_unit {
+        None => "; not known, since no unit was rejected".to_owned(),
+        Some(r) => {
+            let minutes = r.minutes_each.map_or_else(
+                || "; minutes not known, since none was tested again in the same shift".to_owned(),
+                |m| {
+                    format!(
+                        " and {} minutes (median, first test to last of the same shift)",
+                        digits(m)
+                    )
+                },
+            );
+            format!(
+                ", from {} that took {} retests each{minutes}",
+                counted(r.units, "rejected unit"),
+                three_digits(r.tests_each)
+            )
+        }
+    }
+}
+
+/// A change with its sign; next to nothing is nothing.
+fn signed(x: f64) -> String {
+    if x.abs() < 0.05 {
+        "0".to_owned()
+    } else if x < 0.0 {
+        format!("−{}", digits(-x))
+    } else {
+        format!("+{}", digits(x))
+    }
+}
+
+fn few(x: f64) -> String {
+    if x > 0.0 && x < 0.01 {
+        "< 0.01".to_owned()
+    } else {
+        digits(x)
+    }
+}
+
+/// What each limit would have done to the history, month by month.
+fn history(page: &mut String, s: &StudyReport, show: &Currents) {
+    let Some(first) = s.candidates.first().filter(|c| !c.months.is_empty()) else {
+        return;
+    };
+    line!(page, "### What each limit would have done\n");
+    line!(
+        page,
+        "`+`: passes that read above the limit and would have been rejected. `?`: units that tripped at a lower limit and might have passed; the voltage was cut, so their leakage is only known to lie above that limit.\n"
+    );
+    let mut cells = vec!["month".to_owned(), "units".to_owned(), "tripped".to_owned()];
+    cells.extend(s.candidates.iter().map(|c| show.set(c.limit_ma)));
+    header(page, &cells.iter().map(String::as_str).collect::<Vec<_>>());
+    let said = |rejected: u64, might: u64| match (rejected, might) {
+        (0, 0) => "0".to_owned(),
+        (r, 0) => format!("+{}", grouped(r)),
+        (0, m) => format!("?{}", grouped(m)),
+        (r, m) => format!("+{} ?{}", grouped(r), grouped(m)),
+    };
+    for (n, month) in first.months.iter().enumerate() {
+        let mut cells = vec![
+            month.month.clone(),
+            grouped(month.units),
+            grouped(month.tripped),
+        ];
+        cells.extend(s.candidates.iter().map(|c| {
+            let m = &c.months[n];
+            said(m.would_reject, m.might_pass)
+        }));
+        row(page, &cells.iter().map(String::as_str).collect::<Vec<_>>());
+    }
+    let mut cells = vec![
+        "all".to_owned(),
+        grouped(first.months.iter().map(|m| m.units).sum()),
+        grouped(first.months.iter().map(|m| m.tripped).sum()),
+    ];
+    cells.extend(
+        s.candidates
+            .iter()
+            .map(|c| said(c.would_reject, c.might_pass)),
+    );
+    row(page, &cells.iter().map(String::as_str).collect::<Vec<_>>());
+    line!(page);
+}
+
+/// Serials of the rare ones.
+fn units(page: &mut String, s: &StudyReport, show: &Currents) {
+    let listed: Vec<&CandidateReport> = s
+        .candidates
+        .iter()
+        .filter(|c| !c.units.is_empty())
+        .collect();
+    if listed.is_empty() {
+        return;
+    }
+    line!(page, "### Units that a limit would treat otherwise\n");
+    line!(
+        page,
+        "Where they are 100 or fewer of a kind; up to {UNITS_SHOWN} of each limit here, all of them in [units-affected.csv](units-affected.csv).\n"
+    );
+    header(
+        page,
+        &[
+            "high limit",
+            "would",
+            "serial",
+            "tested at",
+            "station",
+            "reading",
+        ],
+    );
+    for c in listed {
+        for u in c.units.iter().take(UNITS_SHOWN) {
+            let reading = if u.would == "might pass" {
+                format!("tripped at {}", show.set(u.ma))
+            } else {
+                show.reading(u.ma)
+            };
+            row(
+                page,
+                &[
+                    &show.set(c.limit_ma),
+                    u.would,
+                    &name(&u.serial),
+                    &text(&u.tested_at),
+                    &name(&u.station),
+                    &reading,
+                ],
+            );
+        }
+        if c.units.len() > UNITS_SHOWN {
+            row(
+                page,
+                &[
+                    &show.set(c.limit_ma),
+                    &format!("and {} more", c.units.len() - UNITS_SHOWN),
+                    "",
+                    "",
+                    "",
+                    "",
+                ],
+            );
+        }
+    }
+    line!(page);
+}
+
+fn proof(page: &mut String, s: &StudyReport, show: &Currents) {
+    let Some(l) = &s.recommendation.loads else {
+        return;
+    };
+    line!(page, "### Proof at the station\n");
+    loads_table(page, l, show);
+}
+
+/// Loads as a table; used by the change note too.
+pub(super) fn loads_table(page: &mut String, l: &LoadsReport, show: &Currents) {
+    header(
+        page,
+        &[
+            "at a limit of",
+            "load",
+            "must",
+            "draws",
+            &format!("power at {} V", l.applied_v),
+        ],
+    );
+    for (load, must) in [(&l.must_trip, "trip"), (&l.must_pass, "pass")] {
+        row(
+            page,
+            &[
+                &show.set(l.limit_ma),
+                &resistance(load.resistance_mohm),
+                must,
+                &show.estimate(load.current_ma),
+                &format!("{} W", three_digits(load.power_w)),
+            ],
+        );
+    }
+    line!(
+        page,
+        "\nResistors rated for the full test voltage and this power, tested in place of a unit. The current of leads and fixture adds to what they draw: at right angles in AC.\n"
+    );
+}
+
+fn expected(page: &mut String, s: &StudyReport, show: &Currents) {
+    let Some(x) = &s.expected else { return };
+    line!(page, "### What it should read\n");
+    line!(page, "{}\n", text(&x.sentence));
+    header(page, &["number", "value"]);
+    row(
+        page,
+        &[
+            "capacitance between the tested parts, stated",
+            &format!(
+                "{} nF ± {} %",
+                three_digits(x.capacitance_nf),
+                three_digits(x.tolerance_pct)
+            ),
+        ],
+    );
+    row(
+        page,
+        &[
+            "expected reading",
+            &format!(
+                "{} ({} to {})",
+                show.estimate(x.value_ma),
+                show.estimate(x.low_ma),
+                show.estimate(x.high_ma)
+            ),
+        ],
+    );
+    if let Some(d) = &x.difference_pct {
+        row(
+            page,
+            &[
+                "measured against expected",
+                &with_interval(d, super::super::format::change_pct),
+            ],
+        );
+    }
+    if let Some(nf) = x.difference_nf {
+        row(
+            page,
+            &[
+                "capacitance that makes the difference",
+                &format!("{} nF", three_digits(nf)),
+            ],
+        );
+    }
+    line!(page);
+}
+
+fn ends(page: &mut String, s: &StudyReport) {
+    if s.band_ends.is_empty() {
+        return;
+    }
+    line!(page, "### Where the band ends\n");
+    header(page, &["end", "rule", "", "why"]);
+    for end in &s.band_ends {
+        row(
+            page,
+            &[
+                if end.end == "low" { "lower" } else { "upper" },
+                &words(end.rule),
+                if end.sets { "**sets it**" } else { "" },
+                &text(&end.sentence),
+            ],
+        );
+    }
+    line!(page);
+}
+
+fn low_limit(page: &mut String, s: &StudyReport, show: &Currents) {
+    let v = &s.series.verdict;
+    line!(page, "### The low limit\n");
+    let now = s
+        .series
+        .limit
+        .low_ma
+        .map_or_else(|| "none".to_owned(), |x| show.set(x));
+    let passes = match v.open_lead_passes {
+        Some(true) => "**would pass**",
+        Some(false) => "would be found",
+        None => "not known",
+    };
+    let range = match (v.low_limit_from_ma, v.low_limit_to_ma) {
+        (Some(from), Some(to)) => format!("{} to {}", show.set(from), show.set(to)),
+        _ => "none can be given".to_owned(),
+    };
+    let open = s
+        .series
+        .limit
+        .open_lead_ma
+        .map_or_else(|| "not known".to_owned(), |x| show.estimate(x));
+    line!(
+        page,
+        "In force: {now}. A test with no unit connected reads {open} and {passes}. Workable low limits: {range}.\n"
+    );
+}
+
+fn limit_history(page: &mut String, s: &StudyReport, show: &Currents) {
+    if s.series.limit.history.len() < 2 {
+        return;
+    }
+    line!(page, "### Limits that were in force\n");
+    header(page, &["from", "high limit", "low limit", "station"]);
+    for change in &s.series.limit.history {
+        let set = |x: Option<f64>| x.map_or_else(|| "none".to_owned(), |x| show.set(x));
+        row(
+            page,
+            &[
+                &date(change.from),
+                &set(change.high_ma),
+                &set(change.low_ma),
+                &change
+                    .station
+                    .as_ref()
+                    .map_or_else(|| "all".to_owned(), |n| name(n)),
+            ],
+        );
+    }
+    line!(page);
+}
+
+fn calculated(page: &mut String, report: &LimitsReport, c: &CalculatedReport) {
+    let show = Currents::new(c.expected.value_ma, c.limit_step_ma);
+    line!(page, "## Calculated, not measured\n");
+    let band = match (c.band_low_ma, c.band_high_ma) {
+        (Some(low), Some(high)) => format!("{} to {}", show.set(low), show.set(high)),
+        (Some(low), None) => format!("from {}", show.set(low)),
+        _ => "none: the highest expected reading lies above what the upper end allows".to_owned(),
+    };
+    line!(
+        page,
+        "**A first workable band for {}: {band}{}.** {WHO_DECIDES}\n",
+        name(&report.model),
+        c.suggested_ma
+            .map_or_else(String::new, |s| format!("; a first limit: {}", show.set(s)))
+    );
+    for sentence in &c.sentences {
+        line!(page, "- {}", text(sentence));
+    }
+    if let Some(r) = c.blind_spot_mohm {
+        line!(
+            page,
+            "- At the first limit a steady leak of {} would still pass; this says nothing about a gap that only flashes over.",
+            resistance(r)
+        );
+    }
+    line!(page);
+    if let Some(l) = &c.loads {
+        line!(page, "### Proof at the station\n");
+        loads_table(page, l, &show);
+    }
+}
+
+fn groups(page: &mut String, report: &LimitsReport) {
+    if report.limit_groups.is_empty() {
+        return;
+    }
+    line!(page, "## Models that share this limit\n");
+    for g in &report.limit_groups {
+        line!(page, "- {}", text(&g.sentence));
+    }
+    line!(page);
+}
+
+fn method(page: &mut String, report: &LimitsReport) {
+    line!(page, "## Notes\n");
+    for note in &report.notes {
+        line!(page, "- {}", text(note));
+    }
+    if report.notes.is_empty() {
+        line!(page, "None.");
+    }
+    line!(page, "\n## How it was computed\n");
+    line!(
+        page,
+        "As in a review: the method section of its summary.md tells each step with its source. Rejects at another limit are those of the same healthy body, asked at that limit; the history is counted again with the readings as they were shown, over all days and not only the period judged. Retests and minutes are those of units rejected so far.\n"
+    );
+    header(page, &["setting", "value", "unit"]);
+    for s in &report.settings {
+        row(page, &[&text(&s.name), &text(&s.value), &text(&s.unit)]);
+    }
+    line!(
+        page,
+        "\nleakdrift {}, seed {}.\n",
+        text(&report.made.version),
+        report.made.seed
+    );
+    if !report.made.inputs.is_empty() {
+        header(page, &["input", "bytes", "SHA-256"]);
+        for input in &report.made.inputs {
+            row(
+                page,
+                &[
+                    &text(&input.path),
+                    &grouped(input.bytes),
+                    &format!("`{}`", input.sha256),
+                ],
+            );
+        }
+        line!(page);
+    }
+    line!(page, "## Cautions\n");
+    for caution in CAUTIONS.iter().chain([&WHO_DECIDES]) {
+        line!(page, "- {caution}");
+    }
+}
