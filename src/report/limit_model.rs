@@ -272,4 +272,7 @@ pub struct CalculatedReport {
     pub sentences: Vec<String>,
     /// Step in which limits are set.
     pub limit_step_ma: f64,
+    /// Its chart.
+    #[serde(skip)]
+    pub chart: Option<String>,
 }

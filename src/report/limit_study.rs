@@ -758,6 +758,25 @@ fn calculated(parts: Option<&Parts<'_>>, request: &StudyRequest, config: &Config
             "limits asked for are not studied: that needs measured units of the model".to_owned(),
         );
     }
+    let chart = pictures::of_calculated(
+        &style::printable(&request.model, "new model"),
+        &setting,
+        band.workable_ma,
+        suggested.map(|s| s.limit_ma),
+    )
+    .and_then(|c| draw::png(&c));
+    let mut files = Vec::new();
+    let chart = match chart {
+        Ok(png) => {
+            let path = "charts/calculated-limits.png".to_owned();
+            files.push((path.clone(), png));
+            Some(path)
+        }
+        Err(why) => {
+            notes.push(format!("no chart: {why}"));
+            None
+        }
+    };
     let whole_report = parts.map(build::build);
     let report = LimitsReport {
         schema: SCHEMA,
@@ -790,6 +809,7 @@ fn calculated(parts: Option<&Parts<'_>>, request: &StudyRequest, config: &Config
             ),
             sentences: band.sentences,
             limit_step_ma: step_ma,
+            chart,
         }),
         limit_groups: Vec::new(),
         notes,
@@ -804,7 +824,7 @@ fn calculated(parts: Option<&Parts<'_>>, request: &StudyRequest, config: &Config
             |r| r.made,
         ),
     };
-    finish(report, Vec::new())
+    finish(report, files)
 }
 
 fn finish(report: LimitsReport, mut files: Vec<(String, Vec<u8>)>) -> Result<Study> {

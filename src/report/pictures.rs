@@ -24,8 +24,10 @@ use crate::series::{OutcomeLine, Says};
 use crate::stats::distribution::Family;
 use crate::stats::mixture::Component;
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson};
+use crate::verdict::band::BandInput;
 use crate::verdict::candidate::Origin;
 use crate::verdict::limit_study::LimitStudy;
+use crate::verdict::suggest::blind_spot_mohm;
 use crate::verdict::wording::PRINTED_IN_UA_BELOW_MA;
 
 /// A chart of the report: its file, what it answers, and its ink.
@@ -749,6 +751,61 @@ pub(super) fn of_limits(
     })
 }
 
+/// A sentence as the end of a title.
+fn answer(sentence: &str) -> String {
+    let bare = sentence.trim_end_matches('.');
+    let mut signs = bare.strip_prefix("The ").unwrap_or(bare).chars();
+    signs
+        .next()
+        .map(|first| first.to_lowercase().chain(signs).collect())
+        .unwrap_or_default()
+}
+
+/// Blind spots of a model that is calculated and not measured.
+pub(super) fn of_calculated(
+    model: &str,
+    setting: &BandInput,
+    band: Option<(f64, f64)>,
+    suggested_ma: Option<f64>,
+) -> Result<Chart, ChartError> {
+    let scale = Scale::of(setting.x50_ma);
+    let of = |x: f64| scale.of_ma(x);
+    let x50 = setting.x50_ma;
+    let end = band
+        .map(|b| b.1)
+        .filter(|high| high.is_finite())
+        .unwrap_or(2.0 * x50)
+        .max(1.2 * x50);
+    let row = (1..=60)
+        .map(|k| x50 + (1.05 * end - x50) * f64::from(k) / 60.0)
+        .map(|limit| Place {
+            limit: of(limit),
+            rejected_ppm: None,
+            blind_mohm: blind_spot_mohm(setting, limit, x50),
+            blind_low_mohm: None,
+        })
+        .collect();
+    trade_off::chart(&TradeOff {
+        series: model.to_owned(),
+        answer: "calculated from its circuit, not measured".to_owned(),
+        period: format!(
+            "{} V, typical unit by its capacitance",
+            setting.applied_v.unwrap_or(0.0)
+        ),
+        unit: scale.unit.to_owned(),
+        step: of(setting.step_ma()),
+        row,
+        accepted_ppm: 0.0,
+        band: band.map(|(low, high)| (of(low), Some(of(high)).filter(|h| h.is_finite()))),
+        limit: None,
+        suggested: suggested_ma.map(of),
+        tried: Vec::new(),
+        ceiling: setting.ceiling_ma.map(of),
+        range: setting.tester_range_ma.map(of),
+        leak_path_mohm: setting.leak_path_mohm,
+    })
+}
+
 /// Expected rejects and blind spot of one series against its limit.
 pub(super) fn of_trade_off(
     parts: &Parts<'_>,
@@ -781,7 +838,7 @@ pub(super) fn of_trade_off(
         .collect();
     trade_off::chart(&TradeOff {
         series: title.to_owned(),
-        answer: verdict.sentence.trim_end_matches('.').to_owned(),
+        answer: answer(&verdict.sentence),
         period: format!(
             "judged: {}, {}",
             counted(verdict.judged.units, "unit"),

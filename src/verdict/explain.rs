@@ -145,7 +145,7 @@ pub(super) fn band(setting: &BandInput, band: &Band, say: Wording, reasons: &mut
             ReasonKind::AskForLeakPath,
             format!(
                 "No smallest harmful leak path is stated. A limit at the upper end passes a leak of {}, {} times \
-                 the typical reading: state `leak_path_mohm` for this model.",
+                 the typical reading: state leak_path_mohm for this model in the settings.",
                 say.estimate(leak),
                 three_digits(leak / setting.x50_ma)
             ),

@@ -333,8 +333,8 @@ fn decide(
     let Some(limit) = limit else {
         reasons.add(
             ReasonKind::NoLimitKnown,
-            "No high limit is known for these units, so there is no verdict on one; give `high_limit_ma` \
-             in the config.",
+            "No high limit is known for these units, so there is no verdict on one; give high_limit_ma in \
+             the settings.",
         );
         return Decided::default();
     };

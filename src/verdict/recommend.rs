@@ -8,7 +8,7 @@ use super::physics::{self, ProvingLoads};
 use super::reason::ReasonKind;
 use super::rules::Rules;
 use super::suggest::blind_spot_mohm;
-use super::wording::Wording;
+use super::wording::{Wording, resistance};
 
 /// What is recommended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -152,6 +152,9 @@ pub fn recommend(
     if to_ma.is_none() && matches!(advice, Advice::Change | Advice::Set) {
         advice = Advice::FindOut;
     }
+    if let Some((to, limit)) = to_ma.zip(limit_ma).filter(|(to, limit)| to > limit) {
+        because.extend(larger_leak(setting, limit, to));
+    }
     if advice == Advice::FindOut && unsafe_now {
         because.push(
             "The limit in force is unsafe as it stands: bring it down to what the stated standard and the \
@@ -173,6 +176,19 @@ pub fn recommend(
         loads_for_ma,
         blind_spot_mohm: to_ma.and_then(|to| blind_spot_mohm(setting, to, setting.x50_ma)),
     }
+}
+
+/// What a raised limit gives away.
+fn larger_leak(setting: &BandInput, from: f64, to: f64) -> Option<String> {
+    let blind = |limit: f64| blind_spot_mohm(setting, limit, setting.x50_ma);
+    Some(format!(
+        "Raising a limit is the unsafe direction: in a typical unit a steady leak down to {} passes at {}, down \
+         to {} at {}.",
+        resistance(blind(from)?),
+        Wording::new(setting.x50_ma, setting.step_ma()).current(from),
+        resistance(blind(to)?),
+        Wording::new(setting.x50_ma, setting.step_ma()).current(to),
+    ))
 }
 
 /// The decision for a model whose limit others share: inside the shared band, or none.

@@ -101,10 +101,14 @@ pub fn chart(input: &TradeOff) -> Result<Chart, ChartError> {
     if let Some(below) = panels.get_mut(1) {
         below.layers.extend(rules(input, &x, None));
     }
-    let mut notes = vec![format!(
-        "Rejects below {} per million are drawn at the lower edge. The blind spot says nothing about a gap that only flashes over.",
-        number(LEAST_PPM, 1)
-    )];
+    let mut notes = Vec::new();
+    if input.row.iter().any(|p| p.rejected_ppm.is_some()) {
+        notes.push(format!(
+            "Rejects below {} per million are drawn at the lower edge.",
+            number(LEAST_PPM, 1)
+        ));
+    }
+    notes.push("A blind spot says nothing about a gap that only flashes over.".to_owned());
     for (what, at) in [
         ("ceiling", input.ceiling),
         ("end of the tester's range", input.range),

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::super::format::{Currents, counted, date, grouped, name, ppm, text, with_interval};
 use super::super::limit_model::{LimitsReport, StudyReport};
-use super::limit_page::loads_table;
+use super::limit_page::{few, loads_table};
 use super::{header, row};
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
 use crate::verdict::wording::resistance;
@@ -44,10 +44,7 @@ pub fn note(report: &LimitsReport, s: &StudyReport, to_ma: f64) -> String {
         Some(with_interval(of(x)?.expected_reject_ppm.as_ref()?, ppm))
     });
     both("healthy units rejected a month", page, &|x| {
-        Some(with_interval(
-            of(x)?.rejects_per_month.as_ref()?,
-            super::super::format::digits,
-        ))
+        Some(with_interval(of(x)?.rejects_per_month.as_ref()?, few))
     });
     both(
         "lowest steady leak path that passes, typical unit",

@@ -119,6 +119,13 @@ fn section(page: &mut String, s: &StudyReport) {
             "No change note: no change of the limit is recommended.\n"
         ),
     }
+    if s.series.verdict.open_lead_passes == Some(true) {
+        line!(
+            page,
+            "**A test with no unit connected would pass: see [the low limit](#low-{}).**\n",
+            anchor(&s.series.id)
+        );
+    }
     if let Some(j) = &s.series.verdict.judged {
         line!(
             page,
@@ -141,36 +148,28 @@ fn section(page: &mut String, s: &StudyReport) {
     limit_history(page, s, &show);
 }
 
-/// The table of candidate limits.
+/// The tables of candidate limits: what each costs and hides, and what comes with it.
 fn what_if(page: &mut String, s: &StudyReport, show: &Currents) {
     if s.candidates.is_empty() {
         return;
     }
     line!(page, "### What each limit would do\n");
-    let drifts = s
-        .candidates
-        .iter()
-        .any(|c| c.expected_reject_ppm_at_horizon.is_some());
-    let mut cells = vec![
-        "high limit",
-        "",
-        "verdict",
-        "healthy units rejected",
-        "interval",
-    ];
-    if drifts {
-        cells.push("at the end of the planning horizon");
-    }
-    cells.extend([
-        "a month",
-        "blind spot",
-        "strays caught",
-        "room to the ceiling",
-        "room to the end of range",
-        "retests a month",
-        "minutes a month",
-    ]);
-    header(page, &cells);
+    costs(page, s, show);
+    line!(
+        page,
+        "\nppm: units per million. A blind spot is of a typical unit and says nothing about a gap that only flashes over.\n"
+    );
+    header(
+        page,
+        &[
+            "high limit",
+            "strays it stops",
+            "room to the ceiling",
+            "room to the end of range",
+            "retests a month",
+            "minutes a month",
+        ],
+    );
     for c in &s.candidates {
         let in_force = c.origins.contains(&"in_force");
         let room = |x: Option<f64>, whole: Option<f64>| match (x, whole) {
@@ -178,13 +177,49 @@ fn what_if(page: &mut String, s: &StudyReport, show: &Currents) {
             (Some(x), Some(whole)) => {
                 format!("{} ({} %)", show.set(x), three_digits(100.0 * x / whole))
             }
-            _ => NONE.to_owned(),
+            _ => "not stated".to_owned(),
         };
-        let change = |x: Option<f64>| match x {
-            _ if in_force => NONE.to_owned(),
-            Some(x) => signed(x),
-            None => NONE.to_owned(),
+        let change = |x: Option<f64>| {
+            x.filter(|_| !in_force)
+                .map_or_else(|| NONE.to_owned(), signed)
         };
+        row(
+            page,
+            &[
+                &show.set(c.limit_ma),
+                &format!("{} of {}", c.strays_caught, s.strays_passed),
+                &room(c.to_ceiling_ma, s.ceiling_ma),
+                &room(c.to_range_ma, s.tester_range_ma),
+                &change(c.retests_per_month),
+                &change(c.minutes_per_month),
+            ],
+        );
+    }
+    line!(
+        page,
+        "\nStrays: units above the healthy body that passed, over the whole history. Retests and minutes: more (+) or fewer (−) than at the limit in force{}.\n",
+        cost_words(s)
+    );
+}
+
+fn costs(page: &mut String, s: &StudyReport, show: &Currents) {
+    let drifts = s
+        .candidates
+        .iter()
+        .any(|c| c.expected_reject_ppm_at_horizon.is_some());
+    let mut cells = vec![
+        "high limit",
+        "",
+        "verdict if set",
+        "healthy units rejected",
+        "interval",
+    ];
+    if drifts {
+        cells.push("at the end of the planning horizon");
+    }
+    cells.extend(["a month", "blind spot"]);
+    header(page, &cells);
+    for c in &s.candidates {
         let mut cells = vec![
             show.set(c.limit_ma),
             text(&c.origin_words),
@@ -207,20 +242,10 @@ fn what_if(page: &mut String, s: &StudyReport, show: &Currents) {
                 .as_ref()
                 .map_or_else(|| NONE.to_owned(), |e| with_interval(e, few)),
             text(&c.blind_spot),
-            format!("{} of {}", c.strays_caught, s.strays_passed),
-            room(c.to_ceiling_ma, s.ceiling_ma),
-            room(c.to_range_ma, s.tester_range_ma),
-            change(c.retests_per_month),
-            change(c.minutes_per_month),
         ]);
         let cells: Vec<&str> = cells.iter().map(String::as_str).collect();
         row(page, &cells);
     }
-    line!(
-        page,
-        "\nppm: units per million. Strays caught: units that passed although the reading does not belong with the healthy ones, over the whole history. Retests and minutes: more (+) or fewer (−) than at the limit in force{}. A blind spot says nothing about a gap that only flashes over.\n",
-        cost_words(s)
-    );
 }
 
 fn cost_words(s: &StudyReport) -> String {
@@ -256,7 +281,7 @@ fn signed(x: f64) -> String {
     }
 }
 
-fn few(x: f64) -> String {
+pub(super) fn few(x: f64) -> String {
     if x > 0.0 && x < 0.01 {
         "< 0.01".to_owned()
     } else {
@@ -480,6 +505,7 @@ fn ends(page: &mut String, s: &StudyReport) {
 
 fn low_limit(page: &mut String, s: &StudyReport, show: &Currents) {
     let v = &s.series.verdict;
+    line!(page, "<a id=\"low-{}\"></a>\n", anchor(&s.series.id));
     line!(page, "### The low limit\n");
     let now = s
         .series
@@ -556,6 +582,9 @@ fn calculated(page: &mut String, report: &LimitsReport, c: &CalculatedReport) {
         );
     }
     line!(page);
+    if let Some(path) = &c.chart {
+        line!(page, "![What does each limit hide?]({})\n", address(path));
+    }
     if let Some(l) = &c.loads {
         line!(page, "### Proof at the station\n");
         loads_table(page, l, &show);
