@@ -31,7 +31,7 @@ pub enum Command {
     Review(ReviewArgs),
     /// Study the limit of one model: what every other limit would cost, hide and have done.
     #[command(
-        after_help = "Examples:\n  leakdrift limits exports/ --model VC310 --try 5.5,6.5\n  leakdrift limits --model NEW1 --expect-nf 3.3 --applied-v 1500 --frequency-hz 50\n\n\
+        after_help = "Example:\n  leakdrift limits exports/ --model VC310 --try 5.5,6.5\n  leakdrift limits --model NEW1 --expect-nf 3.3 --applied-v 1500 --frequency-hz 50\n\n\
                       Limits are in mA. The study holds a page, charts, results.json, the units concerned, and\n\
                       where a change is recommended a change note to be checked and signed."
     )]
@@ -107,22 +107,32 @@ pub struct LimitsArgs {
     #[arg(long, value_name = "TEST")]
     pub test: Option<String>,
     /// Limits to look at, in mA; more by commas or by giving it again.
-    #[arg(long = "try", value_name = "MA", value_delimiter = ',')]
+    #[arg(
+        allow_negative_numbers = true,
+        long = "try",
+        value_name = "MA",
+        value_delimiter = ','
+    )]
     pub tries: Vec<f64>,
     /// Write the change note for this limit, in mA, instead of the recommended one.
-    #[arg(long, value_name = "MA")]
+    #[arg(allow_negative_numbers = true, long, value_name = "MA")]
     pub note_for: Option<f64>,
     /// Capacitance between the tested parts, in nF: the reading to expect, and the first band of a new model.
-    #[arg(long, value_name = "NF")]
+    #[arg(allow_negative_numbers = true, long, value_name = "NF")]
     pub expect_nf: Option<f64>,
     /// Tolerance of that capacitance, in per cent; without it, 10.
-    #[arg(long, value_name = "PCT", requires = "expect_nf")]
+    #[arg(
+        allow_negative_numbers = true,
+        long,
+        value_name = "PCT",
+        requires = "expect_nf"
+    )]
     pub tolerance_pct: Option<f64>,
     /// Test voltage of a model without history, in V (rms).
-    #[arg(long, value_name = "V")]
+    #[arg(allow_negative_numbers = true, long, value_name = "V")]
     pub applied_v: Option<f64>,
     /// Frequency of a model without history, in Hz.
-    #[arg(long, value_name = "HZ")]
+    #[arg(allow_negative_numbers = true, long, value_name = "HZ")]
     pub frequency_hz: Option<f64>,
     /// Folder for the study; without it, `reports/NAME-limits-MODEL/`.
     #[arg(long, value_name = "DIR")]

@@ -9,7 +9,7 @@ use crate::support::run::{
     Done, PROGRAM, contents, folder, put, results, reviewed, run_in, small_table,
 };
 
-const COMMANDS: [&str; 4] = ["review", "peek", "tally", "sample"];
+const COMMANDS: [&str; 5] = ["review", "limits", "peek", "tally", "sample"];
 
 fn table() -> String {
     small_table(NaiveDate::from_ymd_opt(2026, 9, 1).unwrap(), 50)

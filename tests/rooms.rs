@@ -34,7 +34,17 @@ const MAP: [(&str, &[&str]); 13] = [
     (
         "commands",
         &[
-            "cli", "config", "error", "report", "sample", "series", "Request", "pass", "review",
+            "cli",
+            "config",
+            "error",
+            "report",
+            "sample",
+            "series",
+            "Request",
+            "StudyRequest",
+            "limit_study",
+            "pass",
+            "review",
         ],
     ),
 ];

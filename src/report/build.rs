@@ -22,10 +22,12 @@ use crate::input::Read;
 use crate::records::{Current, Marks, Outcome, Record, Shown, date_of, day_number};
 use crate::series::{Pass, Series, SeriesKey, SetAside, Use};
 use crate::stats::estimate::Estimate;
+use crate::verdict::Verdict;
 use crate::verdict::action::actions;
 use crate::verdict::concern::{About, Concern, from_drift, from_verdict};
 use crate::verdict::group::GroupBand;
 use crate::verdict::plant::{SeriesVerdict, limit_groups, rules, station_flagged};
+use crate::verdict::reason::ReasonKind;
 use crate::verdict::wording::{load, percent};
 
 /// Everything a report is built from.
@@ -522,6 +524,7 @@ fn verdict_report(v: &SeriesVerdict, finding: &Finding) -> VerdictReport {
         provisional: verdict.provisional,
         band_low_ma: verdict.band_low_ma.filter(|x| x.is_finite()),
         band_high_ma: verdict.band_high_ma.filter(|x| x.is_finite()),
+        band_ends: band_ends(verdict),
         blind_spot_mohm: verdict.blind_spot_mohm,
         reasons,
         judged: Some(JudgedReport {
@@ -543,6 +546,32 @@ fn verdict_report(v: &SeriesVerdict, finding: &Finding) -> VerdictReport {
             .to_owned(),
         proving,
     }
+}
+
+/// Every rule about an end of the band, the lower end first.
+fn band_ends(verdict: &Verdict) -> Vec<BandEndReport> {
+    let Some(band) = &verdict.band else {
+        return Vec::new();
+    };
+    let lower = verdict
+        .reasons
+        .iter()
+        .find(|r| r.kind == ReasonKind::LowerEnd)
+        .map(|reason| BandEndReport {
+            end: "low",
+            rule: "healthy",
+            ma: Some(band.lower_ma).filter(|x| x.is_finite()),
+            sets: true,
+            sentence: reason.sentence.clone(),
+        });
+    let upper = band.ends.iter().map(|end| BandEndReport {
+        end: "high",
+        rule: end.kind.key(),
+        ma: Some(end.ma).filter(|x| x.is_finite()),
+        sets: end.kind == band.upper_set_by,
+        sentence: end.sentence.clone(),
+    });
+    lower.into_iter().chain(upper).collect()
 }
 
 /// A lot whose failures stand out, in words.

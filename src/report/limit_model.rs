@@ -53,8 +53,6 @@ pub struct StudyReport {
     pub rejected_unit: Option<RejectedUnitReport>,
     /// The reading that the circuit should give; `null` where the circuit is not known.
     pub expected: Option<ExpectedReport>,
-    /// Where each end of the band comes from.
-    pub band_ends: Vec<BandEndReport>,
     /// Ceiling for this kind of test.
     pub ceiling_ma: Option<f64>,
     /// End of the tester's range.
@@ -223,21 +221,6 @@ pub struct ExpectedReport {
     /// The capacitance that makes the difference.
     pub difference_nf: Option<f64>,
     /// In one sentence.
-    pub sentence: String,
-}
-
-/// One rule about an end of the band.
-#[derive(Debug, Clone, Serialize)]
-pub struct BandEndReport {
-    /// `low` or `high`.
-    pub end: &'static str,
-    /// `healthy`, `leak_path`, `twice_as_far`, `twice_typical`, `ceiling`, `tester_range`.
-    pub rule: &'static str,
-    /// The limit it asks for.
-    pub ma: Option<f64>,
-    /// Whether it sets the end.
-    pub sets: bool,
-    /// In a sentence.
     pub sentence: String,
 }
 

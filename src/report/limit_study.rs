@@ -16,7 +16,7 @@ use crate::analysis::{asked, facts};
 use crate::config::Config;
 use crate::error::{Error, Result};
 use crate::records::{Current, TestKind, date_of};
-use crate::verdict::band::{BandInput, UpperKind};
+use crate::verdict::band::BandInput;
 use crate::verdict::expected::{self, Circuit};
 use crate::verdict::limit_study::{LimitStudy, Of, WhatIf, study as study_series};
 use crate::verdict::physics::{LeakAdds, Load, ProvingLoads};
@@ -427,35 +427,8 @@ fn notes(
 }
 
 fn study_report(parts: &Parts<'_>, whole_report: &Report, s: &LimitStudy) -> StudyReport {
-    let verdict = &parts.verdicts[s.series].verdict;
     let r = &s.recommendation;
     let volts = s.setting.applied_v;
-    let mut band_ends = Vec::new();
-    if let Some(band) = &verdict.band {
-        let lower = verdict
-            .reasons
-            .iter()
-            .find(|r| r.kind == crate::verdict::reason::ReasonKind::LowerEnd);
-        band_ends.extend(lower.map(|reason| BandEndReport {
-            end: "low",
-            rule: "healthy",
-            ma: Some(band.lower_ma).filter(|x| x.is_finite()),
-            sets: true,
-            sentence: reason.sentence.clone(),
-        }));
-        band_ends.extend(band.ends.iter().map(|end| BandEndReport {
-            end: "high",
-            rule: end.kind.key(),
-            ma: Some(end.ma).filter(|x| x.is_finite()),
-            sets: end.kind == band.upper_set_by,
-            sentence: end.sentence.clone(),
-        }));
-    }
-    debug_assert!(verdict.band.as_ref().is_none_or(|b| {
-        b.ends
-            .iter()
-            .all(|e| !matches!(e.kind, UpperKind::Ceiling) || b.upper_ma <= e.ma)
-    }));
     StudyReport {
         series: whole_report.series[s.series].clone(),
         recommendation: RecommendationReport {
@@ -495,7 +468,6 @@ fn study_report(parts: &Parts<'_>, whole_report: &Report, s: &LimitStudy) -> Stu
                 ..expected_report(circuit, x)
             }
         }),
-        band_ends,
         ceiling_ma: s.setting.ceiling_ma,
         tester_range_ma: s.setting.tester_range_ma,
         leak_path_mohm: s.setting.leak_path_mohm,

@@ -412,6 +412,8 @@ pub struct VerdictReport {
     pub band_low_ma: Option<f64>,
     /// Upper end.
     pub band_high_ma: Option<f64>,
+    /// Every rule about an end of the band.
+    pub band_ends: Vec<BandEndReport>,
     /// Largest steady leak path that would pass.
     pub blind_spot_mohm: Option<f64>,
     /// Why, in sentences.
@@ -441,6 +443,21 @@ pub struct VerdictReport {
     /// Loads that prove the suggested limit, in a sentence.
     #[serde(skip)]
     pub proving: Option<String>,
+}
+
+/// One rule about an end of the band.
+#[derive(Debug, Clone, Serialize)]
+pub struct BandEndReport {
+    /// `low` or `high`.
+    pub end: &'static str,
+    /// `healthy`, `leak_path`, `twice_as_far`, `twice_typical`, `ceiling`, `tester_range`.
+    pub rule: &'static str,
+    /// The limit it asks for.
+    pub ma: Option<f64>,
+    /// Whether it sets the end.
+    pub sets: bool,
+    /// In a sentence.
+    pub sentence: String,
 }
 
 /// Period judged.

@@ -7,6 +7,7 @@ mod censored_fits;
 mod change_points;
 mod empirical;
 mod ewma;
+mod expected;
 mod goodness;
 mod log_tails;
 mod low_side;

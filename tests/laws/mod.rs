@@ -10,6 +10,8 @@ mod factory;
 mod families;
 mod goodness;
 mod hostile;
+mod limit_choices;
+mod limit_pages;
 mod low_side;
 mod movement;
 mod page_report;

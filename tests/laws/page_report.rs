@@ -124,6 +124,7 @@ pub fn series(name: &str) -> SeriesReport {
             provisional: true,
             band_low_ma: Some(2.18),
             band_high_ma: Some(2.46),
+            band_ends: Vec::new(),
             blind_spot_mohm: Some(0.3273),
             reasons: vec![format!(
                 "{name}: the limit lies above the upper end of the band."
@@ -240,6 +241,7 @@ pub fn report_of(name: &str) -> Report {
             band_high_ma: Some(2.46),
             low_set_by: Some(n()),
             high_set_by: Some(n()),
+            one_limit_serves: true,
             sentence: format!("One limit can serve {name}."),
         }],
         calibration: None,

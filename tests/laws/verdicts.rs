@@ -37,7 +37,7 @@ fn tails(x50: f64) -> impl Strategy<Value = Tail> {
         })
 }
 
-fn settings(x50_ma: f64) -> impl Strategy<Value = BandInput> {
+pub(super) fn settings(x50_ma: f64) -> impl Strategy<Value = BandInput> {
     let around = |low: f64, high: f64| proptest::option::of(low..high);
     (
         prop::bool::ANY,
@@ -68,7 +68,7 @@ fn settings(x50_ma: f64) -> impl Strategy<Value = BandInput> {
         )
 }
 
-fn evidences() -> impl Strategy<Value = Evidence> {
+pub(super) fn evidences() -> impl Strategy<Value = Evidence> {
     (0.002..10.0_f64)
         .prop_flat_map(|x50| {
             (

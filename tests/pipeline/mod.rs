@@ -2,6 +2,7 @@
 
 mod flavours;
 mod ledger;
+mod limit_study;
 mod sample_data;
 mod stories;
 mod tallies;

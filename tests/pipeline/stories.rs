@@ -231,6 +231,60 @@ fn no_band_begins_below_what_healthy_units_read() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
+/// The band that the factory's physics gives lies inside the printed one at its lower end by the data's
+/// uncertainty only, and at its upper end agrees: `sqrt(X50^2 + (V/R)^2)` less the guard band where a leak path
+/// is stated, else the larger of `X50 + 2 (lower end - X50)` and `2 X50`, never above the ceiling.
+#[test]
+fn bands_are_those_of_the_physics() {
+    for (model, kind, step, _) in SERIES {
+        let series = of(model, kind);
+        let what = format!("{}, {}", model.name(), word(kind));
+        let verdict = &series["verdict"];
+        let (low, high) = (
+            number(&verdict["band_low_ma"]),
+            number(&verdict["band_high_ma"]),
+        );
+        let x50 = true_quantile(series, body(model, kind), 0.5);
+        let ends = if model == Model::Kb120 {
+            // Carried to the end of the planning horizon, six months after the last day.
+            quantile_ma(body(model, kind), day(2027, 4, 30), 0.999)
+        } else {
+            true_quantile(series, body(model, kind), 0.999)
+        };
+        // DH640 spreads by a factor of two and is judged over its season; the drift of KB120 is extrapolated.
+        let reach = match model {
+            Model::Dh640 => 1.5,
+            Model::Kb120 => 1.4,
+            _ => 1.06,
+        };
+        assert!(
+            low >= ends && low <= reach * ends,
+            "{what}: {low} against {ends}"
+        );
+        let want = if model == Model::Ap730 {
+            let leak = (x50 * x50 + 1.5 * 1.5_f64).sqrt();
+            leak * 0.985 - 2.0 * step
+        } else {
+            (x50 + 2.0 * (low - x50)).max(2.0 * x50)
+        };
+        let ceiling: f64 = if kind == Kind::Leakage { 0.75 } else { 10.0 };
+        let want = want.min(ceiling);
+        assert!(
+            (high / want - 1.0).abs() < 0.02,
+            "{what}: {high} against {want}"
+        );
+        // Every rule about an end stands with its number, and exactly one sets each end.
+        let rules = verdict["band_ends"].as_array().unwrap();
+        for end in ["low", "high"] {
+            let sets: Vec<_> = rules
+                .iter()
+                .filter(|r| r["end"] == end && r["sets"] == true)
+                .collect();
+            assert_eq!(sets.len(), 1, "{what}: {rules:?}");
+        }
+    }
+}
+
 /// Every series with a low limit shows its index, near the true one of the units judged, and that no
 /// healthy unit is rejected; the limits lie far below what healthy units read. Without one there is none.
 #[test]

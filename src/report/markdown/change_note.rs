@@ -64,7 +64,7 @@ pub fn note(report: &LimitsReport, s: &StudyReport, to_ma: f64) -> String {
     for why in &s.recommendation.because {
         line!(page, "- {}", text(why));
     }
-    for end in s.band_ends.iter().filter(|e| e.sets) {
+    for end in s.series.verdict.band_ends.iter().filter(|e| e.sets) {
         line!(page, "- {}", text(&end.sentence));
     }
     if let Some(j) = &s.series.verdict.judged {

@@ -484,12 +484,12 @@ fn expected(page: &mut String, s: &StudyReport, show: &Currents) {
 }
 
 fn ends(page: &mut String, s: &StudyReport) {
-    if s.band_ends.is_empty() {
+    if s.series.verdict.band_ends.is_empty() {
         return;
     }
     line!(page, "### Where the band ends\n");
     header(page, &["end", "rule", "", "why"]);
-    for end in &s.band_ends {
+    for end in &s.series.verdict.band_ends {
         row(
             page,
             &[
