@@ -71,6 +71,49 @@ impl Body {
         .ok_or(NotDone::NotFinite("a quantile"))
     }
 
+    /// The value of [`Body::quantile`] alone, for answers that are asked many times.
+    ///
+    /// # Errors
+    /// As [`Body::quantile`].
+    pub fn quantile_value(&self, which: Which, p: f64) -> Result<f64, NotDone> {
+        let of_families = || {
+            self.average.averaged_value(Scale::Log, &|law: &Law| {
+                if p > 0.5 {
+                    law.upper_quantile(1.0 - p)
+                } else {
+                    law.quantile(p)
+                }
+            })
+        };
+        match self.region(which, 1.0 - p)? {
+            Region::Tail(tail) => tail.upper_quantile(1.0 - p),
+            Region::Inside => {
+                let p = self.of_all(which, p);
+                let law = &self.average.best().fit.law;
+                self.empirical.quantile_along(p, law)
+            }
+            Region::Blend(tail) => match self.family_weight {
+                w if w < 0.001 => tail.upper_quantile(1.0 - p),
+                w if w > 0.999 => of_families(),
+                w => of_families()
+                    .zip(tail.upper_quantile(1.0 - p))
+                    .map(|(f, t)| w * f + (1.0 - w) * t),
+            },
+            Region::Body => of_families(),
+        }
+        .filter(|x| x.is_finite())
+        .ok_or(NotDone::NotFinite("a quantile"))
+    }
+
+    /// A share of the healthy units as one of all units.
+    fn of_all(&self, which: Which, p: f64) -> f64 {
+        match which {
+            // Kept out, strays above are no part of the units that the share is of.
+            Which::Apart => p * (1.0 - self.excess.share.value.max(0.0)),
+            Which::Together => p,
+        }
+    }
+
     /// The reading with a share `p` of the units at or below it by the families alone: the fitted line of a
     /// probability plot.
     #[must_use]
@@ -136,18 +179,31 @@ impl Body {
     pub fn reject_share(&self, which: Which, limit: f64) -> Result<Estimate, NotDone> {
         let of_families = || {
             self.average
-                .estimate(&self.fitted, Scale::Logit, self.level, &|law: &Law| {
+                .estimate(&self.fitted, Scale::TailShare, self.level, &|law: &Law| {
                     law.ln_sf(limit).exp()
                 })
         };
         let tail = self.tail_of(which)?;
         match tail.filter(|tail| limit >= tail.threshold) {
-            Some(tail) if which == Which::Apart => blended(
-                self.family_weight,
-                of_families(),
-                tail.exceedance(limit, self.level),
-                Scale::Logit,
-            ),
+            Some(tail) if which == Which::Apart => {
+                let parts = (of_families(), tail.exceedance(limit, self.level));
+                let reach = |end: fn(&Estimate) -> f64| {
+                    let (f, t) = (parts.0.as_ref().map(end), parts.1.as_ref().map(end));
+                    f.zip(t)
+                };
+                // Far out the two differ by more than either could be wrong: an average of them reaches no further
+                // than both do.
+                let (lows, highs) = (reach(|e| e.low), reach(|e| e.high));
+                blended(self.family_weight, parts.0, parts.1, Scale::TailShare).map(|e| Estimate {
+                    low: lows
+                        .map_or(e.low, |(f, t)| e.low.max(f.min(t)))
+                        .min(e.value),
+                    high: highs
+                        .map_or(e.high, |(f, t)| e.high.min(f.max(t)))
+                        .max(e.value),
+                    ..e
+                })
+            }
             Some(tail) => tail.exceedance(limit, self.level),
             None if self.without_families() => {
                 let (t, error) = self.share_error(limit, 0.5 + self.level / 2.0);
@@ -163,6 +219,41 @@ impl Body {
             }
             None => of_families(),
         }
+        .ok_or(NotDone::NotFinite("the expected rejects"))
+    }
+
+    /// The value of [`Body::reject_share`] alone, for answers that are asked many times.
+    ///
+    /// # Errors
+    /// As [`Body::quantile`].
+    pub fn share_above(&self, which: Which, limit: f64) -> Result<f64, NotDone> {
+        let tail = self
+            .tail_of(which)?
+            .and_then(|tail| tail.sf(limit).filter(|_| limit >= tail.threshold));
+        let of_families = || {
+            self.average
+                .averaged_value(Scale::TailShare, &|law: &Law| law.ln_sf(limit).exp())
+        };
+        match tail {
+            Some(share) if which == Which::Apart => {
+                let (w, on) = (self.family_weight, |p| Scale::TailShare.to(p));
+                match of_families() {
+                    _ if w < 0.001 => Some(share),
+                    Some(f) if w > 0.999 => Some(f),
+                    Some(f) => on(f)
+                        .zip(on(share))
+                        .map(|(f, s)| Scale::TailShare.from(w * f + (1.0 - w) * s)),
+                    None => None,
+                }
+            }
+            Some(share) => Some(share),
+            None if self.without_families() => {
+                let law = &self.average.best().fit.law;
+                Some(self.empirical.sf_along(limit, law))
+            }
+            None => of_families(),
+        }
+        .filter(|share| share.is_finite())
         .ok_or(NotDone::NotFinite("the expected rejects"))
     }
 
@@ -311,11 +402,7 @@ impl Body {
     /// A quantile from the readings alone: the readings at which the non-parametric share passes `p` with
     /// its own uncertainty (Woodruff R.S. (1952) JASA 47:635-646; from memory).
     fn inside(&self, which: Which, p: f64, confidence: f64) -> Option<Bounds> {
-        // Kept out, strays above are no part of the units that the share is of.
-        let p = match which {
-            Which::Apart => p * (1.0 - self.excess.share.value.max(0.0)),
-            Which::Together => p,
-        };
+        let p = self.of_all(which, p);
         let law = &self.average.best().fit.law;
         let quantile = |p: f64| self.empirical.quantile_along(p, law);
         let value = quantile(p)?;

@@ -72,6 +72,13 @@ impl CarryLines {
         self.median + self.median_per_day * days + (x - self.median) * self.spread_ahead(days)
     }
 
+    /// The reading of the target day that comes to `x` so many days later: [`CarryLines::ahead`] undone.
+    #[must_use]
+    pub fn back(&self, x: f64, days: f64) -> f64 {
+        let then = self.median + self.median_per_day * days;
+        self.median + (x - then) / self.spread_ahead(days)
+    }
+
     /// A reading of `day` as it would be on the target day: its distance from the line times the ratio
     /// of the spreads.
     #[must_use]

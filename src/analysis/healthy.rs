@@ -6,6 +6,7 @@ use super::carry::{CarryLines, SpreadLine, carry, leave_out_blocks};
 use super::low_side::{LowEnd, LowSide, low_quantities};
 use super::movement::group_rules;
 use super::readings::{Reading, grouped};
+use super::share_ladder::{ShareLadder, rungs};
 use super::strays::Edges;
 use crate::config::Config;
 use crate::records::Day;
@@ -71,7 +72,36 @@ pub struct Healthy {
     pub crossing: Option<Crossing>,
     /// The lines readings were carried along.
     pub lines: Option<CarryLines>,
+    /// Where readings were carried, the intervals that shares are read from.
+    pub ladder: Option<ShareLadder>,
 }
+
+impl Healthy {
+    /// Share of healthy units above a limit (mA), of the last day judged, by the answer in use.
+    #[must_use]
+    pub fn share_above(&self, limit_ma: f64) -> Option<Estimate> {
+        let which = *self.in_use.as_ref().ok()?;
+        match (&self.lines, &self.ladder) {
+            (None, _) => self.body.reject_share(which, limit_ma).ok(),
+            (Some(_), None) => None,
+            (Some(_), Some(ladder)) => ladder.share(
+                self.body.share_above(which, limit_ma).ok()?,
+                limit_ma,
+                CARRIED,
+            ),
+        }
+    }
+
+    /// The same so many days later, where readings were carried along lines.
+    #[must_use]
+    pub fn share_ahead(&self, limit_ma: f64, days: f64) -> Option<f64> {
+        let which = *self.in_use.as_ref().ok()?;
+        let today = self.lines.as_ref()?.back(limit_ma, days);
+        self.body.share_above(which, today).ok()
+    }
+}
+
+const CARRIED: &str = "readings carried to the last day, leaving out blocks of days";
 
 /// The shares of [`Healthy::quantiles`].
 pub const SHARES: [f64; 5] = [0.05, 0.50, 0.95, 0.99, 0.998_65];
@@ -173,6 +203,7 @@ fn as_it_stands(body: Body, ask: &Ask<'_>, config: &Config) -> Healthy {
         low,
         crossing: None,
         lines: None,
+        ladder: None,
         body,
     }
 }
@@ -260,7 +291,7 @@ fn quantities(
     a: f64,
 ) -> Vec<Option<f64>> {
     let days = f64::from(ask.horizon - lines.target_day);
-    let quantile = |w: Which, p: f64| body.quantile(w, p).ok().map(|e| e.value);
+    let quantile = |w: Which, p: f64| body.quantile_value(w, p).ok();
     let mut all = Vec::new();
     for which in [Which::Apart, Which::Together] {
         let x = answers
@@ -278,17 +309,8 @@ fn quantities(
     for p in SHARES {
         all.push(used.and_then(|w| quantile(w, p)).map(f64::ln));
     }
-    let share = |limit: f64| {
-        used.and_then(|w| body.reject_share(w, limit).ok())
-            .map(|e| (e.value / (1.0 - e.value)).ln())
-    };
-    all.push(ask.limit_ma.and_then(share));
     // The limit carried back from the horizon, so that its share can be asked of today's body.
-    let back = |limit: f64| {
-        let at = lines.median + lines.median_per_day * days;
-        lines.median + (limit - at) / lines.spread_ahead(days)
-    };
-    all.push(ask.limit_ma.and_then(|limit| share(back(limit))));
+    let back = |limit: f64| lines.back(limit, days);
     all.push(ask.limit_ma.and_then(|limit| {
         let (x50, x) = (quantile(used?, 0.5)?, quantile(used?, SHARES[4])?);
         super::capability::index(limit, x50, x)
@@ -303,7 +325,21 @@ fn quantities(
     let low = ask.low_limit_ma;
     let alone = answers == [Which::Together];
     all.extend(low_quantities(body, alone, low, low.map(back), a));
+    all.extend(rungs().into_iter().map(|q| {
+        used.and_then(|w| quantile(w, 1.0 - q))
+            .filter(|x| *x > 0.0)
+            .map(f64::ln)
+    }));
     all
+}
+
+/// Places in [`quantities`]: after two answers of two each and five quantiles.
+mod at {
+    pub const QUANTILES: usize = 4;
+    pub const PERFORMANCE: usize = 9;
+    pub const CROSSING: usize = 10;
+    pub const LOW: usize = 11;
+    pub const RUNGS: usize = 15;
 }
 
 /// The carried answer; `None` where the lines or the body cannot be had.
@@ -339,7 +375,7 @@ fn carried(judged: &[Reading], data: &Grouped, ask: &Ask<'_>, config: &Config) -
     let two_sided = student_t_quantile(0.5 + config.confidence / 2.0, df);
     let one_sided = student_t_quantile(config.confidence, df);
     let level = config.confidence;
-    let method = "readings carried to the last day, leaving out blocks of days";
+    let method = CARRIED;
     let estimate = |n: usize, back: &dyn Fn(f64) -> f64| {
         let (v, e) = (value[n]?, error(n)?);
         Estimate::new(
@@ -364,42 +400,56 @@ fn carried(judged: &[Reading], data: &Grouped, ask: &Ask<'_>, config: &Config) -
             high_ma: (v + two_sided * e).exp(),
         })
     };
-    let logistic = |x: f64| 1.0 / (1.0 + (-x).exp());
-    let crossing = value[12].zip(error(12)).and_then(|(v, e)| {
-        #[expect(
-            clippy::cast_possible_truncation,
-            reason = "bounded by the longest forecast"
-        )]
-        let day = |x: f64| {
-            let days = x.exp();
-            (days <= f64::from(ask.longest_forecast)).then(|| ask.to + days.round() as Day)
-        };
-        Some(Crossing {
-            day: day(v)?,
-            low: day(v - two_sided * e)?,
-            high: day(v + two_sided * e),
-        })
-    });
+    let crossing = value[at::CROSSING]
+        .zip(error(at::CROSSING))
+        .and_then(|(v, e)| {
+            #[expect(
+                clippy::cast_possible_truncation,
+                reason = "bounded by the longest forecast"
+            )]
+            let day = |x: f64| {
+                let days = x.exp();
+                (days <= f64::from(ask.longest_forecast)).then(|| ask.to + days.round() as Day)
+            };
+            Some(Crossing {
+                day: day(v)?,
+                low: day(v - two_sided * e)?,
+                high: day(v + two_sided * e),
+            })
+        });
     let mut plain = as_it_stands(body, ask, config);
     plain.apart = tail(0);
     plain.together = tail(2);
-    plain.quantiles = [4, 5, 6, 7, 8].map(|n| estimate(n, &exp));
-    plain.reject_share = estimate(9, &logistic);
-    plain.reject_share_at_horizon = value[10].map(logistic);
-    plain.performance = estimate(11, &|x| x);
+    let q = at::QUANTILES;
+    plain.quantiles = [q, q + 1, q + 2, q + 3, q + 4].map(|n| estimate(n, &exp));
+    let intervals: Vec<Option<(f64, f64)>> = (at::RUNGS..value.len())
+        .map(|n| {
+            let (v, e) = (value[n]?, error(n)?);
+            Some(((v - two_sided * e).exp(), (v + two_sided * e).exp()))
+        })
+        .collect();
+    plain.ladder = ShareLadder::new(&intervals, level);
+    plain.lines = Some(all_lines);
+    plain.reject_share = ask.limit_ma.and_then(|limit| plain.share_above(limit));
+    let days = f64::from(ask.horizon - all_lines.target_day);
+    plain.reject_share_at_horizon = ask
+        .limit_ma
+        .and_then(|limit| plain.share_ahead(limit, days));
+    plain.performance = estimate(at::PERFORMANCE, &|x| x);
+    let odds = |x: f64| 1.0 / (1.0 + (-x).exp());
     plain.low = plain.low.map(|low| {
         low.carried(
-            estimate(13, &|x| x),
-            estimate(14, &logistic),
-            value[15].map(logistic),
+            estimate(at::LOW, &|x| x),
+            estimate(at::LOW + 1, &odds),
+            value[at::LOW + 2].map(odds),
         )
     });
-    let low_end = value[16].zip(error(16)).map(|(v, e)| {
+    let n = at::LOW + 3;
+    let low_end = value[n].zip(error(n)).map(|(v, e)| {
         let at = |t: f64| (v + t * e).exp();
         (at(0.0), at(-one_sided), at(one_sided))
     });
     plain.low_side = low_end.or(plain.low_side);
     plain.crossing = crossing;
-    plain.lines = Some(all_lines);
     Some(plain)
 }

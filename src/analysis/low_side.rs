@@ -256,18 +256,19 @@ impl<'a> LowEnd<'a> {
 
     /// Share of the healthy units expected below `limit`, with its two-sided interval.
     ///
-    /// - From the families: on the scale of the log-odds, days in blocks. From the lowest readings: from the
+    /// - From the families: on the scale of tail shares, days in blocks. From the lowest readings: from the
     ///   interval of their quantiles, and inside the data the share that lies there with its exact interval.
     /// # Errors
     /// `NotFinite`.
     pub fn reject_share(&self, limit: f64) -> Result<Estimate, NotDone> {
         let body = &*self.body;
         let share = match &self.lowest {
-            None => body
-                .average
-                .estimate(body.fitted(), Scale::Logit, body.level, &|law: &Law| {
-                    law.ln_cdf(limit).exp()
-                }),
+            None => {
+                body.average
+                    .estimate(body.fitted(), Scale::TailShare, body.level, &|law: &Law| {
+                        law.ln_cdf(limit).exp()
+                    })
+            }
             Some(lowest) if -limit >= lowest.tail.threshold => {
                 lowest.tail.exceedance(-limit, body.level)
             }

@@ -24,6 +24,7 @@ pub mod months;
 mod movement;
 pub mod practice;
 pub mod readings;
+pub mod share_ladder;
 pub mod stations;
 pub mod strays;
 pub mod unit_lists;

@@ -3,19 +3,14 @@
 
 use std::collections::BTreeMap;
 
-use super::body::{Body, Which, describe};
-use super::carry::{CarryLines, carry, leave_out_blocks};
 use super::finding::Asked;
-use super::healthy::{Healthy, lines, options, plain_options};
+use super::healthy::Healthy;
 use super::months::month_of;
-use super::readings::{Reading, grouped, ma};
-use super::strays::Edges;
+use super::readings::{Reading, ma};
 use super::unit_lists::{Lies, StrayList};
-use crate::config::Config;
-use crate::records::{Day, Outcome, Shown};
+use crate::records::{Outcome, Shown};
 use crate::series::{Pass, Says};
 use crate::stats::estimate::Estimate;
-use crate::stats::special::student_t_quantile;
 
 /// Units of one candidate limit that are listed by serial; more are only counted.
 pub const LISTED_MOST: f64 = 100.0;
@@ -31,122 +26,33 @@ pub struct ShareAt {
     pub at_horizon: Option<f64>,
 }
 
-/// Shares of healthy units above each of `limits` (mA, above zero), by the answer in use.
-///
-/// - Where a slope is established the readings are carried to the last day judged, and intervals come from
-///   leaving out one block of days at a time, as for the limit in force.
+/// Shares of healthy units above each of `limits` (mA, above zero), by the answer in use; at the end of the
+/// planning horizon too where readings were carried along a slope.
 #[must_use]
-pub fn shares(asked: &Asked, healthy: &Healthy, limits: &[f64], config: &Config) -> Vec<ShareAt> {
-    let plain = |which: Which| {
-        let one = |&limit_ma: &f64| ShareAt {
+pub fn shares(asked: &Asked, healthy: &Healthy, limits: &[f64]) -> Vec<ShareAt> {
+    let ahead = healthy
+        .lines
+        .as_ref()
+        .map(|l| f64::from(asked.horizon - l.target_day));
+    let mut all: Vec<ShareAt> = limits
+        .iter()
+        .map(|&limit_ma| ShareAt {
             limit_ma,
-            now: healthy.body.reject_share(which, limit_ma).ok(),
-            at_horizon: None,
-        };
-        limits.iter().map(one).collect()
-    };
-    let none = |&limit_ma: &f64| ShareAt {
-        limit_ma,
-        now: None,
-        at_horizon: None,
-    };
-    let Ok(which) = healthy.in_use else {
-        return limits.iter().map(none).collect();
-    };
-    match &healthy.lines {
-        None => plain(which),
-        Some(lines) => {
-            carried(asked, healthy, lines, limits, config).unwrap_or_else(|| plain(which))
+            now: healthy.share_above(limit_ma),
+            at_horizon: ahead.and_then(|days| healthy.share_ahead(limit_ma, days)),
+        })
+        .collect();
+    // A higher limit never rejects more: an upper end found at a lower limit holds at every higher one.
+    let mut order: Vec<usize> = (0..all.len()).collect();
+    order.sort_by(|a, b| limits[*a].total_cmp(&limits[*b]));
+    let mut highest = f64::INFINITY;
+    for n in order {
+        if let Some(e) = &mut all[n].now {
+            highest = highest.min(e.high);
+            e.high = highest.max(e.value);
         }
     }
-}
-
-fn carried(
-    asked: &Asked,
-    healthy: &Healthy,
-    of_all: &CarryLines,
-    limits: &[f64],
-    config: &Config,
-) -> Option<Vec<ShareAt>> {
-    let logits = |body: &Body, lines: &CarryLines| -> Vec<Option<f64>> {
-        let which = body.answers().first().copied();
-        let days = f64::from(asked.horizon - lines.target_day);
-        let logit = |limit: f64| {
-            let share = body.reject_share(which?, limit).ok()?.value;
-            Some((share / (1.0 - share)).ln())
-        };
-        // The limit carried back from the horizon, so that its share can be asked of today's body.
-        let back = |limit: f64| {
-            let at = lines.median + lines.median_per_day * days;
-            lines.median + (limit - at) / lines.spread_ahead(days)
-        };
-        limits
-            .iter()
-            .map(|l| logit(*l))
-            .chain(limits.iter().map(|l| logit(back(*l))))
-            .collect()
-    };
-    let how = if healthy.body.groups.is_some() {
-        options(config)
-    } else {
-        plain_options(config)
-    };
-    let value = logits(&healthy.body, of_all);
-    let mut days: Vec<Day> = asked.judged.iter().map(|r| r.day).collect();
-    days.dedup();
-    let left_out = leave_out_blocks(&days, |keeps| {
-        let rest: Vec<Reading> = asked
-            .judged
-            .iter()
-            .filter(|r| keeps(r.day))
-            .copied()
-            .collect();
-        let answer = || {
-            let lines = lines(&rest, asked.to, config.confidence)?;
-            let data = grouped(rest.iter()).ok()?;
-            let moved = carry(&data, &lines, asked.step_ma).ok()?;
-            let body = describe(&moved, &Edges::anywhere(), &how).ok()?;
-            Some(logits(&body, &lines))
-        };
-        answer().unwrap_or_default()
-    })?;
-    let t = student_t_quantile(0.5 + config.confidence / 2.0, left_out.degrees_of_freedom());
-    let share = |x: f64| 1.0 / (1.0 + (-x).exp());
-    let now = |n: usize| {
-        let v = value[n]?;
-        // A share of nothing in every block has no interval on the scale of logits.
-        let error = left_out.variance(n).map_or(f64::INFINITY, f64::sqrt);
-        let (low, high) = if v.is_finite() && error.is_finite() {
-            (share(v - t * error), share(v + t * error))
-        } else {
-            (
-                0.0,
-                healthy
-                    .body
-                    .reject_share(healthy.in_use.clone().ok()?, limits[n])
-                    .ok()?
-                    .high,
-            )
-        };
-        Estimate::new(
-            share(v),
-            low,
-            high,
-            config.confidence,
-            "readings carried to the last day, leaving out blocks of days",
-        )
-    };
-    Some(
-        limits
-            .iter()
-            .enumerate()
-            .map(|(n, &limit_ma)| ShareAt {
-                limit_ma,
-                now: now(n),
-                at_horizon: value[limits.len() + n].map(share),
-            })
-            .collect(),
-    )
+    all
 }
 
 /// What a limit would have done to the readings of one month.

@@ -44,9 +44,10 @@ pub enum Scale {
     Linear,
     /// On its logarithm: for quantities above zero.
     Log,
-    /// On `ln(p / (1 - p))`: for probabilities. Both ends stay inside 0 to 1 and the smaller tail
-    /// keeps its digits; 0 counts as 1e-300.
-    Logit,
+    /// On `-ln(-ln p)`: for shares of a tail. Both ends stay inside 0 to 1; where `p` is far too small to be
+    /// seen it moves like the logarithm of the reading, so that an interval there does not reach from 0 to 1,
+    /// as it does on `ln(p / (1 - p))`. 0 counts as 1e-300.
+    TailShare,
 }
 
 /// An averaged quantity with its standard error, both on the scale of the interval.
@@ -92,9 +93,9 @@ impl Scale {
         let y = match self {
             Self::Linear => x,
             Self::Log if x > 0.0 => x.ln(),
-            Self::Logit if (0.0..=1.0).contains(&x) => {
+            Self::TailShare if (0.0..=1.0).contains(&x) => {
                 let p = x.clamp(1e-300, 1.0 - f64::EPSILON / 2.0);
-                p.ln() - (-p).ln_1p()
+                -(-p.ln()).ln()
             }
             _ => return None,
         };
@@ -107,8 +108,7 @@ impl Scale {
         match self {
             Self::Linear => y,
             Self::Log => y.exp(),
-            Self::Logit if y < 0.0 => y.exp() / (1.0 + y.exp()),
-            Self::Logit => 1.0 / (1.0 + (-y).exp()),
+            Self::TailShare => (-(-y).exp()).exp(),
         }
     }
 }
@@ -275,6 +275,16 @@ impl Average {
             degrees_of_freedom: degrees_of_freedom.filter(|_| blocked >= 0.5),
             dispersion: parts.iter().map(|(w, _, block)| w * block.ratio).sum(),
         })
+    }
+
+    /// A quantity of the laws, averaged on the scale, without its error. `None` where a law has no value.
+    #[must_use]
+    pub fn averaged_value(&self, scale: Scale, what: &dyn Fn(&Law) -> f64) -> Option<f64> {
+        let mut sum = 0.0;
+        for w in self.weighing() {
+            sum += w.weight * scale.to(what(&w.fit.law))?;
+        }
+        Some(scale.from(sum))
     }
 
     /// A quantity of the laws, averaged, with its two-sided interval at `level`; see

@@ -280,27 +280,54 @@ impl Tail {
                 (value * (above / g[2]).exp()).min(1.0),
             )
         } else {
-            let at = |upper: bool, from: f64, to: f64| {
+            let nearest = NEAR_THRESHOLD / 10.0;
+            let start = best.clamp(nearest, FARTHEST);
+            let at = |upper: bool| {
                 let gap = |r: f64| {
                     let g = self.gradient(r);
                     let (below, above) = self.ends(g, confidence);
                     let error = self.block(g).variance.sqrt();
                     let end = if upper { above } else { below };
-                    end / error - self.signed_root(y, r, error).unwrap_or(f64::NAN)
+                    // Without a root no shape allows so large a reading so near: it is beyond any bound.
+                    let too_far =
+                        || (y >= self.scale * growth(self.shape, r)).then_some(f64::MAX / 4.0);
+                    let root = self.signed_root(y, r, error).or_else(too_far);
+                    end / error - root.unwrap_or(f64::NAN)
                 };
-                // No root: even the farthest share has its bound short of `x`, or the nearest beyond it.
-                match increasing_root_within(gap, from, to, 1e-7) {
-                    Some(r) => Some(self.share * (-r).exp()),
-                    None if gap(to) < 0.0 => Some(self.share * (-to).exp()),
-                    None if gap(from) > 0.0 => Some(self.share),
-                    None => None,
+                // The root next to the estimate: at the threshold the share's own variance outweighs all else and
+                // the gap turns round. `outside` is where the bound has passed `x`.
+                let outside = |r: f64| {
+                    if upper { gap(r) <= 0.0 } else { gap(r) >= 0.0 }
+                };
+                let share = |r: f64| self.share * (-r).exp();
+                let mut inside = start;
+                if outside(inside) {
+                    // Rarer than the rarest that is asked.
+                    return share(inside);
                 }
+                loop {
+                    let next = if upper {
+                        (inside * 0.93).max(nearest)
+                    } else {
+                        (inside * 1.07).min(FARTHEST)
+                    };
+                    if outside(next) {
+                        let (from, to) = if upper {
+                            (next, inside)
+                        } else {
+                            (inside, next)
+                        };
+                        return share(increasing_root_within(gap, from, to, 1e-7).unwrap_or(next));
+                    }
+                    if next == inside {
+                        break;
+                    }
+                    inside = next;
+                }
+                // Even the farthest share has its bound short of `x`, or the nearest beyond it.
+                if upper { self.share } else { share(FARTHEST) }
             };
-            let near = best.min(FARTHEST);
-            (
-                at(false, near, FARTHEST)?,
-                at(true, NEAR_THRESHOLD / 10.0, near)?,
-            )
+            (at(false), at(true))
         };
         Estimate::new(
             value,

@@ -375,6 +375,38 @@ pub(super) fn retests_decide(reasons: &mut Reasons) {
     );
 }
 
+/// Fewer rejects a month than this are printed as just that: less than one in eight years.
+const HARDLY_ANY: f64 = 0.01;
+
+fn rejects_sentence(r: &Estimate) -> String {
+    let few = |x: f64| {
+        if x < HARDLY_ANY {
+            format!("fewer than {HARDLY_ANY}")
+        } else {
+            three_digits(x)
+        }
+    };
+    if r.high < HARDLY_ANY {
+        return format!("Fewer than {HARDLY_ANY} healthy units a month are rejected.");
+    }
+    let interval = if r.high.is_finite() {
+        format!("{} to {}", few(r.low), three_digits(r.high))
+    } else {
+        format!("at least {}", few(r.low))
+    };
+    if r.value < HARDLY_ANY {
+        format!(
+            "Fewer than {HARDLY_ANY} healthy units a month are rejected (at most {}).",
+            three_digits(r.high)
+        )
+    } else {
+        format!(
+            "About {} healthy units a month are rejected ({interval}).",
+            three_digits(r.value)
+        )
+    }
+}
+
 /// What the limit in force costs and hides.
 pub(super) fn consequences(
     evidence: &Evidence,
@@ -386,18 +418,7 @@ pub(super) fn consequences(
 ) {
     let Some(limit) = limit else { return };
     if let Some(r) = rejects {
-        let high = if r.high.is_finite() {
-            format!("{} to {}", three_digits(r.low), three_digits(r.high))
-        } else {
-            format!("at least {}", three_digits(r.low))
-        };
-        reasons.add(
-            ReasonKind::RejectsPerMonth,
-            format!(
-                "About {} healthy units a month are rejected ({high}).",
-                three_digits(r.value)
-            ),
-        );
+        reasons.add(ReasonKind::RejectsPerMonth, rejects_sentence(r));
     }
     if evidence.strays_passed > 0 {
         reasons.add(

@@ -122,7 +122,7 @@ pub fn study(of: &Of<'_>) -> LimitStudy {
     let healthy = of.finding.healthy.as_ref().ok();
     let all = healthy.map_or_else(
         || ask.iter().map(|&limit_ma| no_share(limit_ma)).collect(),
-        |h| shares(of.asked, h, &ask, of.config),
+        |h| shares(of.asked, h, &ask),
     );
     let (of_candidates, of_row) = all.split_at(limits.len());
     let counted = recount(

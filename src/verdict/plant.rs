@@ -16,7 +16,7 @@ use super::physics::LeakAdds;
 use super::wording::Wording;
 use crate::analysis::body::Which;
 use crate::analysis::drift::Shape as Found;
-use crate::analysis::healthy::TailNumbers;
+use crate::analysis::healthy::{Healthy, TailNumbers};
 use crate::analysis::readings::ma;
 use crate::analysis::{Finding, Findings, Judge, Movement, SeriesMovement};
 use crate::config::Config;
@@ -240,6 +240,62 @@ pub fn judge_all(
         .collect()
 }
 
+/// What is counted in the period judged, beside the healthy body.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Counted {
+    /// The limit in force, mA.
+    pub limit_ma: Option<f64>,
+    /// The units.
+    pub judged: Judged,
+    /// Over-limit results at the limit in force.
+    pub trips: f64,
+    /// Units a month.
+    pub units_per_month: f64,
+    /// Strays above the body that passed.
+    pub strays_passed: u64,
+}
+
+/// The evidence for a verdict: what the body says and what was counted.
+#[must_use]
+pub fn evidence_of(setting: BandInput, healthy: Option<&Healthy>, counted: &Counted) -> Evidence {
+    let tail = |t: &TailNumbers| Tail {
+        quantile_ma: t.quantile_ma,
+        lower_ma: t.lower_ma,
+        upper_ma: t.upper_ma,
+        upper_at_horizon_ma: t.upper_at_horizon_ma,
+    };
+    let in_use = healthy.and_then(|h| h.in_use.as_ref().ok()).copied();
+    let strays_above = healthy.map_or(0.0, |h| h.body.strays.above.count);
+    Evidence {
+        setting,
+        high_limit_ma: counted.limit_ma,
+        x05_ma: healthy
+            .and_then(|h| h.quantiles[0].as_ref())
+            .map(|e| e.value),
+        apart: healthy.and_then(|h| h.apart.as_ref()).map(tail),
+        together: healthy.and_then(|h| h.together.as_ref()).map(tail),
+        in_use: if in_use == Some(Which::Apart) {
+            Answer::Apart
+        } else {
+            Answer::Together
+        },
+        excess_share: healthy.map(|h| h.body.excess.share.value),
+        judged: counted.judged,
+        healthy_rejects_seen: match in_use {
+            Some(Which::Apart) => (counted.trips - strays_above).max(0.0),
+            _ => counted.trips,
+        },
+        expected_reject_share: healthy.and_then(|h| h.reject_share.clone()),
+        units_per_month: counted.units_per_month,
+        strays_passed: counted.strays_passed,
+        limit_reached_on: healthy.and_then(|h| h.crossing).map(|c| Forecast {
+            date: date_of(c.day),
+            low: date_of(c.low),
+            high: c.high.map(date_of),
+        }),
+    }
+}
+
 fn judge_series(
     series: &Series,
     moved: &SeriesMovement,
@@ -275,23 +331,6 @@ fn judge_series(
         reading_step_ma: finding.step_ma,
         limit_step_ma: model.limit_step_ma.or(config.limit_step_ma),
     };
-    let tail = |t: &TailNumbers| Tail {
-        quantile_ma: t.quantile_ma,
-        lower_ma: t.lower_ma,
-        upper_ma: t.upper_ma,
-        upper_at_horizon_ma: t.upper_at_horizon_ma,
-    };
-    let in_use = healthy.and_then(|h| h.in_use.as_ref().ok()).copied();
-    let forecast = healthy.and_then(|h| h.crossing).map(|c| Forecast {
-        date: date_of(c.day),
-        low: date_of(c.low),
-        high: c.high.map(date_of),
-    });
-    let strays_above = healthy.map_or(0.0, |h| h.body.strays.above.count);
-    let healthy_rejects = match in_use {
-        Some(Which::Apart) => (finding.trips_judged - strays_above).max(0.0),
-        _ => finding.trips_judged,
-    };
     let judged = Judged {
         from: date_of(finding.judge.from),
         to: date_of(finding.judge.to),
@@ -310,25 +349,17 @@ fn judge_series(
         .iter()
         .filter(|u| u.lies == crate::analysis::unit_lists::Lies::Above)
         .count() as u64;
-    let evidence = Evidence {
+    let evidence = evidence_of(
         setting,
-        high_limit_ma: limit_ma,
-        x05_ma: quantile(0),
-        apart: healthy.and_then(|h| h.apart.as_ref()).map(tail),
-        together: healthy.and_then(|h| h.together.as_ref()).map(tail),
-        in_use: if in_use == Some(Which::Apart) {
-            Answer::Apart
-        } else {
-            Answer::Together
+        healthy,
+        &Counted {
+            limit_ma,
+            judged,
+            trips: finding.trips_judged,
+            units_per_month: finding.units_per_month(),
+            strays_passed: passed,
         },
-        excess_share: healthy.map(|h| h.body.excess.share.value),
-        judged,
-        healthy_rejects_seen: healthy_rejects,
-        expected_reject_share: healthy.and_then(|h| h.reject_share.clone()),
-        units_per_month: finding.units_per_month(),
-        strays_passed: passed,
-        limit_reached_on: forecast,
-    };
+    );
     let verdict = judge(&evidence, rules);
     let low = judge_low(
         &LowEvidence {
@@ -354,7 +385,7 @@ fn judge_series(
         low,
         flag,
         period: period.to_owned(),
-        forecast,
+        forecast: evidence.limit_reached_on,
         wording: Wording::new(x50, finding.step_ma),
         evidence,
     }

@@ -98,7 +98,9 @@ fn averages_follow_their_definitions() {
     assert_rel(one.lower, linear.low, 1e-12);
     assert_rel(one.upper, linear.high, 1e-12);
     let share = |law: &Law| law.ln_sf(1.5).exp();
-    let logit = average.estimate(&data, Scale::Logit, 0.95, &share).unwrap();
+    let logit = average
+        .estimate(&data, Scale::TailShare, 0.95, &share)
+        .unwrap();
     assert!(
         0.0 < logit.low && logit.low < logit.value && logit.value < logit.high && logit.high < 1.0
     );

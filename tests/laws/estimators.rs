@@ -109,10 +109,12 @@ fn of_average(data: &Grouped, cut: Option<f64>, at: f64) -> Answers {
         out.in_unit.extend([one.value, one.lower, one.upper]);
     }
     let share = |law: &Law| law.ln_sf(1.3 * at).exp();
-    let estimate = average.estimate(data, Scale::Logit, 0.95, &share).unwrap();
+    let estimate = average
+        .estimate(data, Scale::TailShare, 0.95, &share)
+        .unwrap();
     out.bare
         .extend([estimate.value, estimate.low, estimate.high]);
-    let averaged = average.averaged(data, Scale::Logit, &share).unwrap();
+    let averaged = average.averaged(data, Scale::TailShare, &share).unwrap();
     out.bare.push(averaged.dispersion);
     out
 }

@@ -18,6 +18,7 @@ mod page_report;
 mod pages;
 mod report_folder;
 mod samples;
+mod share;
 mod tail;
 mod time;
 mod verdicts;

@@ -294,7 +294,7 @@ fn numbers(page: &mut String, s: &SeriesReport, show: &Currents) {
         page,
         "good units rejected a month",
         s.verdict.rejects_per_month.as_ref(),
-        digits,
+        few,
     );
     estimate(
         page,

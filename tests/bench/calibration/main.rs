@@ -7,6 +7,7 @@
 //!
 //! ```text
 //! cargo bench --bench calibration
+//! cargo bench --bench calibration -- --what verdicts --replicates 4000
 //! cargo bench --bench calibration -- --replicates 200 --law normal --cell "daily levels" --set trial
 //! ```
 //!
@@ -15,6 +16,7 @@
 mod coverage;
 mod plan;
 mod truth;
+mod verdicts;
 
 use std::io::Write;
 use std::time::Instant;
@@ -31,6 +33,16 @@ struct Wanted {
     cell: Option<String>,
     set: Set,
     sides: bool,
+    what: What,
+}
+
+/// What is simulated.
+#[derive(Clone, Copy, PartialEq)]
+enum What {
+    /// How often intervals hold the truth.
+    Coverage,
+    /// How often verdicts are right.
+    Verdicts,
 }
 
 fn main() -> Result<(), String> {
@@ -40,6 +52,13 @@ fn main() -> Result<(), String> {
         .find(|(set, _)| *set == wanted.set)
         .map_or(0, |(_, seed)| *seed);
     let started = Instant::now();
+    if wanted.what == What::Verdicts {
+        let n = wanted.replicates;
+        println!("Verdicts, set {:?}, seed {seed}.\n", wanted.set);
+        verdicts::run(&truth::laws(wanted.set), n, seed);
+        println!("\n{:.0} s", started.elapsed().as_secs_f64());
+        return Ok(());
+    }
     println!(
         "{} series a row, set {:?}, seed {seed}. Coverage in %.\n",
         wanted.replicates, wanted.set
@@ -102,6 +121,7 @@ fn wanted() -> Result<Wanted, String> {
         cell: None,
         set: Set::Proof,
         sides: false,
+        what: What::Coverage,
     };
     let mut arguments = std::env::args().skip(1);
     while let Some(argument) = arguments.next() {
@@ -128,6 +148,13 @@ fn wanted() -> Result<Wanted, String> {
                 };
             }
             "--sides" => wanted.sides = true,
+            "--what" => {
+                wanted.what = match value()?.as_str() {
+                    "coverage" => What::Coverage,
+                    "verdicts" => What::Verdicts,
+                    other => return Err(format!("--what is coverage or verdicts, not {other}")),
+                };
+            }
             other => return Err(format!("unknown argument {other}")),
         }
     }

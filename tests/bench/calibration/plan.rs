@@ -122,35 +122,45 @@ pub fn cells() -> Vec<Cell> {
     cells
 }
 
+/// Days and currents of one simulated series, not yet shown in steps or cut by a limit.
+pub fn draw(law: &Truth, cell: &Cell, made: &Made, chance: &mut Pcg64) -> Vec<(i32, f64)> {
+    let mut level: f64 = StandardNormal.sample(chance);
+    let mut today = usize::MAX;
+    (0..cell.units)
+        .map(|unit| {
+            let day = unit * cell.days / cell.units;
+            if day != today {
+                today = day;
+                let news: f64 = StandardNormal.sample(chance);
+                level = CORRELATION * level + (1.0 - CORRELATION * CORRELATION).sqrt() * news;
+            }
+            let stray: f64 = Open01.sample(chance);
+            let mut reading = law.draw(chance) + made.level_sd * level;
+            if stray < cell.strays {
+                let how_far: f64 = Open01.sample(chance);
+                // From the end of the healthy tail to six times as far.
+                reading = made.median + (made.tail_end - made.median) * (1.0 + 5.0 * how_far);
+            }
+            (i32::try_from(day).expect("few days"), reading)
+        })
+        .collect()
+}
+
 /// One simulated series.
 pub fn series(law: &Truth, cell: &Cell, made: &Made, chance: &mut Pcg64) -> Grouped {
-    let mut level: f64 = StandardNormal.sample(chance);
-    let mut lines = Vec::with_capacity(cell.units);
-    let mut today = usize::MAX;
-    for unit in 0..cell.units {
-        let day = unit * cell.days / cell.units;
-        if day != today {
-            today = day;
-            let news: f64 = StandardNormal.sample(chance);
-            level = CORRELATION * level + (1.0 - CORRELATION * CORRELATION).sqrt() * news;
-        }
-        let stray: f64 = Open01.sample(chance);
-        let mut reading = law.draw(chance) + made.level_sd * level;
-        if stray < cell.strays {
-            let how_far: f64 = Open01.sample(chance);
-            // From the end of the healthy tail to six times as far.
-            reading = made.median + (made.tail_end - made.median) * (1.0 + 5.0 * how_far);
-        }
-        let observation = if reading > made.limit {
-            Observation::Above(made.limit)
-        } else {
-            value(
-                (reading / made.step).round().max(0.0) * made.step,
-                made.step,
-            )
-        };
-        lines.push((i32::try_from(day).expect("few days"), observation, 1.0));
-    }
+    let lines = draw(law, cell, made, chance)
+        .into_iter()
+        .map(|(day, reading)| {
+            let observation = if reading > made.limit {
+                Observation::Above(made.limit)
+            } else {
+                value(
+                    (reading / made.step).round().max(0.0) * made.step,
+                    made.step,
+                )
+            };
+            (day, observation, 1.0)
+        });
     Grouped::new(lines).expect("finite readings")
 }
 
