@@ -797,6 +797,7 @@ pub(super) fn of_calculated(
         row,
         accepted_ppm: 0.0,
         band: band.map(|(low, high)| (of(low), Some(of(high)).filter(|h| h.is_finite()))),
+        low_today: None,
         limit: None,
         suggested: suggested_ma.map(of),
         tried: Vec::new(),
@@ -851,6 +852,15 @@ pub(super) fn of_trade_off(
         band: verdict
             .band_low_ma
             .map(|low| (of(low), verdict.band_high_ma.map(of))),
+        low_today: verdict
+            .band
+            .as_ref()
+            .filter(|b| {
+                verdict
+                    .band_low_ma
+                    .is_some_and(|low| low > b.lower_today_ma)
+            })
+            .map(|b| of(b.lower_today_ma)),
         limit: study.limit_ma.map(of),
         suggested: verdict.suggested_ma().map(of),
         tried,

@@ -238,6 +238,7 @@ fn input() -> TradeOff {
         row,
         accepted_ppm: 1000.0,
         band: Some((2.18, Some(2.446))),
+        low_today: Some(2.15),
         limit: Some(5.0),
         suggested: Some(2.44),
         tried: vec![3.0, 3.05],
@@ -276,6 +277,7 @@ fn the_trade_off_marks_every_limit_on_both_panels() {
             .iter()
             .any(|n| n.contains("ceiling, 10.00 mA, lies beyond"))
     );
+    assert!(made.notes.iter().any(|n| n.contains("today 2.15 mA")));
     assert_drawn(&made);
 }
 

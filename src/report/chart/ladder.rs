@@ -146,6 +146,7 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
             .iter()
             .enumerate()
             .filter_map(|(i, r)| of(r).map(|v| at(v / r.typical, row(i))))
+            .filter(|p| x.holds(p.x))
             .collect();
         if !points.is_empty() {
             layers.push(Layer::Points {
@@ -188,9 +189,7 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
         );
     }
     let mut chart = Chart::new(title(&rungs), input.period.clone(), x, vec![panel], notes)?;
-    chart.height = chart
-        .height
-        .max(360 + 84 * u32::try_from(n).unwrap_or(200).min(200));
+    chart.height = 360 + 84 * u32::try_from(n).unwrap_or(200).clamp(2, 200);
     Ok(chart)
 }
 
@@ -218,6 +217,14 @@ type Of = fn(&Rung) -> Option<f64>;
 
 /// Counts of verdicts, in order of first appearance.
 fn title(rungs: &[&Rung]) -> String {
+    if let [one] = rungs {
+        let verdict = if one.verdict.is_empty() {
+            "no verdict"
+        } else {
+            &one.verdict
+        };
+        return format!("{}: {verdict}", one.series);
+    }
     let mut counts: Vec<(&str, usize)> = Vec::new();
     for r in rungs {
         let word = if r.verdict.is_empty() {

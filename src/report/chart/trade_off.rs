@@ -35,6 +35,8 @@ pub struct TradeOff {
     pub accepted_ppm: f64,
     /// Workable band; its upper end may be missing.
     pub band: Option<(f64, Option<f64>)>,
+    /// Lower end of the band today, where drift raises it until the end of the planning horizon.
+    pub low_today: Option<f64>,
     /// Limit in force.
     pub limit: Option<f64>,
     /// Suggested limit.
@@ -109,6 +111,12 @@ pub fn chart(input: &TradeOff) -> Result<Chart, ChartError> {
         ));
     }
     notes.push("A blind spot says nothing about a gap that only flashes over.".to_owned());
+    if let Some(today) = input.low_today {
+        notes.push(format!(
+            "The band is that of the end of the planning horizon: drift raises its lower end, today {}.",
+            show(today)
+        ));
+    }
     for (what, at) in [
         ("ceiling", input.ceiling),
         ("end of the tester's range", input.range),
@@ -163,7 +171,7 @@ fn rejects(input: &TradeOff, x: &Axis) -> Option<Panel> {
     layers.extend([
         Layer::Band {
             role: Role::Fit,
-            name: Some("with its interval".to_owned()),
+            name: Some("interval of those rejected".to_owned()),
             low: line(|r| r.1),
             high: line(|r| r.2),
         },
@@ -216,14 +224,14 @@ fn blind_spots(input: &TradeOff, x: &Axis) -> Option<Panel> {
     let mut layers: Vec<Layer> = zone(input, x).into_iter().collect();
     layers.push(Layer::Line {
         role: Role::Stray,
-        name: Some("in a typical unit".to_owned()),
+        name: Some("leak path, typical unit".to_owned()),
         dash: Dash::Solid,
         points: typical,
     });
     if low_reader.len() > 1 {
         layers.push(Layer::Line {
             role: Role::Stray,
-            name: Some("in a unit that reads low".to_owned()),
+            name: Some("leak path, unit that reads low".to_owned()),
             dash: Dash::Dashed,
             points: low_reader,
         });
