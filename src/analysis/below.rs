@@ -12,11 +12,16 @@ use crate::stats::tail::{Line, Tail, TailError};
 const LOW_SHARE: f64 = 0.02;
 /// Readings that a tail is given where there are enough, and that it needs.
 const TAIL_READINGS: [f64; 2] = [100.0, 50.0];
-/// Share of the readings beyond the threshold of the open tail in a large series, and the most in a small one.
+/// Share of the readings beyond the threshold of the open tail up to [`LARGE`] of them, and the most in a small
+/// series.
 const OPEN_SHARES: [f64; 2] = [0.10, 0.45];
 /// The same between the threshold of the tail below the cut and the cut: a window of a law's readings says
 /// less than all beyond its start.
 const LOCAL_SHARES: [f64; 2] = [0.16, 0.45];
+/// From here on a tail's share falls, so that it does not begin inside a bend of the body: its readings grow
+/// with this power of their number. Both from simulation.
+const LARGE: f64 = 2_000.0;
+const GROWS_BY: f64 = 0.6;
 /// Families with less weight than this do not describe the readings.
 const COUNTS: f64 = 0.1;
 /// Fewer readings than this make no body.
@@ -246,8 +251,8 @@ pub(super) fn tail_threshold(data: &Grouped, edges: &Edges) -> Result<f64, TailE
     threshold(data, edges, OPEN_SHARES, beyond)
 }
 
-/// The edge that gives a tail nearest to the first share of the readings, at least 100: of those that give
-/// it at least 50 and at most the second share.
+/// The edge that gives a tail nearest to the first share of the readings, at least 100 and fewer in a large
+/// series: of those that give it at least 50 and at most the second share.
 fn threshold(
     data: &Grouped,
     edges: &Edges,
@@ -255,7 +260,8 @@ fn threshold(
     given: impl Fn(f64, f64) -> Option<f64>,
 ) -> Result<f64, TailError> {
     let n = data.sample().total();
-    let wanted = TAIL_READINGS[0].max(shares[0] * n);
+    let falls = (LARGE / n).min(1.0).powf(1.0 - GROWS_BY);
+    let wanted = TAIL_READINGS[0].max(shares[0] * n * falls);
     let most = shares[1] * n;
     let distance = |count: f64| ((count + 0.5) / (wanted + 0.5)).ln().abs();
     upper_edges(data, edges)

@@ -27,9 +27,9 @@ use crate::stats::tail::{Bounds, Line, Tail, TailError};
 /// Share of units at or below the lower reference reading of the geometric method (ISO 22514-2).
 pub const LOWER_REFERENCE: f64 = 0.001_35;
 
-/// Readings that the law of the low end needs, and its share of all: those of the upper tail.
+/// Lowest readings that the law of the low end is given where there are enough.
 const TAIL_READINGS: f64 = 100.0;
-/// Share in a large series, and the most in a small one.
+/// Their share of all readings in a large series, and the most in a small one.
 const TAIL_SHARES: [f64; 2] = [0.10, 0.30];
 /// Smaller shares are not told apart when readings are carried: the law of the tail may end above the limit
 /// with one block of days left out, and its log-odds with it.
