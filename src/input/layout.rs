@@ -10,6 +10,9 @@ use crate::records::Quantity;
 /// How many lines are searched for a header.
 pub const HEADER_WITHIN: usize = 100;
 
+/// Most cells of a row, as many as a spreadsheet can hold.
+pub const MOST_COLUMNS: usize = 16_384;
+
 /// The columns of one test: where each canonical column stands, and its unit.
 #[derive(Debug, Clone, Default)]
 pub struct Columns {
@@ -55,6 +58,9 @@ pub struct Layout {
     pub sign: DecimalSign,
     /// Order of day and month, where dates need one.
     pub order: Option<DateOrder>,
+    /// Whether blank cells at the end of a row are left away, as some exporters do: rows may be shorter
+    /// than the header then. Else a short row has lost a cell, nobody knows which.
+    pub trims: bool,
 }
 
 impl Layout {
@@ -72,6 +78,22 @@ impl Layout {
             .flat_map(|g| with_unit().filter_map(|f| g.columns.get(f)))
             .map(|(c, _)| usize::from(c))
             .collect()
+    }
+
+    /// Why a row of `width` cells does not fit under the header; `None` where it does. Blank cells too many
+    /// are none.
+    #[must_use]
+    pub fn misfit(&self, width: usize, is_empty: impl Fn(usize) -> bool) -> Option<String> {
+        let header = self.names.len();
+        let unnamed = |n: usize| self.names[n].trim().is_empty();
+        let fits = match width.cmp(&header) {
+            std::cmp::Ordering::Equal => true,
+            std::cmp::Ordering::Greater => {
+                width <= MOST_COLUMNS && (header..width).all(is_empty)
+            }
+            std::cmp::Ordering::Less => self.trims || (width..header).all(unnamed),
+        };
+        (!fits).then(|| format!("{header} cells, as the header has"))
     }
 
     /// The column that holds the date.
@@ -267,6 +289,7 @@ fn candidate(
             fixed: fixed.clone(),
             sign: DecimalSign::Point,
             order: None,
+            trims: false,
         },
     ))
 }

@@ -14,7 +14,9 @@ mod parquet;
 mod rows;
 mod stream;
 mod text;
+mod unpack;
 mod workbook;
 
 pub use rows::{BUILT_IN_FACTORS, plain_serial};
 pub use stream::{FileSeen, Read, Table, read};
+pub use workbook::THREAD as WORKBOOK_THREAD;

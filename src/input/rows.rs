@@ -8,9 +8,9 @@ use std::rc::Rc;
 use hashbrown::HashMap;
 
 use super::cell::{Cell, Written, number};
-use super::columns::{Field, squeeze};
+use super::columns::{Field, Headers, Meaning, squeeze};
 use super::dates::{clock, written_date};
-use super::layout::{Columns, Group, Layout};
+use super::layout::{Columns, Group, Layout, MOST_COLUMNS};
 use super::outcomes::{Outcomes, Said};
 use crate::config::Config;
 use crate::error::Result;
@@ -29,6 +29,7 @@ pub const BUILT_IN_FACTORS: [(Field, &str); 3] = [
 /// What all parsers of a run share: words and defaults from the config.
 #[derive(Debug)]
 pub struct Words {
+    headers: Headers,
     outcomes: Outcomes,
     values: BTreeMap<Field, BTreeMap<String, String>>,
     factor_values: Vec<BTreeMap<String, String>>,
@@ -55,6 +56,7 @@ impl Words {
         };
         let pa = |ma: Option<f64>| ma.and_then(ma_to_pa);
         Ok(Self {
+            headers: Headers::new(config),
             outcomes: Outcomes::new(config)?,
             values: Field::ALL
                 .iter()
@@ -175,6 +177,16 @@ struct ModelFacts {
     limits: Limits,
 }
 
+/// What a row is.
+enum RowKind {
+    /// One or more tests.
+    Test,
+    /// Nothing: blank, a title, a total, or the header again.
+    SteppedOver,
+    /// The header of another table.
+    OtherHeader,
+}
+
 /// What is wrong with a row.
 struct Wrong {
     column: String,
@@ -207,6 +219,12 @@ impl<'a> Parser<'a> {
         }
     }
 
+    /// Cells of a whole row.
+    #[must_use]
+    pub fn width(&self) -> usize {
+        self.layout.names.len()
+    }
+
     /// What the rows gave.
     #[must_use]
     pub fn finish(self) -> Batch {
@@ -227,8 +245,26 @@ impl<'a> Parser<'a> {
     /// Reads one row of `width` cells.
     pub fn row<'c>(&mut self, line: u32, width: usize, cell: &impl Fn(usize) -> Cell<'c>) {
         let layout = self.layout;
-        if self.is_no_row(width, cell) {
-            self.batch.stepped_over += 1;
+        match self.kind_of_row(width.min(MOST_COLUMNS), cell) {
+            RowKind::Test => {}
+            RowKind::SteppedOver => {
+                self.batch.stepped_over += 1;
+                return;
+            }
+            RowKind::OtherHeader => {
+                self.batch.other_table = Some((self.source, line));
+                self.batch.stepped_over += 1;
+                return;
+            }
+        }
+        if let Some((source, header)) = self.batch.other_table {
+            self.batch
+                .unreadable
+                .push(Unreadable::below_other_table(source, line, header));
+            return;
+        }
+        if let Some(expected) = layout.misfit(width, |n| cell(n).is_empty()) {
+            self.damaged(line, &expected, &format!("{width} cells"));
             return;
         }
         for (part, group) in layout.groups.iter().enumerate() {
@@ -248,8 +284,8 @@ impl<'a> Parser<'a> {
         }
     }
 
-    /// Blank lines, the header again, page titles and totals: stepped over and counted.
-    fn is_no_row<'c>(&self, width: usize, cell: &impl Fn(usize) -> Cell<'c>) -> bool {
+    /// Blank lines, the header again, page titles and totals are stepped over and counted.
+    fn kind_of_row<'c>(&self, width: usize, cell: &impl Fn(usize) -> Cell<'c>) -> RowKind {
         let first = self.layout.groups[0]
             .columns
             .get(Field::Date)
@@ -257,25 +293,62 @@ impl<'a> Parser<'a> {
             .map_or(0, |(c, _)| usize::from(c));
         if let Cell::Text(text) = cell(first) {
             if text.as_bytes()[0].is_ascii_digit() {
-                return false;
+                return RowKind::Test;
             }
         } else if matches!(cell(first), Cell::Stamp(_)) {
-            return false;
+            return RowKind::Test;
         }
         let filled: Vec<Cell<'c>> = (0..width).map(cell).filter(|c| !c.is_empty()).collect();
         if filled.is_empty() {
-            return true;
+            return RowKind::SteppedOver;
         }
-        let header = (0..width.min(self.layout.header.len()))
-            .filter(|&n| matches!(cell(n), Cell::Text(t) if squeeze(t) == self.layout.header[n]));
-        if header.count() * 2 > filled.len() {
-            return true;
+        let header = &self.layout.header;
+        let same = (0..width.min(header.len()))
+            .filter(|&n| matches!(cell(n), Cell::Text(t) if squeeze(t) == header[n]))
+            .count();
+        let named = header.iter().filter(|n| !n.is_empty()).count();
+        if same == filled.len() && same == named {
+            return RowKind::SteppedOver;
+        }
+        if self.is_other_header(width, cell) {
+            return RowKind::OtherHeader;
         }
         let total = |c: &Cell<'c>| {
             matches!(c, Cell::Text(t) if ["total", "sum", "summe", "gesamt", "totale", "page"]
                 .iter().any(|w| squeeze(t).starts_with(w)))
         };
-        filled.len() <= 3 || total(&filled[0])
+        if same * 2 > filled.len() || filled.len() <= 3 || total(&filled[0]) {
+            RowKind::SteppedOver
+        } else {
+            RowKind::Test
+        }
+    }
+
+    /// Whether a row that is not the header again names columns all the same: a date or a model, and a reading
+    /// or an outcome, elsewhere than the header does.
+    fn is_other_header<'c>(&self, width: usize, cell: &impl Fn(usize) -> Cell<'c>) -> bool {
+        let (mut fields, mut moved) = (Vec::new(), false);
+        for n in 0..width {
+            let Cell::Text(text) = cell(n) else { continue };
+            if text.len() > 60 || text.starts_with(|c: char| c.is_ascii_digit()) {
+                continue;
+            }
+            if let Meaning::Field(field, unit) = self.words.headers.meaning(text)
+                && !fields.contains(&field)
+            {
+                fields.push(field);
+                moved |= !self.layout.groups.iter().any(|g| {
+                    g.columns.get(field).is_some_and(|(at, own)| {
+                        usize::from(at) == n && (unit.is_none() || own == unit)
+                    })
+                });
+            }
+        }
+        let has = |any: &[Field]| any.iter().any(|f| fields.contains(f));
+        moved
+            && fields.len() >= 3
+            && has(&[Field::TestedAt, Field::Date, Field::Model])
+            && has(&[Field::Reading, Field::Outcome])
     }
 
     fn test<'c>(

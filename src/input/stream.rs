@@ -13,14 +13,15 @@ use super::columns::{Field, Headers};
 use super::discover::{discover, from_path};
 use super::layout::Layout;
 use super::rows::{Parser, Words};
+use super::unpack::{Bounded, unpacked_most, unpacks_within_reason};
 use super::{parquet, text, workbook};
 use crate::config::Config;
 use crate::error::{Error, Place, Result};
 use crate::note::Note;
 use crate::records::{Batch, Book, Source};
 
-/// Most bytes that a compressed file may unpack to in memory (workbooks and zipped text).
-const UNPACKED_MOST: u64 = 2 << 30;
+/// Largest workbook or zip taken into memory, in bytes.
+const PACKED_MOST: u64 = 2 << 30;
 /// Bytes looked at to tell what a file is.
 const LOOK: usize = 256 << 10;
 
@@ -131,9 +132,16 @@ pub fn read(
         drop((parse_from, to_absorb));
         let mut waiting: BTreeMap<u64, Batch> = BTreeMap::new();
         let mut next = 0;
+        let mut other_table: Option<(u16, u32)> = None;
         for (number, batch) in absorb_from {
             waiting.insert(number, batch);
-            while let Some(batch) = waiting.remove(&next) {
+            while let Some(mut batch) = waiting.remove(&next) {
+                // A table that began in an earlier piece of the same source goes on in this one.
+                let source = batch.records.first().map(|r| r.source);
+                if let Some((_, line)) = other_table.filter(|(of, _)| Some(*of) == source) {
+                    batch.refuse(line);
+                }
+                other_table = batch.other_table.or(other_table);
                 absorb(batch);
                 next += 1;
             }
@@ -272,17 +280,26 @@ impl Producer<'_> {
             return self.parquet(path);
         }
         if head.starts_with(&[0x1f, 0x8b]) {
-            let unpacked =
-                BufReader::with_capacity(LOOK, flate2::bufread::MultiGzDecoder::new(reader));
+            let most = unpacked_most(path.metadata().map_or(0, |m| m.len()));
+            let unpacked = flate2::bufread::MultiGzDecoder::new(reader);
+            let unpacked = BufReader::with_capacity(LOOK, Bounded::new(unpacked, most));
             return self.text(path, None, unpacked, "gzip, ", &|| reopened(path, true));
         }
         if head.starts_with(b"PK\x03\x04") || head.starts_with(&[0xd0, 0xcf, 0x11, 0xe0]) {
             let zip = head.starts_with(b"PK");
             let mut bytes = Vec::new();
             reader
-                .take(UNPACKED_MOST)
+                .take(PACKED_MOST + 1)
                 .read_to_end(&mut bytes)
                 .map_err(io)?;
+            if bytes.len() as u64 > PACKED_MOST {
+                return Err(Error::input(
+                    Place::file(path),
+                    "a packed file of at most 2 GB",
+                    "a larger one",
+                    "export it in parts, or as text",
+                ));
+            }
             if zip && let Some(entries) = text_entries(&bytes) {
                 return self.zipped(path, &bytes, &entries);
             }
@@ -459,28 +476,26 @@ impl Producer<'_> {
 
     fn zipped(&mut self, path: &Path, bytes: &[u8], entries: &[String]) -> Result<()> {
         for name in entries {
-            let unpack = || -> std::io::Result<Vec<u8>> {
-                let mut archive = zip::ZipArchive::new(Cursor::new(bytes))?;
-                let entry = archive.by_name(name)?;
-                let mut out = Vec::new();
-                entry.take(UNPACKED_MOST).read_to_end(&mut out)?;
-                Ok(out)
+            let damaged = |e: std::io::Error| {
+                Error::input(
+                    Place::file(path).sheet(Some(name)),
+                    "a readable zip entry",
+                    e.to_string(),
+                    "pack it again",
+                )
             };
-            let outcome = unpack()
-                .map_err(|e| {
-                    Error::input(
-                        Place::file(path).sheet(Some(name)),
-                        "a readable zip entry",
-                        e.to_string(),
-                        "pack it again",
-                    )
-                })
-                .and_then(|data| {
-                    let copy = data.clone();
-                    self.text(path, Some(name), Cursor::new(data), "zip, ", &|| {
-                        Ok(Box::new(Cursor::new(copy.clone())))
+            let mut archive = zip::ZipArchive::new(Cursor::new(bytes))
+                .map_err(|e| damaged(std::io::Error::other(e)))?;
+            let outcome = match archive.by_name(name) {
+                Ok(entry) => {
+                    let most = unpacked_most(bytes.len() as u64);
+                    let reader = BufReader::with_capacity(LOOK, Bounded::new(entry, most));
+                    self.text(path, Some(name), reader, "zip, ", &|| {
+                        again_from_zip(bytes, name, most)
                     })
-                });
+                }
+                Err(e) => Err(damaged(std::io::Error::other(e))),
+            };
             if let Err(error) = outcome {
                 self.fail(error);
             }
@@ -489,6 +504,16 @@ impl Producer<'_> {
     }
 
     fn workbook(&mut self, path: &Path, bytes: Vec<u8>) -> Result<()> {
+        if bytes.starts_with(b"PK") {
+            unpacks_within_reason(&bytes).map_err(|e| {
+                Error::input(
+                    Place::file(path),
+                    "a workbook",
+                    e.to_string(),
+                    "export it again",
+                )
+            })?;
+        }
         let mut book = workbook::Workbook::open(bytes).map_err(|what| {
             Error::input(Place::file(path), "a workbook", what, "export it again")
         })?;
@@ -599,6 +624,19 @@ fn reopened(path: &Path, gzip: bool) -> std::io::Result<Box<dyn std::io::Read>> 
     } else {
         Box::new(file)
     })
+}
+
+/// The entry of a zip, again from its start.
+fn again_from_zip(
+    bytes: &[u8],
+    name: &str,
+    most: u64,
+) -> std::io::Result<Box<dyn std::io::Read>> {
+    // Both borrow from one archive, so this second look at dates holds the entry in memory.
+    let mut archive = zip::ZipArchive::new(Cursor::new(bytes))?;
+    let mut whole = Vec::new();
+    Bounded::new(archive.by_name(name)?, most).read_to_end(&mut whole)?;
+    Ok(Box::new(Cursor::new(whole)))
 }
 
 /// The text entries of a zip; `None` where it is a workbook.

@@ -13,7 +13,7 @@ use encoding_rs_io::DecodeReaderBytesBuilder;
 use super::cell::{Cell, DecimalSign, decimal_sign};
 use super::columns::{Field, Headers};
 use super::dates::written_date;
-use super::layout::{HEADER_WITHIN, Layout, find, preamble};
+use super::layout::{HEADER_WITHIN, Layout, MOST_COLUMNS, find, preamble};
 use super::rows::Parser;
 use crate::config::DateOrder;
 
@@ -25,6 +25,10 @@ const LONGEST_PIECE: usize = 64 << 20;
 const DELIMITERS: [u8; 4] = [b';', b'\t', b',', b'|'];
 /// Records looked at for the decimal sign.
 const SAMPLE: usize = 5000;
+/// From one short row in so many on, short rows are the exporter's manner and not damage.
+const TRIMS_FROM: usize = 10;
+/// Lines that one quoted field may run over.
+const LINES_OF_A_FIELD: usize = 64;
 
 /// The encoding of a text from its first bytes: a mark, else zero bytes, else whether it is UTF-8.
 #[must_use]
@@ -178,6 +182,7 @@ fn head(bytes: &[u8], delimiter: u8, limit: usize) -> Vec<Vec<String>> {
         rows.push(
             record
                 .iter()
+                .take(MOST_COLUMNS)
                 .map(|c| String::from_utf8_lossy(c).into_owned())
                 .collect(),
         );
@@ -207,7 +212,9 @@ pub fn understand(
         }
     }
     let (_, delimiter, mut layout) = best?;
-    layout.sign = sign(piece, delimiter, &layout);
+    let rows = head(piece, delimiter, SAMPLE);
+    layout.sign = sign(&rows, &layout);
+    layout.trims = trims(&rows, &layout);
     Some((delimiter, layout))
 }
 
@@ -224,8 +231,18 @@ pub fn lacking(
         .min_by_key(|(_, lacks)| lacks.len())
 }
 
-fn sign(piece: &[u8], delimiter: u8, layout: &Layout) -> DecimalSign {
-    let rows = head(piece, delimiter, SAMPLE);
+/// Whether so many rows are shorter than the header that it is this exporter's manner.
+fn trims(rows: &[Vec<String>], layout: &Layout) -> bool {
+    let body = rows.iter().skip(layout.header_rows);
+    let (mut short, mut all) = (0, 0);
+    for row in body.filter(|r| r.iter().filter(|c| !c.trim().is_empty()).count() > 3) {
+        all += 1;
+        short += usize::from(row.len() < layout.names.len());
+    }
+    short * TRIMS_FROM > all
+}
+
+fn sign(rows: &[Vec<String>], layout: &Layout) -> DecimalSign {
     let numeric = layout.numeric_columns();
     let texts = rows
         .iter()
@@ -280,9 +297,86 @@ pub fn parse(piece: &TextPiece, delimiter: u8, skip: usize, parser: &mut Parser<
             .into_owned();
         decoded.as_bytes()
     };
+    let mut skip = skip;
+    let mut line = piece.first_line;
+    for part in whole_records(bytes, delimiter, parser.width()) {
+        let part = &bytes[part];
+        parse_part(part, line, delimiter, &mut skip, parser);
+        line += lines_in(part);
+    }
+}
+
+fn lines_in(bytes: &[u8]) -> u64 {
+    bytes.iter().filter(|b| **b == b'\n').count() as u64
+}
+
+/// Parts of a piece in which every quote that opens also closes where it should.
+///
+/// A quote that does not close would swallow the rows after it, up to the next stray one, without a word.
+/// A line that leaves a quote open may run on only over lines that are no whole rows themselves; else it
+/// stands in a part of its own, where it is one damaged row.
+fn whole_records(bytes: &[u8], delimiter: u8, width: usize) -> Vec<std::ops::Range<usize>> {
+    let is_open = |line: &[u8]| line.iter().filter(|b| **b == b'"').count() % 2 == 1;
+    let is_row =
+        |line: &[u8]| line.iter().filter(|b| **b == delimiter).count() + 1 >= width.max(2);
+    let mut parts = Vec::new();
+    let (mut from, mut at) = (0, 0);
+    while at < bytes.len() {
+        let end = line_end(bytes, at);
+        if !is_open(&bytes[at..end]) {
+            at = end;
+            continue;
+        }
+        let mut next = end;
+        let mut closed = None;
+        for _ in 0..LINES_OF_A_FIELD {
+            if next >= bytes.len() {
+                break;
+            }
+            let after = line_end(bytes, next);
+            let line = &bytes[next..after];
+            if is_row(line) {
+                break;
+            }
+            next = after;
+            if is_open(line) {
+                closed = Some(after);
+                break;
+            }
+        }
+        match closed {
+            Some(after) => at = after,
+            None => {
+                parts.extend([from..at, at..end]);
+                (from, at) = (end, end);
+            }
+        }
+    }
+    parts.push(from..bytes.len());
+    parts
+}
+
+/// After the line that begins at `at`.
+fn line_end(bytes: &[u8], at: usize) -> usize {
+    bytes[at..]
+        .iter()
+        .position(|b| *b == b'\n')
+        .map_or(bytes.len(), |n| at + n + 1)
+}
+
+fn parse_part(
+    bytes: &[u8],
+    first_line: u64,
+    delimiter: u8,
+    skip: &mut usize,
+    parser: &mut Parser<'_>,
+) {
+    if bytes.is_empty() {
+        return;
+    }
     let mut reader = records(bytes, delimiter);
     let mut record = csv::ByteRecord::new();
-    let (mut counted_to, mut line, mut seen) = (0_usize, piece.first_line, 0_usize);
+    let (mut counted_to, mut line) = (0_usize, first_line);
     loop {
         match reader.read_byte_record(&mut record) {
             Ok(false) => return,
@@ -307,8 +401,8 @@ pub fn parse(piece: &TextPiece, delimiter: u8, skip: usize, parser: &mut Parser<
             .filter(|b| **b == b'\n')
             .count() as u64;
         counted_to = start;
-        seen += 1;
-        if seen <= skip {
+        if *skip > 0 {
+            *skip -= 1;
             continue;
         }
         let cell = |n: usize| record.get(n).map_or(Cell::Empty, Cell::from_bytes);

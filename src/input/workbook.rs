@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::io::Cursor;
 
-use calamine::{Data, Range, Reader, SheetVisible, Sheets};
+use calamine::{Data, DataRef, Range, Reader, SheetVisible, Sheets};
 
 use super::cell::{Cell, DecimalSign, decimal_sign};
 use super::columns::{Field, Headers};
@@ -44,8 +44,29 @@ impl Sheet {
     }
 }
 
+/// Name of the threads in which workbooks are opened: what the reader says when it panics on a damaged
+/// one is told as an error of that file.
+pub const THREAD: &str = "opening a workbook";
+
+/// A sheet may span this many cells in any case, and beyond that as many times the cells it holds: one
+/// stray cell in a far corner would else be a sheet of 17 000 million.
+const SPAN_ALWAYS: usize = 4 << 20;
+const SPAN_PER_CELL: usize = 16;
+
 /// A workbook, opened.
 pub struct Workbook(Sheets<Cursor<Vec<u8>>>);
+
+/// Lets the workbook reader work on a thread of its own: on some damaged files it panics.
+fn guarded<T: Send>(work: impl FnOnce() -> Result<T, String> + Send) -> Result<T, String> {
+    std::thread::scope(|scope| {
+        std::thread::Builder::new()
+            .name(THREAD.to_owned())
+            .spawn_scoped(scope, work)
+            .map_err(|e| e.to_string())?
+            .join()
+            .unwrap_or_else(|_| Err("parts that contradict each other".to_owned()))
+    })
+}
 
 impl Workbook {
     /// Opens a workbook of any of the formats.
@@ -53,9 +74,11 @@ impl Workbook {
     /// # Errors
     /// What the reader says is wrong with it.
     pub fn open(bytes: Vec<u8>) -> Result<Self, String> {
-        calamine::open_workbook_auto_from_rs(Cursor::new(bytes))
-            .map(Self)
-            .map_err(|e| e.to_string())
+        guarded(|| {
+            calamine::open_workbook_auto_from_rs(Cursor::new(bytes))
+                .map(Self)
+                .map_err(|e| e.to_string())
+        })
     }
 
     /// Names of the visible sheets, in order; and of the hidden ones.
@@ -75,9 +98,38 @@ impl Workbook {
     /// Reads one sheet.
     ///
     /// # Errors
-    /// What the reader says is wrong with it.
+    /// What the reader says is wrong with it, or that it spans far more cells than it holds.
     pub fn sheet(&mut self, name: &str) -> Result<Sheet, String> {
-        let cells = self.0.worksheet_range(name).map_err(|e| e.to_string())?;
+        guarded(|| self.read_sheet(name))
+    }
+
+    fn read_sheet(&mut self, name: &str) -> Result<Sheet, String> {
+        let cells = match &mut self.0 {
+            Sheets::Xlsx(book) => {
+                let mut reader = book
+                    .worksheet_cells_reader(name)
+                    .map_err(|e| e.to_string())?;
+                let mut cells = Vec::new();
+                while let Some(cell) = reader.next_cell().map_err(|e| e.to_string())? {
+                    keep(&mut cells, cell.get_position(), cell.get_value());
+                }
+                dense(cells)?
+            }
+            Sheets::Xlsb(book) => {
+                let mut reader = book
+                    .worksheet_cells_reader(name)
+                    .map_err(|e| e.to_string())?;
+                let mut cells = Vec::new();
+                while let Some(cell) = reader.next_cell().map_err(|e| e.to_string())? {
+                    keep(&mut cells, cell.get_position(), cell.get_value());
+                }
+                dense(cells)?
+            }
+            // Both read all their sheets when opened, and bound them there.
+            Sheets::Xls(_) | Sheets::Ods(_) => {
+                self.0.worksheet_range(name).map_err(|e| e.to_string())?
+            }
+        };
         let (top, left) = cells.start().unwrap_or((0, 0));
         let merged = match &mut self.0 {
             Sheets::Xlsx(book) => book.merge_cells_by_sheet_name(name).unwrap_or_default(),
@@ -86,7 +138,9 @@ impl Workbook {
         };
         let spans = merged
             .iter()
-            .filter(|d| d.start.0 >= top && d.start.1 >= left)
+            .filter(|d| {
+                d.start.0 >= top && d.start.1 >= left && d.end.0 >= d.start.0 && d.end.1 >= d.start.1
+            })
             .map(|d| Span {
                 row: (d.start.0 - top) as usize,
                 from: (d.start.1 - left) as usize,
@@ -95,6 +149,29 @@ impl Workbook {
             .collect();
         Ok(Sheet { cells, spans })
     }
+}
+
+fn keep(cells: &mut Vec<calamine::Cell<Data>>, at: (u32, u32), value: &DataRef<'_>) {
+    if !matches!(value, DataRef::Empty) {
+        cells.push(calamine::Cell::new(at, value.clone().into()));
+    }
+}
+
+/// Single cells as a filled rectangle.
+fn dense(cells: Vec<calamine::Cell<Data>>) -> Result<Range<Data>, String> {
+    let places = || cells.iter().map(calamine::Cell::get_position);
+    let span = |of: fn((u32, u32)) -> u32| {
+        let (low, high) = (places().map(of).min(), places().map(of).max());
+        low.zip(high).map_or(0, |(l, h)| (h - l) as usize + 1)
+    };
+    let (rows, columns) = (span(|p| p.0), span(|p| p.1));
+    if rows.saturating_mul(columns) > SPAN_ALWAYS.max(SPAN_PER_CELL.saturating_mul(cells.len())) {
+        return Err(format!(
+            "{} cells spread over {rows} rows and {columns} columns: one of them stands far outside the table",
+            cells.len()
+        ));
+    }
+    Ok(Range::from_sparse(cells))
 }
 
 /// A cell of a workbook as any other cell.

@@ -257,14 +257,38 @@ pub struct Batch {
     pub measured_v: Vec<(u32, u32, f64)>,
     /// Test names that this tool does not know, with the rows that carried them.
     pub unknown_tests: std::collections::BTreeMap<String, u64>,
+    /// Source and row of a header of another table; the rows after it cannot be understood.
+    pub other_table: Option<(u16, u32)>,
 }
 
 impl Batch {
+    /// Gives up all records, since another table began above them in row `line` of their source.
+    pub fn refuse(&mut self, line: u32) {
+        for record in self.records.drain(..) {
+            self.unreadable
+                .push(Unreadable::below_other_table(record.source, record.line, line));
+        }
+    }
+
     /// The serial that `offset` points to.
     #[must_use]
     pub fn serial(text: &str, offset: u32) -> &str {
         let rest = &text[offset as usize..];
         rest.split('\n').next().unwrap_or("")
+    }
+}
+
+impl Unreadable {
+    /// A row below the header of another table, which stands in row `header`.
+    #[must_use]
+    pub fn below_other_table(source: u16, line: u32, header: u32) -> Self {
+        Self {
+            source,
+            line,
+            column: String::new(),
+            expected: "one table in a file or sheet".to_owned(),
+            found: format!("a row below another header in row {header}"),
+        }
     }
 }
 
