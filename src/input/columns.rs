@@ -202,8 +202,8 @@ fn split_unit(header: &str) -> (String, Option<Quantity>) {
     let mut depth = 0_u32;
     for c in header.trim().chars() {
         match c {
-            '[' | '(' => depth += 1,
-            ']' | ')' => depth = depth.saturating_sub(1),
+            '[' | '(' | '（' | '【' => depth += 1,
+            ']' | ')' | '）' | '】' => depth = depth.saturating_sub(1),
             _ if depth > 0 => inside.push(c),
             _ => rest.push(c),
         }
@@ -213,7 +213,11 @@ fn split_unit(header: &str) -> (String, Option<Quantity>) {
     }
     let spaced: String = rest
         .chars()
-        .map(|c| if "_.:/-#".contains(c) { ' ' } else { c })
+        .map(|c| match c {
+            '_' | '.' | ':' | '/' | '-' | '#' | '：' => ' ',
+            '’' => '\'',
+            other => other,
+        })
         .collect();
     let mut words: Vec<&str> = spaced.split_whitespace().collect();
     if unit.is_none()
@@ -233,6 +237,8 @@ fn split_unit(header: &str) -> (String, Option<Quantity>) {
 fn by_trade_words(words: &str, unit: Option<Quantity>) -> Option<Field> {
     use Field as F;
     let is_current = matches!(unit, Some(Quantity::Current(_)));
+    // A time of day has no unit: a time in seconds is how long the test lasted.
+    let is_duration = matches!(unit, Some(Quantity::Time(_)));
     Some(match words {
         "" => match unit? {
             Quantity::Current(_) => F::Reading,
@@ -243,64 +249,205 @@ fn by_trade_words(words: &str, unit: Option<Quantity>) -> Option<Field> {
             Quantity::Percent => F::Humidity,
             Quantity::Resistance(_) => return None,
         },
-        "tested at" | "timestamp" | "date time" | "datetime" | "test time" | "tested on"
-        | "date and time" | "zeitstempel" | "horodatage" => F::TestedAt,
-        "date" | "test date" | "datum" | "prüfdatum" | "data" | "fecha" | "日期" => F::Date,
+        "tested at" | "timestamp" | "date time" | "datetime" | "tested on" | "date and time"
+        | "zeitstempel" | "datum uhrzeit" | "datum und uhrzeit" | "horodatage" | "date heure"
+        | "date et heure" | "data ora" | "data e ora" | "fecha hora" | "fecha y hora"
+        | "data godzina" | "data i godzina" | "data i czas" | "日期时间" => F::TestedAt,
+        "test time" | "测试时间" if !is_duration => F::TestedAt,
+        "date" | "test date" | "datum" | "prüfdatum" | "date d'essai" | "date essai" | "data"
+        | "data prova" | "data di prova" | "fecha" | "fecha de prueba" | "fecha de ensayo"
+        | "data testu" | "data badania" | "日期" | "测试日期" => F::Date,
         "time" | "time of day" | "uhrzeit" | "zeit" | "heure" | "ora" | "hora" | "godzina"
-        | "czas" | "时间" => F::Time,
-        "model" | "model no" | "model number" | "type" | "product" | "part number" | "part no"
-        | "article" | "typ" | "modell" | "modèle" | "modele" | "modello" | "modelo" | "型号" => {
-            F::Model
+        | "czas" | "时间"
+            if !is_duration =>
+        {
+            F::Time
         }
-        "reading" | "leakage" | "leakage current" | "i leak" | "ileak" | "leak" | "current"
-        | "measured current" | "strom" | "ableitstrom" | "courant" | "corrente" | "corriente"
-        | "prąd" | "电流" | "漏电流" => F::Reading,
+        "model" | "model no" | "model number" | "type" | "product" | "part number" | "part no"
+        | "article" | "typ" | "modell" | "artikel" | "artikelnummer" | "gerätetyp" | "modèle"
+        | "modele" | "produit" | "modello" | "articolo" | "codice articolo" | "prodotto"
+        | "modelo" | "artículo" | "producto" | "wyrób" | "numer artykułu" | "型号" | "产品型号"
+        | "机型" => F::Model,
+        "reading"
+        | "leakage"
+        | "leakage current"
+        | "i leak"
+        | "ileak"
+        | "leak"
+        | "current"
+        | "measured current"
+        | "strom"
+        | "ableitstrom"
+        | "leckstrom"
+        | "gemessener strom"
+        | "courant"
+        | "courant de fuite"
+        | "courant mesuré"
+        | "fuite"
+        | "corrente"
+        | "corrente di dispersione"
+        | "corrente di fuga"
+        | "corrente misurata"
+        | "dispersione"
+        | "corriente"
+        | "corriente de fuga"
+        | "corriente medida"
+        | "fuga"
+        | "prąd"
+        | "prąd upływu"
+        | "prąd upływowy"
+        | "prąd zmierzony"
+        | "upływ"
+        | "电流"
+        | "漏电流"
+        | "泄漏电流"
+        | "测量电流" => F::Reading,
         "outcome" | "result" | "verdict" | "judgement" | "judgment" | "pass fail" | "ergebnis"
-        | "résultat" | "resultat" | "risultato" | "resultado" | "wynik" | "结果" => F::Outcome,
-        "reason" | "fail reason" | "failure reason" | "grund" | "fehlergrund" => F::Reason,
+        | "bewertung" | "prüfergebnis" | "résultat" | "resultat" | "risultato" | "esito"
+        | "resultado" | "wynik" | "ocena" | "结果" | "测试结果" | "判定" => F::Outcome,
+        "reason" | "fail reason" | "failure reason" | "grund" | "fehlergrund" | "motif"
+        | "cause" | "cause du défaut" | "motivo" | "causa" | "motivo del fallo" | "przyczyna"
+        | "powód" | "原因" | "不良原因" => F::Reason,
         "high limit" | "upper limit" | "limit high" | "high" | "hi limit" | "max limit"
-        | "limit max" | "obergrenze" | "limite haute" | "上限" => F::HighLimit,
+        | "limit max" | "obergrenze" | "oberer grenzwert" | "grenzwert oben" | "grenzwert max"
+        | "limite haute" | "limite supérieure" | "seuil haut" | "limite superiore"
+        | "limite alto" | "limite max" | "soglia alta" | "límite superior" | "límite alto"
+        | "límite máx" | "limit górny" | "górny limit" | "granica górna" | "上限" | "电流上限" => {
+            F::HighLimit
+        }
         "max" if is_current => F::HighLimit,
         "low limit" | "lower limit" | "limit low" | "low" | "lo limit" | "min limit"
-        | "limit min" | "untergrenze" | "limite basse" | "下限" => F::LowLimit,
+        | "limit min" | "untergrenze" | "unterer grenzwert" | "grenzwert unten"
+        | "grenzwert min" | "limite basse" | "limite inférieure" | "seuil bas"
+        | "limite inferiore" | "limite basso" | "limite min" | "soglia bassa"
+        | "límite inferior" | "límite bajo" | "límite mín" | "limit dolny" | "dolny limit"
+        | "granica dolna" | "下限" | "电流下限" => F::LowLimit,
         "min" if is_current => F::LowLimit,
         "serial" | "serial no" | "serial number" | "s n" | "sn" | "unit id" | "uut" | "dut"
-        | "barcode" | "seriennr" | "seriennummer" | "numéro de série" | "序列号" => F::Serial,
-        "station" | "test station" | "bench" | "line" | "prüfplatz" | "poste" | "stazione"
-        | "工位" => F::Station,
-        "fixture" | "adapter" | "nest" => F::Fixture,
-        "instrument" | "tester" | "device" | "equipment" | "gerät" | "prüfgerät" => {
+        | "barcode" | "seriennr" | "serien nr" | "seriennummer" | "numéro de série"
+        | "no de série" | "n° de série" | "n° série" | "numero di serie" | "n di serie"
+        | "n° di serie" | "matricola" | "número de serie" | "nº de serie" | "n° de serie"
+        | "nro de serie" | "numer seryjny" | "nr seryjny" | "序列号" | "条码" => F::Serial,
+        "station" | "test station" | "bench" | "line" | "prüfplatz" | "prüfstation"
+        | "arbeitsplatz" | "poste" | "poste d'essai" | "banc" | "banc d'essai" | "stazione"
+        | "postazione" | "banco" | "estación" | "puesto" | "stanowisko" | "stacja" | "工位"
+        | "测试工位" => F::Station,
+        "fixture" | "adapter" | "nest" | "aufnahme" | "montage" | "attrezzatura" | "utillaje"
+        | "uchwyt" | "夹具" | "治具" => F::Fixture,
+        "instrument" | "tester" | "device" | "equipment" | "gerät" | "prüfgerät" | "appareil"
+        | "testeur" | "strumento" | "instrumento" | "equipo" | "przyrząd" | "仪器" | "设备" => {
             F::Instrument
         }
-        "lot" | "batch" | "lot no" | "batch no" | "los" | "charge" | "批次" => F::Lot,
-        "operator" | "user" | "inspector" | "prüfer" | "bediener" | "opérateur" | "操作员" => {
-            F::Operator
-        }
-        "shift" | "schicht" | "équipe" | "turno" | "班次" => F::Shift,
-        "remark" | "remarks" | "comment" | "comments" | "note" | "bemerkung" | "备注" => {
-            F::Remark
-        }
-        "test" | "test type" | "test name" | "test kind" | "prüfart" | "essai" | "prova" => {
-            F::Test
-        }
-        "test point" | "point" | "connection" | "prüfpunkt" => F::TestPoint,
-        "step" | "step no" | "test step" | "schritt" | "étape" => F::Step,
-        "set" | "set voltage" | "applied" | "voltage" | "test voltage" | "applied voltage"
-        | "spannung" | "prüfspannung" | "tension" | "tensione" | "napięcie" | "电压" => {
-            F::AppliedV
-        }
+        "lot" | "batch" | "lot no" | "batch no" | "los" | "losnummer" | "charge"
+        | "numéro de lot" | "n° de lot" | "lotto" | "numero lotto" | "lote" | "número de lote"
+        | "partia" | "numer partii" | "批次" | "批号" => F::Lot,
+        "operator" | "user" | "inspector" | "prüfer" | "bediener" | "opérateur" | "operatore"
+        | "operador" | "operario" | "操作员" | "作业员" => F::Operator,
+        "shift" | "schicht" | "équipe" | "turno" | "zmiana" | "班次" => F::Shift,
+        "remark" | "remarks" | "comment" | "comments" | "note" | "bemerkung" | "bemerkungen"
+        | "kommentar" | "remarque" | "remarques" | "commentaire" | "observations" | "nota"
+        | "commento" | "osservazioni" | "observaciones" | "comentario" | "uwagi" | "komentarz"
+        | "备注" => F::Remark,
+        "test" | "test type" | "test name" | "test kind" | "prüfart" | "prüfung" | "essai"
+        | "type d'essai" | "prova" | "tipo prova" | "tipo di prova" | "prueba" | "ensayo"
+        | "tipo de prueba" | "tipo de ensayo" | "próba" | "rodzaj próby" | "rodzaj testu"
+        | "badanie" | "测试项目" | "测试类型" => F::Test,
+        "test point" | "point" | "connection" | "prüfpunkt" | "messpunkt" | "point d'essai"
+        | "point de mesure" | "punto di prova" | "punto de prueba" | "punkt pomiarowy"
+        | "测试点" => F::TestPoint,
+        "step" | "step no" | "test step" | "schritt" | "prüfschritt" | "étape" | "passo"
+        | "paso" | "krok" | "步骤" => F::Step,
+        "set"
+        | "set voltage"
+        | "applied"
+        | "voltage"
+        | "test voltage"
+        | "applied voltage"
+        | "spannung"
+        | "prüfspannung"
+        | "tension"
+        | "tension d'essai"
+        | "tension appliquée"
+        | "tensione"
+        | "tensione di prova"
+        | "tensione applicata"
+        | "tensión"
+        | "tensión de prueba"
+        | "tensión de ensayo"
+        | "voltaje"
+        | "napięcie"
+        | "napięcie probiercze"
+        | "napięcie próby"
+        | "电压"
+        | "测试电压"
+        | "设定电压" => F::AppliedV,
         "measured" if matches!(unit, Some(Quantity::Voltage(_))) => F::MeasuredV,
         "measured" if is_current => F::Reading,
-        "measured voltage" | "actual voltage" | "readback" => F::MeasuredV,
-        "frequency" | "freq" | "frequenz" | "fréquence" | "频率" => F::Frequency,
-        "dwell" | "dwell time" | "hold" | "hold time" | "prüfzeit" => F::Dwell,
-        "ramp" | "ramp time" | "rise time" | "ramp up" | "rampe" => F::Ramp,
+        "measured voltage"
+        | "actual voltage"
+        | "readback"
+        | "gemessene spannung"
+        | "tension mesurée"
+        | "tensione misurata"
+        | "tensión medida"
+        | "napięcie zmierzone"
+        | "实测电压" => F::MeasuredV,
+        "frequency" | "freq" | "frequenz" | "fréquence" | "frequenza" | "frecuencia"
+        | "częstotliwość" | "频率" => F::Frequency,
+        "dwell"
+        | "dwell time"
+        | "hold"
+        | "hold time"
+        | "prüfzeit"
+        | "prüfdauer"
+        | "haltezeit"
+        | "durée"
+        | "durée d'essai"
+        | "maintien"
+        | "temps de maintien"
+        | "durata"
+        | "durata prova"
+        | "tempo di prova"
+        | "tempo di mantenimento"
+        | "duración"
+        | "tiempo de prueba"
+        | "tiempo de ensayo"
+        | "tiempo de mantenimiento"
+        | "czas próby"
+        | "czas testu"
+        | "czas trwania"
+        | "保持时间" => F::Dwell,
+        "time" | "test time" | "zeit" | "temps" | "tempo" | "tiempo" | "czas" | "时间"
+        | "测试时间"
+            if is_duration =>
+        {
+            F::Dwell
+        }
+        "ramp" | "ramp time" | "rise time" | "ramp up" | "rampenzeit" | "anstiegszeit"
+        | "rampe" | "temps de montée" | "rampa" | "tempo di salita" | "tiempo de subida"
+        | "czas narastania" | "上升时间" | "缓升时间" => F::Ramp,
         "stage" | "phase of test" => F::Stage,
         "units together" | "units at once" => F::UnitsTogether,
-        "temperature" | "temp" | "room temperature" | "ambient" | "temperatur" => F::Temperature,
+        "temperature" | "temp" | "room temperature" | "ambient" | "temperatur" | "température"
+        | "temperatura" | "温度" => F::Temperature,
         "room" if unit == Some(Quantity::Celsius) => F::Temperature,
         "room" if unit == Some(Quantity::Percent) => F::Humidity,
-        "humidity" | "relative humidity" | "rh" | "feuchte" | "luftfeuchte" => F::Humidity,
+        "humidity"
+        | "relative humidity"
+        | "rh"
+        | "feuchte"
+        | "luftfeuchte"
+        | "luftfeuchtigkeit"
+        | "rel feuchte"
+        | "humidité"
+        | "humidité relative"
+        | "umidità"
+        | "umidità relativa"
+        | "humedad"
+        | "humedad relativa"
+        | "wilgotność"
+        | "wilgotność względna"
+        | "湿度" => F::Humidity,
         "count" | "units" => F::Count,
         "reading step" | "resolution" => F::ReadingStep,
         "current kind" | "kind of current" => F::Current,

@@ -88,9 +88,7 @@ impl Layout {
         let unnamed = |n: usize| self.names[n].trim().is_empty();
         let fits = match width.cmp(&header) {
             std::cmp::Ordering::Equal => true,
-            std::cmp::Ordering::Greater => {
-                width <= MOST_COLUMNS && (header..width).all(is_empty)
-            }
+            std::cmp::Ordering::Greater => width <= MOST_COLUMNS && (header..width).all(is_empty),
             std::cmp::Ordering::Less => self.trims || (width..header).all(unnamed),
         };
         (!fits).then(|| format!("{header} cells, as the header has"))

@@ -76,20 +76,104 @@ fn canonical(word: &str) -> Option<Said> {
 fn trade_word(word: &str) -> Option<Said> {
     Some(match word {
         "passed" | "ok" | "good" | "accept" | "accepted" | "true" | "gut" | "bestanden"
-        | "i.o." | "bon" | "conforme" | "superato" | "correcto" | "dobry" | "合格" | "通过" => {
+        | "i.o." | "io" | "in ordnung" | "bon" | "conforme" | "réussi" | "accepté" | "superato"
+        | "passato" | "idoneo" | "buono" | "correcto" | "aprobado" | "apto" | "aceptado"
+        | "bueno" | "dobry" | "pozytywny" | "zaliczony" | "zgodny" | "合格" | "通过" | "良品" => {
             Said::Class(Outcome::Pass)
         }
-        "failed" | "nok" | "not ok" | "ng" | "bad" | "reject" | "rejected" | "false"
-        | "schlecht" | "n.i.o." | "mauvais" | "non conforme" | "不合格" => Said::Fail,
-        "fail high" | "high" | "too high" | "above limit" | "over" | "high fail" | "high limit"
-        | "zu hoch" | "trop haut" | "troppo alto" => Said::Class(Outcome::OverLimit),
-        "fail low" | "low" | "too low" | "below limit" | "under" | "low fail" | "low limit"
-        | "zu niedrig" | "trop bas" | "troppo basso" => Said::Class(Outcome::UnderLimit),
-        "flashover" | "short" | "short circuit" | "flash over" | "durchschlag" | "claquage"
-        | "scarica" | "击穿" => Said::Class(Outcome::Breakdown),
-        "arcing" | "arc detected" | "lichtbogen" => Said::Class(Outcome::Arc),
+        "failed" | "nok" | "not ok" | "ng" | "ko" | "bad" | "reject" | "rejected" | "false"
+        | "schlecht" | "n.i.o." | "nio" | "nicht in ordnung" | "nicht bestanden" | "fehler"
+        | "fehlerhaft" | "ausschuss" | "mauvais" | "non conforme" | "échec" | "échoué"
+        | "défaut" | "refusé" | "rebut" | "non superato" | "non idoneo" | "fallito" | "scarto"
+        | "difettoso" | "no conforme" | "no apto" | "fallo" | "falla" | "rechazado"
+        | "incorrecto" | "malo" | "zły" | "negatywny" | "niezaliczony" | "niezgodny"
+        | "wadliwy" | "odrzucony" | "不合格" | "不良" | "不良品" | "失败" | "不通过" | "未通过" => {
+            Said::Fail
+        }
+        "fail high"
+        | "high"
+        | "too high"
+        | "above limit"
+        | "over"
+        | "high fail"
+        | "high limit"
+        | "zu hoch"
+        | "über grenzwert"
+        | "grenzwert überschritten"
+        | "trop haut"
+        | "trop élevé"
+        | "limite haute"
+        | "limite supérieure"
+        | "dépassement"
+        | "troppo alto"
+        | "troppo alta"
+        | "limite superiore"
+        | "oltre il limite"
+        | "demasiado alto"
+        | "demasiado alta"
+        | "límite superior"
+        | "za wysoki"
+        | "powyżej limitu"
+        | "limit górny"
+        | "过高"
+        | "偏高"
+        | "超上限"
+        | "超过上限" => Said::Class(Outcome::OverLimit),
+        "fail low"
+        | "low"
+        | "too low"
+        | "below limit"
+        | "under"
+        | "low fail"
+        | "low limit"
+        | "zu niedrig"
+        | "unter grenzwert"
+        | "grenzwert unterschritten"
+        | "trop bas"
+        | "limite basse"
+        | "limite inférieure"
+        | "troppo basso"
+        | "troppo bassa"
+        | "limite inferiore"
+        | "sotto il limite"
+        | "demasiado bajo"
+        | "demasiado baja"
+        | "límite inferior"
+        | "za niski"
+        | "poniżej limitu"
+        | "limit dolny"
+        | "过低"
+        | "偏低"
+        | "低于下限" => Said::Class(Outcome::UnderLimit),
+        "flashover"
+        | "short"
+        | "short circuit"
+        | "flash over"
+        | "durchschlag"
+        | "überschlag"
+        | "kurzschluss"
+        | "claquage"
+        | "court-circuit"
+        | "perforation"
+        | "scarica"
+        | "scarica distruttiva"
+        | "perforazione"
+        | "cortocircuito"
+        | "corto circuito"
+        | "ruptura"
+        | "perforación"
+        | "przebicie"
+        | "zwarcie"
+        | "击穿"
+        | "短路"
+        | "闪络" => Said::Class(Outcome::Breakdown),
+        "arcing" | "arc detected" | "lichtbogen" | "arc électrique" | "arco" | "łuk"
+        | "łuk elektryczny" | "电弧" | "拉弧" => Said::Class(Outcome::Arc),
         "stopped" | "stop" | "aborted" | "abort" | "interrupted" | "incomplete" | "cancelled"
-        | "interlock" | "abgebrochen" | "abbruch" | "interrompu" | "interrotto" => {
+        | "canceled" | "interlock" | "abgebrochen" | "abbruch" | "gestoppt" | "unvollständig"
+        | "interrompu" | "arrêté" | "annulé" | "incomplet" | "interrotto" | "annullato"
+        | "incompleto" | "interrumpido" | "cancelado" | "detenido" | "przerwany" | "przerwano"
+        | "anulowany" | "zatrzymany" | "中断" | "停止" | "中止" | "取消" | "未完成" => {
             Said::Class(Outcome::NotCompleted)
         }
         _ => return None,

@@ -125,10 +125,41 @@ pub fn test_kind(words: &str, default: TestKind) -> Option<TestKind> {
         "function",
         "schutzleiter",
         "isolation",
+        "mise à la terre",
+        "continuité",
+        "isolement",
+        "résistance",
+        "messa a terra",
+        "continuità",
+        "isolamento",
+        "resistenza",
+        "funzional",
+        "puesta a tierra",
+        "continuidad",
+        "aislamiento",
+        "resistencia",
+        "funcional",
+        "uziemieni",
+        "ciągłoś",
+        "rezystancj",
+        "接地",
+        "绝缘",
+        "电阻",
+        "功能",
     ]) {
         return Some(TestKind::Other);
     }
-    if has(&["leakage", "touch current", "ableitstrom"]) {
+    if has(&[
+        "leakage",
+        "touch current",
+        "ableitstrom",
+        "courant de fuite",
+        "dispersione",
+        "corriente de fuga",
+        "prąd upływ",
+        "漏电",
+        "泄漏",
+    ]) {
         return Some(TestKind::Leakage);
     }
     let withstand = has(&[
@@ -139,11 +170,23 @@ pub fn test_kind(words: &str, default: TestKind) -> Option<TestKind> {
         "hipot",
         "hi-pot",
         "flash",
+        "diélectrique",
+        "haute tension",
+        "dielettric",
+        "alta tensione",
+        "dieléctric",
+        "alta tensión",
+        "wysokie napięcie",
+        "wytrzymałoś",
+        "耐压",
+        "高压",
     ]);
-    if token("dc") && (withstand || words == "dc") {
+    let dc = token("dc") || token("cc") || has(&["直流"]);
+    let ac = token("ac") || token("ca") || has(&["交流"]);
+    if dc && (withstand || words == "dc") {
         return Some(TestKind::DcWithstand);
     }
-    if token("ac") && (withstand || words == "ac") {
+    if ac && (withstand || words == "ac") {
         return Some(TestKind::AcWithstand);
     }
     withstand.then_some(default)

@@ -627,11 +627,7 @@ fn reopened(path: &Path, gzip: bool) -> std::io::Result<Box<dyn std::io::Read>> 
 }
 
 /// The entry of a zip, again from its start.
-fn again_from_zip(
-    bytes: &[u8],
-    name: &str,
-    most: u64,
-) -> std::io::Result<Box<dyn std::io::Read>> {
+fn again_from_zip(bytes: &[u8], name: &str, most: u64) -> std::io::Result<Box<dyn std::io::Read>> {
     // Both borrow from one archive, so this second look at dates holds the entry in memory.
     let mut archive = zip::ZipArchive::new(Cursor::new(bytes))?;
     let mut whole = Vec::new();

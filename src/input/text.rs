@@ -316,9 +316,11 @@ fn lines_in(bytes: &[u8]) -> u64 {
 /// A line that leaves a quote open may run on only over lines that are no whole rows themselves; else it
 /// stands in a part of its own, where it is one damaged row.
 fn whole_records(bytes: &[u8], delimiter: u8, width: usize) -> Vec<std::ops::Range<usize>> {
+    if !bytes.contains(&b'"') {
+        return vec![0..bytes.len()];
+    }
     let is_open = |line: &[u8]| line.iter().filter(|b| **b == b'"').count() % 2 == 1;
-    let is_row =
-        |line: &[u8]| line.iter().filter(|b| **b == delimiter).count() + 1 >= width.max(2);
+    let is_row = |line: &[u8]| line.iter().filter(|b| **b == delimiter).count() + 1 >= width.max(2);
     let mut parts = Vec::new();
     let (mut from, mut at) = (0, 0);
     while at < bytes.len() {

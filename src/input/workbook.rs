@@ -139,7 +139,10 @@ impl Workbook {
         let spans = merged
             .iter()
             .filter(|d| {
-                d.start.0 >= top && d.start.1 >= left && d.end.0 >= d.start.0 && d.end.1 >= d.start.1
+                d.start.0 >= top
+                    && d.start.1 >= left
+                    && d.end.0 >= d.start.0
+                    && d.end.1 >= d.start.1
             })
             .map(|d| Span {
                 row: (d.start.0 - top) as usize,

@@ -265,8 +265,11 @@ impl Batch {
     /// Gives up all records, since another table began above them in row `line` of their source.
     pub fn refuse(&mut self, line: u32) {
         for record in self.records.drain(..) {
-            self.unreadable
-                .push(Unreadable::below_other_table(record.source, record.line, line));
+            self.unreadable.push(Unreadable::below_other_table(
+                record.source,
+                record.line,
+                line,
+            ));
         }
     }
 
