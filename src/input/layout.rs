@@ -13,6 +13,16 @@ pub const HEADER_WITHIN: usize = 100;
 /// Most cells of a row, as many as a spreadsheet can hold.
 pub const MOST_COLUMNS: usize = 16_384;
 
+/// Most groups of columns of a row.
+const MOST_GROUPS: usize = 256;
+
+/// As much of a cell as a header or a value looked at for the layout can be: 256 characters. A title is copied
+/// to every column it spans.
+#[must_use]
+pub fn header_text(cell: &str) -> String {
+    cell.chars().take(256).collect()
+}
+
 /// The columns of one test: where each canonical column stands, and its unit.
 #[derive(Debug, Clone, Default)]
 pub struct Columns {
@@ -236,6 +246,9 @@ fn candidate(
         let target = match title {
             Some(title) => {
                 if !own.iter().any(|(t, _, _)| t == title) {
+                    if own.len() == MOST_GROUPS {
+                        return None;
+                    }
                     own.push((title.clone(), Columns::default(), Vec::new()));
                 }
                 let group = own.iter_mut().find(|(t, _, _)| t == title)?;

@@ -6,6 +6,7 @@
 
 mod cell;
 pub mod columns;
+mod compound;
 pub mod dates;
 pub mod discover;
 pub mod layout;

@@ -514,9 +514,16 @@ impl Producer<'_> {
                 )
             })?;
         }
-        let mut book = workbook::Workbook::open(bytes).map_err(|what| {
-            Error::input(Place::file(path), "a workbook", what, "export it again")
-        })?;
+        let sound = if bytes.starts_with(b"PK") {
+            Ok(())
+        } else {
+            super::compound::is_sound(&bytes)
+        };
+        let mut book = sound
+            .and_then(|()| workbook::Workbook::open(bytes))
+            .map_err(|what| {
+                Error::input(Place::file(path), "a workbook", what, "export it again")
+            })?;
         let (visible, hidden) = book.sheets();
         if !hidden.is_empty() {
             self.read.notes.push(Note::new(format!(

@@ -13,7 +13,7 @@ use encoding_rs_io::DecodeReaderBytesBuilder;
 use super::cell::{Cell, DecimalSign, decimal_sign};
 use super::columns::{Field, Headers};
 use super::dates::written_date;
-use super::layout::{HEADER_WITHIN, Layout, MOST_COLUMNS, find, preamble};
+use super::layout::{HEADER_WITHIN, Layout, MOST_COLUMNS, find, header_text, preamble};
 use super::rows::Parser;
 use crate::config::DateOrder;
 
@@ -183,7 +183,7 @@ fn head(bytes: &[u8], delimiter: u8, limit: usize) -> Vec<Vec<String>> {
             record
                 .iter()
                 .take(MOST_COLUMNS)
-                .map(|c| String::from_utf8_lossy(c).into_owned())
+                .map(|c| header_text(&String::from_utf8_lossy(c)))
                 .collect(),
         );
     }

@@ -8,7 +8,7 @@ use calamine::{Data, DataRef, Range, Reader, SheetVisible, Sheets};
 use super::cell::{Cell, DecimalSign, decimal_sign};
 use super::columns::{Field, Headers};
 use super::dates::written_date;
-use super::layout::{HEADER_WITHIN, Layout, Span, find};
+use super::layout::{HEADER_WITHIN, Layout, Span, find, header_text};
 use super::rows::Parser;
 use crate::config::DateOrder;
 
@@ -38,7 +38,7 @@ impl Sheet {
             .map(|n| {
                 self.cells
                     .get((row, n))
-                    .map_or_else(String::new, |d| cell(d).shown())
+                    .map_or_else(String::new, |d| header_text(&cell(d).shown()))
             })
             .collect()
     }
