@@ -37,13 +37,18 @@ pub enum Command {
     )]
     Limits(LimitsArgs),
     /// Show how each file was understood, and which rows will not be used.
-    #[command(after_help = "Example:\n  leakdrift peek exports/line3.csv")]
+    #[command(
+        after_help = "Examples:\n  leakdrift peek exports/line3.csv\n  leakdrift peek exports/ --write-config\n  leakdrift peek exports/ --json"
+    )]
     Peek(PeekArgs),
     /// Read the files once and save the tally as Parquet, for merging with others.
     #[command(
         after_help = "Example:\n  leakdrift tally exports/ --out plant-north.parquet\n  leakdrift review plant-north.parquet plant-south.parquet"
     )]
     Tally(TallyArgs),
+    /// Print every key of the settings file with its default and meaning.
+    #[command(after_help = "Example:\n  leakdrift config")]
+    Config,
     /// Write the demonstration factory's exports.
     #[command(after_help = "Example:\n  leakdrift sample demo --seed 7")]
     Sample(SampleArgs),
@@ -145,6 +150,13 @@ pub struct PeekArgs {
     /// Inputs and settings.
     #[command(flatten)]
     pub input: InputArgs,
+    /// Start a settings file from what was understood; without a name, `leakdrift.toml` beside the inputs. A
+    /// file that exists is never changed.
+    #[arg(long, value_name = "FILE", num_args = 0..=1, require_equals = true, default_missing_value = "")]
+    pub write_config: Option<PathBuf>,
+    /// Print JSON for machines instead of text.
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Arguments of `tally`.

@@ -28,6 +28,10 @@ pub fn command(cli: Cli) -> Result<u8> {
         Command::Peek(args) => run_peek(&args),
         Command::Tally(args) => run_tally(&args),
         Command::Sample(args) => run_sample(&args),
+        Command::Config => {
+            print!("{}", crate::config::reference::reference());
+            Ok(0)
+        }
     }
 }
 
@@ -114,12 +118,23 @@ fn run_peek(args: &PeekArgs) -> Result<u8> {
     let bar = Bar::new(&args.input.common);
     let (read, counted) = pass(&args.input.paths, &config, &|at, all| bar.at(at, all))?;
     bar.finish();
-    print!(
-        "{}",
-        report::peek::peek(&read, counted.as_ref().ok(), &config)
-    );
+    let peek = report::peek::Peek::new(&read, counted.as_ref().ok(), &config);
+    if args.json {
+        println!("{}", peek.json());
+    } else {
+        print!("{}", peek.text());
+    }
     if let Err(error) = counted {
-        println!("\n{error}");
+        eprintln!("{error}");
+    }
+    if let Some(file) = &args.write_config {
+        let file = if file.as_os_str().is_empty() {
+            Config::place_beside(&args.input.paths)
+        } else {
+            file.clone()
+        };
+        report::peek::start_config(&peek, &file)?;
+        eprintln!("settings started in {}", file.display());
     }
     Ok(if read.failures.is_empty() {
         0

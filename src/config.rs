@@ -3,20 +3,25 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use crate::error::{ErrorKind, Result};
+
+pub mod reference;
 
 /// The name of the settings file looked for beside the inputs.
 pub const FILE_NAME: &str = "leakdrift.toml";
 
 /// All settings. Every key has a default; unknown keys are refused.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Config {
     /// Where the settings came from; paths in them are relative to its folder.
     #[serde(skip)]
     pub path: Option<PathBuf>,
+    /// The text of that file, for naming a place in it.
+    #[serde(skip)]
+    pub text: String,
     /// Name of the report; the first path's name where not given.
     pub name: Option<String>,
     /// Further columns that may explain failures.
@@ -128,6 +133,7 @@ impl Default for Config {
         let words = |list: &[&str]| list.iter().map(|w| (*w).to_owned()).collect();
         Self {
             path: None,
+            text: String::new(),
             name: None,
             factors: Vec::new(),
             events: None,
@@ -197,7 +203,7 @@ impl Default for Config {
 }
 
 /// Order of day and month in dates that do not begin with the year.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum DateOrder {
     /// 31.12.2026
     #[serde(rename = "day-month-year")]
@@ -208,7 +214,7 @@ pub enum DateOrder {
 }
 
 /// `[files]`.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Files {
     /// For example `{station}/*`: the last folders and the file name, pieces in braces are columns.
@@ -216,7 +222,7 @@ pub struct Files {
 }
 
 /// `[tester]`.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Tester {
     /// End of the current range, in mA.
@@ -238,7 +244,7 @@ impl Default for Tester {
 }
 
 /// `[check_loads."NAME"]`.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct CheckLoad {
     /// Its resistance in megohms, where it is a resistor.
@@ -249,7 +255,7 @@ pub struct CheckLoad {
 }
 
 /// `[model."NAME"]`.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct ModelConfig {
     /// Smallest harmful leak path, in megohms.
@@ -289,8 +295,21 @@ impl Config {
     pub fn parse(text: &str, path: &Path) -> Result<Self> {
         let mut config: Self = toml::from_str(text).map_err(|e| explain(&e, text, path))?;
         config.path = Some(path.to_owned());
+        text.clone_into(&mut config.text);
         config.check(path)?;
         Ok(config)
+    }
+
+    /// Where a settings file for these inputs belongs: in the first folder given, or beside the first file.
+    #[must_use]
+    pub fn place_beside(paths: &[PathBuf]) -> PathBuf {
+        let first = paths.first().map_or(Path::new("."), PathBuf::as_path);
+        let folder = if first.is_dir() {
+            first
+        } else {
+            first.parent().unwrap_or(Path::new("."))
+        };
+        folder.join(FILE_NAME)
     }
 
     /// The settings file beside the inputs, if there is one: in a folder given, or in the folder of a
@@ -313,6 +332,34 @@ impl Config {
             })
             .map(|dir| dir.join(FILE_NAME))
             .find(|p| p.is_file())
+    }
+
+    /// An error about `word` in these settings: an unknown `kind` of word, with its line where it is found and
+    /// the nearest of the known ones.
+    #[must_use]
+    pub fn unknown<'w>(
+        &self,
+        section: &str,
+        kind: &str,
+        word: &str,
+        known: impl Iterator<Item = &'w str>,
+    ) -> crate::error::Error {
+        let place = self.text.find(word).map(|at| {
+            let before = &self.text[..at];
+            let line = before.matches('\n').count() + 1;
+            (
+                line,
+                before.chars().rev().take_while(|&c| c != '\n').count() + 1,
+            )
+        });
+        ErrorKind::Config {
+            path: self.path.clone().unwrap_or_default(),
+            line: place.map(|p| p.0),
+            column: place.map(|p| p.1),
+            what: format!("{section}: unknown {kind} {word:?}"),
+            to_do: format!("the nearest known one is {:?}", nearest(word, known)),
+        }
+        .into()
     }
 
     /// A path in the settings, made relative to their folder.
@@ -409,6 +456,13 @@ fn clock(text: &str) -> Option<i64> {
     ((0..24).contains(&h) && (0..60).contains(&m)).then_some(h * 3600 + m * 60)
 }
 
+/// The known word that looks most like `found`.
+fn nearest<'w>(found: &str, known: impl Iterator<Item = &'w str>) -> &'w str {
+    known
+        .max_by(|a, b| strsim::jaro_winkler(found, a).total_cmp(&strsim::jaro_winkler(found, b)))
+        .unwrap_or("")
+}
+
 /// A TOML error with its place, and for an unknown key the nearest known one.
 fn explain(error: &toml::de::Error, text: &str, path: &Path) -> crate::error::Error {
     let (line, column) = error.span().map_or((None, None), |span| {
@@ -422,13 +476,7 @@ fn explain(error: &toml::de::Error, text: &str, path: &Path) -> crate::error::Er
     let unknown = message.starts_with("unknown field") || message.starts_with("unknown variant");
     let (what, to_do) = match quoted.split_first() {
         Some((found, known)) if unknown => {
-            let nearest = known
-                .iter()
-                .max_by(|a, b| {
-                    strsim::jaro_winkler(found, a).total_cmp(&strsim::jaro_winkler(found, b))
-                })
-                .copied()
-                .unwrap_or("");
+            let nearest = nearest(found, known.iter().copied());
             let kind = if message.starts_with("unknown field") {
                 "key"
             } else {

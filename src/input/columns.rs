@@ -3,6 +3,7 @@
 //! Generic trade words only; anything else is mapped in the config's `[columns]`.
 
 use crate::config::Config;
+use crate::error::Result;
 use crate::records::Quantity;
 
 /// A canonical column (design section 3).
@@ -183,6 +184,40 @@ impl Headers {
             },
         }
     }
+}
+
+/// Refuses settings that name a column which does not exist: they would do nothing, without a word.
+///
+/// # Errors
+/// With the nearest name that exists.
+pub fn check(config: &Config) -> Result<()> {
+    let fields = || Field::ALL.iter().map(|(_, name)| *name);
+    let factors: Vec<String> = config.factors.iter().map(|f| squeeze(f)).collect();
+    let is_factor = |name: &str| factors.contains(&squeeze(name));
+    let both = || fields().chain(config.factors.iter().map(String::as_str));
+    for target in config.columns.values() {
+        if Field::from_name(target).is_none() && !is_factor(target) {
+            return Err(config.unknown("[columns]", "column", target, both()));
+        }
+    }
+    for name in config.values.keys() {
+        if Field::from_name(name).is_none() && !is_factor(name) {
+            return Err(config.unknown("[values]", "column", name, both()));
+        }
+    }
+    for name in config.assume.keys() {
+        if Field::from_name(name).is_none() {
+            return Err(config.unknown("[assume]", "column", name, fields()));
+        }
+    }
+    let pattern = config.files.pattern.as_deref().unwrap_or("");
+    for piece in pattern.split('{').skip(1) {
+        let name = piece.split('}').next().unwrap_or("");
+        if Field::from_name(name).is_none() {
+            return Err(config.unknown("[files] pattern", "column", name, fields()));
+        }
+    }
+    Ok(())
 }
 
 /// Lower case, single spaces.

@@ -13,6 +13,9 @@ pub const HEADER_WITHIN: usize = 100;
 /// Most cells of a row, as many as a spreadsheet can hold.
 pub const MOST_COLUMNS: usize = 16_384;
 
+/// How many rows below the header are kept to be shown.
+pub const FIRST_ROWS: usize = 3;
+
 /// Most groups of columns of a row.
 const MOST_GROUPS: usize = 256;
 
@@ -102,6 +105,36 @@ impl Layout {
             std::cmp::Ordering::Less => self.trims || (width..header).all(unnamed),
         };
         (!fits).then(|| format!("{header} cells, as the header has"))
+    }
+
+    /// A cell of a field as it is understood: numbers in the field's own unit, dates with the year first, the
+    /// rest as written; `None` where it cannot be understood.
+    #[must_use]
+    pub fn understood(&self, field: Field, unit: Option<Quantity>, cell: &str) -> Option<String> {
+        let cell = cell.trim();
+        if cell.is_empty() || cell == "-" {
+            return Some(String::new());
+        }
+        if let Some(own) = field.quantity() {
+            let written = super::cell::number(cell, self.sign)?;
+            let from = written.unit.or(unit).unwrap_or(own);
+            if !from.same_kind(own) {
+                return None;
+            }
+            let side = ["<", "", ">"][usize::try_from(written.side + 1).ok()?];
+            let mut number = written.number;
+            number.exponent = number
+                .exponent
+                .checked_add(from.exponent() - own.exponent())?;
+            return Some(format!("{side}{}", number.to_f64()));
+        }
+        if matches!(field, Field::TestedAt | Field::Date) {
+            let (date, rest) = super::dates::written_date(cell)?;
+            let day = date.day(self.order)?;
+            let day = chrono::NaiveDate::default() + chrono::TimeDelta::try_days(day)?;
+            return Some(format!("{day} {rest}").trim_end().to_owned());
+        }
+        Some(cell.to_owned())
     }
 
     /// The column that holds the date.

@@ -10,7 +10,7 @@ mod compound;
 pub mod dates;
 pub mod discover;
 pub mod layout;
-mod outcomes;
+pub mod outcomes;
 mod parquet;
 mod rows;
 mod stream;

@@ -47,6 +47,7 @@ impl Words {
     /// # Errors
     /// Where an outcome word of the config is unknown.
     pub fn new(config: &Config) -> Result<Self> {
+        super::columns::check(config)?;
         let table = |name: &str| {
             config.values.get(name).map(|t| {
                 t.iter()

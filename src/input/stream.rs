@@ -45,6 +45,8 @@ pub struct Table {
     pub flavour: String,
     /// What its columns mean.
     pub layout: Arc<Layout>,
+    /// The cells of its first rows, as written; none for Parquet.
+    pub first: Vec<Vec<String>>,
 }
 
 /// What reading left behind, beside the batches.
@@ -363,6 +365,7 @@ impl Producer<'_> {
         sheet: Option<&str>,
         flavour: String,
         layout: &Arc<Layout>,
+        first: Vec<Vec<String>>,
     ) -> Result<u16> {
         let mut tables = self.tables.lock().expect("no thread panics holding it");
         let number = u16::try_from(tables.len()).map_err(|_| {
@@ -375,6 +378,7 @@ impl Producer<'_> {
             },
             flavour,
             layout: layout.clone(),
+            first,
         });
         Ok(number)
     }
@@ -444,8 +448,9 @@ impl Producer<'_> {
             d => format!("'{}'", char::from(d)),
         };
         let flavour = format!("text, {packed}{}, separator {shown}", encoding.name());
+        let rows = text::first_rows(&first.bytes, delimiter, layout.header_rows);
         let layout = Arc::new(layout);
-        let source = self.add_table(path, sheet, flavour, &layout)?;
+        let source = self.add_table(path, sheet, flavour, &layout, rows)?;
         let mut skip = layout.header_rows;
         let mut piece = first;
         loop {
@@ -565,8 +570,9 @@ impl Producer<'_> {
                 self.fail(Self::no_order(path, Some(&name)));
                 continue;
             }
+            let rows = sheet.first_rows(layout.header_rows);
             let layout = Arc::new(layout);
-            let source = self.add_table(path, Some(&name), "workbook".to_owned(), &layout)?;
+            let source = self.add_table(path, Some(&name), "workbook".to_owned(), &layout, rows)?;
             used += 1;
             let skip = layout.header_rows;
             self.send(source, &layout, skip, Work::Sheet(Box::new(sheet)));
@@ -597,7 +603,7 @@ impl Producer<'_> {
         layout.header_rows = 0;
         layout.order = self.config.date_order;
         let layout = Arc::new(layout);
-        let source = self.add_table(path, None, "Parquet".to_owned(), &layout)?;
+        let source = self.add_table(path, None, "Parquet".to_owned(), &layout, Vec::new())?;
         let state = Arc::new(Mutex::new((self.number, 0_u64)));
         let (shared, to_parse, piece_layout) =
             (state.clone(), self.to_parse.clone(), layout.clone());

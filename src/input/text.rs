@@ -190,6 +190,13 @@ fn head(bytes: &[u8], delimiter: u8, limit: usize) -> Vec<Vec<String>> {
     rows
 }
 
+/// The first rows below the header, as written.
+#[must_use]
+pub fn first_rows(piece: &[u8], delimiter: u8, header_rows: usize) -> Vec<Vec<String>> {
+    let rows = head(piece, delimiter, header_rows + super::layout::FIRST_ROWS);
+    rows.into_iter().skip(header_rows).collect()
+}
+
 /// The delimiter and layout of a table from its first piece: those that explain most columns.
 #[must_use]
 pub fn understand(

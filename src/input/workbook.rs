@@ -33,6 +33,15 @@ impl Sheet {
             .is_some_and(|(row, _)| LAST_ROWS.contains(&(row as usize + 1)))
     }
 
+    /// The first rows below the header, as a reader would see them.
+    #[must_use]
+    pub fn first_rows(&self, header_rows: usize) -> Vec<Vec<String>> {
+        (header_rows..self.cells.height())
+            .take(super::layout::FIRST_ROWS)
+            .map(|n| self.text_row(n))
+            .collect()
+    }
+
     fn text_row(&self, row: usize) -> Vec<String> {
         (0..self.cells.width())
             .map(|n| {
