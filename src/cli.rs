@@ -38,7 +38,7 @@ pub enum Command {
     Limits(LimitsArgs),
     /// Show how each file was understood, and which rows will not be used.
     #[command(
-        after_help = "Examples:\n  leakdrift peek exports/line3.csv\n  leakdrift peek exports/ --write-config\n  leakdrift peek exports/ --json"
+        after_help = "Example:\n  leakdrift peek exports/line3.csv\n  leakdrift peek exports/ --write-config\n  leakdrift peek exports/ --json"
     )]
     Peek(PeekArgs),
     /// Read the files once and save the tally as Parquet, for merging with others.

@@ -13,17 +13,17 @@ use leakdrift::series::{Pass, Says};
 use crate::support::run::{folder, put, run_in, small_table};
 
 /// One test, as every flavour writes it.
-struct Row {
-    at: NaiveDateTime,
-    serial: String,
+pub(super) struct Row {
+    pub(super) at: NaiveDateTime,
+    pub(super) serial: String,
     /// Whole microamperes; none on a breakdown.
-    ua: Option<u32>,
-    outcome: Outcome,
+    pub(super) ua: Option<u32>,
+    pub(super) outcome: Outcome,
 }
 
 /// 60 tests of model M1 at station S1, three a day over 20 days of February 2026: among them 4 trips at the
 /// limit of 1.300 mA, and 2 breakdowns without a reading.
-fn rows() -> Vec<Row> {
+pub(super) fn rows() -> Vec<Row> {
     let first = NaiveDate::from_ymd_opt(2026, 2, 9).unwrap();
     (0..60)
         .map(|n: u32| {
@@ -44,7 +44,7 @@ fn rows() -> Vec<Row> {
         .collect()
 }
 
-fn word(outcome: Outcome, words: [&'static str; 3]) -> &'static str {
+pub(super) fn word(outcome: Outcome, words: [&'static str; 3]) -> &'static str {
     match outcome {
         Outcome::Pass => words[0],
         Outcome::OverLimit => words[1],
@@ -53,7 +53,7 @@ fn word(outcome: Outcome, words: [&'static str; 3]) -> &'static str {
 }
 
 /// Comma, UTF-8 with mark, microamperes, ISO time.
-fn english() -> Vec<u8> {
+pub(super) fn english() -> Vec<u8> {
     let mut text = "\u{feff}tested at,model,serial,station,set V,frequency Hz,leakage µA,high limit µA,outcome\r\n".to_owned();
     for row in rows() {
         text.push_str(&format!(
@@ -209,12 +209,12 @@ fn parquet(path: &Path, times: usize) {
 
 /// A tally with names for numbers: by series, then day, station, picoamperes and what they say; and outcomes.
 #[derive(Debug, PartialEq)]
-struct Plain {
-    readings: BTreeMap<(String, i32, String, i64, Says), u32>,
-    outcomes: BTreeMap<(String, i32, String, Outcome, Option<i64>), u32>,
+pub(super) struct Plain {
+    pub(super) readings: BTreeMap<(String, i32, String, i64, Says), u32>,
+    pub(super) outcomes: BTreeMap<(String, i32, String, Outcome, Option<i64>), u32>,
 }
 
-fn plain(pass: &Pass) -> Plain {
+pub(super) fn plain(pass: &Pass) -> Plain {
     let station = |n: u16| pass.stations[usize::from(n)].clone();
     let (mut readings, mut outcomes) = (BTreeMap::new(), BTreeMap::new());
     for series in &pass.series {
@@ -245,7 +245,7 @@ fn plain(pass: &Pass) -> Plain {
 
 /// What the tally of [`rows`] must be, `times` over: a pass is its reading, a trip lies above the limit, a
 /// breakdown says nothing.
-fn by_hand(times: u32) -> Plain {
+pub(super) fn by_hand(times: u32) -> Plain {
     let title = "M1, AC withstand 1500 V 50 Hz".to_owned();
     let (mut readings, mut outcomes) = (BTreeMap::new(), BTreeMap::new());
     for row in rows() {
@@ -273,14 +273,14 @@ fn by_hand(times: u32) -> Plain {
     Plain { readings, outcomes }
 }
 
-fn counted(paths: &[PathBuf], config: &Config) -> (Read, Pass) {
+pub(super) fn counted(paths: &[PathBuf], config: &Config) -> (Read, Pass) {
     let (read, pass) = leakdrift::pass(paths, config, &|_, _| {}).unwrap_or_else(|e| panic!("{e}"));
     assert!(read.failures.is_empty(), "{:?}", read.failures);
     (read, pass.unwrap_or_else(|e| panic!("{e}")))
 }
 
 #[track_caller]
-fn is_the_tally(path: PathBuf) -> Pass {
+pub(super) fn is_the_tally(path: PathBuf) -> Pass {
     let (_, pass) = counted(&[path], &Config::default());
     assert_eq!(pass.ledger.unreadable, 0, "{:?}", pass.unreadable);
     assert_eq!(plain(&pass), by_hand(1));

@@ -1,5 +1,6 @@
 //! From files to report, end to end.
 
+mod exports;
 mod flavours;
 mod ledger;
 mod limit_study;
