@@ -152,8 +152,8 @@ pub struct PeekArgs {
     pub input: InputArgs,
     /// Start a settings file from what was understood; without a name, `leakdrift.toml` beside the inputs. A
     /// file that exists is never changed.
-    #[arg(long, value_name = "FILE", num_args = 0..=1, require_equals = true, default_missing_value = "")]
-    pub write_config: Option<PathBuf>,
+    #[arg(long, value_name = "FILE", num_args = 0..=1, require_equals = true)]
+    pub write_config: Option<Option<PathBuf>>,
     /// Print JSON for machines instead of text.
     #[arg(long)]
     pub json: bool,

@@ -128,11 +128,9 @@ fn run_peek(args: &PeekArgs) -> Result<u8> {
         eprintln!("{error}");
     }
     if let Some(file) = &args.write_config {
-        let file = if file.as_os_str().is_empty() {
-            Config::place_beside(&args.input.paths)
-        } else {
-            file.clone()
-        };
+        let file = file
+            .clone()
+            .unwrap_or_else(|| Config::place_beside(&args.input.paths));
         report::peek::start_config(&peek, &file)?;
         eprintln!("settings started in {}", file.display());
     }

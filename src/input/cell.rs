@@ -29,7 +29,7 @@ impl<'a> Cell<'a> {
             return Self::Empty;
         }
         match std::str::from_utf8(trimmed) {
-            Ok(text) => Self::from_text(text),
+            Ok(text) => Self::from_text(unquoted(text)),
             Err(_) => Self::Broken("bytes that are no text"),
         }
     }
@@ -65,6 +65,14 @@ impl<'a> Cell<'a> {
             Self::Clock(s) => format!("{:02}:{:02}:{:02}", s / 3600, s / 60 % 60, s % 60),
         }
     }
+}
+
+/// A cell of delimited text without quotes that stand around it still: a stray one, or a pair of the other kind,
+/// would make another model or serial of it.
+fn unquoted(text: &str) -> &str {
+    let text = text.trim_matches('"');
+    let inside = text.strip_prefix('\'').and_then(|t| t.strip_suffix('\''));
+    inside.unwrap_or(text)
 }
 
 /// The decimal sign of a table.

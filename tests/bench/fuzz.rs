@@ -286,6 +286,7 @@ fn ods(text: &str) -> Vec<u8> {
             "mimetype".to_owned(),
             b"application/vnd.oasis.opendocument.spreadsheet".to_vec(),
         ),
+        ("META-INF/manifest.xml".to_owned(), b"<manifest/>".to_vec()),
         ("content.xml".to_owned(), content.into_bytes()),
     ])
 }

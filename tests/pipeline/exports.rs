@@ -614,6 +614,8 @@ fn an_open_document_sheet() {
     archive
         .write_all(b"application/vnd.oasis.opendocument.spreadsheet")
         .unwrap();
+    archive.start_file("META-INF/manifest.xml", stored).unwrap();
+    archive.write_all(b"<manifest/>").unwrap();
     archive.start_file("content.xml", stored).unwrap();
     archive.write_all(content.as_bytes()).unwrap();
     let dir = folder();
@@ -644,7 +646,9 @@ fn an_old_workbook_whose_sectors_run_in_a_circle_is_refused() {
 /// Found by fuzzing: a long cell taken for a title was copied to each of 17 000 columns (5 GB, one minute).
 #[test]
 fn a_long_cell_before_many_columns_is_no_title_of_each() {
-    refused(&data("wide-titles.gz"), &["wide-titles.gz"]);
+    let path = data("wide-titles.gz");
+    let done = finish(std::process::Command::new(PROGRAM).arg("peek").arg(path)).expect(0);
+    assert!(done.err.contains("no row can be used"), "{}", done.err);
 }
 
 /// One cell in the far corner would be a sheet of 17 000 million.
