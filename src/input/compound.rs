@@ -185,12 +185,17 @@ fn records_in_bounds(stream: &[u8]) -> Result<(), String> {
                 return Err(outside());
             }
         } else if kind == DIMENSIONS {
-            let (rows, columns) = if data.len() >= 14 {
-                (u32_at(data, 4), u16_at(data, 10))
+            let (first, rows, columns) = if data.len() >= 14 {
+                (u32_at(data, 0), u32_at(data, 4), u16_at(data, 10))
             } else {
-                (u16_at(data, 2).map(u32::from), u16_at(data, 6))
+                (
+                    u16_at(data, 0).map(u32::from),
+                    u16_at(data, 2).map(u32::from),
+                    u16_at(data, 6),
+                )
             };
-            if rows.is_some_and(|r| r > ROWS) || columns.is_some_and(|c| c > COLUMNS) {
+            let backwards = rows.is_some_and(|r| r > 0 && first.is_some_and(|f| f >= r));
+            if backwards || rows.is_some_and(|r| r > ROWS) || columns.is_some_and(|c| c > COLUMNS) {
                 return Err(outside());
             }
         }

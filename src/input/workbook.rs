@@ -57,6 +57,9 @@ impl Sheet {
 /// one is told as an error of that file.
 pub const THREAD: &str = "opening a workbook";
 
+/// The last day a spreadsheet can name, 31 December 9999, as it counts days.
+const LAST_DAY: f64 = 2_958_466.0;
+
 /// A sheet may span this many cells in any case, and beyond that as many times the cells it holds: one
 /// stray cell in a far corner would else be a sheet of 17 000 million.
 const SPAN_ALWAYS: usize = 4 << 20;
@@ -203,6 +206,10 @@ fn cell(data: &Data) -> Cell<'_> {
         Data::Error(_) => Cell::Broken("a formula error"),
         Data::DateTime(d) => {
             let days = d.as_f64();
+            // Beyond the year 9999 the conversion panics.
+            if !(0.0..=LAST_DAY).contains(&days) {
+                return Cell::Broken("a date out of range");
+            }
             if (0.0..1.0).contains(&days) {
                 #[expect(clippy::cast_possible_truncation, reason = "below 86 400")]
                 return Cell::Clock(((days * 86_400.0).round() as i64).min(86_399));

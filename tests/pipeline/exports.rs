@@ -643,6 +643,20 @@ fn an_old_workbook_whose_sectors_run_in_a_circle_is_refused() {
     refused(&data("circle.xls"), &["circle.xls", "in a circle"]);
 }
 
+/// Found by fuzzing: a sheet whose last row stands before its first was given room for 96 GB.
+#[test]
+fn an_old_workbook_whose_sheet_runs_backwards_is_refused() {
+    refused(&data("backwards.xls"), &["backwards.xls", "outside"]);
+}
+
+/// Found by fuzzing: a date of the year 300 000 000 panicked.
+#[test]
+fn a_date_far_beyond_the_calendar_is_no_panic() {
+    let path = data("far-date.ods");
+    let done = finish(std::process::Command::new(PROGRAM).arg("peek").arg(path));
+    assert!(!done.err.contains("panicked"), "{}", done.err);
+}
+
 /// Found by fuzzing: a long cell taken for a title was copied to each of 17 000 columns (5 GB, one minute).
 #[test]
 fn a_long_cell_before_many_columns_is_no_title_of_each() {
