@@ -505,7 +505,7 @@ fn pollution_of_the_whole_table_is_seen() {
         ),
         (
             "a quote of another kind",
-            format!("{header}\n{body}").replace(",M1,", ",'M1,'"),
+            format!("{header}\n{body}").replace(",M1,", ",'M1',"),
         ),
         ("the header twice", format!("{header}\n{body}{header}\n")),
         ("no header", body.clone()),
