@@ -464,8 +464,7 @@ fn column(table: &Table, at: usize, config: &Config, headers: &Headers) -> Colum
             found.unit = unit.or(field.quantity()).map(unit_name);
             found.sure = Sure::Sure;
             let has_units = |v: &&String| v.trim_end().ends_with(|c: char| !c.is_ascii_digit());
-            if unit.is_none() && field.quantity().is_some() && !values.iter().any(|v| has_units(v))
-            {
+            if unit.is_none() && field.quantity().is_some() && !values.iter().any(has_units) {
                 found.sure = Sure::Likely;
                 found.why = Some(format!(
                     "neither header nor values name a unit, {} is taken",
