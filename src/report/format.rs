@@ -149,6 +149,16 @@ pub fn ppm(x: f64) -> String {
     }
 }
 
+/// Expected parts per million: as [`ppm`], but an expectation is never none at all.
+#[must_use]
+pub fn expected_ppm(x: f64) -> String {
+    if x < 0.01 {
+        "< 0.01 ppm".to_owned()
+    } else {
+        ppm(x)
+    }
+}
+
 /// Three significant digits, thousands grouped: `0.125`, `53 100`.
 #[must_use]
 pub fn digits(x: f64) -> String {

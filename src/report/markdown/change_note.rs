@@ -2,7 +2,9 @@
 
 use std::fmt::Write;
 
-use super::super::format::{Currents, counted, date, grouped, name, ppm, text, with_interval};
+use super::super::format::{
+    Currents, counted, date, expected_ppm, grouped, name, text, with_interval,
+};
 use super::super::limit_model::{LimitsReport, StudyReport};
 use super::limit_page::{few, loads_table};
 use super::{header, row};
@@ -41,7 +43,10 @@ pub fn note(report: &LimitsReport, s: &StudyReport, to_ma: f64) -> String {
         row(page, &[what, &cell(now), &cell(Some(to_ma))]);
     };
     both("healthy units rejected, per million", page, &|x| {
-        Some(with_interval(of(x)?.expected_reject_ppm.as_ref()?, ppm))
+        Some(with_interval(
+            of(x)?.expected_reject_ppm.as_ref()?,
+            expected_ppm,
+        ))
     });
     both("healthy units rejected a month", page, &|x| {
         Some(with_interval(of(x)?.rejects_per_month.as_ref()?, few))

@@ -3,8 +3,8 @@
 use std::fmt::Write;
 
 use super::super::format::{
-    Currents, NONE, address, anchor, counted, date, digits, grouped, interval, name, ppm, text,
-    value, with_interval, words,
+    Currents, NONE, address, anchor, counted, date, digits, expected_ppm, grouped, interval, name,
+    text, value, with_interval, words,
 };
 use super::super::limit_model::{
     CalculatedReport, CandidateReport, LimitsReport, LoadsReport, StudyReport,
@@ -226,15 +226,15 @@ fn costs(page: &mut String, s: &StudyReport, show: &Currents) {
             text(c.verdict_words),
             c.expected_reject_ppm
                 .as_ref()
-                .map_or_else(|| "not known".to_owned(), |e| value(e, ppm)),
+                .map_or_else(|| "not known".to_owned(), |e| value(e, expected_ppm)),
             c.expected_reject_ppm
                 .as_ref()
-                .map_or_else(|| NONE.to_owned(), |e| interval(e, ppm)),
+                .map_or_else(|| NONE.to_owned(), |e| interval(e, expected_ppm)),
         ];
         if drifts {
             cells.push(
                 c.expected_reject_ppm_at_horizon
-                    .map_or_else(|| NONE.to_owned(), ppm),
+                    .map_or_else(|| NONE.to_owned(), expected_ppm),
             );
         }
         cells.extend([
@@ -282,7 +282,7 @@ fn signed(x: f64) -> String {
 }
 
 pub(super) fn few(x: f64) -> String {
-    if x > 0.0 && x < 0.01 {
+    if x < 0.01 {
         "< 0.01".to_owned()
     } else {
         digits(x)
