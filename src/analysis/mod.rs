@@ -15,6 +15,7 @@ pub mod checks;
 pub mod drift;
 pub mod excess;
 mod finding;
+pub mod gaps;
 pub mod groups;
 pub mod healthy;
 pub mod leads;

@@ -10,6 +10,7 @@ use super::register::Register;
 use crate::analysis::body::{Because, Which};
 use crate::analysis::causes::Cause;
 use crate::analysis::drift::{Drift, Shape as Found, name_events};
+use crate::analysis::gaps::gaps;
 use crate::analysis::healthy::{Healthy, TailNumbers};
 use crate::analysis::limits::LimitHistory;
 use crate::analysis::months::Month;
@@ -117,7 +118,7 @@ pub fn build(parts: &Parts<'_>) -> Report {
         notes.push("no check loads are named: whether the stations still trip is not known; name them under [check_loads]".to_owned());
     }
     notes.push(
-        "not examined in this version: the calibration register against the tests, changes of settings, gaps in the record, readings too good to be true, sudden jumps in failures (null in results.json)".to_owned(),
+        "not examined in this version: the calibration register against the tests, changes of settings, readings too good to be true, sudden jumps in failures (null in results.json)".to_owned(),
     );
     notes.extend(parts.register.notes.iter().cloned());
     notes.sort();
@@ -153,7 +154,7 @@ pub fn build(parts: &Parts<'_>) -> Report {
         checks,
         units_to_check,
         settings_changes: None,
-        gaps: None,
+        gaps: Some(gap_reports(parts)),
         too_good: None,
         jumps: None,
         notes,
@@ -845,6 +846,18 @@ pub fn group_report(shared: GroupBand) -> GroupReport {
         one_limit_serves: shared.one_limit_serves,
         sentence: shared.sentence,
     }
+}
+
+fn gap_reports(parts: &Parts<'_>) -> Vec<GapReport> {
+    gaps(parts.pass)
+        .into_iter()
+        .map(|g| GapReport {
+            station: parts.pass.stations[usize::from(g.station)].clone(),
+            from: date_of(g.from),
+            to: date_of(g.to),
+            days: g.days,
+        })
+        .collect()
 }
 
 fn check_reports(parts: &Parts<'_>) -> Option<Vec<CheckReport>> {

@@ -86,8 +86,8 @@ pub struct Report {
     pub units_to_check: BTreeMap<String, u64>,
     /// Not examined yet: `null`.
     pub settings_changes: Option<Vec<serde_json::Value>>,
-    /// Not examined yet: `null`.
-    pub gaps: Option<Vec<serde_json::Value>>,
+    /// Production days without rows where a station's habit predicts some.
+    pub gaps: Option<Vec<GapReport>>,
     /// Not examined yet: `null`.
     pub too_good: Option<Vec<serde_json::Value>>,
     /// Product and tester movements found once over all series.
@@ -641,6 +641,19 @@ pub struct GroupReport {
     /// In words.
     #[serde(skip)]
     pub sentence: String,
+}
+
+/// Production days without rows of one station.
+#[derive(Debug, Clone, Serialize)]
+pub struct GapReport {
+    /// Station.
+    pub station: String,
+    /// First day without rows.
+    pub from: NaiveDate,
+    /// Last one.
+    pub to: NaiveDate,
+    /// Production days of the plant among them.
+    pub days: u64,
 }
 
 /// Check loads of one station.

@@ -8,6 +8,7 @@ mod change_points;
 mod empirical;
 mod ewma;
 mod expected;
+mod gaps;
 mod goodness;
 mod log_tails;
 mod low_side;

@@ -258,7 +258,12 @@ pub fn report_of(name: &str) -> Report {
         }]),
         units_to_check: BTreeMap::from([(n(), 23)]),
         settings_changes: None,
-        gaps: None,
+        gaps: Some(vec![GapReport {
+            station: n(),
+            from: day("2026-05-18"),
+            to: day("2026-05-20"),
+            days: 3,
+        }]),
         too_good: None,
         movement: vec![MovementReport {
             what: "tester",

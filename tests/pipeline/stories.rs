@@ -704,6 +704,22 @@ fn the_failed_check_of_the_broken_lead_is_found() {
     );
 }
 
+/// A1 exported nothing for 2026-05-18 to 05-20; no other station misses days that its habit predicts.
+#[test]
+fn the_missing_days_of_a1_are_the_only_gap() {
+    let gaps = reviewed().results["gaps"].as_array().unwrap();
+    assert_eq!(gaps.len(), 1, "{gaps:?}");
+    assert_eq!(gaps[0]["station"], "A1");
+    assert_eq!(date(&gaps[0]["from"]), day(2026, 5, 18));
+    assert_eq!(date(&gaps[0]["to"]), day(2026, 5, 20));
+    assert_eq!(gaps[0]["days"], 3);
+    assert!(
+        reviewed()
+            .summary
+            .contains("| A1 | 2026-05-18 | 2026-05-20 | 3 |")
+    );
+}
+
 /// Days with product and no check load, from the rows as written. Days whose clock is not believed count
 /// for neither.
 #[test]

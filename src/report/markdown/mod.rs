@@ -47,6 +47,7 @@ pub fn summary(report: &Report) -> String {
     further_actions(&mut page, report);
     plant::groups(&mut page, report);
     plant::stations(&mut page, report);
+    plant::gaps(&mut page, report);
     plant::checks(&mut page, report);
     plant::units(&mut page, report);
     plant::rows(&mut page, report);
@@ -328,7 +329,6 @@ fn notes(page: &mut String, report: &Report) {
     for (key, found) in [
         ("calibration", &report.calibration),
         ("settings_changes", &report.settings_changes),
-        ("gaps", &report.gaps),
         ("too_good", &report.too_good),
         ("jumps", &report.jumps),
     ] {

@@ -137,6 +137,31 @@ pub(super) fn stations(page: &mut String, report: &Report) {
     }
 }
 
+/// Production days on which a station has no row though its habit predicts some; nothing where there are none.
+pub(super) fn gaps(page: &mut String, report: &Report) {
+    let Some(gaps) = report.gaps.as_ref().filter(|g| !g.is_empty()) else {
+        return;
+    };
+    line!(page, "## Gaps in the record\n");
+    line!(
+        page,
+        "Production days without one row of a station that works on nearly all: an export may be missing, and what was tested then is in no number of this report.\n"
+    );
+    header(page, &["station", "from", "to", "production days"]);
+    for g in gaps {
+        row(
+            page,
+            &[
+                &name(&g.station),
+                &date(g.from),
+                &date(g.to),
+                &grouped(g.days),
+            ],
+        );
+    }
+    line!(page);
+}
+
 /// Whether the stations still trip, and still pass.
 pub(super) fn checks(page: &mut String, report: &Report) {
     line!(page, "## Check loads\n");
