@@ -33,10 +33,10 @@ use std::path::PathBuf;
 pub use commands::command;
 use config::Config;
 use error::Result;
+use records::Register;
 pub use report::Review;
 use report::build::Parts;
 pub use report::limit_study::{Study, StudyRequest};
-use report::register::Register;
 use series::{Collector, Pass};
 
 /// What a review is made of, beside the settings.
@@ -105,7 +105,7 @@ pub fn examine(
     config: &Config,
     progress: &(dyn Fn(u64, u64) + Sync),
 ) -> Result<Examined> {
-    let register = Register::read(config)?;
+    let register = input::register(config)?;
     let (read, pass) = pass(paths, config, progress)?;
     let pass = pass?;
     let movement = analysis::movement(&pass, config);

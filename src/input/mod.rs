@@ -12,12 +12,14 @@ pub mod discover;
 pub mod layout;
 pub mod outcomes;
 mod parquet;
+mod register;
 mod rows;
 mod stream;
 mod text;
 mod unpack;
 mod workbook;
 
+pub use register::register;
 pub use rows::{BUILT_IN_FACTORS, plain_serial};
 pub use stream::{FileSeen, Read, Table, read};
 pub use workbook::THREAD as WORKBOOK_THREAD;

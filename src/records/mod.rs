@@ -8,9 +8,11 @@
 //! picoamperes, so that equal readings are equal numbers and nothing is lost to binary fractions.
 
 mod book;
+mod register;
 mod units;
 
 pub use book::{Book, FactorSet, Limits, Setup};
+pub use register::{Calibration, Event, Register};
 pub use units::{Decimal, Quantity, ma_to_pa};
 
 /// A kind of test that this tool judges, or another one that it sets aside.

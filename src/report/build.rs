@@ -6,7 +6,6 @@ use chrono::NaiveDate;
 
 use super::format::whole;
 use super::model::*;
-use super::register::Register;
 use crate::analysis::body::{Because, Which};
 use crate::analysis::causes::Cause;
 use crate::analysis::drift::{Drift, Shape as Found, name_events};
@@ -20,7 +19,7 @@ use crate::analysis::unit_lists::{Lies, StrayUnit};
 use crate::analysis::{Finding, Findings, Movement, SeriesMovement};
 use crate::config::Config;
 use crate::input::Read;
-use crate::records::{Current, Marks, Outcome, Record, Shown, date_of, day_number};
+use crate::records::{Current, Marks, Outcome, Record, Register, Shown, date_of};
 use crate::series::{Pass, Series, SeriesKey, SetAside, Use};
 use crate::stats::estimate::Estimate;
 use crate::verdict::Verdict;
@@ -120,7 +119,6 @@ pub fn build(parts: &Parts<'_>) -> Report {
     notes.push(
         "not examined in this version: the calibration register against the tests, changes of settings, readings too good to be true, sudden jumps in failures (null in results.json)".to_owned(),
     );
-    notes.extend(parts.register.notes.iter().cloned());
     notes.sort();
     notes.dedup();
     let (from, to) = pass
@@ -173,10 +171,25 @@ pub fn build(parts: &Parts<'_>) -> Report {
                 .collect(),
             failures: read.failures.iter().map(ToString::to_string).collect(),
         },
-        events: parts.register.events.clone(),
+        events: event_lines(parts.register),
         units,
         not_used: not_used(parts),
     }
+}
+
+/// The events file, as pages show it.
+fn event_lines(register: &Register) -> Vec<EventLine> {
+    register
+        .events
+        .iter()
+        .flatten()
+        .map(|e| EventLine {
+            date: date_of(e.day),
+            what: e.what.clone(),
+            station: e.station.clone(),
+            model: e.model.clone(),
+        })
+        .collect()
 }
 
 /// An estimate for the model.
@@ -632,9 +645,10 @@ fn drift_report(
         .register
         .events
         .iter()
+        .flatten()
         .filter(|ev| ev.model.is_empty() || ev.model == *model)
         .map(|ev| crate::analysis::drift::Event {
-            day: day_number(ev.date),
+            day: ev.day,
             what: ev.what.clone(),
         })
         .collect();

@@ -14,7 +14,6 @@ pub mod markdown;
 pub mod model;
 pub mod peek;
 pub mod pictures;
-pub mod register;
 pub mod tables;
 pub mod write;
 

@@ -464,11 +464,9 @@ fn events_of(parts: &Parts<'_>, n: usize) -> Vec<EventOn> {
     let model = &parts.pass.series[n].key.model;
     parts
         .register
-        .events
-        .iter()
-        .filter(|e| e.model.is_empty() || e.model == *model)
+        .events_about(None, Some(model))
         .map(|e| EventOn {
-            day: day_number(e.date),
+            day: e.day,
             what: style::printable(
                 &if e.station.is_empty() {
                     e.what.clone()

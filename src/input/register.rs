@@ -1,0 +1,160 @@
+//! The events file and the calibration register that the settings name.
+
+use std::path::Path;
+
+use chrono::NaiveDate;
+
+use crate::config::Config;
+use crate::error::{Error, Place, Result};
+use crate::records::{Calibration, Day, Event, Register, day_number};
+
+/// Reads the files that the settings name, if there are any.
+///
+/// # Errors
+/// Where one is named but cannot be read, lacks a column, or holds a date or number that is none.
+pub fn register(config: &Config) -> Result<Register> {
+    let read = |path: &Option<std::path::PathBuf>| path.as_ref().map(|p| config.resolve(p));
+    Ok(Register {
+        events: read(&config.events).map(|p| events(&p)).transpose()?,
+        calibrations: read(&config.calibration)
+            .map(|p| calibrations(&p))
+            .transpose()?,
+    })
+}
+
+/// One small table with its header, for messages that name the place.
+struct Side<'a> {
+    path: &'a Path,
+    headers: Vec<String>,
+    rows: Vec<(u64, csv::StringRecord)>,
+}
+
+impl<'a> Side<'a> {
+    fn read(path: &'a Path, doing: &'static str, columns: &[&str]) -> Result<Self> {
+        let bytes = std::fs::read(path).map_err(|e| Error::io(doing, path, e))?;
+        let text = String::from_utf8_lossy(&bytes);
+        let text = text.trim_start_matches('\u{feff}');
+        let first = text.lines().next().unwrap_or("");
+        let delimiter = if first.contains(';') { b';' } else { b',' };
+        let mut reader = csv::ReaderBuilder::new()
+            .delimiter(delimiter)
+            .flexible(true)
+            .from_reader(text.as_bytes());
+        let broken = |row: u64, e: &csv::Error| {
+            let place = Place::file(path).row(row);
+            Error::input(place, "a row", e.to_string(), "save it as CSV")
+        };
+        let headers: Vec<String> = reader
+            .headers()
+            .map_err(|e| broken(1, &e))?
+            .iter()
+            .map(|h| h.trim().to_lowercase())
+            .collect();
+        // The first two columns are needed; the others may be left out.
+        if columns[..2].iter().any(|c| !headers.iter().any(|h| h == c)) {
+            return Err(Error::input(
+                Place::file(path).row(1),
+                format!("columns {}", columns.join(", ")),
+                headers.join(", "),
+                "name its columns so",
+            ));
+        }
+        let mut rows = Vec::new();
+        for (n, record) in reader.records().enumerate() {
+            let row = n as u64 + 2;
+            let record = record.map_err(|e| broken(row, &e))?;
+            if record.iter().any(|c| !c.trim().is_empty()) {
+                rows.push((row, record));
+            }
+        }
+        Ok(Self {
+            path,
+            headers,
+            rows,
+        })
+    }
+
+    fn text(&self, record: &csv::StringRecord, column: &str) -> String {
+        let at = self.headers.iter().position(|h| h == column);
+        at.and_then(|c| record.get(c))
+            .unwrap_or("")
+            .trim()
+            .to_owned()
+    }
+
+    fn wrong(&self, row: u64, column: &str, expected: &str, found: &str) -> Error {
+        Error::input(
+            Place::file(self.path).row(row).column(column),
+            expected,
+            format!("{found:?}"),
+            "correct the row",
+        )
+    }
+
+    fn date(&self, row: u64, record: &csv::StringRecord, column: &str) -> Result<Day> {
+        let shown = self.text(record, column);
+        NaiveDate::parse_from_str(&shown, "%Y-%m-%d")
+            .map(day_number)
+            .map_err(|_| self.wrong(row, column, "a date like 2026-05-11", &shown))
+    }
+}
+
+fn events(path: &Path) -> Result<Vec<Event>> {
+    let side = Side::read(
+        path,
+        "read the events file",
+        &["date", "what", "station", "model"],
+    )?;
+    let mut events = Vec::with_capacity(side.rows.len());
+    for (row, record) in &side.rows {
+        events.push(Event {
+            day: side.date(*row, record, "date")?,
+            what: side.text(record, "what"),
+            station: side.text(record, "station"),
+            model: side.text(record, "model"),
+        });
+    }
+    events.sort_by(|a, b| (a.day, &a.what).cmp(&(b.day, &b.what)));
+    Ok(events)
+}
+
+fn calibrations(path: &Path) -> Result<Vec<Calibration>> {
+    let side = Side::read(
+        path,
+        "read the calibration register",
+        &["station", "done_on", "instrument", "due_on", "error_pct"],
+    )?;
+    let mut all = Vec::with_capacity(side.rows.len());
+    for (row, record) in &side.rows {
+        let due = side.text(record, "due_on");
+        let error = side.text(record, "error_pct");
+        let done_on = side.date(*row, record, "done_on")?;
+        let due_on = if due.is_empty() {
+            None
+        } else {
+            Some(side.date(*row, record, "due_on")?)
+        };
+        if due_on.is_some_and(|due| due < done_on) {
+            return Err(side.wrong(*row, "due_on", "a date not before done_on", &due));
+        }
+        let error_pct = match error.replace(',', ".").parse::<f64>() {
+            _ if error.is_empty() => None,
+            Ok(pct) if pct.is_finite() && pct > -100.0 => Some(pct),
+            _ => {
+                let expected = "per cent of the reading, above -100";
+                return Err(side.wrong(*row, "error_pct", expected, &error));
+            }
+        };
+        all.push(Calibration {
+            instrument: side.text(record, "instrument"),
+            station: side.text(record, "station"),
+            done_on,
+            due_on,
+            error_pct,
+        });
+    }
+    all.sort_by(|a, b| {
+        (&a.station, &a.instrument, a.done_on).cmp(&(&b.station, &b.instrument, b.done_on))
+    });
+    Ok(all)
+}

@@ -1,0 +1,56 @@
+//! What happened around the tests: events and calibrations, as somebody recorded them.
+
+use super::Day;
+
+/// Something that happened on a day.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Event {
+    /// The day.
+    pub day: Day,
+    /// In words.
+    pub what: String,
+    /// The station it concerns; empty where it concerns all.
+    pub station: String,
+    /// The model it concerns; empty where it concerns all.
+    pub model: String,
+}
+
+/// One calibration of an instrument.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Calibration {
+    /// The instrument.
+    pub instrument: String,
+    /// The station where it is used.
+    pub station: String,
+    /// Day of the calibration.
+    pub done_on: Day,
+    /// Last day before the next one is overdue.
+    pub due_on: Option<Day>,
+    /// Error found before any adjustment, per cent of the reading: negative where it read too low.
+    pub error_pct: Option<f64>,
+}
+
+/// What the side files hold.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Register {
+    /// Events, in order of day; `None` without an events file.
+    pub events: Option<Vec<Event>>,
+    /// Calibrations, in order of station, instrument and day; `None` without a register.
+    pub calibrations: Option<Vec<Calibration>>,
+}
+
+impl Register {
+    /// Events that concern a station and a model, or all of them, in order of day; `None` asks for any.
+    pub fn events_about<'a>(
+        &'a self,
+        station: Option<&'a str>,
+        model: Option<&'a str>,
+    ) -> impl Iterator<Item = &'a Event> {
+        let fits =
+            |said: &str, asked: Option<&str>| said.is_empty() || asked.is_none_or(|a| a == said);
+        self.events
+            .iter()
+            .flatten()
+            .filter(move |e| fits(&e.station, station) && fits(&e.model, model))
+    }
+}
