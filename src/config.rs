@@ -116,6 +116,10 @@ pub struct Config {
     pub fault_run_tests: usize,
     /// Longest gap between tests of such a run, in seconds.
     pub fault_run_gap_s: i64,
+    /// Equal readings in a row at one station that make a display that stands still.
+    pub frozen_readings: usize,
+    /// Expected number of such runs by chance below which they are reported.
+    pub frozen_chance: f64,
     /// Days after which the same serial is a returned unit.
     pub returned_after_days: i64,
     /// Days on which a serial is seen from which it names no unit.
@@ -193,6 +197,8 @@ impl Default for Config {
             strays_listed: 200,
             fault_run_tests: 8,
             fault_run_gap_s: 60,
+            frozen_readings: 12,
+            frozen_chance: 1e-6,
             returned_after_days: 30,
             placeholder_days: 20,
             believable_years: 10.0,

@@ -96,12 +96,13 @@ impl Examined {
     }
 }
 
-/// Files in, decisions out.
+/// Files in, decisions out; `month` asks for a month under review, the last one where it names none.
 ///
 /// # Errors
 /// What stops it: see [`error::ErrorKind`].
 pub fn examine(
     paths: &[PathBuf],
+    month: Option<Option<(i32, u32)>>,
     config: &Config,
     progress: &(dyn Fn(u64, u64) + Sync),
 ) -> Result<Examined> {
@@ -111,7 +112,16 @@ pub fn examine(
     let movement = analysis::movement(&pass, config);
     let periods = verdict::plant::periods(&pass, &movement, config);
     let judges: Vec<analysis::Judge> = periods.iter().map(|(judge, _)| judge.clone()).collect();
-    let findings = analysis::findings(&pass, &movement, &judges, config);
+    let month = month
+        .map(|asked| report::month_under_review(&pass, asked))
+        .transpose()?;
+    let known = analysis::Known {
+        movement: &movement,
+        judges: &judges,
+        register: &register,
+        month,
+    };
+    let findings = analysis::findings(&pass, &known, config);
     let verdicts = verdict::plant::judge_all(&pass, &movement, &findings, &periods, config);
     Ok(Examined {
         read,
@@ -132,7 +142,7 @@ pub fn review(
     config: &Config,
     progress: &(dyn Fn(u64, u64) + Sync),
 ) -> Result<Review> {
-    let examined = examine(&request.paths, config, progress)?;
+    let examined = examine(&request.paths, Some(request.month), config, progress)?;
     let month = report::month_under_review(&examined.pass, request.month)?;
     report::render(&examined.parts(config, &request.name, month))
 }
@@ -151,7 +161,7 @@ pub fn limit_study(
     let examined = if request.paths.is_empty() {
         None
     } else {
-        Some(examine(&request.paths, config, progress)?)
+        Some(examine(&request.paths, None, config, progress)?)
     };
     let month = match &examined {
         Some(e) => report::month_under_review(&e.pass, None)?,

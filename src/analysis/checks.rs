@@ -84,7 +84,7 @@ pub fn checks(pass: &Pass, config: &Config) -> Vec<StationChecks> {
         .collect()
 }
 
-fn right(outcome: Outcome, expected: &str) -> bool {
+pub(super) fn right(outcome: Outcome, expected: &str) -> bool {
     match expected {
         "pass" => outcome == Outcome::Pass,
         "fail" => !matches!(outcome, Outcome::Pass | Outcome::NotCompleted),

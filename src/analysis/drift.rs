@@ -149,6 +149,9 @@ pub struct Drift {
     pub explained: Vec<Explained>,
     /// Whether `line` and `per_month_ma` are of points with the room's effect taken off.
     pub room_allowed_for: bool,
+    /// The points with the room's effect taken off where `room_allowed_for`, else as they are; mA, in order
+    /// of day.
+    pub flat_ma: Vec<f64>,
     /// The line of the last stretch, for carrying readings to another day.
     pub line: Option<DayLine>,
     /// A yearly wave fits better than the shape, but the history is under two years.
@@ -241,6 +244,7 @@ pub fn assess(points: &[DayPoint], options: &DriftOptions) -> Drift {
         steps: found_steps,
         explained: explained_by(&room, &best, &with_room, &left, rho, options.level),
         room_allowed_for,
+        flat_ma: flat,
         line,
         season_possible: false,
         ewma: ewma_chart(&points, rho, options),
@@ -282,6 +286,7 @@ fn without_shape(points: &[DayPoint], reason: NoShape, options: &DriftOptions) -
         steps: Vec::new(),
         explained: Vec::new(),
         room_allowed_for: false,
+        flat_ma: values(points),
         line,
         season_possible: false,
         ewma: None,

@@ -2,23 +2,29 @@
 
 use rayon::prelude::*;
 
-use super::body::NotDone;
+use super::body::{NotDone, Options, describe};
+use super::calibration::{Covered, calibrations};
 use super::capability::{observed_rejects, reject_days};
 use super::causes::{Cause, causes, without};
+use super::check_record::{LoadRecord, check_records};
 use super::checks::{StationChecks, checks};
+use super::doubt::{Doubt, doubts};
 use super::drift::DAYS_PER_MONTH;
 use super::healthy::{Ask, Healthy, healthy, options, plain_options};
 use super::leads::{OpenLeads, open_leads};
 use super::low_side::{UnderLimit, under_limit};
-use super::months::{Month, months};
+use super::month_change::{Before, MonthChange, baseline_days, month_change};
+use super::months::{Month, month_of, months};
 use super::practice::{Practice, practice, repeatability};
-use super::readings::{Reading, coarsest_step, edges, ma};
-use super::stations::SeriesFacts;
+use super::readings::{Reading, coarsest_step, edges, grouped, ma};
+use super::settings::{SettingsRecord, settings};
+use super::stations::{SeriesFacts, Stations};
 use super::strays::Edges;
+use super::too_good::{TooGood, too_good};
 use super::unit_lists::{Levels, StrayList, strays};
 use super::{Movement, SeriesMovement};
 use crate::config::Config;
-use crate::records::{Day, Outcome};
+use crate::records::{Day, Outcome, Register};
 use crate::series::{Pass, Says};
 use crate::stats::estimate::Estimate;
 use crate::stats::goodness::{bootstrap, largest_gap};
@@ -69,6 +75,8 @@ pub struct Finding {
     pub repeatability: Option<Estimate>,
     /// Month by month.
     pub months: Vec<Month>,
+    /// The month under review against the time before it; `None` where it has no unit, or none is reviewed.
+    pub month: Option<MonthChange>,
     /// Highest open-lead reading among its stations, mA.
     pub open_lead_ma: Option<f64>,
     /// Under-limit results of the period clear above the open-lead reading.
@@ -95,23 +103,57 @@ pub struct Findings {
     pub series: Vec<Finding>,
     /// Check loads by station.
     pub checks: Vec<StationChecks>,
+    /// What each check load read over time.
+    pub check_records: Vec<LoadRecord>,
+    /// The calibration register against the tests; `None` without a register.
+    pub calibrations: Option<Vec<Covered>>,
+    /// Passes of testers that read too low.
+    pub doubts: Vec<Doubt>,
+    /// What was set, when it changed and where it differs.
+    pub settings: SettingsRecord,
+    /// What is too good to be true.
+    pub too_good: TooGood,
+}
+
+/// What findings are made from beside the pass.
+#[derive(Debug, Clone, Copy)]
+pub struct Known<'a> {
+    /// What moved.
+    pub movement: &'a Movement,
+    /// The period judged of every series.
+    pub judges: &'a [Judge],
+    /// Events and calibrations.
+    pub register: &'a Register,
+    /// Month under review.
+    pub month: Option<(i32, u32)>,
 }
 
 /// Asks everything of every series.
 #[must_use]
-pub fn findings(pass: &Pass, movement: &Movement, judges: &[Judge], config: &Config) -> Findings {
+pub fn findings(pass: &Pass, known: &Known<'_>, config: &Config) -> Findings {
     let facts = super::movement::facts(pass);
     let leads = open_leads(pass, &facts, config);
-    let series = movement
+    let series = known
+        .movement
         .series
         .par_iter()
-        .zip(judges)
         .enumerate()
-        .map(|(n, (moved, judge))| finding(pass, n, moved, judge, &leads, facts[n], config))
+        .map(|(n, _)| finding(pass, n, known, &leads, facts[n], config))
         .collect();
+    let calibrations = calibrations(pass, known.register);
     Findings {
         series,
         checks: checks(pass, config),
+        check_records: check_records(pass, config),
+        doubts: doubts(
+            pass,
+            known.movement.stations.as_ref().ok(),
+            calibrations.as_deref(),
+            config.tester.accuracy_pct,
+        ),
+        calibrations,
+        settings: settings(pass, config),
+        too_good: too_good(pass, known.movement, config),
     }
 }
 
@@ -229,13 +271,13 @@ pub fn asked(
 fn finding(
     pass: &Pass,
     n: usize,
-    moved: &SeriesMovement,
-    judge: &Judge,
+    known: &Known<'_>,
     leads: &OpenLeads,
     facts: SeriesFacts,
     config: &Config,
 ) -> Finding {
     let series = &pass.series[n];
+    let (moved, judge) = (&known.movement.series[n], &known.judges[n]);
     let limits = &moved.limits;
     let inside = |day: Day| (judge.from..=judge.to).contains(&day);
     let asked = asked(pass, n, moved, judge, leads, facts);
@@ -276,13 +318,17 @@ fn finding(
     };
     let strays = strays(pass, n, &moved.readings, &levels, config);
     // Two groups are looked for month by month only where the series has them: it takes most of the time.
-    let grouped = moved.split.is_some() || healthy.as_ref().is_ok_and(|h| h.body.groups.is_some());
-    let monthly = if grouped {
+    let two_groups =
+        moved.split.is_some() || healthy.as_ref().is_ok_and(|h| h.body.groups.is_some());
+    let monthly = if two_groups {
         options(config)
     } else {
         plain_options(config)
     };
     Finding {
+        month: known
+            .month
+            .and_then(|month| against_before(pass, n, known, month, &asked, &monthly, config)),
         months: months(
             series,
             &moved.readings,
@@ -317,6 +363,51 @@ fn finding(
         facts,
         judge: judge.clone(),
     }
+}
+
+/// The month under review against the time before it; `None` where the month has no unit.
+fn against_before(
+    pass: &Pass,
+    n: usize,
+    known: &Known<'_>,
+    month: (i32, u32),
+    asked: &Asked,
+    options: &Options,
+    config: &Config,
+) -> Option<MonthChange> {
+    let (moved, judge) = (&known.movement.series[n], &known.judges[n]);
+    let outcomes = &pass.series[n].outcomes;
+    if !outcomes.iter().any(|o| month_of(o.day) == month) {
+        return None;
+    }
+    let stations: Option<&Stations> = known.movement.stations.as_ref().ok();
+    let baseline = baseline_days(outcomes.iter().map(|o| o.day), month, judge);
+    let healthy_readings = without(pass, n, &moved.readings, &asked.causes);
+    let expected = |inside: &dyn Fn(Day) -> bool| {
+        let readings: Vec<Reading> = healthy_readings
+            .iter()
+            .filter(|r| inside(r.day))
+            .copied()
+            .collect();
+        let data = grouped(readings.iter()).ok()?;
+        let body = describe(&data, &asked.edges, options).ok()?;
+        body.reject_share(body.which().ok()?, asked.limit_ma?).ok()
+    };
+    let shares = [
+        baseline.and_then(|(a, b)| expected(&|d| (a..=b).contains(&d))),
+        expected(&|d| month_of(d) == month),
+    ];
+    let before = Before {
+        readings: &moved.readings,
+        points: &moved.points,
+        drift: &moved.drift,
+        outcomes,
+        series: n,
+        stations,
+        judge,
+        level: config.confidence,
+    };
+    Some(month_change(&before, month, baseline, shares))
 }
 
 /// Replicates of the goodness of fit.

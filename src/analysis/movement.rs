@@ -53,8 +53,12 @@ pub struct GroupSplit {
     pub split: Split,
     /// Its place among the factors.
     pub factor: usize,
-    /// Median of the upper group over that of the lower.
+    /// Upper group over lower, from the days and stations that tested both.
     pub ratio: f64,
+    /// First day of the group that came later; `None` where both are there from the first day.
+    pub since: Option<Day>,
+    /// Levels of the group that came later, by name.
+    pub came_later: Vec<String>,
 }
 
 /// Options for two groups from the settings.
@@ -108,7 +112,6 @@ pub fn movement(pass: &Pass, config: &Config) -> Movement {
     Movement { stations, series }
 }
 
-/// Voltage and frequency of every series; frequency 0 for DC.
 /// Voltage and frequency of every series, for currents that grow with both.
 #[must_use]
 pub fn facts(pass: &Pass) -> Vec<SeriesFacts> {
@@ -170,7 +173,13 @@ fn of_series(
             _ => at,
         }
     };
-    let split = side_by_side(pass, config, n, &readings);
+    let mut split = side_by_side(pass, config, n, &readings);
+    let grouped: Vec<(Reading, bool)> = split
+        .as_ref()
+        .map_or_else(Vec::new, |split| by_group(pass, config, n, split));
+    if let Some(split) = &mut split {
+        together(split, &grouped);
+    }
     let lines: Vec<ReadingLine> = match &split {
         None => readings
             .iter()
@@ -181,7 +190,7 @@ fn of_series(
                 count: r.count,
             })
             .collect(),
-        Some(split) => by_group(pass, config, n, split)
+        Some(split) => grouped
             .iter()
             .map(|(r, upper)| {
                 let factor = if *upper { split.ratio } else { 1.0 };
@@ -194,7 +203,7 @@ fn of_series(
             })
             .collect(),
     };
-    let points = drift::day_points(&lines, &day_facts(pass, n));
+    let points = drift::day_points(&lines, &day_facts(pass, n, split.as_ref()));
     let options = DriftOptions {
         level: config.confidence,
         largest_p: 1.0 - config.confidence,
@@ -214,19 +223,62 @@ fn of_series(
     }
 }
 
-/// Air and lot of most units of each day.
-fn day_facts(pass: &Pass, n: usize) -> BTreeMap<Day, DayFacts> {
+/// How the groups lie to each other on the days and stations that tested both, and since when there are two.
+///
+/// The ratio is the mean of log ratios of daily medians, weighed by units: what moves both groups alike, and
+/// what a station adds to both, is no part of it.
+fn together(split: &mut GroupSplit, readings: &[(Reading, bool)]) {
+    let mut cells: BTreeMap<(Day, u16), [Vec<Reading>; 2]> = BTreeMap::new();
+    let mut first = [Day::MAX; 2];
+    for (r, upper) in readings {
+        let side = usize::from(*upper);
+        first[side] = first[side].min(r.day);
+        cells.entry((r.day, r.station)).or_default()[side].push(*r);
+    }
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for sides in cells.values() {
+        let middle = |side: usize| {
+            let lines: Vec<_> = sides[side]
+                .iter()
+                .map(|r| (centre(r), r.step_ma, r.count))
+                .collect();
+            let units: f64 = lines.iter().map(|l| l.2).sum();
+            drift::grouped_median(&lines).map(|m| (m, units))
+        };
+        if let (Some((low, n)), Some((high, m))) = (middle(0), middle(1)) {
+            let w = n * m / (n + m);
+            sum += w * (high / low).ln();
+            weight += w;
+        }
+    }
+    let ratio = (sum / weight).exp();
+    if ratio.is_finite() && ratio > 0.0 {
+        split.ratio = ratio;
+    }
+    let later = usize::from(first[1] > first[0]);
+    if first[0] != first[1] && first[later] != Day::MAX {
+        split.since = Some(first[later]);
+        let levels = [&split.split.lower, &split.split.upper][later];
+        split.came_later.clone_from(levels);
+    }
+}
+
+/// Air and lot of most units of each day; where there are two groups, of those of the lower one, since lots of
+/// two suppliers that take turns are no change of lot.
+fn day_facts(pass: &Pass, n: usize, split: Option<&GroupSplit>) -> BTreeMap<Day, DayFacts> {
     let mut sets: BTreeMap<(Day, u32), u64> = BTreeMap::new();
     for o in &pass.series[n].outcomes {
         *sets.entry((o.day, o.factors)).or_default() += u64::from(o.count);
     }
     let mut lots: BTreeMap<Day, BTreeMap<&str, u64>> = BTreeMap::new();
     for ((day, factors), count) in &sets {
-        if let Some(lot) = pass
-            .factor_sets
-            .get(*factors as usize)
-            .and_then(|f| f.first())
+        let Some(levels) = pass.factor_sets.get(*factors as usize) else {
+            continue;
+        };
+        let of_upper = split.is_some_and(|s| s.split.upper.contains(&levels[s.factor]));
+        if let Some(lot) = levels.first()
             && !lot.is_empty()
+            && !of_upper
         {
             *lots.entry(*day).or_default().entry(lot).or_default() += count;
         }
@@ -352,5 +404,7 @@ fn side_by_side(
         split,
         factor,
         ratio,
+        since: None,
+        came_later: Vec::new(),
     })
 }

@@ -183,6 +183,16 @@ pub const SECTIONS: [Section; 11] = [
                 "Strays listed in the summary for one series.",
             ),
             key(
+                "frozen_readings",
+                "",
+                "Equal readings in a row at one station that make a display that stands still.",
+            ),
+            key(
+                "frozen_chance",
+                "",
+                "Expected number of such runs by chance below which they are reported.",
+            ),
+            key(
                 "fault_run_tests",
                 "",
                 "Tests of one unit that make an unmarked fault-locating run.",

@@ -20,7 +20,7 @@ mod tally;
 
 pub use attempts::{SetAside, UnitHistory};
 pub use key::SeriesKey;
-pub use pass::{CheckReading, Collector, Ledger, Pass};
+pub use pass::{CheckReading, Collector, Ledger, Pass, TestSettings};
 pub use resolution::{StepRange, Steps};
 pub use rows::{RowView, Rows, Use};
 pub use save::save;

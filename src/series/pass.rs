@@ -51,6 +51,21 @@ pub struct CheckReading {
     pub outcome: Outcome,
     /// Reading in mA, where one was shown.
     pub reading_ma: Option<f64>,
+    /// Set voltage, V, where the file gives it.
+    pub applied_v: Option<f64>,
+}
+
+/// What was set for a test, as the files give it; a blank is not known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct TestSettings {
+    /// Set voltage, mV.
+    pub applied_mv: Option<i64>,
+    /// Set frequency, mHz.
+    pub frequency_mhz: Option<i64>,
+    /// Time at full voltage, ms.
+    pub dwell_ms: Option<i64>,
+    /// Time to full voltage, ms.
+    pub ramp_ms: Option<i64>,
 }
 
 /// Everything the pass yields.
@@ -72,6 +87,8 @@ pub struct Pass {
     pub checks: Vec<CheckReading>,
     /// Days on which each station tested products.
     pub station_days: BTreeMap<u16, std::collections::BTreeSet<Day>>,
+    /// Tests of products by station and day, retests among them.
+    pub station_tests: BTreeMap<(u16, Day), u64>,
     /// Units that failed first, in order of series, station and day.
     pub histories: Vec<UnitHistory>,
     /// Where rows went.
@@ -88,6 +105,10 @@ pub struct Pass {
     pub station_of_setup: Vec<u16>,
     /// Model of each setup code.
     pub model_of_setup: Vec<String>,
+    /// What was set, by setup code.
+    pub settings_of_setup: Vec<TestSettings>,
+    /// Shard and row of the used rows of each series, in no order that may be printed.
+    used_rows: Vec<Vec<(u16, u32)>>,
     /// Limits of each limits code.
     pub limits: Vec<Limits>,
     /// Seconds after midnight at which a production day starts.
@@ -261,6 +282,7 @@ impl Collector {
             air: mean_air(&self.air),
             checks: Vec::new(),
             station_days: BTreeMap::new(),
+            station_tests: BTreeMap::new(),
             histories: swept
                 .iter()
                 .flat_map(|s| s.histories.iter().copied())
@@ -277,6 +299,16 @@ impl Collector {
                 .iter()
                 .map(|s| texts[s.model as usize].clone())
                 .collect(),
+            settings_of_setup: setups
+                .iter()
+                .map(|s| TestSettings {
+                    applied_mv: s.applied_mv,
+                    frequency_mhz: s.frequency_mhz,
+                    dwell_ms: s.dwell_ms,
+                    ramp_ms: s.ramp_ms,
+                })
+                .collect(),
+            used_rows: Vec::new(),
             limits,
             day_starts_s: config.day_starts_s(),
             days: None,
@@ -310,6 +342,7 @@ impl Collector {
         pass.histories
             .sort_by_key(|h| (h.series, h.station, h.day, h.outcome, h.retests, h.last));
         fill_ledger(&mut pass, self.stepped_over);
+        fill_used(&mut pass);
         fill_checks(&mut pass, config, &texts, &setups);
         fill_days(&mut pass, config);
         add_notes(&mut pass, &swept, &self.unknown_tests, self.derived);
@@ -353,11 +386,9 @@ impl Pass {
 
     /// Used rows of a series.
     pub fn used_of(&self, series: usize) -> impl Iterator<Item = RowView<'_>> {
-        self.rows.iter().filter(move |row| {
-            row.used == Use::Used
-                && self.series_of_setup[row.record.setup as usize].map(|s| s as usize)
-                    == Some(series)
-        })
+        self.used_rows[series]
+            .iter()
+            .map(|(shard, row)| self.rows.at(*shard, *row))
     }
 
     /// Used passes of a series, with their serials: whoever lists units filters these.
@@ -568,6 +599,25 @@ fn fill_ledger(pass: &mut Pass, stepped_over: u64) {
     pass.ledger = ledger;
 }
 
+/// Sorts used rows by series once: whoever names units walks only those of its series.
+fn fill_used(pass: &mut Pass) {
+    let mut used: Vec<Vec<(u16, u32)>> = vec![Vec::new(); pass.series.len()];
+    for (n, shard) in pass.rows.shards.iter().enumerate() {
+        for (row, (record, kept)) in shard.records.iter().zip(&shard.uses).enumerate() {
+            if *kept == Use::Used
+                && let Some(series) = pass.series_of_setup[record.setup as usize]
+            {
+                let at = (
+                    u16::try_from(n).unwrap_or(u16::MAX),
+                    u32::try_from(row).unwrap_or(u32::MAX),
+                );
+                used[series as usize].push(at);
+            }
+        }
+    }
+    pass.used_rows = used;
+}
+
 fn fill_checks(
     pass: &mut Pass,
     config: &Config,
@@ -599,6 +649,10 @@ fn fill_checks(
                 load: (*load).clone(),
                 outcome: r.outcome,
                 reading_ma,
+                #[expect(clippy::cast_precision_loss, reason = "far below 2^53")]
+                applied_v: setups[r.setup as usize]
+                    .applied_mv
+                    .map(|mv| mv as f64 / 1000.0),
             })
         })
         .collect();
@@ -612,8 +666,7 @@ fn fill_checks(
 
 fn fill_days(pass: &mut Pass, config: &Config) {
     let starts = config.day_starts_s();
-    let mut station_days: BTreeMap<u16, std::collections::BTreeSet<Day>> = BTreeMap::new();
-    let mut last: Option<(u16, Day)> = None;
+    let mut tests: hashbrown::HashMap<(u16, Day), u64> = hashbrown::HashMap::new();
     for row in pass.rows.iter() {
         let aside = [
             SetAside::OtherTest,
@@ -628,10 +681,12 @@ fn fill_days(pass: &mut Pass, config: &Config) {
             pass.station_of_setup[row.record.setup as usize],
             day_of(row.record.time, starts),
         );
-        if last != Some(key) {
-            station_days.entry(key.0).or_default().insert(key.1);
-            last = Some(key);
-        }
+        *tests.entry(key).or_default() += u64::from(row.record.count);
+    }
+    pass.station_tests = tests.into_iter().collect();
+    let mut station_days: BTreeMap<u16, std::collections::BTreeSet<Day>> = BTreeMap::new();
+    for (station, day) in pass.station_tests.keys() {
+        station_days.entry(*station).or_default().insert(*day);
     }
     let first = station_days
         .values()
