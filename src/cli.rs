@@ -91,7 +91,11 @@ pub struct ReviewArgs {
     /// Folder for the report; without it, `reports/NAME/`.
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// Exit with 3 where a verdict or a drift needs action.
+    /// The `results.json` of an earlier review: what is new, still open and closed since. Without it, an
+    /// earlier report in the folder that is replaced is used.
+    #[arg(long, value_name = "FILE")]
+    pub since_report: Option<PathBuf>,
+    /// Exit with 3 where a verdict, a drift or a tester needs action.
     #[arg(long)]
     pub gate: bool,
 }

@@ -42,15 +42,17 @@ fn run_review(args: &ReviewArgs) -> Result<u8> {
         .clone()
         .unwrap_or_else(|| name_of(&args.input.paths[0]));
     let month = args.month.as_deref().map(month).transpose()?;
-    let request = Request {
-        paths: args.input.paths.clone(),
-        name: name.clone(),
-        month,
-    };
     let out = args
         .out
         .clone()
         .unwrap_or_else(|| PathBuf::from("reports").join(report::folder_name(&name)));
+    let request = Request {
+        paths: args.input.paths.clone(),
+        name: name.clone(),
+        month,
+        since_report: args.since_report.clone(),
+        replaces: Some(out.clone()),
+    };
     report::write::check_folder(&out)?;
     let bar = Bar::new(&args.input.common);
     let done = review(&request, &config, &|at, all| bar.at(at, all))?;

@@ -48,6 +48,10 @@ pub struct Request {
     pub name: String,
     /// Month under review; the last one in the files where `None`.
     pub month: Option<(i32, u32)>,
+    /// The `results.json` of an earlier review to compare with.
+    pub since_report: Option<PathBuf>,
+    /// Folder whose report will be replaced: compared with where no other is named and it is an earlier one.
+    pub replaces: Option<PathBuf>,
 }
 
 /// Reads the files behind `paths` once and counts: the only part that sees rows.
@@ -109,7 +113,7 @@ pub fn examine(
     let register = input::register(config)?;
     let (read, pass) = pass(paths, config, progress)?;
     let pass = pass?;
-    let movement = analysis::movement(&pass, config);
+    let movement = analysis::movement(&pass, &register, config);
     let periods = verdict::plant::periods(&pass, &movement, config);
     let judges: Vec<analysis::Judge> = periods.iter().map(|(judge, _)| judge.clone()).collect();
     let month = month
@@ -142,9 +146,24 @@ pub fn review(
     config: &Config,
     progress: &(dyn Fn(u64, u64) + Sync),
 ) -> Result<Review> {
+    // Before the long part: a wrong name should not cost a whole run.
+    let named = request
+        .since_report
+        .as_deref()
+        .map(report::since::named)
+        .transpose()?;
     let examined = examine(&request.paths, Some(request.month), config, progress)?;
     let month = report::month_under_review(&examined.pass, request.month)?;
-    report::render(&examined.parts(config, &request.name, month))
+    let parts = examined.parts(config, &request.name, month);
+    let earlier = named.or_else(|| {
+        let to = records::date_of(examined.pass.days?.1);
+        report::since::beside(
+            request.replaces.as_deref()?,
+            &report::build::month_text(month),
+            to,
+        )
+    });
+    report::render(&parts, earlier)
 }
 
 /// The limit study of one model: the same findings as the review's, asked about other limits.

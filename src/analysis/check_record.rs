@@ -53,7 +53,10 @@ pub struct LoadRecord {
 #[must_use]
 pub fn check_records(pass: &Pass, config: &Config) -> Vec<LoadRecord> {
     let mut groups: BTreeMap<(u16, &str), Vec<(&CheckReading, f64)>> = BTreeMap::new();
-    for check in &pass.checks {
+    // A clock that stood on another year says nothing about when.
+    let (first, last) = pass.days.unwrap_or((0, 0));
+    let dated = |c: &&CheckReading| (first..=last).contains(&c.day);
+    for check in pass.checks.iter().filter(dated) {
         let Some(load) = config.check_loads.get(&check.load) else {
             continue;
         };

@@ -160,6 +160,29 @@ pub struct Drift {
     pub ewma: Option<EwmaChart>,
 }
 
+impl Drift {
+    /// First day of a slope and how far it has carried the level since, per cent of the level there; `None`
+    /// where no slope is found.
+    #[must_use]
+    pub fn slope_so_far_pct(&self) -> Option<(i32, Estimate)> {
+        if !matches!(self.shape, Some(Shape::Slope | Shape::SlopeAndStep)) {
+            return None;
+        }
+        let line = self.line.as_ref().filter(|l| l.at_start_ma > 0.0)?;
+        let days = f64::from(line.to - line.from);
+        let pct = |per_day: f64| 100.0 * per_day * days / line.at_start_ma;
+        let slope = &line.per_day_ma;
+        let size = Estimate::new(
+            pct(slope.value),
+            pct(slope.low),
+            pct(slope.high),
+            slope.level,
+            "slope since its beginning, Theil-Sen",
+        )?;
+        Some((self.since.unwrap_or(line.from), size))
+    }
+}
+
 /// Judges the movement of one series.
 ///
 /// - Shape: points in any order, one per day or week; values finite. Units: mA, days since 1970.

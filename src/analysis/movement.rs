@@ -10,7 +10,7 @@ use super::limits::{LimitHistory, history};
 use super::readings::{Reading, readings, value};
 use super::stations::{self, CannotTell, Cell, SeriesFacts, StationOptions, Stations};
 use crate::config::Config;
-use crate::records::Day;
+use crate::records::{Day, Register};
 use crate::series::{Pass, Says};
 use crate::stats::mixture::{GroupRules, two_groups};
 use crate::stats::multiple::benjamini_hochberg;
@@ -82,7 +82,7 @@ fn shape_options(config: &Config) -> shape::Options {
 
 /// Finds what moved.
 #[must_use]
-pub fn movement(pass: &Pass, config: &Config) -> Movement {
+pub fn movement(pass: &Pass, register: &Register, config: &Config) -> Movement {
     let all: Vec<Vec<Reading>> = pass
         .series
         .iter()
@@ -103,7 +103,7 @@ pub fn movement(pass: &Pass, config: &Config) -> Movement {
     let mut series: Vec<SeriesMovement> = all
         .into_par_iter()
         .enumerate()
-        .map(|(n, readings)| of_series(pass, config, n, readings, stations.as_ref().ok()))
+        .map(|(n, readings)| of_series(pass, register, config, n, readings, stations.as_ref().ok()))
         .collect();
     let p: Vec<f64> = series.iter().map(|s| s.drift.p_value).collect();
     for (s, adjusted) in series.iter_mut().zip(benjamini_hochberg(&p)) {
@@ -159,6 +159,7 @@ fn centre(r: &Reading) -> f64 {
 
 fn of_series(
     pass: &Pass,
+    register: &Register,
     config: &Config,
     n: usize,
     readings: Vec<Reading>,
@@ -212,7 +213,22 @@ fn of_series(
         shape: shape_options(config),
         ..DriftOptions::default()
     };
-    let drift = drift::assess(&points, &options);
+    let mut drift = drift::assess(&points, &options);
+    // The baseline begins after the last known change that leaves room for one.
+    let recorded = register
+        .events_about(None, Some(&pass.series[n].key.model))
+        .filter(|e| !e.model.is_empty())
+        .map(|e| e.day);
+    let mut known: Vec<Day> = recorded.chain(drift.steps.iter().map(|s| s.day)).collect();
+    known.sort_unstable();
+    let after = known.into_iter().rev().find_map(|day| {
+        let options = DriftOptions {
+            baseline_from: Some(day),
+            ..options.clone()
+        };
+        drift::chart::ewma_chart(&points, drift.rho, &options)
+    });
+    drift.ewma = after.or(drift.ewma);
     SeriesMovement {
         adjusted_p: drift.p_value,
         limits: history(&pass.series[n]),

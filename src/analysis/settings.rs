@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::config::Config;
 use crate::records::{Day, TestKind, day_of};
-use crate::series::{Pass, SeriesKey};
+use crate::series::{Pass, SeriesKey, TestSettings};
 
 /// Runs of equal settings beyond which a setting is said to vary instead of each change being listed.
 const MOST_RUNS: usize = 20;
@@ -334,6 +334,22 @@ fn joined(mut changes: Vec<SettingChange>) -> Vec<SettingChange> {
         }
     }
     all
+}
+
+/// Whether a test was made at less than the config requires of its model; requirements hold for withstand
+/// tests only.
+#[must_use]
+pub fn falls_short(key: &SeriesKey, set: TestSettings, config: &Config) -> bool {
+    let Some(model) = config.model.get(&key.model) else {
+        return false;
+    };
+    let below = |set: Option<i64>, required: Option<f64>, what| {
+        set.zip(required)
+            .is_some_and(|(set, required)| in_unit(what, set) < required)
+    };
+    key.test != TestKind::Leakage
+        && (below(set.applied_mv, model.required_v, Setting::Voltage)
+            || below(set.dwell_ms, model.required_dwell_s, Setting::Dwell))
 }
 
 /// What falls short of the requirements of a model; those hold for withstand tests only.

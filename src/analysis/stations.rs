@@ -172,7 +172,7 @@ pub fn assess(
             .push(as_station_step(&step.0, &step.1, p_value, options.level));
     }
     out.iter_mut().for_each(|s| s.moved.sort_by_key(|m| m.day));
-    months(&shared, reference, &mut out, options);
+    months(&shared, reference, &taken, &mut out, options);
     let mut correction = Correction {
         ln_gain: lasting.ln_gain.clone(),
         lead_ma: lasting.lead_ma.clone(),

@@ -6,17 +6,18 @@ use chrono::NaiveDate;
 
 use super::format::whole;
 use super::model::*;
+use super::testers;
 use crate::analysis::body::{Because, Which};
 use crate::analysis::causes::Cause;
-use crate::analysis::drift::{Drift, Shape as Found, name_events};
-use crate::analysis::gaps::gaps;
+use crate::analysis::drift::{Drift, Shape as Found};
+use crate::analysis::happenings;
 use crate::analysis::healthy::{Healthy, TailNumbers};
 use crate::analysis::limits::LimitHistory;
-use crate::analysis::months::Month;
+use crate::analysis::months::{Month, month_of};
 use crate::analysis::readings::ma;
-use crate::analysis::stations::{ActsAs, CannotTell};
+use crate::analysis::settings::falls_short;
 use crate::analysis::unit_lists::{Lies, StrayUnit};
-use crate::analysis::{Finding, Findings, Movement, SeriesMovement};
+use crate::analysis::{Finding, Findings, GroupSplit, Movement, SeriesMovement};
 use crate::config::Config;
 use crate::input::Read;
 use crate::records::{Current, Marks, Outcome, Record, Register, Shown, date_of};
@@ -26,7 +27,7 @@ use crate::verdict::Verdict;
 use crate::verdict::action::actions;
 use crate::verdict::concern::{About, Concern, from_drift, from_verdict};
 use crate::verdict::group::GroupBand;
-use crate::verdict::plant::{SeriesVerdict, limit_groups, rules, station_flagged};
+use crate::verdict::plant::{SeriesVerdict, limit_groups, rules};
 use crate::verdict::reason::ReasonKind;
 use crate::verdict::wording::{load, percent};
 
@@ -106,18 +107,23 @@ pub fn build(parts: &Parts<'_>) -> Report {
     let series: Vec<SeriesReport> = (0..pass.series.len())
         .map(|n| series_report(parts, n, &ids[n], &mut notes))
         .collect();
-    let stations = station_reports(parts, &mut notes);
+    let stations = testers::stations(parts, &ids, &mut notes);
     let units = unit_lines(parts);
     let mut units_to_check: BTreeMap<String, u64> = BTreeMap::new();
     for unit in &units {
         *units_to_check.entry(unit.reason.clone()).or_default() += 1;
     }
-    let checks = check_reports(parts);
+    let checks = testers::checks(parts);
+    let calibration = testers::calibrations(parts);
+    let settings_differ = testers::settings_differ(parts, &ids);
+    let settings_short = testers::settings_short(parts, &ids);
+    let too_good = testers::too_good(parts, &ids);
+    let gaps = testers::gap_reports(parts);
     if config.check_loads.is_empty() {
         notes.push("no check loads are named: whether the stations still trip is not known; name them under [check_loads]".to_owned());
     }
     notes.push(
-        "not examined in this version: the calibration register against the tests, changes of settings, readings too good to be true, sudden jumps in failures (null in results.json)".to_owned(),
+        "not examined in this version: sudden jumps in failures (null in results.json)".to_owned(),
     );
     notes.sort();
     notes.dedup();
@@ -143,18 +149,34 @@ pub fn build(parts: &Parts<'_>) -> Report {
                 .collect(),
             unreadable: pass.ledger.unreadable,
         },
-        actions: action_lines(parts, &series, &units_to_check, checks.as_deref()),
-        movement: movements(parts),
+        actions: action_lines(
+            parts,
+            &series,
+            &units_to_check,
+            &testers::Testers {
+                stations: &stations,
+                checks: checks.as_deref().unwrap_or_default(),
+                calibration: calibration.as_deref().unwrap_or_default(),
+                settings_differ: &settings_differ,
+                settings_short: &settings_short,
+                too_good: &too_good,
+                gaps: &gaps,
+            },
+        ),
+        movement: testers::movements(parts),
         limit_groups: group_reports(parts),
         series,
         stations,
-        calibration: None,
+        calibration,
         checks,
         units_to_check,
-        settings_changes: None,
-        gaps: Some(gap_reports(parts)),
-        too_good: None,
+        settings_changes: testers::setting_changes(parts, &ids),
+        settings_differ,
+        settings_short,
+        gaps: Some(gaps),
+        too_good,
         jumps: None,
+        since_report: None,
         notes,
         settings: settings(config),
         made: Made {
@@ -303,7 +325,9 @@ fn series_report(parts: &Parts<'_>, n: usize, id: &str, notes: &mut Vec<String>)
         drift: drift_report(parts, n, moved, verdict),
         months: finding.months.iter().map(month_line).collect(),
         reading_step_ma: finding.step_ma,
-        changed: changed(parts.month, finding, &moved.limits, verdict),
+        limit_changed: limit_changes_of(parts.month, &moved.limits),
+        month: month_report(parts, n),
+        groups_since: moved.split.as_ref().and_then(groups_since),
         charts: Vec::new(),
         title,
     }
@@ -472,6 +496,7 @@ fn distribution(
             1
         },
         split_by: moved.split.as_ref().map(|s| s.split.factor.clone()),
+        second_group_since: moved.split.as_ref().and_then(|s| s.since).map(date_of),
         tail: TailReport {
             in_use: match h.in_use {
                 Ok(Which::Apart) => "apart",
@@ -640,19 +665,8 @@ fn drift_report(
     v: &SeriesVerdict,
 ) -> DriftReport {
     let drift: &Drift = &moved.drift;
-    let model = &parts.pass.series[n].key.model;
-    let events: Vec<crate::analysis::drift::Event> = parts
-        .register
-        .events
-        .iter()
-        .flatten()
-        .filter(|ev| ev.model.is_empty() || ev.model == *model)
-        .map(|ev| crate::analysis::drift::Event {
-            day: ev.day,
-            what: ev.what.clone(),
-        })
-        .collect();
-    let named = name_events(&drift.steps, &events);
+    let named = happenings::of_series(parts.pass, n, moved, parts.findings, parts.register)
+        .name(&drift.steps);
     DriftReport {
         shape: drift.shape.map(|s| shape_key(s).to_owned()),
         since: drift.since.map(date_of),
@@ -719,126 +733,62 @@ fn month_line(m: &Month) -> MonthLine {
     }
 }
 
-/// What changed in the month under review, against the month before.
-fn changed(
-    month: (i32, u32),
-    finding: &Finding,
-    limits: &LimitHistory,
-    v: &SeriesVerdict,
-) -> Vec<String> {
-    let Some(at) = finding.months.iter().position(|m| m.month == month) else {
-        return vec!["no unit was tested in the month under review".to_owned()];
-    };
-    let now = &finding.months[at];
-    let mut said = Vec::new();
-    if let Some(before) = at.checked_sub(1).map(|b| &finding.months[b]) {
-        if let Some((a, b)) = before.quantiles.zip(now.quantiles) {
-            let (from, to) = (v.wording.current(a[1]), v.wording.current(b[1]));
-            if from == to {
-                said.push(format!("median unchanged at {to}"));
-            } else {
-                said.push(format!("median {from} → {to}"));
-            }
-        }
-        said.push(format!(
-            "over limit {} of {} (month before {} of {})",
-            now.over_limit, now.judged, before.over_limit, before.judged
-        ));
-    }
-    for change in &limits.changes {
-        if crate::analysis::months::month_of(change.day) == month
-            && limits.changes.first().map(|c| c.day) != Some(change.day)
-        {
-            said.push(format!("limit changed on {}", date_of(change.day)));
-        }
-    }
-    said
-}
-
-fn station_reports(parts: &Parts<'_>, notes: &mut Vec<String>) -> Vec<StationReport> {
-    let names = &parts.pass.stations;
-    match &parts.movement.stations {
-        Err(why) => {
-            notes.push(match why {
-                CannotTell::NothingShared => "product and tester cannot be told apart: no model was tested on two stations on one day".to_owned(),
-                CannotTell::TooFewDays => "product and tester cannot be told apart: fewer than 20 days with a model on two stations".to_owned(),
-            });
-            names
-                .iter()
-                .map(|n| StationReport {
-                    station: n.clone(),
-                    offset_pct: None,
-                    flagged: false,
-                    moved: Vec::new(),
-                    acts_as: None,
-                    offset_ma: None,
-                    passes_in_doubt: None,
-                })
-                .collect()
-        }
-        Ok(stations) => names
-            .iter()
-            .zip(&stations.stations)
-            .map(|(name, s)| StationReport {
-                station: name.clone(),
-                offset_pct: e(s.offset_pct.as_ref()),
-                flagged: s
-                    .offset_pct
-                    .as_ref()
-                    .is_some_and(|o| station_flagged(o, parts.config)),
-                moved: s
-                    .moved
-                    .iter()
-                    .map(|m| StationMove {
-                        date: date_of(m.day),
-                        date_low: date_of(m.day_low),
-                        date_high: date_of(m.day_high),
-                        size_pct: (&m.size_pct).into(),
-                    })
-                    .collect(),
-                acts_as: s.acts_as.map(|a| match a {
-                    ActsAs::PerCent => "per_cent",
-                    ActsAs::Milliampere => "ma",
-                }),
-                offset_ma: e(s.offset_ma.as_ref()),
-                passes_in_doubt: None,
-            })
-            .collect(),
-    }
-}
-
-fn movements(parts: &Parts<'_>) -> Vec<MovementReport> {
-    let mut all = Vec::new();
-    if let Ok(stations) = &parts.movement.stations {
-        for (name, s) in parts.pass.stations.iter().zip(&stations.stations) {
-            all.extend(s.moved.iter().map(|m| MovementReport {
-                what: "tester",
-                name: name.clone(),
-                date: date_of(m.day),
-                size_pct: (&m.size_pct).into(),
-            }));
-        }
-    }
-    for (n, (series, moved)) in parts
-        .pass
-        .series
+/// Days of a month on which a limit changed; the first day of a series is none.
+fn limit_changes_of(month: (i32, u32), limits: &LimitHistory) -> Vec<NaiveDate> {
+    limits
+        .changes
         .iter()
-        .zip(&parts.movement.series)
-        .enumerate()
-    {
-        if !parts.verdicts[n].flag.flagged {
-            continue;
-        }
-        all.extend(moved.drift.steps.iter().filter_map(|s| {
-            Some(MovementReport {
-                what: "product",
-                name: series.key.model.clone(),
-                date: date_of(s.day),
-                size_pct: s.size_pct.as_ref()?.into(),
-            })
-        }));
-    }
-    all
+        .skip(1)
+        .filter(|c| month_of(c.day) == month)
+        .map(|c| date_of(c.day))
+        .collect()
+}
+
+/// The month under review against the time before it; its rank is given when all are known.
+fn month_report(parts: &Parts<'_>, n: usize) -> Option<MonthReport> {
+    let change = parts.findings.series[n].month.as_ref()?;
+    let (judged, _) = parts.verdicts[n].month.as_ref()?;
+    let [before, now] = &change.failures;
+    let ppm = |n: usize| {
+        e(change.expected_share[n]
+            .as_ref()
+            .map(|s| s.scaled(1e6))
+            .as_ref())
+    };
+    Some(MonthReport {
+        month: month_text(change.month),
+        baseline_from: change.baseline.map(|b| date_of(b.0)),
+        baseline_to: change.baseline.map(|b| date_of(b.1)),
+        units: change.units[1],
+        units_before: change.units[0],
+        x50_ma: change.typical_ma.map(|t| t[1]),
+        x50_before_ma: change.typical_ma.map(|t| t[0]),
+        level_pct: e(change.level_pct.as_ref()),
+        room_allowed_for: change.room_allowed_for,
+        room_used: judged.room_used,
+        spread_ratio: e(change.spread_ratio.as_ref()),
+        expected_reject_ppm: ppm(1),
+        expected_reject_ppm_before: ppm(0),
+        failed: now.failed,
+        failure_share: e(now.share.as_ref()),
+        failed_before: before.failed,
+        failure_share_before: e(before.share.as_ref()),
+        failure_change: e(change.failure_change.as_ref()),
+        matters: judged.matters.key(),
+        matters_words: judged.matters.words(),
+        rank: parts.verdicts[n].month.as_ref()?.1,
+        sentence: judged.sentence.clone(),
+    })
+}
+
+/// Which of two groups came later, and since when.
+fn groups_since(split: &GroupSplit) -> Option<String> {
+    let since = date_of(split.since?);
+    Some(format!(
+        "A second group, {} {}, since {since}.",
+        split.split.factor,
+        split.came_later.join(", ")
+    ))
 }
 
 fn group_reports(parts: &Parts<'_>) -> Vec<GroupReport> {
@@ -862,46 +812,6 @@ pub fn group_report(shared: GroupBand) -> GroupReport {
     }
 }
 
-fn gap_reports(parts: &Parts<'_>) -> Vec<GapReport> {
-    gaps(parts.pass)
-        .into_iter()
-        .map(|g| GapReport {
-            station: parts.pass.stations[usize::from(g.station)].clone(),
-            from: date_of(g.from),
-            to: date_of(g.to),
-            days: g.days,
-        })
-        .collect()
-}
-
-fn check_reports(parts: &Parts<'_>) -> Option<Vec<CheckReport>> {
-    if parts.config.check_loads.is_empty() {
-        return None;
-    }
-    Some(
-        parts
-            .findings
-            .checks
-            .iter()
-            .map(|c| CheckReport {
-                station: parts.pass.stations[usize::from(c.station)].clone(),
-                days_without: c.days_without.len() as u64,
-                wrong: c
-                    .wrong
-                    .iter()
-                    .map(|w| WrongCheck {
-                        tested_at: time_text(w.check.time),
-                        load: w.check.load.clone(),
-                        expected: w.expected.clone(),
-                        found: w.check.outcome.words().to_owned(),
-                        units_since_last_good: w.units_since_last_good,
-                    })
-                    .collect(),
-            })
-            .collect(),
-    )
-}
-
 /// Reasons of `units-to-check.csv`.
 mod reason {
     pub const NEVER_PASSED: &str = "never passed";
@@ -913,6 +823,9 @@ mod reason {
     pub const CONTRADICTED: &str = "passed against its reading";
     pub const OF_CAUSE: &str = "passed, of a lot whose failures stand out";
     pub const WRONG_CHECK: &str = "tested on a station before its next good check";
+    pub const IN_DOUBT: &str = "passed, but would have failed at the corrected reading";
+    pub const FROZEN: &str = "passed while the display stood still";
+    pub const SHORT: &str = "passed at less than the required voltage or dwell";
 }
 
 fn unit_lines(parts: &Parts<'_>) -> Vec<UnitLine> {
@@ -968,14 +881,29 @@ fn unit_lines(parts: &Parts<'_>) -> Vec<UnitLine> {
             row.record,
         ));
     }
+    for (series, serial, record) in parts.findings.doubts.iter().flat_map(|d| &d.units) {
+        lines.insert(line(reason::IN_DOUBT, Some(*series), serial, record));
+    }
+    for frozen in &parts.findings.too_good.frozen {
+        for (serial, record) in &frozen.units {
+            lines.insert(line(
+                reason::FROZEN,
+                u32::try_from(frozen.series).ok(),
+                serial,
+                record,
+            ));
+        }
+    }
     let wrong: Vec<(u16, i64, i64)> = parts
         .findings
         .checks
         .iter()
         .flat_map(|c| {
-            c.wrong
-                .iter()
-                .map(|w| (c.station, w.check.time, w.next_good.unwrap_or(i64::MAX)))
+            c.wrong.iter().map(|w| {
+                // What was tested since the last right answer is as doubtful as what came after.
+                let from = w.last_good.map_or(i64::MIN, |t| t + 1);
+                (c.station, from, w.next_good.unwrap_or(i64::MAX))
+            })
         })
         .collect();
     for row in pass.rows.iter() {
@@ -990,6 +918,10 @@ fn unit_lines(parts: &Parts<'_>) -> Vec<UnitLine> {
             let causes = series.map(|s| &parts.findings.series[s as usize].causes);
             if causes.is_some_and(|c| c.iter().any(|c| levels[c.index] == c.level)) {
                 lines.insert(line(reason::OF_CAUSE, series, row.serial(), r));
+            }
+            let set = pass.settings_of_setup[r.setup as usize];
+            if series.is_some_and(|s| falls_short(&pass.series[s as usize].key, set, config)) {
+                lines.insert(line(reason::SHORT, series, row.serial(), r));
             }
             let station = pass.station_of_setup[r.setup as usize];
             if wrong
@@ -1059,7 +991,7 @@ fn action_lines(
     parts: &Parts<'_>,
     series: &[SeriesReport],
     units: &BTreeMap<String, u64>,
-    checks: Option<&[CheckReport]>,
+    testers: &testers::Testers<'_>,
 ) -> Vec<ActionLine> {
     let mut about: Vec<About> = Vec::new();
     let whole_line = || "whole line".to_owned();
@@ -1133,49 +1065,13 @@ fn action_lines(
         Concern::PassedAgainstReading { units }
     });
     count(reason::NEVER_PASSED, |units| Concern::NeverPassed { units });
-    for check in checks.unwrap_or_default() {
-        for wrong in &check.wrong {
-            about.push(About {
-                subject: check.station.clone(),
-                concern: Concern::WrongCheckLoad {
-                    day: NaiveDate::parse_from_str(&wrong.tested_at[..10], "%Y-%m-%d")
-                        .unwrap_or_default(),
-                    load: wrong.load.clone(),
-                    units_since_last_good: wrong.units_since_last_good,
-                },
-            });
-        }
-        if check.days_without > 0 {
-            about.push(About {
-                subject: check.station.clone(),
-                concern: Concern::ChecksMissing {
-                    days: check.days_without,
-                },
-            });
-        }
-    }
-    if let Ok(stations) = &parts.movement.stations {
-        for (name, station) in parts.pass.stations.iter().zip(&stations.stations) {
-            for step in &station.moved {
-                about.push(About {
-                    subject: name.clone(),
-                    concern: Concern::TesterMoved {
-                        sentence: format!(
-                            "Readings of {name} changed by {:+.2} % on {} on every model (interval {} to {}).",
-                            step.size_pct.value,
-                            date_of(step.day),
-                            date_of(step.day_low),
-                            date_of(step.day_high)
-                        ),
-                    },
-                });
-            }
-        }
-    }
+    about.extend(testers::concerns(parts, testers));
     actions(&about)
         .into_iter()
         .map(|a| ActionLine {
             rank: a.rank,
+            kind: a.kind.key(),
+            key: a.key,
             subject: a.subject,
             sentence: a.sentence,
             next_step: a.next_step,

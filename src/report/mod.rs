@@ -14,7 +14,10 @@ pub mod markdown;
 pub mod model;
 pub mod peek;
 pub mod pictures;
+mod plant_pictures;
+pub mod since;
 pub mod tables;
+mod testers;
 pub mod write;
 
 use std::fmt::Write;
@@ -64,12 +67,13 @@ pub fn month_under_review(pass: &Pass, asked: Option<(i32, u32)>) -> Result<(i32
     ))
 }
 
-/// All files of a report.
+/// All files of a report; where an earlier one is known, with what changed since.
 ///
 /// # Errors
 /// Never for a chart that has nothing to show: that is a note.
-pub fn render(parts: &Parts<'_>) -> Result<Review> {
+pub fn render(parts: &Parts<'_>, earlier: Option<model::Earlier>) -> Result<Review> {
     let mut report = build::build(parts);
+    report.since_report = earlier.map(|earlier| since::since(&report, earlier));
     let mut files = Vec::new();
     for picture in pictures::pictures(parts, &report) {
         match (picture.png, picture.series) {
@@ -144,7 +148,10 @@ pub fn needs_action(report: &Report) -> bool {
         .series
         .iter()
         .any(|s| s.verdict.verdict.as_deref().is_some_and(verdict) || s.drift.flagged)
-        || report.stations.iter().any(|s| s.flagged)
+        || report
+            .actions
+            .iter()
+            .any(|a| matches!(a.kind, "tester_moved" | "station_differs"))
 }
 
 /// What is printed when a report was written.

@@ -3,12 +3,24 @@
 //! Renderers take this and nothing else: no statistics and no thresholds live beyond it. Fields marked
 //! `skip` are for people's pages only.
 
+mod month;
+mod since;
+mod tester;
+
 use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 use serde::{Serialize, Serializer};
 
 use crate::stats::estimate::Estimate;
+
+pub use month::MonthReport;
+pub use since::{Earlier, OpenAction, SinceReport, VerdictChange};
+pub use tester::{
+    CalibrationReport, CheckReport, DoubtReport, DoubtSeries, GapReport, LoadReport, LoadStep,
+    OddCheck, SettingChangeReport, SettingDiffersReport, SettingShortReport, StationMonth,
+    StationMove, StationReport, TooGoodReport, WrongCheck,
+};
 
 /// The schema named in every result file.
 pub const SCHEMA: &str = "leakdrift.results/1";
@@ -79,21 +91,27 @@ pub struct Report {
     /// Models that share one limit.
     pub limit_groups: Vec<GroupReport>,
     /// The calibration register against the tests; `null` without a register.
-    pub calibration: Option<Vec<serde_json::Value>>,
+    pub calibration: Option<Vec<CalibrationReport>>,
     /// Check loads, by station; `null` where none are named.
     pub checks: Option<Vec<CheckReport>>,
     /// Units somebody must look at, by reason.
     pub units_to_check: BTreeMap<String, u64>,
     /// Not examined yet: `null`.
-    pub settings_changes: Option<Vec<serde_json::Value>>,
+    pub settings_changes: Vec<SettingChangeReport>,
+    /// Settings that differ between stations at the end of the record.
+    pub settings_differ: Vec<SettingDiffersReport>,
+    /// Tests made at less than the settings require of the model.
+    pub settings_short: Vec<SettingShortReport>,
     /// Production days without rows where a station's habit predicts some.
     pub gaps: Option<Vec<GapReport>>,
     /// Not examined yet: `null`.
-    pub too_good: Option<Vec<serde_json::Value>>,
+    pub too_good: Vec<TooGoodReport>,
     /// Product and tester movements found once over all series.
     pub movement: Vec<MovementReport>,
     /// Not examined yet: `null`.
     pub jumps: Option<Vec<serde_json::Value>>,
+    /// Against an earlier report; `null` without one.
+    pub since_report: Option<SinceReport>,
     /// What a reader must know.
     pub notes: Vec<String>,
     /// Settings in force: name, value, unit.
@@ -168,6 +186,10 @@ pub struct RowCounts {
 pub struct ActionLine {
     /// 1 is worst.
     pub rank: usize,
+    /// What kind of action it is.
+    pub kind: &'static str,
+    /// What tells it from others of its kind and subject: a day, an instrument; mostly empty.
+    pub key: String,
     /// Model or station.
     pub subject: String,
     /// What is the matter.
@@ -245,9 +267,14 @@ pub struct SeriesReport {
     /// Smallest step of the instruments used, in mA: decides how numbers are printed.
     #[serde(skip)]
     pub reading_step_ma: f64,
-    /// Sentences under the heading "what changed this month".
+    /// Days of the month under review on which a limit changed.
     #[serde(skip)]
-    pub changed: Vec<String>,
+    pub limit_changed: Vec<NaiveDate>,
+    /// The month under review against the time before it; `null` where it has no unit.
+    pub month: Option<MonthReport>,
+    /// Which of two groups came later, and since when, in words.
+    #[serde(skip)]
+    pub groups_since: Option<String>,
     /// File names of its charts with what each answers, relative to the report.
     #[serde(skip)]
     pub charts: Vec<(String, String)>,
@@ -317,6 +344,8 @@ pub struct DistributionReport {
     pub groups: u8,
     /// What separates two groups.
     pub split_by: Option<String>,
+    /// First day of the group that came later; `null` where both are there from the first day.
+    pub second_group_since: Option<NaiveDate>,
     /// The two answers about the tail.
     pub tail: TailReport,
     /// Why this answer is in use, in words.
@@ -591,38 +620,6 @@ pub struct MonthLine {
     pub p_pku: Option<f64>,
 }
 
-/// One station.
-#[derive(Debug, Clone, Serialize)]
-pub struct StationReport {
-    /// Name.
-    pub station: String,
-    /// Against the other stations, in the latest state.
-    pub offset_pct: Option<E>,
-    /// Certain and large enough.
-    pub flagged: bool,
-    /// Steps of the station.
-    pub moved: Vec<StationMove>,
-    /// `per_cent` or `ma`.
-    pub acts_as: Option<&'static str>,
-    /// At 1000 V and 50 Hz.
-    pub offset_ma: Option<E>,
-    /// Passes that would have failed at the corrected reading; `null`, not examined yet.
-    pub passes_in_doubt: Option<u64>,
-}
-
-/// A step of a station.
-#[derive(Debug, Clone, Serialize)]
-pub struct StationMove {
-    /// First day of the new level.
-    pub date: NaiveDate,
-    /// Interval.
-    pub date_low: NaiveDate,
-    /// Interval.
-    pub date_high: NaiveDate,
-    /// Size.
-    pub size_pct: E,
-}
-
 /// Models that share one limit.
 #[derive(Debug, Clone, Serialize)]
 pub struct GroupReport {
@@ -641,45 +638,6 @@ pub struct GroupReport {
     /// In words.
     #[serde(skip)]
     pub sentence: String,
-}
-
-/// Production days without rows of one station.
-#[derive(Debug, Clone, Serialize)]
-pub struct GapReport {
-    /// Station.
-    pub station: String,
-    /// First day without rows.
-    pub from: NaiveDate,
-    /// Last one.
-    pub to: NaiveDate,
-    /// Production days of the plant among them.
-    pub days: u64,
-}
-
-/// Check loads of one station.
-#[derive(Debug, Clone, Serialize)]
-pub struct CheckReport {
-    /// Station.
-    pub station: String,
-    /// Production days without a check.
-    pub days_without: u64,
-    /// Checks with the wrong answer.
-    pub wrong: Vec<WrongCheck>,
-}
-
-/// A check with the wrong answer.
-#[derive(Debug, Clone, Serialize)]
-pub struct WrongCheck {
-    /// When.
-    pub tested_at: String,
-    /// Which load.
-    pub load: String,
-    /// What it must give.
-    pub expected: String,
-    /// What it gave.
-    pub found: String,
-    /// Units tested at the station since the last right answer.
-    pub units_since_last_good: u64,
 }
 
 /// A movement found once.

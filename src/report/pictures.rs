@@ -15,6 +15,7 @@ use super::chart::trade_off::{self, Place, TradeOff};
 use super::chart::{Chart, ChartError, draw, style};
 use super::format::whole;
 use super::model::Report;
+use super::plant_pictures;
 use crate::analysis::body::{Body, Which};
 use crate::analysis::causes::without;
 use crate::analysis::healthy::Healthy;
@@ -45,6 +46,37 @@ pub struct Picture {
 
 /// Makes one chart of a series.
 type Maker = fn(&Parts<'_>, usize, &str, &Scale) -> Result<Chart, ChartError>;
+
+/// Makes one chart of the whole plant.
+type PlantMaker = fn(&Parts<'_>, &Report) -> Result<Chart, ChartError>;
+
+/// The charts of the whole plant: name, question and maker.
+const OF_PLANT: [(&str, &str, PlantMaker); 4] = [
+    ("limits", "Where does each limit lie?", |parts, report| {
+        of_limits(parts, report, None)
+    }),
+    (
+        "movement",
+        "How did each series move?",
+        plant_pictures::of_movement,
+    ),
+    (
+        "stations",
+        "How does each station read against the others?",
+        plant_pictures::of_stations,
+    ),
+    (
+        "check-loads",
+        "What did the check loads read?",
+        plant_pictures::of_check_loads,
+    ),
+];
+
+/// One chart to be made.
+enum Job {
+    Series(usize, Maker),
+    Plant(PlantMaker),
+}
 
 /// The charts of every series: name, question and maker.
 const OF_SERIES: [(&str, &str, Maker); 5] = [
@@ -96,31 +128,38 @@ impl Scale {
 /// Draws every chart, in parallel.
 #[must_use]
 pub fn pictures(parts: &Parts<'_>, report: &Report) -> Vec<Picture> {
-    let mut jobs: Vec<(Option<usize>, String, String, Option<Maker>)> = vec![(
-        None,
-        "charts/limits.png".to_owned(),
-        "Where does each limit lie?".to_owned(),
-        None,
-    )];
+    let mut jobs: Vec<(String, String, Job)> = OF_PLANT
+        .into_iter()
+        .filter(|(name, ..)| asked_for(name, report))
+        .map(|(name, question, maker)| {
+            (
+                format!("charts/{name}.png"),
+                question.to_owned(),
+                Job::Plant(maker),
+            )
+        })
+        .collect();
     for (n, series) in report.series.iter().enumerate() {
         for (name, question, maker) in OF_SERIES {
             jobs.push((
-                Some(n),
                 format!("charts/{}-{name}.png", series.id),
                 question.to_owned(),
-                Some(maker),
+                Job::Series(n, maker),
             ));
         }
     }
     jobs.into_par_iter()
-        .map(|(series, path, question, maker)| {
-            let chart = match (series, maker) {
-                (Some(n), Some(make)) => {
+        .map(|(path, question, job)| {
+            let (series, chart) = match job {
+                Job::Series(n, make) => {
                     let title =
                         style::printable(&report.series[n].title, &format!("series {}", n + 1));
-                    make(parts, n, &title, &Scale::of(typical(parts, n)))
+                    (
+                        Some(n),
+                        make(parts, n, &title, &Scale::of(typical(parts, n))),
+                    )
                 }
-                _ => of_limits(parts, report, None),
+                Job::Plant(make) => (None, make(parts, report)),
             };
             Picture {
                 series,
@@ -130,6 +169,15 @@ pub fn pictures(parts: &Parts<'_>, report: &Report) -> Vec<Picture> {
             }
         })
         .collect()
+}
+
+/// Whether the plant has what a chart of it shows: one station has no others, and no load no record.
+fn asked_for(name: &str, report: &Report) -> bool {
+    match name {
+        "stations" => report.stations.iter().any(|s| !s.months.is_empty()),
+        "check-loads" => report.checks.iter().flatten().any(|c| !c.loads.is_empty()),
+        _ => true,
+    }
 }
 
 fn typical(parts: &Parts<'_>, n: usize) -> f64 {

@@ -20,6 +20,8 @@ pub enum ActionKind {
     PassedAgainstReading,
     /// A check load that must trip passed, or the other way round.
     WrongCheckLoad,
+    /// A check load that passed at a reading far from its usual one.
+    OddCheckReading,
     /// Earlier passes that would have failed at the corrected reading.
     PassesInDoubt,
     /// Units whose last test is no pass.
@@ -34,8 +36,10 @@ pub enum ActionKind {
     OpenLeadWouldPass,
     /// The product drifts toward the limit, or moved.
     Drift,
-    /// A tester moved or differs from the others.
+    /// A tester moved.
     TesterMoved,
+    /// A station reads differently from the others on every model.
+    StationDiffers,
     /// A limit that rejects healthy units.
     TooTight,
     /// A low limit that rejects healthy units.
@@ -68,6 +72,7 @@ impl ActionKind {
             Self::StraysPassed => "strays_passed",
             Self::PassedAgainstReading => "passed_against_reading",
             Self::WrongCheckLoad => "wrong_check_load",
+            Self::OddCheckReading => "odd_check_reading",
             Self::PassesInDoubt => "passes_in_doubt",
             Self::NeverPassed => "never_passed",
             Self::Jump => "jump",
@@ -76,6 +81,7 @@ impl ActionKind {
             Self::OpenLeadWouldPass => "open_lead_would_pass",
             Self::Drift => "drift",
             Self::TesterMoved => "tester_moved",
+            Self::StationDiffers => "station_differs",
             Self::TooTight => "too_tight",
             Self::LowLimitTooHigh => "low_limit_too_high",
             Self::RetestedUntilPass => "retested_until_pass",
@@ -99,6 +105,8 @@ pub struct Action {
     pub kind: ActionKind,
     /// The series, model or station it is about.
     pub subject: String,
+    /// What tells it from others of its kind and subject: a day, an instrument; mostly empty.
+    pub key: String,
     /// What was found, a full sentence.
     pub sentence: String,
     /// What to do next, a full sentence.
@@ -124,10 +132,21 @@ pub fn actions(concerns: &[About]) -> Vec<Action> {
             rank: i + 1,
             kind: line.kind,
             subject: about.subject.clone(),
+            key: key(&about.concern),
             sentence: line.sentence,
             next_step: line.next_step,
         })
         .collect()
+}
+
+/// What tells a concern from others of its kind and subject.
+fn key(concern: &Concern) -> String {
+    match concern {
+        Concern::WrongCheckLoad { day, load, .. } => format!("{load} {day}"),
+        Concern::MissingDays { from, .. } => from.to_string(),
+        Concern::CalibrationOverdue { instrument, .. } => instrument.clone(),
+        _ => String::new(),
+    }
 }
 
 struct Line {
@@ -188,11 +207,17 @@ fn line(concern: &Concern) -> Line {
             ),
             "Hold those units, find the fault of the station, and test them again.".into(),
         ),
-        Concern::PassesInDoubt { units: n } => make(
+        Concern::OddCheckReading { sentence } => make(
+            K::OddCheckReading,
+            0,
+            sentence.clone(),
+            "Find out what was connected then; hold the units tested until the next good check.".into(),
+        ),
+        Concern::PassesInDoubt { units: n, sentence } => make(
             K::PassesInDoubt,
             most(*n),
-            units(n, "passed that would have failed at the corrected reading."),
-            "Decide on the units passed before the correction.".into(),
+            sentence.clone(),
+            "Decide on these units, listed in units-to-check.csv: re-test them or accept them in writing.".into(),
         ),
         Concern::NeverPassed { units: n } => make(
             K::NeverPassed,
@@ -242,11 +267,25 @@ fn line(concern: &Concern) -> Line {
             ),
             "Find what changed when the movement began; look at the drift chart and its events.".into(),
         ),
-        Concern::TesterMoved { sentence } => make(
+        Concern::TesterMoved { sentence, explained } => make(
             K::TesterMoved,
             0,
             sentence.clone(),
-            "Check the station with its check load and have the tester calibrated.".into(),
+            if *explained {
+                "See that what was recorded is what moved it, and compare the station with the others.".into()
+            } else {
+                "Check the station with its check load and have the tester calibrated.".into()
+            },
+        ),
+        Concern::StationDiffers { sentence, leads } => make(
+            K::StationDiffers,
+            0,
+            sentence.clone(),
+            if *leads {
+                "Compare its leads and fixture with those of the other stations; a limit shared by all must allow for them.".into()
+            } else {
+                "Check its meter and voltage with one load tried at every station.".into()
+            },
         ),
         Concern::TooTight { sentence, suggested } => make(
             K::TooTight,

@@ -38,10 +38,17 @@ pub enum Concern {
         /// Product units tested since the last good check.
         units_since_last_good: u64,
     },
+    /// A check load that passed at a reading far from its usual one.
+    OddCheckReading {
+        /// The finding.
+        sentence: String,
+    },
     /// Earlier passes that would have failed at the corrected reading.
     PassesInDoubt {
         /// How many.
         units: u64,
+        /// How they came about.
+        sentence: String,
     },
     /// Units whose last test is no pass.
     NeverPassed {
@@ -77,10 +84,19 @@ pub enum Concern {
         /// When the limit is reached.
         reached: Option<Forecast>,
     },
-    /// A tester moved or differs from the others.
+    /// A tester moved.
     TesterMoved {
         /// The finding.
         sentence: String,
+        /// Whether an event or a calibration explains it.
+        explained: bool,
+    },
+    /// A station reads differently from the others on every model.
+    StationDiffers {
+        /// The finding.
+        sentence: String,
+        /// Whether it is leads and fixture, not meter or voltage.
+        leads: bool,
     },
     /// A limit that rejects healthy units.
     TooTight {

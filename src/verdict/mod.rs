@@ -17,6 +17,7 @@ pub mod group;
 pub mod limit;
 pub mod limit_study;
 pub mod low_limit;
+pub mod month;
 pub mod movement;
 pub mod period;
 pub mod physics;
@@ -25,6 +26,7 @@ pub mod reason;
 pub mod recommend;
 pub mod rules;
 pub mod suggest;
+pub mod tester;
 pub mod wording;
 
 pub use evidence::Evidence;

@@ -10,6 +10,7 @@ use super::evidence::{Answer, Evidence, Forecast, Judged, Tail};
 use super::group::{GroupBand, Member, share_limit};
 use super::limit::{Verdict, judge};
 use super::low_limit::{LowEvidence, LowLimit, judge_low};
+use super::month::{MonthJudged, judge_month};
 use super::movement::{DriftFlag, DriftNumbers, Shape, Step, established, flag};
 use super::period::{DayUnits, Period, horizon_end, judged_from};
 use super::physics::LeakAdds;
@@ -40,6 +41,8 @@ pub struct SeriesVerdict {
     pub wording: Wording,
     /// What it was reached from.
     pub evidence: Evidence,
+    /// The month under review with its place among all series, 1 first; `None` where it has no unit.
+    pub month: Option<(MonthJudged, usize)>,
 }
 
 /// The rules of these settings.
@@ -229,7 +232,8 @@ pub fn judge_all(
     config: &Config,
 ) -> Vec<SeriesVerdict> {
     let rules = rules(config);
-    pass.series
+    let mut verdicts: Vec<SeriesVerdict> = pass
+        .series
         .iter()
         .zip(&movement.series)
         .zip(&findings.series)
@@ -237,7 +241,30 @@ pub fn judge_all(
         .map(|(((series, moved), finding), (_, sentence))| {
             judge_series(series, moved, finding, sentence, config, &rules)
         })
-        .collect()
+        .collect();
+    rank_months(&mut verdicts);
+    verdicts
+}
+
+/// Orders the months: what matters most first, then what used the larger share of the room.
+fn rank_months(verdicts: &mut [SeriesVerdict]) {
+    let mut order: Vec<usize> = (0..verdicts.len())
+        .filter(|n| verdicts[*n].month.is_some())
+        .collect();
+    let of = |n: usize| {
+        let month = verdicts[n].month.as_ref().map(|m| &m.0);
+        let used = month.and_then(|m| m.room_used).map_or(0.0, f64::abs);
+        (month.map(|m| m.matters), used)
+    };
+    order.sort_by(|a, b| {
+        let ((x, used_x), (y, used_y)) = (of(*a), of(*b));
+        x.cmp(&y).then(used_y.total_cmp(&used_x)).then(a.cmp(b))
+    });
+    for (rank, n) in order.into_iter().enumerate() {
+        if let Some(month) = &mut verdicts[n].month {
+            month.1 = rank + 1;
+        }
+    }
 }
 
 /// What is counted in the period judged, beside the healthy body.
@@ -386,6 +413,10 @@ fn judge_series(
         flag,
         period: period.to_owned(),
         forecast: evidence.limit_reached_on,
+        month: finding.month.as_ref().map(|change| {
+            let say = Wording::new(x50, finding.step_ma);
+            (judge_month(change, limit_ma, &say, rules), 0)
+        }),
         wording: Wording::new(x50, finding.step_ma),
         evidence,
     }

@@ -13,6 +13,7 @@ mod goodness;
 mod log_tails;
 mod low_side;
 mod moments;
+mod month_change;
 mod multiple;
 mod physics;
 mod proportion;

@@ -231,6 +231,16 @@ fn the_result_file_has_every_key_of_the_contract() {
         ),
         (&json["checks"][0], "station days_without wrong"),
         (
+            &json["calibration"][0],
+            "instrument station due_on done_on tests_overdue error_pct",
+        ),
+        (
+            &json["settings_changes"][0],
+            "date station model what from to event",
+        ),
+        (&json["gaps"][0], "station from to days"),
+        (&json["too_good"][0], "station series from to what"),
+        (
             &json["checks"][0]["wrong"][0],
             "tested_at load expected found units_since_last_good",
         ),
@@ -260,6 +270,8 @@ fn the_first_screen_holds_the_actions() {
         report.actions = (1..=actions)
             .map(|rank| ActionLine {
                 rank,
+                kind: "too_loose",
+                key: String::new(),
                 subject: format!("model {rank}"),
                 sentence: "It moved.".to_owned(),
                 next_step: format!("Do thing {rank}."),

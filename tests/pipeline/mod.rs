@@ -4,6 +4,7 @@ mod exports;
 mod flavours;
 mod ledger;
 mod limit_study;
+mod moving_stories;
 mod sample_data;
 mod stories;
 mod tallies;

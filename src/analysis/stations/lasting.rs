@@ -1,6 +1,6 @@
 //! What a station adds for good: as per cent, as current, and month by month.
 
-use super::relative::Shared;
+use super::relative::{Shared, Taken};
 use super::{ActsAs, MonthOffset, Station, StationOptions};
 use crate::stats::estimate::Estimate;
 use crate::stats::offsets::{Effects, Entry, fit, weighted_median};
@@ -183,14 +183,21 @@ impl Lasting {
     }
 }
 
-/// Offsets month by month, as per cent over all models, steps left in.
+/// Offsets month by month, as per cent over all models, steps left in; against the reference in its latest
+/// state, so that a step of the reference is one of itself and of no other station.
 pub(super) fn months(
     shared: &Shared,
     reference: usize,
+    taken: &[Taken],
     out: &mut [Station],
     options: &StationOptions,
 ) {
-    let logs = shared.levelled(&[]);
+    let own: Vec<Taken> = taken
+        .iter()
+        .filter(|t| t.station == reference)
+        .copied()
+        .collect();
+    let logs = shared.levelled(&own);
     let mut by_month: BTreeMap<(i32, u32), Vec<usize>> = BTreeMap::new();
     for (i, c) in shared.cells.iter().enumerate() {
         by_month.entry(month_of(c.day)).or_default().push(i);
@@ -199,6 +206,13 @@ pub(super) fn months(
         let here = |s: usize| members.iter().any(|i| shared.cells[*i].station == s);
         if !here(reference) {
             continue;
+        }
+        if let Some(offset_pct) =
+            of_reference(shared, &members, reference, &out[reference], options)
+        {
+            out[reference]
+                .months
+                .push(MonthOffset { month, offset_pct });
         }
         let others: Vec<usize> = (0..out.len())
             .filter(|s| *s != reference && here(*s))
@@ -226,6 +240,39 @@ pub(super) fn months(
             }
         }
     }
+}
+
+/// The reference in one month against its latest state: none but its own steps yet to come, by the share of
+/// its days before each.
+fn of_reference(
+    shared: &Shared,
+    members: &[usize],
+    reference: usize,
+    station: &Station,
+    options: &StationOptions,
+) -> Option<Estimate> {
+    let days: Vec<i32> = members
+        .iter()
+        .map(|i| &shared.cells[*i])
+        .filter(|c| c.station == reference)
+        .map(|c| c.day)
+        .collect();
+    let (mut value, mut low, mut high) = (0.0, 0.0, 0.0);
+    for step in &station.moved {
+        let before = days.iter().filter(|d| **d < step.day).count() as f64 / days.len() as f64;
+        let back = |pct: f64| -before * (pct / 100.0).ln_1p();
+        value += back(step.size_pct.value);
+        low += back(step.size_pct.high);
+        high += back(step.size_pct.low);
+    }
+    let pct = |d: f64| 100.0 * d.exp_m1();
+    Estimate::new(
+        pct(value),
+        pct(low),
+        pct(high),
+        options.level,
+        "its own later steps, by the share of days before each",
+    )
 }
 
 /// Year and month of a day since 1970-01-01 (proleptic Gregorian; Hinnant's algorithm, from memory).

@@ -201,7 +201,7 @@ pub(super) fn months(page: &mut String, s: &SeriesReport, show: &Currents) {
 }
 
 /// How the healthy body was described, for the auditor.
-pub(super) fn body(page: &mut String, d: &DistributionReport) {
+pub(super) fn body(page: &mut String, s: &SeriesReport, d: &DistributionReport) {
     let mut fit = Vec::new();
     fit.extend(
         d.goodness
@@ -214,7 +214,13 @@ pub(super) fn body(page: &mut String, d: &DistributionReport) {
             .map(|g| format!("largest gap between fit and data {}", percent(g))),
     );
     let groups = match (d.groups, &d.split_by) {
-        (2, Some(by)) => format!("Two groups, told apart by {}. ", name(by)),
+        (2, Some(by)) => format!(
+            "Two groups, told apart by {}. {}",
+            name(by),
+            s.groups_since
+                .as_ref()
+                .map_or_else(String::new, |since| format!("{} ", text(since)))
+        ),
         (2, None) => "Two groups; no factor tells them apart. ".to_owned(),
         _ => String::new(),
     };

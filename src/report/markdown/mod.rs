@@ -15,8 +15,10 @@ pub mod change_note;
 mod findings;
 pub mod limit_page;
 mod method;
+mod month;
 mod plant;
 mod series;
+mod testers;
 
 use std::fmt::Write;
 
@@ -35,7 +37,8 @@ pub fn summary(report: &Report) -> String {
     let mut page = String::new();
     head(&mut page, report);
     actions(&mut page, report);
-    changes(&mut page, report);
+    month::since(&mut page, report);
+    month::changes(&mut page, report);
     overview(&mut page, report);
     line!(page, "## Each series\n");
     if report.series.is_empty() {
@@ -46,9 +49,12 @@ pub fn summary(report: &Report) -> String {
     }
     further_actions(&mut page, report);
     plant::groups(&mut page, report);
-    plant::stations(&mut page, report);
-    plant::gaps(&mut page, report);
-    plant::checks(&mut page, report);
+    testers::stations(&mut page, report);
+    testers::gaps(&mut page, report);
+    testers::checks(&mut page, report);
+    testers::calibration(&mut page, report);
+    testers::settings(&mut page, report);
+    testers::too_good(&mut page, report);
     plant::units(&mut page, report);
     plant::rows(&mut page, report);
     method::section(&mut page, report);
@@ -164,73 +170,6 @@ fn subject(report: &Report, what: &str) -> String {
     }
 }
 
-fn changes(page: &mut String, report: &Report) {
-    line!(page, "## What changed this month\n");
-    let mut said = false;
-    for (day, sentence) in of_the_month(report) {
-        line!(page, "- {}: {sentence}", date(day));
-        said = true;
-    }
-    for s in report.series.iter().filter(|s| !s.changed.is_empty()) {
-        let what: Vec<String> = s.changed.iter().map(|c| text(c)).collect();
-        line!(
-            page,
-            "- [{}](#{}): {}",
-            name(&s.title),
-            anchor(&s.id),
-            what.join("; ")
-        );
-        said = true;
-    }
-    if !said {
-        line!(
-            page,
-            "Nothing is known to have changed in {}.",
-            text(&report.month)
-        );
-    }
-    line!(page);
-}
-
-/// Dated happenings of the month under review, in order: movements and events of the events file.
-fn of_the_month(report: &Report) -> Vec<(chrono::NaiveDate, String)> {
-    let mut all: Vec<(chrono::NaiveDate, String)> = report
-        .movement
-        .iter()
-        .map(|m| {
-            let size = value(&m.size_pct, super::format::change_pct);
-            (
-                m.date,
-                format!(
-                    "{} {} moved by {size}",
-                    if m.what == "tester" {
-                        "tester at"
-                    } else {
-                        m.what
-                    },
-                    name(&m.name)
-                ),
-            )
-        })
-        .collect();
-    all.extend(report.events.iter().map(|e| {
-        let about: Vec<String> = [&e.model, &e.station]
-            .into_iter()
-            .filter(|n| !n.is_empty())
-            .map(|n| name(n))
-            .collect();
-        let about = if about.is_empty() {
-            String::new()
-        } else {
-            format!(" ({})", about.join(", "))
-        };
-        (e.date, format!("event: {}{about}", text(&e.what)))
-    }));
-    all.retain(|(day, _)| day.format("%Y-%m").to_string() == report.month);
-    all.sort();
-    all
-}
-
 fn overview(page: &mut String, report: &Report) {
     line!(page, "## All series\n");
     header(
@@ -318,6 +257,9 @@ fn movement(s: &SeriesReport) -> String {
     if let Some(reached) = &s.drift.limit_reached_on {
         let _ = write!(said, "; too many rejects from {}", date(reached.date));
     }
+    if let Some(since) = s.distribution.as_ref().and_then(|d| d.second_group_since) {
+        let _ = write!(said, "; a second group since {}", date(since));
+    }
     said
 }
 
@@ -325,20 +267,6 @@ fn notes(page: &mut String, report: &Report) {
     line!(page, "## Notes\n");
     for note in &report.notes {
         line!(page, "- {}", text(note));
-    }
-    for (key, found) in [
-        ("calibration", &report.calibration),
-        ("settings_changes", &report.settings_changes),
-        ("too_good", &report.too_good),
-        ("jumps", &report.jumps),
-    ] {
-        if let Some(found) = found.as_ref().filter(|f| !f.is_empty()) {
-            line!(
-                page,
-                "- {} under `{key}` in results.json",
-                counted(found.len() as u64, "finding")
-            );
-        }
     }
     if report.notes.is_empty() {
         line!(page, "None.");

@@ -26,7 +26,7 @@ pub(super) fn section(page: &mut String, s: &SeriesReport) {
     findings::drift(page, s, &show);
     findings::months(page, s, &show);
     if let Some(d) = &s.distribution {
-        findings::body(page, d);
+        findings::body(page, s, d);
     }
     for (file, question) in &s.charts {
         line!(page, "![{}]({})\n", text(question), address(file));

@@ -1,0 +1,167 @@
+//! How did each series move, in shares of the room to its limit? One row for each, what used most on top.
+
+use super::axis::day_text;
+use super::drift::OnDay;
+use super::{Axis, Chart, ChartError, Dash, Layer, Panel, Role, Scale, Tick, at};
+
+/// Most rows of one picture.
+const ROWS: usize = 24;
+/// Height of a row that is free for its line.
+const FREE: f64 = 0.72;
+/// Smallest share of the room that fills a row, so that noise stays small.
+const SMALLEST: f64 = 0.20;
+
+/// One series.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Series {
+    /// Name of the series, for people.
+    pub name: String,
+    /// Share of the room used on each day, against the baseline; of the typical reading where no limit is known.
+    pub used: Vec<OnDay>,
+    /// The same now.
+    pub now: f64,
+    /// Whether the movement is flagged.
+    pub flagged: bool,
+    /// A few words, for the right edge.
+    pub words: String,
+}
+
+/// What the chart needs to know.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RoomUsed {
+    /// What the baseline is, in words.
+    pub baseline: String,
+    /// All series.
+    pub series: Vec<Series>,
+}
+
+/// The overview: a row for each series, ordered by share of the room used, all on one scale.
+///
+/// # Errors
+/// `NothingToShow` without a series with points; else those of [`Chart::check`].
+pub fn chart(input: &RoomUsed) -> Result<Chart, ChartError> {
+    let mut rows: Vec<&Series> = input.series.iter().filter(|s| !s.used.is_empty()).collect();
+    super::finite(
+        "a share of the room",
+        rows.iter()
+            .flat_map(|s| s.used.iter().map(|p| p.value).chain([s.now])),
+    )?;
+    // What moved toward the limit stands above what moved away from it.
+    rows.sort_by(|a, b| b.now.total_cmp(&a.now).then(a.name.cmp(&b.name)));
+    let all = rows.len();
+    rows.truncate(ROWS);
+    let days: Vec<f64> = rows
+        .iter()
+        .flat_map(|s| s.used.iter().map(|p| f64::from(p.day)))
+        .collect();
+    let (Some(top), false) = (rows.first(), days.is_empty()) else {
+        return Err(ChartError::NothingToShow {
+            what: "series with daily points",
+        });
+    };
+    let (first, last) = days
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), d| {
+            (a.min(*d), b.max(*d))
+        });
+    let x = Axis::covering("day", "", Scale::Date, days.iter().copied(), 0.02);
+    // A series beyond its limit fills its row, and no more.
+    let largest = rows
+        .iter()
+        .flat_map(|s| s.used.iter().map(|p| p.value.abs()))
+        .fold(SMALLEST, f64::max)
+        .min(1.0);
+    let scale = FREE / largest;
+    let n = rows.len();
+    let row = |i: usize| (n - 1 - i) as f64;
+    let y = Axis::new("series", "", Scale::Linear, -0.6, n as f64 - 0.1).with_ticks(
+        rows.iter()
+            .enumerate()
+            .map(|(i, s)| Tick {
+                at: row(i),
+                label: s.name.replace(", ", "\n").replacen('\n', "\n", 1),
+            })
+            .collect(),
+    );
+    let mut layers = Vec::new();
+    for (i, s) in rows.iter().enumerate() {
+        layers.push(Layer::Line {
+            role: Role::Quiet,
+            name: Some("level of the baseline".to_owned()),
+            dash: Dash::Dotted,
+            points: vec![at(first, row(i)), at(last, row(i))],
+        });
+        let (role, name) = if s.flagged {
+            (Role::Limit, "flagged: certain, and large enough to matter")
+        } else {
+            (Role::Fit, "not flagged")
+        };
+        layers.push(Layer::Line {
+            role,
+            name: Some(name.to_owned()),
+            dash: Dash::Solid,
+            points: s
+                .used
+                .iter()
+                .map(|p| {
+                    at(
+                        f64::from(p.day),
+                        row(i) + (p.value * scale).clamp(-FREE, FREE),
+                    )
+                })
+                .collect(),
+        });
+    }
+    let beside = rows
+        .iter()
+        .enumerate()
+        .map(|(i, s)| Tick {
+            at: row(i),
+            label: format!("{} {}", signed(s.now), s.words),
+        })
+        .collect();
+    let title = if top.now >= 0.01 {
+        format!("{} used most of its room: {}", top.name, signed(top.now))
+    } else {
+        "No series used more than 1 % of its room".to_owned()
+    };
+    let subtitle = format!(
+        "Share of the room from {} to the limit; {} to {}",
+        input.baseline,
+        day_text(first as i32),
+        day_text(last as i32)
+    );
+    let mut notes = vec![format!(
+        "The distance from one row to the next is {} of the room.",
+        percent_of(1.0 / scale)
+    )];
+    if all > n {
+        notes.push(format!(
+            "The {} series that used least are not drawn.",
+            all - n
+        ));
+    }
+    let panel = Panel {
+        x: None,
+        y,
+        layers,
+        beside,
+        share: 1.0,
+    };
+    let mut chart = Chart::new(title, subtitle, x, vec![panel], notes)?;
+    chart.height = 340 + 92 * u32::try_from(n).unwrap_or(1).max(3);
+    Ok(chart)
+}
+
+fn percent_of(share: f64) -> String {
+    format!("{:.0} %", 100.0 * share)
+}
+
+fn signed(share: f64) -> String {
+    let percent = 100.0 * share;
+    if percent.abs() < 0.5 {
+        "0 %".to_owned()
+    } else {
+        format!("{percent:+.0} %")
+    }
+}

@@ -1,0 +1,229 @@
+//! What changed this month, and since an earlier report.
+
+use std::fmt::Write;
+
+use super::super::format::{
+    NONE, anchor, counted, date, expected_ppm, name, percent, text, value, with_interval,
+};
+use super::super::model::{MonthReport, OpenAction, Report, SeriesReport};
+use super::{header, row};
+
+/// Actions of an earlier report listed on the page.
+const LISTED: usize = 12;
+
+/// What is new, open and closed since an earlier report; nothing where none is known.
+pub(super) fn since(page: &mut String, report: &Report) {
+    let Some(s) = &report.since_report else {
+        return;
+    };
+    line!(page, "## Since the last report\n");
+    line!(
+        page,
+        "Against the review of {} ({} to {}): {} new, {} still open, {} closed.\n",
+        text(&s.earlier.month),
+        date(s.earlier.from),
+        date(s.earlier.to),
+        s.new.len(),
+        s.still_open.len(),
+        s.closed.len()
+    );
+    for change in &s.verdicts {
+        line!(
+            page,
+            "- verdict of [{}](#{}): {} → **{}**",
+            name(&change.title),
+            anchor(&change.series),
+            text(&change.before),
+            text(&change.now)
+        );
+    }
+    if !s.verdicts.is_empty() {
+        line!(page);
+    }
+    list(page, "New", &s.new);
+    list(page, "Closed", &s.closed);
+    list(page, "Still open", &s.still_open);
+}
+
+fn list(page: &mut String, head: &str, actions: &[OpenAction]) {
+    if actions.is_empty() {
+        return;
+    }
+    line!(page, "{head}:\n");
+    for action in actions.iter().take(LISTED) {
+        line!(
+            page,
+            "- {}: {}",
+            name(&action.subject),
+            text(&action.sentence)
+        );
+    }
+    if actions.len() > LISTED {
+        line!(
+            page,
+            "- and {} more, in results.json",
+            actions.len() - LISTED
+        );
+    }
+    line!(page);
+}
+
+/// The month under review against the time before it, what matters most first.
+pub(super) fn changes(page: &mut String, report: &Report) {
+    line!(page, "## What changed this month\n");
+    let happened = of_the_month(report);
+    for (day, sentence) in &happened {
+        line!(page, "- {}: {sentence}", date(*day));
+    }
+    if !happened.is_empty() {
+        line!(page);
+    }
+    let mut months: Vec<(&SeriesReport, &MonthReport)> = report
+        .series
+        .iter()
+        .filter_map(|s| Some((s, s.month.as_ref()?)))
+        .collect();
+    months.sort_by_key(|(_, m)| m.rank);
+    if months.is_empty() {
+        line!(page, "No unit was tested in {}.\n", text(&report.month));
+        return;
+    }
+    line!(
+        page,
+        "{} against the time before it since the last established step, at most half a year; what matters most comes first. A change counts only where its interval excludes none.\n",
+        text(&report.month)
+    );
+    header(
+        page,
+        &[
+            "series",
+            "what matters",
+            "level",
+            "spread",
+            "healthy units expected over the limit",
+            "failed",
+        ],
+    );
+    for (s, m) in &months {
+        let level = m
+            .level_pct
+            .as_ref()
+            .map_or_else(|| NONE.to_owned(), super::series::change);
+        let spread = m.spread_ratio.as_ref().map_or_else(
+            || NONE.to_owned(),
+            |e| format!("× {}", with_interval(e, |x| format!("{x:.2}"))),
+        );
+        let ppm = |e: &Option<super::super::model::E>| {
+            e.as_ref()
+                .map_or_else(|| NONE.to_owned(), |e| value(e, expected_ppm))
+        };
+        let expected = format!(
+            "{} (before {})",
+            ppm(&m.expected_reject_ppm),
+            ppm(&m.expected_reject_ppm_before)
+        );
+        let failed = m.failure_share.as_ref().map_or_else(
+            || NONE.to_owned(),
+            |e| format!("{}: {}", m.failed, with_interval(e, percent)),
+        );
+        let before = m
+            .failure_share_before
+            .as_ref()
+            .map_or_else(String::new, |e| format!("; before {}", value(e, percent)));
+        let matters = if m.matters == "nothing" {
+            NONE.to_owned()
+        } else {
+            format!("**{}**", text(m.matters_words))
+        };
+        row(
+            page,
+            &[
+                &format!("[{}](#{})", name(&s.title), anchor(&s.id)),
+                &matters,
+                &level,
+                &spread,
+                &expected,
+                &format!("{failed}{before}"),
+            ],
+        );
+    }
+    line!(page);
+    for (s, m) in &months {
+        line!(
+            page,
+            "- {}: {} ({} now, {} before)",
+            name(&s.title),
+            text(&m.sentence),
+            counted(m.units, "unit"),
+            counted(m.units_before, "unit")
+        );
+    }
+    line!(page);
+    if report.series.iter().any(|s| !s.charts.is_empty()) {
+        line!(page, "![How did each series move?](charts/movement.png)\n");
+    }
+}
+
+/// Dated happenings of the month under review, in order: movements, changes of settings, recorded events.
+fn of_the_month(report: &Report) -> Vec<(chrono::NaiveDate, String)> {
+    let mut all: Vec<(chrono::NaiveDate, String)> = report
+        .movement
+        .iter()
+        .map(|m| {
+            let size = value(&m.size_pct, super::super::format::change_pct);
+            (
+                m.date,
+                format!(
+                    "{} {} moved by {size}",
+                    if m.what == "tester" {
+                        "tester at"
+                    } else {
+                        m.what
+                    },
+                    name(&m.name)
+                ),
+            )
+        })
+        .collect();
+    all.extend(report.settings_changes.iter().map(|c| {
+        (
+            c.date,
+            format!(
+                "{} of {} at {}: {} → {}",
+                text(c.what),
+                name(&c.model),
+                name(&c.station),
+                text(&c.words[0]),
+                text(&c.words[1])
+            ),
+        )
+    }));
+    for s in &report.series {
+        for day in &s.limit_changed {
+            // One change of a limit that the settings record tells is not told twice.
+            if !report
+                .settings_changes
+                .iter()
+                .any(|c| c.date == *day && c.model == s.model)
+            {
+                all.push((*day, format!("limit of {} changed", name(&s.title))));
+            }
+        }
+    }
+    all.extend(report.events.iter().map(|e| {
+        let about: Vec<String> = [&e.model, &e.station]
+            .into_iter()
+            .filter(|n| !n.is_empty())
+            .map(|n| name(n))
+            .collect();
+        let about = if about.is_empty() {
+            String::new()
+        } else {
+            format!(" ({})", about.join(", "))
+        };
+        (e.date, format!("event: {}{about}", text(&e.what)))
+    }));
+    all.retain(|(day, _)| day.format("%Y-%m").to_string() == report.month);
+    all.sort();
+    all
+}
