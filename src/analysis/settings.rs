@@ -307,8 +307,7 @@ fn changes(pass: &Pass, runs: &[Run<'_>], k: usize, what: Setting) -> Vec<Settin
 
 /// Equal changes of several stations on one day are one.
 fn joined(mut changes: Vec<SettingChange>) -> Vec<SettingChange> {
-    changes
-        .sort_by(|a, b| (a.day, a.series, a.what, a.time).cmp(&(b.day, b.series, b.what, b.time)));
+    changes.sort_by_key(|c| (c.day, c.series, c.what, c.time));
     let mut all: Vec<SettingChange> = Vec::new();
     for change in changes {
         let same = all.iter_mut().find(|c| {

@@ -112,32 +112,35 @@ pub fn too_good(pass: &Pass, movement: &Movement, config: &Config) -> TooGood {
     }
 }
 
+/// A pass with its reading.
+struct Passed<'a> {
+    station: u16,
+    record: &'a Record,
+    serial: &'a str,
+}
+
 /// Passes of one station one after the other with one value.
 ///
 /// Chance: `N p^(k - 1)` for a run of `k` among `N` passes, `p` the share of the value among up to 200
 /// passes to either side, one added.
 fn frozen(pass: &Pass, series: usize, config: &Config) -> Vec<Frozen> {
-    let mut rows: Vec<(u16, i64, (u16, u32, u8), i64, &Record, &str)> = pass
+    let mut rows: Vec<Passed<'_>> = pass
         .passes_of(series)
         .filter(|row| row.record.shown == Shown::Value)
-        .map(|row| {
-            let r = row.record;
-            let station = pass.station_of_setup[r.setup as usize];
-            (
-                station,
-                r.time,
-                (r.source, r.line, r.part),
-                r.reading_pa,
-                r,
-                row.serial(),
-            )
+        .map(|row| Passed {
+            station: pass.station_of_setup[row.record.setup as usize],
+            record: row.record,
+            serial: row.serial(),
         })
         .collect();
-    rows.sort_unstable_by_key(|r| (r.0, r.1, r.2));
+    rows.sort_unstable_by_key(|p| {
+        let r = p.record;
+        (p.station, r.time, r.source, r.line, r.part)
+    });
     let mut found = Vec::new();
-    for of_station in rows.chunk_by(|a, b| a.0 == b.0) {
+    for of_station in rows.chunk_by(|a, b| a.station == b.station) {
         let mut start = 0;
-        for run in of_station.chunk_by(|a, b| a.3 == b.3) {
+        for run in of_station.chunk_by(|a, b| a.record.reading_pa == b.record.reading_pa) {
             let (from, to) = (start, start + run.len());
             start = to;
             if run.len() < config.frozen_readings.max(2) {
@@ -149,17 +152,22 @@ fn frozen(pass: &Pass, series: usize, config: &Config) -> Vec<Frozen> {
             let (mut all, mut same) = (2.0, 1.0);
             for other in beside {
                 all += 1.0;
-                same += f64::from(u8::from(other.3 == run[0].3));
+                same += f64::from(u8::from(
+                    other.record.reading_pa == run[0].record.reading_pa,
+                ));
             }
             let share: f64 = same / all;
             let by_chance = of_station.len() as f64 * share.powf(run.len() as f64 - 1.0);
             if by_chance < config.frozen_chance {
                 found.push(Frozen {
                     series,
-                    station: run[0].0,
-                    reading_ma: ma(run[0].3),
+                    station: run[0].station,
+                    reading_ma: ma(run[0].record.reading_pa),
                     by_chance,
-                    units: run.iter().map(|r| (r.5.to_owned(), *r.4)).collect(),
+                    units: run
+                        .iter()
+                        .map(|p| (p.serial.to_owned(), *p.record))
+                        .collect(),
                 });
             }
         }

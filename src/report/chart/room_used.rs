@@ -79,7 +79,7 @@ pub fn chart(input: &RoomUsed) -> Result<Chart, ChartError> {
             .enumerate()
             .map(|(i, s)| Tick {
                 at: row(i),
-                label: s.name.replace(", ", "\n").replacen('\n', "\n", 1),
+                label: s.name.replacen(", ", "\n", 1),
             })
             .collect(),
     );
