@@ -96,6 +96,7 @@ pub fn chart(input: &OverTime) -> Result<Chart, ChartError> {
             .chain(r.should)
     });
     let range = Axis::covering("", &input.unit, Scale::Linear, values, 0.10);
+    let few = few_ticks(&range);
     let mut odd = Vec::new();
     let panels = rows
         .iter()
@@ -103,7 +104,8 @@ pub fn chart(input: &OverTime) -> Result<Chart, ChartError> {
             let y = Axis {
                 title: format!("{} [{}]", row.name, input.unit),
                 ..range.clone()
-            };
+            }
+            .with_ticks(few.clone());
             for o in row.odd.iter().filter(|o| !y.holds(o.value)) {
                 odd.push(format!(
                     "{} {} {} on {}",
@@ -142,6 +144,17 @@ pub fn chart(input: &OverTime) -> Result<Chart, ChartError> {
     )?;
     chart.height = 330 + 215 * u32::try_from(rows.len()).unwrap_or(1).max(3);
     Ok(chart)
+}
+
+/// At most three ticks, as low panels have room for: the lowest, the highest, and the one between.
+fn few_ticks(range: &Axis) -> Vec<super::Tick> {
+    let all = range.ticks(8);
+    let chosen = [0, all.len() / 2, all.len().saturating_sub(1)];
+    all.iter()
+        .enumerate()
+        .filter(|(i, _)| chosen.contains(i))
+        .map(|(_, t)| t.clone())
+        .collect()
 }
 
 fn panel(input: &OverTime, row: &Row, y: Axis) -> Panel {

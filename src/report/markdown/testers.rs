@@ -52,10 +52,16 @@ pub(super) fn stations(page: &mut String, report: &Report) {
         ],
     );
     for s in &report.stations {
-        let offset = s
-            .offset_pct
-            .as_ref()
-            .map_or_else(|| "not known".to_owned(), change);
+        let offset = s.offset_pct.as_ref().map_or_else(
+            || "not known".to_owned(),
+            |e| {
+                if e.method == "reference" {
+                    "none: it is what the others are held against".to_owned()
+                } else {
+                    change(e)
+                }
+            },
+        );
         let offset = s
             .hint
             .map_or_else(|| offset.clone(), |h| format!("{offset}; {}", text(h)));
@@ -64,10 +70,14 @@ pub(super) fn stations(page: &mut String, report: &Report) {
             Some("ma") => "the same current on every model: leads and fixture",
             _ => NONE,
         };
-        let ma = s.offset_ma.as_ref().map_or_else(
-            || NONE.to_owned(),
-            |e| with_interval(e, |x| format!("{x:+.4} mA")),
-        );
+        let ma = s
+            .offset_ma
+            .as_ref()
+            .filter(|e| e.method != "reference")
+            .map_or_else(
+                || NONE.to_owned(),
+                |e| with_interval(e, |x| format!("{x:+.4} mA")),
+            );
         let doubt = s
             .passes_in_doubt
             .map_or_else(|| "not known".to_owned(), grouped);
