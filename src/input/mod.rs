@@ -10,6 +10,7 @@ mod compound;
 pub mod dates;
 pub mod discover;
 pub mod layout;
+mod open_document;
 pub mod outcomes;
 mod parquet;
 mod register;

@@ -14,7 +14,7 @@ use super::discover::{discover, from_path};
 use super::layout::Layout;
 use super::rows::{Parser, Words};
 use super::unpack::{Bounded, unpacked_most, unpacks_within_reason};
-use super::{parquet, text, workbook};
+use super::{open_document, parquet, text, workbook};
 use crate::config::Config;
 use crate::error::{Error, Place, Result};
 use crate::note::Note;
@@ -517,6 +517,13 @@ impl Producer<'_> {
                     e.to_string(),
                     "export it again",
                 )
+            })?;
+            open_document::is_sound(&bytes).map_err(|e| {
+                let place = Place {
+                    row: e.row,
+                    ..Place::file(path).sheet(e.sheet.as_deref())
+                };
+                Error::input(place, e.expected, e.found, "save it again")
             })?;
         }
         let sound = if bytes.starts_with(b"PK") {

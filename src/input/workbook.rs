@@ -62,8 +62,8 @@ const LAST_DAY: f64 = 2_958_466.0;
 
 /// A sheet may span this many cells in any case, and beyond that as many times the cells it holds: one
 /// stray cell in a far corner would else be a sheet of 17 000 million.
-const SPAN_ALWAYS: usize = 4 << 20;
-const SPAN_PER_CELL: usize = 16;
+const SPAN_ALWAYS: u64 = 4 << 20;
+const SPAN_PER_CELL: u64 = 16;
 
 /// A workbook, opened.
 pub struct Workbook(Sheets<Cursor<Vec<u8>>>);
@@ -177,16 +177,24 @@ fn dense(cells: Vec<calamine::Cell<Data>>) -> Result<Range<Data>, String> {
     let places = || cells.iter().map(calamine::Cell::get_position);
     let span = |of: fn((u32, u32)) -> u32| {
         let (low, high) = (places().map(of).min(), places().map(of).max());
-        low.zip(high).map_or(0, |(l, h)| (h - l) as usize + 1)
+        low.zip(high).map_or(0, |(l, h)| u64::from(h - l) + 1)
     };
-    let (rows, columns) = (span(|p| p.0), span(|p| p.1));
-    if rows.saturating_mul(columns) > SPAN_ALWAYS.max(SPAN_PER_CELL.saturating_mul(cells.len())) {
-        return Err(format!(
-            "{} cells spread over {rows} rows and {columns} columns: one of them stands far outside the table",
-            cells.len()
-        ));
+    match spans_too_far(span(|p| p.0), span(|p| p.1), cells.len() as u64) {
+        Some(what) => Err(what),
+        None => Ok(Range::from_sparse(cells)),
     }
-    Ok(Range::from_sparse(cells))
+}
+
+/// What is wrong with a sheet of so many rows and columns, of whose cells so many hold something; `None` where
+/// it may take that room.
+#[must_use]
+pub fn spans_too_far(rows: u64, columns: u64, cells: u64) -> Option<String> {
+    let most = SPAN_ALWAYS.max(SPAN_PER_CELL.saturating_mul(cells));
+    (rows.saturating_mul(columns) > most).then(|| {
+        format!(
+            "{cells} cells spread over {rows} rows and {columns} columns: one of them stands far outside the table"
+        )
+    })
 }
 
 /// A cell of a workbook as any other cell.

@@ -2,7 +2,8 @@
 //! exactly one place.
 //!
 //! Cases are drawn with proptest from a seed: sound exports, workbooks or settings, changed at random places
-//! with pieces that have hurt readers before. A case that fails is made smaller, written to a file and named.
+//! with pieces that have hurt readers before. A case that fails is made smaller, written to a file and named;
+//! the slowest case and the last that needed much more memory are kept beside it.
 //!
 //! ```text
 //! cargo bench --bench fuzz -- text --minutes 10
@@ -22,6 +23,10 @@ use proptest::test_runner::{Config as Drawing, RngAlgorithm, TestRng, TestRunner
 
 /// A case that takes longer hangs.
 const HANGS_AFTER: Duration = Duration::from_secs(30);
+/// A case from which on it is told at once, where it is also the slowest so far.
+const SLOW: Duration = Duration::from_secs(1);
+/// So much more memory than any case before it, in kB, is told at once.
+const MEMORY_NOTED: u64 = 100_000;
 /// Most memory of the process, in kB.
 const MEMORY_MOST: u64 = 3_000_000;
 /// Seed of every draw, where none is given.
@@ -403,10 +408,24 @@ fn main() {
         let (bytes, ending) = bytes_of(kind, &tree.current());
         std::fs::write(keep.join("last"), &bytes).expect("a file for the case");
         started.store(begin.elapsed().as_millis() as u64, Ordering::Relaxed);
-        let at = Instant::now();
+        let (at, peak) = (Instant::now(), peak_kb());
         let outcome = tried(kind, &bytes, ending, dir.path());
-        slowest = slowest.max(at.elapsed());
         cases += 1;
+        let (took, grew) = (at.elapsed(), peak_kb() - peak);
+        if took > slowest || grew > MEMORY_NOTED {
+            let which = if took > slowest { "slowest" } else { "largest" };
+            let name = format!("{kind:?}-{which}.{ending}").to_lowercase();
+            std::fs::write(keep.join(&name), &bytes).expect("a file for the case");
+            if took > SLOW || grew > MEMORY_NOTED {
+                println!(
+                    "case {cases} took {} ms and {} MB more, {} bytes: {name}",
+                    took.as_millis(),
+                    grew / 1000,
+                    bytes.len()
+                );
+            }
+        }
+        slowest = slowest.max(took);
         match outcome {
             Ok(end) => *ends.entry(end).or_default() += 1,
             Err(what) => {

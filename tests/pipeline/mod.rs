@@ -8,3 +8,4 @@ mod moving_stories;
 mod sample_data;
 mod stories;
 mod tallies;
+mod workbooks;
