@@ -4,6 +4,7 @@ use std::borrow::Cow;
 use std::collections::{BTreeMap, HashSet};
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::rc::Rc;
+use std::sync::Arc;
 
 use hashbrown::HashMap;
 
@@ -212,6 +213,8 @@ pub struct Parser<'a> {
     levels: FactorSet,
     plain: String,
     date: (String, Option<i64>),
+    /// What was said of unreadable rows.
+    told: HashSet<Arc<str>>,
 }
 
 /// What is known of a model before its rows are read.
@@ -260,6 +263,7 @@ impl<'a> Parser<'a> {
             levels: FactorSet(Vec::new()),
             plain: String::new(),
             date: (String::new(), None),
+            told: HashSet::new(),
         }
     }
 
@@ -277,13 +281,28 @@ impl<'a> Parser<'a> {
 
     /// Notes a row that could not even be split into cells.
     pub fn damaged(&mut self, line: u32, expected: &str, found: &str) {
-        self.batch.unreadable.push(Unreadable {
+        self.unreadable(line, "", expected, found);
+    }
+
+    fn unreadable(&mut self, line: u32, column: &str, expected: &str, found: &str) {
+        let row = Unreadable {
             source: self.source,
             line,
-            column: String::new(),
-            expected: expected.to_owned(),
-            found: shorten(found),
-        });
+            column: self.shared(column),
+            expected: self.shared(expected),
+            found: self.shared(&shorten(found)),
+        };
+        self.batch.unreadable.push(row);
+    }
+
+    /// One copy of a text for all rows that say it.
+    fn shared(&mut self, text: &str) -> Arc<str> {
+        if let Some(known) = self.told.get(text) {
+            return known.clone();
+        }
+        let told: Arc<str> = text.into();
+        self.told.insert(told.clone());
+        told
     }
 
     /// Reads one row of `width` cells.
@@ -302,9 +321,14 @@ impl<'a> Parser<'a> {
             }
         }
         if let Some((source, header)) = self.batch.other_table {
-            self.batch
-                .unreadable
-                .push(Unreadable::below_other_table(source, line, header));
+            let refused = match self.batch.unreadable.last() {
+                Some(last) if last.line > header && last.source == source => Unreadable {
+                    line,
+                    ..last.clone()
+                },
+                _ => Unreadable::below_other_table(source, line, header),
+            };
+            self.batch.unreadable.push(refused);
             return;
         }
         if let Some(expected) = layout.misfit(width, |n| cell(n).is_empty()) {
@@ -317,13 +341,9 @@ impl<'a> Parser<'a> {
             }
             match self.test(line, part, group, cell) {
                 Ok(record) => self.batch.records.push(record),
-                Err(wrong) => self.batch.unreadable.push(Unreadable {
-                    source: self.source,
-                    line,
-                    column: wrong.column,
-                    expected: wrong.expected,
-                    found: shorten(&wrong.found),
-                }),
+                Err(wrong) => {
+                    self.unreadable(line, &wrong.column, &wrong.expected, &wrong.found);
+                }
             }
         }
     }

@@ -7,6 +7,8 @@
 //! A record is kept small (56 bytes): text that repeats is coded once in a [`Book`], currents are whole
 //! picoamperes, so that equal readings are equal numbers and nothing is lost to binary fractions.
 
+use std::sync::Arc;
+
 mod book;
 mod register;
 mod units;
@@ -209,6 +211,8 @@ impl std::fmt::Display for Source {
 }
 
 /// A row that could not be understood: where, what was expected, what was found.
+///
+/// The texts are shared by the rows that say the same: a small packed file may hold ten million of them.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Unreadable {
     /// Index of its [`Source`].
@@ -216,11 +220,11 @@ pub struct Unreadable {
     /// Line or row, counted from 1.
     pub line: u32,
     /// The column's header, or empty where the row as a whole is wrong.
-    pub column: String,
+    pub column: Arc<str>,
     /// What was expected there.
-    pub expected: String,
+    pub expected: Arc<str>,
     /// What was found.
-    pub found: String,
+    pub found: Arc<str>,
 }
 
 /// The room's air on one day at one station, summed over rows.
@@ -266,12 +270,16 @@ pub struct Batch {
 impl Batch {
     /// Gives up all records, since another table began above them in row `line` of their source.
     pub fn refuse(&mut self, line: u32) {
+        let Some(first) = self.records.first() else {
+            return;
+        };
+        let refused = Unreadable::below_other_table(first.source, first.line, line);
         for record in self.records.drain(..) {
-            self.unreadable.push(Unreadable::below_other_table(
-                record.source,
-                record.line,
-                line,
-            ));
+            self.unreadable.push(Unreadable {
+                source: record.source,
+                line: record.line,
+                ..refused.clone()
+            });
         }
     }
 
@@ -290,9 +298,9 @@ impl Unreadable {
         Self {
             source,
             line,
-            column: String::new(),
-            expected: "one table in a file or sheet".to_owned(),
-            found: format!("a row below another header in row {header}"),
+            column: "".into(),
+            expected: "one table in a file or sheet".into(),
+            found: format!("a row below another header in row {header}").into(),
         }
     }
 }

@@ -133,8 +133,8 @@ impl Peek {
         let mut outcomes = BTreeMap::new();
         if let Some(pass) = pass {
             for u in &pass.unreadable {
-                if u.expected.starts_with(OUTCOME_EXPECTED) && u.found != "nothing" {
-                    *unknown_outcomes.entry(u.found.clone()).or_default() += 1;
+                if u.expected.starts_with(OUTCOME_EXPECTED) && &*u.found != "nothing" {
+                    *unknown_outcomes.entry(u.found.to_string()).or_default() += 1;
                 }
             }
             for o in pass.series.iter().flat_map(|s| &s.outcomes) {

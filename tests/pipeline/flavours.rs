@@ -522,7 +522,7 @@ fn an_unknown_or_blank_outcome_is_unreadable() {
             "{word:?}"
         );
         assert_eq!(pass.unreadable[0].line, 3);
-        assert_eq!(pass.unreadable[0].column, "outcome");
+        assert_eq!(&*pass.unreadable[0].column, "outcome");
     }
 }
 
