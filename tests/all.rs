@@ -9,6 +9,7 @@ mod support {
     pub mod evidence;
     pub mod numbers;
     pub mod run;
+    pub mod xlsb;
 }
 
 /// Arguments, messages, exit statuses, and what a failed run leaves behind.

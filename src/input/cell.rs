@@ -34,12 +34,15 @@ impl<'a> Cell<'a> {
         }
     }
 
-    /// A text cell, trimmed.
+    /// A text cell, trimmed; broken where it is the error of a spreadsheet's formula, as some formats and
+    /// spreadsheets saved as text hold it.
     #[must_use]
     pub fn from_text(text: &'a str) -> Self {
         let text = text.trim();
         if text.is_empty() {
             Self::Empty
+        } else if is_formula_error(text) {
+            Self::Broken(text)
         } else {
             Self::Text(text)
         }
@@ -65,6 +68,19 @@ impl<'a> Cell<'a> {
             Self::Clock(s) => format!("{:02}:{:02}:{:02}", s / 3600, s / 60 % 60, s % 60),
         }
     }
+}
+
+/// `#DIV/0!`, `#N/A`, `#NAME?` … in any language of a spreadsheet: capitals between a hash and a mark, or one of
+/// the few without a mark (from memory).
+fn is_formula_error(text: &str) -> bool {
+    let Some(inside) = text.strip_prefix('#') else {
+        return false;
+    };
+    ["N/A", "N/D", "NV"].contains(&inside)
+        || inside.strip_suffix(['!', '?']).is_some_and(|word| {
+            let capital = |c: char| c.is_uppercase() || "/0¡¿".contains(c);
+            !word.is_empty() && word.chars().all(capital)
+        })
 }
 
 /// A cell of delimited text without quotes that stand around it still: a stray one, or a pair of the other kind,

@@ -429,11 +429,11 @@ impl<'a> Parser<'a> {
                 .map_or(Cell::Empty, |(c, _)| cell(usize::from(c)))
         };
         let time = self.time(columns, &get)?;
-        let model = self.text(Field::Model, get(Field::Model))?;
+        let model = self.text(columns, Field::Model, get(Field::Model))?;
         if model == 0 {
             return Err(self.wrong(columns, Field::Model, "a model", ""));
         }
-        let test = self.kind(group, get(Field::Test))?;
+        let test = self.kind(group, self.sound(columns, Field::Test, get(Field::Test))?)?;
         let other = test == TestKind::Other;
         let outcome_said = self.outcome_word(columns, &get)?;
         let mut marks = Marks::default();
@@ -449,9 +449,9 @@ impl<'a> Parser<'a> {
             dwell_ms: None,
             ramp_ms: None,
             units_together: 1,
-            station: self.text(Field::Station, get(Field::Station))?,
-            fixture: self.text(Field::Fixture, get(Field::Fixture))?,
-            instrument: self.text(Field::Instrument, get(Field::Instrument))?,
+            station: self.text(columns, Field::Station, get(Field::Station))?,
+            fixture: self.text(columns, Field::Fixture, get(Field::Fixture))?,
+            instrument: self.text(columns, Field::Instrument, get(Field::Instrument))?,
             reading_step_pa: None,
         };
         if other {
@@ -473,10 +473,11 @@ impl<'a> Parser<'a> {
                     ));
                 }
             }
-            setup.test_point = self.text(Field::TestPoint, get(Field::TestPoint))?;
-            setup.step = self.text(Field::Step, get(Field::Step))?;
+            setup.test_point = self.text(columns, Field::TestPoint, get(Field::TestPoint))?;
+            setup.step = self.text(columns, Field::Step, get(Field::Step))?;
             if self.has(columns, Field::Current) {
-                setup.current = self.current(get(Field::Current));
+                setup.current =
+                    self.current(self.sound(columns, Field::Current, get(Field::Current))?);
             }
             setup.applied_mv = self.amount(columns, Field::AppliedV, &get, -3)?;
             setup.frequency_mhz = self
@@ -532,13 +533,15 @@ impl<'a> Parser<'a> {
             ));
         }
         if self.has(columns, Field::Stage) {
-            let stage = squeeze(&self.words_of(Field::Stage, get(Field::Stage)));
+            let stage = self.sound(columns, Field::Stage, get(Field::Stage))?;
+            let stage = squeeze(&self.words_of(Field::Stage, stage));
             if stage.starts_with("ramp") || stage == "rise" {
                 marks = marks.with(Marks::IN_RAMP);
             }
         }
         if self.has(columns, Field::Remark) {
-            let remark = squeeze(&self.words_of(Field::Remark, get(Field::Remark)));
+            let remark = self.sound(columns, Field::Remark, get(Field::Remark))?;
+            let remark = squeeze(&self.words_of(Field::Remark, remark));
             let words = &self.words.fault_locating;
             if !remark.is_empty() && words.iter().any(|w| remark.contains(w)) {
                 marks = marks.with(Marks::FAULT_LOCATING);
@@ -573,7 +576,8 @@ impl<'a> Parser<'a> {
                 .push((model, setup.station, v as f64 / 1000.0));
         }
         let serial = u32::try_from(self.batch.serials.len()).unwrap_or(0);
-        let plain = self.serial(get(Field::Serial));
+        let written = self.sound(columns, Field::Serial, get(Field::Serial))?;
+        let plain = self.serial(written);
         if facts.is_check_load || self.words.check_loads.contains(&plain) {
             marks = marks.with(Marks::CHECK_LOAD);
         }
@@ -716,17 +720,28 @@ impl<'a> Parser<'a> {
         }
     }
 
-    fn text(&mut self, field: Field, cell: Cell<'_>) -> std::result::Result<u32, Wrong> {
-        let key = match cell {
+    /// The cell, unless it is broken: a formula error is no serial, no remark and no lot.
+    fn sound<'c>(
+        &self,
+        columns: &Columns,
+        field: Field,
+        cell: Cell<'c>,
+    ) -> std::result::Result<Cell<'c>, Wrong> {
+        match cell {
+            Cell::Broken(found) => Err(self.wrong(columns, field, "text", found)),
+            sound => Ok(sound),
+        }
+    }
+
+    fn text(
+        &mut self,
+        columns: &Columns,
+        field: Field,
+        cell: Cell<'_>,
+    ) -> std::result::Result<u32, Wrong> {
+        let key = match self.sound(columns, field, cell)? {
             Cell::Text(t) => t,
             Cell::Empty => "",
-            Cell::Broken(t) => {
-                return Err(Wrong {
-                    column: field.name().to_owned(),
-                    expected: "text".to_owned(),
-                    found: t.to_owned(),
-                });
-            }
             other => {
                 let shown = other.shown();
                 return Ok(self.coded(field, &shown, Cell::Text(&shown)));
@@ -794,7 +809,7 @@ impl<'a> Parser<'a> {
         if columns.get(Field::Outcome).is_none() {
             return Ok(None);
         }
-        let cell = get(Field::Outcome);
+        let cell = self.sound(columns, Field::Outcome, get(Field::Outcome))?;
         let known = match cell {
             Cell::Text(t) => self.outcomes.get(t).copied(),
             _ => None,
@@ -817,7 +832,7 @@ impl<'a> Parser<'a> {
                 said
             }
         };
-        let reason = get(Field::Reason);
+        let reason = self.sound(columns, Field::Reason, get(Field::Reason))?;
         if said == Said::Class(Outcome::Pass) || reason.is_empty() {
             return Ok(Some(said));
         }
@@ -947,15 +962,18 @@ impl<'a> Parser<'a> {
         let mut levels = std::mem::take(&mut self.levels);
         levels.0.clear();
         for (field, _) in BUILT_IN_FACTORS {
-            levels.0.push(self.text(field, get(field))?);
+            levels.0.push(self.text(columns, field, get(field))?);
         }
         for n in 0..self.words.factor_values.len() {
-            let found = columns
-                .factors
-                .get(n)
-                .copied()
-                .flatten()
-                .map_or(Cell::Empty, |c| cell(usize::from(c)));
+            let column = columns.factors.get(n).copied().flatten().map(usize::from);
+            let found = column.map_or(Cell::Empty, cell);
+            if let (Cell::Broken(found), Some(column)) = (found, column) {
+                return Err(Wrong {
+                    column: self.layout.names[column].clone(),
+                    expected: "text".to_owned(),
+                    found: found.to_owned(),
+                });
+            }
             let shown: Cow<'_, str> = match found {
                 Cell::Text(t) => Cow::Borrowed(t),
                 other => Cow::Owned(other.shown()),

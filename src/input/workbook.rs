@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::io::Cursor;
 
-use calamine::{Data, DataRef, Range, Reader, SheetVisible, Sheets};
+use calamine::{CellErrorType, Data, DataRef, Range, Reader, SheetVisible, Sheets};
 
 use super::cell::{Cell, DecimalSign, decimal_sign};
 use super::columns::{Field, Headers};
@@ -211,7 +211,16 @@ fn cell(data: &Data) -> Cell<'_> {
         Data::Bool(true) => Cell::Text("true"),
         Data::Bool(false) => Cell::Text("false"),
         Data::DateTimeIso(s) | Data::DurationIso(s) => Cell::from_text(s),
-        Data::Error(_) => Cell::Broken("a formula error"),
+        Data::Error(error) => Cell::Broken(match error {
+            CellErrorType::Div0 => "#DIV/0!",
+            CellErrorType::NA => "#N/A",
+            CellErrorType::Name => "#NAME?",
+            CellErrorType::Null => "#NULL!",
+            CellErrorType::Num => "#NUM!",
+            CellErrorType::Ref => "#REF!",
+            CellErrorType::Value => "#VALUE!",
+            CellErrorType::GettingData => "#GETTING_DATA",
+        }),
         Data::DateTime(d) => {
             let days = d.as_f64();
             // Beyond the year 9999 the conversion panics.

@@ -21,6 +21,9 @@ use proptest::prelude::*;
 use proptest::strategy::ValueTree;
 use proptest::test_runner::{Config as Drawing, RngAlgorithm, TestRng, TestRunner};
 
+#[path = "../support/xlsb.rs"]
+mod xlsb;
+
 /// A case that takes longer hangs.
 const HANGS_AFTER: Duration = Duration::from_secs(30);
 /// A case from which on it is told at once, where it is also the slowest so far.
@@ -199,9 +202,10 @@ fn bytes_of(kind: Kind, (template, packing, inner, outer): &Case) -> (Vec<u8>, &
             (changed(bytes, outer), ending)
         }
         Kind::Workbook => {
-            let (book, ending) = match packing % 3 {
+            let (book, ending) = match packing % 4 {
                 0 => (xlsx(TEXTS[*template]), "xlsx"),
                 1 => (ods(TEXTS[*template]), "ods"),
+                2 => (binary(TEXTS[*template]), "xlsb"),
                 _ => (include_bytes!("../data/exports/small.xls").to_vec(), "xls"),
             };
             if ending == "xls" {
@@ -209,7 +213,7 @@ fn bytes_of(kind: Kind, (template, packing, inner, outer): &Case) -> (Vec<u8>, &
             }
             // Changes inside an entry pass the check sum of the zip.
             let mut entries = entries(&book);
-            let n = usize::from(*packing) / 3 % entries.len();
+            let n = usize::from(*packing) / 4 % entries.len();
             let data = std::mem::take(&mut entries[n].1);
             entries[n].1 = changed(data, inner);
             (changed(zipped(&entries), outer), ending)
@@ -265,6 +269,20 @@ fn xlsx(text: &str) -> Vec<u8> {
         }
     }
     book.save_to_buffer().expect("memory takes the book")
+}
+
+fn binary(text: &str) -> Vec<u8> {
+    // A true date (9 February 2026) and a formula error among them.
+    let held = |cell: &&str| match (*cell, cell.parse::<f64>()) {
+        ("", _) => xlsb::Held::Blank,
+        ("25", _) => xlsb::Held::Error(7),
+        (date, _) if date.starts_with("2026-") => xlsb::Held::Day(46_062.0),
+        (_, Ok(x)) => xlsb::Held::Number(x),
+        (text, Err(_)) => xlsb::Held::Text(text.to_owned()),
+    };
+    let cells = cells(text);
+    let rows = cells.iter().map(|r| r.iter().map(held).collect());
+    xlsb::xlsb(&[("a", false, rows.collect())])
 }
 
 fn ods(text: &str) -> Vec<u8> {

@@ -9,6 +9,7 @@ use leakdrift::config::Config;
 use super::exports::ENGLISH;
 use super::flavours::{counted, english, is_the_tally, rows, word};
 use crate::support::run::{PROGRAM, finish, folder, put, run_in};
+use crate::support::xlsb::{Held, xlsb};
 
 fn data(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -227,4 +228,180 @@ fn a_workbook_with_a_stray_cell_far_outside_is_refused() {
     let dir = folder();
     let path = put(dir.path(), "t.xlsx", book.save_to_buffer().unwrap());
     refused(&path, &["t.xlsx", "far outside"]);
+}
+
+fn held(text: &str) -> Held {
+    Held::Text(text.to_owned())
+}
+
+/// The 60 tests as a sheet of binary records.
+fn binary_rows() -> Vec<Vec<Held>> {
+    let mut sheet = vec![ENGLISH.map(held).to_vec()];
+    // Spreadsheets count days from 30 December 1899 on.
+    let start = chrono::NaiveDate::from_ymd_opt(1899, 12, 30).unwrap();
+    for r in rows() {
+        let days = (r.at.date() - start).num_days();
+        sheet.push(vec![
+            Held::Day(f64::from(i32::try_from(days).unwrap())),
+            held(&r.at.format("%H:%M:%S").to_string()),
+            held("M1"),
+            held(&r.serial),
+            held("S1"),
+            Held::Number(1500.0),
+            Held::Number(50.0),
+            r.ua.map_or(Held::Blank, |x| Held::Number(f64::from(x) / 1000.0)),
+            Held::Number(1.3),
+            held(word(r.outcome, ["ok", "too high", "flashover"])),
+        ]);
+    }
+    sheet
+}
+
+#[test]
+fn a_workbook_of_binary_records() {
+    let dir = folder();
+    let path = put(dir.path(), "t.xlsb", xlsb(&[("a", false, binary_rows())]));
+    is_the_tally(path);
+}
+
+/// Rows are named with line, column as headed, and what stands there.
+#[track_caller]
+fn are_unreadable(path: PathBuf, read: u64, places: &[(u32, &str, &str)]) {
+    let (_, pass) = counted(&[path], &Config::default());
+    let found: Vec<_> = pass
+        .unreadable
+        .iter()
+        .map(|u| (u.line, &*u.column, &*u.found))
+        .collect();
+    assert_eq!(found, places);
+    let used = read - places.len() as u64;
+    assert_eq!((pass.ledger.read, pass.ledger.used), (read, used));
+}
+
+/// By hand: row n of the table stands in row n + 2 of its sheet.
+#[test]
+fn a_formula_error_is_unreadable_wherever_a_column_has_a_meaning() {
+    let dir = folder();
+    let mut rows = binary_rows();
+    (rows[3][7], rows[5][3], rows[9][9], rows[11][2]) = (
+        Held::Error(7),
+        Held::Error(42),
+        Held::Error(42),
+        Held::Error(7),
+    );
+    let places = [
+        (4, "Leakage", "#DIV/0!"),
+        (6, "Serial No", "#N/A"),
+        (10, "Result", "#N/A"),
+        (12, "Model", "#DIV/0!"),
+    ];
+    let binary = xlsb(&[("a", false, rows.clone())]);
+    are_unreadable(put(dir.path(), "t.xlsb", binary), 60, &places);
+
+    let error = |code: u8| if code == 7 { "#DIV/0!" } else { "#N/A" };
+    let mut book = rust_xlsxwriter::Workbook::new();
+    let sheet = book.add_worksheet();
+    let day = rust_xlsxwriter::Format::new().set_num_format("yyyy-mm-dd");
+    for (r, row) in (0..).zip(&rows) {
+        for (c, cell) in (0..).zip(row) {
+            match cell {
+                Held::Blank => continue,
+                Held::Text(t) => sheet.write(r, c, t),
+                Held::Number(x) => sheet.write(r, c, *x),
+                Held::Day(x) => sheet.write_with_format(r, c, *x, &day),
+                Held::Error(e) => {
+                    let formula = rust_xlsxwriter::Formula::new("=A1/0").set_result(error(*e));
+                    sheet.write_formula(r, c, formula)
+                }
+            }
+            .unwrap();
+        }
+    }
+    let path = put(dir.path(), "t.xlsx", book.save_to_buffer().unwrap());
+    are_unreadable(path, 60, &places);
+
+    // As a common open program writes it, and as a spreadsheet saved as text.
+    let cell = |held: &Held| match held {
+        Held::Blank => text_cell(""),
+        Held::Text(t) => text_cell(t),
+        Held::Number(x) => {
+            format!("<table:table-cell office:value-type=\"float\" office:value=\"{x}\"/>")
+        }
+        Held::Day(x) => {
+            let start = chrono::NaiveDate::from_ymd_opt(1899, 12, 30).unwrap();
+            text_cell(&(start + chrono::TimeDelta::days(*x as i64)).to_string())
+        }
+        Held::Error(e) => format!(
+            "<table:table-cell table:formula=\"of:=[.A1]/0\" office:value-type=\"string\" office:string-value=\"\" calcext:value-type=\"error\"><text:p>{}</text:p></table:table-cell>",
+            error(*e)
+        ),
+    };
+    let sheet: String = rows
+        .iter()
+        .map(|r| row(r.iter().map(cell).collect()))
+        .collect();
+    let path = put(dir.path(), "t.ods", ods(&sheet_of(&sheet)));
+    are_unreadable(path, 60, &places);
+    let text = String::from_utf8(english()).unwrap();
+    let damaged = text
+        .replacen(",U-007,", ",#NV,", 1)
+        .replacen(",U-009,", ",#WERT!,", 1);
+    let path = put(dir.path(), "t.csv", damaged);
+    are_unreadable(path, 60, &[(9, "serial", "#NV"), (11, "serial", "#WERT!")]);
+}
+
+/// Hidden sheets are told of and not read: each holds the same table again, and would double the count.
+#[test]
+fn hidden_sheets_are_named_and_not_read() {
+    let dir = folder();
+    let is_named = |path: &Path, name: &str| {
+        let (read, pass) = counted(&[path.to_owned()], &Config::default());
+        assert_eq!(
+            (pass.ledger.read, read.tables.len()),
+            (60, 1),
+            "{}",
+            path.display()
+        );
+        let told = read.notes.iter().any(|n| {
+            let text = n.to_string();
+            text.contains("hidden sheets were not read") && text.contains(name)
+        });
+        assert!(told, "{}: {:?}", path.display(), read.notes);
+    };
+    let sheets = [
+        ("a", false, binary_rows()),
+        ("Earlier", true, binary_rows()),
+    ];
+    is_named(&put(dir.path(), "t.xlsb", xlsb(&sheets)), "Earlier");
+
+    let text = String::from_utf8(english()).unwrap();
+    let mut book = rust_xlsxwriter::Workbook::new();
+    for name in ["a", "Hidden", "Very hidden"] {
+        let sheet = book.add_worksheet();
+        sheet.set_name(name).unwrap();
+        match name {
+            "Hidden" => sheet.set_hidden(true),
+            "Very hidden" => sheet.set_very_hidden(true),
+            _ => sheet,
+        };
+        for (r, line) in (0..).zip(text.trim_start_matches('\u{feff}').lines()) {
+            for (c, cell) in (0..).zip(line.split(',')) {
+                sheet.write(r, c, cell).unwrap();
+            }
+        }
+    }
+    let path = put(dir.path(), "t.xlsx", book.save_to_buffer().unwrap());
+    is_named(&path, "Hidden, Very hidden");
+
+    let table: String = text
+        .trim_start_matches('\u{feff}')
+        .lines()
+        .map(|l| row(l.split(',').map(text_cell).collect()))
+        .collect();
+    let style = "<office:automatic-styles><style:style style:name=\"h\" style:family=\"table\"><style:table-properties table:display=\"false\"/></style:style></office:automatic-styles><office:body>";
+    let both = format!(
+        "{table}</table:table><table:table table:name=\"Old\" table:style-name=\"h\">{table}"
+    );
+    let content = sheet_of(&both).replacen("<office:body>", style, 1);
+    is_named(&put(dir.path(), "t.ods", ods(&content)), "Old");
 }
