@@ -350,7 +350,9 @@ impl Config {
         word: &str,
         known: impl Iterator<Item = &'w str>,
     ) -> crate::error::Error {
-        let place = self.text.find(word).map(|at| {
+        // In quotes first: a short word also stands inside others.
+        let quoted = self.text.find(&format!("{word:?}")).map(|at| at + 1);
+        let place = quoted.or_else(|| self.text.find(word)).map(|at| {
             let before = &self.text[..at];
             let line = before.matches('\n').count() + 1;
             (

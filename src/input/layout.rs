@@ -16,6 +16,10 @@ pub const MOST_COLUMNS: usize = 16_384;
 /// How many rows below the header are kept to be shown.
 pub const FIRST_ROWS: usize = 3;
 
+/// Of a row that is no header: so many cells are shown, of each so many characters.
+const CELLS_SHOWN: usize = 12;
+const CELL_SHOWN: usize = 30;
+
 /// Most groups of columns of a row.
 const MOST_GROUPS: usize = 256;
 
@@ -199,14 +203,15 @@ pub fn find(
     best
 }
 
-/// What the best row of a table without a usable header lacks, in words; `None` where no row names
-/// two columns.
+/// What stands in a table without a usable header: the row that comes nearest to one with what it lacks, else
+/// the first row of several cells. With it how much that says, for choosing between ways to split a text.
 #[must_use]
-pub fn lacking(
+pub fn instead_of_header(
     rows: &[Vec<String>],
     headers: &Headers,
     fixed: &BTreeMap<Field, String>,
-) -> Option<(usize, Vec<&'static str>)> {
+) -> (usize, String) {
+    let rows = &rows[..rows.len().min(HEADER_WITHIN)];
     let known = |row: &Vec<String>| -> Vec<Field> {
         row.iter()
             .filter_map(|cell| match headers.meaning(cell) {
@@ -215,30 +220,68 @@ pub fn lacking(
             })
             .collect()
     };
-    let (at, fields) = rows
+    let nearest = rows
         .iter()
-        .take(HEADER_WITHIN)
         .map(known)
         .enumerate()
-        .max_by(|a, b| a.1.len().cmp(&b.1.len()).then(b.0.cmp(&a.0)))?;
-    let has = |any: &[Field]| {
-        any.iter()
-            .any(|f| fields.contains(f) || fixed.contains_key(f))
+        .max_by(|a, b| a.1.len().cmp(&b.1.len()).then(b.0.cmp(&a.0)));
+    if let Some((at, fields)) = nearest.filter(|(_, fields)| fields.len() >= 2) {
+        let has = |any: &[Field]| {
+            any.iter()
+                .any(|f| fields.contains(f) || fixed.contains_key(f))
+        };
+        let needed: [(&str, &[Field]); 3] = [
+            ("a date", &[Field::TestedAt, Field::Date]),
+            ("a model", &[Field::Model]),
+            (
+                "a reading or an outcome",
+                &[Field::Reading, Field::Outcome, Field::Current],
+            ),
+        ];
+        let lacks: Vec<&str> = needed
+            .iter()
+            .filter(|(_, any)| !has(any))
+            .map(|(words, _)| *words)
+            .collect();
+        if !lacks.is_empty() {
+            let words = format!(
+                "row {} of those with cells, {}, without {}",
+                at + 1,
+                cells_shown(&rows[at]),
+                lacks.join(" and ")
+            );
+            return (2 * MOST_COLUMNS - lacks.len(), words);
+        }
+    }
+    let cells = |row: &Vec<String>| row.iter().filter(|c| !c.trim().is_empty()).count();
+    match rows.iter().position(|row| cells(row) >= 2) {
+        Some(at) => {
+            let words = format!(
+                "none; row {} of those with cells is {}",
+                at + 1,
+                cells_shown(&rows[at])
+            );
+            (cells(&rows[at]).min(MOST_COLUMNS), words)
+        }
+        None => (0, "none".to_owned()),
+    }
+}
+
+/// The first cells of a row, each cut short, as a reader can find them again.
+fn cells_shown(row: &[String]) -> String {
+    let short = |cell: &String| {
+        let flat: String = cell.trim().chars().filter(|c| !c.is_control()).collect();
+        match flat.char_indices().nth(CELL_SHOWN) {
+            Some((end, _)) => format!("{:?}…", &flat[..end]),
+            None => format!("{flat:?}"),
+        }
     };
-    let needed: [(&str, &[Field]); 3] = [
-        ("a date", &[Field::TestedAt, Field::Date]),
-        ("a model", &[Field::Model]),
-        (
-            "a reading or an outcome",
-            &[Field::Reading, Field::Outcome, Field::Current],
-        ),
-    ];
-    let lacks: Vec<&str> = needed
-        .iter()
-        .filter(|(_, any)| !has(any))
-        .map(|(words, _)| *words)
-        .collect();
-    (fields.len() >= 2 && !lacks.is_empty()).then_some((at + 1, lacks))
+    let filled: Vec<&String> = row.iter().filter(|c| !c.trim().is_empty()).collect();
+    let mut shown: Vec<String> = filled.iter().take(CELLS_SHOWN).map(|c| short(c)).collect();
+    if filled.len() > CELLS_SHOWN {
+        shown.push(format!("and {} more", filled.len() - CELLS_SHOWN));
+    }
+    shown.join(" ")
 }
 
 fn candidate(

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::config::Config;
-use crate::error::{ErrorKind, Result};
+use crate::error::Result;
 use crate::records::Outcome;
 
 /// What an outcome word says: a class, or only that the unit failed.
@@ -25,23 +25,26 @@ impl Outcomes {
     /// A reader for these settings.
     ///
     /// # Errors
-    /// Where the config maps a word to something that is no outcome.
+    /// Where the config maps a word to something that is no outcome, or expects such of a check load.
     pub fn new(config: &Config) -> Result<Self> {
         let mut mapped = BTreeMap::new();
+        let unknown = |section: &str, word: &str| {
+            let known = Outcome::ALL.iter().map(|o| o.words());
+            config.unknown(section, "outcome", word, known.chain(["fail"]))
+        };
         for (word, target) in &config.outcomes {
             let Some(said) = canonical(target) else {
-                return Err(ErrorKind::Config {
-                    path: config.path.clone().unwrap_or_default(),
-                    line: None,
-                    column: None,
-                    what: format!("[outcomes] {word:?}: unknown outcome {target:?}"),
-                    to_do:
-                        "use pass, fail, over limit, under limit, breakdown, arc or not completed"
-                            .to_owned(),
-                }
-                .into());
+                return Err(unknown(&format!("[outcomes] {word:?}"), target));
             };
             mapped.insert(super::columns::squeeze(word), said);
+        }
+        for (load, settings) in &config.check_loads {
+            // Word for word: what a check load gave is compared with it as it stands.
+            let known = |word: &str| Outcome::ALL.iter().any(|o| o.words() == word);
+            if settings.expect != "fail" && !known(&settings.expect) {
+                let section = format!("[check_loads.{load:?}] expect");
+                return Err(unknown(&section, &settings.expect));
+            }
         }
         Ok(Self { mapped })
     }

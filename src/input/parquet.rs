@@ -5,6 +5,7 @@ use std::path::Path;
 use polars::prelude::*;
 
 use super::cell::Cell;
+use super::layout::header_text;
 use super::rows::Parser;
 
 /// Column names of a file.
@@ -18,8 +19,31 @@ pub fn names(path: &Path) -> Result<Vec<String>, String> {
 
 fn scan(path: &Path) -> Result<LazyFrame, String> {
     let text = path.to_str().ok_or("a path that is no text")?;
-    LazyFrame::scan_parquet(PlRefPath::new(text), ScanArgsParquet::default())
-        .map_err(|e| e.to_string())
+    // One file: a star or bracket in its name means itself.
+    let args = ScanArgsParquet {
+        glob: false,
+        ..ScanArgsParquet::default()
+    };
+    LazyFrame::scan_parquet(PlRefPath::new(text), args).map_err(|e| e.to_string())
+}
+
+/// The first rows as a reader would see them.
+///
+/// # Errors
+/// What polars says is wrong with the file.
+pub fn first_rows(path: &Path, rows: usize) -> Result<Vec<Vec<String>>, String> {
+    let limit = IdxSize::try_from(rows).unwrap_or(IdxSize::MAX);
+    let frame = scan(path)?.limit(limit).collect();
+    let frame = frame.map_err(|e| e.to_string())?;
+    let columns = all_ready(&frame)?;
+    let cells = |row| {
+        columns
+            .iter()
+            .map(move |c: &Ready| header_text(&c.cell(row).shown()))
+    };
+    Ok((0..frame.height())
+        .map(|row| cells(row).collect())
+        .collect())
 }
 
 /// Hands the frames of a file to `each`, in order, until it says stop.
@@ -51,23 +75,29 @@ enum Ready {
 /// # Errors
 /// Where a column has a type that holds neither numbers, times nor text.
 pub fn parse(frame: &DataFrame, first_row: u64, parser: &mut Parser<'_>) -> Result<(), String> {
-    let columns = frame
-        .columns()
-        .iter()
-        .map(|c| ready(c).map_err(|e| format!("column {:?}: {e}", c.name().as_str())))
-        .collect::<Result<Vec<_>, _>>()?;
+    let columns = all_ready(frame)?;
     for row in 0..frame.height() {
-        let get = |n: usize| match columns.get(n) {
-            None => Cell::Empty,
-            Some(Ready::Numbers(c)) => c.get(row).map_or(Cell::Empty, Cell::Number),
-            Some(Ready::Stamps(c)) => c.get(row).map_or(Cell::Empty, Cell::Stamp),
-            Some(Ready::Clocks(c)) => c.get(row).map_or(Cell::Empty, Cell::Clock),
-            Some(Ready::Texts(c)) => c.get(row).map_or(Cell::Empty, Cell::from_text),
-        };
+        let get = |n: usize| columns.get(n).map_or(Cell::Empty, |c| c.cell(row));
         let line = u32::try_from(first_row + row as u64 + 1).unwrap_or(u32::MAX);
         parser.row(line, columns.len(), &get);
     }
     Ok(())
+}
+
+impl Ready {
+    fn cell(&self, row: usize) -> Cell<'_> {
+        match self {
+            Self::Numbers(c) => c.get(row).map_or(Cell::Empty, Cell::Number),
+            Self::Stamps(c) => c.get(row).map_or(Cell::Empty, Cell::Stamp),
+            Self::Clocks(c) => c.get(row).map_or(Cell::Empty, Cell::Clock),
+            Self::Texts(c) => c.get(row).map_or(Cell::Empty, Cell::from_text),
+        }
+    }
+}
+
+fn all_ready(frame: &DataFrame) -> Result<Vec<Ready>, String> {
+    let each = |c: &Column| ready(c).map_err(|e| format!("column {:?}: {e}", c.name().as_str()));
+    frame.columns().iter().map(each).collect()
 }
 
 fn ready(column: &Column) -> PolarsResult<Ready> {

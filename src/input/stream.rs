@@ -11,7 +11,7 @@ use sha2::{Digest, Sha256};
 
 use super::columns::{Field, Headers};
 use super::discover::{discover, from_path};
-use super::layout::Layout;
+use super::layout::{FIRST_ROWS, Layout};
 use super::rows::{Parser, Words};
 use super::unpack::{Bounded, unpacked_most, unpacks_within_reason};
 use super::{open_document, parquet, text, workbook};
@@ -45,7 +45,7 @@ pub struct Table {
     pub flavour: String,
     /// What its columns mean.
     pub layout: Arc<Layout>,
-    /// The cells of its first rows, as written; none for Parquet.
+    /// The cells of its first rows, as written.
     pub first: Vec<Vec<String>>,
 }
 
@@ -328,25 +328,12 @@ impl Producer<'_> {
         fixed
     }
 
-    fn no_header(
-        path: &Path,
-        sheet: Option<&str>,
-        lacking: Option<(usize, Vec<&'static str>)>,
-    ) -> Error {
-        let found = lacking.map_or_else(
-            || "none".to_owned(),
-            |(row, lacks)| {
-                format!(
-                    "row {row} of those with cells, without {}",
-                    lacks.join(" and ")
-                )
-            },
-        );
+    fn no_header(path: &Path, sheet: Option<&str>, found: &str) -> Error {
         Error::input(
             Place::file(path).sheet(sheet),
             "a header naming at least a date, a model and a reading or an outcome within the first 100 lines",
             found,
-            "map its headers under [columns] in leakdrift.toml (see `leakdrift peek`)",
+            "say what its headers mean in leakdrift.toml: under [columns] a line \"HEADER AS EXPORTED\" = \"model\" for each",
         )
     }
 
@@ -424,8 +411,8 @@ impl Producer<'_> {
         let Some((delimiter, mut layout)) =
             text::understand(&first.bytes, &self.headers, &self.fixed(path))
         else {
-            let lacks = text::lacking(&first.bytes, &self.headers, &self.fixed(path));
-            return Err(Self::no_header(path, sheet, lacks));
+            let found = text::instead_of_header(&first.bytes, &self.headers, &self.fixed(path));
+            return Err(Self::no_header(path, sheet, &found));
         };
         let (mut order, mut needed) =
             text::date_order(&first.bytes, delimiter, &layout, layout.header_rows);
@@ -569,7 +556,8 @@ impl Producer<'_> {
             let Some((mut layout, order, needed)) =
                 workbook::understand(&sheet, &self.headers, &self.fixed(path))
             else {
-                without.push(name);
+                let found = workbook::instead_of_header(&sheet, &self.headers, &self.fixed(path));
+                without.push((name, found));
                 continue;
             };
             layout.order = order.or(self.config.date_order);
@@ -585,16 +573,22 @@ impl Producer<'_> {
             self.send(source, &layout, skip, Work::Sheet(Box::new(sheet)));
         }
         if used == 0 {
-            return Err(Self::no_header(
-                path,
-                without.first().map(String::as_str),
-                None,
-            ));
+            let (name, found) = without
+                .first()
+                .map_or((None, "no sheet that can be read"), |(n, f)| {
+                    (Some(n.as_str()), f)
+                });
+            return Err(Self::no_header(path, name, found));
         }
         if !without.is_empty() {
+            let sheets: Vec<String> = without
+                .iter()
+                .map(|(name, found)| format!("{name} ({found})"))
+                .collect();
             self.read.notes.push(Note::new(format!(
                 "{}: no header was found in sheet {}, so it was not read; map its headers under [columns] if it holds results",
-                path.display(), without.join(", "),
+                path.display(),
+                sheets.join(", "),
             )));
         }
         Ok(())
@@ -605,12 +599,17 @@ impl Producer<'_> {
             Error::input(Place::file(path), "a Parquet file", what, "write it again")
         };
         let names = parquet::names(path).map_err(broken)?;
-        let (_, mut layout) = super::layout::find(&[names], &[], &self.headers, &self.fixed(path))
-            .ok_or_else(|| Self::no_header(path, None, None))?;
+        let (head, fixed) = ([names], self.fixed(path));
+        let (_, mut layout) =
+            super::layout::find(&head, &[], &self.headers, &fixed).ok_or_else(|| {
+                let (_, found) = super::layout::instead_of_header(&head, &self.headers, &fixed);
+                Self::no_header(path, None, &found)
+            })?;
         layout.header_rows = 0;
         layout.order = self.config.date_order;
         let layout = Arc::new(layout);
-        let source = self.add_table(path, None, "Parquet".to_owned(), &layout, Vec::new())?;
+        let rows = parquet::first_rows(path, FIRST_ROWS).map_err(broken)?;
+        let source = self.add_table(path, None, "Parquet".to_owned(), &layout, rows)?;
         let state = Arc::new(Mutex::new((self.number, 0_u64)));
         let (shared, to_parse, piece_layout) =
             (state.clone(), self.to_parse.clone(), layout.clone());

@@ -225,17 +225,18 @@ pub fn understand(
     Some((delimiter, layout))
 }
 
-/// What the best row of a piece lacks as a header, over all delimiters.
+/// What stands in a piece without a usable header, split as it says most.
 #[must_use]
-pub fn lacking(
+pub fn instead_of_header(
     piece: &[u8],
     headers: &Headers,
     fixed: &BTreeMap<Field, String>,
-) -> Option<(usize, Vec<&'static str>)> {
-    DELIMITERS
-        .into_iter()
-        .filter_map(|d| super::layout::lacking(&head(piece, d, HEADER_WITHIN), headers, fixed))
-        .min_by_key(|(_, lacks)| lacks.len())
+) -> String {
+    let found = DELIMITERS
+        .map(|d| super::layout::instead_of_header(&head(piece, d, HEADER_WITHIN), headers, fixed));
+    // Of equals the first.
+    let best = found.into_iter().rev().max_by_key(|(score, _)| *score);
+    best.map_or_else(|| "none".to_owned(), |(_, words)| words)
 }
 
 /// Whether so many rows are shorter than the header that it is this exporter's manner.

@@ -280,6 +280,19 @@ pub fn understand(
     Some((layout, order, needed))
 }
 
+/// What stands in a sheet without a usable header.
+#[must_use]
+pub fn instead_of_header(
+    sheet: &Sheet,
+    headers: &Headers,
+    fixed: &BTreeMap<Field, String>,
+) -> String {
+    let rows: Vec<Vec<String>> = (0..sheet.cells.height().min(HEADER_WITHIN))
+        .map(|n| sheet.text_row(n))
+        .collect();
+    super::layout::instead_of_header(&rows, headers, fixed).1
+}
+
 /// Parses the rows of a sheet below its header.
 pub fn parse(sheet: &Sheet, skip: usize, parser: &mut Parser<'_>) {
     let first = sheet.cells.start().map_or(0, |(row, _)| row);

@@ -6,6 +6,7 @@ mod ledger;
 mod limit_study;
 mod moving_stories;
 mod sample_data;
+mod settings;
 mod stories;
 mod tallies;
 mod workbooks;
