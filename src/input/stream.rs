@@ -5,6 +5,7 @@ use std::fs::File;
 use std::io::{BufRead, BufReader, Cursor, Read as _};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
+use std::time::SystemTime;
 
 use crossbeam_channel::{Receiver, Sender, bounded};
 use sha2::{Digest, Sha256};
@@ -237,9 +238,28 @@ impl std::io::Read for Checked {
 impl Producer<'_> {
     fn file(&mut self, path: &Path) {
         let hash = Arc::new(Mutex::new((Sha256::new(), 0)));
+        let before = at_rest(path);
         let outcome = self.table_of(path, &hash);
         if let Err(error) = outcome {
             self.fail(error);
+        }
+        // An end that is cut inside a cell can look like a whole row.
+        if let (Ok(before), after) = (before, at_rest(path))
+            && after.as_ref().ok() != Some(&before)
+        {
+            let found = match after {
+                Ok(after) => format!(
+                    "one that changed meanwhile ({} bytes, then {})",
+                    before.0, after.0
+                ),
+                Err(e) => format!("one that went away meanwhile ({e})"),
+            };
+            self.fail(Error::input(
+                Place::file(path),
+                "a file that stays as it is while it is read",
+                found,
+                "run again once it is written; what was read of it is used",
+            ));
         }
         let (sha, bytes) = std::mem::take(&mut *hash.lock().expect("no thread panics holding it"));
         self.done += bytes;
@@ -633,6 +653,12 @@ impl Producer<'_> {
         self.number = state.lock().expect("no thread panics holding it").0;
         streamed.map_err(broken)
     }
+}
+
+/// Size of a file and when it was last written: it changes where somebody still writes to it.
+fn at_rest(path: &Path) -> std::io::Result<(u64, Option<SystemTime>)> {
+    let facts = path.metadata()?;
+    Ok((facts.len(), facts.modified().ok()))
 }
 
 /// Opens a file again, for a second look at its dates.

@@ -9,4 +9,5 @@ mod sample_data;
 mod settings;
 mod stories;
 mod tallies;
+mod unsteady;
 mod workbooks;
