@@ -1,0 +1,269 @@
+//! One test of a row: which of its cells say what, and which do not go together.
+
+use std::hash::{DefaultHasher, Hash, Hasher};
+use std::rc::Rc;
+
+use super::{Parser, Wrong};
+use crate::input::cell::Cell;
+use crate::input::columns::{Field, squeeze};
+use crate::input::layout::{Columns, Group};
+use crate::input::outcomes::Said;
+use crate::input::words::plain_serial;
+use crate::records::{Current, Limits, Marks, Outcome, Record, Setup, Shown, TestKind};
+
+/// What is known of a model before its rows are read.
+pub(super) struct ModelFacts {
+    name: String,
+    is_check_load: bool,
+    limits: Limits,
+}
+
+impl Parser<'_> {
+    pub(super) fn test<'c>(
+        &mut self,
+        line: u32,
+        part: usize,
+        group: &Group,
+        cell: &impl Fn(usize) -> Cell<'c>,
+    ) -> std::result::Result<Record, Wrong> {
+        let columns = &group.columns;
+        let get = |field: Field| {
+            columns
+                .get(field)
+                .map_or(Cell::Empty, |(c, _)| cell(usize::from(c)))
+        };
+        let time = self.time(columns, &get)?;
+        let model = self.text(columns, Field::Model, get(Field::Model))?;
+        if model == 0 {
+            return Err(self.wrong(columns, Field::Model, "a model", ""));
+        }
+        let test = self.kind(group, self.sound(columns, Field::Test, get(Field::Test))?)?;
+        let other = test == TestKind::Other;
+        let outcome_said = self.outcome_word(columns, &get)?;
+        let mut marks = Marks::default();
+        let (mut shown, mut reading_pa, mut limits) = (Shown::Nothing, 0, Limits::default());
+        let mut setup = Setup {
+            model,
+            test,
+            test_point: 0,
+            step: 0,
+            current: Current::Total,
+            applied_mv: None,
+            frequency_mhz: None,
+            dwell_ms: None,
+            ramp_ms: None,
+            units_together: 1,
+            station: self.text(columns, Field::Station, get(Field::Station))?,
+            fixture: self.text(columns, Field::Fixture, get(Field::Fixture))?,
+            instrument: self.text(columns, Field::Instrument, get(Field::Instrument))?,
+            reading_step_pa: None,
+        };
+        if other {
+            marks = marks.with(Marks::OTHER_TEST);
+        } else {
+            if let Some(written) = self.written(columns, Field::Reading, get(Field::Reading))? {
+                shown = match written.side {
+                    -1 => Shown::Below,
+                    1 => Shown::Above,
+                    _ => Shown::Value,
+                };
+                reading_pa = self.scaled(columns, Field::Reading, written, -12)?;
+                if reading_pa < 0 {
+                    return Err(self.wrong(
+                        columns,
+                        Field::Reading,
+                        "a current of zero or more",
+                        &get(Field::Reading).shown(),
+                    ));
+                }
+            }
+            setup.test_point = self.text(columns, Field::TestPoint, get(Field::TestPoint))?;
+            setup.step = self.text(columns, Field::Step, get(Field::Step))?;
+            if self.has(columns, Field::Current) {
+                setup.current =
+                    self.current(self.sound(columns, Field::Current, get(Field::Current))?);
+            }
+            setup.applied_mv = self.amount(columns, Field::AppliedV, &get, -3)?;
+            setup.frequency_mhz = self
+                .amount(columns, Field::Frequency, &get, -3)?
+                .filter(|_| !test.is_dc());
+            setup.dwell_ms = self.amount(columns, Field::Dwell, &get, -3)?;
+            setup.ramp_ms = self.amount(columns, Field::Ramp, &get, -3)?;
+            setup.reading_step_pa = self.amount(columns, Field::ReadingStep, &get, -12)?;
+            setup.units_together = self
+                .whole(columns, Field::UnitsTogether, &get)?
+                .and_then(|n| u16::try_from(n).ok())
+                .unwrap_or(1);
+            let positive = |x: Option<i64>| x.filter(|&v| v > 0);
+            limits = Limits {
+                high_pa: positive(self.amount(columns, Field::HighLimit, &get, -12)?),
+                low_pa: positive(self.amount(columns, Field::LowLimit, &get, -12)?),
+            };
+        }
+        let facts = self.model_facts(model, get(Field::Model));
+        if limits.high_pa.is_none() {
+            limits.high_pa = facts.limits.high_pa;
+            limits.low_pa = limits.low_pa.or(facts.limits.low_pa);
+        }
+        let outcome = match outcome_said {
+            Some(Said::Class(outcome)) => outcome,
+            Some(Said::Fail) if other => Outcome::Breakdown,
+            Some(Said::Fail) => {
+                marks = marks.with(Marks::DERIVED);
+                derived_failure(reading_pa, shown, limits)
+            }
+            None if other => Outcome::Pass,
+            None => {
+                if shown == Shown::Nothing || limits.high_pa.is_none() {
+                    return Err(self.wrong(
+                        columns,
+                        Field::Outcome,
+                        "an outcome, or a reading and a high limit to derive it from",
+                        "",
+                    ));
+                }
+                match derived_failure(reading_pa, shown, limits) {
+                    Outcome::Breakdown => Outcome::Pass,
+                    found => found,
+                }
+            }
+        };
+        if outcome == Outcome::Pass && shown == Shown::Nothing && !other {
+            return Err(self.wrong(
+                columns,
+                Field::Reading,
+                "a number",
+                &get(Field::Reading).shown(),
+            ));
+        }
+        if self.has(columns, Field::Stage) {
+            let stage = self.sound(columns, Field::Stage, get(Field::Stage))?;
+            let stage = squeeze(&self.words_of(Field::Stage, stage));
+            if stage.starts_with("ramp") || stage == "rise" {
+                marks = marks.with(Marks::IN_RAMP);
+            }
+        }
+        if self.has(columns, Field::Remark) {
+            let remark = self.sound(columns, Field::Remark, get(Field::Remark))?;
+            let remark = squeeze(&self.words_of(Field::Remark, remark));
+            let words = &self.words.fault_locating;
+            if !remark.is_empty() && words.iter().any(|w| remark.contains(w)) {
+                marks = marks.with(Marks::FAULT_LOCATING);
+            }
+        }
+        let count = match self.whole(columns, Field::Count, &get)? {
+            Some(0) => {
+                return Err(self.wrong(columns, Field::Count, "a count of one or more", "0"));
+            }
+            Some(n) => u32::try_from(n).map_err(|_| {
+                self.wrong(
+                    columns,
+                    Field::Count,
+                    "a count below 4 000 000 000",
+                    &n.to_string(),
+                )
+            })?,
+            None => 1,
+        };
+        if columns.get(Field::Count).is_some() {
+            marks = marks.with(Marks::TALLIED).with(Marks::NO_SERIAL);
+        }
+        let factors = self.factor_set(columns, &get, cell)?;
+        self.air(columns, &get, setup.station, time)?;
+        if setup.applied_mv.is_none()
+            && !other
+            && let Some(v) = self.amount(columns, Field::MeasuredV, &get, -3)?
+        {
+            #[expect(clippy::cast_precision_loss, reason = "millivolts stay far below 2^53")]
+            self.batch
+                .measured_v
+                .push((model, setup.station, v as f64 / 1000.0));
+        }
+        let serial = u32::try_from(self.batch.serials.len()).unwrap_or(0);
+        let written = self.sound(columns, Field::Serial, get(Field::Serial))?;
+        let plain = self.serial(written);
+        if facts.is_check_load || self.words.check_loads.contains(&plain) {
+            marks = marks.with(Marks::CHECK_LOAD);
+        }
+        if plain.is_empty() || self.words.placeholders.contains(&plain) {
+            marks = marks.with(Marks::NO_SERIAL);
+        }
+        let book = self.book;
+        let setup_code = *self
+            .setups
+            .entry(setup)
+            .or_insert_with(|| book.setups.code(&setup));
+        let limits_code = *self
+            .limits
+            .entry(limits)
+            .or_insert_with(|| book.limits.code(&limits));
+        let mut hasher = DefaultHasher::new();
+        facts.name.hash(&mut hasher);
+        plain.hash(&mut hasher);
+        if marks.has(Marks::NO_SERIAL) {
+            (
+                time,
+                reading_pa,
+                setup_code,
+                limits_code,
+                factors,
+                outcome,
+                count,
+            )
+                .hash(&mut hasher);
+        }
+        self.plain = plain;
+        Ok(Record {
+            unit: hasher.finish(),
+            reading_pa,
+            time,
+            setup: setup_code,
+            factors,
+            limits: limits_code,
+            count,
+            line,
+            serial,
+            source: self.source,
+            part: u8::try_from(part).unwrap_or(u8::MAX),
+            outcome,
+            shown,
+            marks,
+        })
+    }
+
+    /// Whether a table says anything about a field.
+    pub(super) fn has(&self, columns: &Columns, field: Field) -> bool {
+        columns.get(field).is_some() || self.layout.fixed.contains_key(&field)
+    }
+
+    fn model_facts(&mut self, code: u32, cell: Cell<'_>) -> Rc<ModelFacts> {
+        if let Some(facts) = self.models.get(&code) {
+            return facts.clone();
+        }
+        let name = self.words_of(Field::Model, cell);
+        let facts = Rc::new(ModelFacts {
+            is_check_load: self.words.check_loads.contains(&plain_serial(&name)),
+            limits: self
+                .words
+                .model_limits
+                .get(&name)
+                .copied()
+                .unwrap_or_default(),
+            name,
+        });
+        self.models.insert(code, facts.clone());
+        facts
+    }
+}
+
+/// A failure's class from its reading (design section 4).
+fn derived_failure(reading_pa: i64, shown: Shown, limits: Limits) -> Outcome {
+    let known = matches!(shown, Shown::Value | Shown::Above);
+    if known && limits.high_pa.is_some_and(|h| reading_pa >= h) {
+        Outcome::OverLimit
+    } else if shown == Shown::Value && limits.low_pa.is_some_and(|l| reading_pa < l) {
+        Outcome::UnderLimit
+    } else {
+        Outcome::Breakdown
+    }
+}

@@ -1,0 +1,360 @@
+//! What one cell says, read as what its column means: a time, a text, a kind of test, an outcome, a number.
+
+use super::{Parser, Wrong};
+use crate::input::cell::{Cell, DecimalSign, Written, number};
+use crate::input::columns::{Field, squeeze};
+use crate::input::dates::{clock, written_date};
+use crate::input::kinds::test_kind;
+use crate::input::layout::{Columns, Group};
+use crate::input::outcomes::Said;
+use crate::records::{Current, Decimal, Outcome, Quantity, TestKind};
+
+impl Parser<'_> {
+    pub(super) fn wrong(
+        &self,
+        columns: &Columns,
+        field: Field,
+        expected: &str,
+        found: &str,
+    ) -> Wrong {
+        Wrong {
+            column: columns
+                .get(field)
+                .and_then(|(c, _)| self.layout.names.get(usize::from(c)).cloned())
+                .unwrap_or_else(|| field.name().to_owned()),
+            expected: expected.to_owned(),
+            found: if found.is_empty() {
+                "nothing".to_owned()
+            } else {
+                found.to_owned()
+            },
+        }
+    }
+
+    pub(super) fn time<'c>(
+        &mut self,
+        columns: &Columns,
+        get: &impl Fn(Field) -> Cell<'c>,
+    ) -> std::result::Result<i64, Wrong> {
+        let (field, value) = match get(Field::TestedAt) {
+            Cell::Empty => (Field::Date, get(Field::Date)),
+            found => (Field::TestedAt, found),
+        };
+        let value = if value.is_empty() {
+            self.layout
+                .fixed
+                .get(&field)
+                .map_or(Cell::Empty, |t| Cell::from_text(t))
+        } else {
+            value
+        };
+        let (day_s, mut time_s) = match value {
+            Cell::Stamp(seconds) => (
+                seconds - seconds.rem_euclid(86_400),
+                Some(seconds.rem_euclid(86_400)),
+            ),
+            Cell::Text(text) => {
+                let Some((date, rest)) = written_date(text) else {
+                    return Err(self.wrong(columns, field, "a date", text));
+                };
+                let key = &text[..text.len() - rest.len()];
+                if self.date.0 != key {
+                    self.date = (key.to_owned(), date.day(self.layout.order));
+                }
+                let Some(day) = self.date.1 else {
+                    return Err(self.wrong(columns, field, "a day that exists", text));
+                };
+                let time = if rest.is_empty() {
+                    None
+                } else {
+                    Some(
+                        clock(rest)
+                            .ok_or_else(|| self.wrong(columns, field, "a time of day", text))?,
+                    )
+                };
+                (day * 86_400, time)
+            }
+            other => return Err(self.wrong(columns, field, "a date", &other.shown())),
+        };
+        match get(Field::Time) {
+            Cell::Empty => {}
+            Cell::Clock(s) => time_s = Some(s),
+            Cell::Stamp(s) => time_s = Some(s.rem_euclid(86_400)),
+            Cell::Text(text) => {
+                time_s = Some(
+                    clock(text)
+                        .ok_or_else(|| self.wrong(columns, Field::Time, "a time of day", text))?,
+                );
+            }
+            other => return Err(self.wrong(columns, Field::Time, "a time of day", &other.shown())),
+        }
+        Ok(day_s + time_s.unwrap_or(12 * 3600))
+    }
+
+    /// The text of a cell after the config's `[values]`, or the table's fixed value.
+    pub(super) fn words_of(&self, field: Field, cell: Cell<'_>) -> String {
+        let shown = match cell {
+            Cell::Empty => self.layout.fixed.get(&field).cloned().unwrap_or_default(),
+            Cell::Text(t) => t.to_owned(),
+            other => other.shown(),
+        };
+        match self
+            .words
+            .values
+            .get(&field)
+            .and_then(|t| t.get(&squeeze(&shown)))
+        {
+            Some(mapped) => mapped.clone(),
+            None => shown,
+        }
+    }
+
+    /// The cell, unless it is broken: a formula error is no serial, no remark and no lot.
+    pub(super) fn sound<'c>(
+        &self,
+        columns: &Columns,
+        field: Field,
+        cell: Cell<'c>,
+    ) -> std::result::Result<Cell<'c>, Wrong> {
+        match cell {
+            Cell::Broken(found) => Err(self.wrong(columns, field, "text", found)),
+            sound => Ok(sound),
+        }
+    }
+
+    pub(super) fn text(
+        &mut self,
+        columns: &Columns,
+        field: Field,
+        cell: Cell<'_>,
+    ) -> std::result::Result<u32, Wrong> {
+        let key = match self.sound(columns, field, cell)? {
+            Cell::Text(t) => t,
+            Cell::Empty => "",
+            other => {
+                let shown = other.shown();
+                return Ok(self.coded(field, &shown, Cell::Text(&shown)));
+            }
+        };
+        if key.is_empty() {
+            // Most columns that a file lacks are asked for in every row.
+            if let Some(code) = self.blank[field.index()] {
+                return Ok(code);
+            }
+            let code = self.coded(field, key, cell);
+            self.blank[field.index()] = Some(code);
+            return Ok(code);
+        }
+        Ok(self.coded(field, key, cell))
+    }
+
+    pub(super) fn coded(&mut self, field: Field, key: &str, cell: Cell<'_>) -> u32 {
+        if let Some(&code) = self.texts[field.index()].get(key) {
+            return code;
+        }
+        let code = self.book.texts.code(&self.words_of(field, cell));
+        self.texts[field.index()].insert(key.to_owned(), code);
+        code
+    }
+
+    pub(super) fn kind(
+        &mut self,
+        group: &Group,
+        cell: Cell<'_>,
+    ) -> std::result::Result<TestKind, Wrong> {
+        let named = match cell {
+            Cell::Empty => group.title.clone().map_or_else(
+                || self.words_of(Field::Test, Cell::Empty),
+                |t| self.words_of(Field::Test, Cell::Text(&t)),
+            ),
+            Cell::Text(t) => {
+                if let Some(&kind) = self.tests.get(t) {
+                    return Ok(kind);
+                }
+                self.words_of(Field::Test, cell)
+            }
+            other => other.shown(),
+        };
+        let kind = if named.is_empty() {
+            self.words.default_test
+        } else {
+            match test_kind(&named, self.words.default_test) {
+                Some(kind) => kind,
+                None => {
+                    *self.batch.unknown_tests.entry(named.clone()).or_default() += 1;
+                    return Ok(TestKind::Other);
+                }
+            }
+        };
+        if let Cell::Text(t) = cell {
+            self.tests.insert(t.to_owned(), kind);
+        }
+        Ok(kind)
+    }
+
+    /// What the outcome column says, sharpened by the reason column; `None` where there is no outcome
+    /// column at all.
+    pub(super) fn outcome_word<'c>(
+        &mut self,
+        columns: &Columns,
+        get: &impl Fn(Field) -> Cell<'c>,
+    ) -> std::result::Result<Option<Said>, Wrong> {
+        if columns.get(Field::Outcome).is_none() {
+            return Ok(None);
+        }
+        let cell = self.sound(columns, Field::Outcome, get(Field::Outcome))?;
+        let known = match cell {
+            Cell::Text(t) => self.outcomes.get(t).copied(),
+            _ => None,
+        };
+        let said = match known {
+            Some(said) => said,
+            None => {
+                let word = self.words_of(Field::Outcome, cell);
+                let Some(said) = self.said(&word) else {
+                    return Err(self.wrong(
+                        columns,
+                        Field::Outcome,
+                        "an outcome word (map it under [outcomes])",
+                        &word,
+                    ));
+                };
+                if let Cell::Text(t) = cell {
+                    self.outcomes.insert(t.to_owned(), said);
+                }
+                said
+            }
+        };
+        let reason = self.sound(columns, Field::Reason, get(Field::Reason))?;
+        if said == Said::Class(Outcome::Pass) || reason.is_empty() {
+            return Ok(Some(said));
+        }
+        let reason = self.words_of(Field::Reason, reason);
+        Ok(Some(match self.said(&reason) {
+            Some(Said::Class(class)) if class != Outcome::Pass => Said::Class(class),
+            _ => said,
+        }))
+    }
+
+    pub(super) fn said(&mut self, word: &str) -> Option<Said> {
+        if let Some(&said) = self.said.get(word) {
+            return said;
+        }
+        let said = if word.trim().is_empty() {
+            None
+        } else {
+            self.words.outcomes.said(word)
+        };
+        self.said.insert(word.to_owned(), said);
+        said
+    }
+
+    pub(super) fn current(&self, cell: Cell<'_>) -> Current {
+        match squeeze(&self.words_of(Field::Current, cell))
+            .replace('_', " ")
+            .as_str()
+        {
+            "in phase" | "resistive" | "real" => Current::InPhase,
+            _ => Current::Total,
+        }
+    }
+
+    pub(super) fn written(
+        &self,
+        columns: &Columns,
+        field: Field,
+        cell: Cell<'_>,
+    ) -> std::result::Result<Option<Written>, Wrong> {
+        Ok(Some(match cell {
+            Cell::Empty => match self.layout.fixed.get(&field) {
+                Some(text) => number(text, DecimalSign::Point)
+                    .ok_or_else(|| self.wrong(columns, field, "a number", text))?,
+                None => return Ok(None),
+            },
+            Cell::Number(x) => Written {
+                number: Decimal::from_f64(x)
+                    .ok_or_else(|| self.wrong(columns, field, "a number", &x.to_string()))?,
+                unit: None,
+                side: 0,
+            },
+            Cell::Text("-" | "–" | "—") => return Ok(None),
+            Cell::Text(text) => number(text, self.layout.sign)
+                .ok_or_else(|| self.wrong(columns, field, "a number", text))?,
+            other => return Err(self.wrong(columns, field, "a number", &other.shown())),
+        }))
+    }
+
+    /// A written number in powers of ten of its base unit.
+    pub(super) fn scaled(
+        &self,
+        columns: &Columns,
+        field: Field,
+        written: Written,
+        power: i32,
+    ) -> std::result::Result<i64, Wrong> {
+        let canonical = field.quantity();
+        let unit = match (written.unit, canonical) {
+            (Some(unit), Some(expected)) if !unit.same_kind(expected) => {
+                return Err(self.wrong(
+                    columns,
+                    field,
+                    &format!("a value in {}", unit_words(expected)),
+                    "another unit",
+                ));
+            }
+            (unit, _) => unit
+                .or_else(|| columns.get(field).and_then(|(_, u)| u))
+                .or(canonical)
+                .map_or(0, Quantity::exponent),
+        };
+        written.number.in_units_of(power - unit).ok_or_else(|| {
+            self.wrong(
+                columns,
+                field,
+                "a number of usual size",
+                "a number too large",
+            )
+        })
+    }
+
+    pub(super) fn amount<'c>(
+        &self,
+        columns: &Columns,
+        field: Field,
+        get: &impl Fn(Field) -> Cell<'c>,
+        power: i32,
+    ) -> std::result::Result<Option<i64>, Wrong> {
+        match self.written(columns, field, get(field))? {
+            Some(written) => self.scaled(columns, field, written, power).map(Some),
+            None => Ok(None),
+        }
+    }
+
+    pub(super) fn whole<'c>(
+        &self,
+        columns: &Columns,
+        field: Field,
+        get: &impl Fn(Field) -> Cell<'c>,
+    ) -> std::result::Result<Option<u64>, Wrong> {
+        let cell = get(field);
+        match self.written(columns, field, cell)? {
+            None => Ok(None),
+            Some(w) => match w.number.in_units_of(0).and_then(|n| u64::try_from(n).ok()) {
+                Some(n) => Ok(Some(n)),
+                None => Err(self.wrong(columns, field, "a whole number", &cell.shown())),
+            },
+        }
+    }
+}
+
+fn unit_words(quantity: Quantity) -> &'static str {
+    match quantity {
+        Quantity::Current(_) => "µA, mA or A",
+        Quantity::Voltage(_) => "V or kV",
+        Quantity::Resistance(_) => "Ω",
+        Quantity::Frequency(_) => "Hz",
+        Quantity::Time(_) => "s",
+        Quantity::Celsius => "°C",
+        Quantity::Percent => "%",
+    }
+}
