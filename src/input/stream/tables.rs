@@ -1,0 +1,300 @@
+//! One way for each kind of file: its tables, understood, and sent on in pieces.
+
+use std::fs::File;
+use std::io::{BufRead, BufReader, Cursor, Read as _};
+use std::path::Path;
+use std::sync::{Arc, Mutex};
+
+use super::producer::{LOOK, Producer};
+use super::{Piece, Work};
+use crate::error::{Error, Place, Result};
+use crate::input::layout::{FIRST_ROWS, find, instead_of_header};
+use crate::input::unpack::{Bounded, unpacked_most, unpacks_within_reason};
+use crate::input::{compound, open_document, parquet, text, workbook};
+use crate::note::Note;
+
+impl Producer<'_> {
+    pub(super) fn text<'r>(
+        &mut self,
+        path: &Path,
+        sheet: Option<&str>,
+        mut reader: impl BufRead + 'r,
+        packed: &str,
+        again: &dyn Fn() -> std::io::Result<Box<dyn std::io::Read>>,
+    ) -> Result<()> {
+        let broken = |e: std::io::Error| {
+            Error::input(
+                Place::file(path).sheet(sheet),
+                "a readable file",
+                e.to_string(),
+                "export it again",
+            )
+        };
+        let encoding = text::encoding(reader.fill_buf().map_err(broken)?);
+        let mut pieces = text::Pieces::new(text::decoded(reader, encoding));
+        let Some(first) = pieces.next().map_err(broken)? else {
+            return Err(Error::input(
+                Place::file(path).sheet(sheet),
+                "a table",
+                "nothing",
+                "export it again",
+            ));
+        };
+        let Some((delimiter, mut layout)) =
+            text::understand(&first.bytes, &self.headers, &self.fixed(path))
+        else {
+            let found = text::instead_of_header(&first.bytes, &self.headers, &self.fixed(path));
+            return Err(Self::no_header(path, sheet, &found));
+        };
+        let (mut order, mut needed) =
+            text::date_order(&first.bytes, delimiter, &layout, layout.header_rows);
+        if order.is_none() && needed && self.config.date_order.is_none() {
+            // The first piece cannot tell: look through the rest of the file.
+            let mut rest = text::Pieces::new(text::decoded(again().map_err(broken)?, encoding));
+            let mut skip = layout.header_rows;
+            while order.is_none() {
+                let Ok(Some(piece)) = rest.next() else { break };
+                let (told, need) = text::date_order(&piece.bytes, delimiter, &layout, skip);
+                (order, needed, skip) = (told, needed || need, 0);
+            }
+        }
+        layout.order = order.or(self.config.date_order);
+        if layout.order.is_none() && needed {
+            return Err(Self::no_order(path, sheet));
+        }
+        let shown = match delimiter {
+            b'\t' => "tab".to_owned(),
+            d => format!("'{}'", char::from(d)),
+        };
+        let flavour = format!("text, {packed}{}, separator {shown}", encoding.name());
+        let rows = text::first_rows(&first.bytes, delimiter, layout.header_rows);
+        let layout = Arc::new(layout);
+        let source = self.add_table(path, sheet, flavour, &layout, rows)?;
+        let mut skip = layout.header_rows;
+        let mut piece = first;
+        loop {
+            self.done_so_far(piece.bytes.len());
+            self.send(source, &layout, skip, Work::Text { piece, delimiter });
+            skip = 0;
+            piece = match pieces.next() {
+                Ok(Some(piece)) => piece,
+                Ok(None) => return Ok(()),
+                Err(e) => {
+                    return Err(Error::input(
+                        Place::file(path).sheet(sheet),
+                        "a whole file",
+                        format!("{e}, after what was read before it"),
+                        "export it again; the rows before the damage are used",
+                    ));
+                }
+            };
+        }
+    }
+
+    pub(super) fn zipped(&mut self, path: &Path, bytes: &[u8], entries: &[String]) -> Result<()> {
+        for name in entries {
+            let damaged = |e: std::io::Error| {
+                Error::input(
+                    Place::file(path).sheet(Some(name)),
+                    "a readable zip entry",
+                    e.to_string(),
+                    "pack it again",
+                )
+            };
+            let mut archive = zip::ZipArchive::new(Cursor::new(bytes))
+                .map_err(|e| damaged(std::io::Error::other(e)))?;
+            let outcome = match archive.by_name(name) {
+                Ok(entry) => {
+                    let most = unpacked_most(bytes.len() as u64);
+                    let reader = BufReader::with_capacity(LOOK, Bounded::new(entry, most));
+                    self.text(path, Some(name), reader, "zip, ", &|| {
+                        again_from_zip(bytes, name, most)
+                    })
+                }
+                Err(e) => Err(damaged(std::io::Error::other(e))),
+            };
+            if let Err(error) = outcome {
+                self.fail(error);
+            }
+        }
+        Ok(())
+    }
+
+    pub(super) fn workbook(&mut self, path: &Path, bytes: Vec<u8>) -> Result<()> {
+        if bytes.starts_with(b"PK") {
+            unpacks_within_reason(&bytes).map_err(|e| {
+                Error::input(
+                    Place::file(path),
+                    "a workbook",
+                    e.to_string(),
+                    "export it again",
+                )
+            })?;
+            open_document::is_sound(&bytes).map_err(|e| {
+                let place = Place {
+                    row: e.row,
+                    ..Place::file(path).sheet(e.sheet.as_deref())
+                };
+                Error::input(place, e.expected, e.found, "save it again")
+            })?;
+        }
+        let sound = if bytes.starts_with(b"PK") {
+            Ok(())
+        } else {
+            compound::is_sound(&bytes)
+        };
+        let mut book = sound
+            .and_then(|()| workbook::Workbook::open(bytes))
+            .map_err(|what| {
+                Error::input(Place::file(path), "a workbook", what, "export it again")
+            })?;
+        let (visible, hidden) = book.sheets();
+        if !hidden.is_empty() {
+            self.read.notes.push(Note::new(format!(
+                "{}: hidden sheets were not read: {}; unhide them to use them",
+                path.display(),
+                hidden.join(", "),
+            )));
+        }
+        let mut without = Vec::new();
+        let mut used = 0;
+        for name in visible {
+            let at = || Place::file(path).sheet(Some(&name));
+            let sheet = match book.sheet(&name) {
+                Ok(sheet) => sheet,
+                Err(what) => {
+                    self.fail(Error::input(
+                        at(),
+                        "a readable sheet",
+                        what,
+                        "export it again",
+                    ));
+                    continue;
+                }
+            };
+            if sheet.is_cut_off() {
+                self.read.notes.push(Note::new(format!(
+                    "{}, sheet {name:?} ends on the last row a spreadsheet can hold: it is probably cut off; export it in parts",
+                    path.display(),
+                )));
+            }
+            let Some((mut layout, order, needed)) =
+                workbook::understand(&sheet, &self.headers, &self.fixed(path))
+            else {
+                let found = workbook::instead_of_header(&sheet, &self.headers, &self.fixed(path));
+                without.push((name, found));
+                continue;
+            };
+            layout.order = order.or(self.config.date_order);
+            if layout.order.is_none() && needed {
+                self.fail(Self::no_order(path, Some(&name)));
+                continue;
+            }
+            let rows = sheet.first_rows(layout.header_rows);
+            let layout = Arc::new(layout);
+            let source = self.add_table(path, Some(&name), "workbook".to_owned(), &layout, rows)?;
+            used += 1;
+            let skip = layout.header_rows;
+            self.send(source, &layout, skip, Work::Sheet(Box::new(sheet)));
+        }
+        if used == 0 {
+            let (name, found) = without
+                .first()
+                .map_or((None, "no sheet that can be read"), |(n, f)| {
+                    (Some(n.as_str()), f)
+                });
+            return Err(Self::no_header(path, name, found));
+        }
+        if !without.is_empty() {
+            let sheets: Vec<String> = without
+                .iter()
+                .map(|(name, found)| format!("{name} ({found})"))
+                .collect();
+            self.read.notes.push(Note::new(format!(
+                "{}: no header was found in sheet {}, so it was not read; map its headers under [columns] if it holds results",
+                path.display(),
+                sheets.join(", "),
+            )));
+        }
+        Ok(())
+    }
+
+    pub(super) fn parquet(&mut self, path: &Path) -> Result<()> {
+        let broken = |what: String| {
+            Error::input(Place::file(path), "a Parquet file", what, "write it again")
+        };
+        let names = parquet::names(path).map_err(broken)?;
+        let (head, fixed) = ([names], self.fixed(path));
+        let (_, mut layout) = find(&head, &[], &self.headers, &fixed).ok_or_else(|| {
+            let (_, found) = instead_of_header(&head, &self.headers, &fixed);
+            Self::no_header(path, None, &found)
+        })?;
+        layout.header_rows = 0;
+        layout.order = self.config.date_order;
+        let layout = Arc::new(layout);
+        let rows = parquet::first_rows(path, FIRST_ROWS).map_err(broken)?;
+        let source = self.add_table(path, None, "Parquet".to_owned(), &layout, rows)?;
+        let state = Arc::new(Mutex::new((self.number, 0_u64)));
+        let (shared, to_parse, piece_layout) =
+            (state.clone(), self.to_parse.clone(), layout.clone());
+        let streamed = parquet::stream(path, move |frame| {
+            let mut state = shared.lock().expect("no thread panics holding it");
+            let height = frame.height() as u64;
+            let piece = Piece {
+                number: state.0,
+                source,
+                layout: piece_layout.clone(),
+                skip: 0,
+                work: Work::Frame {
+                    frame,
+                    first_row: state.1,
+                },
+            };
+            state.0 += 1;
+            state.1 += height;
+            to_parse.send(piece).is_ok()
+        });
+        self.number = state.lock().expect("no thread panics holding it").0;
+        streamed.map_err(broken)
+    }
+}
+
+/// Opens a file again, for a second look at its dates.
+pub(super) fn reopened(path: &Path, gzip: bool) -> std::io::Result<Box<dyn std::io::Read>> {
+    let file = BufReader::new(File::open(path)?);
+    Ok(if gzip {
+        Box::new(flate2::bufread::MultiGzDecoder::new(file))
+    } else {
+        Box::new(file)
+    })
+}
+
+/// The entry of a zip, again from its start.
+fn again_from_zip(bytes: &[u8], name: &str, most: u64) -> std::io::Result<Box<dyn std::io::Read>> {
+    // Both borrow from one archive, so this second look at dates holds the entry in memory.
+    let mut archive = zip::ZipArchive::new(Cursor::new(bytes))?;
+    let mut whole = Vec::new();
+    Bounded::new(archive.by_name(name)?, most).read_to_end(&mut whole)?;
+    Ok(Box::new(Cursor::new(whole)))
+}
+
+/// The text entries of a zip; `None` where it is a workbook.
+pub(super) fn text_entries(bytes: &[u8]) -> Option<Vec<String>> {
+    let archive = zip::ZipArchive::new(Cursor::new(bytes)).ok()?;
+    let names: Vec<String> = archive
+        .file_names()
+        .filter_map(|n| Some(n.ok()?.into_owned()))
+        .collect();
+    if names
+        .iter()
+        .any(|n| n == "[Content_Types].xml" || n == "mimetype" || n == "content.xml")
+    {
+        return None;
+    }
+    let mut entries: Vec<String> = names
+        .into_iter()
+        .filter(|n| !n.ends_with('/') && !n.starts_with("__MACOSX"))
+        .collect();
+    entries.sort();
+    Some(entries)
+}
