@@ -1,0 +1,119 @@
+//! What `peek` prints on a terminal.
+
+use std::fmt::Write;
+
+use super::{Peek, Seen, Sure, quoted};
+use crate::report::format::row_sum;
+
+impl Peek {
+    /// For a terminal.
+    #[must_use]
+    pub fn text(&self) -> String {
+        let mut page = String::new();
+        let mut last: Option<&Seen> = None;
+        for table in &self.tables {
+            let names = |t: &Seen| t.columns.iter().map(|c| c.name.clone()).collect::<Vec<_>>();
+            let alike = last.is_some_and(|l| {
+                l.flavour == table.flavour && names(l) == names(table) && l.fixed == table.fixed
+            });
+            last = Some(table);
+            if alike {
+                let _ = writeln!(page, "{}: as above", table.source);
+            } else {
+                table_text(&mut page, table);
+            }
+        }
+        for failure in &self.failures {
+            let _ = writeln!(page, "could not be read: {failure}");
+        }
+        if let Some(rows) = &self.rows {
+            let aside = rows.set_aside.values().sum();
+            let sum = row_sum(rows.read, rows.used, aside, rows.unreadable);
+            let _ = writeln!(page, "\n{sum}");
+            for (reason, n) in &rows.set_aside {
+                let _ = writeln!(page, "  set aside, {reason}: {n}");
+            }
+            if rows.stepped_over > 0 {
+                let _ = writeln!(
+                    page,
+                    "  beside them {} lines that are no rows (blank, titles, the header again, totals)",
+                    rows.stepped_over
+                );
+            }
+            for (outcome, n) in &self.outcomes {
+                let _ = writeln!(page, "  {outcome}: {n}");
+            }
+            for line in &self.unreadable {
+                let _ = writeln!(page, "  unreadable: {line}");
+            }
+            let _ = writeln!(page, "\n{} series", self.series.len());
+            for (title, units) in &self.series {
+                let _ = writeln!(page, "  {title:<50} {units:>9} units");
+            }
+        }
+        if !self.unknown_outcomes.is_empty() {
+            let _ = writeln!(
+                page,
+                "\nunknown outcome words, never taken for a pass; say what they mean in leakdrift.toml:\n  [outcomes]"
+            );
+            for (word, n) in &self.unknown_outcomes {
+                let _ = writeln!(
+                    page,
+                    "  {} = \"…\"    # {n} rows; pass, fail, over limit, under limit, breakdown, arc or not completed",
+                    quoted(word)
+                );
+            }
+        }
+        for note in &self.notes {
+            let _ = writeln!(page, "note: {note}");
+        }
+        page
+    }
+}
+
+fn table_text(page: &mut String, table: &Seen) {
+    let _ = writeln!(
+        page,
+        "{}\n  {}, header in row {} of those with cells",
+        table.source, table.flavour, table.header_row
+    );
+    if let Some(order) = table.date_order {
+        let _ = writeln!(page, "  dates are {order}");
+    }
+    for column in &table.columns {
+        let meaning = column.meaning.as_deref().unwrap_or("not used");
+        let unit = column.unit.map_or_else(String::new, |u| format!(" in {u}"));
+        let example = column
+            .example
+            .as_ref()
+            .map_or_else(String::new, |e| format!("e.g. {}", quoted(e)));
+        let sure = match (column.sure, &column.why) {
+            (Sure::Sure, _) => "sure".to_owned(),
+            (Sure::NotUsed, why) => why.clone().unwrap_or_default(),
+            (Sure::Likely, why) => format!("likely: {}", why.as_deref().unwrap_or("")),
+            (Sure::Doubtful, why) => format!("doubtful: {}", why.as_deref().unwrap_or("")),
+        };
+        let line = format!(
+            "  {:<28} {:<28} {example:<28} {sure}",
+            quoted(&column.name),
+            format!("{meaning}{unit}")
+        );
+        let _ = writeln!(page, "{}", line.trim_end());
+    }
+    for (field, value) in &table.fixed {
+        let _ = writeln!(page, "  {field:<28} {} for rows without one", quoted(value));
+    }
+    for (n, row) in table.first_rows.iter().enumerate() {
+        let cells: Vec<String> = row
+            .iter()
+            .map(|(name, value)| format!("{name} {value}"))
+            .collect();
+        let _ = writeln!(page, "  row {} as understood: {}", n + 1, cells.join("; "));
+    }
+    for missing in &table.missing {
+        let _ = writeln!(page, "  missing: {}; in leakdrift.toml:", missing.what);
+        for line in missing.lines.lines() {
+            let _ = writeln!(page, "      {line}");
+        }
+    }
+}
