@@ -8,12 +8,14 @@
 //! ```text
 //! cargo bench --bench calibration
 //! cargo bench --bench calibration -- --what verdicts --replicates 4000
+//! cargo bench --bench calibration -- --what drift --cell "step of 2"
 //! cargo bench --bench calibration -- --replicates 200 --law normal --cell "daily levels" --set trial
 //! ```
 //!
 //! Without `cargo bench` (as in `cargo test --all-targets`) only a few series are simulated.
 
 mod coverage;
+mod drift;
 mod plan;
 mod truth;
 mod verdicts;
@@ -43,6 +45,8 @@ enum What {
     Coverage,
     /// How often verdicts are right.
     Verdicts,
+    /// How often movement is found, and only where it is.
+    Drift,
 }
 
 fn main() -> Result<(), String> {
@@ -56,6 +60,19 @@ fn main() -> Result<(), String> {
         let n = wanted.replicates;
         println!("Verdicts, set {:?}, seed {seed}.\n", wanted.set);
         verdicts::run(&truth::laws(wanted.set), n, seed);
+        println!("\n{:.0} s", started.elapsed().as_secs_f64());
+        return Ok(());
+    }
+    if wanted.what == What::Drift {
+        println!(
+            "Drift, {} series a row, set {:?}, seed {seed}.",
+            wanted.replicates, wanted.set
+        );
+        drift::run(&drift::Plan {
+            replicates: wanted.replicates,
+            seed,
+            only: wanted.cell,
+        });
         println!("\n{:.0} s", started.elapsed().as_secs_f64());
         return Ok(());
     }
@@ -152,7 +169,12 @@ fn wanted() -> Result<Wanted, String> {
                 wanted.what = match value()?.as_str() {
                     "coverage" => What::Coverage,
                     "verdicts" => What::Verdicts,
-                    other => return Err(format!("--what is coverage or verdicts, not {other}")),
+                    "drift" => What::Drift,
+                    other => {
+                        return Err(format!(
+                            "--what is coverage, verdicts or drift, not {other}"
+                        ));
+                    }
                 };
             }
             other => return Err(format!("unknown argument {other}")),
