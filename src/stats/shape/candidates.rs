@@ -5,8 +5,8 @@
 //! every date follows from running sums over the points behind the date.
 
 use super::Points;
-use super::whitened::{Dated, Whitened};
-use crate::stats::autocorrelation::{LARGEST_RHO, about_zero};
+use super::whitened::{Dated, Whitened, lag_one};
+use crate::stats::autocorrelation::LARGEST_RHO;
 
 /// The kinds of shape.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -137,7 +137,7 @@ impl Fitter {
             let (coefficients, rss) = white.solve(column.as_deref());
             if pass < 2 {
                 let left = residuals(&columns, &coefficients, y);
-                rho = about_zero(&left, 1).unwrap_or(0.0).clamp(0.0, LARGEST_RHO);
+                rho = lag_one(&left).clamp(0.0, LARGEST_RHO);
             }
             last = Some((index, coefficients, rss, white.rho));
         }
@@ -183,9 +183,7 @@ impl Fitter {
             let (coefficients, rss) = Whitened::new(&columns, y, rho).solve(None);
             bic = m * (rss / m).max(f64::MIN_POSITIVE).ln() - (1.0 - rho * rho).ln()
                 + (2.0 * steps.len() as f64 + slope_price) * m.ln();
-            rho = about_zero(&residuals(&columns, &coefficients, y), 1)
-                .unwrap_or(0.0)
-                .clamp(0.0, LARGEST_RHO);
+            rho = lag_one(&residuals(&columns, &coefficients, y)).clamp(0.0, LARGEST_RHO);
         }
         bic
     }

@@ -27,8 +27,29 @@ fn whiten(x: &[f64], rho: f64) -> Vec<f64> {
     out
 }
 
+/// Sum of products in four running sums, which the processor adds side by side.
 fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(x, y)| x * y).sum()
+    let (quads_a, rest_a) = a.as_chunks::<4>();
+    let (quads_b, rest_b) = b.as_chunks::<4>();
+    let mut sums = [0.0; 4];
+    for (x, y) in quads_a.iter().zip(quads_b) {
+        for i in 0..4 {
+            sums[i] += x[i] * y[i];
+        }
+    }
+    let rest: f64 = rest_a.iter().zip(rest_b).map(|(x, y)| x * y).sum();
+    (sums[0] + sums[2]) + (sums[1] + sums[3]) + rest
+}
+
+/// Lag-1 correlation of residuals, which have mean zero already; 0 where all are zero.
+pub(super) fn lag_one(left: &[f64]) -> f64 {
+    let total = dot(left, left);
+    let shared = dot(&left[..left.len() - 1], &left[1..]);
+    if total > 0.0 && shared.is_finite() {
+        shared / total
+    } else {
+        0.0
+    }
 }
 
 impl Whitened {
@@ -117,26 +138,34 @@ impl Whitened {
             let behind = (n - 1 - k) as f64;
             if let Some(slot) = k.checked_sub(range.start).filter(|s| *s < out.len()) {
                 let start = time[k];
-                let (size, cross) = match dated {
-                    Dated::Bend => {
-                        let shift = rest * start;
-                        let size =
-                            time_sums[1] - 2.0 * shift * time_sums[0] + shift * shift * behind;
-                        let cross = |j: usize| sums[2 * j + 1] - shift * sums[2 * j];
-                        (size, (0..=p).map(cross).collect::<Vec<_>>())
+                // Over the residual first, then over the base.
+                let (mut along, mut taken) = (0.0, 0.0);
+                let size = if dated == Dated::Bend {
+                    let shift = rest * start;
+                    for (j, pair) in sums.chunks_exact(2).enumerate() {
+                        let cross = pair[1] - shift * pair[0];
+                        if j == 0 {
+                            along = cross;
+                        } else {
+                            taken += cross * cross;
+                        }
                     }
-                    _ => {
-                        let size = 1.0 + rest * rest * behind;
-                        let cross = |j: usize| {
-                            at(if j == 0 { &self.left } else { &self.q[j - 1] })
-                                + rest * sums[2 * j]
-                        };
-                        (size, (0..=p).map(cross).collect::<Vec<_>>())
+                    time_sums[1] - 2.0 * shift * time_sums[0] + shift * shift * behind
+                } else {
+                    for (j, pair) in sums.chunks_exact(2).enumerate() {
+                        let v = if j == 0 { &self.left } else { &self.q[j - 1] };
+                        let cross = at(v) + rest * pair[0];
+                        if j == 0 {
+                            along = cross;
+                        } else {
+                            taken += cross * cross;
+                        }
                     }
+                    1.0 + rest * rest * behind
                 };
-                let free = size - cross[1..].iter().map(|c| c * c).sum::<f64>();
+                let free = size - taken;
                 out[slot] = if free > 1e-9 * size {
-                    cross[0] * cross[0] / free
+                    along * along / free
                 } else {
                     0.0
                 };
