@@ -14,6 +14,7 @@ pub mod points;
 use crate::stats::autocorrelation::{about_zero, corrected_about_line};
 use crate::stats::estimate::Estimate;
 use crate::stats::shape::candidates::{Fitter, Kind};
+use crate::stats::shape::power;
 use crate::stats::shape::steps::{self, Movement};
 use crate::stats::shape::{self, NoShape, Points, ShapeTest};
 use crate::stats::special::student_t_quantile;
@@ -141,7 +142,8 @@ pub struct Drift {
     pub p_value: f64,
     /// AR(1) parameter of the points about the shape.
     pub rho: f64,
-    /// Smallest step in mid-series that would have been found four times in five, mA.
+    /// Smallest step in mid-series that would have been noticed four times in five, mA; `None` where the shape
+    /// is not steady.
     pub smallest_step_ma: Option<f64>,
     /// Steps, in order of time; empty unless the shape has them.
     pub steps: Vec<DriftStep>,
@@ -260,9 +262,9 @@ pub fn assess(points: &[DayPoint], options: &DriftOptions) -> Drift {
         trend_p_value,
         p_value: moved.test.p_value,
         rho,
-        smallest_step_ma: moved
-            .test
-            .smallest_step(&with_room)
+        smallest_step_ma: (shape == Shape::Steady)
+            .then(|| power::smallest_step(&with_room, &moved.test, &shape_options))
+            .flatten()
             .map(|d| if logs { typical * d.exp_m1() } else { d }),
         steps: found_steps,
         explained: explained_by(&room, &best, &with_room, &left, rho, options.level),

@@ -1,5 +1,7 @@
 //! Exponentially weighted moving average: the chart, and how often it cries wolf.
 
+use std::sync::Mutex;
+
 use crate::stats::special::normal_cdf;
 
 /// The moving average `z_i = lambda x_i + (1 - lambda) z_(i-1)`, from `start`.
@@ -75,9 +77,25 @@ pub fn average_run_length(lambda: f64, limit: f64, shift: f64) -> Option<f64> {
 /// The limit factor `L`, in units of the settled sd, that gives an in-control run length, to 1e-7
 /// (2.962 for `lambda` 0.2 at 500, Lucas & Saccucci 1990).
 ///
-/// `None` for a run length outside 2 to 1e6 or a `lambda` outside 0.02 to 1.
+/// `None` for a run length outside 2 to 1e6 or a `lambda` outside 0.02 to 1. The last answer is kept: every
+/// series of a review asks the same, and each time it would cost as much as its shape test.
 #[must_use]
 pub fn limit_factor(lambda: f64, run_length: f64) -> Option<f64> {
+    static LAST: Mutex<Option<(f64, f64, Option<f64>)>> = Mutex::new(None);
+    if let Ok(last) = LAST.lock()
+        && let Some((of, at, factor)) = *last
+        && (of, at) == (lambda, run_length)
+    {
+        return factor;
+    }
+    let factor = search_factor(lambda, run_length);
+    if let Ok(mut last) = LAST.lock() {
+        *last = Some((lambda, run_length, factor));
+    }
+    factor
+}
+
+fn search_factor(lambda: f64, run_length: f64) -> Option<f64> {
     if !(2.0..=1e6).contains(&run_length) {
         return None;
     }

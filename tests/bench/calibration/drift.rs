@@ -58,10 +58,18 @@ impl Plan {
             .into_par_iter()
             .map(|n| {
                 let points = series.points(&mut generator(self.seed, &words, n));
-                assess(&points, &DriftOptions::default())
+                assess(&points, &options(n))
             })
             .collect()
     }
+}
+
+/// Options of one series: the steady series that it is held against are drawn anew each time, or all rows of one
+/// length would share the luck of one draw.
+pub fn options(n: u64) -> DriftOptions {
+    let mut options = DriftOptions::default();
+    options.shape.seed ^= n.wrapping_mul(0x9E37_79B9);
+    options
 }
 
 /// Prints all tables.

@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
-use leakdrift::analysis::drift::{DriftOptions, ReadingLine, Shape, assess, day_points};
+use leakdrift::analysis::drift::{ReadingLine, Shape, assess, day_points};
 use leakdrift::analysis::healthy::{Ask, Crossing, healthy};
 use leakdrift::analysis::readings::Reading;
 use leakdrift::analysis::strays::Edges;
@@ -20,7 +20,7 @@ use rayon::prelude::*;
 use statrs::function::erf::erfc;
 
 use super::daily::{calendar, generator};
-use super::{Plan, Table, middle, percent};
+use super::{Plan, Table, middle, options, percent};
 
 /// Reading step, mA.
 const STEP_MA: f64 = 0.001;
@@ -224,7 +224,7 @@ struct Said {
     since: Option<(Day, Day, Day)>,
 }
 
-fn ask(case: &Case, limit: f64, chance: &mut Pcg64, config: &Config) -> Said {
+fn ask(case: &Case, limit: f64, n: u64, chance: &mut Pcg64, config: &Config) -> Said {
     let rules = Rules::default();
     let mut tally: BTreeMap<(Day, i64, bool), f64> = BTreeMap::new();
     for (day, reading) in case.law.readings(case.days, chance) {
@@ -259,7 +259,7 @@ fn ask(case: &Case, limit: f64, chance: &mut Pcg64, config: &Config) -> Said {
         })
         .collect();
     let points = day_points(&lines, &BTreeMap::new());
-    let drift = assess(&points, &DriftOptions::default());
+    let drift = assess(&points, &options(n));
     let certain = drift.p_value <= 0.05;
     let x50 = {
         let mut last: Vec<f64> = points.iter().rev().take(25).map(|p| p.value_ma).collect();
@@ -373,9 +373,18 @@ pub fn run(plan: &Plan) {
         if !plan.wants(&format!("forecast: {words}")) {
             continue;
         }
-        let all: Vec<Said> = (0..plan.replicates as u64)
+        // Each takes seconds: its body is described anew for every block left out.
+        let all: Vec<Said> = (0..plan.replicates.div_ceil(5) as u64)
             .into_par_iter()
-            .map(|n| ask(&case, limit, &mut generator(plan.seed, &words, n), &config))
+            .map(|n| {
+                ask(
+                    &case,
+                    limit,
+                    n,
+                    &mut generator(plan.seed, &words, n),
+                    &config,
+                )
+            })
             .collect();
         let n = all.len();
         let given: Vec<Crossing> = all.iter().filter_map(|s| s.crossing).collect();

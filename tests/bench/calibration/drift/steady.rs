@@ -1,13 +1,13 @@
 //! Series that stand still: how often they are called moved, and whether the smallest step printed with
 //! them would have been found.
 
-use leakdrift::analysis::drift::{Drift, DriftOptions, Shape as Found, assess};
+use leakdrift::analysis::drift::{Drift, Shape as Found, assess};
 use leakdrift::verdict::Rules;
 use leakdrift::verdict::movement::{DriftNumbers, Shape, flag};
 use rayon::prelude::*;
 
 use super::daily::{DAILY_SD_MA, Daily, Lots, TYPICAL_MA, generator};
-use super::{Plan, Table, middle, percent, words};
+use super::{Plan, Table, middle, options, percent, words};
 
 /// The limit, mA: a room of a tenth of the typical reading.
 const LIMIT_MA: f64 = 1.1 * TYPICAL_MA;
@@ -85,7 +85,7 @@ struct Said {
 
 fn ask(plan: &Plan, series: &Daily, n: u64) -> Said {
     let words = words(series);
-    let options = DriftOptions::default();
+    let options = options(n);
     let drift = assess(
         &series.points(&mut generator(plan.seed, &words, n)),
         &options,
