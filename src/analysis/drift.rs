@@ -239,8 +239,16 @@ pub fn assess(points: &[DayPoint], options: &DriftOptions) -> Drift {
         values(&points)
     };
     let start = stretch_start(&moved, shape);
-    let (line, per_month_ma, trend_p_value) =
+    let (mut line, mut per_month_ma, trend_p_value) =
         line_of(&points[start..], &flat[start..], options.level);
+    if let Some(between) = moved.slope_between.filter(|_| shape == Shape::Slope) {
+        let wider = |e: Estimate| widened(&e, between).unwrap_or(e);
+        per_month_ma = per_month_ma.map(wider);
+        line = line.map(|line| DayLine {
+            per_day_ma: wider(line.per_day_ma),
+            ..line
+        });
+    }
     let found_steps = if certain && !season {
         moved
             .steps
@@ -367,6 +375,24 @@ fn line_of(points: &[DayPoint], values: &[f64], level: f64) -> LineParts {
         per_day_ma: trend.line.slope,
     };
     (Some(line), Some(per_month), Some(trend.p_value))
+}
+
+/// The interval of a slope with the uncertainty of its beginning: the slopes that go with the earliest and the
+/// latest date, as multiples of its own, lie about two standard errors away, and errors add as squares.
+fn widened(slope: &Estimate, (early, late): (f64, f64)) -> Option<Estimate> {
+    let v = slope.value;
+    let reach = |side: f64, other: f64| side.hypot(other.max(0.0));
+    let (least, most) = {
+        let (a, b) = (v * early, v * late);
+        (a.min(b).min(v), a.max(b).max(v))
+    };
+    Estimate::new(
+        v,
+        v - reach(v - slope.low, v - least),
+        v + reach(slope.high - v, most - v),
+        slope.level,
+        slope.method.clone(),
+    )
 }
 
 fn day_after(points: &[DayPoint], index: usize) -> i32 {

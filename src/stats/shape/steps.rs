@@ -17,7 +17,7 @@ pub struct Step {
     pub index_high: usize,
     /// Change of level, in the unit of the values.
     pub size: f64,
-    /// Standard error of the change, its date taken as known.
+    /// Standard error of the change: with its date known, and what the date's own interval adds.
     pub se: f64,
     /// Degrees of freedom of that error.
     pub df: f64,
@@ -40,6 +40,8 @@ pub struct Movement {
     /// Where the slope begins (first point of the series for a plain slope), with the range of dates
     /// that fit nearly as well.
     pub slope_from: Option<(usize, usize, usize)>,
+    /// Slopes that go with the earliest and the latest of these dates, as multiples of that at the date itself.
+    pub slope_between: Option<(f64, f64)>,
 }
 
 /// The best shape with further steps by the same test inside each segment.
@@ -62,13 +64,18 @@ pub fn find(points: &Points, options: &Options) -> Result<Movement, NoShape> {
         test: whole,
         steps: Vec::new(),
         slope_from: None,
+        slope_between: None,
     };
     let mut level = points.clone();
     let mut cuts = Vec::new();
     let mut bic = best.bic;
     match (best.kind, best.index) {
-        (Kind::Slope, _) => movement.slope_from = Some((0, 0, 0)),
-        (Kind::Bend, _) => movement.slope_from = dated_range(points, &best, smallest),
+        (Kind::Slope | Kind::Bend, _) => {
+            movement.slope_from = began(points, &best, smallest);
+            movement.slope_between = movement
+                .slope_from
+                .and_then(|dates| slopes_between(points, dates, smallest));
+        }
         (Kind::SlopeAndStep, Some(k)) => {
             movement.slope_from = Some((0, 0, 0));
             level = without_slope(points, &best);
@@ -104,6 +111,7 @@ pub fn find(points: &Points, options: &Options) -> Result<Movement, NoShape> {
                 Kind::Step
             };
             movement.slope_from = slope.map(|k| (k, k, k));
+            movement.slope_between = None;
             (level, cuts) = (points.clone(), stairs);
             if let Some(k) = slope {
                 flatten_from(&mut level, k, smallest);
@@ -203,15 +211,65 @@ pub fn measure_one(
     let candidate = fitter.fit(Kind::Step, &part.values, smallest, Some(best))?;
     let left = fitter.residuals_of(&candidate, &part.values);
     let rho = corrected_about_line(about_zero(&left, 1).unwrap_or(0.0), left.len());
+    let sizes: Vec<f64> = (low..=high)
+        .filter_map(|k| fitter.fit(Kind::Step, &part.values, smallest, Some(k)))
+        .filter_map(|c| c.coefficients.last().copied())
+        .collect();
+    let least = sizes.iter().copied().fold(f64::INFINITY, f64::min);
+    let most = sizes.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    // The interval of the date is about two standard errors to either side.
+    let by_date = if most > least {
+        (most - least) / 4.0
+    } else {
+        0.0
+    };
     Some(Step {
         index: offset + best,
         index_low: offset + low,
         index_high: offset + high,
         size: *candidate.coefficients.last()?,
-        se: fitter.standard_error(&candidate, &part.values, rho)?,
+        se: fitter
+            .standard_error(&candidate, &part.values, rho)?
+            .hypot(by_date),
         df: (part.values.len() as f64 * (1.0 - rho) / (1.0 + rho) - 2.0).max(1.0),
         p_value,
     })
+}
+
+/// When a slope began, with all dates that fit nearly as well: a line through the whole series is a slope that
+/// begins with its first point, and may as well have begun a little later.
+fn began(points: &Points, best: &Candidate, smallest: usize) -> Option<(usize, usize, usize)> {
+    let as_bend = |index: usize| Candidate {
+        kind: Kind::Bend,
+        index: Some(index),
+        ..best.clone()
+    };
+    match best.index {
+        Some(_) => dated_range(points, best, smallest),
+        None => dated_range(points, &as_bend(0), smallest).map(|(_, _, high)| (0, 0, high)),
+    }
+}
+
+/// Slopes of the broken line with its break at the earliest and latest date, in that at the date found.
+fn slopes_between(
+    points: &Points,
+    (at, low, high): (usize, usize, usize),
+    smallest: usize,
+) -> Option<(f64, f64)> {
+    let fitter = Fitter::new(points);
+    let slope = |k: usize| {
+        let (kind, index) = if k == 0 {
+            (Kind::Slope, None)
+        } else {
+            (Kind::Bend, Some(k))
+        };
+        let fitted = fitter.fit(kind, &points.values, smallest, index)?;
+        fitted.coefficients.last().copied()
+    };
+    let own = slope(at)?;
+    (own != 0.0)
+        .then(|| Some((slope(low)? / own, slope(high)? / own)))
+        .flatten()
 }
 
 /// The date of least squares and all dates whose sum of squares is within
@@ -225,9 +283,13 @@ pub fn dated_range(
     let at = candidate.index?;
     let n = points.values.len();
     let fitter = Fitter::new(points);
-    // A cut given from outside may lie nearer to an end than a search would go.
-    let range = smallest.min(at).max(1)..(n + 1 - smallest.min(n - at).max(1)).min(n);
-    let first = range.start;
+    // A cut given from outside may lie nearer to an end than a search would go; a slope may begin at once.
+    let first = if candidate.kind == Kind::Bend {
+        0
+    } else {
+        smallest.min(at).max(1)
+    };
+    let range = first..(n + 1 - smallest.min(n - at).max(1)).min(n);
     let profile = fitter.profile(candidate.kind, &points.values, range);
     let (best, least) = profile
         .iter()

@@ -204,8 +204,8 @@ fn slopes(plan: &Plan) {
         "begin held, %",
         "days of its interval",
     ]);
-    for (days, from) in [(120, 0), (280, 0), (120, 60), (280, 65), (280, 180)] {
-        for size in [3.0, 6.0, 12.0] {
+    for (days, from) in [(120, 0), (280, 0), (120, 60), (280, 65)] {
+        for size in [4.0, 10.0] {
             for rho in [0.0, 0.3, 0.6] {
                 let series = Daily {
                     moves: Moves::Slope { from, size },
