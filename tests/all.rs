@@ -6,6 +6,7 @@
 /// What every room uses: tolerances, published cases, and running the program.
 mod support {
     pub mod checks;
+    pub mod daily;
     pub mod evidence;
     pub mod numbers;
     pub mod run;

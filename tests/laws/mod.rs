@@ -5,6 +5,7 @@ mod body;
 mod body_charts;
 mod chart_inputs;
 mod charts;
+mod drift_rates;
 mod estimators;
 mod factory;
 mod families;

@@ -2,17 +2,10 @@
 //! them would have been found.
 
 use leakdrift::analysis::drift::{Drift, Shape as Found, assess};
-use leakdrift::verdict::Rules;
-use leakdrift::verdict::movement::{DriftNumbers, Shape, flag};
 use rayon::prelude::*;
 
-use super::daily::{DAILY_SD_MA, Daily, Lots, TYPICAL_MA, generator};
+use super::daily::{DAILY_SD_MA, Daily, Lots, flagged, generator};
 use super::{Plan, Table, middle, options, percent, words};
-
-/// The limit, mA: a room of a tenth of the typical reading.
-const LIMIT_MA: f64 = 1.1 * TYPICAL_MA;
-/// Reading step, mA.
-const STEP_MA: f64 = 0.001;
 
 fn rows() -> Vec<Daily> {
     let lengths = [60, 120, 280];
@@ -37,40 +30,6 @@ fn rows() -> Vec<Daily> {
         ..Daily::steady(days, 0.3)
     }));
     rows
-}
-
-/// Certain and flagged in a plant of one series, with the limit of this table.
-fn flagged(drift: &Drift) -> (bool, bool) {
-    let rules = Rules::default();
-    let sloped = matches!(drift.shape, Some(Found::Slope | Found::SlopeAndStep));
-    let numbers = DriftNumbers {
-        shape: drift.shape.map(|s| match s {
-            Found::Steady => Shape::Steady,
-            Found::Slope => Shape::Slope,
-            Found::Step => Shape::Step,
-            Found::SlopeAndStep => Shape::SlopeAndStep,
-            Found::Season => Shape::Season,
-        }),
-        adjusted_p: drift.shape.map(|_| drift.p_value),
-        x50_ma: TYPICAL_MA,
-        high_limit_ma: Some(LIMIT_MA),
-        reading_step_ma: STEP_MA,
-        change_in_horizon_ma: drift
-            .per_month_ma
-            .as_ref()
-            .filter(|_| sloped)
-            .map(|e| e.value * f64::from(rules.horizon_months)),
-        largest_step_ma: drift
-            .steps
-            .iter()
-            .map(|s| s.size_ma.value)
-            .max_by(|a, b| a.abs().total_cmp(&b.abs())),
-        reject_share_now: None,
-        reject_share_at_horizon: None,
-    };
-    let flag = flag(&numbers, &rules);
-    let moved = drift.shape.is_some_and(|s| s != Found::Season);
-    (flag.certain && moved, flag.flagged)
 }
 
 /// What one series of a row said.
