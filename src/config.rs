@@ -128,6 +128,18 @@ pub struct Config {
     pub believable_years: f64,
     /// Retests allowed after a failure.
     pub retests_allowed: u32,
+    /// p-value from which a change of the share of failures is reported.
+    pub jump_p: f64,
+    /// Failures after a jump from which it is flagged.
+    pub jump_failures: f64,
+    /// Ratio of the shares from which a jump is flagged.
+    pub jump_ratio: f64,
+    /// Rise of the share from which a jump is flagged.
+    pub jump_rise: f64,
+    /// Failures that a cause of a jump must have.
+    pub cause_failures: f64,
+    /// Share of the excess failures that a cause of a jump must explain.
+    pub cause_share: f64,
     /// Seed of every random draw.
     pub seed: u64,
 }
@@ -203,6 +215,12 @@ impl Default for Config {
             placeholder_days: 20,
             believable_years: 10.0,
             retests_allowed: 1,
+            jump_p: 0.01,
+            jump_failures: 5.0,
+            jump_ratio: 2.0,
+            jump_rise: 0.005,
+            cause_failures: 3.0,
+            cause_share: 0.10,
             seed: 20_261_030,
         }
     }

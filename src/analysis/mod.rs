@@ -22,6 +22,7 @@ pub mod gaps;
 pub mod groups;
 pub mod happenings;
 pub mod healthy;
+pub mod jump;
 pub mod leads;
 pub mod limits;
 pub mod low_side;

@@ -5,6 +5,7 @@ use rand_distr::{Binomial, Distribution, StandardNormal};
 use rand_pcg::Pcg64;
 
 use super::autocorrelation::about_zero;
+use super::special::chi_square_sf;
 
 /// Largest correlation of daily rates that is used.
 const LARGEST_RHO: f64 = 0.9;
@@ -290,6 +291,18 @@ pub fn single_change(days: &[DayCount], threshold: f64, seed: u64) -> Option<Rat
         rho: varying.rho,
         p_value,
     })
+}
+
+/// A change at a date that is known (place of its first day): likelihood ratio over the dispersion, dispersion,
+/// and p-value by chi-square of one degree of freedom. `None` where a side has no day or there is no failure.
+#[must_use]
+pub fn step_at(days: &[DayCount], index: usize) -> Option<(f64, f64, f64)> {
+    if index == 0 || index >= days.len() || !days.iter().any(|d| d.failed > 0.0) {
+        return None;
+    }
+    let phi = dispersion(&residuals(days, &[index]), 2);
+    let statistic = likelihood_ratios(days)[index - 1] / phi;
+    Some((statistic, phi, chi_square_sf(statistic, 1.0)))
 }
 
 /// A rise with an end inside the history, which a scan for one change may miss: its first and last change.

@@ -1,0 +1,179 @@
+//! What a jump is looked for in: first attempts counted by day, series and combination of factor levels.
+
+use std::collections::BTreeMap;
+
+use crate::stats::rate_change::DayCount;
+
+/// Which first attempts count as failures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Counted {
+    /// Over limit, under limit and breakdown together.
+    Failed,
+    /// Over limit.
+    OverLimit,
+    /// Under limit.
+    UnderLimit,
+    /// Breakdown, arcs among them.
+    Breakdown,
+    /// Not completed.
+    NotCompleted,
+}
+
+impl Counted {
+    /// All of them, failures together first.
+    pub const ALL: [Self; 5] = [
+        Self::Failed,
+        Self::OverLimit,
+        Self::UnderLimit,
+        Self::Breakdown,
+        Self::NotCompleted,
+    ];
+
+    /// As in `results.json`.
+    #[must_use]
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::Failed => "failed",
+            Self::OverLimit => "over_limit",
+            Self::UnderLimit => "under_limit",
+            Self::Breakdown => "breakdown",
+            Self::NotCompleted => "not_completed",
+        }
+    }
+}
+
+/// Failures by kind.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Failures {
+    /// Over limit.
+    pub over: f64,
+    /// Under limit.
+    pub under: f64,
+    /// Breakdown, arcs among them.
+    pub breakdown: f64,
+    /// Not completed.
+    pub not_completed: f64,
+}
+
+impl Failures {
+    /// Those that count.
+    #[must_use]
+    pub fn of(&self, counted: Counted) -> f64 {
+        match counted {
+            Counted::Failed => self.over + self.under + self.breakdown,
+            Counted::OverLimit => self.over,
+            Counted::UnderLimit => self.under,
+            Counted::Breakdown => self.breakdown,
+            Counted::NotCompleted => self.not_completed,
+        }
+    }
+
+    /// Adds others.
+    pub fn add(&mut self, other: &Self) {
+        self.over += other.over;
+        self.under += other.under;
+        self.breakdown += other.breakdown;
+        self.not_completed += other.not_completed;
+    }
+}
+
+/// Units of one day, series and combination of levels.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Cell {
+    /// Production day.
+    pub day: i32,
+    /// Series.
+    pub series: u32,
+    /// Station.
+    pub station: u16,
+    /// Combination of levels: a place in [`Cells::sets`].
+    pub set: u32,
+    /// Units.
+    pub units: f64,
+    /// Failures among them.
+    pub failures: Failures,
+}
+
+/// A level of a factor: `0` where unknown, else a place in the factor's levels plus 1.
+pub type Level = u32;
+
+/// A factor and its levels.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Factor {
+    /// Its name, for example `lot`.
+    pub name: String,
+    /// Its levels.
+    pub levels: Vec<String>,
+}
+
+/// Everything a jump is looked for in.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Cells {
+    /// Factors: station, model, then those of the units.
+    pub factors: Vec<Factor>,
+    /// Combinations of levels, one level of each factor.
+    pub sets: Vec<Vec<Level>>,
+    /// The counts, sorted by day.
+    pub cells: Vec<Cell>,
+}
+
+impl Cells {
+    /// The level of a cell.
+    #[must_use]
+    pub fn level(&self, cell: &Cell, factor: usize) -> Level {
+        self.sets[cell.set as usize][factor]
+    }
+
+    /// The name of a level; empty where unknown.
+    #[must_use]
+    pub fn name(&self, factor: usize, level: Level) -> &str {
+        match level {
+            0 => "",
+            n => &self.factors[factor].levels[n as usize - 1],
+        }
+    }
+}
+
+/// Counts by day. With `expected`, units are those of the day times the expected share of each over the mean
+/// one: days with more units of a model that fails more often do not look like a rise.
+#[must_use]
+pub fn by_day<'a>(
+    cells: impl IntoIterator<Item = &'a Cell>,
+    counted: Counted,
+    expected: Option<&dyn Fn(&Cell) -> f64>,
+) -> Vec<DayCount> {
+    let mut days: BTreeMap<i32, (f64, f64, f64)> = BTreeMap::new();
+    for cell in cells {
+        let slot = days.entry(cell.day).or_default();
+        slot.0 += cell.units;
+        slot.1 += cell.failures.of(counted);
+        slot.2 += expected.map_or(cell.units, |e| cell.units * e(cell));
+    }
+    let units: f64 = days.values().map(|d| d.0).sum();
+    let weighted: f64 = days.values().map(|d| d.2).sum();
+    let scale = if weighted > 0.0 {
+        units / weighted
+    } else {
+        0.0
+    };
+    days.into_iter()
+        .map(|(day, (units, failed, weighted))| DayCount {
+            day,
+            units: if scale > 0.0 {
+                (weighted * scale).max(failed)
+            } else {
+                units
+            },
+            failed,
+        })
+        .filter(|d| d.units > 0.0)
+        .collect()
+}
+
+/// Units and failures of many cells.
+#[must_use]
+pub fn total<'a>(cells: impl IntoIterator<Item = &'a Cell>, counted: Counted) -> (f64, f64) {
+    cells.into_iter().fold((0.0, 0.0), |(units, failed), c| {
+        (units + c.units, failed + c.failures.of(counted))
+    })
+}

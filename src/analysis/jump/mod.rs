@@ -1,0 +1,130 @@
+//! Sudden changes of the share of failures: since when, how big, and what explains them.
+//!
+//! Looked for in every series, then at every station and over the whole line beyond what the series tell
+//! already; failures together and each outcome on its own (design section 11).
+
+pub mod cells;
+pub mod explain;
+mod find;
+mod gather;
+mod recount;
+pub mod split;
+pub mod traces;
+
+use cells::{Counted, Failures};
+pub use explain::{Cause, Demands, Explained, Named};
+pub use find::{Asked, jumps};
+pub use split::{LimitMove, Parts};
+pub use traces::{Traces, of_cause};
+
+use crate::records::Day;
+use crate::stats::estimate::Estimate;
+
+/// Where a change is looked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Scope {
+    /// One series.
+    Series(u32),
+    /// One station, all its series.
+    Station(u16),
+    /// The whole line.
+    Overall,
+}
+
+/// Days from the first to the last, both included.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Window {
+    /// First day.
+    pub from: Day,
+    /// Last day.
+    pub to: Day,
+}
+
+impl Window {
+    /// Whether the day lies inside.
+    #[must_use]
+    pub fn has(&self, day: Day) -> bool {
+        (self.from..=self.to).contains(&day)
+    }
+}
+
+/// A date with the days that the data allow.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Dated {
+    /// First day of the new share.
+    pub day: Day,
+    /// First day allowed.
+    pub low: Day,
+    /// Last day allowed.
+    pub high: Day,
+}
+
+/// Units and failures of one side.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Side {
+    /// Its days.
+    pub window: Window,
+    /// Units.
+    pub units: f64,
+    /// Failures by kind.
+    pub failures: Failures,
+    /// Share of those that count.
+    pub share: Estimate,
+}
+
+/// One change of the share of failures.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Jump {
+    /// Where.
+    pub scope: Scope,
+    /// Which failures.
+    pub counted: Counted,
+    /// Since when.
+    pub date: Dated,
+    /// First day of the earlier share again, where it came back.
+    pub ended: Option<Dated>,
+    /// Before.
+    pub before: Side,
+    /// Since then.
+    pub after: Side,
+    /// p-value, paid for the scan over days and for rates that vary.
+    pub p_value: f64,
+    /// The same, adjusted for all scans of the plant.
+    pub adjusted_p: f64,
+    /// Dispersion of daily counts.
+    pub phi: f64,
+    /// Whether the date was given, not found.
+    pub given: bool,
+    /// Whether an even rise describes it better than a step.
+    pub gradual: bool,
+    /// The outcomes that changed with it, of failures together.
+    pub outcomes: Vec<Counted>,
+    /// The change in parts; `None` where a side has no units.
+    pub parts: Option<Parts>,
+    /// Limits that changed between the sides.
+    pub limits: Vec<LimitMove>,
+    /// Ratio of typical readings, after over before.
+    pub moved: Option<f64>,
+    /// What explains it: of a rise what failed more since, of a fall what no longer fails.
+    pub explained: Explained,
+    /// Failures in time, and their retests.
+    pub traces: Traces,
+}
+
+impl Jump {
+    /// Whether more fail since the date.
+    #[must_use]
+    pub fn rises(&self) -> bool {
+        self.after.share.value > self.before.share.value
+    }
+
+    /// The side with more failures.
+    #[must_use]
+    pub fn worse(&self) -> &Side {
+        if self.rises() {
+            &self.after
+        } else {
+            &self.before
+        }
+    }
+}

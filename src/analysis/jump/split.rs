@@ -1,0 +1,346 @@
+//! A rise split into parts that add up to it.
+//!
+//! `rise = mix + limit + shift + strays + breakdown + other`, each a difference of shares of units:
+//! - mix: `Σ (w_after − w_before) r_before` over the levels of one factor, `w` their shares of units;
+//! - limit: readings of one side counted against the limits of the other;
+//! - shift: readings moved by the ratio of the medians, counted against the limit after;
+//! - strays: what remains of over-limit results; breakdown: of breakdowns; other: of the rest.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use rand::{RngExt, SeedableRng};
+use rand_distr::{Distribution, Poisson};
+use rand_pcg::Pcg64;
+
+use super::cells::{Cell, Cells, Counted, Failures, Level};
+use crate::stats::estimate::Estimate;
+
+/// Draws for the intervals.
+const DRAWS: usize = 399;
+/// Fewest units before of a level that has a share of its own.
+const LEVEL_UNITS: f64 = 30.0;
+/// Standard errors from which a change of mix is named.
+const MIX_CERTAIN: f64 = 3.0;
+/// Days from which days are drawn; below, their counts are.
+const DAYS_DRAWN: usize = 5;
+
+/// Units of one day that would have ended otherwise at the limits, or the level of readings, of the other side;
+/// signed as they enter the part.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Recounted {
+    /// Over-limit results that the change of the high limit makes.
+    pub over_by_limit: f64,
+    /// Under-limit results that the change of the low limit makes.
+    pub under_by_limit: f64,
+    /// Over-limit results that moved readings make.
+    pub over_by_shift: f64,
+}
+
+/// Recounted units by day, before and after.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Recount {
+    /// By day.
+    pub days: BTreeMap<i32, Recounted>,
+    /// Ratio of typical readings, after over before; `None` where readings do not tell.
+    pub moved: Option<f64>,
+    /// Whether a limit changed, as sentences of the change: station, kind, from, to (mA).
+    pub limits: Vec<LimitMove>,
+}
+
+/// A limit that differs between the two sides.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LimitMove {
+    /// Series.
+    pub series: u32,
+    /// Station.
+    pub station: u16,
+    /// Whether it is the high limit.
+    pub high: bool,
+    /// Before, pA.
+    pub from_pa: Option<i64>,
+    /// After, pA.
+    pub to_pa: Option<i64>,
+}
+
+/// The parts of a rise, as shares of units.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Parts {
+    /// The rise itself.
+    pub rise: Estimate,
+    /// More units of what failed more often before already.
+    pub mix: Estimate,
+    /// Another limit.
+    pub limit: Estimate,
+    /// Readings moved as a whole.
+    pub shift: Estimate,
+    /// A separate group over the limit.
+    pub strays: Estimate,
+    /// Breakdowns.
+    pub breakdown: Estimate,
+    /// Under-limit results, and tests not completed where those are counted.
+    pub other: Estimate,
+    /// The factor whose mix changed.
+    pub mix_of: Option<String>,
+}
+
+/// Sums of one side: units and failures, by level of the factor of the mix.
+#[derive(Debug, Clone, Default)]
+struct Side {
+    units: f64,
+    failures: Failures,
+    recounted: Recounted,
+    levels: BTreeMap<Level, (f64, Failures)>,
+}
+
+impl Side {
+    fn add(&mut self, other: &Self) {
+        self.units += other.units;
+        self.failures.add(&other.failures);
+        self.recounted.over_by_limit += other.recounted.over_by_limit;
+        self.recounted.under_by_limit += other.recounted.under_by_limit;
+        self.recounted.over_by_shift += other.recounted.over_by_shift;
+        for (level, (units, failures)) in &other.levels {
+            let slot = self.levels.entry(*level).or_default();
+            slot.0 += units;
+            slot.1.add(failures);
+        }
+    }
+}
+
+fn by_day(cells: &Cells, chosen: &[&Cell], recount: &Recount, factor: Option<usize>) -> Vec<Side> {
+    let mut days: BTreeMap<i32, Side> = BTreeMap::new();
+    for c in chosen {
+        let side = days.entry(c.day).or_default();
+        side.units += c.units;
+        side.failures.add(&c.failures);
+        if let Some(f) = factor {
+            let slot = side.levels.entry(cells.level(c, f)).or_default();
+            slot.0 += c.units;
+            slot.1.add(&c.failures);
+        }
+    }
+    for (day, side) in &mut days {
+        side.recounted = recount.days.get(day).copied().unwrap_or_default();
+    }
+    days.into_values().collect()
+}
+
+fn sum(days: &[Side]) -> Side {
+    let mut all = Side::default();
+    for d in days {
+        all.add(d);
+    }
+    all
+}
+
+/// The change of mix of one kind of failures.
+fn mix(before: &Side, after: &Side, of: impl Fn(&Failures) -> f64) -> f64 {
+    let typical = of(&before.failures) / before.units;
+    let levels: BTreeSet<Level> = before
+        .levels
+        .keys()
+        .chain(after.levels.keys())
+        .copied()
+        .collect();
+    levels
+        .into_iter()
+        .map(|l| {
+            let old = before.levels.get(&l).copied().unwrap_or_default();
+            let new = after.levels.get(&l).map_or(0.0, |n| n.0);
+            let share = if old.0 >= LEVEL_UNITS {
+                of(&old.1) / old.0
+            } else {
+                typical
+            };
+            (new / after.units - old.0 / before.units) * share
+        })
+        .sum()
+}
+
+/// `[rise, mix, limit, shift, strays, breakdown, other]`; the last six add up to the first.
+fn parts_of(before: &Side, after: &Side, counted: Counted) -> [f64; 7] {
+    let has =
+        |kind| counted == kind || (counted == Counted::Failed && kind != Counted::NotCompleted);
+    let rise = |kind: Counted| {
+        after.failures.of(kind) / after.units - before.failures.of(kind) / before.units
+    };
+    let recounted = |f: fn(&Recounted) -> f64| {
+        f(&before.recounted) / before.units + f(&after.recounted) / after.units
+    };
+    let mut all = [0.0; 7];
+    if has(Counted::OverLimit) {
+        let m = mix(before, after, |f| f.over);
+        let limit = recounted(|r| r.over_by_limit);
+        let shift = recounted(|r| r.over_by_shift);
+        all[1] += m;
+        all[2] += limit;
+        all[3] += shift;
+        all[4] += rise(Counted::OverLimit) - m - limit - shift;
+        all[0] += rise(Counted::OverLimit);
+    }
+    if has(Counted::Breakdown) {
+        let m = mix(before, after, |f| f.breakdown);
+        all[1] += m;
+        all[5] += rise(Counted::Breakdown) - m;
+        all[0] += rise(Counted::Breakdown);
+    }
+    if has(Counted::UnderLimit) {
+        let m = mix(before, after, |f| f.under);
+        let limit = recounted(|r| r.under_by_limit);
+        all[1] += m;
+        all[2] += limit;
+        all[6] += rise(Counted::UnderLimit) - m - limit;
+        all[0] += rise(Counted::UnderLimit);
+    }
+    if has(Counted::NotCompleted) {
+        let m = mix(before, after, |f| f.not_completed);
+        all[1] += m;
+        all[6] += rise(Counted::NotCompleted) - m;
+        all[0] += rise(Counted::NotCompleted);
+    }
+    all
+}
+
+/// The factor whose mix changed for certain and most; else the series, where there are several.
+fn factor_of_mix(
+    cells: &Cells,
+    before: &[&Cell],
+    after: &[&Cell],
+    counted: Counted,
+) -> Option<(usize, bool)> {
+    let nothing = Recount::default();
+    let mut best: Option<(usize, f64)> = None;
+    for f in 0..cells.factors.len() {
+        let (old, new) = (
+            sum(&by_day(cells, before, &nothing, Some(f))),
+            sum(&by_day(cells, after, &nothing, Some(f))),
+        );
+        let size = mix(&old, &new, |x| x.of(counted));
+        let variance: f64 = old
+            .levels
+            .iter()
+            .filter(|(_, (units, _))| *units >= LEVEL_UNITS)
+            .map(|(l, (units, failures))| {
+                let p = (failures.of(counted) + 0.5) / (units + 1.0);
+                let w = new.levels.get(l).map_or(0.0, |n| n.0) / new.units - units / old.units;
+                w * w * p * (1.0 - p) / units
+            })
+            .sum();
+        if size.abs() > MIX_CERTAIN * variance.sqrt()
+            && size != 0.0
+            && best.is_none_or(|(_, most)| size.abs() > most)
+        {
+            best = Some((f, size.abs()));
+        }
+    }
+    let several = before
+        .iter()
+        .chain(after)
+        .map(|c| c.series)
+        .collect::<BTreeSet<_>>()
+        .len()
+        > 1;
+    let models = cells.factors.iter().position(|f| f.name == "model");
+    best.map(|(f, _)| (f, true))
+        .or_else(|| models.filter(|_| several).map(|f| (f, false)))
+}
+
+/// Splits the rise from `before` to `after`. Intervals: days of both sides drawn again (whole days, since
+/// units of one day hang together; their counts where a side has under five days), 399 times.
+///
+/// `None` where a side has no units.
+#[must_use]
+pub fn split(
+    cells: &Cells,
+    before: &[&Cell],
+    after: &[&Cell],
+    counted: Counted,
+    recount: &Recount,
+    confidence: f64,
+    seed: u64,
+) -> Option<Parts> {
+    let chosen = factor_of_mix(cells, before, after, counted);
+    let factor = chosen.map(|c| c.0);
+    let days = [
+        by_day(cells, before, recount, factor),
+        by_day(cells, after, recount, factor),
+    ];
+    let sides = [sum(&days[0]), sum(&days[1])];
+    if sides.iter().any(|s| s.units <= 0.0) {
+        return None;
+    }
+    let value = parts_of(&sides[0], &sides[1], counted);
+    let mut rng = Pcg64::seed_from_u64(seed);
+    let mut drawn: Vec<[f64; 7]> = Vec::with_capacity(DRAWS);
+    for _ in 0..DRAWS {
+        let again = [draw(&days[0], &mut rng), draw(&days[1], &mut rng)];
+        if again.iter().all(|s| s.units > 0.0) {
+            drawn.push(parts_of(&again[0], &again[1], counted));
+        }
+    }
+    let estimate = |n: usize| {
+        let mut list: Vec<f64> = drawn.iter().map(|d| d[n]).collect();
+        list.sort_by(f64::total_cmp);
+        let tail = (1.0 - confidence) / 2.0;
+        let at = |share: f64| {
+            #[expect(
+                clippy::cast_possible_truncation,
+                clippy::cast_sign_loss,
+                reason = "a place in the list"
+            )]
+            let place = (share * list.len() as f64) as usize;
+            list.get(place.min(list.len().saturating_sub(1)))
+                .copied()
+                .unwrap_or(value[n])
+        };
+        Estimate::new(
+            value[n],
+            at(tail),
+            at(1.0 - tail),
+            confidence,
+            "days drawn again",
+        )
+    };
+    Some(Parts {
+        rise: estimate(0)?,
+        mix: estimate(1)?,
+        limit: estimate(2)?,
+        shift: estimate(3)?,
+        strays: estimate(4)?,
+        breakdown: estimate(5)?,
+        other: estimate(6)?,
+        mix_of: chosen
+            .filter(|c| c.1)
+            .map(|(f, _)| cells.factors[f].name.clone()),
+    })
+}
+
+fn draw(days: &[Side], rng: &mut Pcg64) -> Side {
+    let mut all = Side::default();
+    if days.len() >= DAYS_DRAWN {
+        for _ in 0..days.len() {
+            all.add(&days[rng.random_range(0..days.len())]);
+        }
+        return all;
+    }
+    let mut again = |x: f64| -> f64 {
+        if x == 0.0 {
+            return 0.0;
+        }
+        Poisson::new(x.abs()).map_or(x, |p| p.sample(rng) * x.signum())
+    };
+    for d in days {
+        let mut one = d.clone();
+        one.failures = Failures {
+            over: again(d.failures.over),
+            under: again(d.failures.under),
+            breakdown: again(d.failures.breakdown),
+            not_completed: again(d.failures.not_completed),
+        };
+        one.recounted.over_by_limit = again(d.recounted.over_by_limit);
+        one.recounted.under_by_limit = again(d.recounted.under_by_limit);
+        one.recounted.over_by_shift = again(d.recounted.over_by_shift);
+        all.add(&one);
+    }
+    all
+}

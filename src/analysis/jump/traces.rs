@@ -1,0 +1,146 @@
+//! What the rows themselves tell of a rise: how failures lie in time, and what became of them on a second test.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::cells::Counted;
+use super::explain::Cause;
+use super::{Scope, Window};
+use crate::records::{Outcome, day_of};
+use crate::series::{Pass, Use};
+
+/// Failures of one station so close together make a run, seconds…
+const RUN_S: i64 = 600;
+/// …from this many.
+const RUN_FAILURES: usize = 3;
+
+/// How failures of the rise lie in time, and their retests.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Traces {
+    /// Failures looked at: those of the first cause where one is named, else all.
+    pub failures: u64,
+    /// Of these, in runs of three or more within ten minutes at one station.
+    pub in_runs: u64,
+    /// Most within ten minutes, with the station.
+    pub most_in_run: Option<(u64, u16)>,
+    /// Days with a failure, and production days of that time.
+    pub days_with: u64,
+    /// Production days.
+    pub days: u64,
+    /// Failures tested again, and of these passed in the end at the same settings.
+    pub retested: u64,
+    /// Passed in the end.
+    pub then_passed: u64,
+    /// Of these, passed at another station.
+    pub passed_elsewhere: u64,
+    /// The same for the time before: tested again and passed.
+    pub before: (u64, u64),
+}
+
+impl Traces {
+    /// Whether most failures lie in runs.
+    #[must_use]
+    pub fn in_bursts(&self) -> bool {
+        self.failures > 0 && 2 * self.in_runs >= self.failures
+    }
+}
+
+fn counts(counted: Counted, outcome: Outcome) -> bool {
+    match outcome {
+        Outcome::OverLimit => matches!(counted, Counted::Failed | Counted::OverLimit),
+        Outcome::UnderLimit => matches!(counted, Counted::Failed | Counted::UnderLimit),
+        Outcome::Breakdown | Outcome::Arc => {
+            matches!(counted, Counted::Failed | Counted::Breakdown)
+        }
+        Outcome::NotCompleted => counted == Counted::NotCompleted,
+        Outcome::Pass => false,
+    }
+}
+
+/// Whether a unit is of the cause; `factors` is its combination of levels in the pass.
+#[must_use]
+pub fn of_cause(pass: &Pass, cause: &Cause, station: u16, series: u32, factors: u32) -> bool {
+    cause.places.iter().zip(&cause.what).all(|((f, _), named)| {
+        let name = match f {
+            0 => pass.stations[usize::from(station)].as_str(),
+            1 => pass.series[series as usize].key.model.as_str(),
+            n => pass.factor_sets[factors as usize][n - 2].trim(),
+        };
+        name == named.level
+    })
+}
+
+/// Reads the rows of a scope in both windows.
+#[must_use]
+pub fn traces(
+    pass: &Pass,
+    scope: Scope,
+    counted: Counted,
+    (before, after): (Window, Window),
+    cause: Option<&Cause>,
+) -> Traces {
+    let inside = |series: u32, station: u16| match scope {
+        Scope::Series(n) => n == series,
+        Scope::Station(s) => s == station,
+        Scope::Overall => true,
+    };
+    let mut found = Traces::default();
+    let mut times: BTreeMap<u16, Vec<i64>> = BTreeMap::new();
+    let (mut days, mut with) = (BTreeSet::new(), BTreeSet::new());
+    for row in pass.rows.iter().filter(|r| r.used == Use::Used) {
+        let r = row.record;
+        let station = pass.station_of_setup[r.setup as usize];
+        let Some(series) = pass.series_of_setup[r.setup as usize].filter(|s| inside(*s, station))
+        else {
+            continue;
+        };
+        let day = day_of(r.time, pass.day_starts_s);
+        if !after.has(day) || cause.is_some_and(|c| !of_cause(pass, c, station, series, r.factors))
+        {
+            continue;
+        }
+        days.insert(day);
+        if counts(counted, r.outcome) {
+            found.failures += 1;
+            with.insert(day);
+            times.entry(station).or_default().push(r.time);
+        }
+    }
+    (found.days, found.days_with) = (days.len() as u64, with.len() as u64);
+    for (station, list) in &mut times {
+        list.sort_unstable();
+        let mut in_run = vec![false; list.len()];
+        let mut last = 0;
+        for first in 0..list.len() {
+            last = last.max(first);
+            while last + 1 < list.len() && list[last + 1] - list[first] <= RUN_S {
+                last += 1;
+            }
+            let run = last + 1 - first;
+            if run >= RUN_FAILURES {
+                in_run[first..=last].fill(true);
+                if found.most_in_run.is_none_or(|(n, _)| run as u64 > n) {
+                    found.most_in_run = Some((run as u64, *station));
+                }
+            }
+        }
+        found.in_runs += in_run.iter().filter(|r| **r).count() as u64;
+    }
+    for h in &pass.histories {
+        if !inside(h.series, h.station) || !counts(counted, h.outcome) || h.retests == 0 {
+            continue;
+        }
+        if before.has(h.day) {
+            found.before.0 += 1;
+            found.before.1 += u64::from(h.passed);
+        } else if after.has(h.day)
+            && cause.is_none_or(|c| of_cause(pass, c, h.station, h.series, h.factors))
+        {
+            found.retested += 1;
+            found.then_passed += u64::from(h.passed);
+            let last = pass.row(h.last).record.setup as usize;
+            found.passed_elsewhere +=
+                u64::from(h.passed && pass.station_of_setup[last] != h.station);
+        }
+    }
+    found
+}
