@@ -36,6 +36,13 @@ pub enum Command {
                       where a change is recommended a change note to be checked and signed."
     )]
     Limits(LimitsArgs),
+    /// Investigate a jump in failures: since when, how big, what it is made of and what explains it.
+    #[command(
+        after_help = "Example:\n  leakdrift jump exports/\n  leakdrift jump exports/ --since 2026-09-14 --model EM520\n\n\
+                      Without --since the date is found. The page names causes, what is not the cause, and the units\n\
+                      that passed and must be looked at."
+    )]
+    Jump(JumpArgs),
     /// Show how each file was understood, and which rows will not be used.
     #[command(
         after_help = "Example:\n  leakdrift peek exports/line3.csv\n  leakdrift peek exports/ --write-config\n  leakdrift peek exports/ --json"
@@ -146,6 +153,26 @@ pub struct LimitsArgs {
     /// Folder for the study; without it, `reports/NAME-limits-MODEL/`.
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+}
+
+/// Arguments of `jump`.
+#[derive(Debug, Args)]
+pub struct JumpArgs {
+    /// Inputs and settings.
+    #[command(flatten)]
+    pub input: InputArgs,
+    /// First day of the jump, where it is known; without it, found.
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    pub since: Option<String>,
+    /// Only this model; without it, all.
+    #[arg(long, value_name = "MODEL")]
+    pub model: Option<String>,
+    /// Folder for the page; without it, `reports/NAME-jump/`.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Exit with 3 where a jump is flagged.
+    #[arg(long)]
+    pub gate: bool,
 }
 
 /// Arguments of `peek`.

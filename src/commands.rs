@@ -6,11 +6,13 @@ use std::path::PathBuf;
 use indicatif::{ProgressBar, ProgressStyle};
 
 use crate::cli::{
-    Cli, Command, CommonArgs, LimitsArgs, PeekArgs, ReviewArgs, SampleArgs, TallyArgs,
+    Cli, Command, CommonArgs, JumpArgs, LimitsArgs, PeekArgs, ReviewArgs, SampleArgs, TallyArgs,
 };
 use crate::config::Config;
 use crate::error::{Error, Result};
-use crate::{Request, StudyRequest, limit_study, pass, report, review, sample};
+use crate::{
+    JumpRequest, Request, StudyRequest, jump_study, limit_study, pass, report, review, sample,
+};
 
 /// Exit status where a file or sheet could not be read.
 const INCOMPLETE: u8 = 1;
@@ -25,6 +27,7 @@ pub fn command(cli: Cli) -> Result<u8> {
     match cli.command {
         Command::Review(args) => run_review(&args),
         Command::Limits(args) => run_limits(&args),
+        Command::Jump(args) => run_jump(&args),
         Command::Peek(args) => run_peek(&args),
         Command::Tally(args) => run_tally(&args),
         Command::Sample(args) => run_sample(&args),
@@ -113,6 +116,50 @@ fn run_limits(args: &LimitsArgs) -> Result<u8> {
         print!("{}", report::limit_study::closing(&done.report, &out));
     }
     Ok(if failures.is_empty() { 0 } else { INCOMPLETE })
+}
+
+fn run_jump(args: &JumpArgs) -> Result<u8> {
+    let config = settings(&args.input.paths, &args.input.common)?;
+    let name = config
+        .name
+        .clone()
+        .unwrap_or_else(|| name_of(&args.input.paths[0]));
+    let out = args.out.clone().unwrap_or_else(|| {
+        PathBuf::from("reports").join(report::folder_name(&format!("{name}-jump")))
+    });
+    report::write::check_folder(&out)?;
+    let since = args.since.as_deref().map(day).transpose()?;
+    let request = JumpRequest {
+        paths: args.input.paths.clone(),
+        name,
+        model: args.model.clone(),
+        since,
+    };
+    let bar = Bar::new(&args.input.common);
+    let done = jump_study(&request, &config, &|at, all| bar.at(at, all))?;
+    bar.finish();
+    report::write::write_whole(&out, &done.files)?;
+    let failures = &done.report.made.failures;
+    for failure in failures {
+        eprintln!("warning: {failure}");
+    }
+    if !args.input.common.quiet {
+        print!("{}", report::jump_study::closing(&done.report, &out));
+    }
+    if args.gate && done.report.jumps.iter().any(|j| j.flagged) {
+        return Ok(GATE);
+    }
+    Ok(if failures.is_empty() { 0 } else { INCOMPLETE })
+}
+
+/// `2026-09-14` as a day.
+fn day(text: &str) -> Result<chrono::NaiveDate> {
+    chrono::NaiveDate::parse_from_str(text, "%Y-%m-%d").map_err(|_| {
+        Error::usage(
+            format!("--since: expected a day like 2026-09-14, found {text:?}"),
+            "write it as YYYY-MM-DD",
+        )
+    })
 }
 
 fn run_peek(args: &PeekArgs) -> Result<u8> {

@@ -36,6 +36,7 @@ use error::Result;
 use records::Register;
 pub use report::Review;
 use report::build::Parts;
+pub use report::jump_study::{JumpRequest, JumpStudy};
 pub use report::limit_study::{Study, StudyRequest};
 use series::{Collector, Pass};
 
@@ -78,6 +79,7 @@ pub struct Examined {
     read: input::Read,
     pass: Pass,
     movement: analysis::Movement,
+    jumps: Vec<analysis::jump::Jump>,
     findings: analysis::Findings,
     verdicts: Vec<verdict::plant::SeriesVerdict>,
     register: Register,
@@ -90,6 +92,7 @@ impl Examined {
             read: &self.read,
             pass: &self.pass,
             movement: &self.movement,
+            jumps: &self.jumps,
             findings: &self.findings,
             verdicts: &self.verdicts,
             register: &self.register,
@@ -127,10 +130,12 @@ pub fn examine(
     };
     let findings = analysis::findings(&pass, &known, config);
     let verdicts = verdict::plant::judge_all(&pass, &movement, &findings, &periods, config);
+    let jumps = analysis::jump::jumps(&pass, &verdict::jump::asked(config, None), &|_| true);
     Ok(Examined {
         read,
         pass,
         movement,
+        jumps,
         findings,
         verdicts,
         register,
@@ -190,4 +195,27 @@ pub fn limit_study(
         .as_ref()
         .map(|e| e.parts(config, &request.name, month));
     report::limit_study::study(parts.as_ref(), request, config)
+}
+
+/// What changed the share of failures: found, or at a date that is known; all models, or one.
+///
+/// # Errors
+/// As [`review()`]; no series of the model; a date without tests on both sides.
+pub fn jump_study(
+    request: &JumpRequest,
+    config: &Config,
+    progress: &(dyn Fn(u64, u64) + Sync),
+) -> Result<JumpStudy> {
+    let mut examined = examine(&request.paths, config, progress)?;
+    report::jump_study::check(&examined.pass, request)?;
+    if request.since.is_some() || request.model.is_some() {
+        let series = &examined.pass.series;
+        let since = request.since.map(records::day_number);
+        examined.jumps =
+            analysis::jump::jumps(&examined.pass, &verdict::jump::asked(config, since), &|n| {
+                report::jump_study::chosen(request, &series[n].key.model)
+            });
+    }
+    let month = report::month_under_review(&examined.pass, None)?;
+    report::jump_study::study(&examined.parts(config, &request.name, month), request)
 }

@@ -218,6 +218,36 @@ pub const SECTIONS: [Section; 11] = [
                 "Dates further than this many years from the median day are not believed.",
             ),
             key("retests_allowed", "", "Retests allowed after a failure."),
+            key(
+                "jump_p",
+                "",
+                "p-value from which a change of the share of failures is reported.",
+            ),
+            key(
+                "jump_failures",
+                "",
+                "Failures after a jump from which it is flagged.",
+            ),
+            key(
+                "jump_ratio",
+                "",
+                "Ratio of the shares from which a jump is flagged.",
+            ),
+            key(
+                "jump_rise",
+                "",
+                "Rise of the share from which a jump is flagged, a fraction of 1.",
+            ),
+            key(
+                "cause_failures",
+                "",
+                "Failures that a cause of a jump must have.",
+            ),
+            key(
+                "cause_share",
+                "",
+                "Share of the excess failures that a cause of a jump must explain.",
+            ),
             key("seed", "", "Seed of every random draw."),
         ],
     },

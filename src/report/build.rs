@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::NaiveDate;
 
 use super::format::whole;
+use super::jumps;
 use super::model::*;
 use super::testers;
 use crate::analysis::body::{Because, Which};
@@ -12,6 +13,7 @@ use crate::analysis::causes::Cause;
 use crate::analysis::drift::{Drift, Shape as Found};
 use crate::analysis::happenings;
 use crate::analysis::healthy::{Healthy, TailNumbers};
+use crate::analysis::jump::{Jump, Scope, of_cause};
 use crate::analysis::limits::LimitHistory;
 use crate::analysis::months::{Month, month_of};
 use crate::analysis::readings::ma;
@@ -20,7 +22,7 @@ use crate::analysis::unit_lists::{Lies, StrayUnit};
 use crate::analysis::{Finding, Findings, GroupSplit, Movement, SeriesMovement};
 use crate::config::Config;
 use crate::input::Read;
-use crate::records::{Current, Marks, Outcome, Record, Register, Shown, date_of};
+use crate::records::{Current, Marks, Outcome, Record, Register, Shown, date_of, day_of};
 use crate::series::{Pass, Series, SeriesKey, SetAside, Use};
 use crate::stats::estimate::Estimate;
 use crate::verdict::Verdict;
@@ -40,6 +42,8 @@ pub struct Parts<'a> {
     pub pass: &'a Pass,
     /// What moved.
     pub movement: &'a Movement,
+    /// Changes of the share of failures.
+    pub jumps: &'a [Jump],
     /// Findings.
     pub findings: &'a Findings,
     /// Verdicts.
@@ -122,9 +126,6 @@ pub fn build(parts: &Parts<'_>) -> Report {
     if config.check_loads.is_empty() {
         notes.push("no check loads are named: whether the stations still trip is not known; name them under [check_loads]".to_owned());
     }
-    notes.push(
-        "not examined in this version: sudden jumps in failures (null in results.json)".to_owned(),
-    );
     notes.sort();
     notes.dedup();
     let (from, to) = pass
@@ -175,7 +176,7 @@ pub fn build(parts: &Parts<'_>) -> Report {
         settings_short,
         gaps: Some(gaps),
         too_good,
-        jumps: None,
+        jumps: Some(jumps::reports(parts)),
         since_report: None,
         notes,
         settings: settings(config),
@@ -813,7 +814,7 @@ pub fn group_report(shared: GroupBand) -> GroupReport {
 }
 
 /// Reasons of `units-to-check.csv`.
-mod reason {
+pub(super) mod reason {
     pub const NEVER_PASSED: &str = "never passed";
     pub const OTHER_SETTINGS: &str = "passed only at other settings";
     pub const STRAY_ABOVE: &str = "passed with a reading above the healthy body";
@@ -906,6 +907,7 @@ fn unit_lines(parts: &Parts<'_>) -> Vec<UnitLine> {
             })
         })
         .collect();
+    let named = jumps::lots(parts);
     for row in pass.rows.iter() {
         let r = row.record;
         let series = pass.series_of_setup[r.setup as usize];
@@ -914,16 +916,25 @@ fn unit_lines(parts: &Parts<'_>) -> Vec<UnitLine> {
         }
         let product = !r.marks.has(Marks::CHECK_LOAD) && !r.marks.has(Marks::OTHER_TEST);
         if product && r.outcome == Outcome::Pass && row.used == Use::Used {
+            let station = pass.station_of_setup[r.setup as usize];
             let levels = &pass.factor_sets[r.factors as usize];
             let causes = series.map(|s| &parts.findings.series[s as usize].causes);
-            if causes.is_some_and(|c| c.iter().any(|c| levels[c.index] == c.level)) {
+            let day = day_of(r.time, pass.day_starts_s);
+            if causes.is_some_and(|c| c.iter().any(|c| levels[c.index] == c.level))
+                || series.is_some_and(|s| {
+                    named.iter().any(|(jump, cause)| {
+                        jump.after.window.has(day)
+                            && jump.scope == Scope::Series(s)
+                            && of_cause(pass, cause, station, s, r.factors)
+                    })
+                })
+            {
                 lines.insert(line(reason::OF_CAUSE, series, row.serial(), r));
             }
             let set = pass.settings_of_setup[r.setup as usize];
             if series.is_some_and(|s| falls_short(&pass.series[s as usize].key, set, config)) {
                 lines.insert(line(reason::SHORT, series, row.serial(), r));
             }
-            let station = pass.station_of_setup[r.setup as usize];
             if wrong
                 .iter()
                 .any(|(s, from, to)| *s == station && (*from..*to).contains(&r.time))
@@ -1040,9 +1051,13 @@ fn action_lines(
                 .map_or_else(String::new, |r| r.sentence.clone());
             about.push(add(Concern::LowLimitTooHigh { sentence }));
         }
-        about.extend(finding.causes.iter().map(|c| {
+        // A jump says it better: since when, and how sure.
+        let alone = |c: &&Cause| !jumps::covers(parts, n, &c.factor, &c.level);
+        about.extend(finding.causes.iter().filter(alone).map(|c| {
             add(Concern::Jump {
                 sentence: cause_sentence(c),
+                next_step: "Test its units that passed again before shipment (units-to-check.csv)."
+                    .to_owned(),
             })
         }));
         let more = finding.practice.habits.iter().map(|h| h.units).sum::<u64>();
@@ -1053,6 +1068,7 @@ fn action_lines(
             }));
         }
     }
+    about.extend(jumps::concerns(parts));
     let mut count = |why: &str, concern: fn(u64) -> Concern| {
         if let Some(&units) = units.get(why) {
             about.push(About {
@@ -1189,5 +1205,45 @@ pub(super) fn settings(config: &Config) -> Vec<SettingLine> {
         "years",
         "around the median day",
     );
+    for (name, value, unit, reason) in [
+        (
+            "jump_p",
+            config.jump_p,
+            "",
+            "a change of the share of failures is reported from this p-value",
+        ),
+        (
+            "jump_failures",
+            config.jump_failures,
+            "failures",
+            "after a jump, to be flagged",
+        ),
+        (
+            "jump_ratio",
+            config.jump_ratio,
+            "times",
+            "the share before, to be flagged",
+        ),
+        (
+            "jump_rise",
+            config.jump_rise,
+            "share of units",
+            "more fail, to be flagged",
+        ),
+        (
+            "cause_failures",
+            config.cause_failures,
+            "failures",
+            "of a cause",
+        ),
+        (
+            "cause_share",
+            config.cause_share,
+            "share of the excess",
+            "of a cause",
+        ),
+    ] {
+        add(name, value.to_string(), unit, reason);
+    }
     lines
 }

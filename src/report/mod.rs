@@ -8,6 +8,10 @@ pub mod build;
 pub mod chart;
 pub mod format;
 pub mod json;
+pub mod jump_model;
+mod jump_pictures;
+pub mod jump_study;
+mod jumps;
 pub mod limit_model;
 pub mod limit_study;
 pub mod markdown;
@@ -97,6 +101,19 @@ pub fn render(parts: &Parts<'_>, earlier: Option<model::Earlier>) -> Result<Revi
             }
         }
     }
+    for chart in jump_pictures::drawn(parts, report.jumps.as_deref().unwrap_or_default(), false) {
+        match chart.png {
+            Ok(png) => {
+                if let Some(jump) = report.jumps.as_mut().and_then(|j| j.get_mut(chart.jump)) {
+                    jump.charts.push((chart.path.clone(), chart.question));
+                }
+                files.push((chart.path, png));
+            }
+            Err(why) => report
+                .notes
+                .push(format!("no chart for \"{}\": {why}", chart.question)),
+        }
+    }
     report.notes.sort();
     files.push((
         "summary.md".to_owned(),
@@ -152,6 +169,7 @@ pub fn needs_action(report: &Report) -> bool {
             .actions
             .iter()
             .any(|a| matches!(a.kind, "tester_moved" | "station_differs"))
+        || report.jumps.iter().flatten().any(|j| j.flagged)
 }
 
 /// What is printed when a report was written.

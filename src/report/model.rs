@@ -108,8 +108,8 @@ pub struct Report {
     pub too_good: Vec<TooGoodReport>,
     /// Product and tester movements found once over all series.
     pub movement: Vec<MovementReport>,
-    /// Not examined yet: `null`.
-    pub jumps: Option<Vec<serde_json::Value>>,
+    /// Changes of the share of failures.
+    pub jumps: Option<Vec<super::jump_model::JumpReport>>,
     /// Against an earlier report; `null` without one.
     pub since_report: Option<SinceReport>,
     /// What a reader must know.

@@ -14,11 +14,13 @@ use super::chart::probability::{self, Probability, ProbabilityScale};
 use super::chart::trade_off::{self, Place, TradeOff};
 use super::chart::{Chart, ChartError, draw, style};
 use super::format::whole;
+use super::jump_pictures;
 use super::model::Report;
 use super::plant_pictures;
 use crate::analysis::body::{Body, Which};
 use crate::analysis::causes::without;
 use crate::analysis::healthy::Healthy;
+use crate::analysis::jump::{Jump, Scope as Where};
 use crate::analysis::readings::{Reading, ma};
 use crate::records::{Day, Outcome, date_of, day_number, day_of};
 use crate::series::{OutcomeLine, Says};
@@ -680,6 +682,27 @@ fn of_failures(
     title: &str,
     _scale: &Scale,
 ) -> Result<Chart, ChartError> {
+    let series = u32::try_from(n).unwrap_or(u32::MAX);
+    // The largest change that is still felt.
+    let jump = parts
+        .jumps
+        .iter()
+        .filter(|j| j.scope == Where::Series(series))
+        .max_by(|a, b| {
+            let size = |j: &Jump| (j.after.share.value - j.before.share.value).abs();
+            size(a).total_cmp(&size(b))
+        })
+        .map(jump_pictures::marked);
+    of_failures_with(parts, n, title, jump)
+}
+
+/// Failures of a series week by week, with a change marked.
+pub(super) fn of_failures_with(
+    parts: &Parts<'_>,
+    n: usize,
+    title: &str,
+    jump: Option<failures::Jump>,
+) -> Result<Chart, ChartError> {
     let series = &parts.pass.series[n];
     let level = parts.config.confidence;
     let week = |d: Day| (d + 3).div_euclid(7);
@@ -703,7 +726,7 @@ fn of_failures(
         scope: title.to_owned(),
         stretch: "week".to_owned(),
         stretches,
-        jump: None,
+        jump,
         events,
     })
 }

@@ -225,12 +225,10 @@ fn line(concern: &Concern) -> Line {
             units(n, "never passed: the last test is no pass."),
             "Check that the units listed in units-to-check.csv were scrapped or repaired and tested.".into(),
         ),
-        Concern::Jump { sentence } => make(
-            K::Jump,
-            0,
-            sentence.clone(),
-            "Follow the cause named in the section on the jump.".into(),
-        ),
+        Concern::Jump {
+            sentence,
+            next_step,
+        } => make(K::Jump, 0, sentence.clone(), next_step.clone()),
         Concern::OpenLeadWouldPass { workable } => make(
             K::OpenLeadWouldPass,
             0,

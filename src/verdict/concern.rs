@@ -59,6 +59,8 @@ pub enum Concern {
     Jump {
         /// First sentence of the finding.
         sentence: String,
+        /// What to check next.
+        next_step: String,
     },
     /// An unconnected lead would pass.
     OpenLeadWouldPass {

@@ -14,6 +14,7 @@ pub mod evidence;
 pub mod expected;
 mod explain;
 pub mod group;
+pub mod jump;
 pub mod limit;
 pub mod limit_study;
 pub mod low_limit;

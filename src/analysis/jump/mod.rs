@@ -118,6 +118,12 @@ impl Jump {
         self.after.share.value > self.before.share.value
     }
 
+    /// Whether it began, or ended, within 31 days of the last day.
+    #[must_use]
+    pub fn is_recent(&self, last: Day) -> bool {
+        self.ended.map_or(self.date.day, |e| e.day) + 31 >= last
+    }
+
     /// The side with more failures.
     #[must_use]
     pub fn worse(&self) -> &Side {

@@ -13,6 +13,7 @@ macro_rules! line {
 
 pub mod change_note;
 mod findings;
+pub mod jumps;
 pub mod limit_page;
 mod method;
 mod month;
@@ -40,6 +41,7 @@ pub fn summary(report: &Report) -> String {
     month::since(&mut page, report);
     month::changes(&mut page, report);
     overview(&mut page, report);
+    jumps::section(&mut page, report);
     line!(page, "## Each series\n");
     if report.series.is_empty() {
         line!(page, "No series was found.\n");

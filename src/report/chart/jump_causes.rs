@@ -1,0 +1,130 @@
+//! What explains a change of the share of failures, and how much of it?
+
+use super::axis::{Tick, number};
+use super::{Axis, Chart, ChartError, Layer, Panel, Role, Scale, Shape, at};
+
+/// A cause, or what no cause explains.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Bar {
+    /// In words; a second line says how many units.
+    pub words: String,
+    /// Failures beyond those expected.
+    pub excess: f64,
+    /// Failures.
+    pub failures: f64,
+    /// Expected.
+    pub expected: f64,
+    /// Whether it is a cause.
+    pub named: bool,
+}
+
+/// What the chart needs to know.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Causes {
+    /// Series, station or line.
+    pub scope: String,
+    /// Which days.
+    pub period: String,
+    /// Failures beyond those expected in all.
+    pub excess: f64,
+    /// Causes, the strongest first, then what is left.
+    pub bars: Vec<Bar>,
+}
+
+/// A level bar for each cause: failures beyond those expected, with failures and those expected as marks.
+///
+/// # Errors
+/// `NothingToShow` without a bar; else those of [`Chart::check`].
+pub fn chart(input: &Causes) -> Result<Chart, ChartError> {
+    let Some(first) = input.bars.first() else {
+        return Err(ChartError::NothingToShow { what: "causes" });
+    };
+    let n = input.bars.len();
+    let row = |i: usize| (n - 1 - i) as f64;
+    let most = input
+        .bars
+        .iter()
+        .map(|b| b.failures.max(b.expected))
+        .fold(1.0, f64::max);
+    let x = Axis::new("failures", "", Scale::Linear, 0.0, most * 1.08);
+    let y = Axis::new("", "", Scale::Linear, -0.6, n as f64 - 0.4).with_ticks(
+        input
+            .bars
+            .iter()
+            .enumerate()
+            .map(|(i, b)| Tick {
+                at: row(i),
+                label: b.words.clone(),
+            })
+            .collect(),
+    );
+    let mut layers: Vec<Layer> = input
+        .bars
+        .iter()
+        .enumerate()
+        .map(|(i, b)| Layer::Span {
+            role: if b.named { Role::Stray } else { Role::Quiet },
+            name: Some(
+                if b.named {
+                    "beyond those expected, explained"
+                } else {
+                    "beyond those expected, not explained"
+                }
+                .to_owned(),
+            ),
+            y: row(i),
+            from: b.expected.min(b.failures),
+            to: b.failures,
+            thickness: 34.0,
+        })
+        .collect();
+    layers.push(Layer::Points {
+        role: Role::Typical,
+        name: Some("expected by the share before".to_owned()),
+        shape: Shape::Upright,
+        points: input
+            .bars
+            .iter()
+            .enumerate()
+            .map(|(i, b)| at(b.expected, row(i)))
+            .collect(),
+    });
+    let beside = input
+        .bars
+        .iter()
+        .enumerate()
+        .map(|(i, b)| Tick {
+            at: row(i),
+            label: format!(
+                "{} % of\nthe excess",
+                number(100.0 * b.excess / input.excess.max(1e-9), 0)
+            ),
+        })
+        .collect();
+    let title = if first.named {
+        format!(
+            "{}: {} explains {} of {} failures beyond those expected",
+            input.scope,
+            first.words.lines().next().unwrap_or_default(),
+            number(first.excess.min(input.excess), 0),
+            number(input.excess, 0)
+        )
+    } else {
+        format!("{}: no level recorded explains the change", input.scope)
+    };
+    let mut chart = Chart::new(
+        title,
+        input.period.clone(),
+        x,
+        vec![Panel {
+            x: None,
+            y,
+            layers,
+            beside,
+            share: 1.0,
+        }],
+        Vec::new(),
+    )?;
+    chart.height = 340 + 100 * u32::try_from(n).unwrap_or(5).clamp(2, 8);
+    Ok(chart)
+}

@@ -1,0 +1,138 @@
+//! Did the readings move when failures did, or did a separate group appear?
+
+use super::axis::number;
+use super::{Along, Axis, Bar, Chart, ChartError, Dash, Layer, Panel, Role, Scale};
+
+/// Readings of one side.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Side {
+    /// Which days, in words.
+    pub words: String,
+    /// Readings of passed units with their counts.
+    pub readings: Vec<(f64, f64)>,
+    /// Units that tripped: their reading is not known.
+    pub tripped: f64,
+    /// High limit of most units.
+    pub limit: Option<f64>,
+}
+
+/// What the chart needs to know.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Readings {
+    /// The series.
+    pub scope: String,
+    /// Unit of all readings.
+    pub unit: String,
+    /// Ratio of typical readings, after over before.
+    pub moved: Option<f64>,
+    /// Before.
+    pub before: Side,
+    /// After.
+    pub after: Side,
+}
+
+/// Bars over the range.
+const BARS: f64 = 80.0;
+
+/// Two histograms above each other, each in shares of its own units.
+///
+/// # Errors
+/// `NothingToShow` where a side has no reading; `NotFinite`; else those of [`Chart::check`].
+pub fn chart(input: &Readings) -> Result<Chart, ChartError> {
+    let all = || {
+        input
+            .before
+            .readings
+            .iter()
+            .chain(&input.after.readings)
+            .map(|r| r.0)
+    };
+    super::finite("a reading", all())?;
+    if input.before.readings.is_empty() || input.after.readings.is_empty() {
+        return Err(ChartError::NothingToShow {
+            what: "readings on both sides",
+        });
+    }
+    let limits = [input.before.limit, input.after.limit];
+    let highest = all().fold(f64::NEG_INFINITY, f64::max);
+    // A limit far out would press all readings into one bar.
+    let near = limits
+        .iter()
+        .flatten()
+        .copied()
+        .filter(|l| *l < 2.0 * highest);
+    let x = Axis::covering(
+        "reading",
+        &input.unit,
+        Scale::Linear,
+        all().chain(near),
+        0.03,
+    );
+    let width = (x.high - x.low) / BARS;
+    let panel = |side: &Side, role: Role| {
+        let units = side.readings.iter().map(|r| r.1).sum::<f64>() + side.tripped;
+        let mut counts: std::collections::BTreeMap<i64, f64> = std::collections::BTreeMap::new();
+        for (reading, count) in &side.readings {
+            let place = ((reading - x.low) / width).floor() as i64;
+            *counts.entry(place).or_default() += count;
+        }
+        let bars: Vec<Bar> = counts
+            .iter()
+            .map(|(place, count)| Bar {
+                from: x.low + *place as f64 * width,
+                to: x.low + (*place + 1) as f64 * width,
+                top: 100.0 * count / units,
+            })
+            .collect();
+        let top = bars.iter().map(|b| b.top).fold(1.0, f64::max);
+        let mut layers = vec![Layer::Bars {
+            role,
+            name: Some(format!(
+                "{} ({} units, {} tripped)",
+                side.words,
+                number(units, 0),
+                number(side.tripped, 0)
+            )),
+            bars,
+        }];
+        if let Some(limit) = side.limit.filter(|l| x.holds(*l)) {
+            layers.push(Layer::Rule {
+                role: Role::Limit,
+                dash: Dash::Solid,
+                along: Along::Upright,
+                at: limit,
+                label: format!("limit {} {}", number(limit, 3), input.unit),
+            });
+        }
+        Panel {
+            x: None,
+            y: Axis::new("per cent of units", "", Scale::Linear, 0.0, top * 1.1),
+            layers,
+            beside: Vec::new(),
+            share: 1.0,
+        }
+    };
+    let panels = vec![
+        panel(&input.before, Role::LowerGroup),
+        panel(&input.after, Role::UpperGroup),
+    ];
+    let answer = match input.moved {
+        Some(m) if (m - 1.0).abs() < 0.01 => "the typical reading stayed where it was".to_owned(),
+        Some(m) => format!(
+            "the typical reading moved by {} %",
+            number(100.0 * (m - 1.0), 1)
+        ),
+        None => "readings before and after".to_owned(),
+    };
+    let mut notes = vec!["Tripped units show no reading: the voltage was cut.".to_owned()];
+    if limits.iter().flatten().any(|l| !x.holds(*l)) {
+        notes.push("A limit further to the right is not drawn.".to_owned());
+    }
+    Chart::new(
+        format!("{}: {answer}", input.scope),
+        "readings of passed units before and after the change".to_owned(),
+        x,
+        panels,
+        notes,
+    )
+}

@@ -1,0 +1,189 @@
+//! The command `jump`: one question asked in depth → page, charts, result file, units to check.
+
+use std::path::PathBuf;
+
+use chrono::NaiveDate;
+
+use super::build::{self, Parts};
+use super::jump_model::{JumpPage, SCHEMA};
+use super::markdown::jumps as page;
+use super::{jump_pictures, jumps, tables};
+use crate::error::{Error, Result};
+
+/// What is asked.
+#[derive(Debug, Clone, Default)]
+pub struct JumpRequest {
+    /// Files, folders and patterns.
+    pub paths: Vec<PathBuf>,
+    /// Name of the report.
+    pub name: String,
+    /// Model looked at; all where `None`.
+    pub model: Option<String>,
+    /// The date, where it is known.
+    pub since: Option<NaiveDate>,
+}
+
+/// A finished investigation, not yet written.
+#[derive(Debug)]
+pub struct JumpStudy {
+    /// Everything its page shows.
+    pub report: JumpPage,
+    /// Relative path and content of each file.
+    pub files: Vec<(String, Vec<u8>)>,
+}
+
+/// Names compared without case and blanks around.
+fn same(a: &str, b: &str) -> bool {
+    a.trim().to_lowercase() == b.trim().to_lowercase()
+}
+
+/// Whether a series is looked at.
+#[must_use]
+pub fn chosen(request: &JumpRequest, model: &str) -> bool {
+    request.model.as_deref().is_none_or(|m| same(m, model))
+}
+
+/// Checks that the model and the date asked for are in the files.
+///
+/// # Errors
+/// No series of the model; a date with no production day before it or none from it on.
+pub fn check(pass: &crate::series::Pass, request: &JumpRequest) -> Result<()> {
+    if let Some(model) = &request.model
+        && !pass.series.iter().any(|s| same(model, &s.key.model))
+    {
+        let mut known: Vec<&str> = pass.series.iter().map(|s| s.key.model.as_str()).collect();
+        known.dedup();
+        return Err(Error::usage(
+            format!(
+                "--model: expected a model of the files, found {model:?}; they hold {}",
+                known.join(", ")
+            ),
+            "name one of them",
+        ));
+    }
+    let (first, last) = pass.days.unwrap_or((0, 0));
+    let (first, last) = (
+        crate::records::date_of(first),
+        crate::records::date_of(last),
+    );
+    match request.since {
+        Some(since) if since <= first || since > last => Err(Error::usage(
+            format!(
+                "--since {since}: expected a date after the first day of the files, found none; they hold {first} to {last}"
+            ),
+            "name a date with tests on both sides of it",
+        )),
+        _ => Ok(()),
+    }
+}
+
+/// The page, its charts and its lists.
+///
+/// # Errors
+/// As [`check`].
+pub fn study(parts: &Parts<'_>, request: &JumpRequest) -> Result<JumpStudy> {
+    check(parts.pass, request)?;
+    let whole = build::build(parts);
+    let mut found = jumps::reports(parts);
+    let mut notes = Vec::new();
+    let mut files = Vec::new();
+    for chart in jump_pictures::drawn(parts, &found, true) {
+        match chart.png {
+            Ok(png) => {
+                found[chart.jump]
+                    .charts
+                    .push((chart.path.clone(), chart.question));
+                files.push((chart.path, png));
+            }
+            Err(why) => notes.push(format!(
+                "{}: no chart for \"{}\": {why}",
+                found[chart.jump].scope, chart.question
+            )),
+        }
+    }
+    if request.since.is_some() && found.is_empty() {
+        notes.push("no series has tests and a failure on both sides of the date".to_owned());
+    }
+    let looked: Vec<&super::model::SeriesReport> = whole
+        .series
+        .iter()
+        .filter(|s| chosen(request, &s.model))
+        .collect();
+    let config = parts.config;
+    let report = JumpPage {
+        schema: SCHEMA,
+        name: request.name.clone(),
+        model: request.model.clone(),
+        since: request.since,
+        from: whole.from,
+        to: whole.to,
+        rows: whole.rows.clone(),
+        series: looked.iter().map(|s| s.title.clone()).collect(),
+        jumps: found,
+        habits: looked
+            .iter()
+            .flat_map(|s| {
+                s.retests
+                    .practice
+                    .iter()
+                    .map(|habit| format!("{}: {habit}", s.title))
+            })
+            .collect(),
+        settings: vec![
+            format!("jump_p = {}", config.jump_p),
+            format!("jump_failures = {}", config.jump_failures),
+            format!("jump_ratio = {}", config.jump_ratio),
+            format!("jump_rise = {}", config.jump_rise),
+            format!("cause_failures = {}", config.cause_failures),
+            format!("cause_share = {}", config.cause_share),
+            format!("confidence = {}", config.confidence),
+        ],
+        notes,
+        made: whole.made.clone(),
+    };
+    files.push(("summary.md".to_owned(), page::page(&report).into_bytes()));
+    let mut json =
+        serde_json::to_string_pretty(&report).expect("every map of the page has text for keys");
+    json.push('\n');
+    files.push(("results.json".to_owned(), json.into_bytes()));
+    let mut listed = whole;
+    listed.units.retain(|u| u.reason == build::reason::OF_CAUSE);
+    files.push((
+        "units-to-check.csv".to_owned(),
+        tables::units_to_check_csv(&listed).into_bytes(),
+    ));
+    files.sort_by(|a, b| a.0.cmp(&b.0));
+    Ok(JumpStudy { report, files })
+}
+
+/// What is printed when an investigation was written.
+#[must_use]
+pub fn closing(report: &JumpPage, out: &std::path::Path) -> String {
+    let mut text = String::new();
+    let told: Vec<_> = report
+        .jumps
+        .iter()
+        .filter(|j| j.material || j.date_given)
+        .collect();
+    if told.is_empty() {
+        text.push_str("no jump in failures large enough to matter\n");
+    }
+    for jump in told {
+        let causes: Vec<String> = jump
+            .causes
+            .iter()
+            .map(|c| format!("{} {}", c.factor, c.level))
+            .collect();
+        let causes = if causes.is_empty() {
+            String::new()
+        } else {
+            format!(" Explained by {}.", causes.join(", then "))
+        };
+        text.push_str(&format!(
+            "{}{causes}\n",
+            jump.sentences.first().map_or("", String::as_str)
+        ));
+    }
+    text.push_str(&format!("page: {}\n", out.join("summary.md").display()));
+    text
+}

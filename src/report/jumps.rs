@@ -1,0 +1,223 @@
+//! Changes of the share of failures → what pages and `results.json` show of them.
+
+use super::build::{Parts, ids, title};
+use super::format::whole;
+use super::jump_model::{CauseReport, JumpReport, PartsReport, TracesReport};
+use super::model::E;
+use crate::analysis::jump::{Cause, Jump, Scope};
+use crate::records::date_of;
+use crate::series::Pass;
+use crate::verdict::concern::{About, Concern};
+use crate::verdict::jump::{JumpVerdict, judge, levels};
+
+/// A scope for people.
+#[must_use]
+pub fn place(pass: &Pass, scope: Scope) -> String {
+    match scope {
+        Scope::Series(n) => title(&pass.series, &pass.series[n as usize].key),
+        Scope::Station(s) => format!("station {}", pass.stations[usize::from(s)]),
+        Scope::Overall => "whole line".to_owned(),
+    }
+}
+
+/// What an action is about: the series' title, the model where it has one series, or the station.
+#[must_use]
+pub fn subject(pass: &Pass, scope: Scope) -> String {
+    match scope {
+        Scope::Series(n) => {
+            let model = &pass.series[n as usize].key.model;
+            if pass.series.iter().filter(|s| s.key.model == *model).count() > 1 {
+                place(pass, scope)
+            } else {
+                model.clone()
+            }
+        }
+        Scope::Station(s) => pass.stations[usize::from(s)].clone(),
+        Scope::Overall => "whole line".to_owned(),
+    }
+}
+
+/// The verdicts of all changes, in their order.
+#[must_use]
+pub fn verdicts(parts: &Parts<'_>) -> Vec<JumpVerdict> {
+    parts
+        .jumps
+        .iter()
+        .map(|j| judge(parts.pass, j, &|s| place(parts.pass, s), parts.config))
+        .collect()
+}
+
+/// All changes as the report shows them.
+#[must_use]
+pub fn reports(parts: &Parts<'_>) -> Vec<JumpReport> {
+    let ids = ids(&parts.pass.series);
+    parts
+        .jumps
+        .iter()
+        .zip(verdicts(parts))
+        .map(|(jump, verdict)| report(parts.pass, jump, verdict, &ids))
+        .collect()
+}
+
+/// What somebody must do about changes: rises that are flagged, and falls that no limit explains.
+#[must_use]
+pub fn concerns(parts: &Parts<'_>) -> Vec<About> {
+    let last = parts.pass.days.map_or(0, |d| d.1);
+    parts
+        .jumps
+        .iter()
+        .zip(verdicts(parts))
+        .filter(|(jump, verdict)| {
+            verdict.flagged
+                || verdict.material && !jump.rises() && !verdict.is_limit && jump.is_recent(last)
+        })
+        .map(|(jump, verdict)| About {
+            subject: subject(parts.pass, jump.scope),
+            concern: Concern::Jump {
+                sentence: short(jump, &verdict),
+                next_step: verdict.next_step,
+            },
+        })
+        .collect()
+}
+
+/// The first sentence without its scope, and what explains it.
+fn short(jump: &Jump, verdict: &JumpVerdict) -> String {
+    let first = verdict.sentences.first().map_or("", String::as_str);
+    let first = first.split_once(": ").map_or(first, |(_, rest)| rest);
+    let mut said: String = first.chars().take(1).flat_map(char::to_uppercase).collect();
+    said.extend(first.chars().skip(1));
+    if let Some(c) = jump.explained.causes.first() {
+        said.push_str(&format!(
+            " {} of {} failures beyond those expected: {}.",
+            whole(c.failures - c.expected),
+            whole(jump.explained.failures - jump.explained.expected),
+            levels(&c.what)
+        ));
+    }
+    said
+}
+
+/// Causes that are of what units are made of (not who tested them, nor where), with their change: their passed units
+/// must be looked at.
+#[must_use]
+pub fn lots<'a>(parts: &Parts<'a>) -> Vec<(&'a Jump, &'a Cause)> {
+    const WHO_AND_WHERE: [&str; 4] = ["station", "model", "operator", "shift"];
+    parts
+        .jumps
+        .iter()
+        .filter(|j| j.rises())
+        .flat_map(|j| j.explained.causes.iter().map(move |c| (j, c)))
+        .filter(|(_, c)| {
+            c.what
+                .iter()
+                .any(|n| !WHO_AND_WHERE.contains(&n.factor.as_str()))
+        })
+        .collect()
+}
+
+/// Whether a change of this series, worth an action, names this level as a cause.
+#[must_use]
+pub fn covers(parts: &Parts<'_>, series: usize, factor: &str, level: &str) -> bool {
+    parts.jumps.iter().any(|j| {
+        matches!(j.scope, Scope::Series(n) if n as usize == series)
+            && j.rises()
+            && j.explained.causes.iter().any(|c| {
+                c.what
+                    .iter()
+                    .any(|n| n.factor == factor && n.level == level)
+            })
+    })
+}
+
+fn report(pass: &Pass, jump: &Jump, verdict: JumpVerdict, ids: &[String]) -> JumpReport {
+    let counts =
+        |s: &crate::analysis::jump::Side| [whole(s.units), whole(s.failures.of(jump.counted))];
+    let e = |e: &crate::stats::estimate::Estimate| E::from(e);
+    JumpReport {
+        scope: place(pass, jump.scope),
+        scope_kind: match jump.scope {
+            Scope::Series(_) => "series",
+            Scope::Station(_) => "station",
+            Scope::Overall => "overall",
+        },
+        series: match jump.scope {
+            Scope::Series(n) => ids.get(n as usize).cloned(),
+            _ => None,
+        },
+        outcome: jump.counted.key(),
+        date: date_of(jump.date.day),
+        date_low: date_of(jump.date.low),
+        date_high: date_of(jump.date.high),
+        ended: jump.ended.map(|d| date_of(d.day)),
+        before: e(&jump.before.share),
+        after: e(&jump.after.share),
+        counts_before: counts(&jump.before),
+        counts_after: counts(&jump.after),
+        p_value: jump.p_value,
+        dispersion: jump.phi,
+        flagged: verdict.flagged,
+        material: verdict.material,
+        gradual: jump.gradual,
+        date_given: jump.given,
+        outcomes: jump.outcomes.iter().map(|o| o.key()).collect(),
+        parts: jump.parts.as_ref().map(|p| PartsReport {
+            mix: e(&p.mix),
+            limit: e(&p.limit),
+            shift: e(&p.shift),
+            strays: e(&p.strays),
+            breakdown: e(&p.breakdown),
+            other: e(&p.other),
+            rise: e(&p.rise),
+            mix_of: p.mix_of.clone(),
+        }),
+        causes: jump.explained.causes.iter().map(cause).collect(),
+        excess: jump.explained.failures - jump.explained.expected,
+        unexplained_share: jump.explained.unexplained,
+        not_causes: jump.explained.cleared.clone(),
+        traces: TracesReport {
+            failures: jump.traces.failures,
+            in_runs: jump.traces.in_runs,
+            days_with_failures: jump.traces.days_with,
+            days: jump.traces.days,
+            retested: jump.traces.retested,
+            then_passed: jump.traces.then_passed,
+            passed_elsewhere: jump.traces.passed_elsewhere,
+        },
+        sentences: verdict.sentences,
+        next_step: verdict.next_step,
+        charts: Vec::new(),
+    }
+}
+
+fn cause(c: &Cause) -> CauseReport {
+    let join = |of: fn(&crate::analysis::jump::Named) -> &str| {
+        c.what.iter().map(of).collect::<Vec<_>>().join(" + ")
+    };
+    CauseReport {
+        factor: join(|n| &n.factor),
+        level: join(|n| &n.level),
+        failures: whole(c.failures),
+        units: whole(c.units),
+        expected: c.expected,
+        ratio: c
+            .ratio
+            .as_ref()
+            .filter(|r| r.value.is_finite())
+            .map(E::from),
+        share_of_excess: c.share_of_excess,
+        odds_within_days: c
+            .within_days
+            .as_ref()
+            .and_then(|m| m.odds_ratio.as_ref())
+            .map(E::from),
+        p_value: c.p_value,
+        units_before: whole(c.units_before),
+        same_units: c
+            .same_units
+            .iter()
+            .map(|n| format!("{} {}", n.factor, n.level))
+            .collect(),
+        everything: c.everything,
+    }
+}
