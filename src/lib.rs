@@ -206,7 +206,7 @@ pub fn jump_study(
     config: &Config,
     progress: &(dyn Fn(u64, u64) + Sync),
 ) -> Result<JumpStudy> {
-    let mut examined = examine(&request.paths, config, progress)?;
+    let mut examined = examine(&request.paths, None, config, progress)?;
     report::jump_study::check(&examined.pass, request)?;
     if request.since.is_some() || request.model.is_some() {
         let series = &examined.pass.series;

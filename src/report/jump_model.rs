@@ -49,6 +49,8 @@ pub struct CauseReport {
     pub share_of_excess: f64,
     /// Odds against units of the same series and day; `null` where none stood beside it.
     pub odds_within_days: Option<E>,
+    /// Failures of units of the same series and day; `null` where none stood beside it.
+    pub others_failed: Option<u64>,
     /// p-value, adjusted for all levels asked.
     pub p_value: f64,
     /// Its units before.

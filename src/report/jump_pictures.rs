@@ -190,6 +190,7 @@ fn readings(parts: &Parts<'_>, jump: &Jump, scope: &str) -> Option<Result<Chart,
     Some(jump_readings::chart(&Readings {
         scope: scope.to_owned(),
         unit: unit.to_owned(),
+        step: factor * parts.findings.series[n as usize].step_ma,
         moved: jump.moved,
         before: side(jump.before.window, "before"),
         after: side(jump.after.window, "since"),

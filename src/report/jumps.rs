@@ -211,6 +211,7 @@ fn cause(c: &Cause) -> CauseReport {
             .as_ref()
             .and_then(|m| m.odds_ratio.as_ref())
             .map(E::from),
+        others_failed: c.within_days.as_ref().map(|m| whole(m.others_failed)),
         p_value: c.p_value,
         units_before: whole(c.units_before),
         same_units: c

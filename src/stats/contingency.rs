@@ -74,6 +74,8 @@ pub struct MantelHaenszel {
     pub odds_ratio: Option<Estimate>,
     /// Failures of the group.
     pub observed: f64,
+    /// Failures of the others.
+    pub others_failed: f64,
     /// Failures expected of it where the group fails like the others of its table.
     pub expected: f64,
     /// Chi-square of one degree of freedom, without correction for continuity.
@@ -93,7 +95,7 @@ pub struct MantelHaenszel {
 #[must_use]
 pub fn mantel_haenszel(tables: &[Table], level: f64) -> Option<MantelHaenszel> {
     let (mut r, mut s, mut pr, mut mixed, mut qs) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    let (mut observed, mut expected, mut variance) = (0.0, 0.0, 0.0);
+    let (mut observed, mut others_failed, mut expected, mut variance) = (0.0, 0.0, 0.0, 0.0);
     for t in tables {
         let n = t.units + t.units_others;
         let m = t.failed + t.failed_others;
@@ -109,6 +111,7 @@ pub fn mantel_haenszel(tables: &[Table], level: f64) -> Option<MantelHaenszel> {
         mixed += pi * si + qi * ri;
         qs += qi * si;
         observed += t.failed;
+        others_failed += t.failed_others;
         expected += t.units * m / n;
         variance += t.units * t.units_others * m * (n - m) / (n * n * (n - 1.0));
     }
@@ -133,6 +136,7 @@ pub fn mantel_haenszel(tables: &[Table], level: f64) -> Option<MantelHaenszel> {
     Some(MantelHaenszel {
         odds_ratio,
         observed,
+        others_failed,
         expected,
         chi_square,
         p_value: chi_square_sf(chi_square, 1.0),

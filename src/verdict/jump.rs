@@ -166,7 +166,9 @@ fn sentences(
         said.extend(causes(jump));
     }
     said.extend(unmoved(jump));
-    said.extend(traces(pass, jump));
+    if !is_limit {
+        said.extend(traces(pass, jump));
+    }
     if jump.gradual {
         said.push(
             "An even change describes these days better than a sudden one: look for something that grows, not for one date."
@@ -219,7 +221,7 @@ fn outcomes(jump: &Jump) -> Option<String> {
     (!kinds.is_empty()).then(|| format!("{when} they failed: {}.", list(&kinds, "and")))
 }
 
-fn limit_words(pass: &Pass, moves: &[LimitMove]) -> Option<String> {
+fn limit_words(pass: &Pass, moves: &[LimitMove], counted: Counted) -> Option<String> {
     let value = |pa: Option<i64>| {
         pa.map_or_else(
             || "none".to_owned(),
@@ -227,8 +229,17 @@ fn limit_words(pass: &Pass, moves: &[LimitMove]) -> Option<String> {
         )
     };
     let mut kinds: Vec<(bool, Option<i64>, Option<i64>, Vec<String>)> = Vec::new();
-    for m in moves {
-        let station = pass.stations[usize::from(m.station)].clone();
+    let concerned = |m: &&LimitMove| match counted {
+        Counted::OverLimit => m.high,
+        Counted::UnderLimit => !m.high,
+        _ => true,
+    };
+    for m in moves.iter().filter(concerned) {
+        let station = format!(
+            "{} ({})",
+            pass.stations[usize::from(m.station)],
+            date_of(m.day)
+        );
         match kinds
             .iter_mut()
             .find(|k| (k.0, k.1, k.2) == (m.high, m.from_pa, m.to_pa))
@@ -261,13 +272,24 @@ fn parts(pass: &Pass, jump: &Jump, is_limit: bool) -> Vec<String> {
     let told = |e: &crate::stats::estimate::Estimate| {
         e.value / parts.rise.value >= PART_TOLD && !(e.low <= 0.0 && e.high >= 0.0)
     };
-    let limits = limit_words(pass, &jump.limits);
+    let limits = limit_words(pass, &jump.limits, jump.counted);
     if let Some(words) = &limits {
         if is_limit {
+            let left = 1.0 - parts.limit.value / parts.rise.value;
+            let same = if left < 0.1 {
+                format!(
+                    "the share did not {}",
+                    if jump.rises() { "rise" } else { "fall" }
+                )
+            } else {
+                format!(
+                    "only {} of the change of {} are left",
+                    points(left * parts.rise.value),
+                    points(parts.rise.value)
+                )
+            };
             said.push(format!(
-                "It is the limit, not the product: {words}; counted at the same limit on both sides, {} of the change of {} go.",
-                points(parts.limit.value),
-                points(parts.rise.value),
+                "It is the limit, not the product: {words}; counted at the same limit on both sides, {same}."
             ));
         } else if told(&parts.limit) {
             said.push(format!(
@@ -405,8 +427,14 @@ fn traces(pass: &Pass, jump: &Jump) -> Vec<String> {
             count(t.failures, "failure")
         ));
     } else if t.days_with >= 5 {
+        let moved = part(jump, |p| p.shift.value).is_some_and(|s| s >= PART_RULES);
+        let product = if moved || matches!(jump.scope, Scope::Station(_)) {
+            ": no single hour or lead made them"
+        } else {
+            ": that points to the product, not to a lead"
+        };
         said.push(format!(
-            "The {} are spread over {} of {}: that points to the product.",
+            "The {} are spread over {} of {}{product}.",
             count(t.failures, "failure"),
             t.days_with,
             count(t.days, "production day")
@@ -445,6 +473,17 @@ fn next_step(jump: &Jump, is_limit: bool) -> String {
         return "Test a load that must fail on each station: fewer failures can be a tester that no longer trips."
             .to_owned();
     }
+    let rules = |of: fn(&crate::analysis::jump::Parts) -> f64| {
+        part(jump, of).is_some_and(|s| s >= PART_RULES)
+    };
+    if rules(|p| p.mix.value) {
+        return "Nothing fails more often than before: plan for the new mix, or improve what fails most."
+            .to_owned();
+    }
+    if rules(|p| p.shift.value) {
+        return "Find out why readings moved: see the movement of the series and of its stations."
+            .to_owned();
+    }
     if let Some(cause) = jump.explained.causes.first() {
         let named = levels(&cause.what);
         let factors: Vec<&str> = cause.what.iter().map(|n| n.factor.as_str()).collect();
@@ -464,17 +503,6 @@ fn next_step(jump: &Jump, is_limit: bool) -> String {
                 count(passed, "unit")
             )
         };
-    }
-    let rules = |of: fn(&crate::analysis::jump::Parts) -> f64| {
-        part(jump, of).is_some_and(|s| s >= PART_RULES)
-    };
-    if rules(|p| p.mix.value) {
-        return "Nothing fails more often than before: plan for the new mix, or improve what fails most."
-            .to_owned();
-    }
-    if rules(|p| p.shift.value) {
-        return "Find out why readings moved: see the movement of the series and of its stations."
-            .to_owned();
     }
     if jump.traces.in_bursts() {
         return "Look at leads and fixtures; test failed units again at another station."

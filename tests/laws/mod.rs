@@ -11,6 +11,7 @@ mod factory;
 mod families;
 mod goodness;
 mod hostile;
+mod jumps;
 mod limit_choices;
 mod limit_pages;
 mod low_side;

@@ -2,6 +2,7 @@
 
 mod exports;
 mod flavours;
+mod jump;
 mod ledger;
 mod limit_study;
 mod moving_stories;

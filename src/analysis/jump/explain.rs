@@ -16,6 +16,8 @@ use crate::stats::special::chi_square_sf;
 
 /// Standard deviation of the log odds ratio between two levels that is taken as ordinary before data say more.
 const ORDINARY: f64 = 0.5;
+/// Ordinary variance added before a dispersion is taken from what remains within days.
+const FEW: f64 = 5.0;
 /// Largest log odds ratio tried.
 const LARGEST_LOG_ODDS: f64 = 9.0;
 /// Two levels with this share of their units in common cannot be told apart.
@@ -62,7 +64,7 @@ pub struct Cause {
     pub ratio: Option<Estimate>,
     /// Share of all failures beyond those expected.
     pub share_of_excess: f64,
-    /// Likelihood ratio over the dispersion.
+    /// Likelihood ratio over the dispersion, by which causes are ranked.
     pub statistic: f64,
     /// p-value, adjusted for all levels asked.
     pub p_value: f64,
@@ -410,16 +412,17 @@ fn ask(
                 .unwrap_or_default();
             let old_units: f64 = old.iter().map(|s| s.units).sum();
             let everything = all_after.0 - units < 0.5;
-            let statistic = if everything {
+            let (statistic, sure) = if everything {
                 // Only what is new with the date can explain it; whether it did cannot be told.
                 if cut.second.is_some() || old_units > 0.05 * units_before {
                     continue;
                 }
                 let old_failed = total(before.iter().copied(), counted).1;
-                poisson_ratio(
+                let ratio = poisson_ratio(
                     (failed, all_expected),
                     (old_failed, units_before * base.all),
-                ) / phi
+                ) / phi;
+                (ratio, ratio)
             } else {
                 let own: Vec<(u32, i32)> = strata
                     .iter()
@@ -433,23 +436,24 @@ fn ask(
                     .map(|e| e.2)
                     .sum();
                 let level_expected: f64 = now.expected[level].iter().map(|e| e.2).sum();
-                shared_ratio(&list, &old)
-                    + own_ratio(
-                        (own_failed, own_expected),
-                        (
-                            all_after.1 - failed,
-                            (all_expected - level_expected).max(1e-9),
-                        ),
-                        own_before(&old, base),
-                    ) / phi
+                let own = own_ratio(
+                    (own_failed, own_expected),
+                    (
+                        all_after.1 - failed,
+                        (all_expected - level_expected).max(1e-9),
+                    ),
+                    own_before(&old, base),
+                ) / phi;
+                let (ratio, sure) = shared_ratio(&list, &old);
+                (ratio + own, sure + own)
             };
             let candidate = Candidate {
                 cut,
                 level: *level,
                 statistic,
                 score: statistic - 2.0 * (levels as f64).ln(),
-                p: if statistic > 0.0 {
-                    0.5 * chi_square_sf(statistic, 1.0)
+                p: if sure > 0.0 {
+                    0.5 * chi_square_sf(sure, 1.0)
                 } else {
                     1.0
                 },
@@ -478,10 +482,11 @@ fn ask(
 
 /// Signed likelihood ratio within series and day, over the dispersion that remains there.
 ///
-/// The level's odds against those of before (drawn to 1 where little is known), whose uncertainty takes its part.
-fn shared_ratio(now: &[Stratum], before: &[Stratum]) -> f64 {
+/// The level's odds against those of before (drawn to 1 where little is known): first as if those were certain, by which
+/// levels are ranked; then with their uncertainty, by which a level is believed.
+fn shared_ratio(now: &[Stratum], before: &[Stratum]) -> (f64, f64) {
     if !now.iter().any(|s| s.shared() && s.all_failed > 0.0) {
-        return 0.0;
+        return (0.0, 0.0);
     }
     let known = before.iter().any(|s| s.shared() && s.all_failed > 0.0);
     let (usual, unsure) = if known {
@@ -499,12 +504,10 @@ fn shared_ratio(now: &[Stratum], before: &[Stratum]) -> f64 {
         left += (s.failed - s.all_failed * pi).powi(2);
         ordinary += s.all_failed * pi * (1.0 - pi);
     }
-    let phi = if ordinary > 1.0 {
-        (left / ordinary).max(1.0)
-    } else {
-        1.0
-    };
-    gain.max(0.0) * own / (own + unsure) / phi * (theta - usual).signum()
+    // Where one level takes nearly all failures little is left to tell a dispersion by.
+    let phi = ((left + FEW) / (ordinary + FEW)).max(1.0);
+    let ratio = gain.max(0.0) / phi * (theta - usual).signum();
+    (ratio, ratio * own / (own + unsure))
 }
 
 /// How the level's own share before stood to that of its series, drawn to 1 where little is known.

@@ -9,6 +9,8 @@ use crate::series::{Pass, Says, TallyLine};
 
 /// Fewest readings on each side and station from which a move of readings is taken.
 const FEWEST: f64 = 20.0;
+/// Days before the date whose readings say where they were.
+const RECENT_DAYS: i32 = 60;
 
 /// Recounts one series, at one station where given, and adds to `recount`.
 ///
@@ -31,7 +33,12 @@ pub fn recount(
         found.or_else(|| old.get(&s).or(new.get(&s)).map(|l| (*l, *l)))
     };
     let mine = |l: &&TallyLine| station.is_none_or(|s| s == l.station);
-    let moved = moved(series.tally.iter().filter(mine), before, after);
+    // The level just before the date: older days may have had others.
+    let recent = Window {
+        from: before.from.max(before.to - RECENT_DAYS),
+        to: before.to,
+    };
+    let moved = moved(series.tally.iter().filter(mine), recent, after);
     for (s, (a, b)) in old.keys().filter_map(|s| {
         let pair = at(*s)?;
         station
@@ -46,6 +53,7 @@ pub fn recount(
                     high,
                     from_pa,
                     to_pa,
+                    day: first_day(pass, n, s, high, to_pa),
                 });
             }
         }
@@ -107,6 +115,28 @@ pub fn recount(
 )]
 fn scaled(x: i64, by: f64) -> i64 {
     (x as f64 * by).round() as i64
+}
+
+/// First day on which most units of a station were tested at this limit, and at no earlier one again.
+fn first_day(pass: &Pass, n: usize, station: u16, high: bool, limit: Option<i64>) -> i32 {
+    let mut first = None;
+    for o in pass.series[n]
+        .outcomes
+        .iter()
+        .filter(|o| o.station == station)
+    {
+        let at = if high {
+            o.limits.high_pa
+        } else {
+            o.limits.low_pa
+        };
+        if at == limit {
+            first = first.or(Some(o.day));
+        } else if first.is_some_and(|day| day < o.day) {
+            first = None;
+        }
+    }
+    first.unwrap_or_default()
 }
 
 /// Limits of most units by station.

@@ -60,6 +60,8 @@ pub struct LimitMove {
     pub from_pa: Option<i64>,
     /// After, pA.
     pub to_pa: Option<i64>,
+    /// First day of the new one there.
+    pub day: i32,
 }
 
 /// The parts of a rise, as shares of units.

@@ -95,10 +95,10 @@ pub fn chart(input: &Causes) -> Result<Chart, ChartError> {
         .enumerate()
         .map(|(i, b)| Tick {
             at: row(i),
-            label: format!(
-                "{} % of\nthe excess",
-                number(100.0 * b.excess / input.excess.max(1e-9), 0)
-            ),
+            label: match 100.0 * b.excess / input.excess.max(1e-9) {
+                share if share < 0.5 => "none of\nthe excess".to_owned(),
+                share => format!("{} % of\nthe excess", number(share.min(100.0), 0)),
+            },
         })
         .collect();
     let title = if first.named {

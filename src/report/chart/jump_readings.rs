@@ -23,6 +23,8 @@ pub struct Readings {
     pub scope: String,
     /// Unit of all readings.
     pub unit: String,
+    /// Coarsest reading step.
+    pub step: f64,
     /// Ratio of typical readings, after over before.
     pub moved: Option<f64>,
     /// Before.
@@ -68,19 +70,26 @@ pub fn chart(input: &Readings) -> Result<Chart, ChartError> {
         all().chain(near),
         0.03,
     );
-    let width = (x.high - x.low) / BARS;
+    // Whole steps, edges half a step from readings: else neighbouring bars hold different numbers of them.
+    let plain = (x.high - x.low) / BARS;
+    let width = if input.step > 0.0 {
+        input.step * (plain / input.step).ceil().max(1.0)
+    } else {
+        plain
+    };
+    let edge = |place: i64| (place as f64 - 0.5) * width;
     let panel = |side: &Side, role: Role| {
         let units = side.readings.iter().map(|r| r.1).sum::<f64>() + side.tripped;
         let mut counts: std::collections::BTreeMap<i64, f64> = std::collections::BTreeMap::new();
         for (reading, count) in &side.readings {
-            let place = ((reading - x.low) / width).floor() as i64;
+            let place = (reading / width + 0.5 + 1e-9).floor() as i64;
             *counts.entry(place).or_default() += count;
         }
         let bars: Vec<Bar> = counts
             .iter()
             .map(|(place, count)| Bar {
-                from: x.low + *place as f64 * width,
-                to: x.low + (*place + 1) as f64 * width,
+                from: edge(*place),
+                to: edge(*place + 1),
                 top: 100.0 * count / units,
             })
             .collect();

@@ -28,7 +28,12 @@ pub(super) fn section(page: &mut String, report: &Report) {
 
 /// Those that matter in full, the others as a list.
 fn found(page: &mut String, jumps: &[JumpReport]) {
-    for jump in jumps.iter().filter(|j| j.material || j.date_given) {
+    let mut told: Vec<&JumpReport> = jumps
+        .iter()
+        .filter(|j| j.material || j.date_given)
+        .collect();
+    told.sort_by_key(|j| (!j.flagged, std::cmp::Reverse(j.date)));
+    for jump in told {
         one(page, jump);
     }
     let small: Vec<&JumpReport> = jumps
@@ -58,13 +63,13 @@ fn one(page: &mut String, jump: &JumpReport) {
     parts(page, jump);
     let how = if jump.date_given {
         format!(
-            "The date was given; p {} for a change on that day, dispersion of days {}.",
+            "The date was given; {} for a change on that day, dispersion of days {}.",
             p_value(jump.p_value),
             digits(jump.dispersion)
         )
     } else {
         format!(
-            "p {} after paying for the scan over days and for shares that vary from day to day; dispersion of days {}.",
+            "{} after paying for the scan over days and for shares that vary from day to day; dispersion of days {}.",
             p_value(jump.p_value),
             digits(jump.dispersion)
         )
@@ -112,10 +117,17 @@ fn causes(page: &mut String, jump: &JumpReport) {
                 &c.ratio
                     .as_ref()
                     .map_or_else(|| NONE.to_owned(), |r| with_interval(r, digits)),
-                &c.odds_within_days
-                    .as_ref()
-                    .map_or_else(|| NONE.to_owned(), |r| with_interval(r, digits)),
-                &percent(c.share_of_excess),
+                &c.odds_within_days.as_ref().map_or_else(
+                    || {
+                        if c.others_failed == Some(0) {
+                            "no other unit failed".to_owned()
+                        } else {
+                            NONE.to_owned()
+                        }
+                    },
+                    |r| with_interval(r, digits),
+                ),
+                &percent(c.share_of_excess.min(1.0)),
             ],
         );
     }

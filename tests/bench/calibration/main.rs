@@ -9,6 +9,7 @@
 //! cargo bench --bench calibration
 //! cargo bench --bench calibration -- --what verdicts --replicates 4000
 //! cargo bench --bench calibration -- --what drift --cell "step of 2"
+//! cargo bench --bench calibration -- --what jumps --replicates 60
 //! cargo bench --bench calibration -- --replicates 200 --law normal --cell "daily levels" --set trial
 //! ```
 //!
@@ -16,6 +17,7 @@
 
 mod coverage;
 mod drift;
+mod jumps;
 mod plan;
 mod truth;
 mod verdicts;
@@ -47,6 +49,8 @@ enum What {
     Verdicts,
     /// How often movement is found, and only where it is.
     Drift,
+    /// Jumps in failures: found, dated and explained.
+    Jumps,
 }
 
 fn main() -> Result<(), String> {
@@ -73,6 +77,12 @@ fn main() -> Result<(), String> {
             seed,
             only: wanted.cell,
         });
+        println!("\n{:.0} s", started.elapsed().as_secs_f64());
+        return Ok(());
+    }
+    if wanted.what == What::Jumps {
+        println!("Jumps, set {:?}, seed {seed}.\n", wanted.set);
+        jumps::run(wanted.replicates, seed)?;
         println!("\n{:.0} s", started.elapsed().as_secs_f64());
         return Ok(());
     }
@@ -170,9 +180,10 @@ fn wanted() -> Result<Wanted, String> {
                     "coverage" => What::Coverage,
                     "verdicts" => What::Verdicts,
                     "drift" => What::Drift,
+                    "jumps" => What::Jumps,
                     other => {
                         return Err(format!(
-                            "--what is coverage, verdicts or drift, not {other}"
+                            "--what is coverage, verdicts, drift or jumps, not {other}"
                         ));
                     }
                 };

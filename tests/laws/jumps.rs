@@ -1,0 +1,220 @@
+//! What holds of every jump, on random plants with fixed seeds: parts add up, what was planted is named, orders and
+//! names change nothing.
+
+use leakdrift::analysis::jump::cells::{Cell, Cells, Counted, Factor, Failures};
+use leakdrift::analysis::jump::explain::{Demands, Explained, explain};
+use leakdrift::analysis::jump::split::{Recount, Recounted, split};
+use proptest::prelude::*;
+use rand::{RngExt, SeedableRng};
+use rand_pcg::Pcg64;
+
+const DEMANDS: Demands = Demands {
+    failures: 3.0,
+    share: 0.1,
+    false_discoveries: 0.01,
+    confidence: 0.95,
+};
+
+/// 40 days, three factors of 2, 4 and 6 levels in every combination, 6 units a cell on average; from day 20 on the
+/// units that `bad` chooses fail with one in three instead of one in a hundred.
+fn plant(seed: u64, bad: impl Fn(i32, &[u32]) -> bool) -> Cells {
+    let mut rng = Pcg64::seed_from_u64(seed);
+    let sizes = [2u32, 4, 6];
+    let factors = ["station", "lot", "cable"]
+        .iter()
+        .zip(sizes)
+        .map(|(name, n)| Factor {
+            name: (*name).to_owned(),
+            levels: (1..=n).map(|l| format!("{name}-{l}")).collect(),
+        })
+        .collect();
+    let mut sets = Vec::new();
+    for a in 1..=sizes[0] {
+        for b in 1..=sizes[1] {
+            for c in 1..=sizes[2] {
+                sets.push(vec![a, b, c]);
+            }
+        }
+    }
+    let mut cells = Vec::new();
+    for day in 0..40 {
+        for (set, levels) in (0u32..).zip(&sets) {
+            let units = rng.random_range(0..12);
+            let mut failures = Failures::default();
+            for _ in 0..units {
+                let p = if day >= 20 && bad(day, levels) {
+                    0.33
+                } else {
+                    0.01
+                };
+                if rng.random_bool(p) {
+                    match rng.random_range(0..3) {
+                        0 => failures.breakdown += 1.0,
+                        1 => failures.under += 1.0,
+                        _ => failures.over += 1.0,
+                    }
+                }
+            }
+            if units > 0 {
+                cells.push(Cell {
+                    day,
+                    series: set % 2,
+                    station: 0,
+                    set,
+                    units: f64::from(units),
+                    failures,
+                });
+            }
+        }
+    }
+    Cells {
+        factors,
+        sets,
+        cells,
+    }
+}
+
+fn explained(cells: &Cells) -> Explained {
+    let (before, after): (Vec<&Cell>, Vec<&Cell>) = cells.cells.iter().partition(|c| c.day < 20);
+    explain(cells, &before, &after, Counted::Failed, 1.0, &DEMANDS)
+}
+
+fn named(found: &Explained) -> Vec<String> {
+    found
+        .causes
+        .iter()
+        .map(|c| {
+            let levels: Vec<&str> = c.what.iter().map(|n| n.level.as_str()).collect();
+            levels.join("+")
+        })
+        .collect()
+}
+
+/// One level planted: named alone, and the other factors cleared.
+#[test]
+fn a_planted_level_is_named_alone() {
+    for seed in 0..5 {
+        let found = explained(&plant(seed, |_, l| l[1] == 3));
+        assert_eq!(named(&found), ["lot-3"], "seed {seed}");
+        assert!(found.unexplained < 0.15);
+        assert!(found.cleared.contains(&"cable".to_owned()));
+    }
+}
+
+/// A pair planted: named as the pair.
+#[test]
+fn a_planted_pair_is_named_as_a_pair() {
+    for seed in 10..15 {
+        let found = explained(&plant(seed, |_, l| l[0] == 2 && l[2] == 5));
+        assert_eq!(named(&found), ["station-2+cable-5"], "seed {seed}");
+    }
+}
+
+/// Two levels of different factors: both named, one after the other.
+#[test]
+fn two_causes_are_named_one_after_the_other() {
+    let found = explained(&plant(20, |_, l| l[1] == 1 || l[2] == 6));
+    let mut names = named(&found);
+    names.sort();
+    assert_eq!(names, ["cable-6", "lot-1"]);
+}
+
+/// Everything fails more: no level is a cause.
+#[test]
+fn a_rise_of_all_has_no_cause() {
+    let named = (30..40)
+        .filter(|seed| !explained(&plant(*seed, |_, _| true)).causes.is_empty())
+        .count();
+    assert!(named <= 1, "{named} of 10");
+}
+
+/// A level that failed more often before already is no cause.
+#[test]
+fn an_old_difference_explains_nothing() {
+    let mut cells = plant(50, |_, _| true);
+    for c in &mut cells.cells {
+        // Half of lot 2's units had failed before as well as since.
+        if cells.sets[c.set as usize][1] == 2 {
+            c.failures.over = (c.units * 0.5).floor();
+            c.failures.under = 0.0;
+            c.failures.breakdown = 0.0;
+        }
+    }
+    assert!(!named(&explained(&cells)).contains(&"lot-2".to_owned()));
+}
+
+/// A column that repeats another under other names cannot be told from it, and that is said.
+#[test]
+fn tied_levels_are_said_to_be_tied() {
+    let mut cells = plant(60, |_, l| l[1] == 3);
+    cells.factors.push(Factor {
+        name: "supplier".to_owned(),
+        levels: (1..=4).map(|l| format!("supplier-{l}")).collect(),
+    });
+    for set in &mut cells.sets {
+        set.push(set[1]);
+    }
+    let found = explained(&cells);
+    assert_eq!(found.causes.len(), 1);
+    let cause = &found.causes[0];
+    let both: Vec<&str> = cause
+        .what
+        .iter()
+        .chain(&cause.same_units)
+        .map(|n| n.level.as_str())
+        .collect();
+    assert!(
+        both.contains(&"lot-3") && both.contains(&"supplier-3"),
+        "{both:?}"
+    );
+}
+
+/// Everything since the date is of a new level: named, and said to be inseparable from the date.
+#[test]
+fn a_level_of_all_units_since_the_date_is_tied_to_it() {
+    let mut cells = plant(70, |_, _| true);
+    cells.factors.push(Factor {
+        name: "program".to_owned(),
+        levels: vec!["old".to_owned(), "new".to_owned()],
+    });
+    let old: Vec<Vec<u32>> = cells.sets.clone();
+    let n = u32::try_from(old.len()).unwrap();
+    for (set, program) in old.iter().map(|s| (s, 1)).chain(old.iter().map(|s| (s, 2))) {
+        let mut set = set.clone();
+        set.push(program);
+        cells.sets.push(set);
+    }
+    cells.sets.drain(..old.len());
+    for c in &mut cells.cells {
+        if c.day >= 20 {
+            c.set += n;
+        }
+    }
+    let found = explained(&cells);
+    assert_eq!(named(&found), ["new"]);
+    assert!(found.causes[0].everything);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 24, rng_seed: proptest::test_runner::RngSeed::Fixed(7), failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// Parts add up to the change, whatever is counted and however much the limit or a move takes.
+    #[test]
+    fn parts_add_up(seed in 0u64..1_000, kind in 0usize..5, limit in -3.0f64..3.0, shift in -3.0f64..3.0, under in -2.0f64..2.0) {
+        let cells = plant(seed, |_, l| l[0] == 2 && seed % 3 == 0);
+        let (before, after): (Vec<&Cell>, Vec<&Cell>) = cells.cells.iter().partition(|c| c.day < 20);
+        let counted = Counted::ALL[kind];
+        let recount = Recount {
+            days: (0..40).map(|d| (d, Recounted { over_by_limit: limit, under_by_limit: under, over_by_shift: shift })).collect(),
+            ..Recount::default()
+        };
+        let parts = split(&cells, &before, &after, counted, &recount, 0.95, seed).unwrap();
+        let sum = parts.mix.value + parts.limit.value + parts.shift.value + parts.strays.value + parts.breakdown.value + parts.other.value;
+        let share = |list: &[&Cell]| list.iter().map(|c| c.failures.of(counted)).sum::<f64>() / list.iter().map(|c| c.units).sum::<f64>();
+        prop_assert!((parts.rise.value - (share(&after) - share(&before))).abs() < 1e-12);
+        prop_assert!((sum - parts.rise.value).abs() < 1e-12);
+        for part in [&parts.mix, &parts.limit, &parts.shift, &parts.strays, &parts.breakdown, &parts.other, &parts.rise] {
+            prop_assert!(part.low <= part.value && part.value <= part.high);
+        }
+    }
+}
