@@ -6,7 +6,7 @@ use super::calibration::Covered;
 use super::drift::{DriftStep, Event, name_events};
 use super::settings::{Setting, SettingChange};
 use super::{Findings, SeriesMovement};
-use crate::records::{Day, Register};
+use crate::records::{Day, Register, date_of};
 use crate::series::Pass;
 
 /// What happened around one series or station, by how likely it is to be the cause of a step: somebody wrote it
@@ -33,6 +33,7 @@ pub fn of_series(
     };
     let key = &pass.series[n].key;
     let settings = findings.settings.changes.iter().filter(|c| {
+        // A change of limit moves no reading, and the share of failures is counted at one limit.
         let of = &pass.series[c.series].key;
         (&of.model, of.test) == (&key.model, key.test)
             && !matches!(c.what, Setting::HighLimit | Setting::LowLimit)
@@ -43,7 +44,9 @@ pub fn of_series(
                 .events_about(None, Some(&key.model))
                 .map(|e| event(e.day, e.what.clone()))
                 .collect(),
-            settings.map(|c| event(c.day, setting_words(c))).collect(),
+            settings
+                .map(|c| event(c.day, setting_words(pass, c)))
+                .collect(),
             calibrated(findings.calibrations.as_deref(), |s| used.contains(&s)),
             new_lots(pass, n),
         ],
@@ -72,7 +75,9 @@ pub fn of_station(
                 .filter(|e| e.model.is_empty())
                 .map(|e| event(e.day, e.what.clone()))
                 .collect(),
-            settings.map(|c| event(c.day, setting_words(c))).collect(),
+            settings
+                .map(|c| event(c.day, setting_words(pass, c)))
+                .collect(),
             calibrated(findings.calibrations.as_deref(), |s| s == station),
             Vec::new(),
         ],
@@ -92,14 +97,24 @@ impl Happenings {
         named
     }
 
-    /// What happened from one day to another, the likeliest kind and nearest to `day`.
+    /// The same of what somebody recorded or set; new lots, of which there is one in most intervals, left out.
+    #[must_use]
+    pub fn recorded_between(&self, low: Day, day: Day, high: Day) -> Option<String> {
+        let [events, settings, calibrations, _] = self.tiers.clone();
+        let recorded = Self {
+            tiers: [events, settings, calibrations, Vec::new()],
+        };
+        recorded.between(low, day, high)
+    }
+
+    /// What happened from one day to another and on which day, the likeliest kind and nearest to `day`.
     #[must_use]
     pub fn between(&self, low: Day, day: Day, high: Day) -> Option<String> {
         self.tiers.iter().find_map(|tier| {
             tier.iter()
                 .filter(|e| (low..=high).contains(&e.day))
                 .min_by_key(|e| (e.day - day).abs())
-                .map(|e| e.what.clone())
+                .map(|e| format!("{}, on {}", e.what, date_of(e.day)))
         })
     }
 }
@@ -108,10 +123,21 @@ fn event(day: Day, what: String) -> Event {
     Event { day, what }
 }
 
-fn setting_words(c: &SettingChange) -> String {
+fn setting_words(pass: &Pass, c: &SettingChange) -> String {
     let value =
         |v: Option<f64>| v.map_or_else(|| "none".to_owned(), |v| format!("{v} {}", c.what.unit()));
-    format!("{} {} → {}", c.what.words(), value(c.from), value(c.to))
+    let stations: Vec<&str> = c
+        .stations
+        .iter()
+        .map(|s| pass.stations[usize::from(*s)].as_str())
+        .collect();
+    format!(
+        "{} {} → {} at {}",
+        c.what.words(),
+        value(c.from),
+        value(c.to),
+        stations.join(", ")
+    )
 }
 
 fn calibrated(covered: Option<&[Covered]>, at: impl Fn(u16) -> bool) -> Vec<Event> {

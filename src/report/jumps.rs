@@ -4,6 +4,7 @@ use super::build::{Parts, ids, title};
 use super::format::whole;
 use super::jump_model::{CauseReport, JumpReport, PartsReport, TracesReport};
 use super::model::E;
+use crate::analysis::happenings;
 use crate::analysis::jump::{Cause, Jump, Scope};
 use crate::records::date_of;
 use crate::series::Pass;
@@ -43,8 +44,36 @@ pub fn verdicts(parts: &Parts<'_>) -> Vec<JumpVerdict> {
     parts
         .jumps
         .iter()
-        .map(|j| judge(parts.pass, j, &|s| place(parts.pass, s), parts.config))
+        .map(|j| {
+            let mut verdict = judge(parts.pass, j, &|s| place(parts.pass, s), parts.config);
+            if let Some(what) = recorded(parts, j) {
+                verdict
+                    .sentences
+                    .push(format!("Recorded in that time: {what}."));
+                verdict.next_step = format!(
+                    "Look first at what is recorded: {what}. {}",
+                    verdict.next_step
+                );
+            }
+            verdict
+        })
         .collect()
+}
+
+/// What is recorded between the days on which a change may have begun; lots are the causes' to name, and the
+/// whole line has no record of its own.
+fn recorded(parts: &Parts<'_>, jump: &Jump) -> Option<String> {
+    let happened = match jump.scope {
+        Scope::Series(n) => {
+            let n = n as usize;
+            let moved = &parts.movement.series[n];
+            happenings::of_series(parts.pass, n, moved, parts.findings, parts.register)
+        }
+        Scope::Station(s) => happenings::of_station(parts.pass, s, parts.findings, parts.register),
+        Scope::Overall => return None,
+    };
+    let day = jump.date;
+    happened.recorded_between(day.low, day.day, day.high)
 }
 
 /// All changes as the report shows them.
@@ -88,10 +117,11 @@ fn short(jump: &Jump, verdict: &JumpVerdict) -> String {
     let mut said: String = first.chars().take(1).flat_map(char::to_uppercase).collect();
     said.extend(first.chars().skip(1));
     if let Some(c) = jump.explained.causes.first() {
+        let excess = jump.explained.failures - jump.explained.expected;
         said.push_str(&format!(
-            " {} of {} failures beyond those expected: {}.",
-            whole(c.failures - c.expected),
-            whole(jump.explained.failures - jump.explained.expected),
+            " {} of the {} failures beyond those expected: {}.",
+            whole((c.failures - c.expected).min(excess)),
+            whole(excess),
             levels(&c.what)
         ));
     }

@@ -226,6 +226,9 @@ struct LotSpread {
 /// Points from which the residuals of the best shape alone give the correlation.
 const TRUSTED_POINTS: f64 = 240.0;
 
+/// Something of two lots that follow each other, each as level and size.
+type OfPair<'a> = &'a dyn Fn(&[(f64, f64)]) -> f64;
+
 impl Null {
     /// - `about_level`, `about_best`: what the steady and the best candidate leave. A movement left in the
     ///   residuals passes for correlation: of 2 standard deviations it makes 0.8 of 0.6, and hides itself.
@@ -276,9 +279,8 @@ impl Null {
         }
         let of_mean = |size: f64| daily * ((1.0 + rho) / (1.0 - rho) / size).min(1.0);
         let pairs = groups - 1.0;
-        let half_mean = |of: &dyn Fn(&[(f64, f64)]) -> f64| {
-            0.5 * levels.windows(2).map(of).sum::<f64>() / pairs / daily
-        };
+        let half_mean =
+            |of: OfPair<'_>| 0.5 * levels.windows(2).map(of).sum::<f64>() / pairs / daily;
         Some(Self {
             rho,
             lots: Some(LotSpread {

@@ -228,7 +228,9 @@ fn limit_words(pass: &Pass, moves: &[LimitMove], counted: Counted) -> Option<Str
             |pa| format!("{} mA", three_digits(crate::analysis::readings::ma(pa))),
         )
     };
-    let mut kinds: Vec<(bool, Option<i64>, Option<i64>, Vec<String>)> = Vec::new();
+    // Which limit, from what to what, and where.
+    type Kind = (bool, Option<i64>, Option<i64>, Vec<String>);
+    let mut kinds: Vec<Kind> = Vec::new();
     let concerned = |m: &&LimitMove| match counted {
         Counted::OverLimit => m.high,
         Counted::UnderLimit => !m.high,

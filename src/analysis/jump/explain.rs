@@ -218,10 +218,13 @@ impl Cut {
     }
 }
 
+/// What is expected of a level in one series on one day.
+type ExpectedOf = (u32, i32, f64);
+
 /// Strata of each level of a cut.
 struct Counts {
     strata: BTreeMap<(Level, Level), BTreeMap<(u32, i32), Stratum>>,
-    expected: BTreeMap<(Level, Level), Vec<(u32, i32, f64)>>,
+    expected: BTreeMap<(Level, Level), Vec<ExpectedOf>>,
 }
 
 fn counts(cells: &Cells, chosen: &[&Cell], cut: Cut, counted: Counted, before: &Before) -> Counts {

@@ -155,13 +155,16 @@ fn usual(pass: &Pass, n: usize, window: Window) -> BTreeMap<u16, Limits> {
     most.into_iter().map(|(s, (_, l))| (s, l)).collect()
 }
 
+/// Units by what their reading is and says.
+type Readings = BTreeMap<(i64, Says), f64>;
+
 /// Ratio of medians after over before, each station for itself, weighed by its units after. Trips lie above.
 fn moved<'a>(
     lines: impl Iterator<Item = &'a TallyLine>,
     before: Window,
     after: Window,
 ) -> Option<f64> {
-    let mut sides: BTreeMap<u16, [BTreeMap<(i64, Says), f64>; 2]> = BTreeMap::new();
+    let mut sides: BTreeMap<u16, [Readings; 2]> = BTreeMap::new();
     for l in lines {
         let side = if before.has(l.day) {
             0
