@@ -15,6 +15,7 @@ mod jumps;
 mod limit_choices;
 mod limit_pages;
 mod low_side;
+mod month_change;
 mod movement;
 mod page_report;
 mod pages;

@@ -1,0 +1,172 @@
+//! A month that is like the time before it is not said to differ, and one that differs is.
+
+use chrono::NaiveDate;
+use leakdrift::analysis::Judge;
+use leakdrift::analysis::drift::{DayPoint, DriftOptions, assess};
+use leakdrift::analysis::month_change::{Before, MonthChange, baseline_days, month_change};
+use leakdrift::analysis::readings::Reading;
+use leakdrift::records::{Limits, Outcome, day_number};
+use leakdrift::series::{OutcomeLine, Says};
+use rand::RngExt;
+use rand_distr::{Distribution, StandardNormal};
+use rand_pcg::Pcg64;
+use rand_pcg::rand_core::SeedableRng;
+use rayon::prelude::*;
+
+/// Units of a day.
+const UNITS: usize = 20;
+
+fn normal(random: &mut Pcg64) -> f64 {
+    StandardNormal.sample(random)
+}
+
+/// Six months of weekdays of which the last, October, is reviewed: its level is raised by `rise` (a share), its
+/// spread multiplied by `wider`, its share of failures is `fails`.
+fn simulated(seed: u64, rho: f64, rise: f64, wider: f64, fails: f64) -> MonthChange {
+    let mut random = Pcg64::seed_from_u64(seed);
+    let first = day_number(NaiveDate::from_ymd_opt(2026, 5, 1).unwrap());
+    let last = day_number(NaiveDate::from_ymd_opt(2026, 10, 30).unwrap());
+    let october = day_number(NaiveDate::from_ymd_opt(2026, 10, 1).unwrap());
+    let (mut readings, mut points, mut outcomes) = (Vec::new(), Vec::new(), Vec::new());
+    let mut level = normal(&mut random);
+    for day in (first..=last).filter(|d| (d + 3).rem_euclid(7) < 5) {
+        level = rho * level + (1.0 - rho * rho).sqrt() * normal(&mut random);
+        let now = day >= october;
+        let middle = 2.0 * (1.0 + 0.006 * level) * if now { 1.0 + rise } else { 1.0 };
+        let sd = 0.04 * if now { wider } else { 1.0 };
+        let mut day_readings: Vec<f64> = (0..UNITS)
+            .map(|_| middle + sd * normal(&mut random))
+            .collect();
+        day_readings.sort_by(f64::total_cmp);
+        readings.extend(day_readings.iter().map(|ma| Reading {
+            day,
+            station: 0,
+            ma: *ma,
+            step_ma: 0.001,
+            says: Says::Value,
+            count: 1.0,
+        }));
+        points.push(DayPoint {
+            day,
+            value_ma: 0.5 * (day_readings[UNITS / 2 - 1] + day_readings[UNITS / 2]),
+            units: UNITS as f64,
+            humidity: None,
+            temperature: None,
+            lot: None,
+        });
+        let share = if now { fails } else { 0.01 };
+        let failed = (0..UNITS)
+            .filter(|_| random.random::<f64>() < share)
+            .count() as u32;
+        for (outcome, count) in [
+            (Outcome::Pass, UNITS as u32 - failed),
+            (Outcome::OverLimit, failed),
+        ] {
+            if count > 0 {
+                outcomes.push(OutcomeLine {
+                    day,
+                    station: 0,
+                    factors: 0,
+                    limits: Limits::default(),
+                    outcome,
+                    count,
+                });
+            }
+        }
+    }
+    let judge = Judge {
+        from: first,
+        to: last,
+        slope: false,
+        horizon: last,
+        boundaries: Vec::new(),
+    };
+    let drift = assess(&points, &DriftOptions::default());
+    let baseline = baseline_days(outcomes.iter().map(|o| o.day), (2026, 10), &judge);
+    let before = Before {
+        readings: &readings,
+        points: &points,
+        drift: &drift,
+        outcomes: &outcomes,
+        series: 0,
+        stations: None,
+        judge: &judge,
+        level: 0.95,
+    };
+    month_change(&before, (2026, 10), baseline, [None, None])
+}
+
+/// Of 120 months like those before, at most 1 in 10 is said to differ in level, spread or failures: 5 % are
+/// promised, and 3.5 standard errors of 120 trials make it 12.
+#[test]
+fn a_month_like_the_others_differs_as_often_as_promised() {
+    for rho in [0.0, 0.5] {
+        let (mut level, mut spread, mut failures) = (0, 0, 0);
+        let all: Vec<MonthChange> = (0..120_u64)
+            .into_par_iter()
+            .map(|seed| simulated(1_000 + seed, rho, 0.0, 1.0, 0.01))
+            .collect();
+        for found in all {
+            level += usize::from(!found.level_pct.unwrap().contains(0.0));
+            spread += usize::from(!found.spread_ratio.unwrap().contains(1.0));
+            failures += usize::from(!found.failure_change.unwrap().contains(0.0));
+        }
+        assert!(level <= 14, "level, correlation {rho}: {level} of 120");
+        assert!(spread <= 14, "spread, correlation {rho}: {spread} of 120");
+        assert!(
+            failures <= 14,
+            "failures, correlation {rho}: {failures} of 120"
+        );
+    }
+}
+
+/// A level 2 % higher, a spread half as wide again, and failures four times as many are found, and their
+/// intervals hold them: in at least 85 of 100 (95 promised, 3.5 standard errors and what few days leave).
+#[test]
+fn a_month_that_differs_is_found_with_its_size() {
+    let (mut found, mut held) = ([0; 3], [0; 3]);
+    let all: Vec<MonthChange> = (0..100_u64)
+        .into_par_iter()
+        .map(|seed| simulated(5_000 + seed, 0.3, 0.02, 1.5, 0.04))
+        .collect();
+    for m in all {
+        let sizes = [
+            (m.level_pct.unwrap(), 2.0, 0.0),
+            (m.spread_ratio.unwrap(), 1.5, 1.0),
+            (m.failure_change.unwrap(), 0.03, 0.0),
+        ];
+        for (n, (e, truth, none)) in sizes.into_iter().enumerate() {
+            found[n] += usize::from(!e.contains(none));
+            held[n] += usize::from(e.contains(truth));
+        }
+    }
+    for (n, what) in ["level", "spread", "failures"].into_iter().enumerate() {
+        assert!(found[n] >= 90, "{what} found in {} of 100", found[n]);
+        assert!(held[n] >= 85, "{what} held in {} of 100", held[n]);
+    }
+}
+
+/// What a month is held against.
+#[test]
+fn the_baseline_begins_after_an_established_step() {
+    let day = |y, m, d| day_number(NaiveDate::from_ymd_opt(y, m, d).unwrap());
+    let days = || day(2026, 1, 1)..=day(2026, 10, 30);
+    let judge = |boundaries: Vec<i32>| Judge {
+        from: day(2026, 1, 1),
+        to: day(2026, 10, 30),
+        slope: false,
+        horizon: day(2026, 10, 30),
+        boundaries,
+    };
+    let last = day(2026, 9, 30);
+    // Without a step half a year before the month; 183 days before 1 October.
+    let free = baseline_days(days(), (2026, 10), &judge(Vec::new()));
+    assert_eq!(free, Some((day(2026, 4, 1), last)));
+    let step = baseline_days(days(), (2026, 10), &judge(vec![day(2026, 8, 3)]));
+    assert_eq!(step, Some((day(2026, 8, 3), last)));
+    // A step in the month itself, or days before it, leaves the half year.
+    for at in [day(2026, 10, 12), day(2026, 9, 29)] {
+        assert_eq!(baseline_days(days(), (2026, 10), &judge(vec![at])), free);
+    }
+    assert_eq!(baseline_days(days(), (2026, 1), &judge(Vec::new())), None);
+}
