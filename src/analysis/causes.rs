@@ -18,8 +18,8 @@ const SIGNIFICANT: f64 = 0.01;
 const FEWEST: u64 = 5;
 /// Least ratio of its share of failures to the upper 95 % bound of all others'.
 const RATIO: f64 = 3.0;
-/// Factors that describe the unit: those after lot, operator and shift are the config's.
-const OPERATOR_AND_SHIFT: std::ops::Range<usize> = 1..3;
+/// Factors that describe the test and not the unit: operator, shift and fixture; what comes after is the config's.
+const NOT_OF_THE_UNIT: std::ops::Range<usize> = 1..4;
 
 /// A level whose failures stand out.
 #[derive(Debug, Clone, PartialEq)]
@@ -79,7 +79,7 @@ pub fn causes(pass: &Pass, series: usize) -> Vec<Cause> {
         all.units += set.units;
         all.failed += set.failed;
         for (factor, level) in pass.factor_sets[*factors as usize].iter().enumerate() {
-            if level.is_empty() || OPERATOR_AND_SHIFT.contains(&factor) {
+            if level.is_empty() || NOT_OF_THE_UNIT.contains(&factor) {
                 continue;
             }
             let count = levels.entry((factor, level)).or_default();

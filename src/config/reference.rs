@@ -48,7 +48,11 @@ pub const SECTIONS: [Section; 11] = [
                 "\"line 3\"",
                 "Name of the report; the first path's name where not given.",
             ),
-            key("factors", "", "Further columns that may explain failures."),
+            key(
+                "factors",
+                "",
+                "Further columns that may explain failures, beside lot, operator, shift and fixture.",
+            ),
             key(
                 "events",
                 "\"events.csv\"",

@@ -174,15 +174,16 @@ impl Headers {
         if let Some(field) = Field::from_name(&plain) {
             return Meaning::Field(field, field.quantity());
         }
+        // Whoever names `line` as a factor does not mean the station, which the trade's words would take it for.
+        if let Some(n) = self.factors.iter().position(|f| *f == plain) {
+            return Meaning::Factor(n);
+        }
         match by_trade_words(&words, unit) {
             Some(field) => {
                 let unit = unit.filter(|u| field.quantity().is_some_and(|q| q.same_kind(*u)));
                 Meaning::Field(field, unit)
             }
-            None => match self.factors.iter().position(|f| *f == plain) {
-                Some(n) => Meaning::Factor(n),
-                None => Meaning::Unknown,
-            },
+            None => Meaning::Unknown,
         }
     }
 }

@@ -19,10 +19,11 @@ mod test;
 mod values;
 
 /// Factor levels every record has, before the config's own.
-pub const BUILT_IN_FACTORS: [(Field, &str); 3] = [
+pub const BUILT_IN_FACTORS: [(Field, &str); 4] = [
     (Field::Lot, "lot"),
     (Field::Operator, "operator"),
     (Field::Shift, "shift"),
+    (Field::Fixture, "fixture"),
 ];
 
 /// Reads the rows of one piece of a table into a [`Batch`].

@@ -42,7 +42,7 @@ pub struct Setup {
     pub reading_step_pa: Option<i64>,
 }
 
-/// The levels of everything that may explain failures: lot, operator, shift and the config's factors.
+/// The levels of everything that may explain failures: lot, operator, shift, fixture and the config's factors.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Hash)]
 pub struct FactorSet(pub Vec<u32>);
 

@@ -132,7 +132,7 @@ fn short(jump: &Jump, verdict: &JumpVerdict) -> String {
 /// must be looked at.
 #[must_use]
 pub fn lots<'a>(parts: &Parts<'a>) -> Vec<(&'a Jump, &'a Cause)> {
-    const WHO_AND_WHERE: [&str; 4] = ["station", "model", "operator", "shift"];
+    const WHO_AND_WHERE: [&str; 5] = ["station", "model", "operator", "shift", "fixture"];
     parts
         .jumps
         .iter()

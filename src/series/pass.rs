@@ -75,7 +75,7 @@ pub struct Pass {
     pub series: Vec<Series>,
     /// Stations, sorted; an index is used everywhere.
     pub stations: Vec<String>,
-    /// Names of the factors: lot, operator, shift and the config's.
+    /// Names of the factors: lot, operator, shift, fixture and the config's.
     pub factor_names: Vec<String>,
     /// Levels of every factor set, in the order of the names; empty text where unknown.
     pub factor_sets: Vec<Vec<String>>,

@@ -31,6 +31,7 @@ struct Columns {
     lot: Vec<String>,
     operator: Vec<String>,
     shift: Vec<String>,
+    fixture: Vec<String>,
     humidity_pct: Vec<Option<f64>>,
     temperature_c: Vec<Option<f64>>,
     count: Vec<u32>,
@@ -52,7 +53,7 @@ struct Line {
 /// Writes the tally; gives the number of lines.
 ///
 /// Each line stands for `count` first attempts with the same day, station, outcome, reading, limits, lot,
-/// operator, shift and the config's factors; the day's air stands beside it. Serials are gone: retests
+/// operator, shift, fixture and the config's factors; the day's air stands beside it. Serials are gone: retests
 /// and tests that were not completed have been set aside before.
 ///
 /// # Errors
@@ -98,6 +99,7 @@ pub fn save(pass: &Pass, path: &Path) -> Result<usize> {
         "lot" => c.lot,
         "operator" => c.operator,
         "shift" => c.shift,
+        "fixture" => c.fixture,
         "humidity_pct" => c.humidity_pct,
         "temperature_c" => c.temperature_c,
         "count" => c.count,
@@ -182,6 +184,7 @@ fn push(c: &mut Columns, pass: &Pass, series: &Series, line: &Line, count: u32) 
     c.lot.push(factor(0));
     c.operator.push(factor(1));
     c.shift.push(factor(2));
+    c.fixture.push(factor(3));
     let (humidity, temperature) = pass.air.get(&line.day).copied().unwrap_or((None, None));
     c.humidity_pct.push(humidity);
     c.temperature_c.push(temperature);

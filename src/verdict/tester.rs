@@ -114,7 +114,13 @@ pub fn settings_sentence(changes: &[&SettingChange], stations: &[String]) -> Str
             setting_value(c.what, c.to),
             back_words(c)
         );
-        let place = format!("at {} on {}", place(c), date_of(c.day));
+        let at = place(c);
+        // A file without stations: the date alone.
+        let place = if at.is_empty() {
+            format!("on {}", date_of(c.day))
+        } else {
+            format!("at {at} on {}", date_of(c.day))
+        };
         match phrases.last_mut().filter(|p| p.1 == place) {
             Some(last) => last.0.push_str(&format!(", {what}")),
             None => phrases.push((what, place)),

@@ -36,6 +36,13 @@ pub(super) fn stations(page: &mut String, report: &Report) {
     {
         line!(page, "**{}.**\n", text(&capital(why)));
     }
+    let nothing = report
+        .stations
+        .iter()
+        .all(|s| s.offset_pct.is_none() && s.doubts.is_empty());
+    if nothing {
+        return;
+    }
     line!(
         page,
         "Each station against the others, in its latest state. A movement of one station on every model is the tester's, not the product's.\n"
