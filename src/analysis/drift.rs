@@ -199,6 +199,7 @@ pub fn assess(points: &[DayPoint], options: &DriftOptions) -> Drift {
     let mut shape_options = options.shape.clone();
     let span = f64::from(points.last().map_or(0, |p| p.day) - points.first().map_or(0, |p| p.day));
     shape_options.yearly_wave = span >= TWO_YEARS;
+    shape_options.logarithms = logs;
     let moved = match steps::find(&with_room, &shape_options) {
         Ok(moved) => moved,
         Err(reason) => return without_shape(&points, reason, options),

@@ -72,6 +72,9 @@ pub struct Options {
     pub smallest_segment: usize,
     /// Whether a yearly wave is a candidate too (needs two years of history to mean anything).
     pub yearly_wave: bool,
+    /// Whether the values are logarithms of currents: then a slope may bend on from its beginning, as a leak at
+    /// right angles makes it.
+    pub logarithms: bool,
 }
 
 impl Default for Options {
@@ -82,6 +85,7 @@ impl Default for Options {
             seed: 20_261_030,
             smallest_segment: 5,
             yearly_wave: false,
+            logarithms: false,
         }
     }
 }

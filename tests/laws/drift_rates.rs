@@ -126,6 +126,32 @@ fn slopes_carry_their_rate_and_their_beginning() {
     assert!(began >= 30, "{began} of 40 beginnings held");
 }
 
+/// A leak at right angles to 0.267 mA that grows evenly from day 65 of 281 on, as KB120's does: its beginning is
+/// held at 90 %, of 24: 16 or more in 999 of 1000 sets. A straight line begins 16 days late and holds it in none.
+#[test]
+fn a_leak_at_right_angles_begins_when_it_did() {
+    let law = Daily::steady(281, 0.0);
+    let begins = calendar(65);
+    let all: Vec<Drift> = (0..24_u64)
+        .into_par_iter()
+        .map(|n| {
+            let mut points = law.points(&mut generator(SEED, "leak", n));
+            for p in &mut points {
+                let leak = 0.100 + 0.020 * f64::from((p.day - begins).max(0)) / 30.44;
+                p.value_ma *= 0.267_f64.hypot(leak);
+            }
+            assess(&points, &DriftOptions::default())
+        })
+        .collect();
+    let slopes = count(&all, |d| d.shape == Some(Shape::Slope));
+    assert!(slopes >= 20, "{slopes} of 24 are slopes");
+    let held = count(&all, |d| {
+        d.since_low.is_some_and(|low| low <= begins)
+            && d.since_high.is_some_and(|high| begins <= high)
+    });
+    assert!(held >= 16, "{held} of 24 beginnings held");
+}
+
 /// The step named beside `steady`, planted in another series of the same law: 40 at 80 %: 24 or more in 999 of
 /// 1000 sets.
 #[test]

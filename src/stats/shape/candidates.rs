@@ -239,6 +239,31 @@ impl Fitter {
             .collect()
     }
 
+    /// Sum of squares of a slope that begins at each date in `range` and bends on from there: a line and a square
+    /// from the date on, every column multiplied by `weights` as `y` already is.
+    #[must_use]
+    pub fn curved_profile(
+        &self,
+        y: &[f64],
+        weights: &[f64],
+        range: std::ops::Range<usize>,
+    ) -> Vec<f64> {
+        let weighted = |column: &[f64]| -> Vec<f64> {
+            column.iter().zip(weights).map(|(c, w)| c * w).collect()
+        };
+        let level: Vec<Vec<f64>> = self.base(Kind::Bend).into_iter().map(weighted).collect();
+        range
+            .map(|k| {
+                let line = self.dated_column(Dated::Bend, k);
+                let square: Vec<f64> = line.iter().map(|t| t * t).collect();
+                let (line, square) = (weighted(&line), weighted(&square));
+                let mut base: Vec<&[f64]> = level.iter().map(Vec::as_slice).collect();
+                base.push(&line);
+                Whitened::new(&base, y, 0.0).solve(Some(&square)).1
+            })
+            .collect()
+    }
+
     fn base(&self, kind: Kind) -> Vec<&[f64]> {
         let mut base: Vec<&[f64]> = vec![&self.ones];
         base.extend(self.covariates.iter().map(Vec::as_slice));

@@ -71,7 +71,7 @@ pub fn find(points: &Points, options: &Options) -> Result<Movement, NoShape> {
     let mut bic = best.bic;
     match (best.kind, best.index) {
         (Kind::Slope | Kind::Bend, _) => {
-            movement.slope_from = began(points, &best, smallest);
+            movement.slope_from = began(points, &best, options);
             movement.slope_between = movement
                 .slope_from
                 .and_then(|dates| slopes_between(points, dates, smallest));
@@ -238,16 +238,63 @@ pub fn measure_one(
 
 /// When a slope began, with all dates that fit nearly as well: a line through the whole series is a slope that
 /// begins with its first point, and may as well have begun a little later.
-fn began(points: &Points, best: &Candidate, smallest: usize) -> Option<(usize, usize, usize)> {
+fn began(points: &Points, best: &Candidate, options: &Options) -> Option<(usize, usize, usize)> {
+    let smallest = options.smallest_segment;
     let as_bend = |index: usize| Candidate {
         kind: Kind::Bend,
         index: Some(index),
         ..best.clone()
     };
     match best.index {
-        Some(_) => dated_range(points, best, smallest),
+        Some(_) => options
+            .logarithms
+            .then(|| curved_range(points, best, smallest))
+            .flatten()
+            .or_else(|| dated_range(points, best, smallest)),
         None => dated_range(points, &as_bend(0), smallest).map(|(_, _, high)| (0, 0, high)),
     }
+}
+
+/// The dates of a slope of values that are logarithms of currents, which may bend on from its beginning.
+///
+/// The square of a current of which a part grows evenly, in phase or at right angles, is a line and a square in
+/// time from the beginning on. A straight line, on the logarithms, puts the beginning of a leak at right angles
+/// about 16 days late, and none of its dates is the true one. Errors are in proportion, so squares are divided
+/// by the square of the fitted current.
+fn curved_range(
+    points: &Points,
+    best: &Candidate,
+    smallest: usize,
+) -> Option<(usize, usize, usize)> {
+    let n = points.values.len();
+    let fitter = Fitter::new(points);
+    let left = fitter.residuals_of(best, &points.values);
+    // From the mean, so that no square overflows.
+    let mean = points.values.iter().sum::<f64>() / n as f64;
+    let squares: Vec<f64> = left.iter().map(|e| (2.0 * e).exp()).collect();
+    let weights: Vec<f64> = points
+        .values
+        .iter()
+        .zip(&left)
+        .map(|(v, e)| (-2.0 * (v - e - mean)).exp())
+        .collect();
+    if !squares.iter().chain(&weights).all(|x| x.is_finite()) {
+        return None;
+    }
+    let range = 0..n.saturating_sub(2 * smallest);
+    let profile = fitter.curved_profile(&squares, &weights, range);
+    let (at, least) = profile
+        .iter()
+        .enumerate()
+        .min_by(|a, b| a.1.total_cmp(b.1))?;
+    let rho = corrected_about_mean(about_zero(&left, 1).unwrap_or(0.0), n);
+    let margin = 7.0 * least / (n as f64 - 4.0).max(1.0) * variance_factor(rho);
+    let near = |c: &f64| *c <= least + margin;
+    Some((
+        at,
+        profile.iter().position(near)?,
+        profile.iter().rposition(near)?,
+    ))
 }
 
 /// Slopes of the broken line with its break at the earliest and latest date, in that at the date found.

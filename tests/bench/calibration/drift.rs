@@ -44,11 +44,11 @@ pub struct Plan {
 }
 
 impl Plan {
-    /// Whether a row is wanted.
+    /// Whether a row is wanted. Its words end with a semicolon, so that one row can be named alone.
     pub fn wants(&self, words: &str) -> bool {
         self.only
             .as_ref()
-            .is_none_or(|o| words.contains(o.as_str()))
+            .is_none_or(|o| format!("{words};").contains(o.as_str()))
     }
 
     /// Movement found in each series of a row.
