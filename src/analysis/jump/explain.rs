@@ -22,6 +22,8 @@ const FEW: f64 = 5.0;
 const LARGEST_LOG_ODDS: f64 = 9.0;
 /// Two levels with this share of their units in common cannot be told apart.
 const SAME_UNITS: f64 = 0.8;
+/// A level that this share of all units of its days had is those days in other words.
+const TIED: f64 = 0.95;
 /// Causes named at most.
 const MOST: usize = 5;
 
@@ -273,6 +275,7 @@ struct Candidate {
     adjusted: f64,
     failures: f64,
     everything: bool,
+    tied: bool,
 }
 
 /// What explains that more failed among `after` than among `before`; `phi` is the dispersion of days.
@@ -298,13 +301,19 @@ pub fn explain(
     if excess <= 0.0 || after.is_empty() || before.is_empty() {
         return found;
     }
+    let tied = tied_to_days(cells, after);
     let mut left: Vec<&Cell> = after.to_vec();
     while found.causes.len() < MOST {
-        let candidates = ask(cells, before, &left, counted, phi, &base, demands);
+        let asked = Asked {
+            before,
+            after: &left,
+            tied: &tied,
+        };
+        let candidates = ask(cells, &asked, counted, phi, &base, demands);
         if found.causes.is_empty() {
             found.cleared = cleared(cells, &candidates, &left);
         }
-        let best = candidates
+        let named: Vec<(&Candidate, Cause)> = candidates
             .iter()
             .filter(|c| c.adjusted <= demands.false_discoveries && c.failures >= demands.failures)
             .map(|c| {
@@ -314,6 +323,12 @@ pub fn explain(
                 )
             })
             .filter(|(_, cause)| cause.share_of_excess >= demands.share)
+            .collect();
+        // What was tied to days explains only what nothing within days does: it may be any of what those days had.
+        let within = named.iter().any(|(c, _)| !c.tied) || !found.causes.is_empty();
+        let best = named
+            .into_iter()
+            .filter(|(c, _)| !(within && c.tied))
             .max_by(|a, b| {
                 a.0.score
                     .total_cmp(&b.0.score)
@@ -346,6 +361,32 @@ pub fn explain(
     found
 }
 
+/// Levels that nearly all units of their days had, by series and day: with their days they name nothing else.
+fn tied_to_days(cells: &Cells, after: &[&Cell]) -> BTreeSet<(usize, Level)> {
+    let mut all: BTreeMap<(u32, i32), f64> = BTreeMap::new();
+    for c in after {
+        *all.entry((c.series, c.day)).or_default() += c.units;
+    }
+    let mut tied = BTreeSet::new();
+    for factor in 0..cells.factors.len() {
+        let mut of: BTreeMap<Level, (f64, BTreeSet<(u32, i32)>)> = BTreeMap::new();
+        for c in after {
+            let level = cells.level(c, factor);
+            if level != 0 {
+                let slot = of.entry(level).or_default();
+                slot.0 += c.units;
+                slot.1.insert((c.series, c.day));
+            }
+        }
+        for (level, (units, days)) in of {
+            if units >= TIED * days.iter().map(|d| all[d]).sum::<f64>() {
+                tied.insert((factor, level));
+            }
+        }
+    }
+    tied
+}
+
 /// Factors with two levels or more of which none stands out even before it pays for all the others.
 fn cleared(cells: &Cells, candidates: &[Candidate], after: &[&Cell]) -> Vec<String> {
     (0..cells.factors.len())
@@ -366,16 +407,27 @@ fn cleared(cells: &Cells, candidates: &[Candidate], after: &[&Cell]) -> Vec<Stri
         .collect()
 }
 
+/// What is compared: the time before, what is left of the time since, and the levels tied to days.
+struct Asked<'a> {
+    before: &'a [&'a Cell],
+    after: &'a [&'a Cell],
+    tied: &'a BTreeSet<(usize, Level)>,
+}
+
 /// Every level and pair of levels with enough failures, tested.
 fn ask(
     cells: &Cells,
-    before: &[&Cell],
-    after: &[&Cell],
+    asked: &Asked<'_>,
     counted: Counted,
     phi: f64,
     base: &Before,
     demands: &Demands,
 ) -> Vec<Candidate> {
+    let Asked {
+        before,
+        after,
+        tied,
+    } = *asked;
     let factors = cells.factors.len();
     let singles = (0..factors).map(|first| Cut {
         first,
@@ -392,19 +444,21 @@ fn ask(
     let units_before: f64 = before.iter().map(|c| c.units).sum();
     let mut singly: Vec<Candidate> = Vec::new();
     let mut doubly: Vec<Candidate> = Vec::new();
-    let mut asked = [0usize; 2];
+    let mut questions = [0usize; 2];
     for cut in singles.chain(pairs) {
         let now = counts(cells, after, cut, counted, base);
         let levels = now.strata.len();
         if levels == 0 {
             continue;
         }
-        asked[usize::from(cut.second.is_some())] += levels;
+        questions[usize::from(cut.second.is_some())] += levels;
         let earlier = counts(cells, before, cut, counted, base);
         for (level, strata) in &now.strata {
             let failed: f64 = strata.values().map(|s| s.failed).sum();
             let units: f64 = strata.values().map(|s| s.units).sum();
-            if failed < demands.failures {
+            let is_tied = cut.places(*level).iter().any(|place| tied.contains(place));
+            // A level beside days is a level: the pair would name days as if they were a cause.
+            if failed < demands.failures || is_tied && cut.second.is_some() {
                 continue;
             }
             let list: Vec<Stratum> = strata.values().copied().collect();
@@ -463,6 +517,7 @@ fn ask(
                 adjusted: 1.0,
                 failures: failed,
                 everything,
+                tied: is_tied,
             };
             if cut.second.is_some() {
                 doubly.push(candidate);
@@ -472,7 +527,7 @@ fn ask(
         }
     }
     // Levels with too few failures were asked too: they stand for p = 1.
-    for (list, asked) in [(&mut singly, asked[0]), (&mut doubly, asked[1])] {
+    for (list, asked) in [(&mut singly, questions[0]), (&mut doubly, questions[1])] {
         let mut p: Vec<f64> = list.iter().map(|c| c.p).collect();
         p.resize(asked.max(p.len()), 1.0);
         for (c, adjusted) in list.iter_mut().zip(benjamini_hochberg(&p)) {
@@ -596,11 +651,19 @@ fn cause(
         within_days: mantel_haenszel(&tables, demands.confidence),
         units_before: before.iter().filter(|c| of(c)).map(|c| c.units).sum(),
         everything: candidate.everything,
-        same_units: if places.len() == 1 {
-            same_units(cells, after, places[0], units)
-        } else {
-            Vec::new()
-        },
+        same_units: places
+            .iter()
+            .flat_map(|place| {
+                let of_place = |c: &&&Cell| cells.level(c, place.0) == place.1;
+                let units = after.iter().filter(of_place).map(|c| c.units).sum();
+                same_units(cells, after, *place, units)
+            })
+            .filter(|n| {
+                !places
+                    .iter()
+                    .any(|(f, _)| cells.factors[*f].name == n.factor)
+            })
+            .collect(),
         days: (
             with.iter().copied().min().unwrap_or_default(),
             with.iter().copied().max().unwrap_or_default(),
