@@ -139,12 +139,17 @@ pub(super) fn drift(page: &mut String, s: &SeriesReport, show: &Currents) {
             date(r.low)
         );
     }
-    if let Some(x) = d.smallest_step_ma {
-        line!(
+    match d.smallest_step_ma {
+        Some(x) => line!(
             page,
             "- smallest step that would have been found: {}",
             ma(x)
-        );
+        ),
+        None if shape == "steady" => line!(
+            page,
+            "- smallest step that would have been found: none; the record is too short, or has too few lots, to tell a step from chance"
+        ),
+        None => {}
     }
     let mut proof = Vec::new();
     proof.extend(
