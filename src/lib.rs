@@ -79,15 +79,17 @@ pub struct Examined {
     read: input::Read,
     pass: Pass,
     movement: analysis::Movement,
+    /// Empty until they are asked for: a limit study needs none.
     jumps: Vec<analysis::jump::Jump>,
     findings: analysis::Findings,
     verdicts: Vec<verdict::plant::SeriesVerdict>,
     register: Register,
+    month: (i32, u32),
 }
 
 impl Examined {
     /// What pages are made from.
-    fn parts<'a>(&'a self, config: &'a Config, name: &'a str, month: (i32, u32)) -> Parts<'a> {
+    fn parts<'a>(&'a self, config: &'a Config, name: &'a str) -> Parts<'a> {
         Parts {
             read: &self.read,
             pass: &self.pass,
@@ -98,7 +100,7 @@ impl Examined {
             register: &self.register,
             config,
             name,
-            month,
+            month: self.month,
         }
     }
 }
@@ -119,26 +121,24 @@ pub fn examine(
     let movement = analysis::movement(&pass, &register, config);
     let periods = verdict::plant::periods(&pass, &movement, config);
     let judges: Vec<analysis::Judge> = periods.iter().map(|(judge, _)| judge.clone()).collect();
-    let month = month
-        .map(|asked| report::month_under_review(&pass, asked))
-        .transpose()?;
+    let under_review = report::month_under_review(&pass, month.flatten())?;
     let known = analysis::Known {
         movement: &movement,
         judges: &judges,
         register: &register,
-        month,
+        month: month.map(|_| under_review),
     };
     let findings = analysis::findings(&pass, &known, config);
     let verdicts = verdict::plant::judge_all(&pass, &movement, &findings, &periods, config);
-    let jumps = analysis::jump::jumps(&pass, &verdict::jump::asked(config, None), &|_| true);
     Ok(Examined {
         read,
         pass,
         movement,
-        jumps,
+        jumps: Vec::new(),
         findings,
         verdicts,
         register,
+        month: under_review,
     })
 }
 
@@ -157,14 +157,17 @@ pub fn review(
         .as_deref()
         .map(report::since::named)
         .transpose()?;
-    let examined = examine(&request.paths, Some(request.month), config, progress)?;
-    let month = report::month_under_review(&examined.pass, request.month)?;
-    let parts = examined.parts(config, &request.name, month);
+    let mut examined = examine(&request.paths, Some(request.month), config, progress)?;
+    examined.jumps =
+        analysis::jump::jumps(&examined.pass, &verdict::jump::asked(config, None), &|_| {
+            true
+        });
+    let parts = examined.parts(config, &request.name);
     let earlier = named.or_else(|| {
         let to = records::date_of(examined.pass.days?.1);
         report::since::beside(
             request.replaces.as_deref()?,
-            &report::build::month_text(month),
+            &report::build::month_text(examined.month),
             to,
         )
     });
@@ -187,13 +190,7 @@ pub fn limit_study(
     } else {
         Some(examine(&request.paths, None, config, progress)?)
     };
-    let month = match &examined {
-        Some(e) => report::month_under_review(&e.pass, None)?,
-        None => (1970, 1),
-    };
-    let parts = examined
-        .as_ref()
-        .map(|e| e.parts(config, &request.name, month));
+    let parts = examined.as_ref().map(|e| e.parts(config, &request.name));
     report::limit_study::study(parts.as_ref(), request, config)
 }
 
@@ -208,14 +205,11 @@ pub fn jump_study(
 ) -> Result<JumpStudy> {
     let mut examined = examine(&request.paths, None, config, progress)?;
     report::jump_study::check(&examined.pass, request)?;
-    if request.since.is_some() || request.model.is_some() {
-        let series = &examined.pass.series;
-        let since = request.since.map(records::day_number);
-        examined.jumps =
-            analysis::jump::jumps(&examined.pass, &verdict::jump::asked(config, since), &|n| {
-                report::jump_study::chosen(request, &series[n].key.model)
-            });
-    }
-    let month = report::month_under_review(&examined.pass, None)?;
-    report::jump_study::study(&examined.parts(config, &request.name, month), request)
+    let series = &examined.pass.series;
+    let since = request.since.map(records::day_number);
+    examined.jumps =
+        analysis::jump::jumps(&examined.pass, &verdict::jump::asked(config, since), &|n| {
+            report::jump_study::chosen(request, &series[n].key.model)
+        });
+    report::jump_study::study(&examined.parts(config, &request.name), request)
 }

@@ -29,6 +29,7 @@ use crate::verdict::Verdict;
 use crate::verdict::action::actions;
 use crate::verdict::concern::{About, Concern, from_drift, from_verdict};
 use crate::verdict::group::GroupBand;
+use crate::verdict::jump::JumpVerdict;
 use crate::verdict::plant::{SeriesVerdict, limit_groups, rules};
 use crate::verdict::reason::ReasonKind;
 use crate::verdict::wording::{load, percent};
@@ -123,6 +124,7 @@ pub fn build(parts: &Parts<'_>) -> Report {
     let settings_short = testers::settings_short(parts, &ids);
     let too_good = testers::too_good(parts, &ids);
     let gaps = testers::gap_reports(parts);
+    let jump_verdicts = jumps::verdicts(parts);
     if config.check_loads.is_empty() {
         notes.push("no check loads are named: whether the stations still trip is not known; name them under [check_loads]".to_owned());
     }
@@ -154,6 +156,7 @@ pub fn build(parts: &Parts<'_>) -> Report {
             parts,
             &series,
             &units_to_check,
+            &jump_verdicts,
             &testers::Testers {
                 stations: &stations,
                 checks: checks.as_deref().unwrap_or_default(),
@@ -176,7 +179,7 @@ pub fn build(parts: &Parts<'_>) -> Report {
         settings_short,
         gaps: Some(gaps),
         too_good,
-        jumps: Some(jumps::reports(parts)),
+        jumps: Some(jumps::reports(parts, &ids, jump_verdicts)),
         since_report: None,
         notes,
         settings: settings(config),
@@ -1002,6 +1005,7 @@ fn action_lines(
     parts: &Parts<'_>,
     series: &[SeriesReport],
     units: &BTreeMap<String, u64>,
+    jump_verdicts: &[JumpVerdict],
     testers: &testers::Testers<'_>,
 ) -> Vec<ActionLine> {
     let mut about: Vec<About> = Vec::new();
@@ -1068,7 +1072,7 @@ fn action_lines(
             }));
         }
     }
-    about.extend(jumps::concerns(parts));
+    about.extend(jumps::concerns(parts, jump_verdicts));
     let mut count = |why: &str, concern: fn(u64) -> Concern| {
         if let Some(&units) = units.get(why) {
             about.push(About {

@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use super::build::{self, Parts};
 use super::jump_model::{JumpPage, SCHEMA};
 use super::markdown::jumps as page;
-use super::{jump_pictures, jumps, tables};
+use super::{jump_pictures, tables};
 use crate::error::{Error, Result};
 
 /// What is asked.
@@ -83,8 +83,8 @@ pub fn check(pass: &crate::series::Pass, request: &JumpRequest) -> Result<()> {
 /// As [`check`].
 pub fn study(parts: &Parts<'_>, request: &JumpRequest) -> Result<JumpStudy> {
     check(parts.pass, request)?;
-    let whole = build::build(parts);
-    let mut found = jumps::reports(parts);
+    let mut whole = build::build(parts);
+    let mut found = whole.jumps.take().unwrap_or_default();
     let mut notes = Vec::new();
     let mut files = Vec::new();
     for chart in jump_pictures::drawn(parts, &found, true) {

@@ -1,6 +1,6 @@
 //! Changes of the share of failures → what pages and `results.json` show of them.
 
-use super::build::{Parts, ids, title};
+use super::build::{Parts, title};
 use super::format::whole;
 use super::jump_model::{CauseReport, JumpReport, PartsReport, TracesReport};
 use super::model::E;
@@ -78,24 +78,23 @@ fn recorded(parts: &Parts<'_>, jump: &Jump) -> Option<String> {
 
 /// All changes as the report shows them.
 #[must_use]
-pub fn reports(parts: &Parts<'_>) -> Vec<JumpReport> {
-    let ids = ids(&parts.pass.series);
+pub fn reports(parts: &Parts<'_>, ids: &[String], verdicts: Vec<JumpVerdict>) -> Vec<JumpReport> {
     parts
         .jumps
         .iter()
-        .zip(verdicts(parts))
-        .map(|(jump, verdict)| report(parts.pass, jump, verdict, &ids))
+        .zip(verdicts)
+        .map(|(jump, verdict)| report(parts.pass, jump, verdict, ids))
         .collect()
 }
 
 /// What somebody must do about changes: rises that are flagged, and falls that no limit explains.
 #[must_use]
-pub fn concerns(parts: &Parts<'_>) -> Vec<About> {
+pub fn concerns(parts: &Parts<'_>, verdicts: &[JumpVerdict]) -> Vec<About> {
     let last = parts.pass.days.map_or(0, |d| d.1);
     parts
         .jumps
         .iter()
-        .zip(verdicts(parts))
+        .zip(verdicts)
         .filter(|(jump, verdict)| {
             verdict.flagged
                 || verdict.material && !jump.rises() && !verdict.is_limit && jump.is_recent(last)
@@ -103,8 +102,8 @@ pub fn concerns(parts: &Parts<'_>) -> Vec<About> {
         .map(|(jump, verdict)| About {
             subject: subject(parts.pass, jump.scope),
             concern: Concern::Jump {
-                sentence: short(jump, &verdict),
-                next_step: verdict.next_step,
+                sentence: short(jump, verdict),
+                next_step: verdict.next_step.clone(),
             },
         })
         .collect()

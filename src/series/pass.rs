@@ -601,21 +601,7 @@ fn fill_ledger(pass: &mut Pass, stepped_over: u64) {
 
 /// Sorts used rows by series once: whoever names units walks only those of its series.
 fn fill_used(pass: &mut Pass) {
-    // Counted first: lists that grow take up to twice their room.
-    let mut counts = vec![0; pass.series.len()];
-    for (record, kept) in pass
-        .rows
-        .shards
-        .iter()
-        .flat_map(|s| s.records.iter().zip(&s.uses))
-    {
-        if *kept == Use::Used
-            && let Some(series) = pass.series_of_setup[record.setup as usize]
-        {
-            counts[series as usize] += 1;
-        }
-    }
-    let mut used: Vec<Vec<(u16, u32)>> = counts.into_iter().map(Vec::with_capacity).collect();
+    let mut used: Vec<Vec<(u16, u32)>> = vec![Vec::new(); pass.series.len()];
     for (n, shard) in pass.rows.shards.iter().enumerate() {
         for (row, (record, kept)) in shard.records.iter().zip(&shard.uses).enumerate() {
             if *kept == Use::Used
