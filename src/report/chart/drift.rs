@@ -107,6 +107,39 @@ pub struct Drift {
     pub crossing: Option<Crossing>,
 }
 
+/// The dates on which a step may have been.
+pub(super) fn step_zone(step: &StepOn) -> Layer {
+    Layer::Zone {
+        role: Role::Step,
+        name: Some("dates on which the step may have been".to_owned()),
+        along: Along::Upright,
+        from: f64::from(step.low),
+        to: f64::from(step.high) + 1.0,
+    }
+}
+
+/// A step on its most likely day.
+pub(super) fn step_rule(step: &StepOn) -> Layer {
+    Layer::Rule {
+        role: Role::Event,
+        dash: Dash::Solid,
+        along: Along::Upright,
+        at: f64::from(step.day),
+        label: format!("step {} on {}", step.size, day_text(step.day)),
+    }
+}
+
+/// Something recorded on its day.
+pub(super) fn event_rule(event: &EventOn) -> Layer {
+    Layer::Rule {
+        role: Role::Event,
+        dash: Dash::Dotted,
+        along: Along::Upright,
+        at: f64::from(event.day),
+        label: format!("{} {}", event.what, day_text(event.day)),
+    }
+}
+
 /// The drift chart: points, fitted shape, moving average, steps and events, and the forecast.
 ///
 /// # Errors
@@ -156,16 +189,7 @@ pub fn chart(input: &Drift) -> Result<Chart, ChartError> {
         0.06,
     );
 
-    let mut layers = Vec::new();
-    for step in &input.steps {
-        layers.push(Layer::Zone {
-            role: Role::Step,
-            name: Some("dates on which the step may have been".to_owned()),
-            along: Along::Upright,
-            from: f64::from(step.low),
-            to: f64::from(step.high) + 1.0,
-        });
-    }
+    let mut layers: Vec<Layer> = input.steps.iter().map(step_zone).collect();
     if let Some((low, high)) = input.crossing.and_then(|c| Some((c.low?, c.high?))) {
         layers.push(Layer::Zone {
             role: Role::Forecast,
@@ -265,24 +289,8 @@ pub fn chart(input: &Drift) -> Result<Chart, ChartError> {
         "high limit",
     ));
     layers.retain(|layer| seen(layer, &y));
-    for step in &input.steps {
-        layers.push(Layer::Rule {
-            role: Role::Event,
-            dash: Dash::Solid,
-            along: Along::Upright,
-            at: f64::from(step.day),
-            label: format!("step {} on {}", step.size, day_text(step.day)),
-        });
-    }
-    for event in &input.events {
-        layers.push(Layer::Rule {
-            role: Role::Event,
-            dash: Dash::Dotted,
-            along: Along::Upright,
-            at: f64::from(event.day),
-            label: format!("{} {}", event.what, day_text(event.day)),
-        });
-    }
+    layers.extend(input.steps.iter().map(step_rule));
+    layers.extend(input.events.iter().map(event_rule));
     if let Some(crossing) = input.crossing {
         layers.push(Layer::Rule {
             role: Role::Forecast,

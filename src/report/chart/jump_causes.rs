@@ -1,7 +1,7 @@
 //! What explains a change of the share of failures, and how much of it?
 
-use super::axis::{Tick, number};
-use super::{Axis, Chart, ChartError, Layer, Panel, Role, Scale, Shape, at};
+use super::axis::number;
+use super::{Axis, Chart, ChartError, Layer, Role, Scale, Shape, at, rows};
 
 /// A cause, or what no cause explains.
 #[derive(Debug, Clone, PartialEq)]
@@ -40,23 +40,17 @@ pub fn chart(input: &Causes) -> Result<Chart, ChartError> {
         return Err(ChartError::NothingToShow { what: "causes" });
     };
     let n = input.bars.len();
-    let row = |i: usize| (n - 1 - i) as f64;
+    let row = |i: usize| rows::place(n, i);
     let most = input
         .bars
         .iter()
         .map(|b| b.failures.max(b.expected))
         .fold(1.0, f64::max);
     let x = Axis::new("failures", "", Scale::Linear, 0.0, most * 1.08);
-    let y = Axis::new("", "", Scale::Linear, -0.6, n as f64 - 0.4).with_ticks(
-        input
-            .bars
-            .iter()
-            .enumerate()
-            .map(|(i, b)| Tick {
-                at: row(i),
-                label: b.words.clone(),
-            })
-            .collect(),
+    let y = rows::axis(
+        "",
+        0.6,
+        input.bars.iter().map(|b| b.words.clone()).collect(),
     );
     let mut layers: Vec<Layer> = input
         .bars
@@ -92,13 +86,9 @@ pub fn chart(input: &Causes) -> Result<Chart, ChartError> {
     let beside = input
         .bars
         .iter()
-        .enumerate()
-        .map(|(i, b)| Tick {
-            at: row(i),
-            label: match 100.0 * b.excess / input.excess.max(1e-9) {
-                share if share < 0.5 => "none of\nthe excess".to_owned(),
-                share => format!("{} % of\nthe excess", number(share.min(100.0), 0)),
-            },
+        .map(|b| match 100.0 * b.excess / input.excess.max(1e-9) {
+            share if share < 0.5 => "none of\nthe excess".to_owned(),
+            share => format!("{} % of\nthe excess", number(share.min(100.0), 0)),
         })
         .collect();
     let title = if first.named {
@@ -116,13 +106,7 @@ pub fn chart(input: &Causes) -> Result<Chart, ChartError> {
         title,
         input.period.clone(),
         x,
-        vec![Panel {
-            x: None,
-            y,
-            layers,
-            beside,
-            share: 1.0,
-        }],
+        vec![rows::panel(y, layers, beside)],
         Vec::new(),
     )?;
     chart.height = 340 + 100 * u32::try_from(n).unwrap_or(5).clamp(2, 8);

@@ -1,7 +1,7 @@
 //! What is a change of the share of failures made of?
 
-use super::axis::{Tick, number};
-use super::{Axis, Chart, ChartError, Layer, Panel, Role, Scale, Shape, at};
+use super::axis::number;
+use super::{Axis, Chart, ChartError, Layer, Role, Scale, Shape, at, rows};
 
 /// One part with its interval, shares of units.
 #[derive(Debug, Clone, PartialEq)]
@@ -39,7 +39,7 @@ pub fn chart(input: &Split) -> Result<Chart, ChartError> {
             .flat_map(|p| [p.size.0, p.size.1, p.size.2]),
     )?;
     let n = input.parts.len();
-    let row = |i: usize| (n - 1 - i) as f64;
+    let row = |i: usize| rows::place(n, i);
     let points = |x: f64| 100.0 * x;
     let x = Axis::covering(
         "points of per cent",
@@ -52,16 +52,10 @@ pub fn chart(input: &Split) -> Result<Chart, ChartError> {
             .chain([0.0]),
         0.06,
     );
-    let y = Axis::new("", "", Scale::Linear, -0.6, n as f64 - 0.4).with_ticks(
-        input
-            .parts
-            .iter()
-            .enumerate()
-            .map(|(i, p)| Tick {
-                at: row(i),
-                label: p.words.clone(),
-            })
-            .collect(),
+    let y = rows::axis(
+        "",
+        0.6,
+        input.parts.iter().map(|p| p.words.clone()).collect(),
     );
     let mut layers = Vec::new();
     for (i, p) in input.parts.iter().enumerate() {
@@ -109,15 +103,7 @@ pub fn chart(input: &Split) -> Result<Chart, ChartError> {
             text
         }
     };
-    let beside = input
-        .parts
-        .iter()
-        .enumerate()
-        .map(|(i, p)| Tick {
-            at: row(i),
-            label: show(p.size.0),
-        })
-        .collect();
+    let beside = input.parts.iter().map(|p| show(p.size.0)).collect();
     let largest = parts
         .iter()
         .max_by(|a, b| {
@@ -131,13 +117,7 @@ pub fn chart(input: &Split) -> Result<Chart, ChartError> {
         format!("{}{largest}", input.scope),
         input.period.clone(),
         x,
-        vec![Panel {
-            x: None,
-            y,
-            layers,
-            beside,
-            share: 1.0,
-        }],
+        vec![rows::panel(y, layers, beside)],
         Vec::new(),
     )?;
     chart.height = 340 + 74 * u32::try_from(n).unwrap_or(7).clamp(2, 10);

@@ -1,7 +1,7 @@
 //! Where does each series' limit stand between what healthy units read and what is allowed?
 
 use super::axis::{decimals_of, number};
-use super::{Axis, Chart, ChartError, Layer, Panel, Role, Scale, Shape, Tick, at};
+use super::{Axis, Chart, ChartError, Layer, Role, Scale, Shape, Tick, at, rows};
 
 /// One series on the ladder; all readings in the unit of the ladder.
 #[derive(Debug, Clone, PartialEq)]
@@ -91,21 +91,18 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
     );
 
     let n = rungs.len();
-    let row = |i: usize| (n - 1 - i) as f64;
-    let y = Axis::new("series", "", Scale::Linear, -0.6, n as f64 - 0.4).with_ticks(
-        rungs
-            .iter()
-            .enumerate()
-            .map(|(i, r)| Tick {
-                at: row(i),
-                label: format!(
-                    "{}\n{}",
-                    r.series.replace('\n', " "),
-                    in_words(r, &input.unit)
-                ),
-            })
-            .collect(),
-    );
+    let row = |i: usize| rows::place(n, i);
+    let names = rungs
+        .iter()
+        .map(|r| {
+            format!(
+                "{}\n{}",
+                r.series.replace('\n', " "),
+                in_words(r, &input.unit)
+            )
+        })
+        .collect();
+    let y = rows::axis("series", 0.6, names);
 
     let mut layers = Vec::new();
     for (i, r) in rungs.iter().enumerate() {
@@ -159,23 +156,15 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
     }
     let beside = rungs
         .iter()
-        .enumerate()
-        .map(|(i, r)| Tick {
-            at: row(i),
-            label: if r.verdict.is_empty() {
+        .map(|r| {
+            if r.verdict.is_empty() {
                 "no verdict".to_owned()
             } else {
                 r.verdict.clone()
-            },
+            }
         })
         .collect();
-    let panel = Panel {
-        x: None,
-        y,
-        layers,
-        beside,
-        share: 1.0,
-    };
+    let panel = rows::panel(y, layers, beside);
     let mut notes = Vec::new();
     let hidden = rungs
         .iter()

@@ -26,6 +26,7 @@ pub mod over_time;
 pub mod picture;
 pub mod probability;
 pub mod room_used;
+mod rows;
 mod shares;
 pub mod style;
 pub mod trade_off;

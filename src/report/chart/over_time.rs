@@ -2,8 +2,8 @@
 //! scale and one line of time.
 
 use super::axis::{day_text, number};
-use super::drift::{EventOn, OnDay, StepOn};
-use super::{Along, Axis, Chart, ChartError, Dash, Layer, Panel, Role, Scale, Shape, Whisker, at};
+use super::drift::{EventOn, OnDay, StepOn, event_rule, step_rule, step_zone};
+use super::{Axis, Chart, ChartError, Dash, Layer, Panel, Role, Scale, Shape, Whisker, at};
 
 /// Most panels of one picture.
 const PANELS: usize = 8;
@@ -158,16 +158,7 @@ fn few_ticks(range: &Axis) -> Vec<super::Tick> {
 }
 
 fn panel(input: &OverTime, row: &Row, y: Axis) -> Panel {
-    let mut layers = Vec::new();
-    for step in &row.steps {
-        layers.push(Layer::Zone {
-            role: Role::Step,
-            name: Some("dates on which the step may have been".to_owned()),
-            along: Along::Upright,
-            from: f64::from(step.low),
-            to: f64::from(step.high) + 1.0,
-        });
-    }
+    let mut layers: Vec<Layer> = row.steps.iter().map(step_zone).collect();
     if let Some(should) = row.should {
         layers.push(Layer::Line {
             role: Role::Typical,
@@ -237,30 +228,14 @@ fn panel(input: &OverTime, row: &Row, y: Axis) -> Panel {
             points: odd,
         });
     }
-    for step in &row.steps {
-        layers.push(Layer::Rule {
-            role: Role::Event,
-            dash: Dash::Solid,
-            along: Along::Upright,
-            at: f64::from(step.day),
-            label: format!("step {} on {}", step.size, day_text(step.day)),
-        });
-    }
+    layers.extend(row.steps.iter().map(step_rule));
     // What is recorded on the day of a step stands with it already.
     let beside_step = |e: &&EventOn| {
         !row.steps
             .iter()
             .any(|s| (s.low - 3..=s.high + 3).contains(&e.day))
     };
-    for event in row.events.iter().filter(beside_step) {
-        layers.push(Layer::Rule {
-            role: Role::Event,
-            dash: Dash::Dotted,
-            along: Along::Upright,
-            at: f64::from(event.day),
-            label: format!("{} {}", event.what, day_text(event.day)),
-        });
-    }
+    layers.extend(row.events.iter().filter(beside_step).map(event_rule));
     let beside = if row.beside.is_empty() {
         Vec::new()
     } else {

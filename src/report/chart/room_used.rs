@@ -2,7 +2,7 @@
 
 use super::axis::day_text;
 use super::drift::OnDay;
-use super::{Axis, Chart, ChartError, Dash, Layer, Panel, Role, Scale, Tick, at};
+use super::{Axis, Chart, ChartError, Dash, Layer, Role, Scale, at, rows};
 
 /// Most rows of one picture.
 const ROWS: usize = 24;
@@ -40,21 +40,22 @@ pub struct RoomUsed {
 /// # Errors
 /// `NothingToShow` without a series with points; else those of [`Chart::check`].
 pub fn chart(input: &RoomUsed) -> Result<Chart, ChartError> {
-    let mut rows: Vec<&Series> = input.series.iter().filter(|s| !s.used.is_empty()).collect();
+    let mut shown: Vec<&Series> = input.series.iter().filter(|s| !s.used.is_empty()).collect();
     super::finite(
         "a share of the room",
-        rows.iter()
+        shown
+            .iter()
             .flat_map(|s| s.used.iter().map(|p| p.value).chain([s.now])),
     )?;
     // What moved toward the limit stands above what moved away from it.
-    rows.sort_by(|a, b| b.now.total_cmp(&a.now).then(a.name.cmp(&b.name)));
-    let all = rows.len();
-    rows.truncate(ROWS);
-    let days: Vec<f64> = rows
+    shown.sort_by(|a, b| b.now.total_cmp(&a.now).then(a.name.cmp(&b.name)));
+    let all = shown.len();
+    shown.truncate(ROWS);
+    let days: Vec<f64> = shown
         .iter()
         .flat_map(|s| s.used.iter().map(|p| f64::from(p.day)))
         .collect();
-    let (Some(top), false) = (rows.first(), days.is_empty()) else {
+    let (Some(top), false) = (shown.first(), days.is_empty()) else {
         return Err(ChartError::NothingToShow {
             what: "series with daily points",
         });
@@ -66,25 +67,21 @@ pub fn chart(input: &RoomUsed) -> Result<Chart, ChartError> {
         });
     let x = Axis::covering("day", "", Scale::Date, days.iter().copied(), 0.02);
     // A series beyond its limit fills its row, and no more.
-    let largest = rows
+    let largest = shown
         .iter()
         .flat_map(|s| s.used.iter().map(|p| p.value.abs()))
         .fold(SMALLEST, f64::max)
         .min(1.0);
     let scale = FREE / largest;
-    let n = rows.len();
-    let row = |i: usize| (n - 1 - i) as f64;
-    let y = Axis::new("series", "", Scale::Linear, -0.6, n as f64 - 0.1).with_ticks(
-        rows.iter()
-            .enumerate()
-            .map(|(i, s)| Tick {
-                at: row(i),
-                label: s.name.replacen(", ", "\n", 1),
-            })
-            .collect(),
-    );
+    let n = shown.len();
+    let row = |i: usize| rows::place(n, i);
+    let names = shown
+        .iter()
+        .map(|s| s.name.replacen(", ", "\n", 1))
+        .collect();
+    let y = rows::axis("series", 0.9, names);
     let mut layers = Vec::new();
-    for (i, s) in rows.iter().enumerate() {
+    for (i, s) in shown.iter().enumerate() {
         layers.push(Layer::Line {
             role: Role::Quiet,
             name: Some("level of the baseline".to_owned()),
@@ -112,13 +109,9 @@ pub fn chart(input: &RoomUsed) -> Result<Chart, ChartError> {
                 .collect(),
         });
     }
-    let beside = rows
+    let beside = shown
         .iter()
-        .enumerate()
-        .map(|(i, s)| Tick {
-            at: row(i),
-            label: format!("{} {}", signed(s.now), s.words),
-        })
+        .map(|s| format!("{} {}", signed(s.now), s.words))
         .collect();
     let title = if top.now >= 0.01 {
         format!("{} used most of its room: {}", top.name, signed(top.now))
@@ -141,13 +134,7 @@ pub fn chart(input: &RoomUsed) -> Result<Chart, ChartError> {
             all - n
         ));
     }
-    let panel = Panel {
-        x: None,
-        y,
-        layers,
-        beside,
-        share: 1.0,
-    };
+    let panel = rows::panel(y, layers, beside);
     let mut chart = Chart::new(title, subtitle, x, vec![panel], notes)?;
     chart.height = 340 + 92 * u32::try_from(n).unwrap_or(1).max(3);
     Ok(chart)
