@@ -63,17 +63,3 @@ pub fn calibrations(pass: &Pass, register: &Register) -> Option<Vec<Covered>> {
     });
     Some(covered.collect())
 }
-
-/// Stations that the register does not name, though products were tested there.
-#[must_use]
-pub fn not_registered(pass: &Pass, register: &Register) -> Vec<String> {
-    let Some(all) = &register.calibrations else {
-        return Vec::new();
-    };
-    pass.station_days
-        .keys()
-        .map(|s| &pass.stations[usize::from(*s)])
-        .filter(|name| !all.iter().any(|c| c.station == **name))
-        .cloned()
-        .collect()
-}

@@ -12,6 +12,8 @@ use crate::series::{CheckReading, Pass};
 use crate::stats::multiple::benjamini_hochberg;
 use crate::stats::trend::median;
 
+/// Days at the end of the record that make its reading now.
+const LATEST: usize = 25;
 /// Readings to either side from which a check's usual reading is taken.
 const BESIDE: usize = 10;
 /// A reading further from the usual one than so many standard deviations…
@@ -41,6 +43,8 @@ pub struct LoadRecord {
     pub expected_ma: Option<f64>,
     /// Median reading of each day, mA.
     pub points: Vec<(Day, f64)>,
+    /// Median of the last 25 days, mA.
+    pub latest_ma: Option<f64>,
     /// Readings that do not belong to the load.
     pub odd: Vec<OddReading>,
     /// How the reading moved.
@@ -129,12 +133,14 @@ fn of_load(
         .and_then(|l| l.resistance_mohm)
         .filter(|r| *r > 0.0);
     let drift = drift::assess(&day_points, &options);
+    let latest: Vec<f64> = points.iter().rev().take(LATEST).map(|p| p.1).collect();
     LoadRecord {
         station,
         load: load.to_owned(),
         // V over MΩ is µA.
         expected_ma: median(&volts).zip(mohm).map(|(v, r)| v / r / 1000.0),
         adjusted_p: drift.p_value,
+        latest_ma: median(&latest),
         points,
         odd,
         drift,

@@ -97,20 +97,12 @@ impl Happenings {
         named
     }
 
-    /// The same of what somebody recorded or set; new lots, of which there is one in most intervals, left out.
+    /// What somebody recorded or set from one day to another, and on which day: the likeliest kind, the nearest to
+    /// `day`. New lots are left out: there is one in most intervals.
     #[must_use]
     pub fn recorded_between(&self, low: Day, day: Day, high: Day) -> Option<String> {
-        let [events, settings, calibrations, _] = self.tiers.clone();
-        let recorded = Self {
-            tiers: [events, settings, calibrations, Vec::new()],
-        };
-        recorded.between(low, day, high)
-    }
-
-    /// What happened from one day to another and on which day, the likeliest kind and nearest to `day`.
-    #[must_use]
-    pub fn between(&self, low: Day, day: Day, high: Day) -> Option<String> {
-        self.tiers.iter().find_map(|tier| {
+        let [recorded @ .., _lots] = &self.tiers;
+        recorded.iter().find_map(|tier| {
             tier.iter()
                 .filter(|e| (low..=high).contains(&e.day))
                 .min_by_key(|e| (e.day - day).abs())

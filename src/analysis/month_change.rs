@@ -9,7 +9,7 @@ use crate::records::{Day, Outcome};
 use crate::series::{OutcomeLine, Says};
 use crate::stats::autocorrelation::variance_factor;
 use crate::stats::estimate::Estimate;
-use crate::stats::proportion::{EffectiveCounts, clopper_pearson, wilson};
+use crate::stats::proportion::{EffectiveCounts, clopper_pearson, difference};
 use crate::stats::special::student_t_quantile;
 use crate::stats::trend::median;
 
@@ -162,46 +162,28 @@ pub fn month_change(
         room_allowed_for: room,
         spread_ratio: spread_ratio(before, &side),
         expected_share,
-        failure_change: difference(&failures, before.level),
+        failure_change: failures_between(&failures, before.level),
         failures,
     }
 }
 
+/// Change of the share of failures from the first to the second.
+fn failures_between([before, now]: &[Share; 2], level: f64) -> Option<Estimate> {
+    let of = |s: &Share| counts(s.failed, s.judged);
+    difference(of(before)?, of(now)?, level)
+}
+
 fn share(failed: u64, judged: u64, level: f64) -> Share {
-    #[expect(clippy::cast_precision_loss, reason = "counts of units")]
-    let counts = EffectiveCounts::new(failed as f64, judged as f64, 1.0);
     Share {
         failed,
         judged,
-        share: counts.and_then(|c| clopper_pearson(c, level)),
+        share: counts(failed, judged).and_then(|c| clopper_pearson(c, level)),
     }
 }
 
-/// Change of a share with the hybrid score interval.
-///
-/// - Formula: `d ± sqrt((p2 - l2)² + (u1 - p1)²)` and its mirror, `l` and `u` the Wilson ends.
-/// - Source: Newcombe R.G. (1998) Statistics in Medicine 17:873-890, method 10 (from memory); its published
-///   case 56/70 against 48/80 in tests/known_answers/month_change.rs.
-#[must_use]
-pub fn difference(shares: &[Share; 2], level: f64) -> Option<Estimate> {
-    #[expect(clippy::cast_precision_loss, reason = "counts of units")]
-    let score = |s: &Share| {
-        wilson(
-            EffectiveCounts::new(s.failed as f64, s.judged as f64, 1.0)?,
-            level,
-        )
-    };
-    let (a, b) = (score(&shares[0])?, score(&shares[1])?);
-    let d = b.value - a.value;
-    let down = ((b.value - b.low).powi(2) + (a.high - a.value).powi(2)).sqrt();
-    let up = ((b.high - b.value).powi(2) + (a.value - a.low).powi(2)).sqrt();
-    Estimate::new(
-        d,
-        d - down,
-        d + up,
-        level,
-        "difference of two shares, hybrid score interval (Newcombe)",
-    )
+#[expect(clippy::cast_precision_loss, reason = "counts of units")]
+fn counts(failed: u64, judged: u64) -> Option<EffectiveCounts> {
+    EffectiveCounts::new(failed as f64, judged as f64, 1.0)
 }
 
 /// Change of the mean log level of daily points, per cent; their variance carries the AR(1) factor.

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::config::Config;
-use crate::records::{Day, TestKind, day_of};
+use crate::records::{Day, Limits, TestKind, day_of};
 use crate::series::{Pass, SeriesKey, TestSettings};
 
 /// Runs of equal settings beyond which a setting is said to vary instead of each change being listed.
@@ -225,14 +225,7 @@ fn tests_of(pass: &Pass, members: &[usize]) -> Vec<Test> {
                     station: pass.station_of_setup[r.setup as usize],
                     series,
                     count: r.count,
-                    set: [
-                        set.applied_mv,
-                        set.frequency_mhz,
-                        set.dwell_ms,
-                        set.ramp_ms,
-                        limits.high_pa,
-                        limits.low_pa.filter(|low| *low > 0),
-                    ],
+                    set: all_set(set, limits),
                 }
             })
         })
@@ -335,39 +328,48 @@ fn joined(mut changes: Vec<SettingChange>) -> Vec<SettingChange> {
     all
 }
 
-/// Whether a test was made at less than the config requires of its model; requirements hold for withstand
-/// tests only.
-#[must_use]
-pub fn falls_short(key: &SeriesKey, set: TestSettings, config: &Config) -> bool {
-    let Some(model) = config.model.get(&key.model) else {
-        return false;
-    };
-    let below = |set: Option<i64>, required: Option<f64>, what| {
-        set.zip(required)
-            .is_some_and(|(set, required)| in_unit(what, set) < required)
-    };
-    key.test != TestKind::Leakage
-        && (below(set.applied_mv, model.required_v, Setting::Voltage)
-            || below(set.dwell_ms, model.required_dwell_s, Setting::Dwell))
+/// What the config requires of a model's test; of withstand tests only.
+fn required(key: &SeriesKey, config: &Config) -> [Option<(Setting, f64)>; 2] {
+    match config.model.get(&key.model) {
+        Some(model) if key.test != TestKind::Leakage => [
+            model.required_v.map(|v| (Setting::Voltage, v)),
+            model.required_dwell_s.map(|s| (Setting::Dwell, s)),
+        ],
+        _ => [None; 2],
+    }
 }
 
-/// What falls short of the requirements of a model; those hold for withstand tests only.
+/// Whether a test was made at less than the config requires of its model.
+#[must_use]
+pub fn falls_short(key: &SeriesKey, set: TestSettings, config: &Config) -> bool {
+    let set = all_set(set, Limits::default());
+    required(key, config)
+        .into_iter()
+        .flatten()
+        .any(|(what, least)| set[what as usize].is_some_and(|v| in_unit(what, v) < least))
+}
+
+/// What was set, by the place of each setting among [`Setting::ALL`].
+fn all_set(set: TestSettings, limits: Limits) -> [Option<i64>; 6] {
+    [
+        set.applied_mv,
+        set.frequency_mhz,
+        set.dwell_ms,
+        set.ramp_ms,
+        limits.high_pa,
+        limits.low_pa.filter(|low| *low > 0),
+    ]
+}
+
+/// What falls short of the requirements of a model.
 fn short(pass: &Pass, series: usize, tests: &[Test], config: &Config) -> Vec<SettingShort> {
-    let key = &pass.series[series].key;
-    if key.test == TestKind::Leakage {
-        return Vec::new();
-    }
-    let model = config.model(&key.model);
     let mut found = Vec::new();
-    for (k, what, required) in [
-        (0, Setting::Voltage, model.required_v),
-        (2, Setting::Dwell, model.required_dwell_s),
-    ] {
-        let Some(required) = required else { continue };
+    let required = required(&pass.series[series].key, config);
+    for (what, required) in required.into_iter().flatten() {
         for of_station in tests.chunk_by(|a, b| a.station == b.station) {
             let low: Vec<(&Test, f64)> = of_station
                 .iter()
-                .filter_map(|t| Some((t, in_unit(what, t.set[k]?))))
+                .filter_map(|t| Some((t, in_unit(what, t.set[what as usize]?))))
                 .filter(|(_, set)| *set < required)
                 .collect();
             if let (Some(first), Some(last)) = (low.first(), low.last()) {

@@ -112,7 +112,9 @@ pub fn build(parts: &Parts<'_>) -> Report {
     let series: Vec<SeriesReport> = (0..pass.series.len())
         .map(|n| series_report(parts, n, &ids[n], &mut notes))
         .collect();
-    let stations = testers::stations(parts, &ids, &mut notes);
+    let stations = testers::stations(parts, &ids);
+    let cannot_tell = testers::cannot_tell(parts);
+    notes.extend(cannot_tell.clone());
     let units = unit_lines(parts);
     let mut units_to_check: BTreeMap<String, u64> = BTreeMap::new();
     for unit in &units {
@@ -181,6 +183,7 @@ pub fn build(parts: &Parts<'_>) -> Report {
         too_good,
         jumps: Some(jumps::reports(parts, &ids, jump_verdicts)),
         since_report: None,
+        cannot_tell,
         notes,
         settings: settings(config),
         made: Made {

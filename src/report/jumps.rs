@@ -10,6 +10,7 @@ use crate::records::date_of;
 use crate::series::Pass;
 use crate::verdict::concern::{About, Concern};
 use crate::verdict::jump::{JumpVerdict, judge, levels};
+use crate::verdict::wording::capital;
 
 /// A scope for people.
 #[must_use]
@@ -113,8 +114,7 @@ pub fn concerns(parts: &Parts<'_>, verdicts: &[JumpVerdict]) -> Vec<About> {
 fn short(jump: &Jump, verdict: &JumpVerdict) -> String {
     let first = verdict.sentences.first().map_or("", String::as_str);
     let first = first.split_once(": ").map_or(first, |(_, rest)| rest);
-    let mut said: String = first.chars().take(1).flat_map(char::to_uppercase).collect();
-    said.extend(first.chars().skip(1));
+    let mut said = capital(first);
     if let Some(c) = jump.explained.causes.first() {
         let excess = jump.explained.failures - jump.explained.expected;
         said.push_str(&format!(

@@ -96,7 +96,7 @@ pub struct Report {
     pub checks: Option<Vec<CheckReport>>,
     /// Units somebody must look at, by reason.
     pub units_to_check: BTreeMap<String, u64>,
-    /// Not examined yet: `null`.
+    /// Changes of settings, with the event that explains each.
     pub settings_changes: Vec<SettingChangeReport>,
     /// Settings that differ between stations at the end of the record.
     pub settings_differ: Vec<SettingDiffersReport>,
@@ -104,7 +104,7 @@ pub struct Report {
     pub settings_short: Vec<SettingShortReport>,
     /// Production days without rows where a station's habit predicts some.
     pub gaps: Option<Vec<GapReport>>,
-    /// Not examined yet: `null`.
+    /// What is too good to be true.
     pub too_good: Vec<TooGoodReport>,
     /// Product and tester movements found once over all series.
     pub movement: Vec<MovementReport>,
@@ -112,6 +112,9 @@ pub struct Report {
     pub jumps: Option<Vec<super::jump_model::JumpReport>>,
     /// Against an earlier report; `null` without one.
     pub since_report: Option<SinceReport>,
+    /// Why product and tester cannot be told apart; among the notes too.
+    #[serde(skip)]
+    pub cannot_tell: Option<String>,
     /// What a reader must know.
     pub notes: Vec<String>,
     /// Settings in force: name, value, unit.

@@ -157,10 +157,11 @@ pub(super) fn of_check_loads(parts: &Parts<'_>, report: &Report) -> Result<Chart
                     super::chart::axis::day_text(s.day)
                 )
             }));
-            let latest: Vec<f64> = r.points.iter().rev().take(25).map(|p| p.1).collect();
             Row {
                 name: style::printable(station, "station"),
-                beside: median(&latest).map_or_else(String::new, |m| format!("now {m:.3} mA")),
+                beside: r
+                    .latest_ma
+                    .map_or_else(String::new, |m| format!("now {m:.3} mA")),
                 estimates: Vec::new(),
                 readings: r.points.iter().map(|p| on(p.0, p.1)).collect(),
                 odd: r

@@ -12,24 +12,21 @@ use crate::analysis::settings::SettingChange;
 use crate::analysis::stations::{ActsAs, CannotTell};
 use crate::analysis::unit_lists::Lies;
 use crate::records::{Day, date_of};
-use crate::stats::trend::median;
 use crate::verdict::concern::{About, Concern};
 use crate::verdict::plant::station_flagged;
 use crate::verdict::tester::{
-    EXPLAINS, back_words, doubt_sentence, frequency_hint, load_step_counts, seen_on_load,
-    setting_value, settings_sentence, step_needs_action, step_sentence,
+    EXPLAINS, back_words, doubt_sentence, frequency_hint, seen_on_load, setting_value,
+    settings_sentence, step_needs_action, step_sentence,
 };
 use crate::verdict::wording::{Wording, count, three_digits};
-
-/// Days of the end of a check load's record that make its reading now.
-const LATEST: usize = 25;
 
 fn name(parts: &Parts<'_>, station: u16) -> String {
     parts.pass.stations[usize::from(station)].clone()
 }
 
-/// Why product and tester cannot be told apart.
-fn cannot_tell(parts: &Parts<'_>, why: CannotTell) -> String {
+/// Why product and tester cannot be told apart; `None` where they can.
+pub(super) fn cannot_tell(parts: &Parts<'_>) -> Option<String> {
+    let why = parts.movement.stations.as_ref().err()?;
     let reason = match why {
         CannotTell::NothingShared if parts.pass.stations.len() < 2 => {
             "there is one station only, or none is named"
@@ -37,22 +34,12 @@ fn cannot_tell(parts: &Parts<'_>, why: CannotTell) -> String {
         CannotTell::NothingShared => "no model was tested on two stations on one day",
         CannotTell::TooFewDays => "fewer than 20 days with a model on two stations",
     };
-    format!("product and tester cannot be told apart: {reason}")
+    Some(format!("product and tester cannot be told apart: {reason}"))
 }
 
 /// Every station, with its steps, months and passes in doubt.
-pub(super) fn stations(
-    parts: &Parts<'_>,
-    ids: &[String],
-    notes: &mut Vec<String>,
-) -> Vec<StationReport> {
-    let found = match &parts.movement.stations {
-        Ok(found) => Some(found),
-        Err(why) => {
-            notes.push(cannot_tell(parts, *why));
-            None
-        }
-    };
+pub(super) fn stations(parts: &Parts<'_>, ids: &[String]) -> Vec<StationReport> {
+    let found = parts.movement.stations.as_ref().ok();
     (0..parts.pass.stations.len())
         .map(|n| {
             let station = u16::try_from(n).unwrap_or(u16::MAX);
@@ -107,8 +94,11 @@ fn moves(parts: &Parts<'_>, station: u16) -> Vec<StationMove> {
         .moved
         .iter()
         .map(|step| {
-            let event =
-                happened.between(step.day_low - EXPLAINS, step.day, step.day_high + EXPLAINS);
+            let event = happened.recorded_between(
+                step.day_low - EXPLAINS,
+                step.day,
+                step.day_high + EXPLAINS,
+            );
             let load = seen_on_load(step, of_loads());
             StationMove {
                 date: date_of(step.day),
@@ -498,39 +488,36 @@ fn loads(parts: &Parts<'_>, station: u16) -> Vec<LoadReport> {
         .iter()
         .filter(|r| r.station == station);
     of_station
-        .map(|r| {
-            let latest: Vec<f64> = r.points.iter().rev().take(LATEST).map(|p| p.1).collect();
-            LoadReport {
-                load: r.load.clone(),
-                expected_ma: r.expected_ma,
-                days: r.points.len() as u64,
-                x50_ma: median(&latest),
-                shape: r.drift.shape.map(shape_key),
-                p_value: r.drift.shape.map(|_| r.adjusted_p),
-                steps: r
-                    .drift
-                    .steps
-                    .iter()
-                    .filter_map(|s| {
-                        Some(LoadStep {
-                            date: date_of(s.day),
-                            date_low: date_of(s.day_low),
-                            date_high: date_of(s.day_high),
-                            size_pct: s.size_pct.as_ref()?.into(),
-                        })
+        .map(|r| LoadReport {
+            load: r.load.clone(),
+            expected_ma: r.expected_ma,
+            days: r.points.len() as u64,
+            x50_ma: r.latest_ma,
+            shape: r.drift.shape.map(shape_key),
+            p_value: r.drift.shape.map(|_| r.adjusted_p),
+            steps: r
+                .drift
+                .steps
+                .iter()
+                .filter_map(|s| {
+                    Some(LoadStep {
+                        date: date_of(s.day),
+                        date_low: date_of(s.day_low),
+                        date_high: date_of(s.day_high),
+                        size_pct: s.size_pct.as_ref()?.into(),
                     })
-                    .collect(),
-                smallest_step_ma: r.drift.smallest_step_ma,
-                odd: r
-                    .odd
-                    .iter()
-                    .map(|o| OddCheck {
-                        tested_at: time_text(o.check.time),
-                        reading_ma: o.reading_ma,
-                        usual_ma: o.usual_ma,
-                    })
-                    .collect(),
-            }
+                })
+                .collect(),
+            smallest_step_ma: r.drift.smallest_step_ma,
+            odd: r
+                .odd
+                .iter()
+                .map(|o| OddCheck {
+                    tested_at: time_text(o.check.time),
+                    reading_ma: o.reading_ma,
+                    usual_ma: o.usual_ma,
+                })
+                .collect(),
         })
         .collect()
 }
@@ -709,13 +696,17 @@ fn check_concerns(parts: &Parts<'_>, report: &Testers<'_>, add: &mut impl FnMut(
                     .any(|m| (m.date - date_of(step.day)).num_days().abs() <= 7)
             });
             let certain = record.adjusted_p <= 1.0 - parts.config.confidence;
-            if seen || !certain || !load_step_counts(size, parts.config) {
+            // Large enough as for a station's offset.
+            if seen || !certain || !station_flagged(size, parts.config) {
                 continue;
             }
             let happened =
                 happenings::of_station(parts.pass, record.station, parts.findings, parts.register);
-            let event =
-                happened.between(step.day_low - EXPLAINS, step.day, step.day_high + EXPLAINS);
+            let event = happened.recorded_between(
+                step.day_low - EXPLAINS,
+                step.day,
+                step.day_high + EXPLAINS,
+            );
             if step_needs_action(date_of(step.day), event.is_some(), parts.month) {
                 let sentence = format!(
                     "The check load {} at {station} reads {:+.2} % since {} ({} to {}): the tester moved.",

@@ -118,6 +118,27 @@ pub fn wilson(counts: EffectiveCounts, level: f64) -> Option<Estimate> {
     )
 }
 
+/// Change of a proportion from `before` to `now` with the hybrid score interval.
+///
+/// - Formula: `d ± sqrt((p2 - l2)² + (u1 - p1)²)` and its mirror, `l` and `u` the Wilson ends.
+/// - Source: Newcombe R.G. (1998) Statistics in Medicine 17:873-890, method 10 (from memory); published cases in
+///   tests/known_answers/proportion.rs.
+/// - `None` where `level` lies outside (0, 1).
+#[must_use]
+pub fn difference(before: EffectiveCounts, now: EffectiveCounts, level: f64) -> Option<Estimate> {
+    let (a, b) = (wilson(before, level)?, wilson(now, level)?);
+    let d = b.value - a.value;
+    let down = ((b.value - b.low).powi(2) + (a.high - a.value).powi(2)).sqrt();
+    let up = ((b.high - b.value).powi(2) + (a.value - a.low).powi(2)).sqrt();
+    Estimate::new(
+        d,
+        d - down,
+        d + up,
+        level,
+        "difference of two shares, hybrid score interval (Newcombe)",
+    )
+}
+
 fn open_unit(x: f64) -> bool {
     x > 0.0 && x < 1.0
 }

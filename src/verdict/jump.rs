@@ -1,7 +1,7 @@
 //! What a change of the share of failures means: whether it is flagged, the paragraph that says what happened,
 //! and the next step.
 
-use super::wording::{count, percent, three_digits};
+use super::wording::{capital, count, percent, three_digits};
 use crate::analysis::jump::cells::Counted;
 use crate::analysis::jump::{Asked, Cause, Dated, Demands, Jump, LimitMove, Named, Scope};
 use crate::config::Config;
@@ -139,13 +139,6 @@ fn list(words: &[String], last: &str) -> String {
         [one] => one.clone(),
         [most @ .., end] => format!("{} {last} {end}", most.join(", ")),
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |c| {
-        c.to_uppercase().collect::<String>() + chars.as_str()
-    })
 }
 
 /// Two shares printed so that they differ.

@@ -1,7 +1,7 @@
 //! The month under review against the time before it: what matters, and one sentence.
 
 use super::rules::Rules;
-use super::wording::{Wording, percent, three_digits};
+use super::wording::{Wording, capital, percent, signed_percent, three_digits};
 use crate::analysis::month_change::{MonthChange, Share};
 use crate::stats::estimate::Estimate;
 
@@ -138,7 +138,7 @@ pub fn judge_month(
     MonthJudged {
         matters,
         room_used,
-        sentence: sentence(&parts),
+        sentence: format!("{}.", capital(&parts.join("; "))),
     }
 }
 
@@ -156,12 +156,11 @@ fn level_words(
     let (Some(e), Some(typical)) = (&change.level_pct, change.typical_ma) else {
         return "there are too few days to compare the level".to_owned();
     };
-    let signed = |x: f64| format!("{}{} %", if x > 0.0 { "+" } else { "" }, three_digits(x));
     if certain.is_none() {
         return format!(
             "no certain change of the level ({} to {}{room})",
-            signed(e.low),
-            signed(e.high)
+            signed_percent(e.low),
+            signed_percent(e.high)
         );
     }
     let used = room_used.map_or_else(String::new, |u| {
@@ -183,9 +182,9 @@ fn level_words(
     format!(
         "the level {}{from_to}, by {} ({} to {}{room}){used}",
         if e.value > 0.0 { "rose" } else { "fell" },
-        signed(e.value),
-        signed(e.low),
-        signed(e.high)
+        signed_percent(e.value),
+        signed_percent(e.low),
+        signed_percent(e.high)
     )
 }
 
@@ -214,13 +213,4 @@ fn failure_words(failures: &[Share; 2], certain: Option<&Estimate>) -> String {
             of(before)
         ),
     }
-}
-
-/// Parts as one sentence.
-fn sentence(parts: &[String]) -> String {
-    let joined = parts.join("; ");
-    let mut signs = joined.chars();
-    signs.next().map_or_else(String::new, |first| {
-        format!("{}{}.", first.to_uppercase(), signs.as_str())
-    })
 }

@@ -16,7 +16,7 @@ use super::period::{DayUnits, Period, horizon_end, judged_from};
 use super::physics::LeakAdds;
 use super::wording::Wording;
 use crate::analysis::body::Which;
-use crate::analysis::drift::Shape as Found;
+use crate::analysis::drift::{Drift, Shape as Found};
 use crate::analysis::healthy::{Healthy, TailNumbers};
 use crate::analysis::readings::ma;
 use crate::analysis::{Finding, Findings, Judge, Movement, SeriesMovement};
@@ -189,10 +189,23 @@ fn drift_numbers(
     finding: Option<&Finding>,
     rules: &Rules,
 ) -> DriftNumbers {
-    let drift = &moved.drift;
-    let sloped = matches!(drift.shape, Some(Found::Slope | Found::SlopeAndStep));
-    let step_ma = moved.readings.last().map_or(0.0, |r| r.step_ma);
     let healthy = finding.and_then(|f| f.healthy.as_ref().ok());
+    DriftNumbers {
+        x50_ma: typical_now(moved),
+        high_limit_ma: limit_ma,
+        reading_step_ma: moved.readings.last().map_or(0.0, |r| r.step_ma),
+        reject_share_now: healthy
+            .and_then(|h| h.reject_share.as_ref())
+            .map(|e| e.value),
+        reject_share_at_horizon: healthy.and_then(|h| h.reject_share_at_horizon),
+        ..numbers_of(&moved.drift, moved.adjusted_p, rules)
+    }
+}
+
+/// What a movement says by itself; readings, limit and rejects are left at nothing for the caller to give.
+#[must_use]
+pub fn numbers_of(drift: &Drift, adjusted_p: f64, rules: &Rules) -> DriftNumbers {
+    let sloped = matches!(drift.shape, Some(Found::Slope | Found::SlopeAndStep));
     DriftNumbers {
         shape: drift.shape.map(|s| match s {
             Found::Steady => Shape::Steady,
@@ -201,10 +214,10 @@ fn drift_numbers(
             Found::SlopeAndStep => Shape::SlopeAndStep,
             Found::Season => Shape::Season,
         }),
-        adjusted_p: drift.shape.map(|_| moved.adjusted_p),
-        x50_ma: typical_now(moved),
-        high_limit_ma: limit_ma,
-        reading_step_ma: step_ma,
+        adjusted_p: drift.shape.map(|_| adjusted_p),
+        x50_ma: 0.0,
+        high_limit_ma: None,
+        reading_step_ma: 0.0,
         change_in_horizon_ma: drift
             .per_month_ma
             .as_ref()
@@ -215,10 +228,8 @@ fn drift_numbers(
             .iter()
             .map(|s| s.size_ma.value)
             .max_by(|a, b| a.abs().total_cmp(&b.abs())),
-        reject_share_now: healthy
-            .and_then(|h| h.reject_share.as_ref())
-            .map(|e| e.value),
-        reject_share_at_horizon: healthy.and_then(|h| h.reject_share_at_horizon),
+        reject_share_now: None,
+        reject_share_at_horizon: None,
     }
 }
 

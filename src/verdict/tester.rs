@@ -2,11 +2,10 @@
 
 use chrono::NaiveDate;
 
-use super::wording::{count, three_digits};
+use super::wording::{count, signed_percent, three_digits};
 use crate::analysis::doubt::{Doubt, Shows};
 use crate::analysis::settings::{Setting, SettingChange};
 use crate::analysis::stations::StationStep;
-use crate::config::Config;
 use crate::records::date_of;
 
 /// Changes of settings named in one sentence.
@@ -16,22 +15,13 @@ pub const EXPLAINS: i32 = 3;
 /// Days about a step of a station in which its check load must step too.
 const TOGETHER: i32 = 7;
 
-/// A change in per cent with its sign.
-fn signed(pct: f64) -> String {
-    format!(
-        "{}{} %",
-        if pct > 0.0 { "+" } else { "" },
-        three_digits(pct)
-    )
-}
-
 /// Passes in doubt: how they came about and how many there are.
 #[must_use]
 pub fn doubt_sentence(doubt: &Doubt, station: &str, by_series: &[(String, u64)]) -> String {
     let why = match &doubt.shows {
         Shows::StepUp { day, calibrated } => format!(
             "its readings rose by {} on {}{}",
-            signed(doubt.raised_pct.value),
+            signed_percent(doubt.raised_pct.value),
             date_of(*day),
             if *calibrated {
                 ", when it was calibrated"
@@ -42,7 +32,7 @@ pub fn doubt_sentence(doubt: &Doubt, station: &str, by_series: &[(String, u64)])
         Shows::StepDown { day } => format!(
             "its readings fell on {} without a calibration: if the level before was right, they are {} too low since",
             date_of(*day),
-            signed(doubt.raised_pct.value).trim_start_matches('+')
+            signed_percent(doubt.raised_pct.value).trim_start_matches('+')
         ),
         Shows::Calibration {
             instrument,
@@ -50,7 +40,7 @@ pub fn doubt_sentence(doubt: &Doubt, station: &str, by_series: &[(String, u64)])
             error_pct,
         } => format!(
             "{instrument} was found {} wrong on {}",
-            signed(*error_pct),
+            signed_percent(*error_pct),
             date_of(*day)
         ),
     };
@@ -182,7 +172,10 @@ pub fn step_sentence(
     load: Option<f64>,
 ) -> String {
     let load = load.map_or_else(String::new, |pct| {
-        format!(" Its check load moved by {} at the same time.", signed(pct))
+        format!(
+            " Its check load moved by {} at the same time.",
+            signed_percent(pct)
+        )
     });
     let event = event.map_or_else(
         || " No event or calibration is recorded then.".to_owned(),
@@ -221,11 +214,4 @@ pub fn frequency_hint(offset_pct: &crate::stats::estimate::Estimate) -> Option<&
 pub fn step_needs_action(day: NaiveDate, explained: bool, month: (i32, u32)) -> bool {
     use chrono::Datelike;
     !explained || (day.year(), day.month()) == month
-}
-
-/// Whether a step of a check load is large enough to say that the tester moved: as for a station's offset, the
-/// larger of 1 % and half the stated accuracy.
-#[must_use]
-pub fn load_step_counts(size_pct: &crate::stats::estimate::Estimate, config: &Config) -> bool {
-    super::plant::station_flagged(size_pct, config)
 }

@@ -75,6 +75,25 @@ pub fn three_digits(x: f64) -> String {
     }
 }
 
+/// A change in per cent with its sign: `+3.63 %`.
+#[must_use]
+pub fn signed_percent(pct: f64) -> String {
+    format!(
+        "{}{} %",
+        if pct > 0.0 { "+" } else { "" },
+        three_digits(pct)
+    )
+}
+
+/// The text with its first letter large.
+#[must_use]
+pub fn capital(text: &str) -> String {
+    let mut signs = text.chars();
+    signs.next().map_or_else(String::new, |first| {
+        format!("{}{}", first.to_uppercase(), signs.as_str())
+    })
+}
+
 /// A resistance given in MΩ: `1.44 MΩ`, `33.3 kΩ`, `2.1 GΩ`.
 #[must_use]
 pub fn resistance(mohm: f64) -> String {

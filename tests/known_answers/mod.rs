@@ -14,7 +14,6 @@ mod goodness;
 mod log_tails;
 mod low_side;
 mod moments;
-mod month_change;
 mod multiple;
 mod physics;
 mod proportion;

@@ -1,9 +1,9 @@
 //! Binomial intervals against published limits.
 
-use leakdrift::stats::proportion::{EffectiveCounts, clopper_pearson, wilson};
+use leakdrift::stats::proportion::{EffectiveCounts, clopper_pearson, difference, wilson};
 
 use crate::support::checks::{assert_case, load};
-use crate::support::numbers::assert_rel;
+use crate::support::numbers::{assert_abs, assert_rel};
 
 fn counts(events: f64, trials: f64) -> EffectiveCounts {
     EffectiveCounts::new(events, trials, 1.0).unwrap()
@@ -54,4 +54,22 @@ fn effective_counts_divide_both() {
     );
     assert!(EffectiveCounts::new(3.0, 2.0, 1.0).is_none());
     assert!(EffectiveCounts::new(0.0, 0.0, 1.0).is_none());
+}
+
+/// Newcombe R.G. (1998) Statistics in Medicine 17:873-890, table II, example (a), method 10: 56 of 70 against
+/// 48 of 80 differ by 0.2, interval 0.0524 to 0.3339; example (b) 9 of 10 against 3 of 10: 0.1705 to 0.8090
+/// (both from memory).
+#[test]
+fn two_shares_differ_as_published() {
+    let share = |failed, judged| EffectiveCounts::new(failed, judged, 1.0).unwrap();
+    for (before, now, value, low, high) in [
+        ((48.0, 80.0), (56.0, 70.0), 0.2, 0.0524, 0.3339),
+        ((3.0, 10.0), (9.0, 10.0), 0.6, 0.1705, 0.8090),
+    ] {
+        let (before, now) = (share(before.0, before.1), share(now.0, now.1));
+        let found = difference(before, now, 0.95).unwrap();
+        assert_abs(found.value, value, 1e-12);
+        assert_abs(found.low, low, 5e-5);
+        assert_abs(found.high, high, 5e-5);
+    }
 }

@@ -406,6 +406,7 @@ pub fn report_of(name: &str) -> Report {
             size_pct: e(3.63, 3.5, 3.7),
         }],
         jumps: None,
+        cannot_tell: None,
         since_report: Some(SinceReport {
             earlier: Earlier {
                 name: n(),

@@ -2,7 +2,8 @@
 
 use leakdrift::analysis::drift::{DayPoint, Drift, Shape as Found};
 use leakdrift::verdict::Rules;
-use leakdrift::verdict::movement::{DriftNumbers, Shape, flag};
+use leakdrift::verdict::movement::{DriftNumbers, flag};
+use leakdrift::verdict::plant::numbers_of;
 use rand::SeedableRng;
 use rand_distr::{Distribution, StandardNormal};
 use rand_pcg::Pcg64;
@@ -158,31 +159,11 @@ impl Daily {
 /// Certain and flagged in a plant of one series, with a limit a tenth above the typical reading.
 pub fn flagged(drift: &Drift) -> (bool, bool) {
     let rules = Rules::default();
-    let sloped = matches!(drift.shape, Some(Found::Slope | Found::SlopeAndStep));
     let numbers = DriftNumbers {
-        shape: drift.shape.map(|s| match s {
-            Found::Steady => Shape::Steady,
-            Found::Slope => Shape::Slope,
-            Found::Step => Shape::Step,
-            Found::SlopeAndStep => Shape::SlopeAndStep,
-            Found::Season => Shape::Season,
-        }),
-        adjusted_p: drift.shape.map(|_| drift.p_value),
         x50_ma: TYPICAL_MA,
         high_limit_ma: Some(LIMIT_MA),
         reading_step_ma: STEP_MA,
-        change_in_horizon_ma: drift
-            .per_month_ma
-            .as_ref()
-            .filter(|_| sloped)
-            .map(|e| e.value * f64::from(rules.horizon_months)),
-        largest_step_ma: drift
-            .steps
-            .iter()
-            .map(|s| s.size_ma.value)
-            .max_by(|a, b| a.abs().total_cmp(&b.abs())),
-        reject_share_now: None,
-        reject_share_at_horizon: None,
+        ..numbers_of(drift, drift.p_value, &rules)
     };
     let flag = flag(&numbers, &rules);
     let moved = drift.shape.is_some_and(|s| s != Found::Season);

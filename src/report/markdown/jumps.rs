@@ -7,7 +7,7 @@ use super::super::format::{
 };
 use super::super::jump_model::{JumpPage, JumpReport};
 use super::super::model::Report;
-use super::{header, row};
+use super::{first_cautions, header, not_read, row};
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
 
 /// The section of the review; nothing where no change was found.
@@ -204,15 +204,8 @@ pub fn page(report: &JumpPage) -> String {
         date(report.to),
         counted(report.rows.read, "row")
     );
-    for failure in &report.made.failures {
-        line!(page, "**Not read, or not to the end: {}**\n", text(failure));
-    }
-    line!(
-        page,
-        "> {} {} [More cautions](#cautions).\n",
-        CAUTIONS[1],
-        CAUTIONS[0]
-    );
+    not_read(&mut page, &report.made.failures);
+    first_cautions(&mut page);
     line!(page, "## The answer\n");
     if report.jumps.is_empty() {
         line!(

@@ -9,7 +9,7 @@ use super::super::format::{
 use super::super::limit_model::{
     CalculatedReport, CandidateReport, LimitsReport, LoadsReport, StudyReport,
 };
-use super::{band, header, row, verdict_words};
+use super::{band, first_cautions, header, not_read, row, verdict_words};
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
 use crate::verdict::wording::{resistance, three_digits};
 
@@ -51,15 +51,8 @@ fn head(page: &mut String, report: &LimitsReport) {
             counted(rows.read, "row"),
         );
     }
-    for failure in &report.made.failures {
-        line!(page, "**Not read, or not to the end: {}**\n", text(failure));
-    }
-    line!(
-        page,
-        "> {} {} [More cautions](#cautions).\n",
-        CAUTIONS[1],
-        CAUTIONS[0]
-    );
+    not_read(page, &report.made.failures);
+    first_cautions(page);
     if !report.series.is_empty() {
         line!(page, "## In short\n");
         header(

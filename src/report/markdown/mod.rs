@@ -104,12 +104,24 @@ fn head(page: &mut String, report: &Report) {
             counted(report.made.failures.len() as u64, "input")
         );
     }
+    first_cautions(page);
+}
+
+/// The two cautions that stand at the head of every page.
+fn first_cautions(page: &mut String) {
     line!(
         page,
         "> {} {} [More cautions](#cautions).\n",
         CAUTIONS[1],
         CAUTIONS[0]
     );
+}
+
+/// Inputs that could not be read, or not to the end, each on a line of its own.
+fn not_read(page: &mut String, failures: &[String]) {
+    for failure in failures {
+        line!(page, "**Not read, or not to the end: {}**\n", text(failure));
+    }
 }
 
 fn actions(page: &mut String, report: &Report) {

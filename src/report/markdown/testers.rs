@@ -8,16 +8,10 @@ use super::super::format::{
 use super::super::model::{CheckReport, Report};
 use super::series::change;
 use super::{header, row};
+use crate::verdict::wording::capital;
 
 /// Settings and findings shown on the page; results.json holds them all.
 const SHOWN: usize = 40;
-
-fn capital(sentence: &str) -> String {
-    let mut signs = sentence.chars();
-    signs.next().map_or_else(String::new, |first| {
-        format!("{}{}", first.to_uppercase(), signs.as_str())
-    })
-}
 
 /// Stations against each other, and when one moved.
 pub(super) fn stations(page: &mut String, report: &Report) {
@@ -29,11 +23,7 @@ pub(super) fn stations(page: &mut String, report: &Report) {
         );
         return;
     }
-    if let Some(why) = report
-        .notes
-        .iter()
-        .find(|n| n.starts_with("product and tester cannot be told apart"))
-    {
+    if let Some(why) = &report.cannot_tell {
         line!(page, "**{}.**\n", text(&capital(why)));
     }
     let nothing = report
