@@ -1212,7 +1212,19 @@ pub(super) fn settings(config: &Config) -> Vec<SettingLine> {
         "years",
         "around the median day",
     );
+    add(
+        "frozen_readings",
+        config.frozen_readings.to_string(),
+        "readings",
+        "one after the other with one value, for a display that stands still",
+    );
     for (name, value, unit, reason) in [
+        (
+            "frozen_chance",
+            config.frozen_chance,
+            "runs by chance",
+            "more expected, and a display does not stand still",
+        ),
         (
             "jump_p",
             config.jump_p,

@@ -57,8 +57,8 @@ pub struct CauseReport {
     pub units_before: u64,
     /// Levels that were used together with it.
     pub same_units: Vec<String>,
-    /// Whether every unit of that time was of it.
-    pub everything: bool,
+    /// Levels with the same failures that fit nearly as well.
+    pub rivals: Vec<String>,
 }
 
 /// How failures lie in time, and their retests.
@@ -125,6 +125,8 @@ pub struct JumpReport {
     pub parts: Option<PartsReport>,
     /// What explains it, the strongest first.
     pub causes: Vec<CauseReport>,
+    /// Levels that came with the date and that every unit since had: not to be told from the date.
+    pub coincides: Vec<CauseReport>,
     /// Failures beyond those expected.
     pub excess: f64,
     /// Share of them that no cause explains.

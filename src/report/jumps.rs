@@ -9,7 +9,7 @@ use crate::analysis::jump::{Cause, Jump, Scope};
 use crate::records::date_of;
 use crate::series::Pass;
 use crate::verdict::concern::{About, Concern};
-use crate::verdict::jump::{JumpVerdict, judge, levels};
+use crate::verdict::jump::{JumpVerdict, each, judge, levels};
 use crate::verdict::wording::capital;
 
 /// A scope for people.
@@ -136,7 +136,14 @@ pub fn lots<'a>(parts: &Parts<'a>) -> Vec<(&'a Jump, &'a Cause)> {
         .jumps
         .iter()
         .filter(|j| j.rises())
-        .flat_map(|j| j.explained.causes.iter().map(move |c| (j, c)))
+        .flat_map(|j| {
+            let found = &j.explained;
+            found
+                .causes
+                .iter()
+                .chain(&found.coincides)
+                .map(move |c| (j, c))
+        })
         .filter(|(_, c)| {
             c.what
                 .iter()
@@ -201,6 +208,7 @@ fn report(pass: &Pass, jump: &Jump, verdict: JumpVerdict, ids: &[String]) -> Jum
             mix_of: p.mix_of.clone(),
         }),
         causes: jump.explained.causes.iter().map(cause).collect(),
+        coincides: jump.explained.coincides.iter().map(cause).collect(),
         excess: jump.explained.failures - jump.explained.expected,
         unexplained_share: jump.explained.unexplained,
         not_causes: jump.explained.cleared.clone(),
@@ -243,11 +251,7 @@ fn cause(c: &Cause) -> CauseReport {
         others_failed: c.within_days.as_ref().map(|m| whole(m.others_failed)),
         p_value: c.p_value,
         units_before: whole(c.units_before),
-        same_units: c
-            .same_units
-            .iter()
-            .map(|n| format!("{} {}", n.factor, n.level))
-            .collect(),
-        everything: c.everything,
+        same_units: each(&c.same_units),
+        rivals: each(&c.rivals),
     }
 }

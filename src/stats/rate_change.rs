@@ -1,7 +1,7 @@
 //! When a share of failures changed: a scan over days that pays for scanning and for rates that vary.
 
 use rand::{Rng, RngExt};
-use rand_distr::{Binomial, Distribution, StandardNormal};
+use rand_distr::{Binomial, ChiSquared, Distribution, StandardNormal};
 use rand_pcg::Pcg64;
 
 use super::autocorrelation::about_zero;
@@ -9,7 +9,7 @@ use super::special::chi_square_sf;
 
 /// Largest correlation of daily rates that is used.
 const LARGEST_RHO: f64 = 0.9;
-/// Days whose likelihood ratio is within this many dispersions of the best make the interval of the date.
+/// Days whose likelihood ratio is within this many long-run dispersions of the best make the interval of the date.
 pub const DATE_DROP: f64 = 7.0;
 /// Below this ratio of likelihoods over the dispersion no replicate is drawn: chance reaches it in more than
 /// one scan of twenty.
@@ -47,6 +47,19 @@ pub struct RateChange {
     pub rho: f64,
     /// Probability of so large a statistic where nothing changed; 1 where it was not worth asking.
     pub p_value: f64,
+}
+
+impl RateChange {
+    /// Dispersion of counts over many days: rates that hang together vary more over weeks than from day to day,
+    /// `1 + (phi − 1)(1 + rho)/(1 − rho)`.
+    #[must_use]
+    pub fn long_run(&self) -> f64 {
+        long_run(self.phi, self.rho)
+    }
+}
+
+fn long_run(phi: f64, rho: f64) -> f64 {
+    1.0 + (phi - 1.0) * (1.0 + rho) / (1.0 - rho)
 }
 
 fn x_ln_x(x: f64) -> f64 {
@@ -155,51 +168,62 @@ fn dispersion(residuals: &[f64], shares: usize) -> f64 {
     (residuals.iter().map(|r| r * r).sum::<f64>() / freedom).max(1.0)
 }
 
-/// Daily rates that vary and hang together, as replicates draw them.
+/// Daily rates that vary and hang together, as replicates draw them: each with a dispersion and a correlation that
+/// the days allow, for those seen are themselves uncertain.
 struct Varying {
     p: f64,
-    s: f64,
-    rho: f64,
+    /// Dispersion of days.
+    phi: f64,
+    /// Lag-1 correlation of residuals.
+    r: f64,
+    /// Mean units of a day, weighted by units.
+    typical: f64,
+    days: f64,
 }
 
 impl Varying {
     fn new(days: &[DayCount], residuals: &[f64], phi: f64) -> Self {
         let units: f64 = days.iter().map(|d| d.units).sum();
         let failed: f64 = days.iter().map(|d| d.failed).sum();
-        let p = failed / units;
-        if phi <= 1.0 || p <= 0.0 || p >= 1.0 {
-            return Self {
-                p,
-                s: 0.0,
-                rho: 0.0,
-            };
+        Self {
+            p: failed / units,
+            phi,
+            r: about_zero(residuals, 1).unwrap_or(0.0),
+            typical: days.iter().map(|d| d.units * d.units).sum::<f64>() / units,
+            days: days.len() as f64,
         }
-        let typical = days.iter().map(|d| d.units * d.units).sum::<f64>() / units;
-        let s2 = ((phi - 1.0) * (1.0 - p) / (typical * p)).ln_1p();
-        let d = days.len() as f64;
-        let r = about_zero(residuals, 1).unwrap_or(0.0);
+    }
+
+    /// Standard deviation of log rates and their lag-1 correlation, by the dispersion of days and the lag-1
+    /// correlation of residuals.
+    fn rates(&self, phi: f64, r: f64) -> (f64, f64) {
+        if phi <= 1.0 || self.p <= 0.0 || self.p >= 1.0 {
+            return (0.0, 0.0);
+        }
+        let s2 = ((phi - 1.0) * (1.0 - self.p) / (self.typical * self.p)).ln_1p();
+        let d = self.days;
         let rho = if d > 3.0 {
             (((d * r + 1.0) / (d - 3.0)).max(0.0) * phi / (phi - 1.0)).min(LARGEST_RHO)
         } else {
             0.0
         };
-        Self {
-            p,
-            s: s2.sqrt(),
-            rho,
-        }
+        (s2.sqrt(), rho)
     }
 
     fn draw(&self, days: &[DayCount], rng: &mut impl Rng, into: &mut Vec<DayCount>) {
         into.clear();
+        let freedom = (self.days - 2.0).max(1.0);
+        let spread: f64 = ChiSquared::new(freedom).map_or(freedom, |c| c.sample(rng));
+        let e: f64 = rng.sample(StandardNormal);
+        let (s, rho) = self.rates(self.phi * freedom / spread, self.r + e / self.days.sqrt());
         let mut x: f64 = rng.sample(StandardNormal);
-        let fresh = (1.0 - self.rho * self.rho).sqrt();
+        let fresh = (1.0 - rho * rho).sqrt();
         for (n, d) in days.iter().enumerate() {
             if n > 0 {
                 let e: f64 = rng.sample(StandardNormal);
-                x = self.rho * x + fresh * e;
+                x = rho * x + fresh * e;
             }
-            let p = (self.p * (self.s * x - self.s * self.s / 2.0).exp()).min(1.0);
+            let p = (self.p * (s * x - s * s / 2.0).exp()).min(1.0);
             #[expect(
                 clippy::cast_possible_truncation,
                 clippy::cast_sign_loss,
@@ -254,10 +278,12 @@ fn allowed(days: &[DayCount], ratios: &[f64], most: f64, drop: f64) -> (i32, i32
 /// The best single change of a history, whether it is one or chance.
 ///
 /// - Statistic: binomial likelihood ratio over the dispersion about the step.
-/// - p-value: replicates with lognormal AR(1) daily rates of the same dispersion and correlation, each scanned and
-///   divided by its own dispersion: `s² = ln(1 + (phi − 1)(1 − p)/(n̄ p))`, `n̄ = Σn²/Σn`,
-///   `rho = min(0.9, max(0, (D r + 1)/(D − 3)) phi/(phi − 1))`; at `phi` = 1 both are 0.
-/// - Interval of the date: days whose ratio is within 7 `phi` of the best.
+/// - p-value: replicates with lognormal AR(1) daily rates, each scanned and divided by its own dispersion:
+///   `s² = ln(1 + (phi − 1)(1 − p)/(n̄ p))`, `n̄ = Σn²/Σn`,
+///   `rho = min(0.9, max(0, (D r + 1)/(D − 3)) phi/(phi − 1))`; at `phi` = 1 both are 0. Every replicate draws its
+///   own `phi` (seen times `f` over a chi-square of `f = D − 2`) and `r` (seen, standard deviation `1/√D`): few
+///   failures tell little of how rates vary.
+/// - Interval of the date: days whose ratio is within 7 long-run dispersions ([`RateChange::long_run`]) of the best.
 /// - Source: own simulation (a binomial scan alone gives up to 77 % false alarms).
 /// - `None` where there are under four days or no failure.
 #[must_use]
@@ -285,10 +311,15 @@ pub fn single_change(days: &[DayCount], threshold: f64, seed: u64) -> Option<Rat
     Some(RateChange {
         index,
         day: days[index].day,
-        days: allowed(days, &ratios, most, DATE_DROP * phi),
+        days: allowed(
+            days,
+            &ratios,
+            most,
+            DATE_DROP * long_run(phi, varying.rates(phi, varying.r).1),
+        ),
         statistic,
         phi,
-        rho: varying.rho,
+        rho: varying.rates(phi, varying.r).1,
         p_value,
     })
 }

@@ -9,7 +9,7 @@ use crate::records::{Day, date_of};
 use crate::series::Pass;
 
 /// False discovery rate over all levels asked for one change.
-const FALSE_CAUSES: f64 = 0.01;
+const FALSE_CAUSES: f64 = 0.05;
 /// A part this large a share of the change is told.
 const PART_TOLD: f64 = 0.20;
 /// A part this large a share of the change is what the change is.
@@ -123,14 +123,18 @@ fn expected(x: f64) -> String {
     }
 }
 
-/// Levels in words: `lot HE-26-31`, `lot X at station A2`.
+/// Each level in words: `lot HE-26-31`.
+#[must_use]
+pub fn each(what: &[Named]) -> Vec<String> {
+    what.iter()
+        .map(|n| format!("{} {}", n.factor, n.level))
+        .collect()
+}
+
+/// Levels that belong together in words: `lot HE-26-31 together with station A2`.
 #[must_use]
 pub fn levels(what: &[Named]) -> String {
-    let words: Vec<String> = what
-        .iter()
-        .map(|n| format!("{} {}", n.factor, n.level))
-        .collect();
-    words.join(" together with ")
+    each(what).join(" together with ")
 }
 
 fn list(words: &[String], last: &str) -> String {
@@ -317,6 +321,9 @@ fn parts(pass: &Pass, jump: &Jump, is_limit: bool) -> Vec<String> {
 fn causes(jump: &Jump) -> Vec<String> {
     let found = &jump.explained;
     let excess = found.failures - found.expected;
+    if found.causes.is_empty() && !found.coincides.is_empty() {
+        return vec![coincides(jump.rises(), &found.coincides)];
+    }
     if found.causes.is_empty() {
         let limit_or_mix = part(jump, |p| p.limit.value + p.mix.value + p.shift.value)
             .is_some_and(|s| s >= PART_RULES);
@@ -354,26 +361,43 @@ fn causes(jump: &Jump) -> Vec<String> {
     said
 }
 
+/// What came with the date, or went with it.
+fn coincides(rises: bool, list_of: &[Cause]) -> String {
+    let names: Vec<String> = list_of.iter().map(|c| levels(&c.what)).collect();
+    let (is, them) = if names.len() == 1 {
+        ("was", "it")
+    } else {
+        ("were", "they")
+    };
+    let (when, other, anything) = if rises {
+        ("since then", "before", "began")
+    } else {
+        ("before", "since then", "ended")
+    };
+    format!(
+        "Every unit {when} was of {}, which {is} not in use {other}: {them} cannot be told from anything else that {anything} on that day.",
+        list(&names, "and")
+    )
+}
+
 /// What a cause cannot be told from.
-fn doubt(cause: &Cause) -> Option<String> {
-    let named = levels(&cause.what);
+fn doubt(cause: &Cause) -> Vec<String> {
+    let named = capital(&levels(&cause.what));
+    let others = |names: &[Named]| list(&each(names), "and");
+    let mut said = Vec::new();
     if !cause.same_units.is_empty() {
-        let others: Vec<String> = cause
-            .same_units
-            .iter()
-            .map(|n| format!("{} {}", n.factor, n.level))
-            .collect();
-        return Some(format!(
-            "{} and {} cannot be told apart: they were used together.",
-            capital(&named),
-            list(&others, "and")
+        said.push(format!(
+            "{named} and {} cannot be told apart: they were used together.",
+            others(&cause.same_units)
         ));
     }
-    cause.everything.then(|| {
-        format!(
-            "Every unit since then was of {named}, so it cannot be told from anything else that began on that day."
-        )
-    })
+    if !cause.rivals.is_empty() {
+        said.push(format!(
+            "The same failures are those of {}, which fits nearly as well.",
+            others(&cause.rivals)
+        ));
+    }
+    said
 }
 
 fn unmoved(jump: &Jump) -> Option<String> {
@@ -479,8 +503,12 @@ fn next_step(jump: &Jump, is_limit: bool) -> String {
         return "Find out why readings moved: see the movement of the series and of its stations."
             .to_owned();
     }
-    if let Some(cause) = jump.explained.causes.first() {
-        let named = levels(&cause.what);
+    let found = &jump.explained;
+    if let Some(cause) = found.causes.first().or(found.coincides.first()) {
+        let mut named = levels(&cause.what);
+        if !cause.rivals.is_empty() {
+            named.push_str(&format!(" or {}", list(&each(&cause.rivals), "or")));
+        }
         let factors: Vec<&str> = cause.what.iter().map(|n| n.factor.as_str()).collect();
         let passed = whole(cause.units - cause.failures);
         return if factors == ["station"] {

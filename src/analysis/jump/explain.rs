@@ -24,6 +24,10 @@ const LARGEST_LOG_ODDS: f64 = 9.0;
 const SAME_UNITS: f64 = 0.8;
 /// A level that this share of all units of its days had is those days in other words.
 const TIED: f64 = 0.95;
+/// A level whose likelihood ratio is so close to that of the best explains its failures nearly as well.
+const CLOSE: f64 = 4.0;
+/// A pair of levels that has this share of what one of them explains is named in its place.
+const CARRIES: f64 = 0.75;
 /// Causes named at most.
 const MOST: usize = 5;
 
@@ -38,6 +42,15 @@ pub struct Demands {
     pub false_discoveries: f64,
     /// Confidence of intervals.
     pub confidence: f64,
+}
+
+/// What is known of the change that is to be explained.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Change {
+    /// Dispersion of counts over many days.
+    pub dispersion: f64,
+    /// Its p-value.
+    pub p_value: f64,
 }
 
 /// One factor with one of its levels.
@@ -74,10 +87,10 @@ pub struct Cause {
     pub within_days: Option<MantelHaenszel>,
     /// Its units before the rise.
     pub units_before: f64,
-    /// Whether every unit since the date was of it: then it cannot be told from the date itself.
-    pub everything: bool,
     /// Levels that were used together with it, whole or nearly.
     pub same_units: Vec<Named>,
+    /// Levels of other units that have the same failures and explain them nearly as well.
+    pub rivals: Vec<Named>,
     /// First and last day of its failures.
     pub days: (i32, i32),
 }
@@ -91,6 +104,8 @@ pub struct Explained {
     pub expected: f64,
     /// Causes, the strongest first.
     pub causes: Vec<Cause>,
+    /// Levels that came with the date and that every unit since had: they cannot be told from it.
+    pub coincides: Vec<Cause>,
     /// Share of the excess that no cause explains.
     pub unexplained: f64,
     /// Factors with several levels of which none stands out.
@@ -265,6 +280,53 @@ fn counts(cells: &Cells, chosen: &[&Cell], cut: Cut, counted: Counted, before: &
     found
 }
 
+/// How a level stood before: its odds and share against the others of its series.
+#[derive(Debug, Clone, Copy)]
+struct Usual {
+    /// Log odds ratio within series and day, and its variance.
+    odds: (f64, f64),
+    /// Ratio of its share to that of its series.
+    share: f64,
+}
+
+impl Usual {
+    /// Where nothing is known.
+    const NONE: Self = Self {
+        odds: (0.0, 0.0),
+        share: 1.0,
+    };
+
+    /// From the time before; `towards` (for a pair what its two levels let expect) where it was not in use then.
+    fn new(before: &[Stratum], base: &Before, towards: Self) -> Self {
+        let failed: f64 = before.iter().map(|s| s.failed).sum();
+        let units: f64 = before.iter().map(|s| s.units).sum();
+        let known = before.iter().any(|s| s.shared() && s.all_failed > 0.0);
+        Self {
+            odds: if known {
+                let (theta, information) = best_theta(before, Some(ORDINARY));
+                (theta, 1.0 / information)
+            } else if units > 0.0 {
+                (towards.odds.0, towards.odds.1 + ORDINARY * ORDINARY)
+            } else {
+                towards.odds
+            },
+            // Two failures' worth of doubt.
+            share: (failed + 2.0 * towards.share) / (units * base.all + 2.0),
+        }
+    }
+
+    /// Of two levels together. Only what failed more often before is expected to go on: a level that failed less
+    /// often by chance would make every pair with it stand out.
+    fn with(self, other: Self) -> Self {
+        let odds = |u: Self| if u.odds.0 > 0.0 { u.odds } else { (0.0, 0.0) };
+        let (a, b) = (odds(self), odds(other));
+        Self {
+            odds: (a.0 + b.0, a.1 + b.1),
+            share: self.share.max(1.0) * other.share.max(1.0),
+        }
+    }
+}
+
 /// A level that was asked.
 struct Candidate {
     cut: Cut,
@@ -273,19 +335,21 @@ struct Candidate {
     score: f64,
     p: f64,
     adjusted: f64,
+    /// Levels of its cut.
+    levels: f64,
     failures: f64,
     everything: bool,
     tied: bool,
 }
 
-/// What explains that more failed among `after` than among `before`; `phi` is the dispersion of days.
+/// What explains that more failed among `after` than among `before`.
 #[must_use]
 pub fn explain(
     cells: &Cells,
     before: &[&Cell],
     after: &[&Cell],
     counted: Counted,
-    phi: f64,
+    change: Change,
     demands: &Demands,
 ) -> Explained {
     let base = Before::new(before, counted);
@@ -303,13 +367,16 @@ pub fn explain(
     }
     let tied = tied_to_days(cells, after);
     let mut left: Vec<&Cell> = after.to_vec();
+    // Whether something within days explains it.
+    let mut within = false;
     while found.causes.len() < MOST {
         let asked = Asked {
             before,
             after: &left,
             tied: &tied,
+            change,
         };
-        let candidates = ask(cells, &asked, counted, phi, &base, demands);
+        let candidates = ask(cells, &asked, counted, &base, demands);
         if found.causes.is_empty() {
             found.cleared = cleared(cells, &candidates, &left);
         }
@@ -324,18 +391,48 @@ pub fn explain(
             })
             .filter(|(_, cause)| cause.share_of_excess >= demands.share)
             .collect();
-        // What was tied to days explains only what nothing within days does: it may be any of what those days had.
-        let within = named.iter().any(|(c, _)| !c.tied) || !found.causes.is_empty();
-        let best = named
-            .into_iter()
-            .filter(|(c, _)| !(within && c.tied))
-            .max_by(|a, b| {
-                a.0.score
-                    .total_cmp(&b.0.score)
-                    .then_with(|| b.1.what.len().cmp(&a.1.what.len()))
-                    .then_with(|| b.1.what.cmp(&a.1.what))
-            });
-        let Some((_, cause)) = best else { break };
+        // A level that all units since had began with the date: it coincides, and no count can say more.
+        let (all, mut named): (Vec<_>, Vec<_>) = named.into_iter().partition(|(c, _)| c.everything);
+        if found.causes.is_empty() {
+            found.coincides = all.into_iter().map(|(_, cause)| cause).collect();
+            found
+                .coincides
+                .sort_by(|a, b| b.statistic.total_cmp(&a.statistic));
+        }
+        // What was tied to days explains only what nothing within days does, and only where the levels of its factor
+        // leave little for other days: it may be any of what those days had.
+        within |= named.iter().any(|(c, _)| !c.tied);
+        let mut of_factor: BTreeMap<usize, f64> = BTreeMap::new();
+        for (factor, share) in named
+            .iter()
+            .filter(|(c, _)| c.tied)
+            .map(|(c, cause)| (c.cut.first, cause.share_of_excess))
+            .chain(
+                found
+                    .causes
+                    .iter()
+                    .map(|c| (c.places[0].0, c.share_of_excess)),
+            )
+        {
+            *of_factor.entry(factor).or_default() += share;
+        }
+        named.retain(|(c, _)| !c.tied || !within && of_factor[&c.cut.first] >= CARRIES);
+        let best = named.into_iter().max_by(|a, b| {
+            a.0.score
+                .total_cmp(&b.0.score)
+                .then_with(|| b.1.what.len().cmp(&a.1.what.len()))
+                .then_with(|| b.1.what.cmp(&a.1.what))
+        });
+        let Some((best, mut cause)) = best else { break };
+        if let Some(pair) = narrow(cells, &asked, best, counted, &base, demands) {
+            let inside = self::cause(cells, before, &left, counted, &base, &pair, demands, excess);
+            if inside.share_of_excess >= CARRIES * cause.share_of_excess
+                && inside.share_of_excess >= demands.share
+            {
+                cause = inside;
+            }
+        }
+        cause.rivals = rivals(cells, &left, counted, &cause, &candidates, demands);
         let gone = |c: &Cell| {
             cause
                 .places
@@ -343,9 +440,8 @@ pub fn explain(
                 .all(|(f, level)| cells.level(c, *f) == *level)
         };
         left.retain(|c| !gone(c));
-        let all = cause.everything;
         found.causes.push(cause);
-        if all || left.is_empty() {
+        if left.is_empty() {
             break;
         }
     }
@@ -354,6 +450,7 @@ pub fn explain(
     let named: BTreeSet<&String> = found
         .causes
         .iter()
+        .chain(&found.coincides)
         .flat_map(|c| c.what.iter().chain(&c.same_units))
         .map(|n| &n.factor)
         .collect();
@@ -412,6 +509,7 @@ struct Asked<'a> {
     before: &'a [&'a Cell],
     after: &'a [&'a Cell],
     tied: &'a BTreeSet<(usize, Level)>,
+    change: Change,
 }
 
 /// Every level and pair of levels with enough failures, tested.
@@ -419,7 +517,6 @@ fn ask(
     cells: &Cells,
     asked: &Asked<'_>,
     counted: Counted,
-    phi: f64,
     base: &Before,
     demands: &Demands,
 ) -> Vec<Candidate> {
@@ -427,8 +524,10 @@ fn ask(
         before,
         after,
         tied,
+        change,
     } = *asked;
     let factors = cells.factors.len();
+    let phi = change.dispersion;
     let singles = (0..factors).map(|first| Cut {
         first,
         second: None,
@@ -442,33 +541,57 @@ fn ask(
     let all_after = total(after.iter().copied(), counted);
     let all_expected: f64 = after.iter().map(|c| c.units * base.at(c)).sum();
     let units_before: f64 = before.iter().map(|c| c.units).sum();
-    let mut singly: Vec<Candidate> = Vec::new();
-    let mut doubly: Vec<Candidate> = Vec::new();
+    let mut asked_of: [Vec<Candidate>; 2] = Default::default();
     let mut questions = [0usize; 2];
+    let mut cuts = [0usize; 2];
+    // Of single levels, which come first: what a pair of them lets expect.
+    let mut known: BTreeMap<(usize, Level), (Usual, f64)> = BTreeMap::new();
     for cut in singles.chain(pairs) {
         let now = counts(cells, after, cut, counted, base);
         let levels = now.strata.len();
         if levels == 0 {
             continue;
         }
-        questions[usize::from(cut.second.is_some())] += levels;
         let earlier = counts(cells, before, cut, counted, base);
+        let old_of = |level: &(Level, Level)| -> Vec<Stratum> {
+            earlier
+                .strata
+                .get(level)
+                .map(|s| s.values().copied().collect())
+                .unwrap_or_default()
+        };
+        if cut.second.is_none() {
+            for level in now.strata.keys() {
+                let usual = Usual::new(&old_of(level), base, Usual::NONE);
+                let units = now.strata[level].values().map(|s| s.units).sum();
+                known.insert((cut.first, level.0), (usual, units));
+            }
+        }
+        let of = |place: (usize, Level)| known.get(&place).copied().unwrap_or((Usual::NONE, 0.0));
+        let family = usize::from(cut.second.is_some());
+        cuts[family] += 1;
         for (level, strata) in &now.strata {
             let failed: f64 = strata.values().map(|s| s.failed).sum();
             let units: f64 = strata.values().map(|s| s.units).sum();
-            let is_tied = cut.places(*level).iter().any(|place| tied.contains(place));
+            let everything = all_after.0 - units < 0.5;
+            let places = cut.places(*level);
+            let is_tied = places.iter().any(|place| tied.contains(place));
+            // A pair that is one of its levels, no less, asks nothing new.
+            if cut.second.is_some() && places.iter().any(|p| of(*p).1 - units < 0.5) {
+                continue;
+            }
+            questions[family] += 1;
             // A level beside days is a level: the pair would name days as if they were a cause.
             if failed < demands.failures || is_tied && cut.second.is_some() {
                 continue;
             }
             let list: Vec<Stratum> = strata.values().copied().collect();
-            let old: Vec<Stratum> = earlier
-                .strata
-                .get(level)
-                .map(|s| s.values().copied().collect())
-                .unwrap_or_default();
+            let old = old_of(level);
+            let usual = match cut.second {
+                None => of(places[0]).0,
+                Some(_) => Usual::new(&old, base, of(places[0]).0.with(of(places[1]).0)),
+            };
             let old_units: f64 = old.iter().map(|s| s.units).sum();
-            let everything = all_after.0 - units < 0.5;
             let (statistic, sure) = if everything {
                 // Only what is new with the date can explain it; whether it did cannot be told.
                 if cut.second.is_some() || old_units > 0.05 * units_before {
@@ -499,60 +622,146 @@ fn ask(
                         all_after.1 - failed,
                         (all_expected - level_expected).max(1e-9),
                     ),
-                    own_before(&old, base),
+                    usual.share.max(1.0),
                 ) / phi;
-                let (ratio, sure) = shared_ratio(&list, &old);
+                let (ratio, sure) = shared_ratio(&list, usual.odds);
                 (ratio + own, sure + own)
+            };
+            let p = if sure > 0.0 {
+                0.5 * chi_square_sf(sure, 1.0)
+            } else {
+                1.0
             };
             let candidate = Candidate {
                 cut,
                 level: *level,
                 statistic,
                 score: statistic - 2.0 * (levels as f64).ln(),
+                // Days alone prove no more than the change itself, whose date was chosen.
+                p: if is_tied || everything {
+                    p.max(change.p_value)
+                } else {
+                    p
+                },
+                adjusted: 1.0,
+                levels: levels as f64,
+                failures: failed,
+                everything,
+                tied: is_tied,
+            };
+            asked_of[family].push(candidate);
+        }
+    }
+    // Levels with too few failures were asked too: they stand for p = 1. Every factor has the same weight, shared
+    // by its levels: forty batches must not hide one of three stations.
+    for ((list, asked), cuts) in asked_of.iter_mut().zip(questions).zip(cuts) {
+        let weighed = |c: &Candidate| (c.p * c.levels * cuts as f64 / asked as f64).min(1.0);
+        let mut p: Vec<f64> = list.iter().map(weighed).collect();
+        p.resize(asked.max(p.len()), 1.0);
+        for (c, adjusted) in list.iter_mut().zip(benjamini_hochberg(&p)) {
+            c.adjusted = adjusted;
+        }
+    }
+    asked_of.into_iter().flatten().collect()
+}
+
+/// The part of a level that has its failures: of the units of one level, a level of another factor that stands out
+/// from the others by more than it does outside.
+fn narrow(
+    cells: &Cells,
+    asked: &Asked<'_>,
+    whole: &Candidate,
+    counted: Counted,
+    base: &Before,
+    demands: &Demands,
+) -> Option<Candidate> {
+    if whole.cut.second.is_some() || whole.everything || whole.tied {
+        return None;
+    }
+    let (first, level) = (whole.cut.first, whole.level.0);
+    let (inside, outside): (Vec<&Cell>, Vec<&Cell>) = asked
+        .after
+        .iter()
+        .partition(|c| cells.level(c, first) == level);
+    let mut found: Vec<Candidate> = Vec::new();
+    let (mut questions, mut factors) = (0, 0);
+    for other in (0..cells.factors.len()).filter(|f| *f != first) {
+        let alone = Cut {
+            first: other,
+            second: None,
+        };
+        let now = counts(cells, &inside, alone, counted, base);
+        let beside = counts(cells, &outside, alone, counted, base);
+        questions += now.strata.len();
+        factors += usize::from(!now.strata.is_empty());
+        for (place, strata) in &now.strata {
+            let failures: f64 = strata.values().map(|s| s.failed).sum();
+            if failures < demands.failures || asked.tied.contains(&(other, place.0)) {
+                continue;
+            }
+            let list: Vec<Stratum> = strata.values().copied().collect();
+            let elsewhere: Vec<Stratum> = beside
+                .strata
+                .get(place)
+                .map(|s| s.values().copied().collect())
+                .unwrap_or_default();
+            let usual = Usual::new(&elsewhere, base, Usual::NONE);
+            let (statistic, sure) = shared_ratio(&list, usual.odds);
+            let (cut, level) = if first < other {
+                (
+                    Cut {
+                        first,
+                        second: Some(other),
+                    },
+                    (level, place.0),
+                )
+            } else {
+                (
+                    Cut {
+                        first: other,
+                        second: Some(first),
+                    },
+                    (place.0, level),
+                )
+            };
+            found.push(Candidate {
+                cut,
+                level,
+                statistic: whole.statistic,
+                score: statistic,
                 p: if sure > 0.0 {
                     0.5 * chi_square_sf(sure, 1.0)
                 } else {
                     1.0
                 },
                 adjusted: 1.0,
-                failures: failed,
-                everything,
-                tied: is_tied,
-            };
-            if cut.second.is_some() {
-                doubly.push(candidate);
-            } else {
-                singly.push(candidate);
-            }
+                levels: now.strata.len() as f64,
+                failures,
+                everything: false,
+                tied: false,
+            });
         }
     }
-    // Levels with too few failures were asked too: they stand for p = 1.
-    for (list, asked) in [(&mut singly, questions[0]), (&mut doubly, questions[1])] {
-        let mut p: Vec<f64> = list.iter().map(|c| c.p).collect();
-        p.resize(asked.max(p.len()), 1.0);
-        for (c, adjusted) in list.iter_mut().zip(benjamini_hochberg(&p)) {
-            c.adjusted = adjusted;
-        }
+    let weighed = |c: &Candidate| (c.p * c.levels * factors as f64 / questions as f64).min(1.0);
+    let mut p: Vec<f64> = found.iter().map(weighed).collect();
+    p.resize(questions.max(p.len()), 1.0);
+    for (c, adjusted) in found.iter_mut().zip(benjamini_hochberg(&p)) {
+        c.adjusted = adjusted.max(whole.adjusted);
     }
-    singly.extend(doubly);
-    singly
+    found
+        .into_iter()
+        .filter(|c| c.adjusted <= demands.false_discoveries)
+        .max_by(|a, b| a.score.total_cmp(&b.score))
 }
 
 /// Signed likelihood ratio within series and day, over the dispersion that remains there.
 ///
 /// The level's odds against those of before (drawn to 1 where little is known): first as if those were certain, by which
 /// levels are ranked; then with their uncertainty, by which a level is believed.
-fn shared_ratio(now: &[Stratum], before: &[Stratum]) -> (f64, f64) {
+fn shared_ratio(now: &[Stratum], (usual, unsure): (f64, f64)) -> (f64, f64) {
     if !now.iter().any(|s| s.shared() && s.all_failed > 0.0) {
         return (0.0, 0.0);
     }
-    let known = before.iter().any(|s| s.shared() && s.all_failed > 0.0);
-    let (usual, unsure) = if known {
-        let (theta, information) = best_theta(before, Some(ORDINARY));
-        (theta, 1.0 / information)
-    } else {
-        (0.0, 0.0)
-    };
     let (theta, information) = best_theta(now, None);
     let gain = 2.0 * (likelihood(now, theta).0 - likelihood(now, usual).0);
     let own = 1.0 / information.max(1e-9);
@@ -566,14 +775,6 @@ fn shared_ratio(now: &[Stratum], before: &[Stratum]) -> (f64, f64) {
     let phi = ((left + FEW) / (ordinary + FEW)).max(1.0);
     let ratio = gain.max(0.0) / phi * (theta - usual).signum();
     (ratio, ratio * own / (own + unsure))
-}
-
-/// How the level's own share before stood to that of its series, drawn to 1 where little is known.
-fn own_before(before: &[Stratum], base: &Before) -> f64 {
-    let failed: f64 = before.iter().map(|s| s.failed).sum();
-    let units: f64 = before.iter().map(|s| s.units).sum();
-    // Two failures' worth of doubt.
-    (failed + 2.0) / (units * base.all + 2.0)
 }
 
 /// Signed likelihood ratio of days that the level had alone against all units of others.
@@ -650,7 +851,6 @@ fn cause(
         p_value: candidate.adjusted,
         within_days: mantel_haenszel(&tables, demands.confidence),
         units_before: before.iter().filter(|c| of(c)).map(|c| c.units).sum(),
-        everything: candidate.everything,
         same_units: places
             .iter()
             .flat_map(|place| {
@@ -664,12 +864,55 @@ fn cause(
                     .any(|(f, _)| cells.factors[*f].name == n.factor)
             })
             .collect(),
+        rivals: Vec::new(),
         days: (
             with.iter().copied().min().unwrap_or_default(),
             with.iter().copied().max().unwrap_or_default(),
         ),
         places,
     }
+}
+
+/// Single levels that have nearly the same failures as a cause, though not its units, and explain them nearly as well.
+fn rivals(
+    cells: &Cells,
+    after: &[&Cell],
+    counted: Counted,
+    cause: &Cause,
+    candidates: &[Candidate],
+    demands: &Demands,
+) -> Vec<Named> {
+    let has = |c: &Cell, (f, level): (usize, Level)| cells.level(c, f) == level;
+    let close = |c: &&Candidate| {
+        c.cut.second.is_none()
+            && !c.everything
+            && c.adjusted <= demands.false_discoveries
+            && c.statistic >= cause.statistic - CLOSE
+    };
+    candidates
+        .iter()
+        .filter(close)
+        .map(|c| (c.cut.first, c.level.0))
+        .filter(|place| !cause.places.iter().any(|(f, _)| *f == place.0))
+        .filter(|place| {
+            let common: f64 = after
+                .iter()
+                .filter(|c| has(c, *place) && cause.places.iter().all(|p| has(c, *p)))
+                .map(|c| c.failures.of(counted))
+                .sum();
+            let own: f64 = after
+                .iter()
+                .filter(|c| has(c, *place))
+                .map(|c| c.failures.of(counted))
+                .sum();
+            common >= SAME_UNITS * (own + cause.failures - common)
+        })
+        .map(|(f, level)| Named {
+            factor: cells.factors[f].name.clone(),
+            level: cells.name(f, level).to_owned(),
+        })
+        .filter(|n| !cause.same_units.contains(n))
+        .collect()
 }
 
 /// Levels of other factors with nearly the same units.

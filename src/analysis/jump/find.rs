@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::cells::{Cell, Counted, by_day};
-use super::explain::{Demands, Explained, explain};
+use super::explain::{Change, Demands, explain};
 use super::gather::{gather, plain};
 use super::recount::recount;
 use super::split::{Recount, split};
@@ -68,7 +68,7 @@ pub fn jumps(pass: &Pass, asked: &Asked, wanted: &dyn Fn(usize) -> bool) -> Vec<
     let whole = chosen.len() == pass.series.len();
     let stations = if whole { pass.stations.len() } else { 0 };
     let overall = usize::from(whole && pass.stations.len() > 1);
-    let asked_in_all = Counted::ALL.len() * (chosen.len() + stations + overall);
+    // Series, stations and the line are three questions, one after the other: each pays for its own scans.
     let questions: Vec<(u32, Counted)> = chosen
         .iter()
         .flat_map(|n| Counted::ALL.map(|c| (*n, c)))
@@ -80,7 +80,7 @@ pub fn jumps(pass: &Pass, asked: &Asked, wanted: &dyn Fn(usize) -> bool) -> Vec<
             Some(scan(Scope::Series(*n), *counted, days, asked))
         })
         .collect();
-    let mut found = investigate(pass, asked, scans, asked_in_all, None);
+    let mut found = investigate(pass, asked, scans, questions.len(), None);
     if !whole {
         return found;
     }
@@ -97,7 +97,13 @@ pub fn jumps(pass: &Pass, asked: &Asked, wanted: &dyn Fn(usize) -> bool) -> Vec<
             (days.len() > 3).then(|| scan(Scope::Station(station), counted, days, asked))
         })
         .collect();
-    let of_stations = investigate(pass, asked, of_stations, asked_in_all, Some(&found));
+    let of_stations = investigate(
+        pass,
+        asked,
+        of_stations,
+        Counted::ALL.len() * stations,
+        Some(&found),
+    );
     if overall == 1 {
         left.retain(|c| {
             !of_stations
@@ -112,7 +118,7 @@ pub fn jumps(pass: &Pass, asked: &Asked, wanted: &dyn Fn(usize) -> bool) -> Vec<
             })
             .collect();
         found.extend(of_stations);
-        let line = investigate(pass, asked, scans, asked_in_all, Some(&found));
+        let line = investigate(pass, asked, scans, Counted::ALL.len(), Some(&found));
         found.extend(line);
     } else {
         found.extend(of_stations);
@@ -303,11 +309,6 @@ fn look(
         })
     };
     let (was, is) = (side(&old, before)?, side(&new, after)?);
-    let explained: Explained = if is.share.value > was.share.value {
-        explain(&cells, &old, &new, counted, change.phi, &asked.demands)
-    } else {
-        explain(&cells, &new, &old, counted, change.phi, &asked.demands)
-    };
     let mut counts = Recount::default();
     for n in 0..pass.series.len() {
         let (inside, station) = match scope {
@@ -329,6 +330,12 @@ fn look(
         asked.seed,
     );
     let rises = is.share.value > was.share.value;
+    let about = Change {
+        dispersion: change.long_run(),
+        p_value: change.p_value,
+    };
+    let (few, many) = if rises { (&old, &new) } else { (&new, &old) };
+    let explained = explain(&cells, few, many, counted, about, &asked.demands);
     let windows = if rises {
         (before, after)
     } else {

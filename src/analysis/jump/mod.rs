@@ -12,7 +12,7 @@ pub mod split;
 pub mod traces;
 
 use cells::{Counted, Failures};
-pub use explain::{Cause, Demands, Explained, Named};
+pub use explain::{Cause, Change, Demands, Explained, Named};
 pub use find::{Asked, jumps};
 pub use split::{LimitMove, Parts};
 pub use traces::{Traces, of_cause};

@@ -15,7 +15,7 @@ struct Method {
 }
 
 /// Methods in the order of the page. No source was checked against its text: each is printed as from memory.
-const METHODS: [Method; 14] = [
+const METHODS: [Method; 22] = [
     Method {
         question: "Which tests count",
         how: "The first completed test of each unit. Retests are set aside and studied by themselves. A trip says only that the current was above the limit; a pass says that it lay within half a reading step of the value shown. Averages of passed units are never used.",
@@ -80,6 +80,46 @@ const METHODS: [Method; 14] = [
         question: "Product or tester",
         how: "Logarithms of the readings are split robustly into the level of each model and day and the offset of each station. What one station shows on every model is the tester's; what a model shows on every station is the product's.",
         source: "",
+    },
+    Method {
+        question: "Month against the time before",
+        how: "The time before goes back to the last established step, at most half a year. Level: means of the logarithms of daily medians, stations' offsets (and where it explains something, the room's air) taken off, Student t with the variance that days which hang together have. Spread: mean distance of readings from their day's median, days as clusters. Failures: difference of two shares with Newcombe's interval. What matters most is a change whose interval excludes none.",
+        source: "Newcombe 1998, method 10",
+    },
+    Method {
+        question: "Passes in doubt",
+        how: "Where a station's readings stepped up, those before were too low; where they stepped down and no calibration stands within three days of it, those since may be; where a calibration found an error beyond the stated accuracy, those since the calibration before it. Every pass of that stretch, retests too, is counted again at its raised reading against its own limit; the interval is that of the raise.",
+        source: "",
+    },
+    Method {
+        question: "Check loads over time",
+        how: "The daily median of every load that must pass, station by station, asked for slopes and steps like a series. A right answer whose reading is far from what the load usually reads (20 readings about it) is listed as odd and kept out.",
+        source: "Benjamini & Hochberg 1995",
+    },
+    Method {
+        question: "Changes of settings",
+        how: "What the rows say of voltage, frequency, ramp, dwell and both limits, run by run, for every model at every station; stations that tested a model in the last 60 days are held against each other, and all against what the settings file requires. An event of the same days explains a change.",
+        source: "",
+    },
+    Method {
+        question: "Too good to be true",
+        how: "A display that stands still: one value in k passes one after the other, N p^(k − 1) such runs expected by chance, p the share of the value among 200 readings on either side. A station that finds too little: its failures against those that the other stations' shares let expect, series by series and month by month, by the chance of so few over all stations. A spread that collapsed: the middle half of a month less than half as wide as in three months before, by four standard errors.",
+        source: "",
+    },
+    Method {
+        question: "Jumps in failures",
+        how: "Every series, then each station and the whole line beyond it, each outcome on its own: the day that divides the history into two shares best, by the binomial likelihood ratio over the dispersion of daily counts. The p-value pays for choosing the day and for rates that vary and hang together: the same search in up to 4999 histories in which nothing changed, with lognormal rates of a dispersion and correlation that the days allow. Days whose ratio is within 7 long-run dispersions of the best are the interval of the date.",
+        source: "Scott & Knott 1974; Benjamini & Hochberg 1995",
+    },
+    Method {
+        question: "Parts of a jump",
+        how: "Mix: shares of units after less before, times the share of failures before. Limit: readings of one side counted against the limit of the other. Readings moved: those before times the ratio of medians. What remains of over-limit results are strays; breakdowns and the rest stand for themselves. The parts add up to the change; intervals by drawing counts again.",
+        source: "",
+    },
+    Method {
+        question: "What explains a jump",
+        how: "Every level of station, model, lot and all other factors, and every pair of levels of two, against the units of the same series and day, beyond what it showed before: there all that moves a day moves both. Levels with days of their own are held against other days and pay for those. p-values with the same weight for every factor, shared by its levels; the strongest is named, its units are taken out, and the question is asked again. Inside a named level, a level of another factor that has nearly all of its excess is named with it. A level that every unit since the date had, and none before, is told as coinciding: no count can tell it from the date.",
+        source: "Mantel & Haenszel 1959; Benjamini & Hochberg 1995; Genovese, Roeder & Wasserman 2006 for the weights",
     },
     Method {
         question: "Blind spot",

@@ -7,13 +7,17 @@
 use std::fmt::Write as _;
 use std::path::Path;
 
-use leakdrift::analysis::jump::{Jump, Scope, jumps};
+use leakdrift::analysis::jump::{Jump, Named, Scope, jumps};
 use leakdrift::config::Config;
 use leakdrift::verdict::jump::{asked, judge};
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, Normal, Poisson, StandardNormal};
 use rand_pcg::Pcg64;
 
+use crate::truth::Set;
+
+/// Seeds of the plants that rules were chosen on, and of those that they are measured on.
+const SEEDS: [(Set, u64); 2] = [(Set::Trial, 20_261_125), (Set::Proof, 20_270_701)];
 /// Production days.
 const DAYS: i32 = 120;
 /// Factor columns beside station, lot, operator and shift, with the number of their levels; the last two change
@@ -75,10 +79,28 @@ impl Unit {
 
 struct Plant {
     text: String,
-    /// First day of the change.
+    /// First day on which the change meets a unit.
     from: i32,
     /// What causes it.
     cause: Vec<(&'static str, String)>,
+    /// How many times as many failures it lets expect, all units together, from its first unit to its last.
+    times: f64,
+}
+
+impl Plant {
+    fn words(&self, seed: u64) -> String {
+        let cause: Vec<String> = self
+            .cause
+            .iter()
+            .map(|(factor, level)| format!("{factor} {level}"))
+            .collect();
+        format!(
+            "{seed} day {} times {:.1} {}",
+            self.from,
+            self.times,
+            cause.join(" + ")
+        )
+    }
 }
 
 fn unit(day: i32, rng: &mut Pcg64, mixed: bool, from: i32) -> Unit {
@@ -149,6 +171,11 @@ fn plant(planted: Planted, seed: u64) -> Plant {
     let many = Poisson::new(100.0).expect("a mean");
     let mut x: f64 = StandardNormal.sample(&mut rng);
     let start = chrono::NaiveDate::from_ymd_opt(2026, 1, 1).expect("a date");
+    // A lot that comes into use later changes nothing before.
+    let mut felt = None;
+    // Failures expected since, without it and with it; as they stood with its last unit.
+    let (mut without, mut with) = (0.0, 0.0);
+    let mut stood = (1.0, 1.0);
     for day in 0..DAYS {
         let e: f64 = StandardNormal.sample(&mut rng);
         x = 0.5 * x + 0.75_f64.sqrt() * e;
@@ -163,8 +190,18 @@ fn plant(planted: Planted, seed: u64) -> Plant {
         for k in 0..n {
             let u = unit(day, &mut rng, planted == Planted::Mix, from);
             let mut p = level;
-            if since && !cause.is_empty() && u.is(&cause) {
+            let hit = since && u.is(&cause);
+            if hit {
+                felt = felt.or(Some(day));
+            }
+            if hit && !cause.is_empty() {
                 p *= times;
+            }
+            if felt.is_some() {
+                (without, with) = (without + level, with + p);
+            }
+            if hit {
+                stood = (without, with);
             }
             if planted == Planted::Mix && u.is(&[("supplier", "s3".to_owned())]) {
                 p *= 8.0;
@@ -197,7 +234,12 @@ fn plant(planted: Planted, seed: u64) -> Plant {
             text.push('\n');
         }
     }
-    Plant { text, from, cause }
+    Plant {
+        text,
+        from: felt.unwrap_or(from),
+        cause,
+        times: stood.1 / stood.0,
+    }
 }
 
 /// Counts over plants of one kind.
@@ -205,12 +247,30 @@ fn plant(planted: Planted, seed: u64) -> Plant {
 struct Counts {
     plants: u32,
     found: u32,
+    flagged: u32,
     dated: u32,
     named: u32,
     right: u32,
+    /// Plants with at least twice, and four times, as many failures for it, and how many were right.
+    doubled: [u32; 2],
+    fourfold: [u32; 2],
     others: u32,
     part: u32,
     gradual: u32,
+    /// What went wrong, one line a plant.
+    wrong: Vec<String>,
+}
+
+/// What is simulated.
+pub struct Plan {
+    /// Plants of each kind.
+    pub replicates: usize,
+    /// Which seeds.
+    pub set: Set,
+    /// Only kinds with these words in their name.
+    pub only: Option<String>,
+    /// Whether every wrong answer is printed.
+    pub list: bool,
 }
 
 /// Whether the first cause is the one planted; levels said to be indistinguishable count as named.
@@ -231,6 +291,40 @@ fn is_right(jump: &Jump, cause: &[(&'static str, String)]) -> bool {
     })
 }
 
+/// What was answered, for the list of wrong answers.
+fn answer(jump: &Jump, first_day: i32) -> String {
+    let day = |d: i32| d - first_day;
+    let mut text = format!(
+        "day {} ({} to {}), {:.0} failures of {:.1} expected, phi {:.2}",
+        day(jump.date.day),
+        day(jump.date.low),
+        day(jump.date.high),
+        jump.explained.failures,
+        jump.explained.expected,
+        jump.phi,
+    );
+    for c in &jump.explained.causes {
+        let names = |list: &[Named]| {
+            let words: Vec<String> = list
+                .iter()
+                .map(|n| format!("{} {}", n.factor, n.level))
+                .collect();
+            words.join(" + ")
+        };
+        let _ = write!(
+            text,
+            "; {} = {} ({:.0} of {:.1}, statistic {:.1}, p {:.1e})",
+            names(&c.what),
+            names(&c.same_units),
+            c.failures,
+            c.expected,
+            c.statistic,
+            c.p_value,
+        );
+    }
+    text
+}
+
 fn ask(planted: Planted, seed: u64, dir: &Path, counts: &mut Counts) -> Result<(), String> {
     let plant = plant(planted, seed);
     let path = dir.join("plant.csv");
@@ -245,18 +339,43 @@ fn ask(planted: Planted, seed: u64, dir: &Path, counts: &mut Counts) -> Result<(
     let first_day = pass.days.map_or(0, |d| d.0);
     let rises: Vec<&Jump> = found.iter().filter(|j| j.rises()).collect();
     counts.plants += 1;
+    counts.doubled[0] += u32::from(plant.times >= 2.0);
+    counts.fourfold[0] += u32::from(plant.times >= 4.0);
     let excess = |j: &Jump| j.explained.failures - j.explained.expected;
     let Some(jump) = rises.iter().max_by(|a, b| excess(a).total_cmp(&excess(b))) else {
+        if planted != Planted::None {
+            counts
+                .wrong
+                .push(format!("{}: not found", plant.words(seed)));
+        }
         return Ok(());
     };
-    let _ = judge(&pass, jump, &|_| String::new(), &config);
     counts.found += 1;
+    let flags = |j: &Jump| judge(&pass, j, &|_| String::new(), &config).flagged;
+    counts.flagged += u32::from(rises.iter().any(|j| flags(j)));
     let truth = first_day + plant.from;
-    counts.dated += u32::from((jump.date.low..=jump.date.high).contains(&truth));
+    let dated = (jump.date.low..=jump.date.high).contains(&truth);
+    counts.dated += u32::from(dated);
     counts.gradual += u32::from(jump.gradual);
     let causes = &jump.explained.causes;
-    counts.named += u32::from(rises.iter().any(|j| !j.explained.causes.is_empty()));
-    counts.right += u32::from(is_right(jump, &plant.cause));
+    let named = rises.iter().any(|j| !j.explained.causes.is_empty());
+    counts.named += u32::from(named);
+    let right = is_right(jump, &plant.cause);
+    counts.right += u32::from(right);
+    counts.doubled[1] += u32::from(right && plant.times >= 2.0);
+    counts.fourfold[1] += u32::from(right && plant.times >= 4.0);
+    let as_planted = match planted {
+        Planted::Single | Planted::Pair => right && dated,
+        Planted::Limit | Planted::Mix => !named && dated,
+        Planted::Slow | Planted::None => !named,
+    };
+    if !as_planted {
+        counts.wrong.push(format!(
+            "{}: {}",
+            plant.words(seed),
+            answer(jump, first_day)
+        ));
+    }
     counts.others += u32::from(causes.len() > 1);
     let part = jump.parts.as_ref().map(|p| match planted {
         Planted::Limit => p.limit.value / p.rise.value,
@@ -267,18 +386,34 @@ fn ask(planted: Planted, seed: u64, dir: &Path, counts: &mut Counts) -> Result<(
     Ok(())
 }
 
-/// Simulates `n` plants of each kind and prints the table.
+/// Simulates plants of each kind and prints the table.
 ///
 /// # Errors
 /// Where a plant cannot be written or read.
-pub fn run(n: usize, seed: u64) -> Result<(), String> {
+pub fn run(plan: &Plan) -> Result<(), String> {
     use rayon::prelude::*;
-    println!("{n} plants of each kind.\n");
+    let n = plan.replicates;
+    let seed = SEEDS
+        .iter()
+        .find(|(set, _)| *set == plan.set)
+        .map_or(0, |(_, seed)| *seed);
     println!(
-        "| planted | rise found | date in interval | first cause right | right of those named | any cause named | a second one | right part | gradual |"
+        "Jumps, {n} plants of each kind, set {:?}, seed {seed}.\n",
+        plan.set
     );
-    println!("|---|---|---|---|---|---|---|---|---|");
+    println!(
+        "| planted | rise found | flagged | date in interval | first cause right | where failures double | where they quadruple | right of those named | any cause named | a second one | right part | gradual |"
+    );
+    println!("|---|---|---|---|---|---|---|---|---|---|---|---|");
+    let mut wrong = Vec::new();
     for (k, planted) in (0u64..).zip(Planted::ALL) {
+        if plan
+            .only
+            .as_ref()
+            .is_some_and(|o| !planted.words().contains(o))
+        {
+            continue;
+        }
         let all: Vec<Counts> = (0..n as u64)
             .into_par_iter()
             .map(|i| {
@@ -301,9 +436,10 @@ pub fn run(n: usize, seed: u64) -> Result<(), String> {
         let dated = with_cause || matches!(planted, Planted::Limit | Planted::Mix);
         let blank = || "–".to_owned();
         println!(
-            "| {} | {} | {} | {} | {} | {} | {} | {} | {} |",
+            "| {} | {} | {} | {} | {} | {} | {} | {} | {} | {} | {} | {} |",
             planted.words(),
             share(found, plants),
+            share(sum(|c| c.flagged), plants),
             if dated {
                 share(sum(|c| c.dated), found)
             } else {
@@ -311,6 +447,16 @@ pub fn run(n: usize, seed: u64) -> Result<(), String> {
             },
             if with_cause {
                 share(sum(|c| c.right), plants)
+            } else {
+                blank()
+            },
+            if with_cause {
+                share(sum(|c| c.doubled[1]), sum(|c| c.doubled[0]))
+            } else {
+                blank()
+            },
+            if with_cause {
+                share(sum(|c| c.fourfold[1]), sum(|c| c.fourfold[0]))
             } else {
                 blank()
             },
@@ -328,6 +474,10 @@ pub fn run(n: usize, seed: u64) -> Result<(), String> {
             },
             share(sum(|c| c.gradual), plants),
         );
+        wrong.extend(all.into_iter().flat_map(|c| c.wrong));
+    }
+    if plan.list {
+        println!("\n{}", wrong.join("\n"));
     }
     Ok(())
 }

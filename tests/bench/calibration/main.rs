@@ -10,6 +10,7 @@
 //! cargo bench --bench calibration -- --what verdicts --replicates 4000
 //! cargo bench --bench calibration -- --what drift --cell "step of 2"
 //! cargo bench --bench calibration -- --what jumps --replicates 60
+//! cargo bench --bench calibration -- --what jumps --replicates 60 --cell pair --set trial --list
 //! cargo bench --bench calibration -- --replicates 200 --law normal --cell "daily levels" --set trial
 //! ```
 //!
@@ -37,6 +38,7 @@ struct Wanted {
     cell: Option<String>,
     set: Set,
     sides: bool,
+    list: bool,
     what: What,
 }
 
@@ -81,8 +83,12 @@ fn main() -> Result<(), String> {
         return Ok(());
     }
     if wanted.what == What::Jumps {
-        println!("Jumps, set {:?}, seed {seed}.\n", wanted.set);
-        jumps::run(wanted.replicates, seed)?;
+        jumps::run(&jumps::Plan {
+            replicates: wanted.replicates,
+            set: wanted.set,
+            only: wanted.cell,
+            list: wanted.list,
+        })?;
         println!("\n{:.0} s", started.elapsed().as_secs_f64());
         return Ok(());
     }
@@ -148,6 +154,7 @@ fn wanted() -> Result<Wanted, String> {
         cell: None,
         set: Set::Proof,
         sides: false,
+        list: false,
         what: What::Coverage,
     };
     let mut arguments = std::env::args().skip(1);
@@ -175,6 +182,7 @@ fn wanted() -> Result<Wanted, String> {
                 };
             }
             "--sides" => wanted.sides = true,
+            "--list" => wanted.list = true,
             "--what" => {
                 wanted.what = match value()?.as_str() {
                     "coverage" => What::Coverage,
