@@ -1,6 +1,8 @@
 //! Changes of a share of failures: a published history, and planted ones.
 
-use leakdrift::stats::rate_change::{DayCount, changes, even_trend_ratio, single_change};
+use leakdrift::stats::rate_change::{
+    DayCount, RateChange, changes, even_trend_ratio, single_change,
+};
 use rand::SeedableRng;
 use rand_distr::{Binomial, Distribution, StandardNormal};
 use rand_pcg::Pcg64;
@@ -61,6 +63,39 @@ fn steady_rates_rarely_alarm() {
         .count();
     // Binomial(30, 0.02): more than 4 has probability 0.0003 (two questions at 0.01 each).
     assert!(alarms <= 4, "{alarms} alarms in 30");
+}
+
+/// Few failures, one day in two without any, hide how rates vary: alarms stay at the rate that is asked.
+#[test]
+fn few_failures_rarely_alarm() {
+    let alarms = (0..100)
+        .filter(|seed| {
+            single_change(&year(*seed, 0.5, |_| 0.004), 0.05, 7).is_some_and(|c| c.p_value <= 0.05)
+        })
+        .count();
+    // Binomial(100, 0.05): more than 12 has probability 0.0015.
+    assert!(alarms <= 12, "{alarms} alarms in 100");
+}
+
+/// Counts of weeks vary as days do where rates do not hang together, and more where they do.
+#[test]
+fn rates_that_hang_together_vary_more_in_the_long_run() {
+    let of = |phi: f64, rho: f64| {
+        RateChange {
+            index: 1,
+            day: 1,
+            days: (1, 1),
+            statistic: 0.0,
+            phi,
+            rho,
+            p_value: 1.0,
+        }
+        .long_run()
+    };
+    assert!((of(1.0, 0.5) - 1.0).abs() < 1e-12);
+    assert!((of(1.4, 0.0) - 1.4).abs() < 1e-12);
+    // The variance of a sum of many AR(1) terms is (1 + rho)/(1 − rho) times that of independent ones (textbook).
+    assert!((of(1.4, 0.5) - 2.2).abs() < 1e-12);
 }
 
 /// A share that trebles on day 150: found, and the true day lies inside the interval.

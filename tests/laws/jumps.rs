@@ -207,6 +207,70 @@ fn a_level_of_all_units_since_the_date_is_tied_to_it() {
     assert!((found.unexplained - 1.0).abs() < 1e-12);
 }
 
+/// One operator at one station had all failures, the station tested a few units more: either may be it.
+#[test]
+fn a_level_with_the_same_failures_is_told_beside_the_cause() {
+    let factor = |name: &str| Factor {
+        name: name.to_owned(),
+        levels: vec![format!("{name}-1"), format!("{name}-2")],
+    };
+    let cell = |day: i32, set: u32, units: f64, over: f64| Cell {
+        day,
+        series: 0,
+        station: 0,
+        set,
+        units,
+        failures: Failures {
+            over,
+            ..Failures::default()
+        },
+    };
+    let mut list = Vec::new();
+    for day in 0..40 {
+        let failed = if day >= 20 && day % 4 == 1 { 1.0 } else { 0.0 };
+        list.push(cell(day, 0, 20.0, 0.0));
+        list.push(cell(day, 1, 4.0, failed));
+        if day % 2 == 0 || day % 8 == 1 {
+            list.push(cell(day, 2, 3.0, 0.0));
+        }
+    }
+    let cells = Cells {
+        factors: vec![factor("operator"), factor("station")],
+        sets: vec![vec![1, 1], vec![2, 2], vec![1, 2]],
+        cells: list,
+    };
+    let found = explained(&cells);
+    assert_eq!(named(&found), ["operator-2"]);
+    assert!(found.causes[0].same_units.is_empty());
+    let beside: Vec<&str> = found.causes[0]
+        .rivals
+        .iter()
+        .map(|n| n.level.as_str())
+        .collect();
+    assert_eq!(beside, ["station-2"]);
+}
+
+/// A nest fails on one shift only, and one in forty batches must not hide it: the pair is named, by way of the nest.
+#[test]
+fn a_part_of_a_level_is_found_inside_it() {
+    for seed in 80..85 {
+        let mut cells = plant(seed, |_, l| l[1] == 2 && l[2] == 4);
+        // A fourth factor of many levels that says nothing.
+        cells.factors.push(Factor {
+            name: "batch".to_owned(),
+            levels: (1..=40).map(|l| format!("batch-{l}")).collect(),
+        });
+        let old: Vec<Vec<u32>> = std::mem::take(&mut cells.sets);
+        for (n, c) in cells.cells.iter_mut().enumerate() {
+            let mut set = old[c.set as usize].clone();
+            set.push(u32::try_from(n * 7 % 40).unwrap() + 1);
+            cells.sets.push(set);
+            c.set = u32::try_from(n).unwrap();
+        }
+        assert_eq!(named(&explained(&cells)), ["lot-2+cable-4"], "seed {seed}");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 24, rng_seed: proptest::test_runner::RngSeed::Fixed(7), failure_persistence: None, ..ProptestConfig::default() })]
 
