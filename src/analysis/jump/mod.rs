@@ -3,16 +3,20 @@
 //! Looked for in every series, then at every station and over the whole line beyond what the series tell
 //! already; failures together and each outcome on its own (design section 11).
 
+mod cause;
 pub mod cells;
 pub mod explain;
 mod find;
 mod gather;
+mod levels;
+mod odds;
 mod recount;
 pub mod split;
 pub mod traces;
 
+pub use cause::{Cause, Named};
 use cells::{Counted, Failures};
-pub use explain::{Cause, Change, Demands, Explained, Named};
+pub use explain::{Change, Demands, Explained};
 pub use find::{Asked, jumps};
 pub use split::{LimitMove, Parts};
 pub use traces::{Traces, of_cause};

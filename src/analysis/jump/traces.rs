@@ -2,8 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::cause::Cause;
 use super::cells::Counted;
-use super::explain::Cause;
 use super::{Scope, Window};
 use crate::records::{Outcome, day_of};
 use crate::series::{Pass, Use};

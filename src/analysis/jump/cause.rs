@@ -1,0 +1,216 @@
+//! One cause: its numbers, and what cannot be told from it.
+
+use std::collections::BTreeMap;
+
+use super::cells::{Cell, Cells, Counted, Level, total};
+use super::explain::Demands;
+use super::levels::{Before, Candidate};
+use crate::stats::contingency::{MantelHaenszel, Table, mantel_haenszel};
+use crate::stats::estimate::Estimate;
+use crate::stats::rate_ratio::{Rate, rate_ratio};
+
+/// Two levels with this share of their units in common cannot be told apart.
+const SAME_UNITS: f64 = 0.8;
+/// A level whose likelihood ratio is so close to that of the best explains its failures nearly as well.
+const CLOSE: f64 = 4.0;
+
+/// One factor with one of its levels.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Named {
+    /// The factor, for example `lot`.
+    pub factor: String,
+    /// Its level.
+    pub level: String,
+}
+
+/// What explains a part of a rise.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cause {
+    /// One level, or a pair of levels of two factors.
+    pub what: Vec<Named>,
+    /// Their places: factor and level.
+    pub places: Vec<(usize, Level)>,
+    /// Its failures.
+    pub failures: f64,
+    /// Its units.
+    pub units: f64,
+    /// Failures expected of so many units by the share before, series by series.
+    pub expected: f64,
+    /// How many times the share before; `None` where neither had a failure.
+    pub ratio: Option<Estimate>,
+    /// Share of all failures beyond those expected.
+    pub share_of_excess: f64,
+    /// Likelihood ratio over the dispersion, by which causes are ranked.
+    pub statistic: f64,
+    /// p-value, adjusted for all levels asked.
+    pub p_value: f64,
+    /// Within series and day against the units beside it; `None` where it had its days alone.
+    pub within_days: Option<MantelHaenszel>,
+    /// Its units before the rise.
+    pub units_before: f64,
+    /// Levels that were used together with it, whole or nearly.
+    pub same_units: Vec<Named>,
+    /// Levels of other units that have the same failures and explain them nearly as well.
+    pub rivals: Vec<Named>,
+    /// First and last day of its failures.
+    pub days: (i32, i32),
+}
+
+#[expect(clippy::too_many_arguments, reason = "one place, all of it needed")]
+pub(super) fn measured(
+    cells: &Cells,
+    before: &[&Cell],
+    after: &[&Cell],
+    counted: Counted,
+    base: &Before,
+    candidate: &Candidate,
+    demands: &Demands,
+    excess: f64,
+) -> Cause {
+    let places = candidate.cut.places(candidate.level);
+    let of = |c: &Cell| places.iter().all(|(f, level)| cells.level(c, *f) == *level);
+    let own: Vec<&Cell> = after.iter().copied().filter(|c| of(c)).collect();
+    let (units, failures) = total(own.iter().copied(), counted);
+    let expected: f64 = own.iter().map(|c| c.units * base.plain(c)).sum();
+    // Exposures in units of the mean share before: what is rare in a series weighs less.
+    let weighed =
+        |list: &[&Cell]| -> f64 { list.iter().map(|c| c.units * base.at(c) / base.all).sum() };
+    let (_, failed_before) = total(before.iter().copied(), counted);
+    let ratio = rate_ratio(
+        Rate {
+            events: failures,
+            exposure: weighed(&own),
+        },
+        Rate {
+            events: failed_before,
+            exposure: weighed(before),
+        },
+        demands.confidence,
+    );
+    let mut tables: BTreeMap<(u32, i32), Table> = BTreeMap::new();
+    for c in after {
+        let t = tables.entry((c.series, c.day)).or_default();
+        if of(c) {
+            t.failed += c.failures.of(counted);
+            t.units += c.units;
+        } else {
+            t.failed_others += c.failures.of(counted);
+            t.units_others += c.units;
+        }
+    }
+    let tables: Vec<Table> = tables.into_values().collect();
+    let with: Vec<i32> = own
+        .iter()
+        .filter(|c| c.failures.of(counted) > 0.0)
+        .map(|c| c.day)
+        .collect();
+    Cause {
+        what: places
+            .iter()
+            .map(|(f, level)| Named {
+                factor: cells.factors[*f].name.clone(),
+                level: cells.name(*f, *level).to_owned(),
+            })
+            .collect(),
+        failures,
+        units,
+        expected,
+        ratio,
+        share_of_excess: (failures - expected) / excess,
+        statistic: candidate.statistic,
+        p_value: candidate.adjusted,
+        within_days: mantel_haenszel(&tables, demands.confidence),
+        units_before: before.iter().filter(|c| of(c)).map(|c| c.units).sum(),
+        same_units: places
+            .iter()
+            .flat_map(|place| {
+                let of_place = |c: &&&Cell| cells.level(c, place.0) == place.1;
+                let units = after.iter().filter(of_place).map(|c| c.units).sum();
+                same_units(cells, after, *place, units)
+            })
+            .filter(|n| {
+                !places
+                    .iter()
+                    .any(|(f, _)| cells.factors[*f].name == n.factor)
+            })
+            .collect(),
+        rivals: Vec::new(),
+        days: (
+            with.iter().copied().min().unwrap_or_default(),
+            with.iter().copied().max().unwrap_or_default(),
+        ),
+        places,
+    }
+}
+
+/// Single levels that have nearly the same failures as a cause, though not its units, and explain them nearly as well.
+pub(super) fn rivals(
+    cells: &Cells,
+    after: &[&Cell],
+    counted: Counted,
+    cause: &Cause,
+    candidates: &[Candidate],
+    demands: &Demands,
+) -> Vec<Named> {
+    let has = |c: &Cell, (f, level): (usize, Level)| cells.level(c, f) == level;
+    let close = |c: &&Candidate| {
+        c.cut.second.is_none()
+            && !c.everything
+            && c.adjusted <= demands.false_discoveries
+            && c.statistic >= cause.statistic - CLOSE
+    };
+    candidates
+        .iter()
+        .filter(close)
+        .map(|c| (c.cut.first, c.level.0))
+        .filter(|place| !cause.places.iter().any(|(f, _)| *f == place.0))
+        .filter(|place| {
+            let common: f64 = after
+                .iter()
+                .filter(|c| has(c, *place) && cause.places.iter().all(|p| has(c, *p)))
+                .map(|c| c.failures.of(counted))
+                .sum();
+            let own: f64 = after
+                .iter()
+                .filter(|c| has(c, *place))
+                .map(|c| c.failures.of(counted))
+                .sum();
+            common >= SAME_UNITS * (own + cause.failures - common)
+        })
+        .map(|(f, level)| Named {
+            factor: cells.factors[f].name.clone(),
+            level: cells.name(f, level).to_owned(),
+        })
+        .filter(|n| !cause.same_units.contains(n))
+        .collect()
+}
+
+/// Levels of other factors with nearly the same units.
+fn same_units(
+    cells: &Cells,
+    after: &[&Cell],
+    (factor, level): (usize, Level),
+    units: f64,
+) -> Vec<Named> {
+    let mut found = Vec::new();
+    for other in (0..cells.factors.len()).filter(|f| *f != factor) {
+        let mut counts: BTreeMap<Level, (f64, f64)> = BTreeMap::new();
+        for c in after {
+            let slot = counts.entry(cells.level(c, other)).or_default();
+            slot.0 += c.units;
+            if cells.level(c, factor) == level {
+                slot.1 += c.units;
+            }
+        }
+        let several = counts.len() > 1;
+        for (l, (all, both)) in counts {
+            if several && l != 0 && both / (all + units - both) >= SAME_UNITS {
+                found.push(Named {
+                    factor: cells.factors[other].name.clone(),
+                    level: cells.name(other, l).to_owned(),
+                });
+            }
+        }
+    }
+    found
+}

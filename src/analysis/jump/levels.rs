@@ -1,0 +1,455 @@
+//! The levels of factors, and pairs of them, that are asked whether a rise is theirs.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::cells::{Cell, Cells, Counted, Level, total};
+use super::explain::{Change, Demands};
+use super::odds::{ORDINARY, Stratum, best_theta, own_ratio, poisson_ratio, shared_ratio};
+use crate::stats::multiple::benjamini_hochberg;
+use crate::stats::special::chi_square_sf;
+
+/// A level that this share of all units of its days had is those days in other words.
+const TIED: f64 = 0.95;
+
+/// Shares before by series, a little above zero so that a first failure is not infinitely unlikely.
+pub(super) struct Before {
+    shares: BTreeMap<u32, (f64, f64)>,
+    pub(super) all: f64,
+    all_plain: f64,
+}
+
+impl Before {
+    pub(super) fn new(cells: &[&Cell], counted: Counted) -> Self {
+        let mut by_series: BTreeMap<u32, (f64, f64)> = BTreeMap::new();
+        for c in cells {
+            let slot = by_series.entry(c.series).or_default();
+            slot.0 += c.units;
+            slot.1 += c.failures.of(counted);
+        }
+        let (units, failed) = total(cells.iter().copied(), counted);
+        Self {
+            shares: by_series
+                .into_iter()
+                .map(|(s, (n, f))| (s, ((f + 0.5) / (n + 1.0), f / n.max(1.0))))
+                .collect(),
+            all: (failed + 0.5) / (units + 1.0),
+            all_plain: failed / units.max(1.0),
+        }
+    }
+
+    /// Share expected, above zero.
+    pub(super) fn at(&self, cell: &Cell) -> f64 {
+        self.shares.get(&cell.series).map_or(self.all, |s| s.0)
+    }
+
+    /// Share seen.
+    pub(super) fn plain(&self, cell: &Cell) -> f64 {
+        self.shares
+            .get(&cell.series)
+            .map_or(self.all_plain, |s| s.1)
+    }
+}
+
+/// One or two factors, and how their levels are read from a cell.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct Cut {
+    pub(super) first: usize,
+    pub(super) second: Option<usize>,
+}
+
+impl Cut {
+    pub(super) fn of(self, cells: &Cells, cell: &Cell) -> Option<(Level, Level)> {
+        let a = cells.level(cell, self.first);
+        let b = self.second.map_or(u32::MAX, |f| cells.level(cell, f));
+        (a != 0 && b != 0).then_some((a, b))
+    }
+
+    pub(super) fn places(self, level: (Level, Level)) -> Vec<(usize, Level)> {
+        let mut places = vec![(self.first, level.0)];
+        places.extend(self.second.map(|f| (f, level.1)));
+        places
+    }
+}
+
+/// What is expected of a level in one series on one day.
+type ExpectedOf = (u32, i32, f64);
+
+/// Strata of each level of a cut.
+struct Counts {
+    strata: BTreeMap<(Level, Level), BTreeMap<(u32, i32), Stratum>>,
+    expected: BTreeMap<(Level, Level), Vec<ExpectedOf>>,
+}
+
+fn counts(cells: &Cells, chosen: &[&Cell], cut: Cut, counted: Counted, before: &Before) -> Counts {
+    let mut all: BTreeMap<(u32, i32), (f64, f64)> = BTreeMap::new();
+    let mut found = Counts {
+        strata: BTreeMap::new(),
+        expected: BTreeMap::new(),
+    };
+    for c in chosen {
+        let key = (c.series, c.day);
+        let failed = c.failures.of(counted);
+        let slot = all.entry(key).or_default();
+        slot.0 += failed;
+        slot.1 += c.units;
+        if let Some(level) = cut.of(cells, c) {
+            let slot = found
+                .strata
+                .entry(level)
+                .or_default()
+                .entry(key)
+                .or_default();
+            slot.failed += failed;
+            slot.units += c.units;
+            found.expected.entry(level).or_default().push((
+                c.series,
+                c.day,
+                c.units * before.at(c),
+            ));
+        }
+    }
+    for strata in found.strata.values_mut() {
+        for (key, s) in strata {
+            (s.all_failed, s.all_units) = all[key];
+        }
+    }
+    found
+}
+
+/// How a level stood before: its odds and share against the others of its series.
+#[derive(Debug, Clone, Copy)]
+struct Usual {
+    /// Log odds ratio within series and day, and its variance.
+    odds: (f64, f64),
+    /// Ratio of its share to that of its series.
+    share: f64,
+}
+
+impl Usual {
+    /// Where nothing is known.
+    const NONE: Self = Self {
+        odds: (0.0, 0.0),
+        share: 1.0,
+    };
+
+    /// From the time before; `towards` (for a pair what its two levels let expect) where it was not in use then.
+    fn new(before: &[Stratum], base: &Before, towards: Self) -> Self {
+        let failed: f64 = before.iter().map(|s| s.failed).sum();
+        let units: f64 = before.iter().map(|s| s.units).sum();
+        let known = before.iter().any(|s| s.shared() && s.all_failed > 0.0);
+        Self {
+            odds: if known {
+                let (theta, information) = best_theta(before, Some(ORDINARY));
+                (theta, 1.0 / information)
+            } else if units > 0.0 {
+                (towards.odds.0, towards.odds.1 + ORDINARY * ORDINARY)
+            } else {
+                towards.odds
+            },
+            // Two failures' worth of doubt.
+            share: (failed + 2.0 * towards.share) / (units * base.all + 2.0),
+        }
+    }
+
+    /// Of two levels together. Only what failed more often before is expected to go on: a level that failed less
+    /// often by chance would make every pair with it stand out.
+    fn with(self, other: Self) -> Self {
+        let odds = |u: Self| if u.odds.0 > 0.0 { u.odds } else { (0.0, 0.0) };
+        let (a, b) = (odds(self), odds(other));
+        Self {
+            odds: (a.0 + b.0, a.1 + b.1),
+            share: self.share.max(1.0) * other.share.max(1.0),
+        }
+    }
+}
+
+/// A level that was asked.
+pub(super) struct Candidate {
+    pub(super) cut: Cut,
+    pub(super) level: (Level, Level),
+    pub(super) statistic: f64,
+    pub(super) score: f64,
+    pub(super) p: f64,
+    pub(super) adjusted: f64,
+    /// Levels of its cut.
+    pub(super) levels: f64,
+    pub(super) failures: f64,
+    pub(super) everything: bool,
+    pub(super) tied: bool,
+}
+
+/// Levels that nearly all units of their days had, by series and day: with their days they name nothing else.
+pub(super) fn tied_to_days(cells: &Cells, after: &[&Cell]) -> BTreeSet<(usize, Level)> {
+    let mut all: BTreeMap<(u32, i32), f64> = BTreeMap::new();
+    for c in after {
+        *all.entry((c.series, c.day)).or_default() += c.units;
+    }
+    let mut tied = BTreeSet::new();
+    for factor in 0..cells.factors.len() {
+        let mut of: BTreeMap<Level, (f64, BTreeSet<(u32, i32)>)> = BTreeMap::new();
+        for c in after {
+            let level = cells.level(c, factor);
+            if level != 0 {
+                let slot = of.entry(level).or_default();
+                slot.0 += c.units;
+                slot.1.insert((c.series, c.day));
+            }
+        }
+        for (level, (units, days)) in of {
+            if units >= TIED * days.iter().map(|d| all[d]).sum::<f64>() {
+                tied.insert((factor, level));
+            }
+        }
+    }
+    tied
+}
+
+/// What is compared: the time before, what is left of the time since, and the levels tied to days.
+pub(super) struct Asked<'a> {
+    pub(super) before: &'a [&'a Cell],
+    pub(super) after: &'a [&'a Cell],
+    pub(super) tied: &'a BTreeSet<(usize, Level)>,
+    pub(super) change: Change,
+}
+
+/// Every level and pair of levels with enough failures, tested.
+pub(super) fn ask(
+    cells: &Cells,
+    asked: &Asked<'_>,
+    counted: Counted,
+    base: &Before,
+    demands: &Demands,
+) -> Vec<Candidate> {
+    let Asked {
+        before,
+        after,
+        tied,
+        change,
+    } = *asked;
+    let factors = cells.factors.len();
+    let phi = change.dispersion;
+    let singles = (0..factors).map(|first| Cut {
+        first,
+        second: None,
+    });
+    let pairs = (0..factors).flat_map(|first| {
+        (first + 1..factors).map(move |second| Cut {
+            first,
+            second: Some(second),
+        })
+    });
+    let all_after = total(after.iter().copied(), counted);
+    let all_expected: f64 = after.iter().map(|c| c.units * base.at(c)).sum();
+    let units_before: f64 = before.iter().map(|c| c.units).sum();
+    let mut asked_of: [Vec<Candidate>; 2] = Default::default();
+    let mut questions = [0usize; 2];
+    let mut cuts = [0usize; 2];
+    // Of single levels, which come first: what a pair of them lets expect.
+    let mut known: BTreeMap<(usize, Level), (Usual, f64)> = BTreeMap::new();
+    for cut in singles.chain(pairs) {
+        let now = counts(cells, after, cut, counted, base);
+        let levels = now.strata.len();
+        if levels == 0 {
+            continue;
+        }
+        let earlier = counts(cells, before, cut, counted, base);
+        let old_of = |level: &(Level, Level)| -> Vec<Stratum> {
+            earlier
+                .strata
+                .get(level)
+                .map(|s| s.values().copied().collect())
+                .unwrap_or_default()
+        };
+        if cut.second.is_none() {
+            for level in now.strata.keys() {
+                let usual = Usual::new(&old_of(level), base, Usual::NONE);
+                let units = now.strata[level].values().map(|s| s.units).sum();
+                known.insert((cut.first, level.0), (usual, units));
+            }
+        }
+        let of = |place: (usize, Level)| known.get(&place).copied().unwrap_or((Usual::NONE, 0.0));
+        let family = usize::from(cut.second.is_some());
+        cuts[family] += 1;
+        for (level, strata) in &now.strata {
+            let failed: f64 = strata.values().map(|s| s.failed).sum();
+            let units: f64 = strata.values().map(|s| s.units).sum();
+            let everything = all_after.0 - units < 0.5;
+            let places = cut.places(*level);
+            let is_tied = places.iter().any(|place| tied.contains(place));
+            // A pair that is one of its levels, no less, asks nothing new.
+            if cut.second.is_some() && places.iter().any(|p| of(*p).1 - units < 0.5) {
+                continue;
+            }
+            questions[family] += 1;
+            // A level beside days is a level: the pair would name days as if they were a cause.
+            if failed < demands.failures || is_tied && cut.second.is_some() {
+                continue;
+            }
+            let list: Vec<Stratum> = strata.values().copied().collect();
+            let old = old_of(level);
+            let usual = match cut.second {
+                None => of(places[0]).0,
+                Some(_) => Usual::new(&old, base, of(places[0]).0.with(of(places[1]).0)),
+            };
+            let old_units: f64 = old.iter().map(|s| s.units).sum();
+            let (statistic, sure) = if everything {
+                // Only what is new with the date can explain it; whether it did cannot be told.
+                if cut.second.is_some() || old_units > 0.05 * units_before {
+                    continue;
+                }
+                let old_failed = total(before.iter().copied(), counted).1;
+                let ratio = poisson_ratio(
+                    (failed, all_expected),
+                    (old_failed, units_before * base.all),
+                ) / phi;
+                (ratio, ratio)
+            } else {
+                let own: Vec<(u32, i32)> = strata
+                    .iter()
+                    .filter(|(_, s)| !s.shared())
+                    .map(|(k, _)| *k)
+                    .collect();
+                let own_failed: f64 = own.iter().map(|k| strata[k].failed).sum();
+                let own_expected: f64 = now.expected[level]
+                    .iter()
+                    .filter(|(s, d, _)| own.binary_search(&(*s, *d)).is_ok())
+                    .map(|e| e.2)
+                    .sum();
+                let level_expected: f64 = now.expected[level].iter().map(|e| e.2).sum();
+                let own = own_ratio(
+                    (own_failed, own_expected),
+                    (
+                        all_after.1 - failed,
+                        (all_expected - level_expected).max(1e-9),
+                    ),
+                    usual.share.max(1.0),
+                ) / phi;
+                let (ratio, sure) = shared_ratio(&list, usual.odds);
+                (ratio + own, sure + own)
+            };
+            let p = if sure > 0.0 {
+                0.5 * chi_square_sf(sure, 1.0)
+            } else {
+                1.0
+            };
+            let candidate = Candidate {
+                cut,
+                level: *level,
+                statistic,
+                score: statistic - 2.0 * (levels as f64).ln(),
+                // Days alone prove no more than the change itself, whose date was chosen.
+                p: if is_tied || everything {
+                    p.max(change.p_value)
+                } else {
+                    p
+                },
+                adjusted: 1.0,
+                levels: levels as f64,
+                failures: failed,
+                everything,
+                tied: is_tied,
+            };
+            asked_of[family].push(candidate);
+        }
+    }
+    // Levels with too few failures were asked too: they stand for p = 1. Every factor has the same weight, shared
+    // by its levels: forty batches must not hide one of three stations.
+    for ((list, asked), cuts) in asked_of.iter_mut().zip(questions).zip(cuts) {
+        let weighed = |c: &Candidate| (c.p * c.levels * cuts as f64 / asked as f64).min(1.0);
+        let mut p: Vec<f64> = list.iter().map(weighed).collect();
+        p.resize(asked.max(p.len()), 1.0);
+        for (c, adjusted) in list.iter_mut().zip(benjamini_hochberg(&p)) {
+            c.adjusted = adjusted;
+        }
+    }
+    asked_of.into_iter().flatten().collect()
+}
+
+/// The part of a level that has its failures: of the units of one level, a level of another factor that stands out
+/// from the others by more than it does outside.
+pub(super) fn narrow(
+    cells: &Cells,
+    asked: &Asked<'_>,
+    whole: &Candidate,
+    counted: Counted,
+    base: &Before,
+    demands: &Demands,
+) -> Option<Candidate> {
+    if whole.cut.second.is_some() || whole.everything || whole.tied {
+        return None;
+    }
+    let (first, level) = (whole.cut.first, whole.level.0);
+    let (inside, outside): (Vec<&Cell>, Vec<&Cell>) = asked
+        .after
+        .iter()
+        .partition(|c| cells.level(c, first) == level);
+    let mut found: Vec<Candidate> = Vec::new();
+    let (mut questions, mut factors) = (0, 0);
+    for other in (0..cells.factors.len()).filter(|f| *f != first) {
+        let alone = Cut {
+            first: other,
+            second: None,
+        };
+        let now = counts(cells, &inside, alone, counted, base);
+        let beside = counts(cells, &outside, alone, counted, base);
+        questions += now.strata.len();
+        factors += usize::from(!now.strata.is_empty());
+        for (place, strata) in &now.strata {
+            let failures: f64 = strata.values().map(|s| s.failed).sum();
+            if failures < demands.failures || asked.tied.contains(&(other, place.0)) {
+                continue;
+            }
+            let list: Vec<Stratum> = strata.values().copied().collect();
+            let elsewhere: Vec<Stratum> = beside
+                .strata
+                .get(place)
+                .map(|s| s.values().copied().collect())
+                .unwrap_or_default();
+            let usual = Usual::new(&elsewhere, base, Usual::NONE);
+            let (statistic, sure) = shared_ratio(&list, usual.odds);
+            let (cut, level) = if first < other {
+                (
+                    Cut {
+                        first,
+                        second: Some(other),
+                    },
+                    (level, place.0),
+                )
+            } else {
+                (
+                    Cut {
+                        first: other,
+                        second: Some(first),
+                    },
+                    (place.0, level),
+                )
+            };
+            found.push(Candidate {
+                cut,
+                level,
+                statistic: whole.statistic,
+                score: statistic,
+                p: if sure > 0.0 {
+                    0.5 * chi_square_sf(sure, 1.0)
+                } else {
+                    1.0
+                },
+                adjusted: 1.0,
+                levels: now.strata.len() as f64,
+                failures,
+                everything: false,
+                tied: false,
+            });
+        }
+    }
+    let weighed = |c: &Candidate| (c.p * c.levels * factors as f64 / questions as f64).min(1.0);
+    let mut p: Vec<f64> = found.iter().map(weighed).collect();
+    p.resize(questions.max(p.len()), 1.0);
+    for (c, adjusted) in found.iter_mut().zip(benjamini_hochberg(&p)) {
+        c.adjusted = adjusted.max(whole.adjusted);
+    }
+    found
+        .into_iter()
+        .filter(|c| c.adjusted <= demands.false_discoveries)
+        .max_by(|a, b| a.score.total_cmp(&b.score))
+}
