@@ -239,15 +239,15 @@ impl Fitter {
             .collect()
     }
 
-    /// Sum of squares of a slope that begins at each date in `range` and bends on from there: a line and a square
-    /// from the date on, every column multiplied by `weights` as `y` already is.
+    /// Sums of squares of a slope that begins at each date in `range`: a line from the date on, and a line and a
+    /// square, so that it bends on from there; every column multiplied by `weights` as `y` already is.
     #[must_use]
     pub fn curved_profile(
         &self,
         y: &[f64],
         weights: &[f64],
         range: std::ops::Range<usize>,
-    ) -> Vec<f64> {
+    ) -> Vec<(f64, f64)> {
         let weighted = |column: &[f64]| -> Vec<f64> {
             column.iter().zip(weights).map(|(c, w)| c * w).collect()
         };
@@ -259,7 +259,8 @@ impl Fitter {
                 let (line, square) = (weighted(&line), weighted(&square));
                 let mut base: Vec<&[f64]> = level.iter().map(Vec::as_slice).collect();
                 base.push(&line);
-                Whitened::new(&base, y, 0.0).solve(Some(&square)).1
+                let white = Whitened::new(&base, y, 0.0);
+                (white.rss_base, white.solve(Some(&square)).1)
             })
             .collect()
     }

@@ -248,20 +248,21 @@ fn began(points: &Points, best: &Candidate, options: &Options) -> Option<(usize,
     match best.index {
         Some(_) => options
             .logarithms
-            .then(|| curved_range(points, best, smallest))
+            .then(|| dates_on_currents(points, best, smallest))
             .flatten()
             .or_else(|| dated_range(points, best, smallest)),
         None => dated_range(points, &as_bend(0), smallest).map(|(_, _, high)| (0, 0, high)),
     }
 }
 
-/// The dates of a slope of values that are logarithms of currents, which may bend on from its beginning.
+/// The dates of a slope of values that are logarithms of currents.
 ///
 /// The square of a current of which a part grows evenly, in phase or at right angles, is a line and a square in
-/// time from the beginning on. A straight line, on the logarithms, puts the beginning of a leak at right angles
-/// about 16 days late, and none of its dates is the true one. Errors are in proportion, so squares are divided
-/// by the square of the fitted current.
-fn curved_range(
+/// time from the beginning on; where a line alone fits nearly as well, the current itself is taken for a line.
+/// A straight line on the logarithms puts the beginning of a leak at right angles about 16 days late, and none
+/// of its dates is the true one; the square everywhere leaves the beginning of small slopes open by months.
+/// Errors are in proportion, so all is divided by the fitted current, or by its square.
+fn dates_on_currents(
     points: &Points,
     best: &Candidate,
     smallest: usize,
@@ -271,29 +272,32 @@ fn curved_range(
     let left = fitter.residuals_of(best, &points.values);
     // From the mean, so that no square overflows.
     let mean = points.values.iter().sum::<f64>() / n as f64;
-    let squares: Vec<f64> = left.iter().map(|e| (2.0 * e).exp()).collect();
-    let weights: Vec<f64> = points
-        .values
-        .iter()
-        .zip(&left)
-        .map(|(v, e)| (-2.0 * (v - e - mean)).exp())
-        .collect();
-    if !squares.iter().chain(&weights).all(|x| x.is_finite()) {
-        return None;
-    }
-    let range = 0..n.saturating_sub(2 * smallest);
-    let profile = fitter.curved_profile(&squares, &weights, range);
-    let (at, least) = profile
-        .iter()
-        .enumerate()
-        .min_by(|a, b| a.1.total_cmp(b.1))?;
     let rho = corrected_about_mean(about_zero(&left, 1).unwrap_or(0.0), n);
-    let margin = 7.0 * least / (n as f64 - 4.0).max(1.0) * variance_factor(rho);
-    let near = |c: &f64| *c <= least + margin;
+    let profile = |power: f64| {
+        let y: Vec<f64> = left.iter().map(|e| (power * e).exp()).collect();
+        let weights: Vec<f64> = points
+            .values
+            .iter()
+            .zip(&left)
+            .map(|(v, e)| (-power * (v - e - mean)).exp())
+            .collect();
+        let finite = y.iter().chain(&weights).all(|x| x.is_finite());
+        finite.then(|| fitter.curved_profile(&y, &weights, 0..n.saturating_sub(2 * smallest)))
+    };
+    let margin = |least: f64| 7.0 * least / (n as f64 - 4.0).max(1.0) * variance_factor(rho);
+    let least = |of: &[f64]| of.iter().copied().fold(f64::INFINITY, f64::min);
+    let (straight, curved): (Vec<f64>, Vec<f64>) = profile(2.0)?.into_iter().unzip();
+    let fit = if least(&straight) > least(&curved) + margin(least(&curved)) {
+        curved
+    } else {
+        profile(1.0)?.into_iter().map(|p| p.0).collect()
+    };
+    let at = least(&fit);
+    let near = |c: &f64| *c <= at + margin(at);
     Some((
-        at,
-        profile.iter().position(near)?,
-        profile.iter().rposition(near)?,
+        fit.iter().position(|c| *c <= at)?,
+        fit.iter().position(near)?,
+        fit.iter().rposition(near)?,
     ))
 }
 
