@@ -9,7 +9,7 @@ use crate::support::run::{
     Done, PROGRAM, contents, folder, put, results, reviewed, run_in, small_table,
 };
 
-const COMMANDS: [&str; 5] = ["review", "limits", "peek", "tally", "sample"];
+const COMMANDS: [&str; 6] = ["review", "limits", "jump", "peek", "tally", "sample"];
 
 fn table() -> String {
     small_table(NaiveDate::from_ymd_opt(2026, 9, 1).unwrap(), 50)
@@ -304,6 +304,25 @@ fn the_next_report_replaces_the_last_one() {
         .map(|e| e.unwrap().file_name())
         .collect();
     assert_eq!(beside.len(), 2, "no temporary folder is left: {beside:?}");
+}
+
+/// A report written among the exports is no export, however the next run meets it.
+#[test]
+fn a_report_among_the_exports_is_not_read() {
+    let dir = folder();
+    put(dir.path(), "in/a.csv", table());
+    let rows = |paths: &str| {
+        run_in(dir.path(), ["review", paths, "--out", "in/report"]).expect(0);
+        let found = results(&dir.path().join("in/report"));
+        (found["rows"].clone(), found["notes"].to_string())
+    };
+    let (first, notes) = rows("in");
+    assert!(!notes.contains("not read"), "{notes}");
+    for paths in ["in", "in/**/*"] {
+        let (again, notes) = rows(paths);
+        assert_eq!(again, first, "{paths}");
+        assert!(notes.contains("a report that leakdrift wrote"), "{notes}");
+    }
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! Paths, folders and patterns → a sorted list of files.
 
 use std::collections::BTreeSet;
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use crate::config::Config;
@@ -20,6 +21,7 @@ const ENDINGS: [&str; 14] = [
 pub fn discover(paths: &[PathBuf], config: &Config) -> Result<(Vec<PathBuf>, Vec<Note>)> {
     let mut found = BTreeSet::new();
     let mut skipped = BTreeSet::new();
+    let mut reports = BTreeSet::new();
     let side: Vec<PathBuf> = [&config.events, &config.calibration]
         .into_iter()
         .flatten()
@@ -27,7 +29,7 @@ pub fn discover(paths: &[PathBuf], config: &Config) -> Result<(Vec<PathBuf>, Vec
         .collect();
     for path in paths {
         if path.exists() {
-            collect(path, true, &side, &mut found, &mut skipped)?;
+            collect(path, true, &side, &mut found, &mut skipped, &mut reports)?;
             continue;
         }
         let text = path.to_string_lossy();
@@ -50,7 +52,7 @@ pub fn discover(paths: &[PathBuf], config: &Config) -> Result<(Vec<PathBuf>, Vec
                 Error::io("read", &path, e.into())
             })?;
             any = true;
-            collect(&entry, false, &side, &mut found, &mut skipped)?;
+            collect(&entry, false, &side, &mut found, &mut skipped, &mut reports)?;
         }
         if !any {
             return Err(Error::usage(
@@ -73,7 +75,15 @@ pub fn discover(paths: &[PathBuf], config: &Config) -> Result<(Vec<PathBuf>, Vec
             ),
         ));
     }
-    let mut notes = Vec::new();
+    let mut notes: Vec<Note> = reports
+        .iter()
+        .map(|folder: &PathBuf| {
+            Note::new(format!(
+                "{}: a report that leakdrift wrote; not read",
+                folder.display()
+            ))
+        })
+        .collect();
     if !skipped.is_empty() {
         let names: Vec<String> = skipped
             .iter()
@@ -96,8 +106,13 @@ fn collect(
     side: &[PathBuf],
     found: &mut BTreeSet<PathBuf>,
     skipped: &mut BTreeSet<PathBuf>,
+    reports: &mut BTreeSet<PathBuf>,
 ) -> Result<()> {
     if path.is_dir() {
+        if is_report(path) {
+            reports.insert(path.to_owned());
+            return Ok(());
+        }
         let entries = std::fs::read_dir(path).map_err(|e| Error::io("read folder", path, e))?;
         for entry in entries {
             let entry = entry.map_err(|e| Error::io("read folder", path, e))?.path();
@@ -106,12 +121,17 @@ fn collect(
                 n.starts_with('.') || n.starts_with("~$")
             });
             if !hidden {
-                collect(&entry, false, side, found, skipped)?;
+                collect(&entry, false, side, found, skipped, reports)?;
             }
         }
         return Ok(());
     }
     if path.canonicalize().is_ok_and(|p| side.contains(&p)) {
+        return Ok(());
+    }
+    // By a pattern, files of a report are met without their folder.
+    if let Some(folder) = path.parent().filter(|f| !named && is_report(f)) {
+        reports.insert(folder.to_owned());
         return Ok(());
     }
     let ending = path
@@ -127,6 +147,14 @@ fn collect(
         skipped.insert(path.to_owned());
     }
     Ok(())
+}
+
+/// Whether a folder holds a report of ours: its lists are answers, not results of tests.
+fn is_report(folder: &Path) -> bool {
+    let mut head = Vec::new();
+    let read = std::fs::File::open(folder.join("results.json"))
+        .and_then(|file| file.take(200).read_to_end(&mut head));
+    read.is_ok() && String::from_utf8_lossy(&head).contains("\"leakdrift.")
 }
 
 /// Values of columns that stand in a file's path, by a pattern such as `{station}/*`: matched against

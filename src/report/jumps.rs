@@ -9,7 +9,7 @@ use crate::analysis::jump::{Cause, Jump, Scope};
 use crate::records::date_of;
 use crate::series::Pass;
 use crate::verdict::concern::{About, Concern};
-use crate::verdict::jump::{JumpVerdict, each, judge, levels};
+use crate::verdict::jump::{JumpVerdict, coincides, each, judge, levels};
 use crate::verdict::wording::capital;
 
 /// A scope for people.
@@ -123,8 +123,17 @@ fn short(jump: &Jump, verdict: &JumpVerdict) -> String {
             whole(excess),
             levels(&c.what)
         ));
+    } else if !jump.explained.coincides.is_empty() {
+        said.push(' ');
+        said.push_str(&coincides(jump.rises(), &jump.explained.coincides));
     }
     said
+}
+
+/// Causes of a change, and what came with it.
+fn named(jump: &Jump) -> impl Iterator<Item = &Cause> {
+    let found = &jump.explained;
+    found.causes.iter().chain(&found.coincides)
 }
 
 /// Causes that are of what units are made of (not who tested them, nor where), with their change: their passed units
@@ -136,14 +145,7 @@ pub fn lots<'a>(parts: &Parts<'a>) -> Vec<(&'a Jump, &'a Cause)> {
         .jumps
         .iter()
         .filter(|j| j.rises())
-        .flat_map(|j| {
-            let found = &j.explained;
-            found
-                .causes
-                .iter()
-                .chain(&found.coincides)
-                .map(move |c| (j, c))
-        })
+        .flat_map(|j| named(j).map(move |c| (j, c)))
         .filter(|(_, c)| {
             c.what
                 .iter()
@@ -152,13 +154,13 @@ pub fn lots<'a>(parts: &Parts<'a>) -> Vec<(&'a Jump, &'a Cause)> {
         .collect()
 }
 
-/// Whether a change of this series, worth an action, names this level as a cause.
+/// Whether a change of this series, worth an action, names this level as a cause or as what came with it.
 #[must_use]
 pub fn covers(parts: &Parts<'_>, series: usize, factor: &str, level: &str) -> bool {
     parts.jumps.iter().any(|j| {
         matches!(j.scope, Scope::Series(n) if n as usize == series)
             && j.rises()
-            && j.explained.causes.iter().any(|c| {
+            && named(j).any(|c| {
                 c.what
                     .iter()
                     .any(|n| n.factor == factor && n.level == level)

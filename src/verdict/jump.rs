@@ -357,12 +357,16 @@ fn causes(jump: &Jump) -> Vec<String> {
             "{} of the excess stays unexplained.",
             percent(found.unexplained)
         ));
+        if !found.coincides.is_empty() {
+            said.push(coincides(jump.rises(), &found.coincides));
+        }
     }
     said
 }
 
 /// What came with the date, or went with it.
-fn coincides(rises: bool, list_of: &[Cause]) -> String {
+#[must_use]
+pub fn coincides(rises: bool, list_of: &[Cause]) -> String {
     let names: Vec<String> = list_of.iter().map(|c| levels(&c.what)).collect();
     let (is, them) = if names.len() == 1 {
         ("was", "it")
@@ -374,8 +378,13 @@ fn coincides(rises: bool, list_of: &[Cause]) -> String {
     } else {
         ("before", "since then", "ended")
     };
+    let hardly = if list_of.iter().all(|c| c.units_before < 0.5) {
+        "not"
+    } else {
+        "hardly"
+    };
     format!(
-        "Every unit {when} was of {}, which {is} not in use {other}: {them} cannot be told from anything else that {anything} on that day.",
+        "Every unit {when} was of {}, which {is} {hardly} in use {other}: {them} cannot be told from anything else that {anything} on that day.",
         list(&names, "and")
     )
 }

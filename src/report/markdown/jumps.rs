@@ -248,13 +248,9 @@ fn habits(page: &mut String, report: &JumpPage) {
 
 fn method(page: &mut String, report: &JumpPage) {
     line!(page, "## How it was computed\n");
-    for sentence in [
-        "First tests of each unit are counted by day. The date is that of the largest likelihood ratio of two shares of failures over one, divided by the dispersion of days; its p-value comes from replicates with daily shares that vary and hang together as these do, each scanned in the same way. The interval of the date holds the days whose ratio is within 7 dispersions of the best. All scans of the plant share a false discovery rate of 5 %.",
-        "A level of a factor, or a pair of levels, is compared with units of the same series and day (Mantel-Haenszel tables); where it had its days alone, with other days, and then it pays their dispersion. A difference that was there before explains nothing. The strongest is named, its units are taken out, and the rest is asked again; false discovery rate 1 %.",
-        "Parts add up to the change. Another limit: readings of one side counted against the limit of the other, where trips do not hide them. Readings moved: readings multiplied by the ratio of the medians. Intervals: days drawn again.",
-    ] {
-        line!(page, "{sentence}\n");
-    }
+    line!(page, "First tests of each unit are counted by day.\n");
+    super::method::of_jumps(page);
+    line!(page);
     line!(page, "Settings: {}.\n", text(&report.settings.join("; ")));
     line!(page, "Series looked at:\n");
     for s in &report.series {

@@ -108,7 +108,7 @@ const METHODS: [Method; 22] = [
     },
     Method {
         question: "Jumps in failures",
-        how: "Every series, then each station and the whole line beyond it, each outcome on its own: the day that divides the history into two shares best, by the binomial likelihood ratio over the dispersion of daily counts. The p-value pays for choosing the day and for rates that vary and hang together: the same search in up to 4999 histories in which nothing changed, with lognormal rates of a dispersion and correlation that the days allow. Days whose ratio is within 7 long-run dispersions of the best are the interval of the date.",
+        how: "Every series, then each station and the whole line beyond it, each outcome on its own: the day that divides the history into two shares best, by the binomial likelihood ratio over the dispersion of daily counts. The p-value pays for choosing the day and for rates that vary and hang together: the same search in up to 4999 histories in which nothing changed, with lognormal rates of a dispersion and correlation that the days allow. Days whose ratio is within 7 long-run dispersions of the best are the interval of the date. The scans of series, those of stations and those of the line each share a false discovery rate of 5 %.",
         source: "Scott & Knott 1974; Benjamini & Hochberg 1995",
     },
     Method {
@@ -118,7 +118,7 @@ const METHODS: [Method; 22] = [
     },
     Method {
         question: "What explains a jump",
-        how: "Every level of station, model, lot and all other factors, and every pair of levels of two, against the units of the same series and day, beyond what it showed before: there all that moves a day moves both. Levels with days of their own are held against other days and pay for those. p-values with the same weight for every factor, shared by its levels; the strongest is named, its units are taken out, and the question is asked again. Inside a named level, a level of another factor that has nearly all of its excess is named with it. A level that every unit since the date had, and none before, is told as coinciding: no count can tell it from the date.",
+        how: "Every level of station, model, lot and all other factors, and every pair of levels of two, against the units of the same series and day, beyond what it showed before: there all that moves a day moves both. Levels with days of their own are held against other days and pay for those. False discovery rate 5 %, with the same weight for every factor, shared by its levels; the strongest is named, its units are taken out, and the question is asked again. Inside a named level, a level of another factor that has nearly all of its excess is named with it. A level that every unit since the date had, and none before, is told as coinciding: no count can tell it from the date.",
         source: "Mantel & Haenszel 1959; Benjamini & Hochberg 1995; Genovese, Roeder & Wasserman 2006 for the weights",
     },
     Method {
@@ -127,6 +127,29 @@ const METHODS: [Method; 22] = [
         source: "",
     },
 ];
+
+/// Questions that the page of jumps answers too.
+const OF_JUMPS: [&str; 3] = [
+    "Jumps in failures",
+    "Parts of a jump",
+    "What explains a jump",
+];
+
+fn methods(page: &mut String, wanted: impl Fn(&Method) -> bool) {
+    for m in METHODS.iter().filter(|m| wanted(m)) {
+        let source = if m.source.is_empty() {
+            String::new()
+        } else {
+            format!(" ({}, from memory)", m.source)
+        };
+        line!(page, "- {}: {}{source}", m.question, m.how);
+    }
+}
+
+/// Writes how jumps are found, split and explained.
+pub(super) fn of_jumps(page: &mut String) {
+    methods(page, |m| OF_JUMPS.contains(&m.question));
+}
 
 /// Writes the section.
 pub(super) fn section(page: &mut String, report: &Report) {
@@ -149,14 +172,7 @@ pub(super) fn section(page: &mut String, report: &Report) {
         page,
         "Sources are cited from memory: none was checked against its text.\n"
     );
-    for m in METHODS {
-        let source = if m.source.is_empty() {
-            String::new()
-        } else {
-            format!(" ({}, from memory)", m.source)
-        };
-        line!(page, "- {}: {}{source}", m.question, m.how);
-    }
+    methods(page, |_| true);
     line!(page, "\n### Version and inputs\n");
     line!(
         page,
