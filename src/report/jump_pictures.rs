@@ -118,6 +118,7 @@ fn causes(jump: &Jump, scope: &str) -> Result<Chart, ChartError> {
         scope: scope.to_owned(),
         period: format!("first tests of {}", days(jump.worse().window)),
         excess,
+        came_with: found.coincides.first().map(|c| levels(&c.what)),
         bars,
     })
 }

@@ -27,6 +27,8 @@ pub struct Causes {
     pub period: String,
     /// Failures beyond those expected in all.
     pub excess: f64,
+    /// What every unit of these days was of, and none of the others: not to be told from the date.
+    pub came_with: Option<String>,
     /// Causes, the strongest first, then what is left.
     pub bars: Vec<Bar>,
 }
@@ -98,6 +100,11 @@ pub fn chart(input: &Causes) -> Result<Chart, ChartError> {
             first.words.lines().next().unwrap_or_default(),
             number(first.excess.min(input.excess), 0),
             number(input.excess, 0)
+        )
+    } else if let Some(came) = &input.came_with {
+        format!(
+            "{}: it goes with {came}, not to be told from the date",
+            input.scope
         )
     } else {
         format!("{}: no level recorded explains the change", input.scope)
