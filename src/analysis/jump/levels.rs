@@ -327,11 +327,7 @@ pub(super) fn ask(
                 let (ratio, sure) = shared_ratio(&list, usual.odds);
                 (ratio + own, sure + own)
             };
-            let p = if sure > 0.0 {
-                0.5 * chi_square_sf(sure, 1.0)
-            } else {
-                1.0
-            };
+            let p = one_sided(sure);
             let candidate = Candidate {
                 cut,
                 level: *level,
@@ -352,17 +348,34 @@ pub(super) fn ask(
             asked_of[family].push(candidate);
         }
     }
-    // Levels with too few failures were asked too: they stand for p = 1. Every factor has the same weight, shared
-    // by its levels: forty batches must not hide one of three stations.
     for ((list, asked), cuts) in asked_of.iter_mut().zip(questions).zip(cuts) {
-        let weighed = |c: &Candidate| (c.p * c.levels * cuts as f64 / asked as f64).min(1.0);
-        let mut p: Vec<f64> = list.iter().map(weighed).collect();
-        p.resize(asked.max(p.len()), 1.0);
-        for (c, adjusted) in list.iter_mut().zip(benjamini_hochberg(&p)) {
-            c.adjusted = adjusted;
-        }
+        adjust(list, asked, cuts);
     }
     asked_of.into_iter().flatten().collect()
+}
+
+/// p-value of a signed likelihood ratio: only what fails more counts.
+fn one_sided(ratio: f64) -> f64 {
+    if ratio > 0.0 {
+        0.5 * chi_square_sf(ratio, 1.0)
+    } else {
+        1.0
+    }
+}
+
+/// False-discovery control over all levels asked, `asked` of them in `cuts` factors or pairs of factors; those not in
+/// the list had too few failures and stand for p = 1.
+///
+/// Every factor has the same weight, shared by its levels: forty batches must not hide one of three stations.
+fn adjust(list: &mut [Candidate], asked: usize, cuts: usize) {
+    let mut p: Vec<f64> = list
+        .iter()
+        .map(|c| (c.p * c.levels * cuts as f64 / asked as f64).min(1.0))
+        .collect();
+    p.resize(asked.max(p.len()), 1.0);
+    for (c, adjusted) in list.iter_mut().zip(benjamini_hochberg(&p)) {
+        c.adjusted = adjusted;
+    }
 }
 
 /// The part of a level that has its failures: of the units of one level, a level of another factor that stands out
@@ -407,33 +420,17 @@ pub(super) fn narrow(
                 .unwrap_or_default();
             let usual = Usual::new(&elsewhere, base, Usual::NONE);
             let (statistic, sure) = shared_ratio(&list, usual.odds);
-            let (cut, level) = if first < other {
-                (
-                    Cut {
-                        first,
-                        second: Some(other),
-                    },
-                    (level, place.0),
-                )
-            } else {
-                (
-                    Cut {
-                        first: other,
-                        second: Some(first),
-                    },
-                    (place.0, level),
-                )
-            };
+            let mut places = [(first, level), (other, place.0)];
+            places.sort_unstable();
             found.push(Candidate {
-                cut,
-                level,
+                cut: Cut {
+                    first: places[0].0,
+                    second: Some(places[1].0),
+                },
+                level: (places[0].1, places[1].1),
                 statistic: whole.statistic,
                 score: statistic,
-                p: if sure > 0.0 {
-                    0.5 * chi_square_sf(sure, 1.0)
-                } else {
-                    1.0
-                },
+                p: one_sided(sure),
                 adjusted: 1.0,
                 levels: now.strata.len() as f64,
                 failures,
@@ -442,11 +439,9 @@ pub(super) fn narrow(
             });
         }
     }
-    let weighed = |c: &Candidate| (c.p * c.levels * factors as f64 / questions as f64).min(1.0);
-    let mut p: Vec<f64> = found.iter().map(weighed).collect();
-    p.resize(questions.max(p.len()), 1.0);
-    for (c, adjusted) in found.iter_mut().zip(benjamini_hochberg(&p)) {
-        c.adjusted = adjusted.max(whole.adjusted);
+    adjust(&mut found, questions, factors);
+    for c in &mut found {
+        c.adjusted = c.adjusted.max(whole.adjusted);
     }
     found
         .into_iter()
