@@ -269,12 +269,12 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
         ),
     };
     let subtitle = format!(
-        "{} failures in the first tests of {} units, {} to {}, by {}",
+        "{} failures in the first tests of {} units, {}s from {} to {}",
         number(failed as f64, 0),
         number(units as f64, 0),
+        input.stretch,
         day_text(first.from),
-        day_text(last.until - 1),
-        input.stretch
+        day_text(last.until - 1)
     );
     let mut notes = Vec::new();
     if intervals {
