@@ -19,17 +19,20 @@ const ENDINGS: [&str; 14] = [
 /// # Errors
 /// Where a path does not exist, a pattern matches nothing, or no file is found at all.
 pub fn discover(paths: &[PathBuf], config: &Config) -> Result<(Vec<PathBuf>, Vec<Note>)> {
-    let mut found = BTreeSet::new();
-    let mut skipped = BTreeSet::new();
-    let mut reports = BTreeSet::new();
     let side: Vec<PathBuf> = [&config.events, &config.calibration]
         .into_iter()
         .flatten()
         .filter_map(|p| config.resolve(p).canonicalize().ok())
         .collect();
+    let mut search = Search {
+        side,
+        found: BTreeSet::new(),
+        skipped: BTreeSet::new(),
+        reports: BTreeSet::new(),
+    };
     for path in paths {
         if path.exists() {
-            collect(path, true, &side, &mut found, &mut skipped, &mut reports)?;
+            search.collect(path, true)?;
             continue;
         }
         let text = path.to_string_lossy();
@@ -52,7 +55,13 @@ pub fn discover(paths: &[PathBuf], config: &Config) -> Result<(Vec<PathBuf>, Vec
                 Error::io("read", &path, e.into())
             })?;
             any = true;
-            collect(&entry, false, &side, &mut found, &mut skipped, &mut reports)?;
+            // By a pattern, files of a report are met without their folder.
+            match entry.parent().filter(|f| is_report(f)) {
+                Some(folder) => {
+                    search.reports.insert(folder.to_owned());
+                }
+                None => search.collect(&entry, false)?,
+            }
         }
         if !any {
             return Err(Error::usage(
@@ -61,6 +70,12 @@ pub fn discover(paths: &[PathBuf], config: &Config) -> Result<(Vec<PathBuf>, Vec
             ));
         }
     }
+    let Search {
+        found,
+        skipped,
+        reports,
+        ..
+    } = search;
     if found.is_empty() {
         let looked = paths
             .iter()
@@ -100,53 +115,55 @@ pub fn discover(paths: &[PathBuf], config: &Config) -> Result<(Vec<PathBuf>, Vec
     Ok((found.into_iter().collect(), notes))
 }
 
-fn collect(
-    path: &Path,
-    named: bool,
-    side: &[PathBuf],
-    found: &mut BTreeSet<PathBuf>,
-    skipped: &mut BTreeSet<PathBuf>,
-    reports: &mut BTreeSet<PathBuf>,
-) -> Result<()> {
-    if path.is_dir() {
-        if is_report(path) {
-            reports.insert(path.to_owned());
+/// Files met so far.
+struct Search {
+    /// The register and the list of events: not results.
+    side: Vec<PathBuf>,
+    found: BTreeSet<PathBuf>,
+    /// Not read because of their ending.
+    skipped: BTreeSet<PathBuf>,
+    /// Folders of reports.
+    reports: BTreeSet<PathBuf>,
+}
+
+impl Search {
+    /// Adds a file, or what a folder holds; a file named by itself is added whatever it is called.
+    fn collect(&mut self, path: &Path, named: bool) -> Result<()> {
+        if path.is_dir() {
+            if is_report(path) {
+                self.reports.insert(path.to_owned());
+                return Ok(());
+            }
+            let entries = std::fs::read_dir(path).map_err(|e| Error::io("read folder", path, e))?;
+            for entry in entries {
+                let entry = entry.map_err(|e| Error::io("read folder", path, e))?.path();
+                let hidden = entry.file_name().is_some_and(|n| {
+                    let n = n.to_string_lossy();
+                    n.starts_with('.') || n.starts_with("~$")
+                });
+                if !hidden {
+                    self.collect(&entry, false)?;
+                }
+            }
             return Ok(());
         }
-        let entries = std::fs::read_dir(path).map_err(|e| Error::io("read folder", path, e))?;
-        for entry in entries {
-            let entry = entry.map_err(|e| Error::io("read folder", path, e))?.path();
-            let hidden = entry.file_name().is_some_and(|n| {
-                let n = n.to_string_lossy();
-                n.starts_with('.') || n.starts_with("~$")
-            });
-            if !hidden {
-                collect(&entry, false, side, found, skipped, reports)?;
-            }
+        if path.canonicalize().is_ok_and(|p| self.side.contains(&p)) {
+            return Ok(());
         }
-        return Ok(());
+        let ending = path
+            .extension()
+            .map(|e| e.to_string_lossy().to_lowercase())
+            .unwrap_or_default();
+        let own = path
+            .file_name()
+            .is_some_and(|n| n == crate::config::FILE_NAME || n == "README.md");
+        if named || ENDINGS.contains(&ending.as_str()) {
+            self.found.insert(path.to_owned());
+        } else if !own {
+            self.skipped.insert(path.to_owned());
+        }
+        Ok(())
     }
-    if path.canonicalize().is_ok_and(|p| side.contains(&p)) {
-        return Ok(());
-    }
-    // By a pattern, files of a report are met without their folder.
-    if let Some(folder) = path.parent().filter(|f| !named && is_report(f)) {
-        reports.insert(folder.to_owned());
-        return Ok(());
-    }
-    let ending = path
-        .extension()
-        .map(|e| e.to_string_lossy().to_lowercase())
-        .unwrap_or_default();
-    let own = path
-        .file_name()
-        .is_some_and(|n| n == crate::config::FILE_NAME || n == "README.md");
-    if named || ENDINGS.contains(&ending.as_str()) {
-        found.insert(path.to_owned());
-    } else if !own {
-        skipped.insert(path.to_owned());
-    }
-    Ok(())
 }
 
 /// Whether a folder holds a report of ours: its lists are answers, not results of tests.
