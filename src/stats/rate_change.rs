@@ -297,6 +297,7 @@ pub fn single_change(days: &[DayCount], threshold: f64, seed: u64) -> Option<Rat
     let phi = dispersion(&about, 2);
     let statistic = most / phi;
     let varying = Varying::new(days, &about, phi);
+    let (_, rho) = varying.rates(phi, varying.r);
     let p_value = if statistic < WORTH_ASKING {
         1.0
     } else {
@@ -311,15 +312,10 @@ pub fn single_change(days: &[DayCount], threshold: f64, seed: u64) -> Option<Rat
     Some(RateChange {
         index,
         day: days[index].day,
-        days: allowed(
-            days,
-            &ratios,
-            most,
-            DATE_DROP * long_run(phi, varying.rates(phi, varying.r).1),
-        ),
+        days: allowed(days, &ratios, most, DATE_DROP * long_run(phi, rho)),
         statistic,
         phi,
-        rho: varying.rates(phi, varying.r).1,
+        rho,
         p_value,
     })
 }

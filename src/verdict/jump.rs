@@ -321,10 +321,10 @@ fn parts(pass: &Pass, jump: &Jump, is_limit: bool) -> Vec<String> {
 fn causes(jump: &Jump) -> Vec<String> {
     let found = &jump.explained;
     let excess = found.failures - found.expected;
-    if found.causes.is_empty() && !found.coincides.is_empty() {
-        return vec![coincides(jump.rises(), &found.coincides)];
-    }
     if found.causes.is_empty() {
+        if !found.coincides.is_empty() {
+            return vec![coincides(jump.rises(), &found.coincides)];
+        }
         let limit_or_mix = part(jump, |p| p.limit.value + p.mix.value + p.shift.value)
             .is_some_and(|s| s >= PART_RULES);
         return if limit_or_mix {

@@ -2,9 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use super::cells::{Cell, Cells, Counted, Level, total};
-use super::explain::Demands;
-use super::levels::{Before, Candidate};
+use super::cells::{Cell, Cells, Level, Place, total};
+use super::levels::{Candidate, Rise};
 use crate::stats::contingency::{MantelHaenszel, Table, mantel_haenszel};
 use crate::stats::estimate::Estimate;
 use crate::stats::rate_ratio::{Rate, rate_ratio};
@@ -23,13 +22,22 @@ pub struct Named {
     pub level: String,
 }
 
+impl Named {
+    fn of(cells: &Cells, (factor, level): Place) -> Self {
+        Self {
+            factor: cells.factors[factor].name.clone(),
+            level: cells.name(factor, level).to_owned(),
+        }
+    }
+}
+
 /// What explains a part of a rise.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Cause {
     /// One level, or a pair of levels of two factors.
     pub what: Vec<Named>,
     /// Their places: factor and level.
-    pub places: Vec<(usize, Level)>,
+    pub places: Vec<Place>,
     /// Its failures.
     pub failures: f64,
     /// Its units.
@@ -56,19 +64,19 @@ pub struct Cause {
     pub days: (i32, i32),
 }
 
-#[expect(clippy::too_many_arguments, reason = "one place, all of it needed")]
-pub(super) fn measured(
-    cells: &Cells,
-    before: &[&Cell],
-    after: &[&Cell],
-    counted: Counted,
-    base: &Before,
-    candidate: &Candidate,
-    demands: &Demands,
-    excess: f64,
-) -> Cause {
+/// Measures a candidate against what is left of the rise.
+pub(super) fn measured(rise: &Rise<'_>, candidate: &Candidate) -> Cause {
+    let Rise {
+        cells,
+        counted,
+        before,
+        base,
+        after,
+        ..
+    } = rise;
+    let (counted, confidence) = (*counted, rise.demands.confidence);
     let places = candidate.cut.places(candidate.level);
-    let of = |c: &Cell| places.iter().all(|(f, level)| cells.level(c, *f) == *level);
+    let of = |c: &Cell| cells.is_of(c, &places);
     let own: Vec<&Cell> = after.iter().copied().filter(|c| of(c)).collect();
     let (units, failures) = total(own.iter().copied(), counted);
     let expected: f64 = own.iter().map(|c| c.units * base.plain(c)).sum();
@@ -85,7 +93,7 @@ pub(super) fn measured(
             events: failed_before,
             exposure: weighed(before),
         },
-        demands.confidence,
+        confidence,
     );
     let mut tables: BTreeMap<(u32, i32), Table> = BTreeMap::new();
     for c in after {
@@ -107,19 +115,16 @@ pub(super) fn measured(
     Cause {
         what: places
             .iter()
-            .map(|(f, level)| Named {
-                factor: cells.factors[*f].name.clone(),
-                level: cells.name(*f, *level).to_owned(),
-            })
+            .map(|place| Named::of(cells, *place))
             .collect(),
         failures,
         units,
         expected,
         ratio,
-        share_of_excess: (failures - expected) / excess,
+        share_of_excess: (failures - expected) / rise.excess,
         statistic: candidate.statistic,
         p_value: candidate.adjusted,
-        within_days: mantel_haenszel(&tables, demands.confidence),
+        within_days: mantel_haenszel(&tables, confidence),
         units_before: before.iter().filter(|c| of(c)).map(|c| c.units).sum(),
         same_units: places
             .iter()
@@ -144,54 +149,35 @@ pub(super) fn measured(
 }
 
 /// Single levels that have nearly the same failures as a cause, though not its units, and explain them nearly as well.
-pub(super) fn rivals(
-    cells: &Cells,
-    after: &[&Cell],
-    counted: Counted,
-    cause: &Cause,
-    candidates: &[Candidate],
-    demands: &Demands,
-) -> Vec<Named> {
-    let has = |c: &Cell, (f, level): (usize, Level)| cells.level(c, f) == level;
+pub(super) fn rivals(rise: &Rise<'_>, cause: &Cause, candidates: &[Candidate]) -> Vec<Named> {
     let close = |c: &&Candidate| {
         c.cut.second.is_none()
             && !c.everything
-            && c.adjusted <= demands.false_discoveries
+            && c.adjusted <= rise.demands.false_discoveries
             && c.statistic >= cause.statistic - CLOSE
+    };
+    let same_failures = |place: &Place| {
+        let own = |c: &&Cell| rise.cells.is_of(c, &[*place]);
+        let both = |c: &&Cell| own(c) && rise.cells.is_of(c, &cause.places);
+        let failed = |of: &dyn Fn(&&Cell) -> bool| {
+            total(rise.after.iter().copied().filter(|c| of(c)), rise.counted).1
+        };
+        let common = failed(&both);
+        common >= SAME_UNITS * (failed(&own) + cause.failures - common)
     };
     candidates
         .iter()
         .filter(close)
         .map(|c| (c.cut.first, c.level.0))
         .filter(|place| !cause.places.iter().any(|(f, _)| *f == place.0))
-        .filter(|place| {
-            let common: f64 = after
-                .iter()
-                .filter(|c| has(c, *place) && cause.places.iter().all(|p| has(c, *p)))
-                .map(|c| c.failures.of(counted))
-                .sum();
-            let own: f64 = after
-                .iter()
-                .filter(|c| has(c, *place))
-                .map(|c| c.failures.of(counted))
-                .sum();
-            common >= SAME_UNITS * (own + cause.failures - common)
-        })
-        .map(|(f, level)| Named {
-            factor: cells.factors[f].name.clone(),
-            level: cells.name(f, level).to_owned(),
-        })
+        .filter(same_failures)
+        .map(|place| Named::of(rise.cells, place))
         .filter(|n| !cause.same_units.contains(n))
         .collect()
 }
 
 /// Levels of other factors with nearly the same units.
-fn same_units(
-    cells: &Cells,
-    after: &[&Cell],
-    (factor, level): (usize, Level),
-    units: f64,
-) -> Vec<Named> {
+fn same_units(cells: &Cells, after: &[&Cell], (factor, level): Place, units: f64) -> Vec<Named> {
     let mut found = Vec::new();
     for other in (0..cells.factors.len()).filter(|f| *f != factor) {
         let mut counts: BTreeMap<Level, (f64, f64)> = BTreeMap::new();
@@ -205,10 +191,7 @@ fn same_units(
         let several = counts.len() > 1;
         for (l, (all, both)) in counts {
             if several && l != 0 && both / (all + units - both) >= SAME_UNITS {
-                found.push(Named {
-                    factor: cells.factors[other].name.clone(),
-                    level: cells.name(other, l).to_owned(),
-                });
+                found.push(Named::of(cells, (other, l)));
             }
         }
     }

@@ -97,6 +97,9 @@ pub struct Cell {
 /// A level of a factor: `0` where unknown, else a place in the factor's levels plus 1.
 pub type Level = u32;
 
+/// A factor, by its place, with one of its levels.
+pub type Place = (usize, Level);
+
 /// A factor and its levels.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Factor {
@@ -122,6 +125,12 @@ impl Cells {
     #[must_use]
     pub fn level(&self, cell: &Cell, factor: usize) -> Level {
         self.sets[cell.set as usize][factor]
+    }
+
+    /// Whether a cell has all these levels.
+    #[must_use]
+    pub fn is_of(&self, cell: &Cell, places: &[Place]) -> bool {
+        places.iter().all(|(f, l)| self.level(cell, *f) == *l)
     }
 
     /// The name of a level; empty where unknown.

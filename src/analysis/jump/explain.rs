@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::cause::{Cause, measured, rivals};
 use super::cells::{Cell, Cells, Counted, Level, total};
-use super::levels::{Asked, Before, Candidate, ask, narrow, tied_to_days};
+use super::levels::{Before, Candidate, Rise, ask, narrow, tied_to_days};
 
 /// A pair of levels that has this share of what one of them explains is named in its place.
 const CARRIES: f64 = 0.75;
@@ -78,30 +78,28 @@ pub fn explain(
     if excess <= 0.0 || after.is_empty() || before.is_empty() {
         return found;
     }
-    let tied = tied_to_days(cells, after);
-    let mut left: Vec<&Cell> = after.to_vec();
+    let mut rise = Rise {
+        cells,
+        counted,
+        change,
+        demands,
+        before,
+        base,
+        after: after.to_vec(),
+        tied: tied_to_days(cells, after),
+        excess,
+    };
     // Whether something within days explains it.
     let mut within = false;
     while found.causes.len() < MOST {
-        let asked = Asked {
-            before,
-            after: &left,
-            tied: &tied,
-            change,
-        };
-        let candidates = ask(cells, &asked, counted, &base, demands);
+        let candidates = ask(&rise);
         if found.causes.is_empty() {
-            found.cleared = cleared(cells, &candidates, &left);
+            found.cleared = cleared(cells, &candidates, &rise.after);
         }
         let named: Vec<(&Candidate, Cause)> = candidates
             .iter()
             .filter(|c| c.adjusted <= demands.false_discoveries && c.failures >= demands.failures)
-            .map(|c| {
-                (
-                    c,
-                    measured(cells, before, &left, counted, &base, c, demands, excess),
-                )
-            })
+            .map(|c| (c, measured(&rise, c)))
             .filter(|(_, cause)| cause.share_of_excess >= demands.share)
             .collect();
         // A level that all units since had began with the date: it coincides, and no count can say more.
@@ -137,24 +135,18 @@ pub fn explain(
                 .then_with(|| b.1.what.cmp(&a.1.what))
         });
         let Some((best, mut cause)) = best else { break };
-        if let Some(pair) = narrow(cells, &asked, best, counted, &base, demands) {
-            let inside = measured(cells, before, &left, counted, &base, &pair, demands, excess);
+        if let Some(pair) = narrow(&rise, best) {
+            let inside = measured(&rise, &pair);
             if inside.share_of_excess >= CARRIES * cause.share_of_excess
                 && inside.share_of_excess >= demands.share
             {
                 cause = inside;
             }
         }
-        cause.rivals = rivals(cells, &left, counted, &cause, &candidates, demands);
-        let gone = |c: &Cell| {
-            cause
-                .places
-                .iter()
-                .all(|(f, level)| cells.level(c, *f) == *level)
-        };
-        left.retain(|c| !gone(c));
+        cause.rivals = rivals(&rise, &cause, &candidates);
+        rise.after.retain(|c| !cells.is_of(c, &cause.places));
         found.causes.push(cause);
-        if left.is_empty() {
+        if rise.after.is_empty() {
             break;
         }
     }

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::cells::{Cell, Cells, Counted, Level, total};
+use super::cells::{Cell, Cells, Counted, Level, Place, total};
 use super::explain::{Change, Demands};
 use super::odds::{ORDINARY, Stratum, best_theta, own_ratio, poisson_ratio, shared_ratio};
 use crate::stats::multiple::benjamini_hochberg;
@@ -58,62 +58,59 @@ pub(super) struct Cut {
 }
 
 impl Cut {
-    pub(super) fn of(self, cells: &Cells, cell: &Cell) -> Option<(Level, Level)> {
+    fn of(self, cells: &Cells, cell: &Cell) -> Option<(Level, Level)> {
         let a = cells.level(cell, self.first);
         let b = self.second.map_or(u32::MAX, |f| cells.level(cell, f));
         (a != 0 && b != 0).then_some((a, b))
     }
 
-    pub(super) fn places(self, level: (Level, Level)) -> Vec<(usize, Level)> {
+    pub(super) fn places(self, level: (Level, Level)) -> Vec<Place> {
         let mut places = vec![(self.first, level.0)];
         places.extend(self.second.map(|f| (f, level.1)));
         places
     }
 }
 
-/// What is expected of a level in one series on one day.
-type ExpectedOf = (u32, i32, f64);
+/// Strata of each level of a cut, by series and day.
+struct Counts(BTreeMap<(Level, Level), BTreeMap<(u32, i32), Stratum>>);
 
-/// Strata of each level of a cut.
-struct Counts {
-    strata: BTreeMap<(Level, Level), BTreeMap<(u32, i32), Stratum>>,
-    expected: BTreeMap<(Level, Level), Vec<ExpectedOf>>,
+impl Counts {
+    fn new(rise: &Rise<'_>, chosen: &[&Cell], cut: Cut) -> Self {
+        let mut all: BTreeMap<(u32, i32), (f64, f64)> = BTreeMap::new();
+        let mut found: BTreeMap<_, BTreeMap<_, Stratum>> = BTreeMap::new();
+        for c in chosen {
+            let key = (c.series, c.day);
+            let failed = c.failures.of(rise.counted);
+            let slot = all.entry(key).or_default();
+            slot.0 += failed;
+            slot.1 += c.units;
+            if let Some(level) = cut.of(rise.cells, c) {
+                let slot = found.entry(level).or_default().entry(key).or_default();
+                slot.failed += failed;
+                slot.units += c.units;
+                slot.expected += c.units * rise.base.at(c);
+            }
+        }
+        for strata in found.values_mut() {
+            for (key, s) in strata {
+                (s.all_failed, s.all_units) = all[key];
+            }
+        }
+        Self(found)
+    }
+
+    /// Strata of one level; none where it was not in use.
+    fn of(&self, level: &(Level, Level)) -> Vec<Stratum> {
+        self.0
+            .get(level)
+            .map(|s| s.values().copied().collect())
+            .unwrap_or_default()
+    }
 }
 
-fn counts(cells: &Cells, chosen: &[&Cell], cut: Cut, counted: Counted, before: &Before) -> Counts {
-    let mut all: BTreeMap<(u32, i32), (f64, f64)> = BTreeMap::new();
-    let mut found = Counts {
-        strata: BTreeMap::new(),
-        expected: BTreeMap::new(),
-    };
-    for c in chosen {
-        let key = (c.series, c.day);
-        let failed = c.failures.of(counted);
-        let slot = all.entry(key).or_default();
-        slot.0 += failed;
-        slot.1 += c.units;
-        if let Some(level) = cut.of(cells, c) {
-            let slot = found
-                .strata
-                .entry(level)
-                .or_default()
-                .entry(key)
-                .or_default();
-            slot.failed += failed;
-            slot.units += c.units;
-            found.expected.entry(level).or_default().push((
-                c.series,
-                c.day,
-                c.units * before.at(c),
-            ));
-        }
-    }
-    for strata in found.strata.values_mut() {
-        for (key, s) in strata {
-            (s.all_failed, s.all_units) = all[key];
-        }
-    }
-    found
+/// One number of many strata, summed.
+fn sum<'a>(strata: impl IntoIterator<Item = &'a Stratum>, of: fn(&Stratum) -> f64) -> f64 {
+    strata.into_iter().map(of).sum()
 }
 
 /// How a level stood before: its odds and share against the others of its series.
@@ -134,8 +131,7 @@ impl Usual {
 
     /// From the time before; `towards` (for a pair what its two levels let expect) where it was not in use then.
     fn new(before: &[Stratum], base: &Before, towards: Self) -> Self {
-        let failed: f64 = before.iter().map(|s| s.failed).sum();
-        let units: f64 = before.iter().map(|s| s.units).sum();
+        let (failed, units) = (sum(before, |s| s.failed), sum(before, |s| s.units));
         let known = before.iter().any(|s| s.shared() && s.all_failed > 0.0);
         Self {
             odds: if known {
@@ -179,7 +175,7 @@ pub(super) struct Candidate {
 }
 
 /// Levels that nearly all units of their days had, by series and day: with their days they name nothing else.
-pub(super) fn tied_to_days(cells: &Cells, after: &[&Cell]) -> BTreeSet<(usize, Level)> {
+pub(super) fn tied_to_days(cells: &Cells, after: &[&Cell]) -> BTreeSet<Place> {
     let mut all: BTreeMap<(u32, i32), f64> = BTreeMap::new();
     for c in after {
         *all.entry((c.series, c.day)).or_default() += c.units;
@@ -204,28 +200,36 @@ pub(super) fn tied_to_days(cells: &Cells, after: &[&Cell]) -> BTreeSet<(usize, L
     tied
 }
 
-/// What is compared: the time before, what is left of the time since, and the levels tied to days.
-pub(super) struct Asked<'a> {
-    pub(super) before: &'a [&'a Cell],
-    pub(super) after: &'a [&'a Cell],
-    pub(super) tied: &'a BTreeSet<(usize, Level)>,
+/// A rise that is asked about.
+pub(super) struct Rise<'a> {
+    pub(super) cells: &'a Cells,
+    pub(super) counted: Counted,
     pub(super) change: Change,
+    pub(super) demands: &'a Demands,
+    /// The time before, and its shares.
+    pub(super) before: &'a [&'a Cell],
+    pub(super) base: Before,
+    /// What is left of the time since.
+    pub(super) after: Vec<&'a Cell>,
+    /// Levels that are days of that time in other words.
+    pub(super) tied: BTreeSet<Place>,
+    /// Failures beyond those expected, in all.
+    pub(super) excess: f64,
 }
 
 /// Every level and pair of levels with enough failures, tested.
-pub(super) fn ask(
-    cells: &Cells,
-    asked: &Asked<'_>,
-    counted: Counted,
-    base: &Before,
-    demands: &Demands,
-) -> Vec<Candidate> {
-    let Asked {
+pub(super) fn ask(rise: &Rise<'_>) -> Vec<Candidate> {
+    let Rise {
+        cells,
+        counted,
+        change,
+        demands,
         before,
+        base,
         after,
         tied,
-        change,
-    } = *asked;
+        ..
+    } = rise;
     let factors = cells.factors.len();
     let phi = change.dispersion;
     let singles = (0..factors).map(|first| Cut {
@@ -238,41 +242,34 @@ pub(super) fn ask(
             second: Some(second),
         })
     });
-    let all_after = total(after.iter().copied(), counted);
+    let all_after = total(after.iter().copied(), *counted);
     let all_expected: f64 = after.iter().map(|c| c.units * base.at(c)).sum();
     let units_before: f64 = before.iter().map(|c| c.units).sum();
     let mut asked_of: [Vec<Candidate>; 2] = Default::default();
     let mut questions = [0usize; 2];
     let mut cuts = [0usize; 2];
     // Of single levels, which come first: what a pair of them lets expect.
-    let mut known: BTreeMap<(usize, Level), (Usual, f64)> = BTreeMap::new();
+    let mut known: BTreeMap<Place, (Usual, f64)> = BTreeMap::new();
     for cut in singles.chain(pairs) {
-        let now = counts(cells, after, cut, counted, base);
-        let levels = now.strata.len();
+        let now = Counts::new(rise, after, cut);
+        let levels = now.0.len();
         if levels == 0 {
             continue;
         }
-        let earlier = counts(cells, before, cut, counted, base);
-        let old_of = |level: &(Level, Level)| -> Vec<Stratum> {
-            earlier
-                .strata
-                .get(level)
-                .map(|s| s.values().copied().collect())
-                .unwrap_or_default()
-        };
+        let earlier = Counts::new(rise, before, cut);
         if cut.second.is_none() {
-            for level in now.strata.keys() {
-                let usual = Usual::new(&old_of(level), base, Usual::NONE);
-                let units = now.strata[level].values().map(|s| s.units).sum();
+            for (level, strata) in &now.0 {
+                let usual = Usual::new(&earlier.of(level), base, Usual::NONE);
+                let units = sum(strata.values(), |s| s.units);
                 known.insert((cut.first, level.0), (usual, units));
             }
         }
-        let of = |place: (usize, Level)| known.get(&place).copied().unwrap_or((Usual::NONE, 0.0));
+        let of = |place: Place| known.get(&place).copied().unwrap_or((Usual::NONE, 0.0));
         let family = usize::from(cut.second.is_some());
         cuts[family] += 1;
-        for (level, strata) in &now.strata {
-            let failed: f64 = strata.values().map(|s| s.failed).sum();
-            let units: f64 = strata.values().map(|s| s.units).sum();
+        for level in now.0.keys() {
+            let list = now.of(level);
+            let (failed, units) = (sum(&list, |s| s.failed), sum(&list, |s| s.units));
             let everything = all_after.0 - units < 0.5;
             let places = cut.places(*level);
             let is_tied = places.iter().any(|place| tied.contains(place));
@@ -285,42 +282,30 @@ pub(super) fn ask(
             if failed < demands.failures || is_tied && cut.second.is_some() {
                 continue;
             }
-            let list: Vec<Stratum> = strata.values().copied().collect();
-            let old = old_of(level);
+            let old = earlier.of(level);
             let usual = match cut.second {
                 None => of(places[0]).0,
                 Some(_) => Usual::new(&old, base, of(places[0]).0.with(of(places[1]).0)),
             };
-            let old_units: f64 = old.iter().map(|s| s.units).sum();
+            let old_units = sum(&old, |s| s.units);
             let (statistic, sure) = if everything {
                 // Only what is new with the date can explain it; whether it did cannot be told.
                 if cut.second.is_some() || old_units > 0.05 * units_before {
                     continue;
                 }
-                let old_failed = total(before.iter().copied(), counted).1;
+                let old_failed = total(before.iter().copied(), *counted).1;
                 let ratio = poisson_ratio(
                     (failed, all_expected),
                     (old_failed, units_before * base.all),
                 ) / phi;
                 (ratio, ratio)
             } else {
-                let own: Vec<(u32, i32)> = strata
-                    .iter()
-                    .filter(|(_, s)| !s.shared())
-                    .map(|(k, _)| *k)
-                    .collect();
-                let own_failed: f64 = own.iter().map(|k| strata[k].failed).sum();
-                let own_expected: f64 = now.expected[level]
-                    .iter()
-                    .filter(|(s, d, _)| own.binary_search(&(*s, *d)).is_ok())
-                    .map(|e| e.2)
-                    .sum();
-                let level_expected: f64 = now.expected[level].iter().map(|e| e.2).sum();
+                let alone = || list.iter().filter(|s| !s.shared());
                 let own = own_ratio(
-                    (own_failed, own_expected),
+                    (sum(alone(), |s| s.failed), sum(alone(), |s| s.expected)),
                     (
                         all_after.1 - failed,
-                        (all_expected - level_expected).max(1e-9),
+                        (all_expected - sum(&list, |s| s.expected)).max(1e-9),
                     ),
                     usual.share.max(1.0),
                 ) / phi;
@@ -380,45 +365,34 @@ fn adjust(list: &mut [Candidate], asked: usize, cuts: usize) {
 
 /// The part of a level that has its failures: of the units of one level, a level of another factor that stands out
 /// from the others by more than it does outside.
-pub(super) fn narrow(
-    cells: &Cells,
-    asked: &Asked<'_>,
-    whole: &Candidate,
-    counted: Counted,
-    base: &Before,
-    demands: &Demands,
-) -> Option<Candidate> {
+pub(super) fn narrow(rise: &Rise<'_>, whole: &Candidate) -> Option<Candidate> {
     if whole.cut.second.is_some() || whole.everything || whole.tied {
         return None;
     }
     let (first, level) = (whole.cut.first, whole.level.0);
-    let (inside, outside): (Vec<&Cell>, Vec<&Cell>) = asked
+    let (inside, outside): (Vec<&Cell>, Vec<&Cell>) = rise
         .after
         .iter()
-        .partition(|c| cells.level(c, first) == level);
+        .partition(|c| rise.cells.level(c, first) == level);
     let mut found: Vec<Candidate> = Vec::new();
     let (mut questions, mut factors) = (0, 0);
-    for other in (0..cells.factors.len()).filter(|f| *f != first) {
+    for other in (0..rise.cells.factors.len()).filter(|f| *f != first) {
         let alone = Cut {
             first: other,
             second: None,
         };
-        let now = counts(cells, &inside, alone, counted, base);
-        let beside = counts(cells, &outside, alone, counted, base);
-        questions += now.strata.len();
-        factors += usize::from(!now.strata.is_empty());
-        for (place, strata) in &now.strata {
-            let failures: f64 = strata.values().map(|s| s.failed).sum();
-            if failures < demands.failures || asked.tied.contains(&(other, place.0)) {
+        let now = Counts::new(rise, &inside, alone);
+        let beside = Counts::new(rise, &outside, alone);
+        let levels = now.0.len();
+        questions += levels;
+        factors += usize::from(levels > 0);
+        for place in now.0.keys() {
+            let list = now.of(place);
+            let failures = sum(&list, |s| s.failed);
+            if failures < rise.demands.failures || rise.tied.contains(&(other, place.0)) {
                 continue;
             }
-            let list: Vec<Stratum> = strata.values().copied().collect();
-            let elsewhere: Vec<Stratum> = beside
-                .strata
-                .get(place)
-                .map(|s| s.values().copied().collect())
-                .unwrap_or_default();
-            let usual = Usual::new(&elsewhere, base, Usual::NONE);
+            let usual = Usual::new(&beside.of(place), &rise.base, Usual::NONE);
             let (statistic, sure) = shared_ratio(&list, usual.odds);
             let mut places = [(first, level), (other, place.0)];
             places.sort_unstable();
@@ -432,7 +406,7 @@ pub(super) fn narrow(
                 score: statistic,
                 p: one_sided(sure),
                 adjusted: 1.0,
-                levels: now.strata.len() as f64,
+                levels: levels as f64,
                 failures,
                 everything: false,
                 tied: false,
@@ -445,6 +419,6 @@ pub(super) fn narrow(
     }
     found
         .into_iter()
-        .filter(|c| c.adjusted <= demands.false_discoveries)
+        .filter(|c| c.adjusted <= rise.demands.false_discoveries)
         .max_by(|a, b| a.score.total_cmp(&b.score))
 }

@@ -7,11 +7,13 @@ const FEW: f64 = 5.0;
 /// Largest log odds ratio tried.
 const LARGEST_LOG_ODDS: f64 = 9.0;
 
-/// Failures and units of a level in one series and day, and all of that series and day.
+/// Failures and units of a level in one series and day, those expected of it, and all of that series and day.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Stratum {
     pub(super) failed: f64,
     pub(super) units: f64,
+    /// Failures that the share before lets expect.
+    pub(super) expected: f64,
     pub(super) all_failed: f64,
     pub(super) all_units: f64,
 }

@@ -9,7 +9,7 @@ use std::path::Path;
 
 use leakdrift::analysis::jump::{Jump, Named, Scope, jumps};
 use leakdrift::config::Config;
-use leakdrift::verdict::jump::{asked, judge};
+use leakdrift::verdict::jump::{asked, each, judge};
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, Normal, Poisson, StandardNormal};
 use rand_pcg::Pcg64;
@@ -304,13 +304,7 @@ fn answer(jump: &Jump, first_day: i32) -> String {
         jump.phi,
     );
     for c in &jump.explained.causes {
-        let names = |list: &[Named]| {
-            let words: Vec<String> = list
-                .iter()
-                .map(|n| format!("{} {}", n.factor, n.level))
-                .collect();
-            words.join(" + ")
-        };
+        let names = |list: &[Named]| each(list).join(" + ");
         let _ = write!(
             text,
             "; {} = {} ({:.0} of {:.1}, statistic {:.1}, p {:.1e})",
