@@ -123,12 +123,7 @@ pub struct LimitsArgs {
     #[arg(long, value_name = "TEST")]
     pub test: Option<String>,
     /// Limits to look at, in mA; more by commas or by giving it again.
-    #[arg(
-        allow_negative_numbers = true,
-        long = "try",
-        value_name = "MA",
-        value_delimiter = ','
-    )]
+    #[arg(allow_negative_numbers = true, long = "try", value_name = "MA", value_delimiter = ',')]
     pub tries: Vec<f64>,
     /// Write the change note for this limit, in mA, instead of the recommended one.
     #[arg(allow_negative_numbers = true, long, value_name = "MA")]
@@ -137,12 +132,7 @@ pub struct LimitsArgs {
     #[arg(allow_negative_numbers = true, long, value_name = "NF")]
     pub expect_nf: Option<f64>,
     /// Tolerance of that capacitance, in per cent; without it, 10.
-    #[arg(
-        allow_negative_numbers = true,
-        long,
-        value_name = "PCT",
-        requires = "expect_nf"
-    )]
+    #[arg(allow_negative_numbers = true, long, value_name = "PCT", requires = "expect_nf")]
     pub tolerance_pct: Option<f64>,
     /// Test voltage of a model without history, in V (rms).
     #[arg(allow_negative_numbers = true, long, value_name = "V")]

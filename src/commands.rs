@@ -40,10 +40,7 @@ pub fn command(cli: Cli) -> Result<u8> {
 
 fn run_review(args: &ReviewArgs) -> Result<u8> {
     let config = settings(&args.input.paths, &args.input.common)?;
-    let name = config
-        .name
-        .clone()
-        .unwrap_or_else(|| name_of(&args.input.paths[0]));
+    let name = config.name.clone().unwrap_or_else(|| name_of(&args.input.paths[0]));
     let month = args.month.as_deref().map(month).transpose()?;
     let out = args
         .out
@@ -65,19 +62,12 @@ fn run_review(args: &ReviewArgs) -> Result<u8> {
         eprintln!("warning: {failure}");
     }
     if !args.input.common.quiet {
-        print!(
-            "{}",
-            report::closing(&done.report, &out, args.input.common.verbose)
-        );
+        print!("{}", report::closing(&done.report, &out, args.input.common.verbose));
     }
     if args.gate && report::needs_action(&done.report) {
         return Ok(GATE);
     }
-    Ok(if done.report.made.failures.is_empty() {
-        0
-    } else {
-        INCOMPLETE
-    })
+    Ok(if done.report.made.failures.is_empty() { 0 } else { INCOMPLETE })
 }
 
 fn run_limits(args: &LimitsArgs) -> Result<u8> {
@@ -120,21 +110,14 @@ fn run_limits(args: &LimitsArgs) -> Result<u8> {
 
 fn run_jump(args: &JumpArgs) -> Result<u8> {
     let config = settings(&args.input.paths, &args.input.common)?;
-    let name = config
-        .name
-        .clone()
-        .unwrap_or_else(|| name_of(&args.input.paths[0]));
+    let name = config.name.clone().unwrap_or_else(|| name_of(&args.input.paths[0]));
     let out = args.out.clone().unwrap_or_else(|| {
         PathBuf::from("reports").join(report::folder_name(&format!("{name}-jump")))
     });
     report::write::check_folder(&out)?;
     let since = args.since.as_deref().map(day).transpose()?;
-    let request = JumpRequest {
-        paths: args.input.paths.clone(),
-        name,
-        model: args.model.clone(),
-        since,
-    };
+    let request =
+        JumpRequest { paths: args.input.paths.clone(), name, model: args.model.clone(), since };
     let bar = Bar::new(&args.input.common);
     let done = jump_study(&request, &config, &|at, all| bar.at(at, all))?;
     bar.finish();
@@ -177,17 +160,11 @@ fn run_peek(args: &PeekArgs) -> Result<u8> {
         eprintln!("{error}");
     }
     if let Some(file) = &args.write_config {
-        let file = file
-            .clone()
-            .unwrap_or_else(|| Config::place_beside(&args.input.paths));
+        let file = file.clone().unwrap_or_else(|| Config::place_beside(&args.input.paths));
         report::peek::start_config(&peek, &file)?;
         eprintln!("settings started in {}", file.display());
     }
-    Ok(if read.failures.is_empty() {
-        0
-    } else {
-        INCOMPLETE
-    })
+    Ok(if read.failures.is_empty() { 0 } else { INCOMPLETE })
 }
 
 fn run_tally(args: &TallyArgs) -> Result<u8> {
@@ -202,11 +179,7 @@ fn run_tally(args: &TallyArgs) -> Result<u8> {
     if !args.input.common.quiet {
         println!("{lines} lines written to {}", args.out.display());
     }
-    Ok(if read.failures.is_empty() {
-        0
-    } else {
-        INCOMPLETE
-    })
+    Ok(if read.failures.is_empty() { 0 } else { INCOMPLETE })
 }
 
 fn run_sample(args: &SampleArgs) -> Result<u8> {
@@ -230,9 +203,7 @@ fn settings(paths: &[PathBuf], args: &CommonArgs) -> Result<Config> {
 /// The report's name where the settings give none: that of the first path.
 fn name_of(path: &std::path::Path) -> String {
     let whole = path.canonicalize().unwrap_or_else(|_| path.to_owned());
-    whole
-        .file_stem()
-        .map_or_else(|| "review".to_owned(), |n| n.to_string_lossy().into_owned())
+    whole.file_stem().map_or_else(|| "review".to_owned(), |n| n.to_string_lossy().into_owned())
 }
 
 /// `2026-10` as year and month.

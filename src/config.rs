@@ -259,11 +259,7 @@ pub struct Tester {
 
 impl Default for Tester {
     fn default() -> Self {
-        Self {
-            range_ma: None,
-            accuracy_pct: 1.5,
-            accuracy_steps: 2.0,
-        }
+        Self { range_ma: None, accuracy_pct: 1.5, accuracy_steps: 2.0 }
     }
 }
 
@@ -328,11 +324,7 @@ impl Config {
     #[must_use]
     pub fn place_beside(paths: &[PathBuf]) -> PathBuf {
         let first = paths.first().map_or(Path::new("."), PathBuf::as_path);
-        let folder = if first.is_dir() {
-            first
-        } else {
-            first.parent().unwrap_or(Path::new("."))
-        };
+        let folder = if first.is_dir() { first } else { first.parent().unwrap_or(Path::new(".")) };
         folder.join(FILE_NAME)
     }
 
@@ -373,10 +365,7 @@ impl Config {
         let place = quoted.or_else(|| self.text.find(word)).map(|at| {
             let before = &self.text[..at];
             let line = before.matches('\n').count() + 1;
-            (
-                line,
-                before.chars().rev().take_while(|&c| c != '\n').count() + 1,
-            )
+            (line, before.chars().rev().take_while(|&c| c != '\n').count() + 1)
         });
         ErrorKind::Config {
             path: self.path.clone().unwrap_or_default(),
@@ -436,12 +425,7 @@ impl Config {
             );
         }
         for (key, value, low, high) in [
-            (
-                "accepted_reject_share",
-                self.accepted_reject_share,
-                0.0,
-                0.1,
-            ),
+            ("accepted_reject_share", self.accepted_reject_share, 0.0, 0.1),
             ("confidence", self.confidence, 0.5, 1.0),
             ("horizon_months", self.horizon_months, 0.0, 120.0),
         ] {
@@ -452,10 +436,7 @@ impl Config {
                 );
             }
         }
-        for (group, table) in [
-            ("ceiling", &self.ceiling),
-            ("open_lead_ma", &self.open_lead_ma),
-        ] {
+        for (group, table) in [("ceiling", &self.ceiling), ("open_lead_ma", &self.open_lead_ma)] {
             if let Some((key, value)) = table.iter().find(|(_, v)| !(**v > 0.0 && v.is_finite())) {
                 return wrong(
                     format!("{group}.{key:?}: expected a current in mA above zero, found {value}"),
@@ -503,24 +484,10 @@ fn explain(error: &toml::de::Error, text: &str, path: &Path) -> crate::error::Er
     let (what, to_do) = match quoted.split_first() {
         Some((found, known)) if unknown => {
             let nearest = nearest(found, known.iter().copied());
-            let kind = if message.starts_with("unknown field") {
-                "key"
-            } else {
-                "value"
-            };
-            (
-                format!("unknown {kind} {found:?}"),
-                format!("the nearest known one is {nearest:?}"),
-            )
+            let kind = if message.starts_with("unknown field") { "key" } else { "value" };
+            (format!("unknown {kind} {found:?}"), format!("the nearest known one is {nearest:?}"))
         }
         _ => (message.clone(), "correct the line named".to_owned()),
     };
-    ErrorKind::Config {
-        path: path.to_owned(),
-        line,
-        column,
-        what,
-        to_do,
-    }
-    .into()
+    ErrorKind::Config { path: path.to_owned(), line, column, what, to_do }.into()
 }

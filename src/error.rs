@@ -40,20 +40,13 @@ impl Error {
     /// A file or folder that the operating system refused.
     #[must_use]
     pub fn io(doing: &'static str, path: &Path, source: std::io::Error) -> Self {
-        Self::from(ErrorKind::Io {
-            doing,
-            path: path.to_owned(),
-            source,
-        })
+        Self::from(ErrorKind::Io { doing, path: path.to_owned(), source })
     }
 
     /// A problem of the command line or of the inputs as a whole.
     #[must_use]
     pub fn usage(what: impl Into<String>, to_do: impl Into<String>) -> Self {
-        Self::from(ErrorKind::Usage {
-            what: what.into(),
-            to_do: to_do.into(),
-        })
+        Self::from(ErrorKind::Usage { what: what.into(), to_do: to_do.into() })
     }
 }
 
@@ -119,24 +112,13 @@ pub enum ErrorKind {
 impl fmt::Display for ErrorKind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Input {
-                place,
-                expected,
-                found,
-                to_do,
-            } => write!(f, "{place}: expected {expected}, found {found}; {to_do}"),
-            Self::Io {
-                doing,
-                path,
-                source,
-            } => write!(f, "cannot {doing} {}: {source}", path.display()),
-            Self::Config {
-                path,
-                line,
-                column,
-                what,
-                to_do,
-            } => {
+            Self::Input { place, expected, found, to_do } => {
+                write!(f, "{place}: expected {expected}, found {found}; {to_do}")
+            }
+            Self::Io { doing, path, source } => {
+                write!(f, "cannot {doing} {}: {source}", path.display())
+            }
+            Self::Config { path, line, column, what, to_do } => {
                 write!(f, "{}", path.display())?;
                 if let Some(line) = line {
                     write!(f, ", line {line}")?;
@@ -169,10 +151,7 @@ impl Place {
     /// A whole file.
     #[must_use]
     pub fn file(path: &Path) -> Self {
-        Self {
-            file: path.to_owned(),
-            ..Self::default()
-        }
+        Self { file: path.to_owned(), ..Self::default() }
     }
 
     /// The same place, in a sheet.

@@ -66,9 +66,7 @@ pub fn pass(
 ) -> Result<(input::Read, Result<Pass>)> {
     let book = records::Book::new();
     let mut collector = Collector::default();
-    let read = input::read(paths, config, &book, progress, |batch| {
-        collector.absorb(batch)
-    })?;
+    let read = input::read(paths, config, &book, progress, |batch| collector.absorb(batch))?;
     let pass = collector.finish(&read.tables, &book, config);
     Ok((read, pass))
 }
@@ -152,16 +150,10 @@ pub fn review(
     progress: &(dyn Fn(u64, u64) + Sync),
 ) -> Result<Review> {
     // Before the long part: a wrong name should not cost a whole run.
-    let named = request
-        .since_report
-        .as_deref()
-        .map(report::since::named)
-        .transpose()?;
+    let named = request.since_report.as_deref().map(report::since::named).transpose()?;
     let mut examined = examine(&request.paths, Some(request.month), config, progress)?;
     examined.jumps =
-        analysis::jump::jumps(&examined.pass, &verdict::jump::asked(config, None), &|_| {
-            true
-        });
+        analysis::jump::jumps(&examined.pass, &verdict::jump::asked(config, None), &|_| true);
     let parts = examined.parts(config, &request.name);
     let earlier = named.or_else(|| {
         let to = records::date_of(examined.pass.days?.1);

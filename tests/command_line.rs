@@ -21,9 +21,7 @@ fn review(dir: &Path, more: &[&str]) -> Done {
 
 /// The words of a command line; quotes keep a pattern together.
 fn words(line: &str) -> Vec<String> {
-    line.split_whitespace()
-        .map(|w| w.trim_matches('\'').to_owned())
-        .collect()
+    line.split_whitespace().map(|w| w.trim_matches('\'').to_owned()).collect()
 }
 
 /// Each help page shows an example, and the program takes what it shows.
@@ -33,19 +31,15 @@ fn every_command_has_help_with_an_example_it_takes() {
     for command in [None].into_iter().chain(COMMANDS.map(Some)) {
         let args: Vec<&str> = command.into_iter().chain(["--help"]).collect();
         let page = run_in(dir.path(), &args).expect(0).out;
-        let (_, after) = page
-            .split_once("Example:")
-            .unwrap_or_else(|| panic!("no example: {page}"));
+        let (_, after) =
+            page.split_once("Example:").unwrap_or_else(|| panic!("no example: {page}"));
         let examples: Vec<Vec<String>> = after
             .lines()
             .filter(|l| l.trim_start().starts_with("leakdrift "))
             .flat_map(|l| l.split("&&").map(words).collect::<Vec<_>>())
             .collect();
         assert!(!examples.is_empty(), "{page}");
-        assert!(
-            command.is_none_or(|c| examples.iter().any(|e| e[1] == c)),
-            "{page}"
-        );
+        assert!(command.is_none_or(|c| examples.iter().any(|e| e[1] == c)), "{page}");
         for example in examples {
             let parsed = leakdrift::cli::Cli::try_parse_from(&example);
             assert!(parsed.is_ok(), "{example:?}: {}", parsed.unwrap_err());
@@ -59,10 +53,7 @@ fn the_first_example_works() {
     let dir = folder();
     run_in(dir.path(), ["sample", "demo"]).expect(0);
     let page = run_in(dir.path(), ["peek", "demo/A1"]).expect(0).out;
-    assert!(
-        page.contains("A1_2025-09.csv") && page.contains("windows-1252"),
-        "{page}"
-    );
+    assert!(page.contains("A1_2025-09.csv") && page.contains("windows-1252"), "{page}");
 }
 
 #[test]
@@ -71,18 +62,11 @@ fn a_sound_review_ends_with_0_and_writes_every_file() {
     put(dir.path(), "in/t.csv", table());
     let done = review(dir.path(), &[]).expect(0);
     let files = contents(&dir.path().join("report"));
-    for name in [
-        "results.json",
-        "summary.md",
-        "rows-not-used.csv",
-        "units-to-check.csv",
-    ] {
+    for name in ["results.json", "summary.md", "rows-not-used.csv", "units-to-check.csv"] {
         assert!(files.contains_key(name), "{name}: {:?}", files.keys());
     }
     assert!(
-        files
-            .keys()
-            .any(|n| n.starts_with("charts/") && n.ends_with(".png")),
+        files.keys().any(|n| n.starts_with("charts/") && n.ends_with(".png")),
         "{:?}",
         files.keys()
     );
@@ -117,11 +101,7 @@ fn the_gate_ends_with_3_and_the_report_is_written() {
 fn the_gate_comes_before_a_file_that_cannot_be_read() {
     let dir = folder();
     put(dir.path(), "in/t.csv", table());
-    put(
-        dir.path(),
-        "in/broken.xlsx",
-        b"PK\x03\x04 and then nothing a workbook holds",
-    );
+    put(dir.path(), "in/broken.xlsx", b"PK\x03\x04 and then nothing a workbook holds");
     let verdict = |dir: &Path| results(dir)["series"][0]["verdict"]["verdict"].clone();
     review(dir.path(), &[]).expect(1);
     assert_eq!(verdict(&dir.path().join("report")), "too_loose");
@@ -132,11 +112,7 @@ fn the_gate_comes_before_a_file_that_cannot_be_read() {
 fn a_damaged_file_among_good_ones_ends_with_1_and_is_named() {
     let dir = folder();
     put(dir.path(), "in/t.csv", table());
-    put(
-        dir.path(),
-        "in/broken.xlsx",
-        b"PK\x03\x04 and then nothing a workbook holds",
-    );
+    put(dir.path(), "in/broken.xlsx", b"PK\x03\x04 and then nothing a workbook holds");
     let done = review(dir.path(), &[]).expect(1);
     assert!(done.err.contains("broken.xlsx"), "{}", done.err);
     let results = results(&dir.path().join("report"));
@@ -160,13 +136,8 @@ fn a_file_cut_off_in_the_middle_keeps_its_rows_and_is_named() {
     put(dir.path(), "in/cut.csv.gz", &whole[..whole.len() / 2]);
     let done = review(dir.path(), &[]).expect(1);
     assert!(done.err.contains("cut.csv.gz"), "{}", done.err);
-    let rows = results(&dir.path().join("report"))["rows"]["read"]
-        .as_u64()
-        .unwrap();
-    assert!(
-        (1100..2000).contains(&rows),
-        "1000 rows and about half of another 1000: {rows}"
-    );
+    let rows = results(&dir.path().join("report"))["rows"]["read"].as_u64().unwrap();
+    assert!((1100..2000).contains(&rows), "1000 rows and about half of another 1000: {rows}");
 }
 
 #[test]
@@ -174,12 +145,7 @@ fn an_empty_folder_ends_with_2() {
     let dir = folder();
     std::fs::create_dir(dir.path().join("in")).unwrap();
     let done = review(dir.path(), &[]).expect(2);
-    assert!(
-        done.err
-            .contains("in: expected exported result files, found none"),
-        "{}",
-        done.err
-    );
+    assert!(done.err.contains("in: expected exported result files, found none"), "{}", done.err);
     assert!(!dir.path().join("report").exists());
 }
 
@@ -187,11 +153,7 @@ fn an_empty_folder_ends_with_2() {
 fn a_path_that_does_not_exist_ends_with_2() {
     let dir = folder();
     let done = review(dir.path(), &[]).expect(2);
-    assert!(
-        done.err.contains("in: no such file or folder"),
-        "{}",
-        done.err
-    );
+    assert!(done.err.contains("in: no such file or folder"), "{}", done.err);
 }
 
 #[test]
@@ -202,28 +164,16 @@ fn a_file_without_columns_it_knows_ends_with_2_and_nothing_is_written() {
     for word in ["t.csv", "header", "[columns]"] {
         assert!(done.err.contains(word), "{word}: {}", done.err);
     }
-    assert_eq!(
-        contents(dir.path()).into_keys().collect::<Vec<_>>(),
-        ["in/t.csv"]
-    );
+    assert_eq!(contents(dir.path()).into_keys().collect::<Vec<_>>(), ["in/t.csv"]);
 }
 
 #[test]
 fn an_unknown_key_ends_with_2_and_names_line_and_nearest_key() {
     let dir = folder();
     put(dir.path(), "in/t.csv", table());
-    put(
-        dir.path(),
-        "in/leakdrift.toml",
-        "name = \"x\"\n\nhorizon_month = 6\n",
-    );
+    put(dir.path(), "in/leakdrift.toml", "name = \"x\"\n\nhorizon_month = 6\n");
     let done = review(dir.path(), &[]).expect(2);
-    for word in [
-        "leakdrift.toml",
-        "line 3",
-        "\"horizon_month\"",
-        "\"horizon_months\"",
-    ] {
+    for word in ["leakdrift.toml", "line 3", "\"horizon_month\"", "\"horizon_months\""] {
         assert!(done.err.contains(word), "{word}: {}", done.err);
     }
     assert!(!dir.path().join("report").exists());
@@ -244,11 +194,7 @@ fn a_month_that_is_none_ends_with_2() {
     put(dir.path(), "in/t.csv", table());
     for month in ["2026-13", "2026-00", "October", "2026"] {
         let done = review(dir.path(), &["--month", month]).expect(2);
-        assert!(
-            done.err.contains("--month") && done.err.contains(month),
-            "{}",
-            done.err
-        );
+        assert!(done.err.contains("--month") && done.err.contains(month), "{}", done.err);
     }
     assert!(!dir.path().join("report").exists());
 }
@@ -289,20 +235,15 @@ fn the_next_report_replaces_the_last_one() {
     let first = contents(&dir.path().join("report"));
     put(dir.path(), "in/t.csv", table().replace(",M1,", ",M2,"));
     review(dir.path(), &[]).expect(0);
-    assert_eq!(
-        results(&dir.path().join("report"))["series"][0]["model"],
-        "M2"
-    );
+    assert_eq!(results(&dir.path().join("report"))["series"][0]["model"], "M2");
     put(dir.path(), "in/t.csv", table());
     review(dir.path(), &[]).expect(0);
     assert!(
         contents(&dir.path().join("report")) == first,
         "same input, same bytes, and nothing of M2 left"
     );
-    let beside: Vec<_> = std::fs::read_dir(dir.path())
-        .unwrap()
-        .map(|e| e.unwrap().file_name())
-        .collect();
+    let beside: Vec<_> =
+        std::fs::read_dir(dir.path()).unwrap().map(|e| e.unwrap().file_name()).collect();
     assert_eq!(beside.len(), 2, "no temporary folder is left: {beside:?}");
 }
 
@@ -362,23 +303,14 @@ fn an_interrupted_run_leaves_a_whole_report() {
             run_in(dir.path(), ["review", "nowhere", "--out", "report"]).expect(2);
         }
         let now = contents(&dir.path().join("report"));
-        assert!(
-            now == old || now == new,
-            "after {wait_ms} ms: {:?}",
-            now.keys()
-        );
+        assert!(now == old || now == new, "after {wait_ms} ms: {:?}", now.keys());
     }
 }
 
 #[test]
 fn a_wrong_argument_ends_with_2() {
     let dir = folder();
-    for args in [
-        &["review"][..],
-        &["review", "in", "--speed"],
-        &["dance"],
-        &[],
-    ] {
+    for args in [&["review"][..], &["review", "in", "--speed"], &["dance"], &[]] {
         let done = run_in(dir.path(), args).expect(2);
         assert!(done.err.contains("Usage"), "{args:?}: {}", done.err);
     }

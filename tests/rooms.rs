@@ -18,16 +18,8 @@ const MAP: [(&str, &[&str]); 13] = [
     ("input", &["config", "error", "note", "records"]),
     ("series", &["config", "error", "input", "note", "records"]),
     ("analysis", &["config", "records", "series", "stats"]),
-    (
-        "verdict",
-        &["analysis", "config", "records", "series", "stats"],
-    ),
-    (
-        "report",
-        &[
-            "analysis", "config", "error", "input", "records", "series", "stats", "verdict",
-        ],
-    ),
+    ("verdict", &["analysis", "config", "records", "series", "stats"]),
+    ("report", &["analysis", "config", "error", "input", "records", "series", "stats", "verdict"]),
     // The default seed of `sample` is shown in the help.
     ("cli", &["sample"]),
     // Runs everything: it and the crate's root are where the rooms meet.
@@ -54,15 +46,7 @@ const MAP: [(&str, &[&str]); 13] = [
 /// Uses that the map allows to some files of a room only: room, what it uses, its files.
 const ONLY: [(&str, &str, &[&str]); 1] = [
     // How each file was understood is the question of `peek`; `build` names the files read (`Read`).
-    (
-        "report",
-        "input",
-        &[
-            "report/build.rs",
-            "report/peek.rs",
-            "report/peek/understood.rs",
-        ],
-    ),
+    ("report", "input", &["report/build.rs", "report/peek.rs", "report/peek/understood.rs"]),
 ];
 
 fn source() -> PathBuf {
@@ -79,11 +63,8 @@ fn files() -> BTreeMap<String, String> {
             if path.is_dir() {
                 folders.push(path);
             } else if path.extension().is_some_and(|e| e == "rs") {
-                let name = path
-                    .strip_prefix(source())
-                    .unwrap()
-                    .to_string_lossy()
-                    .replace('\\', "/");
+                let name =
+                    path.strip_prefix(source()).unwrap().to_string_lossy().replace('\\', "/");
                 found.insert(name, code(&std::fs::read_to_string(&path).unwrap()));
             }
         }
@@ -93,19 +74,13 @@ fn files() -> BTreeMap<String, String> {
 
 /// The text without its line comments.
 fn code(text: &str) -> String {
-    text.lines()
-        .filter(|l| !l.trim_start().starts_with("//"))
-        .collect::<Vec<_>>()
-        .join("\n")
+    text.lines().filter(|l| !l.trim_start().starts_with("//")).collect::<Vec<_>>().join("\n")
 }
 
 /// First names of all `crate::` paths in a text, also of those in one pair of braces.
 fn used(code: &str) -> BTreeSet<String> {
     let first = |path: &str| -> String {
-        path.trim_start()
-            .chars()
-            .take_while(|c| c.is_alphanumeric() || *c == '_')
-            .collect()
+        path.trim_start().chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect()
     };
     let mut names = BTreeSet::new();
     for (at, _) in code.match_indices("crate::") {
@@ -170,9 +145,7 @@ fn a_room_uses_only_rooms_before_it() {
             }
             let only = ONLY.iter().find(|(r, n, _)| *r == room && *n == name);
             if only.is_some_and(|(_, _, files)| !files.contains(&file.as_str())) {
-                wrong.push(format!(
-                    "{file} uses {name}, which only other files of the room may"
-                ));
+                wrong.push(format!("{file} uses {name}, which only other files of the room may"));
             }
         }
     }
@@ -184,9 +157,7 @@ fn a_room_uses_only_rooms_before_it() {
 fn the_map_allows_nothing_that_is_not_used() {
     let mut uses: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
     for (file, text) in files() {
-        uses.entry(room(&file).to_owned())
-            .or_default()
-            .extend(used(&text));
+        uses.entry(room(&file).to_owned()).or_default().extend(used(&text));
     }
     for (room, may) in MAP {
         for name in may {

@@ -78,11 +78,7 @@ impl Body {
     pub fn quantile_value(&self, which: Which, p: f64) -> Result<f64, NotDone> {
         let of_families = || {
             self.average.averaged_value(Scale::Log, &|law: &Law| {
-                if p > 0.5 {
-                    law.upper_quantile(1.0 - p)
-                } else {
-                    law.quantile(p)
-                }
+                if p > 0.5 { law.upper_quantile(1.0 - p) } else { law.quantile(p) }
             })
         };
         match self.region(which, 1.0 - p)? {
@@ -118,14 +114,9 @@ impl Body {
     /// probability plot.
     #[must_use]
     pub fn family_quantile(&self, p: f64) -> Option<Estimate> {
-        self.average
-            .estimate(&self.fitted, Scale::Log, self.level, &|law: &Law| {
-                if p > 0.5 {
-                    law.upper_quantile(1.0 - p)
-                } else {
-                    law.quantile(p)
-                }
-            })
+        self.average.estimate(&self.fitted, Scale::Log, self.level, &|law: &Law| {
+            if p > 0.5 { law.upper_quantile(1.0 - p) } else { law.quantile(p) }
+        })
     }
 
     /// `L` and `U`: one-sided bounds, each at the body's level, of the reading that all but a share
@@ -136,15 +127,10 @@ impl Body {
     pub fn bounds(&self, which: Which, accepted: f64) -> Result<Bounds, NotDone> {
         let of_families = || {
             let bounds =
-                self.average
-                    .one_sided(&self.fitted, Scale::Log, self.level, &|law: &Law| {
-                        law.upper_quantile(accepted)
-                    });
-            bounds.map(|b| Bounds {
-                value: b.value,
-                lower: b.lower,
-                upper: b.upper,
-            })
+                self.average.one_sided(&self.fitted, Scale::Log, self.level, &|law: &Law| {
+                    law.upper_quantile(accepted)
+                });
+            bounds.map(|b| Bounds { value: b.value, lower: b.lower, upper: b.upper })
         };
         match self.region(which, accepted)? {
             Region::Tail(tail) => tail.bounds(accepted, self.level),
@@ -161,11 +147,7 @@ impl Body {
                     tail.bounds(accepted, self.level).and_then(estimate),
                     Scale::Linear,
                 )
-                .map(|e| Bounds {
-                    value: e.value,
-                    lower: e.low,
-                    upper: e.high,
-                })
+                .map(|e| Bounds { value: e.value, lower: e.low, upper: e.high })
             }
         }
         .filter(|b| b.value.is_finite() && !b.lower.is_nan() && !b.upper.is_nan())
@@ -178,10 +160,9 @@ impl Body {
     /// As [`Body::quantile`].
     pub fn reject_share(&self, which: Which, limit: f64) -> Result<Estimate, NotDone> {
         let of_families = || {
-            self.average
-                .estimate(&self.fitted, Scale::TailShare, self.level, &|law: &Law| {
-                    law.ln_sf(limit).exp()
-                })
+            self.average.estimate(&self.fitted, Scale::TailShare, self.level, &|law: &Law| {
+                law.ln_sf(limit).exp()
+            })
         };
         let tail = self.tail_of(which)?;
         match tail.filter(|tail| limit >= tail.threshold) {
@@ -195,12 +176,8 @@ impl Body {
                 // than both do.
                 let (lows, highs) = (reach(|e| e.low), reach(|e| e.high));
                 blended(self.family_weight, parts.0, parts.1, Scale::TailShare).map(|e| Estimate {
-                    low: lows
-                        .map_or(e.low, |(f, t)| e.low.max(f.min(t)))
-                        .min(e.value),
-                    high: highs
-                        .map_or(e.high, |(f, t)| e.high.min(f.max(t)))
-                        .max(e.value),
+                    low: lows.map_or(e.low, |(f, t)| e.low.max(f.min(t))).min(e.value),
+                    high: highs.map_or(e.high, |(f, t)| e.high.min(f.max(t))).max(e.value),
                     ..e
                 })
             }
@@ -230,10 +207,8 @@ impl Body {
         let tail = self
             .tail_of(which)?
             .and_then(|tail| tail.sf(limit).filter(|_| limit >= tail.threshold));
-        let of_families = || {
-            self.average
-                .averaged_value(Scale::TailShare, &|law: &Law| law.ln_sf(limit).exp())
-        };
+        let of_families =
+            || self.average.averaged_value(Scale::TailShare, &|law: &Law| law.ln_sf(limit).exp());
         match tail {
             Some(share) if which == Which::Apart => {
                 let (w, on) = (self.family_weight, |p| Scale::TailShare.to(p));
@@ -271,10 +246,8 @@ impl Body {
             let what = |law: &Law| {
                 index(limit, law.quantile(0.5), law.upper_quantile(reference)).unwrap_or(f64::NAN)
             };
-            self.exact_performance(limit, &what).or_else(|| {
-                self.average
-                    .estimate(&self.fitted, Scale::Linear, self.level, &what)
-            })
+            self.exact_performance(limit, &what)
+                .or_else(|| self.average.estimate(&self.fitted, Scale::Linear, self.level, &what))
         };
         match self.region(which, reference)? {
             Region::Body => of_families(),
@@ -381,11 +354,9 @@ impl Body {
     fn tail_of(&self, which: Which) -> Result<Option<&Tail>, NotDone> {
         match which {
             Which::Apart => Ok(self.local.as_ref().ok()),
-            Which::Together => self
-                .tail
-                .as_ref()
-                .map(Some)
-                .map_err(|reason| NotDone::NoTail(reason.to_string())),
+            Which::Together => {
+                self.tail.as_ref().map(Some).map_err(|reason| NotDone::NoTail(reason.to_string()))
+            }
         }
     }
 
@@ -439,10 +410,9 @@ impl Body {
             })
             .collect();
         let block = block_variance(&days, share * (1.0 - share) / n);
-        let t = block.degrees_of_freedom.map_or_else(
-            || normal_quantile(confidence),
-            |df| student_t_quantile(confidence, df),
-        );
+        let t = block
+            .degrees_of_freedom
+            .map_or_else(|| normal_quantile(confidence), |df| student_t_quantile(confidence, df));
         (t, block.variance.sqrt())
     }
 }
@@ -489,9 +459,7 @@ fn blended(
     let mean = a.0 * a.1 + b.0 * b.1;
     let side = |ends: [f64; 2]| -> f64 {
         let parts = [a, b].into_iter().zip(ends);
-        parts
-            .map(|((w, value, ..), end)| w * (end - value).hypot(z * (value - mean)))
-            .sum()
+        parts.map(|((w, value, ..), end)| w * (end - value).hypot(z * (value - mean))).sum()
     };
     Estimate::new(
         scale.from(mean),

@@ -72,10 +72,7 @@ impl Body {
             Which::Apart => &self.local,
             Which::Together => &self.tail,
         };
-        let days = tail
-            .as_ref()
-            .ok()
-            .and_then(|tail| tail.dispersion(accepted));
+        let days = tail.as_ref().ok().and_then(|tail| tail.dispersion(accepted));
         let mut found = Vec::new();
         if days.is_some_and(|ratio| ratio > DAYS_DECIDE) {
             found.push(Approximate::DaysDecide);

@@ -62,15 +62,7 @@ impl Below {
             Err(_) => families,
         };
         let excess = excess(data, cut, &expecting, level)?;
-        Ok(Self {
-            cut,
-            low_cut,
-            fitted,
-            average,
-            local,
-            weight,
-            excess,
-        })
+        Ok(Self { cut, low_cut, fitted, average, local, weight, excess })
     }
 
     /// Share of the healthy units above `x`.
@@ -146,9 +138,7 @@ fn upper_edges(data: &Grouped, edges: &Edges) -> Vec<(f64, f64)> {
     let mut out: Vec<(f64, f64)> = Vec::new();
     for &(_, high, count) in &places {
         if high.is_finite() && edges.contains(high) {
-            let same = out
-                .last()
-                .is_some_and(|last| (last.0 - high).abs() <= 1e-9 * high.abs());
+            let same = out.last().is_some_and(|last| (last.0 - high).abs() <= 1e-9 * high.abs());
             if !same {
                 out.push((high, beyond));
             }
@@ -179,21 +169,13 @@ fn low_cut(data: &Grouped, edges: &Edges, cut: f64) -> Option<f64> {
         .filter(|&(edge, _)| edge < cut)
         .map(|(edge, beyond)| (edge, n - beyond))
         .filter(|&(_, below)| below <= 1.5 * LOW_SHARE * n)
-        .min_by(|a, b| {
-            (a.1 - LOW_SHARE * n)
-                .abs()
-                .total_cmp(&(b.1 - LOW_SHARE * n).abs())
-        })
+        .min_by(|a, b| (a.1 - LOW_SHARE * n).abs().total_cmp(&(b.1 - LOW_SHARE * n).abs()))
         .map(|(edge, _)| edge)
 }
 
 /// How many distinct readings lie below the cut.
 pub(super) fn distinct(data: &Grouped, cut: f64) -> usize {
-    data.sample()
-        .lines()
-        .iter()
-        .filter(|line| place(line.observation) < cut)
-        .count()
+    data.sample().lines().iter().filter(|line| place(line.observation) < cut).count()
 }
 
 /// The families fitted to the readings below the cut, those below the lower cut censored there.
@@ -209,16 +191,14 @@ pub(super) fn families(
             (Observation::Below(x), Some(low)) => Observation::Below(x.max(low)),
             (_, Some(low)) if place(o) < low => Observation::Below(low),
             // The cut and a reading's edge are the same place up to rounding.
-            (Observation::Between { low, high }, _) => Observation::Between {
-                low,
-                high: high.min(cut),
-            },
+            (Observation::Between { low, high }, _) => {
+                Observation::Between { low, high: high.min(cut) }
+            }
             _ => o,
         }),
     };
-    let kept = data
-        .filter_map(|_, o| below(o))
-        .map_err(|_| NotDone::TooFewReadings { found: 0.0 })?;
+    let kept =
+        data.filter_map(|_, o| below(o)).map_err(|_| NotDone::TooFewReadings { found: 0.0 })?;
     let found = kept.sample().total();
     if found < FEWEST {
         return Err(NotDone::TooFewReadings { found });

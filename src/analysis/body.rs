@@ -60,10 +60,7 @@ pub struct Options {
 
 impl Default for Options {
     fn default() -> Self {
-        Self {
-            level: 0.95,
-            groups: Some(GroupRules::default()),
-        }
+        Self { level: 0.95, groups: Some(GroupRules::default()) }
     }
 }
 
@@ -178,9 +175,8 @@ impl Body {
 pub fn describe(data: &Grouped, edges: &Edges, options: &Options) -> Result<Body, NotDone> {
     let units = data.sample().total();
     let empirical = Empirical::of(data.sample());
-    let first = below::cut(data, edges, CUT_SHARES[0]).ok_or_else(|| NotDone::TooFewDistinct {
-        found: below::distinct(data, f64::INFINITY),
-    })?;
+    let first = below::cut(data, edges, CUT_SHARES[0])
+        .ok_or_else(|| NotDone::TooFewDistinct { found: below::distinct(data, f64::INFINITY) })?;
     let mut below = Below::fit(data, edges, first, options.level)?;
     // The line of the tail is of the law of nearly all readings.
     let line = Line::Scores(below.average.best().fit.law);
@@ -211,9 +207,7 @@ pub fn describe(data: &Grouped, edges: &Edges, options: &Options) -> Result<Body
     let mut strays = Strays {
         above: strays::above(data.sample(), edges, cut, healthy, |x| below.sf_at_most(x)),
         below: low_cut.map_or_else(Side::default, |from| {
-            strays::below(data.sample(), edges, from, healthy, |x| {
-                below.average.cdf(x)
-            })
+            strays::below(data.sample(), edges, from, healthy, |x| below.average.cdf(x))
         }),
     };
     let groups = options.groups.as_ref().and_then(|rules| {
@@ -225,22 +219,8 @@ pub fn describe(data: &Grouped, edges: &Edges, options: &Options) -> Result<Body
         let expected = |x: f64| below.sf_at_most(x).max(tail.sf(x).unwrap_or(0.0));
         strays.above = strays::above(data.sample(), edges, cut, healthy, expected);
     }
-    let Below {
-        fitted,
-        average,
-        local,
-        weight,
-        excess,
-        ..
-    } = below;
-    let in_use = in_use(
-        &excess,
-        &strays,
-        groups.is_some(),
-        tail.as_ref(),
-        local.as_ref(),
-        gain,
-    );
+    let Below { fitted, average, local, weight, excess, .. } = below;
+    let in_use = in_use(&excess, &strays, groups.is_some(), tail.as_ref(), local.as_ref(), gain);
     let list_strays = !excess.common();
     Ok(Body {
         average,
@@ -272,11 +252,7 @@ fn in_use(
 ) -> Result<(Which, Because), NotDone> {
     // Where the families do not describe the series, nor a tail below the cut, the open tail must.
     if two_groups || (local.is_err() && excess.missing()) {
-        let why = if two_groups {
-            Because::TwoGroups
-        } else {
-            Because::BodyTooLong
-        };
+        let why = if two_groups { Because::TwoGroups } else { Because::BodyTooLong };
         return match tail {
             Ok(_) => Ok((Which::Together, why)),
             Err(reason) => Err(NotDone::Neither(reason.to_string())),

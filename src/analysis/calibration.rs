@@ -32,12 +32,8 @@ pub fn calibrations(pass: &Pass, register: &Register) -> Option<Vec<Covered>> {
         let same = |c: &&Calibration| {
             (&c.station, &c.instrument) == (&calibration.station, &calibration.instrument)
         };
-        let next_done_on = all
-            .iter()
-            .filter(same)
-            .map(|c| c.done_on)
-            .filter(|d| *d > calibration.done_on)
-            .min();
+        let next_done_on =
+            all.iter().filter(same).map(|c| c.done_on).filter(|d| *d > calibration.done_on).min();
         let station = pass
             .stations
             .iter()

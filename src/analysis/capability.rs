@@ -55,10 +55,7 @@ pub fn reject_days<'a>(
 ) -> Vec<DayRejects> {
     let mut days: BTreeMap<Day, DayRejects> = BTreeMap::new();
     for o in outcomes.filter(|o| o.outcome != Outcome::NotCompleted) {
-        let day = days.entry(o.day).or_insert(DayRejects {
-            rejected: 0.0,
-            judged: 0.0,
-        });
+        let day = days.entry(o.day).or_insert(DayRejects { rejected: 0.0, judged: 0.0 });
         day.judged += f64::from(o.count);
         if o.outcome == rejects {
             day.rejected += f64::from(o.count);
@@ -82,10 +79,7 @@ pub fn observed_rejects(days: &[DayRejects], level: f64) -> Result<Estimate, Not
     let share = rejected / judged;
     let binomial = judged * share * (1.0 - share);
     let ratio = if binomial > 0.0 {
-        let sums: Vec<f64> = days
-            .iter()
-            .map(|day| day.rejected - share * day.judged)
-            .collect();
+        let sums: Vec<f64> = days.iter().map(|day| day.rejected - share * day.judged).collect();
         block_variance(&sums, binomial).variance / binomial
     } else {
         1.0

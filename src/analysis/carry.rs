@@ -96,27 +96,16 @@ impl CarryLines {
 pub fn carry(data: &Grouped, lines: &CarryLines, step: f64) -> Result<Grouped, SampleError> {
     let grid = step / PARTS_OF_A_STEP;
     let round = |x: f64| {
-        if grid > 0.0 {
-            (x / grid).round() * grid
-        } else {
-            x
-        }
+        if grid > 0.0 { (x / grid).round() * grid } else { x }
     };
     Grouped::new(data.iter().map(|(day, observation, count)| {
         let moved = match observation {
             Observation::Between { low, high } => {
-                let (a, b) = (
-                    round(lines.carried(day, low)),
-                    round(lines.carried(day, high)),
-                );
+                let (a, b) = (round(lines.carried(day, low)), round(lines.carried(day, high)));
                 // A spread that shrank below the grid must not make readings exact.
                 Observation::Between {
                     low: a,
-                    high: if b > a {
-                        b
-                    } else {
-                        a + grid.max(f64::MIN_POSITIVE)
-                    },
+                    high: if b > a { b } else { a + grid.max(f64::MIN_POSITIVE) },
                 }
             }
             other => other.map(|x| round(lines.carried(day, x))),
@@ -141,13 +130,7 @@ impl LeftOut {
         let each: Vec<f64> = self
             .each
             .iter()
-            .map(|quantities| {
-                quantities
-                    .get(n)
-                    .copied()
-                    .flatten()
-                    .filter(|x| x.is_finite())
-            })
+            .map(|quantities| quantities.get(n).copied().flatten().filter(|x| x.is_finite()))
             .collect::<Option<_>>()?;
         let k = each.len() as f64;
         let mean = each.iter().sum::<f64>() / k;

@@ -57,11 +57,7 @@ pub fn causes(pass: &Pass, series: usize) -> Vec<Cause> {
     let mut levels: BTreeMap<(usize, &str), Count> = BTreeMap::new();
     // First by combination of levels, of which there are few: the levels' names are compared once each.
     let mut sets: BTreeMap<u32, Count> = BTreeMap::new();
-    for o in known
-        .outcomes
-        .iter()
-        .filter(|o| o.outcome != Outcome::NotCompleted)
-    {
+    for o in known.outcomes.iter().filter(|o| o.outcome != Outcome::NotCompleted) {
         let n = u64::from(o.count);
         let count = sets.entry(o.factors).or_default();
         count.units += n;
@@ -92,10 +88,7 @@ pub fn causes(pass: &Pass, series: usize) -> Vec<Cause> {
         }
     }
     let (units, failed) = (all.units, all.failed);
-    #[expect(
-        clippy::cast_precision_loss,
-        reason = "counts of units stay far below 2^53"
-    )]
+    #[expect(clippy::cast_precision_loss, reason = "counts of units stay far below 2^53")]
     let number = |n: u64| n as f64;
     let tried = number(levels.len() as u64);
     let mut found: Vec<(f64, Cause)> = levels
@@ -139,9 +132,9 @@ pub fn without(pass: &Pass, series: usize, readings: &[Reading], causes: &[Cause
             continue;
         }
         let said = match (r.outcome, r.shown) {
-            (Outcome::OverLimit, _) => pass.limits[r.limits as usize]
-                .high_pa
-                .map(|h| (h, Says::Above)),
+            (Outcome::OverLimit, _) => {
+                pass.limits[r.limits as usize].high_pa.map(|h| (h, Says::Above))
+            }
             (Outcome::Pass, Shown::Value) => Some((r.reading_pa, Says::Value)),
             (Outcome::Pass, Shown::Below) => Some((r.reading_pa, Says::Below)),
             (Outcome::Pass, Shown::Above) => Some((r.reading_pa, Says::Above)),
@@ -149,20 +142,15 @@ pub fn without(pass: &Pass, series: usize, readings: &[Reading], causes: &[Cause
         };
         if let Some((pa, says)) = said {
             let station = pass.station_of_setup[r.setup as usize];
-            *gone
-                .entry((day_of(r.time, pass.day_starts_s), station, pa, says))
-                .or_default() += f64::from(r.count);
+            *gone.entry((day_of(r.time, pass.day_starts_s), station, pa, says)).or_default() +=
+                f64::from(r.count);
         }
     }
     readings
         .iter()
         .filter_map(|r| {
             let pa = crate::records::ma_to_pa(r.ma)?;
-            let count = r.count
-                - gone
-                    .get(&(r.day, r.station, pa, r.says))
-                    .copied()
-                    .unwrap_or(0.0);
+            let count = r.count - gone.get(&(r.day, r.station, pa, r.says)).copied().unwrap_or(0.0);
             (count > 0.5).then_some(Reading { count, ..*r })
         })
         .collect()

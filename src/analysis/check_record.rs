@@ -67,10 +67,7 @@ pub fn check_records(pass: &Pass, config: &Config) -> Vec<LoadRecord> {
         let reading = check.reading_ma.filter(|ma| *ma > 0.0);
         if let Some(ma) = reading.filter(|_| load.expect == "pass" && right(check.outcome, "pass"))
         {
-            groups
-                .entry((check.station, &check.load))
-                .or_default()
-                .push((check, ma));
+            groups.entry((check.station, &check.load)).or_default().push((check, ma));
         }
     }
     let mut records: Vec<LoadRecord> = groups
@@ -95,18 +92,14 @@ fn of_load(
     let mut odd = Vec::new();
     for ((check, ma), usual) in readings.iter().zip(usual(&values)) {
         match usual {
-            Some(usual_ma) => odd.push(OddReading {
-                check: (*check).clone(),
-                reading_ma: *ma,
-                usual_ma,
-            }),
+            Some(usual_ma) => {
+                odd.push(OddReading { check: (*check).clone(), reading_ma: *ma, usual_ma })
+            }
             None => kept.entry(check.day).or_default().push(*ma),
         }
     }
-    let points: Vec<(Day, f64)> = kept
-        .iter()
-        .filter_map(|(day, all)| Some((*day, median(all)?)))
-        .collect();
+    let points: Vec<(Day, f64)> =
+        kept.iter().filter_map(|(day, all)| Some((*day, median(all)?))).collect();
     let day_points: Vec<DayPoint> = points
         .iter()
         .map(|(day, value_ma)| DayPoint {
@@ -127,11 +120,7 @@ fn of_load(
     };
     options.shape.seed = config.seed;
     let volts: Vec<f64> = readings.iter().filter_map(|r| r.0.applied_v).collect();
-    let mohm = config
-        .check_loads
-        .get(load)
-        .and_then(|l| l.resistance_mohm)
-        .filter(|r| *r > 0.0);
+    let mohm = config.check_loads.get(load).and_then(|l| l.resistance_mohm).filter(|r| *r > 0.0);
     let drift = drift::assess(&day_points, &options);
     let latest: Vec<f64> = points.iter().rev().take(LATEST).map(|p| p.1).collect();
     LoadRecord {

@@ -39,11 +39,8 @@ pub fn checks(pass: &Pass, config: &Config) -> Vec<StationChecks> {
     pass.station_days
         .iter()
         .map(|(station, days)| {
-            let own: Vec<&CheckReading> = pass
-                .checks
-                .iter()
-                .filter(|c| c.station == *station)
-                .collect();
+            let own: Vec<&CheckReading> =
+                pass.checks.iter().filter(|c| c.station == *station).collect();
             let checked: std::collections::BTreeSet<Day> = own.iter().map(|c| c.day).collect();
             let wrong = own
                 .iter()

@@ -103,21 +103,12 @@ pub fn doubts(
             let before = k.checked_sub(1).map_or(first, |b| station.moved[b].day);
             let after = station.moved.get(k + 1).map_or(last, |s| s.day - 1);
             if step.size_pct.value > 0.0 {
-                let shows = Shows::StepUp {
-                    day: step.day,
-                    calibrated: calibration.is_some(),
-                };
+                let shows = Shows::StepUp { day: step.day, calibrated: calibration.is_some() };
                 add(number, before, step.day - 1, step.size_pct.clone(), shows);
             } else if calibration.is_none()
                 && let Some(raised) = inverse(&step.size_pct)
             {
-                add(
-                    number,
-                    step.day,
-                    after,
-                    raised,
-                    Shows::StepDown { day: step.day },
-                );
+                add(number, step.day, after, raised, Shows::StepDown { day: step.day });
             }
         }
     }
@@ -146,13 +137,7 @@ pub fn doubts(
                 day: c.calibration.done_on,
                 error_pct: error,
             };
-            add(
-                station,
-                from,
-                (c.calibration.done_on - 1).min(last),
-                raised,
-                shows,
-            );
+            add(station, from, (c.calibration.done_on - 1).min(last), raised, shows);
         }
     }
     count(pass, &mut found);
@@ -162,13 +147,7 @@ pub fn doubts(
 /// What a fall by so many per cent is made good with.
 fn inverse(fall: &Estimate) -> Option<Estimate> {
     let back = |pct: f64| 100.0 * (1.0 / (1.0 + pct / 100.0) - 1.0);
-    Estimate::new(
-        back(fall.value),
-        back(fall.high),
-        back(fall.low),
-        fall.level,
-        &fall.method,
-    )
+    Estimate::new(back(fall.value), back(fall.high), back(fall.low), fall.level, &fall.method)
 }
 
 fn count(pass: &Pass, found: &mut [Doubt]) {
@@ -185,17 +164,15 @@ fn count(pass: &Pass, found: &mut [Doubt]) {
         if !product || !read || r.marks.has(Marks::CHECK_LOAD) {
             continue;
         }
-        let (Some(limit), Some(series)) = (
-            pass.limits[r.limits as usize].high_pa,
-            pass.series_of_setup[r.setup as usize],
-        ) else {
+        let (Some(limit), Some(series)) =
+            (pass.limits[r.limits as usize].high_pa, pass.series_of_setup[r.setup as usize])
+        else {
             continue;
         };
         let station = pass.station_of_setup[r.setup as usize];
         let day = day_of(r.time, pass.day_starts_s);
-        for doubt in found
-            .iter_mut()
-            .filter(|d| d.station == station && (d.from..=d.to).contains(&day))
+        for doubt in
+            found.iter_mut().filter(|d| d.station == station && (d.from..=d.to).contains(&day))
         {
             let above = |pct: f64| ma(r.reading_pa) * (1.0 + pct / 100.0) > ma(limit);
             let n = u64::from(r.count);

@@ -204,21 +204,14 @@ pub fn assess(points: &[DayPoint], options: &DriftOptions) -> Drift {
         Ok(moved) => moved,
         Err(reason) => return without_shape(&points, reason, options),
     };
-    let bare = Points {
-        covariates: Vec::new(),
-        ..with_room.clone()
-    };
-    let bare_test = if room.is_empty() {
-        None
-    } else {
-        shape::test(&bare, &shape_options).ok()
-    };
+    let bare = Points { covariates: Vec::new(), ..with_room.clone() };
+    let bare_test = if room.is_empty() { None } else { shape::test(&bare, &shape_options).ok() };
     let best = moved.test.best.clone();
     let certain = moved.test.p_value <= options.largest_p && best.kind != Kind::Steady;
     // What the room gains over shapes without it, its own price paid.
-    let room_gain = bare_test.as_ref().map_or(0.0, |t| {
-        t.best.bic - best.bic - room.len() as f64 * (points.len() as f64).ln()
-    });
+    let room_gain = bare_test
+        .as_ref()
+        .map_or(0.0, |t| t.best.bic - best.bic - room.len() as f64 * (points.len() as f64).ln());
     let by_room =
         |t: &ShapeTest| !certain && t.p_value <= options.largest_p && room_gain > CLEAR_GAIN;
     let season = (certain && best.kind == Kind::Wave) || bare_test.as_ref().is_some_and(by_room);
@@ -245,10 +238,7 @@ pub fn assess(points: &[DayPoint], options: &DriftOptions) -> Drift {
     if let Some(between) = moved.slope_between.filter(|_| shape == Shape::Slope) {
         let wider = |e: Estimate| widened(&e, between).unwrap_or(e);
         per_month_ma = per_month_ma.map(wider);
-        line = line.map(|line| DayLine {
-            per_day_ma: wider(line.per_day_ma),
-            ..line
-        });
+        line = line.map(|line| DayLine { per_day_ma: wider(line.per_day_ma), ..line });
     }
     let found_steps = if certain && !season {
         moved
@@ -288,23 +278,15 @@ pub fn assess(points: &[DayPoint], options: &DriftOptions) -> Drift {
         && shape != Shape::Season
         && (200.0..TWO_YEARS).contains(&span)
         && fitter
-            .fit(
-                Kind::Wave,
-                &with_room.values,
-                shape_options.smallest_segment,
-                None,
-            )
+            .fit(Kind::Wave, &with_room.values, shape_options.smallest_segment, None)
             .is_some_and(|wave| wave.bic < best.bic);
     drift
 }
 
 fn without_shape(points: &[DayPoint], reason: NoShape, options: &DriftOptions) -> Drift {
     let usable = reason == NoShape::TooFewPoints;
-    let (line, per_month_ma, trend_p_value) = if usable {
-        line_of(points, &values(points), options.level)
-    } else {
-        (None, None, None)
-    };
+    let (line, per_month_ma, trend_p_value) =
+        if usable { line_of(points, &values(points), options.level) } else { (None, None, None) };
     Drift {
         shape: None,
         no_shape: Some(reason),
@@ -335,10 +317,7 @@ fn to_points(points: &[DayPoint], logs: bool, room: &[(RoomFactor, Vec<f64>)]) -
     let lots: Option<Vec<u32>> = points.iter().map(|p| p.lot).collect();
     Points {
         days: points.iter().map(|p| f64::from(p.day)).collect(),
-        values: points
-            .iter()
-            .map(|p| if logs { p.value_ma.ln() } else { p.value_ma })
-            .collect(),
+        values: points.iter().map(|p| if logs { p.value_ma.ln() } else { p.value_ma }).collect(),
         covariates: room.iter().map(|r| r.1.clone()).collect(),
         lots,
     }
@@ -361,10 +340,7 @@ fn line_of(points: &[DayPoint], values: &[f64], level: f64) -> LineParts {
     let Some(first) = points.first() else {
         return (None, None, None);
     };
-    let days: Vec<f64> = points
-        .iter()
-        .map(|p| f64::from(p.day - first.day))
-        .collect();
+    let days: Vec<f64> = points.iter().map(|p| f64::from(p.day - first.day)).collect();
     let Some(trend) = correlated_trend(&days, values, level) else {
         return (None, None, None);
     };
@@ -397,11 +373,7 @@ fn widened(slope: &Estimate, (early, late): (f64, f64)) -> Option<Estimate> {
 }
 
 fn day_after(points: &[DayPoint], index: usize) -> i32 {
-    if index == 0 {
-        points[0].day
-    } else {
-        points[index - 1].day + 1
-    }
+    if index == 0 { points[0].day } else { points[index - 1].day + 1 }
 }
 
 fn step_of(
@@ -412,13 +384,7 @@ fn step_of(
     logs: bool,
     level: f64,
 ) -> Option<DriftStep> {
-    let from = moved
-        .steps
-        .iter()
-        .map(|s| s.index)
-        .filter(|k| *k < step.index)
-        .max()
-        .unwrap_or(0);
+    let from = moved.steps.iter().map(|s| s.index).filter(|k| *k < step.index).max().unwrap_or(0);
     // A month before the step: over a longer stretch a slope would move the level.
     let before = median(&flat[from.max(step.index.saturating_sub(20))..step.index])?;
     let reach = student_t_quantile(0.5 + 0.5 * level, step.df) * step.se;
@@ -429,16 +395,8 @@ fn step_of(
         day: points[step.index].day,
         day_low: day_after(points, step.index_low),
         day_high: points[step.index_high].day,
-        size_ma: if logs {
-            ends(&|d| before * d.exp_m1())?
-        } else {
-            ends(&|d| d)?
-        },
-        size_pct: if logs {
-            ends(&|d| 100.0 * d.exp_m1())
-        } else {
-            None
-        },
+        size_ma: if logs { ends(&|d| before * d.exp_m1())? } else { ends(&|d| d)? },
+        size_pct: if logs { ends(&|d| 100.0 * d.exp_m1()) } else { None },
     })
 }
 

@@ -95,9 +95,7 @@ impl Expecting {
         // P(X > cut) / P(X <= cut)
         let odds = |law: &Law| (law.ln_sf(cut) - law.ln_cdf(cut)).exp();
         let ratio = (average.ln_sf(cut) - average.cdf(cut).ln()).exp();
-        let counted = per_day(data, |o| {
-            !matches!(o, Observation::Above(_)) && place(o) < cut
-        });
+        let counted = per_day(data, |o| !matches!(o, Observation::Above(_)) && place(o) < cut);
         let mut all = Self {
             value: below * ratio,
             of_parameters: 0.0,
@@ -109,9 +107,7 @@ impl Expecting {
             let law = &weighted.fit.law;
             let influence =
                 Influence::new(&weighted.fit, &|law| Some(below * odds(law))).ok_or(EXCESS)?;
-            let sums = influence
-                .day_sums(law, fitted, average.truncated_above)
-                .ok_or(EXCESS)?;
+            let sums = influence.day_sums(law, fitted, average.truncated_above).ok_or(EXCESS)?;
             all.of_parameters += weighted.weight * influence.usual;
             all.disagreement += weighted.weight * (below * odds(law) - all.value).powi(2);
             for (day, sum) in fitted.days().iter().zip(sums) {
@@ -134,12 +130,7 @@ impl Expecting {
             of_parameters: mix(self.of_parameters, other.of_parameters),
             of_counts: mix(self.of_counts, other.of_counts),
             disagreement: mix(self.disagreement, other.disagreement) + apart,
-            days: self
-                .days
-                .iter()
-                .zip(&other.days)
-                .map(|(a, b)| mix(*a, *b))
-                .collect(),
+            days: self.days.iter().zip(&other.days).map(|(a, b)| mix(*a, *b)).collect(),
         }
     }
 }
@@ -167,15 +158,10 @@ pub(super) fn excess(
     level: f64,
 ) -> Result<Excess, NotDone> {
     let n = data.sample().total();
-    let over = per_day(data, |o| {
-        matches!(o, Observation::Above(_)) || place(o) >= cut
-    });
+    let over = per_day(data, |o| matches!(o, Observation::Above(_)) || place(o) >= cut);
     let beyond: f64 = over.iter().sum();
-    let day_sums: Vec<f64> = over
-        .iter()
-        .zip(&expecting.days)
-        .map(|(over, expected)| over - expected)
-        .collect();
+    let day_sums: Vec<f64> =
+        over.iter().zip(&expecting.days).map(|(over, expected)| over - expected).collect();
     let expected = expecting.value;
     let usual = expecting.of_parameters + expecting.of_counts;
     let in_theory = block_variance(&day_sums, usual + expected);
@@ -183,9 +169,7 @@ pub(super) fn excess(
     let difference = beyond - expected;
     let score = difference / (in_theory.variance + expecting.disagreement).sqrt();
     let tail = |t: f64| {
-        in_theory
-            .degrees_of_freedom
-            .map_or_else(|| normal_sf(t), |df| student_t_sf(t, df))
+        in_theory.degrees_of_freedom.map_or_else(|| normal_sf(t), |df| student_t_sf(t, df))
     };
     let half = (seen.variance + expecting.disagreement).sqrt()
         * seen.degrees_of_freedom.map_or_else(
@@ -203,11 +187,5 @@ pub(super) fn excess(
     if score.is_nan() {
         return Err(EXCESS);
     }
-    Ok(Excess {
-        beyond,
-        expected,
-        share,
-        p_more: tail(score),
-        p_fewer: tail(-score),
-    })
+    Ok(Excess { beyond, expected, share, p_more: tail(score), p_fewer: tail(-score) })
 }

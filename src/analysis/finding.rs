@@ -229,11 +229,8 @@ pub fn asked(
         .copied()
         .collect();
     let healthy_readings = without(pass, n, &moved.readings, &causes);
-    let mut judged: Vec<Reading> = healthy_readings
-        .iter()
-        .filter(|r| inside(r.day))
-        .copied()
-        .collect();
+    let mut judged: Vec<Reading> =
+        healthy_readings.iter().filter(|r| inside(r.day)).copied().collect();
     let typical =
         crate::stats::trend::median(&moved.points.iter().map(|p| p.value_ma).collect::<Vec<_>>())
             .or_else(|| moved.readings.first().map(|r| r.ma))
@@ -283,60 +280,34 @@ fn finding(
     let asked = asked(pass, n, moved, judge, leads, facts);
     let low_pa = limits.now.low_pa.filter(|low| *low > 0);
     let healthy = healthy(&asked.judged, &asked.ask(), config);
-    let goodness = healthy
-        .as_ref()
-        .map_or((None, None), |h| goodness(h, config.seed));
+    let goodness = healthy.as_ref().map_or((None, None), |h| goodness(h, config.seed));
     let outcomes = || series.outcomes.iter().filter(|o| inside(o.day));
     let mut days: Vec<Day> = outcomes().map(|o| o.day).collect();
     days.dedup();
     let mut lots: Vec<&str> = outcomes()
-        .filter_map(|o| {
-            pass.factor_sets
-                .get(o.factors as usize)?
-                .first()
-                .map(String::as_str)
-        })
+        .filter_map(|o| pass.factor_sets.get(o.factors as usize)?.first().map(String::as_str))
         .filter(|l| !l.is_empty())
         .collect();
     lots.sort_unstable();
     lots.dedup();
     // Only units judged at the limit in force: the expected rejects are of that limit.
-    let at_limit = outcomes().filter(|o| {
-        o.limits
-            .high_pa
-            .is_none_or(|high| Some(high) == limits.now.high_pa)
-    });
+    let at_limit =
+        outcomes().filter(|o| o.limits.high_pa.is_none_or(|high| Some(high) == limits.now.high_pa));
     let rejects = reject_days(at_limit, Outcome::OverLimit);
     let observed_low = low_pa.map(|low| under_limit(outcomes(), low, config.confidence));
     let moving = judge.slope || moved.drift.shape == Some(super::drift::Shape::Season);
-    let levels = Levels {
-        boundaries: &judge.boundaries,
-        moving,
-        edges: &asked.edges,
-        leads,
-        facts,
-    };
+    let levels =
+        Levels { boundaries: &judge.boundaries, moving, edges: &asked.edges, leads, facts };
     let strays = strays(pass, n, &moved.readings, &levels, config);
     // Two groups are looked for month by month only where the series has them: it takes most of the time.
     let two_groups =
         moved.split.is_some() || healthy.as_ref().is_ok_and(|h| h.body.groups.is_some());
-    let monthly = if two_groups {
-        options(config)
-    } else {
-        plain_options(config)
-    };
+    let monthly = if two_groups { options(config) } else { plain_options(config) };
     Finding {
         month: known
             .month
             .and_then(|month| against_before(pass, n, known, month, &asked, &monthly, config)),
-        months: months(
-            series,
-            &moved.readings,
-            limits,
-            &asked.edges,
-            &monthly,
-            config,
-        ),
+        months: months(series, &moved.readings, limits, &asked.edges, &monthly, config),
         units_judged: asked.judged.iter().map(|r| r.count).sum(),
         days_judged: days.len() as u64,
         lots_judged: (!lots.is_empty()).then_some(lots.len() as u64),
@@ -384,11 +355,8 @@ fn against_before(
     let baseline = baseline_days(outcomes.iter().map(|o| o.day), month, judge);
     let healthy_readings = without(pass, n, &moved.readings, &asked.causes);
     let expected = |inside: &dyn Fn(Day) -> bool| {
-        let readings: Vec<Reading> = healthy_readings
-            .iter()
-            .filter(|r| inside(r.day))
-            .copied()
-            .collect();
+        let readings: Vec<Reading> =
+            healthy_readings.iter().filter(|r| inside(r.day)).copied().collect();
         let data = grouped(readings.iter()).ok()?;
         let body = describe(&data, &asked.edges, options).ok()?;
         body.reject_share(body.which().ok()?, asked.limit_ma?).ok()
@@ -418,11 +386,7 @@ fn goodness(healthy: &Healthy, seed: u64) -> (Option<f64>, Option<f64>) {
     use crate::stats::likelihood::fit;
     let body = &healthy.body;
     let gap = largest_gap(&body.empirical, |x| {
-        if x < body.cut {
-            body.average.cdf(x)
-        } else {
-            body.empirical.cdf(x)
-        }
+        if x < body.cut { body.average.cdf(x) } else { body.empirical.cdf(x) }
     });
     let family = body.average.best().fit.law.family();
     let cut = body.average.truncated_above;

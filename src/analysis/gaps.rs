@@ -40,12 +40,7 @@ pub fn gaps(pass: &Pass) -> Vec<Gap> {
         .flat_map(|(&station, days)| {
             of_station(&plant, days, BY_CHANCE / chances.max(1) as f64)
                 .into_iter()
-                .map(move |(from, to, days)| Gap {
-                    station,
-                    from,
-                    to,
-                    days,
-                })
+                .map(move |(from, to, days)| Gap { station, from, to, days })
         })
         .collect()
 }
@@ -69,9 +64,7 @@ pub fn of_station(plant: &[Day], own: &BTreeSet<Day>, rarest: f64) -> Vec<(Day, 
             continue;
         }
         // The last day is one of the station's own, so the run ends before it.
-        let end = (n..plant.len())
-            .find(|&k| own.contains(&plant[k]))
-            .unwrap_or(plant.len());
+        let end = (n..plant.len()).find(|&k| own.contains(&plant[k])).unwrap_or(plant.len());
         let beside = plant[n.saturating_sub(HABIT_DAYS)..n]
             .iter()
             .chain(&plant[end..(end + HABIT_DAYS).min(plant.len())])

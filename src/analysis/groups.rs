@@ -47,11 +47,8 @@ pub struct Split {
 pub fn split_by(groups: &TwoGroups, levels: &[FactorLevel], rules: &GroupRules) -> Option<Split> {
     let mut factors: BTreeMap<&str, BTreeMap<&str, [f64; 2]>> = BTreeMap::new();
     for entry in levels {
-        let counts = factors
-            .entry(&entry.factor)
-            .or_default()
-            .entry(&entry.level)
-            .or_insert([0.0; 2]);
+        let counts =
+            factors.entry(&entry.factor).or_default().entry(&entry.level).or_insert([0.0; 2]);
         for line in entry.sample.lines() {
             counts[usize::from(place(line.observation) > groups.divide)] += line.count;
         }
@@ -85,11 +82,7 @@ fn split(factor: &str, levels: &BTreeMap<&str, [f64; 2]>) -> Option<Split> {
                 g += 2.0 * counts[side] * (counts[side] * n / (here * sides[side])).ln();
             }
         }
-        let list = if counts[1] > counts[0] {
-            &mut upper
-        } else {
-            &mut lower
-        };
+        let list = if counts[1] > counts[0] { &mut upper } else { &mut lower };
         list.push((*level).to_owned());
     }
     let parameters = (levels.len() - 1) as f64;

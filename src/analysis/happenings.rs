@@ -44,9 +44,7 @@ pub fn of_series(
                 .events_about(None, Some(&key.model))
                 .map(|e| event(e.day, e.what.clone()))
                 .collect(),
-            settings
-                .map(|c| event(c.day, setting_words(pass, c)))
-                .collect(),
+            settings.map(|c| event(c.day, setting_words(pass, c))).collect(),
             calibrated(findings.calibrations.as_deref(), |s| used.contains(&s)),
             new_lots(pass, n),
         ],
@@ -75,9 +73,7 @@ pub fn of_station(
                 .filter(|e| e.model.is_empty())
                 .map(|e| event(e.day, e.what.clone()))
                 .collect(),
-            settings
-                .map(|c| event(c.day, setting_words(pass, c)))
-                .collect(),
+            settings.map(|c| event(c.day, setting_words(pass, c))).collect(),
             calibrated(findings.calibrations.as_deref(), |s| s == station),
             Vec::new(),
         ],
@@ -118,18 +114,9 @@ fn event(day: Day, what: String) -> Event {
 fn setting_words(pass: &Pass, c: &SettingChange) -> String {
     let value =
         |v: Option<f64>| v.map_or_else(|| "none".to_owned(), |v| format!("{v} {}", c.what.unit()));
-    let stations: Vec<&str> = c
-        .stations
-        .iter()
-        .map(|s| pass.stations[usize::from(*s)].as_str())
-        .collect();
-    format!(
-        "{} {} → {} at {}",
-        c.what.words(),
-        value(c.from),
-        value(c.to),
-        stations.join(", ")
-    )
+    let stations: Vec<&str> =
+        c.stations.iter().map(|s| pass.stations[usize::from(*s)].as_str()).collect();
+    format!("{} {} → {} at {}", c.what.words(), value(c.from), value(c.to), stations.join(", "))
 }
 
 fn calibrated(covered: Option<&[Covered]>, at: impl Fn(u16) -> bool) -> Vec<Event> {

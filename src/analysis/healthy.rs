@@ -84,11 +84,9 @@ impl Healthy {
         match (&self.lines, &self.ladder) {
             (None, _) => self.body.reject_share(which, limit_ma).ok(),
             (Some(_), None) => None,
-            (Some(_), Some(ladder)) => ladder.share(
-                self.body.share_above(which, limit_ma).ok()?,
-                limit_ma,
-                CARRIED,
-            ),
+            (Some(_), Some(ladder)) => {
+                ladder.share(self.body.share_above(which, limit_ma).ok()?, limit_ma, CARRIED)
+            }
         }
     }
 
@@ -130,19 +128,13 @@ pub struct Ask<'a> {
 /// Options of a body from the settings.
 #[must_use]
 pub fn options(config: &Config) -> Options {
-    Options {
-        level: config.confidence,
-        groups: Some(group_rules(config)),
-    }
+    Options { level: config.confidence, groups: Some(group_rules(config)) }
 }
 
 /// The same without looking for two groups: for bodies that are not reported themselves.
 #[must_use]
 pub fn plain_options(config: &Config) -> Options {
-    Options {
-        level: config.confidence,
-        groups: None,
-    }
+    Options { level: config.confidence, groups: None }
 }
 
 /// Answers for the readings judged.
@@ -180,16 +172,11 @@ fn as_it_stands(body: Body, ask: &Ask<'_>, config: &Config) -> Healthy {
     let (apart, together) = (only(Which::Apart), only(Which::Together));
     let ask_body = |f: &dyn Fn(Which) -> Option<Estimate>| in_use.as_ref().ok().and_then(|w| f(*w));
     let quantiles = SHARES.map(|p| ask_body(&|w| body.quantile(w, p).ok()));
-    let reject_share = ask
-        .limit_ma
-        .and_then(|limit| ask_body(&|w| body.reject_share(w, limit).ok()));
-    let performance = ask
-        .limit_ma
-        .and_then(|limit| ask_body(&|w| body.performance(w, limit).ok()));
-    let low_side = LowEnd::of(&body)
-        .and_then(|end| end.bounds(a))
-        .map(|b| (b.value, b.lower, b.upper))
-        .ok();
+    let reject_share =
+        ask.limit_ma.and_then(|limit| ask_body(&|w| body.reject_share(w, limit).ok()));
+    let performance = ask.limit_ma.and_then(|limit| ask_body(&|w| body.performance(w, limit).ok()));
+    let low_side =
+        LowEnd::of(&body).and_then(|end| end.bounds(a)).map(|b| (b.value, b.lower, b.upper)).ok();
     let low = ask.low_limit_ma.map(|limit| LowSide::of(&body, limit));
     Healthy {
         in_use,
@@ -237,10 +224,7 @@ pub fn lines(judged: &[Reading], target: Day, level: f64) -> Option<CarryLines> 
     }
     let spread = correlated_trend(&wx, &wy, level)
         .filter(|t| t.p_value <= 1.0 - level)
-        .map(|t| SpreadLine {
-            at_target: t.line.at(0.0),
-            per_week: t.line.slope.value,
-        })
+        .map(|t| SpreadLine { at_target: t.line.at(0.0), per_week: t.line.slope.value })
         .filter(|s| s.at_target > 0.0);
     Some(CarryLines {
         target_day: target,
@@ -267,10 +251,7 @@ pub fn weighted_quantile(group: &[Reading], p: f64) -> Option<f64> {
     let mut before = 0.0;
     let mut rest = sorted.as_slice();
     while let Some(first) = rest.first() {
-        let same = rest
-            .iter()
-            .take_while(|r| r.ma == first.ma && r.says == first.says)
-            .count();
+        let same = rest.iter().take_while(|r| r.ma == first.ma && r.says == first.says).count();
         let count: f64 = rest[..same].iter().map(|r| r.count).sum();
         if before + count >= want {
             return (first.says == Says::Value)
@@ -294,16 +275,9 @@ fn quantities(
     let quantile = |w: Which, p: f64| body.quantile_value(w, p).ok();
     let mut all = Vec::new();
     for which in [Which::Apart, Which::Together] {
-        let x = answers
-            .contains(&which)
-            .then(|| quantile(which, 1.0 - a))
-            .flatten();
+        let x = answers.contains(&which).then(|| quantile(which, 1.0 - a)).flatten();
         all.push(x.map(f64::ln));
-        all.push(
-            x.map(|x| lines.ahead(x, days))
-                .filter(|x| *x > 0.0)
-                .map(f64::ln),
-        );
+        all.push(x.map(|x| lines.ahead(x, days)).filter(|x| *x > 0.0).map(f64::ln));
     }
     let used = answers.first().copied();
     for p in SHARES {
@@ -325,11 +299,11 @@ fn quantities(
     let low = ask.low_limit_ma;
     let alone = answers == [Which::Together];
     all.extend(low_quantities(body, alone, low, low.map(back), a));
-    all.extend(rungs().into_iter().map(|q| {
-        used.and_then(|w| quantile(w, 1.0 - q))
-            .filter(|x| *x > 0.0)
-            .map(f64::ln)
-    }));
+    all.extend(
+        rungs()
+            .into_iter()
+            .map(|q| used.and_then(|w| quantile(w, 1.0 - q)).filter(|x| *x > 0.0).map(f64::ln)),
+    );
     all
 }
 
@@ -353,22 +327,14 @@ fn carried(judged: &[Reading], data: &Grouped, ask: &Ask<'_>, config: &Config) -
     };
     let (body, all_lines) = body_of(judged, data, &options(config))?;
     // Without two groups in the whole there is no need to look for them with each block left out.
-    let how = if body.groups.is_some() {
-        options(config)
-    } else {
-        plain_options(config)
-    };
+    let how = if body.groups.is_some() { options(config) } else { plain_options(config) };
     let answers = body.answers();
     let value = quantities(&body, &answers, &all_lines, ask, a);
     let days: Vec<Day> = data.days().iter().map(|d| d.day).collect();
     let left_out = leave_out_blocks(&days, |keeps| {
         let rest: Vec<Reading> = judged.iter().filter(|r| keeps(r.day)).copied().collect();
-        let carried = grouped(rest.iter())
-            .ok()
-            .and_then(|data| body_of(&rest, &data, &how));
-        carried.map_or_else(Vec::new, |(body, lines)| {
-            quantities(&body, &answers, &lines, ask, a)
-        })
+        let carried = grouped(rest.iter()).ok().and_then(|data| body_of(&rest, &data, &how));
+        carried.map_or_else(Vec::new, |(body, lines)| quantities(&body, &answers, &lines, ask, a))
     })?;
     let df = left_out.degrees_of_freedom();
     let error = |n: usize| left_out.variance(n).map(f64::sqrt);
@@ -378,13 +344,7 @@ fn carried(judged: &[Reading], data: &Grouped, ask: &Ask<'_>, config: &Config) -
     let method = CARRIED;
     let estimate = |n: usize, back: &dyn Fn(f64) -> f64| {
         let (v, e) = (value[n]?, error(n)?);
-        Estimate::new(
-            back(v),
-            back(v - two_sided * e),
-            back(v + two_sided * e),
-            level,
-            method,
-        )
+        Estimate::new(back(v), back(v - two_sided * e), back(v + two_sided * e), level, method)
     };
     let exp = |x: f64| x.exp();
     let tail = |n: usize| {
@@ -400,23 +360,14 @@ fn carried(judged: &[Reading], data: &Grouped, ask: &Ask<'_>, config: &Config) -
             high_ma: (v + two_sided * e).exp(),
         })
     };
-    let crossing = value[at::CROSSING]
-        .zip(error(at::CROSSING))
-        .and_then(|(v, e)| {
-            #[expect(
-                clippy::cast_possible_truncation,
-                reason = "bounded by the longest forecast"
-            )]
-            let day = |x: f64| {
-                let days = x.exp();
-                (days <= f64::from(ask.longest_forecast)).then(|| ask.to + days.round() as Day)
-            };
-            Some(Crossing {
-                day: day(v)?,
-                low: day(v - two_sided * e)?,
-                high: day(v + two_sided * e),
-            })
-        });
+    let crossing = value[at::CROSSING].zip(error(at::CROSSING)).and_then(|(v, e)| {
+        #[expect(clippy::cast_possible_truncation, reason = "bounded by the longest forecast")]
+        let day = |x: f64| {
+            let days = x.exp();
+            (days <= f64::from(ask.longest_forecast)).then(|| ask.to + days.round() as Day)
+        };
+        Some(Crossing { day: day(v)?, low: day(v - two_sided * e)?, high: day(v + two_sided * e) })
+    });
     let mut plain = as_it_stands(body, ask, config);
     plain.apart = tail(0);
     plain.together = tail(2);
@@ -432,9 +383,7 @@ fn carried(judged: &[Reading], data: &Grouped, ask: &Ask<'_>, config: &Config) -
     plain.lines = Some(all_lines);
     plain.reject_share = ask.limit_ma.and_then(|limit| plain.share_above(limit));
     let days = f64::from(ask.horizon - all_lines.target_day);
-    plain.reject_share_at_horizon = ask
-        .limit_ma
-        .and_then(|limit| plain.share_ahead(limit, days));
+    plain.reject_share_at_horizon = ask.limit_ma.and_then(|limit| plain.share_ahead(limit, days));
     plain.performance = estimate(at::PERFORMANCE, &|x| x);
     let odds = |x: f64| 1.0 / (1.0 + (-x).exp());
     plain.low = plain.low.map(|low| {

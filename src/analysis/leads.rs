@@ -37,9 +37,8 @@ pub fn open_leads(pass: &Pass, facts: &[SeriesFacts], config: &Config) -> OpenLe
         let station = u16::try_from(n).unwrap_or(u16::MAX);
         if let Some(known) = config.open_lead_ma.get(name) {
             per_station.insert(station, *known);
-        } else if let Some(median) = shown
-            .get(&station)
-            .and_then(|v| crate::stats::trend::median(v))
+        } else if let Some(median) =
+            shown.get(&station).and_then(|v| crate::stats::trend::median(v))
         {
             per_station.insert(station, median);
         }

@@ -73,33 +73,17 @@ pub fn history(series: &Series) -> LimitHistory {
     for (day, limits, station) in &runs {
         // A station's first day is no change of limit unless its limits were not in force elsewhere.
         let is_start = counts[station].keys().next() == Some(day);
-        let known_before = changes
-            .iter()
-            .any(|c| c.limits == *limits && c.station.is_none());
+        let known_before = changes.iter().any(|c| c.limits == *limits && c.station.is_none());
         if is_start && known_before {
             continue;
         }
-        if changes
-            .iter()
-            .any(|c| c.day == *day && c.limits == *limits && c.station.is_none())
-        {
+        if changes.iter().any(|c| c.day == *day && c.limits == *limits && c.station.is_none()) {
             continue;
         }
         let alone = Some(*day) != first_day && known_before;
-        changes.push(LimitsFrom {
-            day: *day,
-            limits: *limits,
-            station: alone.then_some(*station),
-        });
+        changes.push(LimitsFrom { day: *day, limits: *limits, station: alone.then_some(*station) });
     }
-    let since = changes
-        .iter()
-        .filter(|c| c.limits == now && c.station.is_none())
-        .map(|c| c.day)
-        .max();
-    LimitHistory {
-        changes,
-        now,
-        since,
-    }
+    let since =
+        changes.iter().filter(|c| c.limits == now && c.station.is_none()).map(|c| c.day).max();
+    LimitHistory { changes, now, since }
 }

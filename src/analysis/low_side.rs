@@ -86,13 +86,8 @@ impl LowSide {
                 .performance
                 .and_then(|_| performance.ok_or(NotDone::NotFinite(INDEX))),
             reject_share,
-            reject_share_at_horizon: reject_share_at_horizon.map(|share| {
-                if share < 2.0 * SMALLEST_SHARE {
-                    0.0
-                } else {
-                    share
-                }
-            }),
+            reject_share_at_horizon: reject_share_at_horizon
+                .map(|share| if share < 2.0 * SMALLEST_SHARE { 0.0 } else { share }),
         }
     }
 }
@@ -120,11 +115,7 @@ pub(super) fn low_quantities(
         limit.and_then(|limit| end.performance(limit).ok().map(|e| e.value)),
         limit.and_then(odds),
         limit_back.and_then(odds),
-        end.bounds(accepted)
-            .ok()
-            .map(|b| b.value)
-            .filter(|x| *x > 0.0)
-            .map(f64::ln),
+        end.bounds(accepted).ok().map(|b| b.value).filter(|x| *x > 0.0).map(f64::ln),
     ]
 }
 
@@ -157,10 +148,7 @@ impl<'a> LowEnd<'a> {
     fn by(body: &'a Body, lowest: bool) -> Result<Self, NotDone> {
         if lowest {
             let lowest = Lowest::of(body).map_err(|why| NotDone::NoTail(why.to_string()))?;
-            return Ok(Self {
-                body: Cow::Borrowed(body),
-                lowest: Some(lowest),
-            });
+            return Ok(Self { body: Cow::Borrowed(body), lowest: Some(lowest) });
         }
         let body = match body.strays.below.threshold {
             Some(edge) => Cow::Owned(without_strays_below(body, edge)?),
@@ -175,19 +163,14 @@ impl<'a> LowEnd<'a> {
     /// # Errors
     /// `NotFinite`.
     pub fn bounds(&self, p: f64) -> Result<Bounds, NotDone> {
-        self.bounds_at(p, self.body.level)
-            .ok_or(NotDone::NotFinite("the bounds of the low end"))
+        self.bounds_at(p, self.body.level).ok_or(NotDone::NotFinite("the bounds of the low end"))
     }
 
     fn bounds_at(&self, p: f64, confidence: f64) -> Option<Bounds> {
         let bounds = match &self.lowest {
             Some(lowest) => {
                 let b = lowest.tail.bounds(p, confidence)?;
-                Bounds {
-                    value: -b.value,
-                    lower: -b.upper,
-                    upper: -b.lower,
-                }
+                Bounds { value: -b.value, lower: -b.upper, upper: -b.lower }
             }
             None => {
                 let b = self.body.average.one_sided(
@@ -196,11 +179,7 @@ impl<'a> LowEnd<'a> {
                     confidence,
                     &|law: &Law| law.quantile(p),
                 )?;
-                Bounds {
-                    value: b.value,
-                    lower: b.lower,
-                    upper: b.upper,
-                }
+                Bounds { value: b.value, lower: b.lower, upper: b.upper }
             }
         };
         let known = bounds.value.is_finite() && !bounds.lower.is_nan() && !bounds.upper.is_nan();
@@ -221,16 +200,12 @@ impl<'a> LowEnd<'a> {
             };
             return body
                 .exact_performance(limit, &what)
-                .or_else(|| {
-                    body.average
-                        .estimate(body.fitted(), Scale::Linear, body.level, &what)
-                })
+                .or_else(|| body.average.estimate(body.fitted(), Scale::Linear, body.level, &what))
                 .ok_or(failed);
         }
         let middle = body.quantile(Which::Together, 0.5)?;
-        let lower = self
-            .bounds_at(LOWER_REFERENCE, 0.5 + body.level / 2.0)
-            .ok_or(failed.clone())?;
+        let lower =
+            self.bounds_at(LOWER_REFERENCE, 0.5 + body.level / 2.0).ok_or(failed.clone())?;
         let at = |x50: f64, x: f64| index(limit, x50, x).ok_or(failed.clone());
         let value = at(middle.value, lower.value)?;
         // Neither end of one may reach the other.
@@ -239,10 +214,8 @@ impl<'a> LowEnd<'a> {
             at(middle.value, lower.lower)?,
             at(middle.value, lower.upper.min(middle.value - apart))?,
         ];
-        let by_middle = [
-            at(middle.low.max(lower.value + apart), lower.value)?,
-            at(middle.high, lower.value)?,
-        ];
+        let by_middle =
+            [at(middle.low.max(lower.value + apart), lower.value)?, at(middle.high, lower.value)?];
         let (down, up) = distances(value, [by_reference, by_middle]);
         Estimate::new(
             value,
@@ -264,10 +237,9 @@ impl<'a> LowEnd<'a> {
         let body = &*self.body;
         let share = match &self.lowest {
             None => {
-                body.average
-                    .estimate(body.fitted(), Scale::TailShare, body.level, &|law: &Law| {
-                        law.ln_cdf(limit).exp()
-                    })
+                body.average.estimate(body.fitted(), Scale::TailShare, body.level, &|law: &Law| {
+                    law.ln_cdf(limit).exp()
+                })
             }
             Some(lowest) if -limit >= lowest.tail.threshold => {
                 lowest.tail.exceedance(-limit, body.level)
@@ -323,11 +295,7 @@ fn without_strays_below(body: &Body, edge: f64) -> Result<Body, NotDone> {
         .filter_map(|_, o| (place(o) >= edge).then_some(o))
         .map_err(|_| NotDone::TooFewReadings { found: 0.0 })?;
     let (fitted, average) = families(&healthy, body.cut, body.low_cut)?;
-    Ok(Body {
-        average,
-        fitted,
-        ..body.clone()
-    })
+    Ok(Body { average, fitted, ..body.clone() })
 }
 
 fn turn(o: Observation) -> Observation {
@@ -335,10 +303,7 @@ fn turn(o: Observation) -> Observation {
         Observation::Exact(x) => Observation::Exact(-x),
         Observation::Below(x) => Observation::Above(-x),
         Observation::Above(x) => Observation::Below(-x),
-        Observation::Between { low, high } => Observation::Between {
-            low: -high,
-            high: -low,
-        },
+        Observation::Between { low, high } => Observation::Between { low: -high, high: -low },
     }
 }
 
@@ -369,12 +334,7 @@ fn threshold(turned: &Grouped) -> Result<f64, TailError> {
             o.low() < **edge - near && o.high() > **edge + near && o.high().is_finite()
         })
     };
-    candidates
-        .iter()
-        .find(free)
-        .or(candidates.first())
-        .copied()
-        .ok_or(TailError::TooFew(most))
+    candidates.iter().find(free).or(candidates.first()).copied().ok_or(TailError::TooFew(most))
 }
 
 /// Results under the low limit.
@@ -399,10 +359,8 @@ pub fn under_limit<'a>(
     low_pa: i64,
     level: f64,
 ) -> Result<UnderLimit, NotDone> {
-    let days = reject_days(
-        outcomes.filter(|o| o.limits.low_pa == Some(low_pa)),
-        Outcome::UnderLimit,
-    );
+    let days =
+        reject_days(outcomes.filter(|o| o.limits.low_pa == Some(low_pa)), Outcome::UnderLimit);
     Ok(UnderLimit {
         rejected: days.iter().map(|d| d.rejected).sum(),
         judged: days.iter().map(|d| d.judged).sum(),

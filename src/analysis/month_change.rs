@@ -90,18 +90,9 @@ pub fn baseline_days(
     let first_of_month =
         crate::records::day_number(chrono::NaiveDate::from_ymd_opt(month.0, month.1, 1)?);
     let from = first_of_month - LONGEST;
-    let since_step = judge
-        .boundaries
-        .iter()
-        .copied()
-        .filter(|b| *b <= last)
-        .max()
-        .map_or(from, |b| b.max(from));
-    let mut inside: Vec<Day> = before
-        .iter()
-        .copied()
-        .filter(|d| *d >= since_step)
-        .collect();
+    let since_step =
+        judge.boundaries.iter().copied().filter(|b| *b <= last).max().map_or(from, |b| b.max(from));
+    let mut inside: Vec<Day> = before.iter().copied().filter(|d| *d >= since_step).collect();
     inside.sort_unstable();
     inside.dedup();
     if inside.len() < FEWEST_POINTS {
@@ -150,9 +141,7 @@ pub fn month_change(
             levels[s].push(value);
         }
     }
-    let typical_ma = median(&levels[0])
-        .zip(median(&levels[1]))
-        .map(|(a, b)| [a, b]);
+    let typical_ma = median(&levels[0]).zip(median(&levels[1])).map(|(a, b)| [a, b]);
     MonthChange {
         month,
         baseline,
@@ -174,11 +163,7 @@ fn failures_between([before, now]: &[Share; 2], level: f64) -> Option<Estimate> 
 }
 
 fn share(failed: u64, judged: u64, level: f64) -> Share {
-    Share {
-        failed,
-        judged,
-        share: counts(failed, judged).and_then(|c| clopper_pearson(c, level)),
-    }
+    Share { failed, judged, share: counts(failed, judged).and_then(|c| clopper_pearson(c, level)) }
 }
 
 #[expect(clippy::cast_precision_loss, reason = "counts of units")]
@@ -191,14 +176,11 @@ fn level_change(levels: &[Vec<f64>; 2], rho: f64, level: f64) -> Option<Estimate
     if levels.iter().any(|l| l.len() < FEWEST_POINTS) {
         return None;
     }
-    let logs = levels
-        .each_ref()
-        .map(|l| l.iter().map(|v| v.ln()).collect::<Vec<f64>>());
+    let logs = levels.each_ref().map(|l| l.iter().map(|v| v.ln()).collect::<Vec<f64>>());
     let mean = |l: &[f64]| l.iter().sum::<f64>() / l.len() as f64;
     let means = [mean(&logs[0]), mean(&logs[1])];
-    let squares: f64 = (0..2)
-        .map(|s| logs[s].iter().map(|v| (v - means[s]).powi(2)).sum::<f64>())
-        .sum();
+    let squares: f64 =
+        (0..2).map(|s| logs[s].iter().map(|v| (v - means[s]).powi(2)).sum::<f64>()).sum();
     let n = [logs[0].len() as f64, logs[1].len() as f64];
     let factor = variance_factor(rho);
     let df = ((n[0] + n[1]) / factor - 2.0).max(1.0);
@@ -220,9 +202,7 @@ fn level_change(levels: &[Vec<f64>; 2], rho: f64, level: f64) -> Option<Estimate
 /// Trips stand at the limit, so that a spread cut by it is a lower bound.
 fn spread_ratio(before: &Before<'_>, side: &impl Fn(Day) -> Option<usize>) -> Option<Estimate> {
     let corrected = |r: &Reading| match before.stations {
-        Some(s) => s
-            .correction
-            .corrected(before.series, usize::from(r.station), r.day, r.ma),
+        Some(s) => s.correction.corrected(before.series, usize::from(r.station), r.day, r.ma),
         None => r.ma,
     };
     // Sum of distances and units of each day, by side.
@@ -257,11 +237,7 @@ fn spread_ratio(before: &Before<'_>, side: &impl Fn(Day) -> Option<usize>) -> Op
         let (apart, units) = days.iter().fold((0.0, 0.0), |t, d| (t.0 + d.0, t.1 + d.1));
         let ratio = apart / units;
         let k = days.len() as f64;
-        let variance: f64 = days
-            .iter()
-            .map(|d| (d.0 - ratio * d.1).powi(2))
-            .sum::<f64>()
-            * k
+        let variance: f64 = days.iter().map(|d| (d.0 - ratio * d.1).powi(2)).sum::<f64>() * k
             / (k - 1.0)
             / apart.powi(2);
         (apart > 0.0).then_some((ratio.ln(), variance))

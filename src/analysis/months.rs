@@ -58,16 +58,8 @@ pub fn months(
         });
         let n = u64::from(o.count);
         entry.units += n;
-        entry.judged += if o.outcome == Outcome::NotCompleted {
-            0
-        } else {
-            n
-        };
-        entry.over_limit += if o.outcome == Outcome::OverLimit {
-            n
-        } else {
-            0
-        };
+        entry.judged += if o.outcome == Outcome::NotCompleted { 0 } else { n };
+        entry.over_limit += if o.outcome == Outcome::OverLimit { n } else { 0 };
     }
     for group in readings.chunk_by(|a, b| month_of(a.day) == month_of(b.day)) {
         let Some(entry) = all.get_mut(&month_of(group[0].day)) else {

@@ -74,26 +74,15 @@ pub fn group_rules(config: &Config) -> GroupRules {
 
 /// Options of the shape test from the settings: its replicates are drawn from the one seed.
 fn shape_options(config: &Config) -> shape::Options {
-    shape::Options {
-        seed: config.seed,
-        ..shape::Options::default()
-    }
+    shape::Options { seed: config.seed, ..shape::Options::default() }
 }
 
 /// Finds what moved.
 #[must_use]
 pub fn movement(pass: &Pass, register: &Register, config: &Config) -> Movement {
-    let all: Vec<Vec<Reading>> = pass
-        .series
-        .iter()
-        .map(|s| readings(s, &pass.steps))
-        .collect();
+    let all: Vec<Vec<Reading>> = pass.series.iter().map(|s| readings(s, &pass.steps)).collect();
     let facts = facts(pass);
-    let cells: Vec<Cell> = all
-        .iter()
-        .enumerate()
-        .flat_map(|(n, r)| cells(n, r))
-        .collect();
+    let cells: Vec<Cell> = all.iter().enumerate().flat_map(|(n, r)| cells(n, r)).collect();
     let options = StationOptions {
         level: config.confidence,
         shape: shape_options(config),
@@ -119,11 +108,7 @@ pub fn facts(pass: &Pass) -> Vec<SeriesFacts> {
         .iter()
         .map(|s| SeriesFacts {
             volts: s.key.applied_v().unwrap_or(0.0),
-            hertz: if s.key.test.is_dc() {
-                0.0
-            } else {
-                s.key.frequency_hz().unwrap_or(0.0)
-            },
+            hertz: if s.key.test.is_dc() { 0.0 } else { s.key.frequency_hz().unwrap_or(0.0) },
         })
         .collect()
 }
@@ -133,10 +118,7 @@ fn cells(series: usize, readings: &[Reading]) -> Vec<Cell> {
     readings
         .chunk_by(|a, b| (a.day, a.station) == (b.day, b.station))
         .filter_map(|group| {
-            let lines: Vec<_> = group
-                .iter()
-                .map(|r| (centre(r), r.step_ma, r.count))
-                .collect();
+            let lines: Vec<_> = group.iter().map(|r| (centre(r), r.step_ma, r.count)).collect();
             Some(Cell {
                 series,
                 station: usize::from(group[0].station),
@@ -175,9 +157,8 @@ fn of_series(
         }
     };
     let mut split = side_by_side(pass, config, n, &readings);
-    let grouped: Vec<(Reading, bool)> = split
-        .as_ref()
-        .map_or_else(Vec::new, |split| by_group(pass, config, n, split));
+    let grouped: Vec<(Reading, bool)> =
+        split.as_ref().map_or_else(Vec::new, |split| by_group(pass, config, n, split));
     if let Some(split) = &mut split {
         together(split, &grouped);
     }
@@ -222,10 +203,7 @@ fn of_series(
     let mut known: Vec<Day> = recorded.chain(drift.steps.iter().map(|s| s.day)).collect();
     known.sort_unstable();
     let after = known.into_iter().rev().find_map(|day| {
-        let options = DriftOptions {
-            baseline_from: Some(day),
-            ..options.clone()
-        };
+        let options = DriftOptions { baseline_from: Some(day), ..options.clone() };
         drift::chart::ewma_chart(&points, drift.rho, &options)
     });
     drift.ewma = after.or(drift.ewma);
@@ -254,10 +232,8 @@ fn together(split: &mut GroupSplit, readings: &[(Reading, bool)]) {
     let (mut sum, mut weight) = (0.0, 0.0);
     for sides in cells.values() {
         let middle = |side: usize| {
-            let lines: Vec<_> = sides[side]
-                .iter()
-                .map(|r| (centre(r), r.step_ma, r.count))
-                .collect();
+            let lines: Vec<_> =
+                sides[side].iter().map(|r| (centre(r), r.step_ma, r.count)).collect();
             let units: f64 = lines.iter().map(|l| l.2).sum();
             drift::grouped_median(&lines).map(|m| (m, units))
         };
@@ -304,22 +280,12 @@ fn day_facts(pass: &Pass, n: usize, split: Option<&GroupSplit>) -> BTreeMap<Day,
         .air
         .iter()
         .map(|(d, (humidity, temperature))| {
-            (
-                *d,
-                DayFacts {
-                    humidity: *humidity,
-                    temperature: *temperature,
-                    lot: None,
-                },
-            )
+            (*d, DayFacts { humidity: *humidity, temperature: *temperature, lot: None })
         })
         .collect();
     for (day, counts) in &lots {
         // The largest, the first by name of equals.
-        let most = counts
-            .iter()
-            .max_by(|a, b| a.1.cmp(b.1).then(b.0.cmp(a.0)))
-            .map(|(l, _)| *l);
+        let most = counts.iter().max_by(|a, b| a.1.cmp(b.1).then(b.0.cmp(a.0))).map(|(l, _)| *l);
         if let Some(lot) = most {
             let next = u32::try_from(numbers.len()).unwrap_or(u32::MAX);
             let number = *numbers.entry(lot).or_insert(next);
@@ -372,13 +338,9 @@ fn side_by_side(
 ) -> Option<GroupSplit> {
     let mut days: Vec<Day> = readings.iter().map(|r| r.day).collect();
     days.dedup();
-    let from = days[days.len().saturating_sub(GROUP_DAYS)..]
-        .first()
-        .copied()?;
+    let from = days[days.len().saturating_sub(GROUP_DAYS)..].first().copied()?;
     let rules = group_rules(config);
-    let recent = readings
-        .iter()
-        .filter(|r| r.day >= from && r.says == Says::Value);
+    let recent = readings.iter().filter(|r| r.day >= from && r.says == Says::Value);
     let sample = Sample::new(recent.map(|r| (r.observation(), r.count))).ok()?;
     let groups = two_groups(&sample, None, &rules)?;
     let starts = config.day_starts_s();
@@ -406,11 +368,7 @@ fn side_by_side(
                 (value(super::readings::ma(pa), step), count)
             }))
             .ok()?;
-            Some(FactorLevel {
-                factor: pass.factor_names[factor].clone(),
-                level,
-                sample,
-            })
+            Some(FactorLevel { factor: pass.factor_names[factor].clone(), level, sample })
         })
         .collect();
     let split = split_by(&groups, &levels, &rules)?;

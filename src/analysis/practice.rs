@@ -42,16 +42,9 @@ pub struct Habit {
 #[must_use]
 pub fn practice(pass: &Pass, series: usize, allowed: u32) -> Practice {
     let index = u32::try_from(series).unwrap_or(u32::MAX);
-    let mine: Vec<&UnitHistory> = pass
-        .histories
-        .iter()
-        .filter(|h| h.series == index)
-        .collect();
-    let tripped: Vec<&UnitHistory> = mine
-        .iter()
-        .copied()
-        .filter(|h| h.outcome == Outcome::OverLimit)
-        .collect();
+    let mine: Vec<&UnitHistory> = pass.histories.iter().filter(|h| h.series == index).collect();
+    let tripped: Vec<&UnitHistory> =
+        mine.iter().copied().filter(|h| h.outcome == Outcome::OverLimit).collect();
     let mut habits = Vec::new();
     for (station, name) in pass.stations.iter().enumerate() {
         for (factor, factor_name) in pass.factor_names.iter().enumerate().skip(1) {

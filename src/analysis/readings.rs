@@ -41,19 +41,13 @@ pub fn value(ma: f64, step_ma: f64) -> Observation {
     if ma <= half {
         Observation::Below(ma + half)
     } else {
-        Observation::Between {
-            low: ma - half,
-            high: ma + half,
-        }
+        Observation::Between { low: ma - half, high: ma + half }
     }
 }
 
 /// Picoamperes as milliamperes.
 #[must_use]
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "readings are far below 2^53 picoamperes"
-)]
+#[expect(clippy::cast_precision_loss, reason = "readings are far below 2^53 picoamperes")]
 pub fn ma(pa: i64) -> f64 {
     pa as f64 / 1e9
 }
@@ -89,21 +83,15 @@ pub fn edges(pass: &Pass, readings: &[Reading]) -> Edges {
     let mut stations: Vec<u16> = readings.iter().map(|r| r.station).collect();
     stations.sort_unstable();
     stations.dedup();
-    let mut starts: Vec<i64> = stations
-        .iter()
-        .flat_map(|s| pass.steps.of(*s).iter().map(|r| r.from_pa))
-        .collect();
+    let mut starts: Vec<i64> =
+        stations.iter().flat_map(|s| pass.steps.of(*s).iter().map(|r| r.from_pa)).collect();
     starts.sort_unstable();
     starts.dedup();
     Edges::by_size(
         starts
             .into_iter()
             .map(|from| {
-                let step = stations
-                    .iter()
-                    .map(|s| pass.steps.at(*s, from))
-                    .max()
-                    .unwrap_or(1);
+                let step = stations.iter().map(|s| pass.steps.at(*s, from)).max().unwrap_or(1);
                 (ma(from), ma(step))
             })
             .collect(),
@@ -117,9 +105,5 @@ pub fn coarsest_step(pass: &Pass, readings: &[Reading], at_ma: f64) -> f64 {
     let mut stations: Vec<u16> = readings.iter().map(|r| r.station).collect();
     stations.sort_unstable();
     stations.dedup();
-    ma(stations
-        .iter()
-        .map(|s| pass.steps.at(*s, pa))
-        .max()
-        .unwrap_or(1))
+    ma(stations.iter().map(|s| pass.steps.at(*s, pa)).max().unwrap_or(1))
 }

@@ -30,14 +30,8 @@ pub enum Setting {
 
 impl Setting {
     /// All of them.
-    pub const ALL: [Self; 6] = [
-        Self::Voltage,
-        Self::Frequency,
-        Self::Dwell,
-        Self::Ramp,
-        Self::HighLimit,
-        Self::LowLimit,
-    ];
+    pub const ALL: [Self; 6] =
+        [Self::Voltage, Self::Frequency, Self::Dwell, Self::Ramp, Self::HighLimit, Self::LowLimit];
 
     /// Words for people.
     #[must_use]
@@ -143,13 +137,7 @@ struct Test {
 
 /// What makes series one test of one model, whatever its voltage or dwell.
 fn of_one_test(key: &SeriesKey) -> (&str, TestKind, &str, &str, crate::records::Current) {
-    (
-        &key.model,
-        key.test,
-        &key.test_point,
-        &key.step,
-        key.current,
-    )
+    (&key.model, key.test, &key.test_point, &key.step, key.current)
 }
 
 /// Reads the settings record of all first tests. A value that a file does not give is not known, and says
@@ -243,23 +231,14 @@ struct Run<'a> {
 
 fn runs_of<'a>(tests: &'a [Test], k: usize, what: Setting) -> Vec<Run<'a>> {
     let mut runs: Vec<Run<'a>> = Vec::new();
-    let known = tests
-        .iter()
-        .filter(|t| t.set[k].is_some() || what == Setting::LowLimit);
+    let known = tests.iter().filter(|t| t.set[k].is_some() || what == Setting::LowLimit);
     for test in known {
-        match runs
-            .last_mut()
-            .filter(|run| run.first.set[k] == test.set[k])
-        {
+        match runs.last_mut().filter(|run| run.first.set[k] == test.set[k]) {
             Some(run) => {
                 run.last = test;
                 run.tests += u64::from(test.count);
             }
-            None => runs.push(Run {
-                first: test,
-                last: test,
-                tests: u64::from(test.count),
-            }),
+            None => runs.push(Run { first: test, last: test, tests: u64::from(test.count) }),
         }
     }
     runs
@@ -305,14 +284,7 @@ fn joined(mut changes: Vec<SettingChange>) -> Vec<SettingChange> {
     for change in changes {
         let same = all.iter_mut().find(|c| {
             (c.day, c.series, c.what, c.from, c.to, c.further)
-                == (
-                    change.day,
-                    change.series,
-                    change.what,
-                    change.from,
-                    change.to,
-                    change.further,
-                )
+                == (change.day, change.series, change.what, change.from, change.to, change.further)
                 && c.back_after.is_some() == change.back_after.is_some()
         });
         match same {

@@ -9,9 +9,7 @@ const RUNGS: i32 = 32;
 /// The shares whose readings are asked: from one half down to about one in a hundred million.
 #[must_use]
 pub fn rungs() -> Vec<f64> {
-    (0..RUNGS)
-        .map(|k| 0.5 * 10_f64.powf(-f64::from(k) / 4.0))
-        .collect()
+    (0..RUNGS).map(|k| 0.5 * 10_f64.powf(-f64::from(k) / 4.0)).collect()
 }
 
 /// For falling shares, the interval of the reading that each lies above.
@@ -38,15 +36,10 @@ impl ShareLadder {
                 continue;
             }
             // A rarer share never lies lower: what an error makes so is not believed.
-            let (low, high) = found
-                .last()
-                .map_or((low, high), |l| (low.max(l.1), high.max(l.2)));
+            let (low, high) = found.last().map_or((low, high), |l| (low.max(l.1), high.max(l.2)));
             found.push((q, low, high));
         }
-        (found.len() >= 2).then_some(Self {
-            rungs: found,
-            level,
-        })
+        (found.len() >= 2).then_some(Self { rungs: found, level })
     }
 
     /// A share above `limit_ma` of best value `value`, with the shares whose readings end there.
@@ -74,11 +67,7 @@ impl ShareLadder {
         };
         let below = &self.rungs[n - 1];
         let (x0, x1) = (end(below).ln(), end(above).ln());
-        let part = if x1 > x0 {
-            (limit_ma.ln() - x0) / (x1 - x0)
-        } else {
-            1.0
-        };
+        let part = if x1 > x0 { (limit_ma.ln() - x0) / (x1 - x0) } else { 1.0 };
         Some((below.0.ln() + part * (above.0 / below.0).ln()).exp())
     }
 }

@@ -151,25 +151,17 @@ pub fn assess(
     stations: usize,
     options: &StationOptions,
 ) -> Result<Stations, CannotTell> {
-    let drive: Vec<f64> = series
-        .iter()
-        .map(|s| s.volts * s.hertz / 50_000.0)
-        .collect();
+    let drive: Vec<f64> = series.iter().map(|s| s.volts * s.hertz / 50_000.0).collect();
     let shared = share(cells, &drive, stations, options)?;
     let (taken, p_values) = find_steps(&shared, stations, options);
     let levelled = shared.levelled(&taken);
     let mut units = vec![0.0; stations];
-    shared
-        .cells
-        .iter()
-        .for_each(|c| units[c.station] += c.units);
+    shared.cells.iter().for_each(|c| units[c.station] += c.units);
     let reference = middle(&shared, &levelled, &units).unwrap_or(0);
     let lasting = Lasting::of(&shared, &levelled, reference, stations, options);
     let mut out: Vec<Station> = (0..stations).map(|s| lasting.station(s)).collect();
     for (station, p_value, step) in measured(&shared, &taken, &p_values, options) {
-        out[station]
-            .moved
-            .push(as_station_step(&step.0, &step.1, p_value, options.level));
+        out[station].moved.push(as_station_step(&step.0, &step.1, p_value, options.level));
     }
     out.iter_mut().for_each(|s| s.moved.sort_by_key(|m| m.day));
     months(&shared, reference, &taken, &mut out, options);
@@ -180,17 +172,11 @@ pub fn assess(
         drive,
         level_ma: vec![BTreeMap::new(); series.len()],
     };
-    taken
-        .iter()
-        .for_each(|t| correction.steps[t.station].push((t.day, t.size)));
+    taken.iter().for_each(|t| correction.steps[t.station].push((t.day, t.size)));
     // Levels as the reference shows them: gain and leads of every cell taken off.
     let level = |c: &Cell| correction.corrected(c.series, c.station, c.day, c.median_ma);
     correction.level_ma = levels(cells, series.len(), options.smallest_cell, level);
-    Ok(Stations {
-        stations: out,
-        reference,
-        correction,
-    })
+    Ok(Stations { stations: out, reference, correction })
 }
 
 /// Median level of each series in stretches of 30 days.
@@ -201,21 +187,11 @@ fn levels(
     level: impl Fn(&Cell) -> f64,
 ) -> Vec<BTreeMap<i32, f64>> {
     let mut bins: Vec<BTreeMap<i32, Vec<f64>>> = vec![BTreeMap::new(); series];
-    for c in cells
-        .iter()
-        .filter(|c| usable(c, smallest) && c.series < series)
-    {
-        bins[c.series]
-            .entry(c.day.div_euclid(30))
-            .or_default()
-            .push(level(c));
+    for c in cells.iter().filter(|c| usable(c, smallest) && c.series < series) {
+        bins[c.series].entry(c.day.div_euclid(30)).or_default().push(level(c));
     }
     bins.into_iter()
-        .map(|b| {
-            b.into_iter()
-                .filter_map(|(k, v)| Some((k, median(&v)?)))
-                .collect()
-        })
+        .map(|b| b.into_iter().filter_map(|(k, v)| Some((k, median(&v)?))).collect())
         .collect()
 }
 
@@ -243,14 +219,11 @@ fn share(
         still: Vec::new(),
         any_still: true,
     };
-    for group in kept
-        .chunk_by(|a, b| (a.series, a.day) == (b.series, b.day))
-        .filter(|g| g.len() > 1)
+    for group in
+        kept.chunk_by(|a, b| (a.series, a.day) == (b.series, b.day)).filter(|g| g.len() > 1)
     {
         shared.cells.extend_from_slice(group);
-        shared
-            .group
-            .extend(std::iter::repeat_n(shared.groups, group.len()));
+        shared.group.extend(std::iter::repeat_n(shared.groups, group.len()));
         shared.groups += 1;
     }
     if shared.cells.is_empty() {
@@ -263,36 +236,21 @@ fn share(
         return Err(CannotTell::TooFewDays);
     }
     shared.weight = shared.cells.iter().map(|c| c.units).collect();
-    let level = levels(&shared.cells, drive.len(), options.smallest_cell, |c| {
-        c.median_ma
-    });
-    let level_of = |c: &Cell| {
-        level[c.series]
-            .get(&c.day.div_euclid(30))
-            .copied()
-            .unwrap_or(c.median_ma)
-    };
-    shared.lead = shared
-        .cells
-        .iter()
-        .map(|c| drive[c.series] / level_of(c))
-        .collect();
+    let level = levels(&shared.cells, drive.len(), options.smallest_cell, |c| c.median_ma);
+    let level_of =
+        |c: &Cell| level[c.series].get(&c.day.div_euclid(30)).copied().unwrap_or(c.median_ma);
+    shared.lead = shared.cells.iter().map(|c| drive[c.series] / level_of(c)).collect();
     weigh(&mut shared, drive.len());
     // Leads add less where a leak adds at right angles; a moving product is used near its lowest only.
-    let lowest: Vec<f64> = level
-        .iter()
-        .map(|l| l.values().copied().fold(f64::INFINITY, f64::min))
-        .collect();
+    let lowest: Vec<f64> =
+        level.iter().map(|l| l.values().copied().fold(f64::INFINITY, f64::min)).collect();
     let near = |c: &Cell| {
         drive[c.series] == 0.0 || level_of(c) <= lowest[c.series] * (1.0 + options.still_share)
     };
     shared.still = shared.cells.iter().map(near).collect();
     let driven = |i: &usize| drive[shared.cells[*i].series] > 0.0;
     let all = (0..shared.cells.len()).filter(driven).count() as f64;
-    let still = (0..shared.cells.len())
-        .filter(driven)
-        .filter(|i| shared.still[*i])
-        .count() as f64;
+    let still = (0..shared.cells.len()).filter(driven).filter(|i| shared.still[*i]).count() as f64;
     shared.any_still = still >= 0.3 * all;
     if !shared.any_still {
         shared.still.iter_mut().for_each(|s| *s = true);
@@ -316,13 +274,7 @@ fn weigh(shared: &mut Shared, series: usize) {
         sizes[c.series].push(apart * (c.units / free).sqrt());
     }
     // 1.4826 makes the median size a standard deviation; a quantised series may show none at all.
-    let spread: Vec<f64> = sizes
-        .iter()
-        .map(|s| (1.4826 * median(s).unwrap_or(0.0)).max(1e-3))
-        .collect();
-    shared.weight = shared
-        .cells
-        .iter()
-        .map(|c| c.units / spread[c.series].powi(2))
-        .collect();
+    let spread: Vec<f64> =
+        sizes.iter().map(|s| (1.4826 * median(s).unwrap_or(0.0)).max(1e-3)).collect();
+    shared.weight = shared.cells.iter().map(|c| c.units / spread[c.series].powi(2)).collect();
 }

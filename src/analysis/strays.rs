@@ -56,15 +56,13 @@ impl Edges {
     /// The highest edge at or below `x`.
     #[must_use]
     pub fn at_or_below(&self, x: f64) -> f64 {
-        self.step_at(x)
-            .map_or(x, |step| ((x / step - 0.5 + 1e-6).floor() + 0.5) * step)
+        self.step_at(x).map_or(x, |step| ((x / step - 0.5 + 1e-6).floor() + 0.5) * step)
     }
 
     /// The lowest edge at or above `x`.
     #[must_use]
     pub fn at_or_above(&self, x: f64) -> f64 {
-        self.step_at(x)
-            .map_or(x, |step| ((x / step - 0.5 - 1e-6).ceil() + 0.5) * step)
+        self.step_at(x).map_or(x, |step| ((x / step - 0.5 - 1e-6).ceil() + 0.5) * step)
     }
 
     fn step_at(&self, x: f64) -> Option<f64> {
@@ -187,17 +185,12 @@ fn lowest(places: &[(f64, f64)], expected: impl Fn(f64) -> f64) -> Side {
     let mut seen = 0.0;
     for (i, &(edge, count)) in places.iter().enumerate() {
         seen += count;
-        let last_here = places
-            .get(i + 1)
-            .is_none_or(|next| (next.0 - edge).abs() > 1e-9 * edge.abs());
+        let last_here =
+            places.get(i + 1).is_none_or(|next| (next.0 - edge).abs() > 1e-9 * edge.abs());
         if last_here {
             let expected = expected(edge);
             if expected <= FALSE_SHARE * seen {
-                side = Side {
-                    threshold: Some(edge),
-                    count: seen,
-                    expected,
-                };
+                side = Side { threshold: Some(edge), count: seen, expected };
             }
         }
     }

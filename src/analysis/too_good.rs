@@ -96,10 +96,8 @@ pub struct TooGood {
 /// Looks for all three.
 #[must_use]
 pub fn too_good(pass: &Pass, movement: &Movement, config: &Config) -> TooGood {
-    let frozen = (0..pass.series.len())
-        .into_par_iter()
-        .flat_map_iter(|n| frozen(pass, n, config))
-        .collect();
+    let frozen =
+        (0..pass.series.len()).into_par_iter().flat_map_iter(|n| frozen(pass, n, config)).collect();
     TooGood {
         frozen,
         few_failures: few_failures(pass, movement.stations.as_ref().ok()),
@@ -152,9 +150,7 @@ fn frozen(pass: &Pass, series: usize, config: &Config) -> Vec<Frozen> {
             let (mut all, mut same) = (2.0, 1.0);
             for other in beside {
                 all += 1.0;
-                same += f64::from(u8::from(
-                    other.record.reading_pa == run[0].record.reading_pa,
-                ));
+                same += f64::from(u8::from(other.record.reading_pa == run[0].record.reading_pa));
             }
             let share: f64 = same / all;
             let by_chance = of_station.len() as f64 * share.powf(run.len() as f64 - 1.0);
@@ -164,10 +160,7 @@ fn frozen(pass: &Pass, series: usize, config: &Config) -> Vec<Frozen> {
                     station: run[0].station,
                     reading_ma: ma(run[0].record.reading_pa),
                     by_chance,
-                    units: run
-                        .iter()
-                        .map(|p| (p.serial.to_owned(), *p.record))
-                        .collect(),
+                    units: run.iter().map(|p| (p.serial.to_owned(), *p.record)).collect(),
                 });
             }
         }
@@ -176,10 +169,7 @@ fn frozen(pass: &Pass, series: usize, config: &Config) -> Vec<Frozen> {
 }
 
 fn is_failure(outcome: Outcome) -> bool {
-    matches!(
-        outcome,
-        Outcome::OverLimit | Outcome::Breakdown | Outcome::Arc
-    )
+    matches!(outcome, Outcome::OverLimit | Outcome::Breakdown | Outcome::Arc)
 }
 
 /// Stations that fail far fewer units than others do of the same series in the same months: of one series, or,
@@ -209,10 +199,7 @@ fn few_failures(pass: &Pass, stations: Option<&Stations>) -> Vec<FewFailures> {
             .iter()
             .map(|s| failed_and_predicted(&s.outcomes, station, (from, to)))
             .collect();
-        let all = (
-            counts.iter().map(|c| c.0).sum(),
-            counts.iter().map(|c| c.1).sum(),
-        );
+        let all = (counts.iter().map(|c| c.0).sum(), counts.iter().map(|c| c.1).sum());
         let asked = |series: Option<usize>, (failed, predicted): (u64, f64)| {
             if predicted < PREDICTED || failed as f64 > FEW_SHARE * predicted {
                 return None;
@@ -228,11 +215,8 @@ fn few_failures(pass: &Pass, stations: Option<&Stations>) -> Vec<FewFailures> {
                 series,
             })
         };
-        let alone: Vec<FewFailures> = counts
-            .iter()
-            .enumerate()
-            .filter_map(|(n, c)| asked(Some(n), *c))
-            .collect();
+        let alone: Vec<FewFailures> =
+            counts.iter().enumerate().filter_map(|(n, c)| asked(Some(n), *c)).collect();
         if alone.is_empty() {
             found.extend(asked(None, all));
         }
@@ -294,15 +278,7 @@ fn collapsed(series: usize, readings: &[Reading], fewest: f64) -> Vec<Collapsed>
             let step = group.iter().map(|r| r.step_ma).fold(0.0, f64::max);
             let width = weighted_quantile(&group, 0.75)? - weighted_quantile(&group, 0.25)?;
             let days = (group.first()?.day, group.last()?.day);
-            Some((
-                key,
-                Cell {
-                    days,
-                    units,
-                    width: width.max(step),
-                    step,
-                },
-            ))
+            Some((key, Cell { days, units, width: width.max(step), step }))
         })
         .collect();
     // Width of a month against the months before at one station, with its standard error.

@@ -80,13 +80,7 @@ pub fn strays(
     levels: &Levels<'_>,
     config: &Config,
 ) -> StrayList {
-    let Levels {
-        boundaries,
-        moving,
-        edges,
-        leads,
-        facts,
-    } = *levels;
+    let Levels { boundaries, moving, edges, leads, facts } = *levels;
     let mut list = StrayList::default();
     let mut known: Vec<(Day, Day, Strays, f64)> = Vec::new();
     for (from, to) in stretches(readings, boundaries, moving) {
@@ -131,9 +125,7 @@ pub fn strays(
         let lies = if reading_ma > *typical {
             Lies::Above
         } else {
-            let open = leads
-                .at(station, facts)
-                .map_or(0.0, |x| OPEN_LEAD_REACH * x);
+            let open = leads.at(station, facts).map_or(0.0, |x| OPEN_LEAD_REACH * x);
             if reading_ma <= open.max(OPEN_LEAD_SHARE * typical) {
                 Lies::OpenLead
             } else {
@@ -165,11 +157,7 @@ fn stretches(readings: &[Reading], boundaries: &[Day], moving: bool) -> Vec<(Day
         return Vec::new();
     };
     let mut starts = vec![first.day];
-    starts.extend(
-        boundaries
-            .iter()
-            .filter(|d| (first.day + 1..=last.day).contains(*d)),
-    );
+    starts.extend(boundaries.iter().filter(|d| (first.day + 1..=last.day).contains(*d)));
     if moving {
         let mut day = first.day + MOVING_STRETCH;
         while day + MOVING_STRETCH / 2 <= last.day {

@@ -30,10 +30,7 @@ pub struct ShareAt {
 /// planning horizon too where readings were carried along a slope.
 #[must_use]
 pub fn shares(asked: &Asked, healthy: &Healthy, limits: &[f64]) -> Vec<ShareAt> {
-    let ahead = healthy
-        .lines
-        .as_ref()
-        .map(|l| f64::from(asked.horizon - l.target_day));
+    let ahead = healthy.lines.as_ref().map(|l| f64::from(asked.horizon - l.target_day));
     let mut all: Vec<ShareAt> = limits
         .iter()
         .map(|&limit_ma| ShareAt {
@@ -127,10 +124,8 @@ pub fn recount(
     strays: &StrayList,
     limits: &[f64],
 ) -> Vec<Recount> {
-    let mut all: Vec<Recount> = limits
-        .iter()
-        .map(|&limit_ma| at_limit(readings, strays, limit_ma))
-        .collect();
+    let mut all: Vec<Recount> =
+        limits.iter().map(|&limit_ma| at_limit(readings, strays, limit_ma)).collect();
     list_units(pass, n, &mut all);
     all
 }
@@ -159,9 +154,7 @@ fn at_limit(readings: &[Reading], strays: &StrayList, limit_ma: f64) -> Recount 
         }
     }
     let passed_high = || strays.units.iter().filter(|u| u.lies == Lies::Above);
-    let caught = passed_high()
-        .filter(|u| above(u.reading_ma, limit_ma))
-        .count() as u64;
+    let caught = passed_high().filter(|u| above(u.reading_ma, limit_ma)).count() as u64;
     Recount {
         limit_ma,
         months: months.into_values().collect(),
@@ -241,10 +234,7 @@ pub fn retest_cost(pass: &Pass, n: usize) -> Option<RetestCost> {
     let index = u32::try_from(n).ok()?;
     let (mut units, mut tests) = (0_u64, 0_u64);
     let mut minutes: Vec<f64> = Vec::new();
-    for h in pass
-        .histories
-        .iter()
-        .filter(|h| h.series == index && h.outcome == Outcome::OverLimit)
+    for h in pass.histories.iter().filter(|h| h.series == index && h.outcome == Outcome::OverLimit)
     {
         units += 1;
         tests += u64::from(h.retests);

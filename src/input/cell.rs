@@ -61,10 +61,8 @@ impl<'a> Cell<'a> {
             Self::Empty => String::new(),
             Self::Text(t) | Self::Broken(t) => (*t).to_owned(),
             Self::Number(x) => format!("{x}"),
-            Self::Stamp(s) => chrono::DateTime::from_timestamp(*s, 0).map_or_else(
-                || s.to_string(),
-                |d| d.format("%Y-%m-%d %H:%M:%S").to_string(),
-            ),
+            Self::Stamp(s) => chrono::DateTime::from_timestamp(*s, 0)
+                .map_or_else(|| s.to_string(), |d| d.format("%Y-%m-%d %H:%M:%S").to_string()),
             Self::Clock(s) => format!("{:02}:{:02}:{:02}", s / 3600, s / 60 % 60, s % 60),
         }
     }
@@ -185,16 +183,9 @@ pub fn number(text: &str, sign: DecimalSign) -> Option<Written> {
         }
     }
     let tail = text.get(at..)?.trim();
-    let unit = if tail.is_empty() {
-        None
-    } else {
-        Some(Quantity::from_unit(tail)?)
-    };
+    let unit = if tail.is_empty() { None } else { Some(Quantity::from_unit(tail)?) };
     Some(Written {
-        number: Decimal {
-            mantissa: if negative { -mantissa } else { mantissa },
-            exponent,
-        },
+        number: Decimal { mantissa: if negative { -mantissa } else { mantissa }, exponent },
         unit,
         side,
     })
@@ -241,9 +232,7 @@ mod tests {
     fn numbers_as_plants_write_them() {
         let in_pa = |text: &str, sign| {
             let w = number(text, sign).unwrap();
-            w.number
-                .in_units_of(-12 - w.unit.map_or(-3, Quantity::exponent))
-                .unwrap()
+            w.number.in_units_of(-12 - w.unit.map_or(-3, Quantity::exponent)).unwrap()
         };
         assert_eq!(in_pa("0,412", DecimalSign::Comma), 412_000_000);
         assert_eq!(in_pa("2.3 uA", DecimalSign::Point), 2_300_000);

@@ -143,11 +143,7 @@ impl Headers {
     #[must_use]
     pub fn new(config: &Config) -> Self {
         Self {
-            mapped: config
-                .columns
-                .iter()
-                .map(|(k, v)| (squeeze(k), v.clone()))
-                .collect(),
+            mapped: config.columns.iter().map(|(k, v)| (squeeze(k), v.clone())).collect(),
             factors: config.factors.iter().map(|f| squeeze(f)).collect(),
         }
     }
@@ -292,11 +288,7 @@ mod tests {
             ("room %RH", Field::Humidity, Quantity::Percent),
             ("Max mA", Field::HighLimit, Quantity::Current(-3)),
         ] {
-            assert_eq!(
-                headers.meaning(header),
-                Meaning::Field(field, Some(unit)),
-                "{header}"
-            );
+            assert_eq!(headers.meaning(header), Meaning::Field(field, Some(unit)), "{header}");
         }
     }
 }

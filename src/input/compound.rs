@@ -14,9 +14,7 @@ const COLUMNS: u16 = 256;
 const SMALL_STREAM: usize = 4096;
 /// Records that begin with the row and column of one cell: formula, blank, number, label, truth value, row of
 /// numbers, rich text, shared text, short number.
-const CELLS: [u16; 9] = [
-    0x0006, 0x0201, 0x0203, 0x0204, 0x0205, 0x00bd, 0x00d6, 0x00fd, 0x027e,
-];
+const CELLS: [u16; 9] = [0x0006, 0x0201, 0x0203, 0x0204, 0x0205, 0x00bd, 0x00d6, 0x00fd, 0x027e];
 /// The record that states how far a sheet reaches.
 const DIMENSIONS: u16 = 0x0200;
 
@@ -29,9 +27,7 @@ fn u32_at(bytes: &[u8], at: usize) -> Option<u32> {
 }
 
 fn numbers(bytes: &[u8]) -> impl Iterator<Item = u32> + '_ {
-    bytes
-        .chunks_exact(4)
-        .map(|c| u32::from_le_bytes([c[0], c[1], c[2], c[3]]))
+    bytes.chunks_exact(4).map(|c| u32::from_le_bytes([c[0], c[1], c[2], c[3]]))
 }
 
 /// A compound file and its two tables of which sector follows which.
@@ -97,11 +93,7 @@ pub fn is_sound(bytes: &[u8]) -> Result<(), String> {
         12 => 4096,
         _ => return Ok(()),
     };
-    let mut file = Compound {
-        bytes,
-        sector,
-        next: Vec::new(),
-    };
+    let mut file = Compound { bytes, sector, next: Vec::new() };
     let most = bytes.len() / sector + 1;
     let mut tables: Vec<u32> = numbers(bytes.get(76..512).ok_or_else(cut)?).collect();
     let mut more = u32_at(bytes, 68).ok_or_else(cut)?;
@@ -119,10 +111,8 @@ pub fn is_sound(bytes: &[u8]) -> Result<(), String> {
     if tables.len() > most {
         return Err("more tables of sectors than sectors".to_owned());
     }
-    file.next = tables
-        .iter()
-        .flat_map(|id| numbers(file.sector(*id)).collect::<Vec<_>>())
-        .collect();
+    file.next =
+        tables.iter().flat_map(|id| numbers(file.sector(*id)).collect::<Vec<_>>()).collect();
     if has_circle(&file.next) {
         return Err("sectors that follow each other in a circle".to_owned());
     }
@@ -148,10 +138,8 @@ pub fn is_sound(bytes: &[u8]) -> Result<(), String> {
         if name != "workbook" && name != "book" {
             continue;
         }
-        let (start, size) = (
-            u32_at(entry, 116).unwrap_or(u32::MAX),
-            u32_at(entry, 120).unwrap_or(0) as usize,
-        );
+        let (start, size) =
+            (u32_at(entry, 116).unwrap_or(u32::MAX), u32_at(entry, 120).unwrap_or(0) as usize);
         let stream = if size < SMALL_STREAM {
             // Small sectors are counted from 0, without a head before them.
             let (mut id, mut joined, mut steps) = (start, Vec::new(), 0);
@@ -188,11 +176,7 @@ fn records_in_bounds(stream: &[u8]) -> Result<(), String> {
             let (first, rows, columns) = if data.len() >= 14 {
                 (u32_at(data, 0), u32_at(data, 4), u16_at(data, 10))
             } else {
-                (
-                    u16_at(data, 0).map(u32::from),
-                    u16_at(data, 2).map(u32::from),
-                    u16_at(data, 6),
-                )
+                (u16_at(data, 0).map(u32::from), u16_at(data, 2).map(u32::from), u16_at(data, 6))
             };
             let backwards = rows.is_some_and(|r| r > 0 && first.is_some_and(|f| f >= r));
             if backwards || rows.is_some_and(|r| r > ROWS) || columns.is_some_and(|c| c > COLUMNS) {

@@ -91,12 +91,7 @@ impl WrittenDate {
     pub fn day(self, order: Option<DateOrder>) -> Option<i64> {
         let (y, m, d) = match self {
             Self::Known { ymd } => ymd,
-            Self::Open {
-                first,
-                second,
-                year,
-                points,
-            } => match (order, points) {
+            Self::Open { first, second, year, points } => match (order, points) {
                 (Some(DateOrder::MonthDayYear), _) => (year, first, second),
                 (Some(DateOrder::DayMonthYear), _) | (None, true) => (year, second, first),
                 (None, false) => return None,

@@ -24,12 +24,8 @@ pub fn discover(paths: &[PathBuf], config: &Config) -> Result<(Vec<PathBuf>, Vec
         .flatten()
         .filter_map(|p| config.resolve(p).canonicalize().ok())
         .collect();
-    let mut search = Search {
-        side,
-        found: BTreeSet::new(),
-        skipped: BTreeSet::new(),
-        reports: BTreeSet::new(),
-    };
+    let mut search =
+        Search { side, found: BTreeSet::new(), skipped: BTreeSet::new(), reports: BTreeSet::new() };
     for path in paths {
         if path.exists() {
             search.collect(path, true)?;
@@ -70,18 +66,9 @@ pub fn discover(paths: &[PathBuf], config: &Config) -> Result<(Vec<PathBuf>, Vec
             ));
         }
     }
-    let Search {
-        found,
-        skipped,
-        reports,
-        ..
-    } = search;
+    let Search { found, skipped, reports, .. } = search;
     if found.is_empty() {
-        let looked = paths
-            .iter()
-            .map(|p| p.display().to_string())
-            .collect::<Vec<_>>()
-            .join(", ");
+        let looked = paths.iter().map(|p| p.display().to_string()).collect::<Vec<_>>().join(", ");
         return Err(Error::usage(
             format!("{looked}: expected exported result files, found none"),
             format!(
@@ -93,18 +80,12 @@ pub fn discover(paths: &[PathBuf], config: &Config) -> Result<(Vec<PathBuf>, Vec
     let mut notes: Vec<Note> = reports
         .iter()
         .map(|folder: &PathBuf| {
-            Note::new(format!(
-                "{}: a report that leakdrift wrote; not read",
-                folder.display()
-            ))
+            Note::new(format!("{}: a report that leakdrift wrote; not read", folder.display()))
         })
         .collect();
     if !skipped.is_empty() {
-        let names: Vec<String> = skipped
-            .iter()
-            .take(5)
-            .map(|p: &PathBuf| p.display().to_string())
-            .collect();
+        let names: Vec<String> =
+            skipped.iter().take(5).map(|p: &PathBuf| p.display().to_string()).collect();
         let more = if skipped.len() > 5 { ", …" } else { "" };
         notes.push(Note::new(format!(
             "{} files in the folders given were not read because of their ending ({}{more}); name one by itself to read it",
@@ -150,13 +131,10 @@ impl Search {
         if path.canonicalize().is_ok_and(|p| self.side.contains(&p)) {
             return Ok(());
         }
-        let ending = path
-            .extension()
-            .map(|e| e.to_string_lossy().to_lowercase())
-            .unwrap_or_default();
-        let own = path
-            .file_name()
-            .is_some_and(|n| n == crate::config::FILE_NAME || n == "README.md");
+        let ending =
+            path.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default();
+        let own =
+            path.file_name().is_some_and(|n| n == crate::config::FILE_NAME || n == "README.md");
         if named || ENDINGS.contains(&ending.as_str()) {
             self.found.insert(path.to_owned());
         } else if !own {
@@ -179,10 +157,7 @@ fn is_report(folder: &Path) -> bool {
 #[must_use]
 pub fn from_path(pattern: &str, path: &Path) -> Vec<(String, String)> {
     let pieces: Vec<&str> = pattern.split('/').collect();
-    let parts: Vec<String> = path
-        .iter()
-        .map(|p| p.to_string_lossy().into_owned())
-        .collect();
+    let parts: Vec<String> = path.iter().map(|p| p.to_string_lossy().into_owned()).collect();
     if parts.len() < pieces.len() {
         return Vec::new();
     }
@@ -207,12 +182,7 @@ fn match_piece(piece: &str, part: &str) -> Option<Vec<(String, String)>> {
         let close = piece[open..].find('}')? + open;
         (Some(piece[open + 1..close].to_owned()), &piece[close + 1..])
     };
-    for end in rest
-        .char_indices()
-        .map(|(n, _)| n)
-        .skip(1)
-        .chain([rest.len()])
-    {
+    for end in rest.char_indices().map(|(n, _)| n).skip(1).chain([rest.len()]) {
         if let Some(mut values) = match_piece(after, &rest[end..]) {
             if let Some(name) = name {
                 values.insert(0, (name, rest[..end].to_owned()));

@@ -84,12 +84,7 @@ impl Layout {
     /// Columns that hold numbers with a unit, for telling the decimal sign.
     #[must_use]
     pub fn numeric_columns(&self) -> Vec<usize> {
-        let with_unit = || {
-            Field::ALL
-                .iter()
-                .map(|(f, _)| *f)
-                .filter(|f| f.quantity().is_some())
-        };
+        let with_unit = || Field::ALL.iter().map(|(f, _)| *f).filter(|f| f.quantity().is_some());
         self.groups
             .iter()
             .flat_map(|g| with_unit().filter_map(|f| g.columns.get(f)))
@@ -127,9 +122,7 @@ impl Layout {
             }
             let side = ["<", "", ">"][usize::try_from(written.side + 1).ok()?];
             let mut number = written.number;
-            number.exponent = number
-                .exponent
-                .checked_add(from.exponent() - own.exponent())?;
+            number.exponent = number.exponent.checked_add(from.exponent() - own.exponent())?;
             return Some(format!("{side}{}", number.to_f64()));
         }
         if matches!(field, Field::TestedAt | Field::Date) {
@@ -145,9 +138,7 @@ impl Layout {
     #[must_use]
     pub fn date_column(&self) -> Option<usize> {
         let columns = &self.groups.first()?.columns;
-        let (column, _) = columns
-            .get(Field::TestedAt)
-            .or_else(|| columns.get(Field::Date))?;
+        let (column, _) = columns.get(Field::TestedAt).or_else(|| columns.get(Field::Date))?;
         Some(usize::from(column))
     }
 
@@ -226,23 +217,14 @@ pub fn instead_of_header(
         .enumerate()
         .max_by(|a, b| a.1.len().cmp(&b.1.len()).then(b.0.cmp(&a.0)));
     if let Some((at, fields)) = nearest.filter(|(_, fields)| fields.len() >= 2) {
-        let has = |any: &[Field]| {
-            any.iter()
-                .any(|f| fields.contains(f) || fixed.contains_key(f))
-        };
+        let has = |any: &[Field]| any.iter().any(|f| fields.contains(f) || fixed.contains_key(f));
         let needed: [(&str, &[Field]); 3] = [
             ("a date", &[Field::TestedAt, Field::Date]),
             ("a model", &[Field::Model]),
-            (
-                "a reading or an outcome",
-                &[Field::Reading, Field::Outcome, Field::Current],
-            ),
+            ("a reading or an outcome", &[Field::Reading, Field::Outcome, Field::Current]),
         ];
-        let lacks: Vec<&str> = needed
-            .iter()
-            .filter(|(_, any)| !has(any))
-            .map(|(words, _)| *words)
-            .collect();
+        let lacks: Vec<&str> =
+            needed.iter().filter(|(_, any)| !has(any)).map(|(words, _)| *words).collect();
         if !lacks.is_empty() {
             let words = format!(
                 "row {} of those with cells, {}, without {}",
@@ -256,11 +238,8 @@ pub fn instead_of_header(
     let cells = |row: &Vec<String>| row.iter().filter(|c| !c.trim().is_empty()).count();
     match rows.iter().position(|row| cells(row) >= 2) {
         Some(at) => {
-            let words = format!(
-                "none; row {} of those with cells is {}",
-                at + 1,
-                cells_shown(&rows[at])
-            );
+            let words =
+                format!("none; row {} of those with cells is {}", at + 1, cells_shown(&rows[at]));
             (cells(&rows[at]).min(MOST_COLUMNS), words)
         }
         None => (0, "none".to_owned()),
@@ -348,11 +327,7 @@ fn candidate(
             && (has(Field::Reading) || has(Field::Outcome))
     };
     let groups: Vec<Group> = if own.is_empty() {
-        vec![Group {
-            title: None,
-            columns: common,
-            own: Vec::new(),
-        }]
+        vec![Group { title: None, columns: common, own: Vec::new() }]
     } else {
         own.into_iter()
             .filter(|(_, c, _)| c.get(Field::Reading).is_some() || c.get(Field::Outcome).is_some())
@@ -428,10 +403,7 @@ fn merged(common: &Columns, own: Columns) -> Columns {
 /// to the right until the next one.
 fn group_titles(top: &[String], width: usize, spans: &[Span], row: usize) -> Vec<Option<String>> {
     let mut titles = vec![None; width];
-    let here: Vec<&Span> = spans
-        .iter()
-        .filter(|s| s.row == row && s.to > s.from)
-        .collect();
+    let here: Vec<&Span> = spans.iter().filter(|s| s.row == row && s.to > s.from).collect();
     if !here.is_empty() {
         for span in here {
             let text = top.get(span.from).map_or("", |t| t.trim());
@@ -464,11 +436,7 @@ fn group_titles(top: &[String], width: usize, spans: &[Span], row: usize) -> Vec
 pub fn preamble(rows: &[Vec<String>], headers: &Headers) -> BTreeMap<Field, String> {
     let mut found = BTreeMap::new();
     for row in rows {
-        let cells: Vec<&str> = row
-            .iter()
-            .map(|c| c.trim())
-            .filter(|c| !c.is_empty())
-            .collect();
+        let cells: Vec<&str> = row.iter().map(|c| c.trim()).filter(|c| !c.is_empty()).collect();
         let pair = match cells.as_slice() {
             [one] => one.split_once(':').or_else(|| one.split_once('=')),
             [name, value] if name.ends_with(':') => Some((name.trim_end_matches(':'), *value)),
@@ -478,9 +446,7 @@ pub fn preamble(rows: &[Vec<String>], headers: &Headers) -> BTreeMap<Field, Stri
         if let Meaning::Field(field, _) = headers.meaning(name)
             && !value.trim().is_empty()
         {
-            found
-                .entry(field)
-                .or_insert_with(|| value.trim().to_owned());
+            found.entry(field).or_insert_with(|| value.trim().to_owned());
         }
     }
     found

@@ -127,10 +127,8 @@ pub fn is_sound(bytes: &[u8]) -> Result<(), Unsound> {
                 match name.as_str() {
                     "table:table" => {
                         let named = element.try_get_attribute("table:name").ok().flatten();
-                        table = Table {
-                            name: named.map(|n| n.value.into_owned()),
-                            ..Table::default()
-                        };
+                        table =
+                            Table { name: named.map(|n| n.value.into_owned()), ..Table::default() };
                     }
                     "table:table-row" => {
                         table.times = times(&element, "table:number-rows-repeated");
@@ -179,11 +177,7 @@ pub fn is_sound(bytes: &[u8]) -> Result<(), Unsound> {
             }
             Ok(_) => {}
             Err(Error::IllFormed(IllFormedError::MismatchedEndTag { expected, found })) => {
-                return Err(unsound(
-                    &table,
-                    format!("</{expected}>"),
-                    format!("</{found}>"),
-                ));
+                return Err(unsound(&table, format!("</{expected}>"), format!("</{found}>")));
             }
             Err(error) => {
                 let expected = "elements that can be told apart".to_owned();

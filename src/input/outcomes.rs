@@ -53,11 +53,7 @@ impl Outcomes {
     #[must_use]
     pub fn said(&self, word: &str) -> Option<Said> {
         let word = super::columns::squeeze(word);
-        self.mapped
-            .get(&word)
-            .copied()
-            .or_else(|| canonical(&word))
-            .or_else(|| trade_word(&word))
+        self.mapped.get(&word).copied().or_else(|| canonical(&word)).or_else(|| trade_word(&word))
     }
 }
 

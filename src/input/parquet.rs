@@ -20,10 +20,7 @@ pub fn names(path: &Path) -> Result<Vec<String>, String> {
 fn scan(path: &Path) -> Result<LazyFrame, String> {
     let text = path.to_str().ok_or("a path that is no text")?;
     // One file: a star or bracket in its name means itself.
-    let args = ScanArgsParquet {
-        glob: false,
-        ..ScanArgsParquet::default()
-    };
+    let args = ScanArgsParquet { glob: false, ..ScanArgsParquet::default() };
     LazyFrame::scan_parquet(PlRefPath::new(text), args).map_err(|e| e.to_string())
 }
 
@@ -36,14 +33,8 @@ pub fn first_rows(path: &Path, rows: usize) -> Result<Vec<Vec<String>>, String> 
     let frame = scan(path)?.limit(limit).collect();
     let frame = frame.map_err(|e| e.to_string())?;
     let columns = all_ready(&frame)?;
-    let cells = |row| {
-        columns
-            .iter()
-            .map(move |c: &Ready| header_text(&c.cell(row).shown()))
-    };
-    Ok((0..frame.height())
-        .map(|row| cells(row).collect())
-        .collect())
+    let cells = |row| columns.iter().map(move |c: &Ready| header_text(&c.cell(row).shown()));
+    Ok((0..frame.height()).map(|row| cells(row).collect()).collect())
 }
 
 /// Hands the frames of a file to `each`, in order, until it says stop.

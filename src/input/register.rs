@@ -16,9 +16,7 @@ pub fn register(config: &Config) -> Result<Register> {
     let read = |path: &Option<std::path::PathBuf>| path.as_ref().map(|p| config.resolve(p));
     Ok(Register {
         events: read(&config.events).map(|p| events(&p)).transpose()?,
-        calibrations: read(&config.calibration)
-            .map(|p| calibrations(&p))
-            .transpose()?,
+        calibrations: read(&config.calibration).map(|p| calibrations(&p)).transpose()?,
     })
 }
 
@@ -67,19 +65,12 @@ impl<'a> Side<'a> {
                 rows.push((row, record));
             }
         }
-        Ok(Self {
-            path,
-            headers,
-            rows,
-        })
+        Ok(Self { path, headers, rows })
     }
 
     fn text(&self, record: &csv::StringRecord, column: &str) -> String {
         let at = self.headers.iter().position(|h| h == column);
-        at.and_then(|c| record.get(c))
-            .unwrap_or("")
-            .trim()
-            .to_owned()
+        at.and_then(|c| record.get(c)).unwrap_or("").trim().to_owned()
     }
 
     fn wrong(&self, row: u64, column: &str, expected: &str, found: &str) -> Error {
@@ -100,11 +91,7 @@ impl<'a> Side<'a> {
 }
 
 fn events(path: &Path) -> Result<Vec<Event>> {
-    let side = Side::read(
-        path,
-        "read the events file",
-        &["date", "what", "station", "model"],
-    )?;
+    let side = Side::read(path, "read the events file", &["date", "what", "station", "model"])?;
     let mut events = Vec::with_capacity(side.rows.len());
     for (row, record) in &side.rows {
         events.push(Event {
@@ -129,11 +116,7 @@ fn calibrations(path: &Path) -> Result<Vec<Calibration>> {
         let due = side.text(record, "due_on");
         let error = side.text(record, "error_pct");
         let done_on = side.date(*row, record, "done_on")?;
-        let due_on = if due.is_empty() {
-            None
-        } else {
-            Some(side.date(*row, record, "due_on")?)
-        };
+        let due_on = if due.is_empty() { None } else { Some(side.date(*row, record, "due_on")?) };
         if due_on.is_some_and(|due| due < done_on) {
             return Err(side.wrong(*row, "due_on", "a date not before done_on", &due));
         }

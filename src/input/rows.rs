@@ -147,10 +147,9 @@ impl<'a> Parser<'a> {
         }
         if let Some((source, header)) = self.batch.other_table {
             let refused = match self.batch.unreadable.last() {
-                Some(last) if last.line > header && last.source == source => Unreadable {
-                    line,
-                    ..last.clone()
-                },
+                Some(last) if last.line > header && last.source == source => {
+                    Unreadable { line, ..last.clone() }
+                }
                 _ => Unreadable::below_other_table(source, line, header),
             };
             self.batch.unreadable.push(refused);
@@ -243,10 +242,7 @@ impl<'a> Parser<'a> {
 
 /// At most 80 characters of what was found, on one line.
 fn shorten(text: &str) -> String {
-    let flat: String = text
-        .chars()
-        .map(|c| if c.is_control() { ' ' } else { c })
-        .collect();
+    let flat: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
     if flat.chars().count() <= 80 {
         flat
     } else {

@@ -68,15 +68,9 @@ struct Piece {
 }
 
 enum Work {
-    Text {
-        piece: text::TextPiece,
-        delimiter: u8,
-    },
+    Text { piece: text::TextPiece, delimiter: u8 },
     Sheet(Box<workbook::Sheet>),
-    Frame {
-        frame: polars::prelude::DataFrame,
-        first_row: u64,
-    },
+    Frame { frame: polars::prelude::DataFrame, first_row: u64 },
 }
 
 /// Reads all files behind `paths` and hands their records to `absorb`, batch by batch, in order;
@@ -93,11 +87,7 @@ pub fn read(
 ) -> Result<Read> {
     let (files, notes) = discover(paths, config)?;
     let words = Words::new(config)?;
-    let all_bytes: u64 = files
-        .iter()
-        .filter_map(|f| f.metadata().ok())
-        .map(|m| m.len())
-        .sum();
+    let all_bytes: u64 = files.iter().filter_map(|f| f.metadata().ok()).map(|m| m.len()).sum();
     let workers = std::thread::available_parallelism().map_or(2, std::num::NonZero::get);
     let (to_parse, parse_from) = bounded::<Piece>(workers + 1);
     let (to_absorb, absorb_from) = bounded::<(u64, Batch)>(workers + 1);
@@ -169,10 +159,7 @@ fn parse_all(
     for piece in from {
         let mut parser = Parser::new(words, book, &piece.layout, piece.source);
         match &piece.work {
-            Work::Text {
-                piece: bytes,
-                delimiter,
-            } => {
+            Work::Text { piece: bytes, delimiter } => {
                 text::parse(bytes, *delimiter, piece.skip, &mut parser);
             }
             Work::Sheet(sheet) => workbook::parse(sheet, piece.skip, &mut parser),
@@ -183,15 +170,12 @@ fn parse_all(
                     .source
                     .file
                     .clone();
-                    failures
-                        .lock()
-                        .expect("no thread panics holding it")
-                        .push(Error::input(
-                            Place::file(&path),
-                            "columns of numbers, times or text",
-                            what,
-                            "export plain columns",
-                        ));
+                    failures.lock().expect("no thread panics holding it").push(Error::input(
+                        Place::file(&path),
+                        "columns of numbers, times or text",
+                        what,
+                        "export plain columns",
+                    ));
                 }
             }
         }

@@ -36,13 +36,7 @@ pub fn encoding(head: &[u8]) -> &'static Encoding {
     if let Some((encoding, _)) = Encoding::for_bom(head) {
         return encoding;
     }
-    let zeros = |start: usize| {
-        head.iter()
-            .skip(start)
-            .step_by(2)
-            .filter(|b| **b == 0)
-            .count()
-    };
+    let zeros = |start: usize| head.iter().skip(start).step_by(2).filter(|b| **b == 0).count();
     if head.len() >= 8 && zeros(1) * 4 > head.len() {
         return UTF_16LE;
     }
@@ -90,13 +84,7 @@ pub struct TextPiece {
 impl<R: Read> Pieces<R> {
     /// Pieces of `reader`.
     pub fn new(reader: R) -> Self {
-        Self {
-            reader,
-            rest: Vec::new(),
-            line: 1,
-            done: false,
-            broken: None,
-        }
+        Self { reader, rest: Vec::new(), line: 1, done: false, broken: None }
     }
 
     /// The next piece, or `None` at the end.
@@ -120,11 +108,7 @@ impl<R: Read> Pieces<R> {
             if bytes.is_empty() {
                 return self.broken.take().map_or(Ok(None), Err);
             }
-            let end = if self.done {
-                Some(bytes.len())
-            } else {
-                record_end(&bytes)
-            };
+            let end = if self.done { Some(bytes.len()) } else { record_end(&bytes) };
             let end = match end {
                 Some(end) => end,
                 None if bytes.len() >= LONGEST_PIECE => memchr_last(&bytes).unwrap_or(bytes.len()),
@@ -299,10 +283,7 @@ pub fn parse(piece: &TextPiece, delimiter: u8, skip: usize, parser: &mut Parser<
         &piece.bytes
     } else {
         // The first bytes looked like UTF-8 and these do not: a single-byte file with few accents.
-        decoded = WINDOWS_1252
-            .decode_without_bom_handling(&piece.bytes)
-            .0
-            .into_owned();
+        decoded = WINDOWS_1252.decode_without_bom_handling(&piece.bytes).0.into_owned();
         decoded.as_bytes()
     };
     let mut skip = skip;
@@ -368,10 +349,7 @@ fn whole_records(bytes: &[u8], delimiter: u8, width: usize) -> Vec<std::ops::Ran
 
 /// After the line that begins at `at`.
 fn line_end(bytes: &[u8], at: usize) -> usize {
-    bytes[at..]
-        .iter()
-        .position(|b| *b == b'\n')
-        .map_or(bytes.len(), |n| at + n + 1)
+    bytes[at..].iter().position(|b| *b == b'\n').map_or(bytes.len(), |n| at + n + 1)
 }
 
 fn parse_part(
@@ -400,16 +378,11 @@ fn parse_part(
                 return;
             }
         }
-        let mut start = record
-            .position()
-            .map_or(0, |p| usize::try_from(p.byte()).unwrap_or(0));
+        let mut start = record.position().map_or(0, |p| usize::try_from(p.byte()).unwrap_or(0));
         while matches!(bytes.get(start), Some(b'\n' | b'\r')) {
             start += 1;
         }
-        line += bytes[counted_to..start]
-            .iter()
-            .filter(|b| **b == b'\n')
-            .count() as u64;
+        line += bytes[counted_to..start].iter().filter(|b| **b == b'\n').count() as u64;
         counted_to = start;
         if *skip > 0 {
             *skip -= 1;

@@ -32,47 +32,25 @@ impl Words {
     pub fn new(config: &Config) -> Result<Self> {
         super::columns::check(config)?;
         let table = |name: &str| {
-            config.values.get(name).map(|t| {
-                t.iter()
-                    .map(|(k, v)| (squeeze(k), v.clone()))
-                    .collect::<BTreeMap<_, _>>()
-            })
+            config
+                .values
+                .get(name)
+                .map(|t| t.iter().map(|(k, v)| (squeeze(k), v.clone())).collect::<BTreeMap<_, _>>())
         };
         let pa = |ma: Option<f64>| ma.and_then(ma_to_pa);
         Ok(Self {
             headers: Headers::new(config),
             outcomes: Outcomes::new(config)?,
-            values: Field::ALL
-                .iter()
-                .filter_map(|(f, name)| Some((*f, table(name)?)))
-                .collect(),
-            factor_values: config
-                .factors
-                .iter()
-                .map(|f| table(f).unwrap_or_default())
-                .collect(),
-            placeholders: config
-                .placeholder_serials
-                .iter()
-                .map(|s| plain_serial(s))
-                .collect(),
-            fault_locating: config
-                .fault_locating_words
-                .iter()
-                .map(|w| squeeze(w))
-                .collect(),
+            values: Field::ALL.iter().filter_map(|(f, name)| Some((*f, table(name)?))).collect(),
+            factor_values: config.factors.iter().map(|f| table(f).unwrap_or_default()).collect(),
+            placeholders: config.placeholder_serials.iter().map(|s| plain_serial(s)).collect(),
+            fault_locating: config.fault_locating_words.iter().map(|w| squeeze(w)).collect(),
             check_loads: config.check_loads.keys().map(|k| plain_serial(k)).collect(),
             model_limits: config
                 .model
                 .iter()
                 .map(|(k, m)| {
-                    (
-                        k.clone(),
-                        Limits {
-                            high_pa: pa(m.high_limit_ma),
-                            low_pa: pa(m.low_limit_ma),
-                        },
-                    )
+                    (k.clone(), Limits { high_pa: pa(m.high_limit_ma), low_pa: pa(m.low_limit_ma) })
                 })
                 .collect(),
             default_test: config

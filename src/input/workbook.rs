@@ -28,9 +28,7 @@ impl Sheet {
     /// Whether it ends on the last row a spreadsheet can hold.
     #[must_use]
     pub fn is_cut_off(&self) -> bool {
-        self.cells
-            .end()
-            .is_some_and(|(row, _)| LAST_ROWS.contains(&(row as usize + 1)))
+        self.cells.end().is_some_and(|(row, _)| LAST_ROWS.contains(&(row as usize + 1)))
     }
 
     /// The first rows below the header, as a reader would see them.
@@ -45,9 +43,7 @@ impl Sheet {
     fn text_row(&self, row: usize) -> Vec<String> {
         (0..self.cells.width())
             .map(|n| {
-                self.cells
-                    .get((row, n))
-                    .map_or_else(String::new, |d| header_text(&cell(d).shown()))
+                self.cells.get((row, n)).map_or_else(String::new, |d| header_text(&cell(d).shown()))
             })
             .collect()
     }
@@ -118,9 +114,7 @@ impl Workbook {
     fn read_sheet(&mut self, name: &str) -> Result<Sheet, String> {
         let cells = match &mut self.0 {
             Sheets::Xlsx(book) => {
-                let mut reader = book
-                    .worksheet_cells_reader(name)
-                    .map_err(|e| e.to_string())?;
+                let mut reader = book.worksheet_cells_reader(name).map_err(|e| e.to_string())?;
                 let mut cells = Vec::new();
                 while let Some(cell) = reader.next_cell().map_err(|e| e.to_string())? {
                     keep(&mut cells, cell.get_position(), cell.get_value());
@@ -128,9 +122,7 @@ impl Workbook {
                 dense(cells)?
             }
             Sheets::Xlsb(book) => {
-                let mut reader = book
-                    .worksheet_cells_reader(name)
-                    .map_err(|e| e.to_string())?;
+                let mut reader = book.worksheet_cells_reader(name).map_err(|e| e.to_string())?;
                 let mut cells = Vec::new();
                 while let Some(cell) = reader.next_cell().map_err(|e| e.to_string())? {
                     keep(&mut cells, cell.get_position(), cell.get_value());
@@ -250,20 +242,17 @@ pub fn understand(
     headers: &Headers,
     fixed: &BTreeMap<Field, String>,
 ) -> Option<(Layout, Option<DateOrder>, bool)> {
-    let rows: Vec<Vec<String>> = (0..sheet.cells.height().min(HEADER_WITHIN + 1))
-        .map(|n| sheet.text_row(n))
-        .collect();
+    let rows: Vec<Vec<String>> =
+        (0..sheet.cells.height().min(HEADER_WITHIN + 1)).map(|n| sheet.text_row(n)).collect();
     let (_, mut layout) = find(&rows, &sheet.spans, headers, fixed)?;
     layout.settle(&rows, headers, fixed);
     let numeric = layout.numeric_columns();
     let body = layout.header_rows..sheet.cells.height();
     let texts = body.clone().flat_map(|row| {
-        numeric
-            .iter()
-            .filter_map(move |n| match sheet.cells.get((row, *n)) {
-                Some(Data::String(s)) => Some(s.trim()),
-                _ => None,
-            })
+        numeric.iter().filter_map(move |n| match sheet.cells.get((row, *n)) {
+            Some(Data::String(s)) => Some(s.trim()),
+            _ => None,
+        })
     });
     layout.sign = decimal_sign(texts).unwrap_or(DecimalSign::Point);
     let (mut order, mut needed) = (None, false);
@@ -287,9 +276,8 @@ pub fn instead_of_header(
     headers: &Headers,
     fixed: &BTreeMap<Field, String>,
 ) -> String {
-    let rows: Vec<Vec<String>> = (0..sheet.cells.height().min(HEADER_WITHIN))
-        .map(|n| sheet.text_row(n))
-        .collect();
+    let rows: Vec<Vec<String>> =
+        (0..sheet.cells.height().min(HEADER_WITHIN)).map(|n| sheet.text_row(n)).collect();
     super::layout::instead_of_header(&rows, headers, fixed).1
 }
 

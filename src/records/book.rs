@@ -91,10 +91,7 @@ struct Numbered<T> {
 
 impl<T> Default for Codes<T> {
     fn default() -> Self {
-        Self(RwLock::new(Numbered {
-            items: Vec::new(),
-            numbers: HashMap::new(),
-        }))
+        Self(RwLock::new(Numbered { items: Vec::new(), numbers: HashMap::new() }))
     }
 }
 
@@ -118,10 +115,6 @@ impl<T: Clone + Eq + Hash> Codes<T> {
     /// Everything numbered so far; the code is the index.
     #[must_use]
     pub fn all(&self) -> Vec<T> {
-        self.0
-            .read()
-            .expect("a thread that holds the lock does not panic")
-            .items
-            .clone()
+        self.0.read().expect("a thread that holds the lock does not panic").items.clone()
     }
 }

@@ -22,10 +22,7 @@ impl Decimal {
             let factor = 10_i64.checked_pow(u32::try_from(shift).ok()?)?;
             return self.mantissa.checked_mul(factor);
         }
-        let Some(divisor) = u32::try_from(-shift)
-            .ok()
-            .and_then(|n| 10_i64.checked_pow(n))
-        else {
+        let Some(divisor) = u32::try_from(-shift).ok().and_then(|n| 10_i64.checked_pow(n)) else {
             return Some(0);
         };
         let half = divisor / 2;
@@ -41,16 +38,9 @@ impl Decimal {
     #[must_use]
     pub fn to_f64(self) -> f64 {
         let power = 10_f64.powi(self.exponent.abs());
-        #[expect(
-            clippy::cast_precision_loss,
-            reason = "rounding to the nearest is what is asked"
-        )]
+        #[expect(clippy::cast_precision_loss, reason = "rounding to the nearest is what is asked")]
         let mantissa = self.mantissa as f64;
-        if self.exponent < 0 {
-            mantissa / power
-        } else {
-            mantissa * power
-        }
+        if self.exponent < 0 { mantissa / power } else { mantissa * power }
     }
 
     /// The decimal that a floating-point number was most likely typed as: its shortest text.
@@ -68,10 +58,7 @@ impl Decimal {
         let (whole, fraction) = digits.split_once('.')?;
         let fraction = fraction.trim_end_matches('0');
         let mantissa: i64 = format!("{whole}{fraction}").parse().ok()?;
-        Some(Self {
-            mantissa,
-            exponent: exponent - i32::try_from(fraction.len()).ok()?,
-        })
+        Some(Self { mantissa, exponent: exponent - i32::try_from(fraction.len()).ok()? })
     }
 }
 

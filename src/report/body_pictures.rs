@@ -47,21 +47,14 @@ pub fn stray(body: &Body, observation: Observation) -> bool {
 pub fn units(body: &Body, step_ma: f64) -> Vec<Units> {
     let mut sums: Vec<(Known, bool, f64)> = Vec::new();
     for line in body.observed() {
-        let key = (
-            known(line.observation, step_ma),
-            stray(body, line.observation),
-        );
+        let key = (known(line.observation, step_ma), stray(body, line.observation));
         match sums.iter_mut().find(|s| (s.0, s.1) == key) {
             Some(sum) => sum.2 += line.count,
             None => sums.push((key.0, key.1, line.count)),
         }
     }
     sums.into_iter()
-        .map(|(known, stray, count)| Units {
-            known,
-            stray,
-            count: whole(count),
-        })
+        .map(|(known, stray, count)| Units { known, stray, count: whole(count) })
         .collect()
 }
 
@@ -78,10 +71,7 @@ fn ranked(body: &Body, p: f64) -> f64 {
 fn apart(body: &Body) -> (f64, f64) {
     if matches!(body.which(), Ok(Which::Apart)) {
         let share = |count: f64| count / body.units;
-        (
-            share(body.strays.below.count),
-            share(body.strays.above.count),
-        )
+        (share(body.strays.below.count), share(body.strays.above.count))
     } else {
         (0.0, 0.0)
     }
@@ -100,10 +90,7 @@ pub fn observed(body: &Body, step_ma: f64, factor: f64) -> Vec<Observed> {
             let is_stray = stray(
                 body,
                 if cell.low < cell.high {
-                    Observation::Between {
-                        low: cell.low,
-                        high: cell.high,
-                    }
+                    Observation::Between { low: cell.low, high: cell.high }
                 } else {
                     Observation::Exact(cell.high)
                 },
@@ -112,11 +99,7 @@ pub fn observed(body: &Body, step_ma: f64, factor: f64) -> Vec<Observed> {
             Observed {
                 low: cell.low * factor,
                 high: cell.high * factor,
-                p: if is_stray {
-                    middle
-                } else {
-                    ranked(body, middle)
-                },
+                p: if is_stray { middle } else { ranked(body, middle) },
                 known: Known::Within,
                 stray: is_stray,
             }
@@ -212,10 +195,7 @@ pub fn family_words(body: &Body) -> &'static str {
 fn shares(from: f64, q: f64) -> Vec<f64> {
     let logit = |p: f64, q: f64| (p / q).ln();
     let (a, b) = (logit(from, 1.0 - from), logit(1.0 - q, q));
-    (0..=24)
-        .map(|k| a + (b - a) * f64::from(k) / 24.0)
-        .map(|z| 1.0 / (1.0 + (-z).exp()))
-        .collect()
+    (0..=24).map(|k| a + (b - a) * f64::from(k) / 24.0).map(|z| 1.0 / (1.0 + (-z).exp())).collect()
 }
 
 /// The curves of the probability plot. Readings in units of `factor` per mA; `names` of two groups.
@@ -248,10 +228,7 @@ pub fn curves(body: &Body, names: &[String; 2], accepted: f64, factor: f64) -> V
             })
             .collect()
     };
-    let families = format!(
-        "average of families, {} has most weight",
-        family_words(body)
-    );
+    let families = format!("average of families, {} has most weight", family_words(body));
     let mut curves = Vec::new();
     let mut add = |kind, name: String, points: Vec<Fitted>| {
         if points.len() > 1 {
@@ -302,19 +279,11 @@ fn group_shares(body: &Body, two: &TwoGroups, end: f64, factor: f64) -> [Vec<Fit
             .iter()
             .map(|&x| (x, share(x)))
             .filter(|(_, p)| *p > END && *p < 1.0 - end)
-            .map(|(x, p)| Fitted {
-                p,
-                reading: x * factor,
-                band: None,
-            })
+            .map(|(x, p)| Fitted { p, reading: x * factor, band: None })
             .collect()
     };
     let alone = |i: usize| line(&|x| two.below(i, x) / two.groups[i].share);
-    [
-        line(&|x| low + (1.0 - low - high) * (two.below(0, x) + two.below(1, x))),
-        alone(0),
-        alone(1),
-    ]
+    [line(&|x| low + (1.0 - low - high) * (two.below(0, x) + two.below(1, x))), alone(0), alone(1)]
 }
 
 /// Readings, mA, from the lowest to the highest that two groups reach.
@@ -323,12 +292,9 @@ fn group_readings(two: &TwoGroups) -> Vec<f64> {
         crate::stats::mixture::Component::Normal => z,
         crate::stats::mixture::Component::Lognormal => z.exp(),
     };
-    let ends = two
-        .groups
-        .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |e, g| {
-            (e.0.min(g.mean - 4.5 * g.sd), e.1.max(g.mean + 4.5 * g.sd))
-        });
+    let ends = two.groups.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |e, g| {
+        (e.0.min(g.mean - 4.5 * g.sd), e.1.max(g.mean + 4.5 * g.sd))
+    });
     (0..=POINTS)
         .map(|k| back(ends.0 + (ends.1 - ends.0) * f64::from(k) / f64::from(POINTS)))
         .collect()
@@ -340,19 +306,13 @@ pub fn density(body: &Body, factor: f64) -> Vec<Point> {
     let readings: Vec<f64> = match &body.groups {
         Some(two) => group_readings(two),
         None => {
-            let (low, high) = (
-                body.average.quantile(1e-5),
-                body.average.upper_quantile(1e-5),
-            );
+            let (low, high) = (body.average.quantile(1e-5), body.average.upper_quantile(1e-5));
             // A long tail needs few points, and must not take them from the body.
             let bend = body.average.upper_quantile(0.005).clamp(low, high);
             let along = |from: f64, to: f64, n: u32| {
                 (0..n).map(move |k| from + (to - from) * f64::from(k) / f64::from(n))
             };
-            along(low, bend, POINTS)
-                .chain(along(bend, high, POINTS / 2))
-                .chain([high])
-                .collect()
+            along(low, bend, POINTS).chain(along(bend, high, POINTS / 2)).chain([high]).collect()
         }
     };
     points(&readings, |x| body.density(x), factor)
@@ -385,9 +345,8 @@ pub fn tail_density(body: &Body, body_units: f64, factor: f64) -> Vec<Point> {
     let Some(high) = tail.upper_quantile(tail.share.min(1e-5)) else {
         return Vec::new();
     };
-    let readings: Vec<f64> = (0..=60)
-        .map(|k| tail.threshold + (high - tail.threshold) * f64::from(k) / 60.0)
-        .collect();
+    let readings: Vec<f64> =
+        (0..=60).map(|k| tail.threshold + (high - tail.threshold) * f64::from(k) / 60.0).collect();
     let share = body.units / body_units;
     // The mean density between two neighbouring places stands for the place between them.
     readings
@@ -395,8 +354,7 @@ pub fn tail_density(body: &Body, body_units: f64, factor: f64) -> Vec<Point> {
         .filter_map(|w| {
             let fall = tail.sf(w[0])? - tail.sf(w[1])?;
             let y = fall / (w[1] - w[0]) * share / factor;
-            y.is_finite()
-                .then(|| at(f64::midpoint(w[0], w[1]) * factor, y))
+            y.is_finite().then(|| at(f64::midpoint(w[0], w[1]) * factor, y))
         })
         .collect()
 }

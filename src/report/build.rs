@@ -62,10 +62,8 @@ pub struct Parts<'a> {
 /// A time as text.
 #[must_use]
 pub fn time_text(seconds: i64) -> String {
-    chrono::DateTime::from_timestamp(seconds, 0).map_or_else(
-        || seconds.to_string(),
-        |t| t.format("%Y-%m-%d %H:%M:%S").to_string(),
-    )
+    chrono::DateTime::from_timestamp(seconds, 0)
+        .map_or_else(|| seconds.to_string(), |t| t.format("%Y-%m-%d %H:%M:%S").to_string())
 }
 
 /// A month as text.
@@ -99,19 +97,12 @@ pub fn ids(series: &[Series]) -> Vec<String> {
 /// Builds the report.
 #[must_use]
 pub fn build(parts: &Parts<'_>) -> Report {
-    let Parts {
-        read, pass, config, ..
-    } = *parts;
+    let Parts { read, pass, config, .. } = *parts;
     let ids = ids(&pass.series);
-    let mut notes: Vec<String> = read
-        .notes
-        .iter()
-        .chain(&pass.notes)
-        .map(|n| n.0.clone())
-        .collect();
-    let series: Vec<SeriesReport> = (0..pass.series.len())
-        .map(|n| series_report(parts, n, &ids[n], &mut notes))
-        .collect();
+    let mut notes: Vec<String> =
+        read.notes.iter().chain(&pass.notes).map(|n| n.0.clone()).collect();
+    let series: Vec<SeriesReport> =
+        (0..pass.series.len()).map(|n| series_report(parts, n, &ids[n], &mut notes)).collect();
     let stations = testers::stations(parts, &ids);
     let cannot_tell = testers::cannot_tell(parts);
     notes.extend(cannot_tell.clone());
@@ -134,9 +125,7 @@ pub fn build(parts: &Parts<'_>) -> Report {
     notes.dedup();
     let (from, to) = pass
         .days
-        .map_or((NaiveDate::default(), NaiveDate::default()), |(a, b)| {
-            (date_of(a), date_of(b))
-        });
+        .map_or((NaiveDate::default(), NaiveDate::default()), |(a, b)| (date_of(a), date_of(b)));
     Report {
         schema: SCHEMA,
         name: parts.name.to_owned(),
@@ -229,21 +218,14 @@ pub(super) fn e(estimate: Option<&Estimate>) -> Option<E> {
 fn series_report(parts: &Parts<'_>, n: usize, id: &str, notes: &mut Vec<String>) -> SeriesReport {
     let (pass, config) = (parts.pass, parts.config);
     let series = &pass.series[n];
-    let (moved, finding, verdict) = (
-        &parts.movement.series[n],
-        &parts.findings.series[n],
-        &parts.verdicts[n],
-    );
+    let (moved, finding, verdict) =
+        (&parts.movement.series[n], &parts.findings.series[n], &parts.verdicts[n]);
     let key = &series.key;
     let title = title(&pass.series, key);
     let mut note = |what: String| notes.push(format!("{title}: {what}"));
     if let Err(reason) = &finding.healthy {
         note(format!("no distribution: {reason}"));
-    } else if let Ok(Healthy {
-        in_use: Err(reason),
-        ..
-    }) = &finding.healthy
-    {
+    } else if let Ok(Healthy { in_use: Err(reason), .. }) = &finding.healthy {
         note(format!("no answer about the tail: {reason}"));
     }
     for reason in low_reasons(finding) {
@@ -252,10 +234,10 @@ fn series_report(parts: &Parts<'_>, n: usize, id: &str, notes: &mut Vec<String>)
     if moved.drift.shape.is_none() {
         note(format!(
             "no shape of movement: {}",
-            moved.drift.no_shape.map_or_else(
-                || "too few points".to_owned(),
-                |r| no_shape_words(r).to_owned()
-            )
+            moved
+                .drift
+                .no_shape
+                .map_or_else(|| "too few points".to_owned(), |r| no_shape_words(r).to_owned())
         ));
     }
     if moved.drift.season_possible {
@@ -276,11 +258,7 @@ fn series_report(parts: &Parts<'_>, n: usize, id: &str, notes: &mut Vec<String>)
         frequency_hz: key.frequency_hz(),
         test_point: (!key.test_point.is_empty()).then(|| key.test_point.clone()),
         step: (!key.step.is_empty()).then(|| key.step.clone()),
-        current: if key.current == Current::InPhase {
-            "in_phase"
-        } else {
-            "total"
-        },
+        current: if key.current == Current::InPhase { "in_phase" } else { "total" },
         dwell_s: key.dwell_s(),
         units_together: key.units_together,
         units: series.units(),
@@ -300,18 +278,13 @@ fn series_report(parts: &Parts<'_>, n: usize, id: &str, notes: &mut Vec<String>)
             .as_ref()
             .ok()
             .map(|h| distribution(h, finding, moved, config)),
-        capability: finding
-            .healthy
-            .as_ref()
-            .ok()
-            .and_then(|h| h.performance.as_ref())
-            .map(|p| {
-                let steady = moved.drift.shape == Some(Found::Steady);
-                CapabilityReport {
-                    index: if steady { "C_pkU" } else { "P_pkU" }.to_owned(),
-                    value: p.into(),
-                }
-            }),
+        capability: finding.healthy.as_ref().ok().and_then(|h| h.performance.as_ref()).map(|p| {
+            let steady = moved.drift.shape == Some(Found::Steady);
+            CapabilityReport {
+                index: if steady { "C_pkU" } else { "P_pkU" }.to_owned(),
+                value: p.into(),
+            }
+        }),
         expected_reject_ppm: e(finding
             .healthy
             .as_ref()
@@ -450,38 +423,21 @@ fn distribution(
             name: w.fit.law.family().name().to_owned(),
             aicc: Some(w.fit.aicc),
             weight: w.weight,
-            params: w
-                .fit
-                .law
-                .params()
-                .into_iter()
-                .map(|(k, v)| (k.to_owned(), v))
-                .collect(),
+            params: w.fit.law.params().into_iter().map(|(k, v)| (k.to_owned(), v)).collect(),
             stopped: w.fit.stopped.text().to_owned(),
         })
         .collect();
-    families.extend(
-        body.average
-            .failed
-            .iter()
-            .map(|(family, why)| FamilyReport {
-                name: family.name().to_owned(),
-                aicc: None,
-                weight: 0.0,
-                params: BTreeMap::new(),
-                stopped: why.to_string(),
-            }),
-    );
+    families.extend(body.average.failed.iter().map(|(family, why)| FamilyReport {
+        name: family.name().to_owned(),
+        aicc: None,
+        weight: 0.0,
+        params: BTreeMap::new(),
+        stopped: why.to_string(),
+    }));
     let tail = |t: &Option<TailNumbers>| {
         t.as_ref().and_then(|t| {
-            Estimate::new(
-                t.quantile_ma,
-                t.low_ma,
-                t.high_ma,
-                config.confidence,
-                "quantile 1 − a",
-            )
-            .map(E::from)
+            Estimate::new(t.quantile_ma, t.low_ma, t.high_ma, config.confidence, "quantile 1 − a")
+                .map(E::from)
         })
     };
     let q = |n: usize| e(h.quantiles[n].as_ref());
@@ -559,11 +515,7 @@ fn verdict_report(v: &SeriesVerdict, finding: &Finding) -> VerdictReport {
     reasons.push(v.period.clone());
     let proving = verdict.suggested.as_ref().and_then(|s| {
         let loads = s.proving.as_ref()?;
-        Some(format!(
-            "{} must trip, {} must pass",
-            load(&loads.must_trip),
-            load(&loads.must_pass)
-        ))
+        Some(format!("{} must trip, {} must pass", load(&loads.must_trip), load(&loads.must_pass)))
     });
     VerdictReport {
         verdict: verdict.kind.map(|k| k.key().to_owned()),
@@ -586,10 +538,7 @@ fn verdict_report(v: &SeriesVerdict, finding: &Finding) -> VerdictReport {
         low_limit_to_ma: v.low.to_ma,
         open_lead_passes: v.low.open_lead_passes,
         sentence: verdict.sentence.clone(),
-        words: verdict
-            .kind
-            .map_or("no limit known", |k| k.words())
-            .to_owned(),
+        words: verdict.kind.map_or("no limit known", |k| k.words()).to_owned(),
         proving,
     }
 }
@@ -599,17 +548,15 @@ fn band_ends(verdict: &Verdict) -> Vec<BandEndReport> {
     let Some(band) = &verdict.band else {
         return Vec::new();
     };
-    let lower = verdict
-        .reasons
-        .iter()
-        .find(|r| r.kind == ReasonKind::LowerEnd)
-        .map(|reason| BandEndReport {
+    let lower = verdict.reasons.iter().find(|r| r.kind == ReasonKind::LowerEnd).map(|reason| {
+        BandEndReport {
             end: "low",
             rule: "healthy",
             ma: Some(band.lower_ma).filter(|x| x.is_finite()),
             sets: true,
             sentence: reason.sentence.clone(),
-        });
+        }
+    });
     let upper = band.ends.iter().map(|end| BandEndReport {
         end: "high",
         rule: end.kind.key(),
@@ -648,11 +595,7 @@ fn stray_report(pass: &Pass, finding: &Finding, config: &Config) -> StrayReport 
                 tested_at: time_text(u.record.time),
                 station: pass.stations[usize::from(u.station)].clone(),
                 reading_ma: u.reading_ma,
-                side: if u.lies == Lies::Above {
-                    "above"
-                } else {
-                    "below"
-                },
+                side: if u.lies == Lies::Above { "above" } else { "below" },
             })
             .collect(),
     }
@@ -756,12 +699,7 @@ fn month_report(parts: &Parts<'_>, n: usize) -> Option<MonthReport> {
     let change = parts.findings.series[n].month.as_ref()?;
     let (judged, _) = parts.verdicts[n].month.as_ref()?;
     let [before, now] = &change.failures;
-    let ppm = |n: usize| {
-        e(change.expected_share[n]
-            .as_ref()
-            .map(|s| s.scaled(1e6))
-            .as_ref())
-    };
+    let ppm = |n: usize| e(change.expected_share[n].as_ref().map(|s| s.scaled(1e6)).as_ref());
     Some(MonthReport {
         month: month_text(change.month),
         baseline_from: change.baseline.map(|b| date_of(b.0)),
@@ -855,13 +793,7 @@ fn unit_lines(parts: &Parts<'_>) -> Vec<UnitLine> {
         }
     };
     for (n, finding) in parts.findings.series.iter().enumerate() {
-        for StrayUnit {
-            serial,
-            record,
-            lies,
-            ..
-        } in &finding.strays.units
-        {
+        for StrayUnit { serial, record, lies, .. } in &finding.strays.units {
             let why = match lies {
                 Lies::Above => reason::STRAY_ABOVE,
                 Lies::Below => reason::STRAY_BELOW,
@@ -881,24 +813,14 @@ fn unit_lines(parts: &Parts<'_>) -> Vec<UnitLine> {
         } else {
             continue;
         };
-        lines.insert(line(
-            why,
-            Some(h.series),
-            pass.row(h.first).serial(),
-            row.record,
-        ));
+        lines.insert(line(why, Some(h.series), pass.row(h.first).serial(), row.record));
     }
     for (series, serial, record) in parts.findings.doubts.iter().flat_map(|d| &d.units) {
         lines.insert(line(reason::IN_DOUBT, Some(*series), serial, record));
     }
     for frozen in &parts.findings.too_good.frozen {
         for (serial, record) in &frozen.units {
-            lines.insert(line(
-                reason::FROZEN,
-                u32::try_from(frozen.series).ok(),
-                serial,
-                record,
-            ));
+            lines.insert(line(reason::FROZEN, u32::try_from(frozen.series).ok(), serial, record));
         }
     }
     let wrong: Vec<(u16, i64, i64)> = parts
@@ -941,10 +863,7 @@ fn unit_lines(parts: &Parts<'_>) -> Vec<UnitLine> {
             if series.is_some_and(|s| falls_short(&pass.series[s as usize].key, set, config)) {
                 lines.insert(line(reason::SHORT, series, row.serial(), r));
             }
-            if wrong
-                .iter()
-                .any(|(s, from, to)| *s == station && (*from..*to).contains(&r.time))
-            {
+            if wrong.iter().any(|(s, from, to)| *s == station && (*from..*to).contains(&r.time)) {
                 lines.insert(line(reason::WRONG_CHECK, series, row.serial(), r));
             }
         }
@@ -1015,30 +934,16 @@ fn action_lines(
     let whole_line = || "whole line".to_owned();
     for (n, report) in series.iter().enumerate() {
         let (v, finding) = (&parts.verdicts[n], &parts.findings.series[n]);
-        let subject = if parts
-            .pass
-            .series
-            .iter()
-            .filter(|s| s.key.model == report.model)
-            .count()
-            > 1
-        {
-            report.title.clone()
-        } else {
-            report.model.clone()
-        };
-        let add = |concern| About {
-            subject: subject.clone(),
-            concern,
-        };
+        let subject =
+            if parts.pass.series.iter().filter(|s| s.key.model == report.model).count() > 1 {
+                report.title.clone()
+            } else {
+                report.model.clone()
+            };
+        let add = |concern| About { subject: subject.clone(), concern };
         about.extend(from_verdict(&subject, &v.verdict, |x| v.wording.current(x)));
         about.extend(from_drift(&subject, &v.flag, v.forecast));
-        let open = finding
-            .strays
-            .units
-            .iter()
-            .filter(|u| u.lies == Lies::OpenLead)
-            .count() as u64;
+        let open = finding.strays.units.iter().filter(|u| u.lies == Lies::OpenLead).count() as u64;
         if open > 0 {
             about.push(add(Concern::PassedOpenLead { units: open }));
         }
@@ -1051,11 +956,7 @@ fn action_lines(
             about.push(add(Concern::OpenLeadWouldPass { workable }));
         }
         if v.low.cuts_into_healthy {
-            let sentence = v
-                .low
-                .reasons
-                .first()
-                .map_or_else(String::new, |r| r.sentence.clone());
+            let sentence = v.low.reasons.first().map_or_else(String::new, |r| r.sentence.clone());
             about.push(add(Concern::LowLimitTooHigh { sentence }));
         }
         // A jump says it better: since when, and how sure.
@@ -1078,15 +979,10 @@ fn action_lines(
     about.extend(jumps::concerns(parts, jump_verdicts));
     let mut count = |why: &str, concern: fn(u64) -> Concern| {
         if let Some(&units) = units.get(why) {
-            about.push(About {
-                subject: whole_line(),
-                concern: concern(units),
-            });
+            about.push(About { subject: whole_line(), concern: concern(units) });
         }
     };
-    count(reason::CONTRADICTED, |units| {
-        Concern::PassedAgainstReading { units }
-    });
+    count(reason::CONTRADICTED, |units| Concern::PassedAgainstReading { units });
     count(reason::NEVER_PASSED, |units| Concern::NeverPassed { units });
     about.extend(testers::concerns(parts, testers));
     actions(&about)
@@ -1146,12 +1042,7 @@ pub(super) fn settings(config: &Config) -> Vec<SettingLine> {
         "production days",
         "of the moving average",
     );
-    add(
-        "baseline_units",
-        config.baseline_units.to_string(),
-        "units",
-        "of the moving average",
-    );
+    add("baseline_units", config.baseline_units.to_string(), "units", "of the moving average");
     add(
         "groups_bic_gain",
         config.groups_bic_gain.to_string(),
@@ -1188,12 +1079,7 @@ pub(super) fn settings(config: &Config) -> Vec<SettingLine> {
         "tests",
         "of one unit make a fault-locating run",
     );
-    add(
-        "fault_run_gap_s",
-        config.fault_run_gap_s.to_string(),
-        "s",
-        "longest gap between them",
-    );
+    add("fault_run_gap_s", config.fault_run_gap_s.to_string(), "s", "longest gap between them");
     add(
         "returned_after_days",
         config.returned_after_days.to_string(),
@@ -1206,12 +1092,7 @@ pub(super) fn settings(config: &Config) -> Vec<SettingLine> {
         "days",
         "a serial seen on so many names no unit",
     );
-    add(
-        "believable_years",
-        config.believable_years.to_string(),
-        "years",
-        "around the median day",
-    );
+    add("believable_years", config.believable_years.to_string(), "years", "around the median day");
     add(
         "frozen_readings",
         config.frozen_readings.to_string(),
@@ -1231,36 +1112,11 @@ pub(super) fn settings(config: &Config) -> Vec<SettingLine> {
             "",
             "a change of the share of failures is reported from this p-value",
         ),
-        (
-            "jump_failures",
-            config.jump_failures,
-            "failures",
-            "after a jump, to be flagged",
-        ),
-        (
-            "jump_ratio",
-            config.jump_ratio,
-            "times",
-            "the share before, to be flagged",
-        ),
-        (
-            "jump_rise",
-            config.jump_rise,
-            "share of units",
-            "more fail, to be flagged",
-        ),
-        (
-            "cause_failures",
-            config.cause_failures,
-            "failures",
-            "of a cause",
-        ),
-        (
-            "cause_share",
-            config.cause_share,
-            "share of the excess",
-            "of a cause",
-        ),
+        ("jump_failures", config.jump_failures, "failures", "after a jump, to be flagged"),
+        ("jump_ratio", config.jump_ratio, "times", "the share before, to be flagged"),
+        ("jump_rise", config.jump_rise, "share of units", "more fail, to be flagged"),
+        ("cause_failures", config.cause_failures, "failures", "of a cause"),
+        ("cause_share", config.cause_share, "share of the excess", "of a cause"),
     ] {
         add(name, value.to_string(), unit, reason);
     }

@@ -49,31 +49,19 @@ impl Currents {
             return UNBOUNDED.to_owned();
         }
         let short = self.0.current(ma);
-        if says(&short, ma) {
-            short
-        } else {
-            self.0.estimate(ma)
-        }
+        if says(&short, ma) { short } else { self.0.estimate(ma) }
     }
 
     /// A single reading in mA, with the decimals of the reading step: `2.31 mA`.
     #[must_use]
     pub fn reading(&self, ma: f64) -> String {
-        if ma.is_finite() {
-            self.0.current(ma)
-        } else {
-            UNBOUNDED.to_owned()
-        }
+        if ma.is_finite() { self.0.current(ma) } else { UNBOUNDED.to_owned() }
     }
 
     /// An estimate in mA, with one decimal more than the reading step: `2.163 mA`.
     #[must_use]
     pub fn estimate(&self, ma: f64) -> String {
-        if ma.is_finite() {
-            self.0.estimate(ma)
-        } else {
-            UNBOUNDED.to_owned()
-        }
+        if ma.is_finite() { self.0.estimate(ma) } else { UNBOUNDED.to_owned() }
     }
 }
 
@@ -83,19 +71,13 @@ fn says(printed: &str, ma: f64) -> bool {
         return false;
     };
     let factor = if unit == "mA" { 1.0 } else { 1e-3 };
-    number
-        .parse::<f64>()
-        .is_ok_and(|x| (x * factor - ma).abs() <= 1e-6 * ma.abs())
+    number.parse::<f64>().is_ok_and(|x| (x * factor - ma).abs() <= 1e-6 * ma.abs())
 }
 
 /// The value of an estimate, printed by `show`.
 #[must_use]
 pub fn value(e: &E, show: impl Fn(f64) -> String) -> String {
-    if e.value.is_finite() {
-        show(e.value)
-    } else {
-        UNBOUNDED.to_owned()
-    }
+    if e.value.is_finite() { show(e.value) } else { UNBOUNDED.to_owned() }
 }
 
 /// The interval of an estimate: `1.205 mA to 1.219 mA`, `at least 1.205 mA` where an end is missing.
@@ -130,11 +112,7 @@ pub fn percent(share: f64) -> String {
 /// A change in per cent with its sign: `+3.63 %`.
 #[must_use]
 pub fn change_pct(pct: f64) -> String {
-    if pct.is_finite() {
-        format!("{pct:+.2} %")
-    } else {
-        UNBOUNDED.to_owned()
-    }
+    if pct.is_finite() { format!("{pct:+.2} %") } else { UNBOUNDED.to_owned() }
 }
 
 /// Parts per million with three digits: `1.25 ppm`, `53 100 ppm`; below a hundredth, `< 0.01 ppm`.
@@ -152,11 +130,7 @@ pub fn ppm(x: f64) -> String {
 /// Expected parts per million: as [`ppm`], but an expectation is never none at all.
 #[must_use]
 pub fn expected_ppm(x: f64) -> String {
-    if x < 0.01 {
-        "< 0.01 ppm".to_owned()
-    } else {
-        ppm(x)
-    }
+    if x < 0.01 { "< 0.01 ppm".to_owned() } else { ppm(x) }
 }
 
 /// Three significant digits, thousands grouped: `0.125`, `53 100`.
@@ -228,11 +202,7 @@ fn group(digits: &str) -> String {
 #[must_use]
 pub fn counted(n: u64, noun: &str) -> String {
     // `series` is its own plural.
-    let plural = if n == 1 || noun.ends_with('s') {
-        ""
-    } else {
-        "s"
-    };
+    let plural = if n == 1 || noun.ends_with('s') { "" } else { "s" };
     format!("{} {noun}{plural}", grouped(n))
 }
 
@@ -257,10 +227,8 @@ pub fn text(raw: &str) -> String {
     let signs: Vec<char> = raw.trim().chars().collect();
     let number = signs.iter().take_while(|c| c.is_ascii_digit()).count();
     for (n, &c) in signs.iter().enumerate() {
-        let beside = |m: Option<usize>| {
-            m.and_then(|m| signs.get(m))
-                .is_some_and(|c| c.is_alphanumeric())
-        };
+        let beside =
+            |m: Option<usize>| m.and_then(|m| signs.get(m)).is_some_and(|c| c.is_alphanumeric());
         match c {
             '&' => out.push_str("&amp;"),
             '<' => out.push_str("&lt;"),
@@ -294,11 +262,7 @@ fn turns_or_breaks(c: char) -> bool {
 #[must_use]
 pub fn name(raw: &str) -> String {
     let shown = text(raw);
-    if shown.trim().is_empty() {
-        "(no name)".to_owned()
-    } else {
-        shown
-    }
+    if shown.trim().is_empty() { "(no name)".to_owned() } else { shown }
 }
 
 /// The address of a file beside the page, or of a place on it: all but letters, digits and `-._/` as `%XX`.
@@ -319,11 +283,7 @@ pub fn address(path: &str) -> String {
 #[must_use]
 pub fn anchor(id: &str) -> String {
     let plain = |c: char| {
-        if c.is_alphanumeric() || c == '-' || c == '_' {
-            c
-        } else {
-            '-'
-        }
+        if c.is_alphanumeric() || c == '-' || c == '_' { c } else { '-' }
     };
     format!("series-{}", id.chars().map(plain).collect::<String>())
 }

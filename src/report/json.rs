@@ -8,11 +8,7 @@ use super::model::Report;
 /// finite by the model's own rule (see [`not_finite`], which a debug build holds against every report).
 #[must_use]
 pub fn results(report: &Report) -> String {
-    debug_assert_eq!(
-        not_finite(report),
-        Vec::<String>::new(),
-        "numbers of a report are finite"
-    );
+    debug_assert_eq!(not_finite(report), Vec::<String>::new(), "numbers of a report are finite");
     let mut text =
         serde_json::to_string_pretty(report).expect("every map of the report has text for keys");
     text.push('\n');
@@ -51,10 +47,7 @@ pub fn not_finite(report: &Report) -> Vec<String> {
             see("distribution.goodness.largest_gap", d.goodness.largest_gap);
         }
         if let Some(low) = &s.low_side {
-            see(
-                "low_side.expected_reject_ppm_at_horizon",
-                low.expected_reject_ppm_at_horizon,
-            );
+            see("low_side.expected_reject_ppm_at_horizon", low.expected_reject_ppm_at_horizon);
         }
         let v = &s.verdict;
         see("verdict.band_low_ma", v.band_low_ma);

@@ -154,16 +154,9 @@ fn readings(parts: &Parts<'_>, jump: &Jump, scope: &str) -> Option<Result<Chart,
         return None;
     };
     let series = &parts.pass.series[n as usize];
-    let typical = series
-        .tally
-        .iter()
-        .find(|l| l.says == Says::Value)
-        .map_or(1.0, |l| ma(l.value_pa));
-    let (unit, factor) = if typical < PRINTED_IN_UA_BELOW_MA {
-        ("µA", 1e3)
-    } else {
-        ("mA", 1.0)
-    };
+    let typical =
+        series.tally.iter().find(|l| l.says == Says::Value).map_or(1.0, |l| ma(l.value_pa));
+    let (unit, factor) = if typical < PRINTED_IN_UA_BELOW_MA { ("µA", 1e3) } else { ("mA", 1.0) };
     let side = |window: Window, words: &str| {
         let mut limits: std::collections::BTreeMap<i64, u32> = std::collections::BTreeMap::new();
         for o in series.outcomes.iter().filter(|o| window.has(o.day)) {
@@ -178,10 +171,7 @@ fn readings(parts: &Parts<'_>, jump: &Jump, scope: &str) -> Option<Result<Chart,
                 .filter(|l| l.says == Says::Value)
                 .map(|l| (factor * ma(l.value_pa), f64::from(l.count)))
                 .collect(),
-            tripped: lines()
-                .filter(|l| l.says == Says::Above)
-                .map(|l| f64::from(l.count))
-                .sum(),
+            tripped: lines().filter(|l| l.says == Says::Above).map(|l| f64::from(l.count)).sum(),
             limit: limits
                 .iter()
                 .max_by_key(|(_, count)| **count)

@@ -62,10 +62,7 @@ pub fn check(pass: &crate::series::Pass, request: &JumpRequest) -> Result<()> {
         ));
     }
     let (first, last) = pass.days.unwrap_or((0, 0));
-    let (first, last) = (
-        crate::records::date_of(first),
-        crate::records::date_of(last),
-    );
+    let (first, last) = (crate::records::date_of(first), crate::records::date_of(last));
     match request.since {
         Some(since) if since <= first || since > last => Err(Error::usage(
             format!(
@@ -90,9 +87,7 @@ pub fn study(parts: &Parts<'_>, request: &JumpRequest) -> Result<JumpStudy> {
     for chart in jump_pictures::drawn(parts, &found, true) {
         match chart.png {
             Ok(png) => {
-                found[chart.jump]
-                    .charts
-                    .push((chart.path.clone(), chart.question));
+                found[chart.jump].charts.push((chart.path.clone(), chart.question));
                 files.push((chart.path, png));
             }
             Err(why) => notes.push(format!(
@@ -104,11 +99,8 @@ pub fn study(parts: &Parts<'_>, request: &JumpRequest) -> Result<JumpStudy> {
     if request.since.is_some() && found.is_empty() {
         notes.push("no series has tests and a failure on both sides of the date".to_owned());
     }
-    let looked: Vec<&super::model::SeriesReport> = whole
-        .series
-        .iter()
-        .filter(|s| chosen(request, &s.model))
-        .collect();
+    let looked: Vec<&super::model::SeriesReport> =
+        whole.series.iter().filter(|s| chosen(request, &s.model)).collect();
     let config = parts.config;
     let report = JumpPage {
         schema: SCHEMA,
@@ -122,12 +114,7 @@ pub fn study(parts: &Parts<'_>, request: &JumpRequest) -> Result<JumpStudy> {
         jumps: found,
         habits: looked
             .iter()
-            .flat_map(|s| {
-                s.retests
-                    .practice
-                    .iter()
-                    .map(|habit| format!("{}: {habit}", s.title))
-            })
+            .flat_map(|s| s.retests.practice.iter().map(|habit| format!("{}: {habit}", s.title)))
             .collect(),
         settings: vec![
             format!("jump_p = {}", config.jump_p),
@@ -148,10 +135,7 @@ pub fn study(parts: &Parts<'_>, request: &JumpRequest) -> Result<JumpStudy> {
     files.push(("results.json".to_owned(), json.into_bytes()));
     let mut listed = whole;
     listed.units.retain(|u| u.reason == build::reason::OF_CAUSE);
-    files.push((
-        "units-to-check.csv".to_owned(),
-        tables::units_to_check_csv(&listed).into_bytes(),
-    ));
+    files.push(("units-to-check.csv".to_owned(), tables::units_to_check_csv(&listed).into_bytes()));
     files.sort_by(|a, b| a.0.cmp(&b.0));
     Ok(JumpStudy { report, files })
 }
@@ -160,29 +144,19 @@ pub fn study(parts: &Parts<'_>, request: &JumpRequest) -> Result<JumpStudy> {
 #[must_use]
 pub fn closing(report: &JumpPage, out: &std::path::Path) -> String {
     let mut text = String::new();
-    let told: Vec<_> = report
-        .jumps
-        .iter()
-        .filter(|j| j.material || j.date_given)
-        .collect();
+    let told: Vec<_> = report.jumps.iter().filter(|j| j.material || j.date_given).collect();
     if told.is_empty() {
         text.push_str("no jump in failures large enough to matter\n");
     }
     for jump in told {
-        let causes: Vec<String> = jump
-            .causes
-            .iter()
-            .map(|c| format!("{} {}", c.factor, c.level))
-            .collect();
+        let causes: Vec<String> =
+            jump.causes.iter().map(|c| format!("{} {}", c.factor, c.level)).collect();
         let causes = if causes.is_empty() {
             String::new()
         } else {
             format!(" Explained by {}.", causes.join(", then "))
         };
-        text.push_str(&format!(
-            "{}{causes}\n",
-            jump.sentences.first().map_or("", String::as_str)
-        ));
+        text.push_str(&format!("{}{causes}\n", jump.sentences.first().map_or("", String::as_str)));
     }
     text.push_str(&format!("page: {}\n", out.join("summary.md").display()));
     text

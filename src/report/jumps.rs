@@ -48,13 +48,9 @@ pub fn verdicts(parts: &Parts<'_>) -> Vec<JumpVerdict> {
         .map(|j| {
             let mut verdict = judge(parts.pass, j, &|s| place(parts.pass, s), parts.config);
             if let Some(what) = recorded(parts, j) {
-                verdict
-                    .sentences
-                    .push(format!("Recorded in that time: {what}."));
-                verdict.next_step = format!(
-                    "Look first at what is recorded: {what}. {}",
-                    verdict.next_step
-                );
+                verdict.sentences.push(format!("Recorded in that time: {what}."));
+                verdict.next_step =
+                    format!("Look first at what is recorded: {what}. {}", verdict.next_step);
             }
             verdict
         })
@@ -146,11 +142,7 @@ pub fn lots<'a>(parts: &Parts<'a>) -> Vec<(&'a Jump, &'a Cause)> {
         .iter()
         .filter(|j| j.rises())
         .flat_map(|j| named(j).map(move |c| (j, c)))
-        .filter(|(_, c)| {
-            c.what
-                .iter()
-                .any(|n| !WHO_AND_WHERE.contains(&n.factor.as_str()))
-        })
+        .filter(|(_, c)| c.what.iter().any(|n| !WHO_AND_WHERE.contains(&n.factor.as_str())))
         .collect()
 }
 
@@ -160,11 +152,7 @@ pub fn covers(parts: &Parts<'_>, series: usize, factor: &str, level: &str) -> bo
     parts.jumps.iter().any(|j| {
         matches!(j.scope, Scope::Series(n) if n as usize == series)
             && j.rises()
-            && named(j).any(|c| {
-                c.what
-                    .iter()
-                    .any(|n| n.factor == factor && n.level == level)
-            })
+            && named(j).any(|c| c.what.iter().any(|n| n.factor == factor && n.level == level))
     })
 }
 
@@ -239,17 +227,9 @@ fn cause(c: &Cause) -> CauseReport {
         failures: whole(c.failures),
         units: whole(c.units),
         expected: c.expected,
-        ratio: c
-            .ratio
-            .as_ref()
-            .filter(|r| r.value.is_finite())
-            .map(E::from),
+        ratio: c.ratio.as_ref().filter(|r| r.value.is_finite()).map(E::from),
         share_of_excess: c.share_of_excess,
-        odds_within_days: c
-            .within_days
-            .as_ref()
-            .and_then(|m| m.odds_ratio.as_ref())
-            .map(E::from),
+        odds_within_days: c.within_days.as_ref().and_then(|m| m.odds_ratio.as_ref()).map(E::from),
         others_failed: c.within_days.as_ref().map(|m| whole(m.others_failed)),
         p_value: c.p_value,
         units_before: whole(c.units_before),

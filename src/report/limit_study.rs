@@ -117,10 +117,7 @@ fn choose(parts: &Parts<'_>, request: &StudyRequest) -> Result<Vec<usize>> {
         .iter()
         .copied()
         .filter(|&n| {
-            request
-                .test
-                .as_ref()
-                .is_none_or(|t| series[n].key.test.key() == t.replace('_', " "))
+            request.test.as_ref().is_none_or(|t| series[n].key.test.key() == t.replace('_', " "))
         })
         .collect();
     if !chosen.is_empty() || request.expect_nf.is_some() {
@@ -170,11 +167,7 @@ fn tries_of(parts: &Parts<'_>, chosen: &[usize], n: usize, tries: &[f64]) -> Vec
     tries
         .iter()
         .copied()
-        .filter(|&x| {
-            chosen
-                .iter()
-                .all(|&m| m == n || distance(n, x) <= distance(m, x))
-        })
+        .filter(|&x| chosen.iter().all(|&m| m == n || distance(n, x) <= distance(m, x)))
         .collect()
 }
 
@@ -186,26 +179,18 @@ fn tolerance(request: &StudyRequest) -> f64 {
 /// between the parts of its withstand test unless a kind of test is asked for.
 fn circuit(parts: &Parts<'_>, n: usize, request: &StudyRequest) -> Option<Circuit> {
     let key = &parts.pass.series[n].key;
-    let stated = request
-        .expect_nf
-        .or(parts.config.model(&key.model).capacitance_nf)?;
+    let stated = request.expect_nf.or(parts.config.model(&key.model).capacitance_nf)?;
     let meant = request.test.is_some() || key.test == TestKind::AcWithstand;
     if key.test.is_dc() || key.current == Current::InPhase || !meant {
         return None;
     }
-    let mut stations: Vec<u16> = parts.movement.series[n]
-        .readings
-        .iter()
-        .map(|r| r.station)
-        .collect();
+    let mut stations: Vec<u16> =
+        parts.movement.series[n].readings.iter().map(|r| r.station).collect();
     stations.sort_unstable();
     stations.dedup();
     let all = facts(parts.pass);
     let leads = open_leads(parts.pass, &all, parts.config);
-    let known: Vec<f64> = stations
-        .iter()
-        .filter_map(|s| leads.at(*s, all[n]))
-        .collect();
+    let known: Vec<f64> = stations.iter().filter_map(|s| leads.at(*s, all[n])).collect();
     Some(Circuit {
         capacitance_nf: stated,
         tolerance: tolerance(request),
@@ -246,10 +231,7 @@ fn measured(
                 decided: &parts.verdicts[n],
                 tries: &tries_of(parts, chosen, n, &request.tries),
                 circuit: circuit(parts, n, request),
-                group: groups
-                    .iter()
-                    .find(|g| g.series.contains(&n))
-                    .map(|g| &g.band),
+                group: groups.iter().find(|g| g.series.contains(&n)).map(|g| &g.band),
                 config,
             })
         })
@@ -261,10 +243,7 @@ fn measured(
         from: Some(whole_report.from),
         to: Some(whole_report.to),
         rows: Some(whole_report.rows.clone()),
-        series: studies
-            .iter()
-            .map(|s| study_report(parts, &whole_report, s))
-            .collect(),
+        series: studies.iter().map(|s| study_report(parts, &whole_report, s)).collect(),
         calculated: None,
         limit_groups: groups
             .iter()
@@ -294,10 +273,7 @@ fn notes_of_change(
     let texts: Vec<Option<String>> = report
         .series
         .iter()
-        .map(|s| {
-            s.note_to(request)
-                .map(|to| change_note::note(report, s, to))
-        })
+        .map(|s| s.note_to(request).map(|to| change_note::note(report, s, to)))
         .collect();
     for (s, text) in report.series.iter_mut().zip(texts) {
         let Some(text) = text else { continue };
@@ -333,10 +309,8 @@ fn near(a: f64, b: f64) -> bool {
 
 /// Refuses a change note for a limit that is not workable.
 fn note_for(report: &LimitsReport, studies: &[LimitStudy], to: f64) -> Result<()> {
-    let place = report
-        .series
-        .iter()
-        .position(|s| s.candidates.iter().any(|c| near(c.limit_ma, to)));
+    let place =
+        report.series.iter().position(|s| s.candidates.iter().any(|c| near(c.limit_ma, to)));
     let (s, study) = match place {
         Some(n) => (&report.series[n], &studies[n]),
         None => (&report.series[0], &studies[0]),
@@ -369,10 +343,7 @@ fn notes(
     chosen: &[usize],
     request: &StudyRequest,
 ) -> Vec<String> {
-    let titles: Vec<&str> = chosen
-        .iter()
-        .map(|&n| whole_report.series[n].title.as_str())
-        .collect();
+    let titles: Vec<&str> = chosen.iter().map(|&n| whole_report.series[n].title.as_str()).collect();
     let mut notes: Vec<String> = whole_report
         .notes
         .iter()
@@ -383,10 +354,7 @@ fn notes(
     if let Ok(stations) = &parts.movement.stations {
         for (n, station) in stations.stations.iter().enumerate() {
             let used = chosen.iter().any(|&c| {
-                parts.movement.series[c]
-                    .readings
-                    .iter()
-                    .any(|r| usize::from(r.station) == n)
+                parts.movement.series[c].readings.iter().any(|r| usize::from(r.station) == n)
             });
             moved.extend(station.moved.iter().filter(|_| used).map(|m| {
                 format!(
@@ -405,11 +373,7 @@ fn notes(
         ));
     }
     let stated = request.expect_nf.is_some()
-        || parts
-            .config
-            .model(&parts.pass.series[chosen[0]].key.model)
-            .capacitance_nf
-            .is_some();
+        || parts.config.model(&parts.pass.series[chosen[0]].key.model).capacitance_nf.is_some();
     if !stated {
         notes.push(
             "the capacitance between the tested parts is not stated: whether every capacitor is fitted is not checked; give --expect-nf or capacitance_nf".to_owned(),
@@ -440,11 +404,7 @@ fn study_report(parts: &Parts<'_>, whole_report: &Report, s: &LimitStudy) -> Stu
             blind_spot_mohm: r.blind_spot_mohm,
             loads: loads(r.loads.as_ref(), r.loads_for_ma, volts),
         },
-        candidates: s
-            .what_if
-            .iter()
-            .map(|w| candidate(parts, w, volts))
-            .collect(),
+        candidates: s.what_if.iter().map(|w| candidate(parts, w, volts)).collect(),
         rejected_unit: s.retests.map(|c| RejectedUnitReport {
             units: c.units,
             tests_each: c.tests_each,
@@ -516,12 +476,7 @@ fn loads(
 fn candidate(parts: &Parts<'_>, w: &WhatIf, volts: Option<f64>) -> CandidateReport {
     use crate::analysis::what_if::Would;
     let c = &w.candidate;
-    let words: Vec<&str> = c
-        .origins
-        .iter()
-        .map(|o| o.words())
-        .filter(|w| !w.is_empty())
-        .collect();
+    let words: Vec<&str> = c.origins.iter().map(|o| o.words()).filter(|w| !w.is_empty()).collect();
     CandidateReport {
         limit_ma: c.limit_ma,
         origins: c.origins.iter().map(|o| o.key()).collect(),
@@ -581,17 +536,9 @@ fn charts(
 ) -> Vec<(String, Vec<u8>)> {
     let mut jobs: Vec<(usize, &str, &str)> = Vec::new();
     for n in 0..studies.len() {
-        jobs.push((
-            n,
-            "limits",
-            "What does each limit cost, and what does it hide?",
-        ));
+        jobs.push((n, "limits", "What does each limit cost, and what does it hide?"));
         jobs.push((n, "ladder", "Where does the limit lie?"));
-        jobs.push((
-            n,
-            "distribution",
-            "What do healthy units read, and where is the limit?",
-        ));
+        jobs.push((n, "distribution", "What do healthy units read, and where is the limit?"));
     }
     let drawn: Vec<_> = jobs
         .par_iter()
@@ -621,9 +568,9 @@ fn charts(
                 of.charts.push((path.clone(), question.to_owned()));
                 files.push((path, png));
             }
-            Err(why) => report
-                .notes
-                .push(format!("{}: no chart for \"{question}\": {why}", of.title)),
+            Err(why) => {
+                report.notes.push(format!("{}: no chart for \"{question}\": {why}", of.title))
+            }
         }
     }
     report.notes.sort();
@@ -635,10 +582,7 @@ fn calculated(parts: Option<&Parts<'_>>, request: &StudyRequest, config: &Config
     let model = config.model(&request.model);
     let missing = |what: &str, to_do: &str| {
         Err(Error::usage(
-            format!(
-                "model {:?} has no history here: {what}, found none",
-                request.model
-            ),
+            format!("model {:?} has no history here: {what}, found none", request.model),
             to_do,
         ))
     };
@@ -694,10 +638,7 @@ fn calculated(parts: Option<&Parts<'_>>, request: &StudyRequest, config: &Config
         leads_ma: ends(&known),
     };
     let Some(x) = expected::expected(&circuit) else {
-        return missing(
-            "expected a circuit that carries current",
-            "check the numbers",
-        );
+        return missing("expected a circuit that carries current", "check the numbers");
     };
     let step_ma = model.limit_step_ma.or(config.limit_step_ma).unwrap_or(
         // Three digits of the expected reading: what a tester of this range lets one set.
@@ -800,10 +741,7 @@ fn calculated(parts: Option<&Parts<'_>>, request: &StudyRequest, config: &Config
 }
 
 fn finish(report: LimitsReport, mut files: Vec<(String, Vec<u8>)>) -> Result<Study> {
-    files.push((
-        "summary.md".to_owned(),
-        limit_page::page(&report).into_bytes(),
-    ));
+    files.push(("summary.md".to_owned(), limit_page::page(&report).into_bytes()));
     let mut json =
         serde_json::to_string_pretty(&report).expect("every map of the study has text for keys");
     json.push('\n');
@@ -823,16 +761,10 @@ fn finish(report: LimitsReport, mut files: Vec<(String, Vec<u8>)>) -> Result<Stu
 pub fn closing(report: &LimitsReport, out: &std::path::Path) -> String {
     let mut text = String::new();
     for s in &report.series {
-        text.push_str(&format!(
-            "{}: {}\n",
-            s.series.title, s.recommendation.sentence
-        ));
+        text.push_str(&format!("{}: {}\n", s.series.title, s.recommendation.sentence));
     }
     if let Some(c) = &report.calculated {
-        text.push_str(&format!(
-            "{}: calculated. {}\n",
-            report.model, c.expected.sentence
-        ));
+        text.push_str(&format!("{}: calculated. {}\n", report.model, c.expected.sentence));
     }
     text.push_str(&format!("study: {}\n", out.join("summary.md").display()));
     text

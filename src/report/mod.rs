@@ -52,11 +52,7 @@ pub fn month_under_review(pass: &Pass, asked: Option<(i32, u32)>) -> Result<(i32
     let Some(month) = asked else {
         return Ok(month_of(last));
     };
-    let tested = pass
-        .station_days
-        .values()
-        .flatten()
-        .any(|d| month_of(*d) == month);
+    let tested = pass.station_days.values().flatten().any(|d| month_of(*d) == month);
     if tested {
         return Ok(month);
     }
@@ -83,21 +79,14 @@ pub fn render(parts: &Parts<'_>, earlier: Option<model::Earlier>) -> Result<Revi
         match (picture.png, picture.series) {
             (Ok(png), series) => {
                 if let Some(n) = series {
-                    report.series[n]
-                        .charts
-                        .push((picture.path.clone(), picture.question));
+                    report.series[n].charts.push((picture.path.clone(), picture.question));
                 }
                 files.push((picture.path, png));
             }
             (Err(why), series) => {
-                let of = series.map_or_else(
-                    || "all series".to_owned(),
-                    |n| report.series[n].title.clone(),
-                );
-                report.notes.push(format!(
-                    "{of}: no chart for \"{}\": {why}",
-                    picture.question
-                ));
+                let of = series
+                    .map_or_else(|| "all series".to_owned(), |n| report.series[n].title.clone());
+                report.notes.push(format!("{of}: no chart for \"{}\": {why}", picture.question));
             }
         }
     }
@@ -109,28 +98,14 @@ pub fn render(parts: &Parts<'_>, earlier: Option<model::Earlier>) -> Result<Revi
                 }
                 files.push((chart.path, png));
             }
-            Err(why) => report
-                .notes
-                .push(format!("no chart for \"{}\": {why}", chart.question)),
+            Err(why) => report.notes.push(format!("no chart for \"{}\": {why}", chart.question)),
         }
     }
     report.notes.sort();
-    files.push((
-        "summary.md".to_owned(),
-        markdown::summary(&report).into_bytes(),
-    ));
-    files.push((
-        "results.json".to_owned(),
-        json::results(&report).into_bytes(),
-    ));
-    files.push((
-        "rows-not-used.csv".to_owned(),
-        tables::rows_not_used_csv(&report).into_bytes(),
-    ));
-    files.push((
-        "units-to-check.csv".to_owned(),
-        tables::units_to_check_csv(&report).into_bytes(),
-    ));
+    files.push(("summary.md".to_owned(), markdown::summary(&report).into_bytes()));
+    files.push(("results.json".to_owned(), json::results(&report).into_bytes()));
+    files.push(("rows-not-used.csv".to_owned(), tables::rows_not_used_csv(&report).into_bytes()));
+    files.push(("units-to-check.csv".to_owned(), tables::units_to_check_csv(&report).into_bytes()));
     files.sort_by(|a, b| a.0.cmp(&b.0));
     Ok(Review { report, files })
 }
@@ -140,21 +115,11 @@ pub fn render(parts: &Parts<'_>, earlier: Option<model::Earlier>) -> Result<Revi
 pub fn folder_name(name: &str) -> String {
     let safe: String = name
         .chars()
-        .map(|c| {
-            if c.is_alphanumeric() || "-_. ".contains(c) {
-                c
-            } else {
-                '-'
-            }
-        })
+        .map(|c| if c.is_alphanumeric() || "-_. ".contains(c) { c } else { '-' })
         .take(80)
         .collect();
     let safe = safe.trim_matches(['.', ' ']).to_owned();
-    if safe.is_empty() {
-        "review".to_owned()
-    } else {
-        safe
-    }
+    if safe.is_empty() { "review".to_owned() } else { safe }
 }
 
 /// Whether `--gate` stops on this report.
@@ -165,10 +130,7 @@ pub fn needs_action(report: &Report) -> bool {
         .series
         .iter()
         .any(|s| s.verdict.verdict.as_deref().is_some_and(verdict) || s.drift.flagged)
-        || report
-            .actions
-            .iter()
-            .any(|a| matches!(a.kind, "tester_moved" | "station_differs"))
+        || report.actions.iter().any(|a| matches!(a.kind, "tester_moved" | "station_differs"))
         || report.jumps.iter().flatten().any(|j| j.flagged)
 }
 
@@ -180,21 +142,12 @@ pub fn closing(report: &Report, out: &Path, verbose: bool) -> String {
     let _ = writeln!(
         text,
         "{}; {} series",
-        format::row_sum(
-            rows.read,
-            rows.used,
-            rows.set_aside.values().sum(),
-            rows.unreadable
-        ),
+        format::row_sum(rows.read, rows.used, rows.set_aside.values().sum(), rows.unreadable),
         report.series.len(),
     );
     let shown = if verbose { report.actions.len() } else { 5 };
     for action in report.actions.iter().take(shown) {
-        let _ = writeln!(
-            text,
-            "  {}. {}: {}",
-            action.rank, action.subject, action.sentence
-        );
+        let _ = writeln!(text, "  {}. {}: {}", action.rank, action.subject, action.sentence);
     }
     if report.actions.len() > shown {
         let _ = writeln!(text, "  and {} more", report.actions.len() - shown);

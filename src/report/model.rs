@@ -45,13 +45,7 @@ pub struct E {
 
 impl From<Estimate> for E {
     fn from(e: Estimate) -> Self {
-        Self {
-            value: e.value,
-            low: e.low,
-            high: e.high,
-            level: e.level,
-            method: e.method,
-        }
+        Self { value: e.value, low: e.low, high: e.high, level: e.level, method: e.method }
     }
 }
 
@@ -62,11 +56,7 @@ impl From<&Estimate> for E {
 }
 
 fn finite<S: Serializer>(x: &f64, to: S) -> Result<S::Ok, S::Error> {
-    if x.is_finite() {
-        to.serialize_f64(*x)
-    } else {
-        to.serialize_none()
-    }
+    if x.is_finite() { to.serialize_f64(*x) } else { to.serialize_none() }
 }
 
 /// The whole report.

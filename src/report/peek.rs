@@ -145,11 +145,7 @@ impl Peek {
         }
         Self {
             schema: "leakdrift.peek/1",
-            tables: read
-                .tables
-                .iter()
-                .map(|t| seen(t, config, &headers))
-                .collect(),
+            tables: read.tables.iter().map(|t| seen(t, config, &headers)).collect(),
             failures: read.failures.iter().map(ToString::to_string).collect(),
             rows: pass.map(|p| Rows {
                 read: p.ledger.read,

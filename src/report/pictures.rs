@@ -54,24 +54,10 @@ type PlantMaker = fn(&Parts<'_>, &Report) -> Result<Chart, ChartError>;
 
 /// The charts of the whole plant: name, question and maker.
 const OF_PLANT: [(&str, &str, PlantMaker); 4] = [
-    ("limits", "Where does each limit lie?", |parts, report| {
-        of_limits(parts, report, None)
-    }),
-    (
-        "movement",
-        "How did each series move?",
-        plant_pictures::of_movement,
-    ),
-    (
-        "stations",
-        "How does each station read against the others?",
-        plant_pictures::of_stations,
-    ),
-    (
-        "check-loads",
-        "What did the check loads read?",
-        plant_pictures::of_check_loads,
-    ),
+    ("limits", "Where does each limit lie?", |parts, report| of_limits(parts, report, None)),
+    ("movement", "How did each series move?", plant_pictures::of_movement),
+    ("stations", "How does each station read against the others?", plant_pictures::of_stations),
+    ("check-loads", "What did the check loads read?", plant_pictures::of_check_loads),
 ];
 
 /// One chart to be made.
@@ -87,18 +73,10 @@ const OF_SERIES: [(&str, &str, Maker); 5] = [
         "What do healthy units read, and where is the limit?",
         |parts, n, title, _| of_distribution(parts, n, title),
     ),
-    (
-        "probability",
-        "How well does the fitted body describe the readings?",
-        of_probability,
-    ),
+    ("probability", "How well does the fitted body describe the readings?", of_probability),
     ("months", "What changed from month to month?", of_months),
     ("drift", "Is it moving, and when will it matter?", of_drift),
-    (
-        "failures",
-        "How often does it fail, and since when?",
-        of_failures,
-    ),
+    ("failures", "How often does it fail, and since when?", of_failures),
 ];
 
 /// Unit in which a series is drawn.
@@ -110,15 +88,9 @@ struct Scale {
 impl Scale {
     fn of(typical_ma: f64) -> Self {
         if typical_ma < PRINTED_IN_UA_BELOW_MA {
-            Self {
-                unit: "µA",
-                factor: 1e3,
-            }
+            Self { unit: "µA", factor: 1e3 }
         } else {
-            Self {
-                unit: "mA",
-                factor: 1.0,
-            }
+            Self { unit: "mA", factor: 1.0 }
         }
     }
 
@@ -134,11 +106,7 @@ pub fn pictures(parts: &Parts<'_>, report: &Report) -> Vec<Picture> {
         .into_iter()
         .filter(|(name, ..)| asked_for(name, report))
         .map(|(name, question, maker)| {
-            (
-                format!("charts/{name}.png"),
-                question.to_owned(),
-                Job::Plant(maker),
-            )
+            (format!("charts/{name}.png"), question.to_owned(), Job::Plant(maker))
         })
         .collect();
     for (n, series) in report.series.iter().enumerate() {
@@ -156,19 +124,11 @@ pub fn pictures(parts: &Parts<'_>, report: &Report) -> Vec<Picture> {
                 Job::Series(n, make) => {
                     let title =
                         style::printable(&report.series[n].title, &format!("series {}", n + 1));
-                    (
-                        Some(n),
-                        make(parts, n, &title, &Scale::of(typical(parts, n))),
-                    )
+                    (Some(n), make(parts, n, &title, &Scale::of(typical(parts, n))))
                 }
                 Job::Plant(make) => (None, make(parts, report)),
             };
-            Picture {
-                series,
-                path,
-                question,
-                png: chart.and_then(|c| draw::png(&c)),
-            }
+            Picture { series, path, question, png: chart.and_then(|c| draw::png(&c)) }
         })
         .collect()
 }
@@ -290,15 +250,11 @@ pub(super) fn of_distribution(
         }),
         groups: fitted
             .zip(names.as_ref())
-            .map_or_else(Vec::new, |(body, names)| {
-                body_pictures::parts(body, names, scale.factor)
-            }),
+            .map_or_else(Vec::new, |(body, names)| body_pictures::parts(body, names, scale.factor)),
         tail: fitted.map_or_else(Vec::new, |body| {
             body_pictures::tail_density(body, body_units, scale.factor)
         }),
-        typical: healthy
-            .and_then(|h| h.quantiles[1].as_ref())
-            .map(|q| scale.of_ma(q.value)),
+        typical: healthy.and_then(|h| h.quantiles[1].as_ref()).map(|q| scale.of_ma(q.value)),
         high_limit: moved.limits.now.high_pa.map(|pa| scale.of_ma(ma(pa))),
         low_limit: moved.limits.now.low_pa.map(|pa| scale.of_ma(ma(pa))),
         tail_bounds: in_use,
@@ -340,9 +296,7 @@ fn of_probability(
 ) -> Result<Chart, ChartError> {
     let finding = &parts.findings.series[n];
     let Ok(h) = &finding.healthy else {
-        return Err(ChartError::NothingToShow {
-            what: "no body was fitted",
-        });
+        return Err(ChartError::NothingToShow { what: "no body was fitted" });
     };
     let body = &h.body;
     let plot_scale = match body.average.best().fit.law.family() {
@@ -378,10 +332,7 @@ fn of_probability(
     probability::chart(&Probability {
         series: title.to_owned(),
         answer: probability_answer(parts, n, h, scale),
-        period: format!(
-            "{}{carried}",
-            period_words(finding.judge.from, finding.judge.to)
-        ),
+        period: format!("{}{carried}", period_words(finding.judge.from, finding.judge.to)),
         unit: scale.unit.to_owned(),
         step: scale.of_ma(finding.step_ma),
         scale: plot_scale,
@@ -389,11 +340,7 @@ fn of_probability(
         units: body_pictures::units(body, finding.step_ma),
         curves: body_pictures::curves(body, &names, accepted, scale.factor),
         level: body.level,
-        high_limit: parts.movement.series[n]
-            .limits
-            .now
-            .high_pa
-            .map(|pa| scale.of_ma(ma(pa))),
+        high_limit: parts.movement.series[n].limits.now.high_pa.map(|pa| scale.of_ma(ma(pa))),
         accepted: Some(accepted),
         bounds: verdict_bounds(h, scale),
         notes,
@@ -442,20 +389,10 @@ fn probability_answer(parts: &Parts<'_>, n: usize, h: &Healthy, scale: &Scale) -
 
 /// A share with its exact interval, for a chart.
 fn interval(events: f64, trials: f64, level: f64) -> Interval {
-    EffectiveCounts::new(events, trials, 1.0)
-        .and_then(|c| clopper_pearson(c, level))
-        .map_or(
-            Interval {
-                value: 0.0,
-                low: 0.0,
-                high: 0.0,
-            },
-            |e| Interval {
-                value: e.value,
-                low: e.low,
-                high: e.high,
-            },
-        )
+    EffectiveCounts::new(events, trials, 1.0).and_then(|c| clopper_pearson(c, level)).map_or(
+        Interval { value: 0.0, low: 0.0, high: 0.0 },
+        |e| Interval { value: e.value, low: e.low, high: e.high },
+    )
 }
 
 fn limits_from(parts: &Parts<'_>, n: usize, scale: &Scale) -> Vec<LimitFrom> {
@@ -483,11 +420,8 @@ fn of_months(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<
         .iter()
         .filter_map(|m| {
             let q = m.quantiles?;
-            let next = if m.month.1 == 12 {
-                (m.month.0 + 1, 1)
-            } else {
-                (m.month.0, m.month.1 + 1)
-            };
+            let next =
+                if m.month.1 == 12 { (m.month.0 + 1, 1) } else { (m.month.0, m.month.1 + 1) };
             #[expect(clippy::cast_precision_loss, reason = "counts of a month")]
             let rejected = interval(m.over_limit as f64, m.judged as f64, 0.95);
             Some(Month {
@@ -534,32 +468,16 @@ fn of_drift(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<C
     let finding = &parts.findings.series[n];
     let verdict = &parts.verdicts[n];
     let d = &moved.drift;
-    let points: Vec<OnDay> = moved
-        .points
-        .iter()
-        .map(|p| OnDay {
-            day: p.day,
-            value: scale.of_ma(p.value_ma),
-        })
-        .collect();
+    let points: Vec<OnDay> =
+        moved.points.iter().map(|p| OnDay { day: p.day, value: scale.of_ma(p.value_ma) }).collect();
     // The line of a season is what is left once the air is allowed for: not a line through these points.
     let season = d.shape == Some(crate::analysis::drift::Shape::Season);
-    let fitted = d
-        .line
-        .as_ref()
-        .filter(|_| !season)
-        .map_or_else(Vec::new, |line| {
-            vec![vec![
-                OnDay {
-                    day: line.from,
-                    value: scale.of_ma(line.at(line.from)),
-                },
-                OnDay {
-                    day: line.to,
-                    value: scale.of_ma(line.at(line.to)),
-                },
-            ]]
-        });
+    let fitted = d.line.as_ref().filter(|_| !season).map_or_else(Vec::new, |line| {
+        vec![vec![
+            OnDay { day: line.from, value: scale.of_ma(line.at(line.from)) },
+            OnDay { day: line.to, value: scale.of_ma(line.at(line.to)) },
+        ]]
+    });
     let averages = d.ewma.as_ref().map_or_else(Vec::new, |chart| {
         chart
             .values
@@ -601,11 +519,7 @@ fn of_drift(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<C
         },
         points_are: format!(
             "{} medians, {}",
-            if weekly(&moved.points) {
-                "weekly"
-            } else {
-                "daily"
-            },
+            if weekly(&moved.points) { "weekly" } else { "daily" },
             counted(moved.points.len() as u64, "point")
         ),
         unit: scale.unit.to_owned(),
@@ -643,10 +557,7 @@ fn of_drift(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<C
 }
 
 fn weekly(points: &[crate::analysis::drift::DayPoint]) -> bool {
-    let gaps = points
-        .windows(2)
-        .filter(|w| w[1].day - w[0].day >= 5)
-        .count();
+    let gaps = points.windows(2).filter(|w| w[1].day - w[0].day >= 5).count();
     gaps * 2 > points.len()
 }
 
@@ -713,13 +624,10 @@ pub(super) fn of_failures_with(
         .collect();
     let mut events = events_of(parts, n);
     for change in parts.movement.series[n].limits.changes.iter().skip(1) {
-        let station = change.station.map_or_else(String::new, |s| {
-            format!(" ({})", parts.pass.stations[usize::from(s)])
-        });
-        events.push(EventOn {
-            day: change.day,
-            what: format!("limits changed{station}"),
-        });
+        let station = change
+            .station
+            .map_or_else(String::new, |s| format!(" ({})", parts.pass.stations[usize::from(s)]));
+        events.push(EventOn { day: change.day, what: format!("limits changed{station}") });
     }
     events.sort_by(|a, b| (a.day, &a.what).cmp(&(b.day, &b.what)));
     failures::chart(&Failures {
@@ -736,10 +644,7 @@ fn stretch(group: &[OutcomeLine], from: Day, level: f64) -> Stretch {
     let classes = [
         (FailureClass::OverLimit, vec![Outcome::OverLimit]),
         (FailureClass::UnderLimit, vec![Outcome::UnderLimit]),
-        (
-            FailureClass::Breakdown,
-            vec![Outcome::Breakdown, Outcome::Arc],
-        ),
+        (FailureClass::Breakdown, vec![Outcome::Breakdown, Outcome::Arc]),
         (FailureClass::Other, vec![Outcome::NotCompleted]),
     ]
     .into_iter()
@@ -751,19 +656,10 @@ fn stretch(group: &[OutcomeLine], from: Day, level: f64) -> Stretch {
             .sum();
         #[expect(clippy::cast_precision_loss, reason = "counts of a week")]
         let share = interval(count as f64, units as f64, level);
-        (count > 0).then_some(ClassCount {
-            class,
-            count,
-            share,
-        })
+        (count > 0).then_some(ClassCount { class, count, share })
     })
     .collect();
-    Stretch {
-        from,
-        until: from + 7,
-        units,
-        classes,
-    }
+    Stretch { from, until: from + 7, units, classes }
 }
 
 /// The limit ladder of all series, or of those chosen.
@@ -799,11 +695,7 @@ pub(super) fn of_limits(
                     .filter(|b| b.0.is_finite() && b.1.is_finite()),
                 limit: parts.movement.series[n].limits.now.high_pa.map(ma),
                 suggested: verdict.suggested_ma(),
-                ceiling: parts
-                    .config
-                    .ceiling
-                    .get(parts.pass.series[n].key.test.key())
-                    .copied(),
+                ceiling: parts.config.ceiling.get(parts.pass.series[n].key.test.key()).copied(),
                 tester_range: parts.config.tester.range_ma,
             })
         })
@@ -811,11 +703,7 @@ pub(super) fn of_limits(
     let (from, to) = parts.pass.days.unwrap_or((0, 0));
     ladder::chart(&Ladder {
         unit: "mA".to_owned(),
-        period: format!(
-            "periods judged, up to {} (history from {})",
-            day_text(to),
-            day_text(from)
-        ),
+        period: format!("periods judged, up to {} (history from {})", day_text(to), day_text(from)),
         rungs,
     })
 }
@@ -824,10 +712,7 @@ pub(super) fn of_limits(
 fn answer(sentence: &str) -> String {
     let bare = sentence.trim_end_matches('.');
     let mut signs = bare.strip_prefix("The ").unwrap_or(bare).chars();
-    signs
-        .next()
-        .map(|first| first.to_lowercase().chain(signs).collect())
-        .unwrap_or_default()
+    signs.next().map(|first| first.to_lowercase().chain(signs).collect()).unwrap_or_default()
 }
 
 /// Blind spots of a model that is calculated and not measured.
@@ -840,11 +725,7 @@ pub(super) fn of_calculated(
     let scale = Scale::of(setting.x50_ma);
     let of = |x: f64| scale.of_ma(x);
     let x50 = setting.x50_ma;
-    let end = band
-        .map(|b| b.1)
-        .filter(|high| high.is_finite())
-        .unwrap_or(2.0 * x50)
-        .max(1.2 * x50);
+    let end = band.map(|b| b.1).filter(|high| high.is_finite()).unwrap_or(2.0 * x50).max(1.2 * x50);
     let row = (1..=60)
         .map(|k| x50 + (1.05 * end - x50) * f64::from(k) / 60.0)
         .map(|limit| Place {
@@ -857,10 +738,7 @@ pub(super) fn of_calculated(
     trade_off::chart(&TradeOff {
         series: model.to_owned(),
         answer: "calculated from its circuit, not measured".to_owned(),
-        period: format!(
-            "{} V, typical unit by its capacitance",
-            setting.applied_v.unwrap_or(0.0)
-        ),
+        period: format!("{} V, typical unit by its capacitance", setting.applied_v.unwrap_or(0.0)),
         unit: scale.unit.to_owned(),
         step: of(setting.step_ma()),
         row,
@@ -918,17 +796,11 @@ pub(super) fn of_trade_off(
         step: of(study.setting.step_ma()),
         row,
         accepted_ppm: 1e6 * parts.config.accepted_reject_share,
-        band: verdict
-            .band_low_ma
-            .map(|low| (of(low), verdict.band_high_ma.map(of))),
+        band: verdict.band_low_ma.map(|low| (of(low), verdict.band_high_ma.map(of))),
         low_today: verdict
             .band
             .as_ref()
-            .filter(|b| {
-                verdict
-                    .band_low_ma
-                    .is_some_and(|low| low > b.lower_today_ma)
-            })
+            .filter(|b| verdict.band_low_ma.is_some_and(|low| low > b.lower_today_ma))
             .map(|b| of(b.lower_today_ma)),
         limit: study.limit_ma.map(of),
         suggested: verdict.suggested_ma().map(of),

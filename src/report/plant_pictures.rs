@@ -64,28 +64,17 @@ pub(super) fn of_stations(parts: &Parts<'_>, report: &Report) -> Result<Chart, C
         .iter()
         .flat_map(|s| {
             s.moved.iter().map(move |m| {
-                format!(
-                    "{} moved by {:+.2} % on {}",
-                    s.station, m.size_pct.value, m.date
-                )
+                format!("{} moved by {:+.2} % on {}", s.station, m.size_pct.value, m.date)
             })
         })
         .collect();
-    let differ: Vec<&str> = report
-        .stations
-        .iter()
-        .filter(|s| s.flagged)
-        .map(|s| s.station.as_str())
-        .collect();
+    let differ: Vec<&str> =
+        report.stations.iter().filter(|s| s.flagged).map(|s| s.station.as_str()).collect();
     let title = match (moved.as_slice(), differ.as_slice()) {
         ([], []) => "No station differs from the others".to_owned(),
         ([], differ) => format!("{} reads differently from the others", differ.join(", ")),
         (moved, []) => moved.join("; "),
-        (moved, differ) => format!(
-            "{}; {} reads differently",
-            moved.join("; "),
-            differ.join(", ")
-        ),
+        (moved, differ) => format!("{}; {} reads differently", moved.join("; "), differ.join(", ")),
     };
     let reference = match &parts.movement.stations {
         Ok(found) => parts.pass.stations[found.reference].as_str(),
@@ -121,9 +110,7 @@ fn events_at(parts: &Parts<'_>, station: &str) -> Vec<EventOn> {
             ),
         });
     let (first, last) = parts.pass.days.unwrap_or((0, 0));
-    calibrated
-        .filter(|e| (first..=last).contains(&e.day))
-        .collect()
+    calibrated.filter(|e| (first..=last).contains(&e.day)).collect()
 }
 
 /// What every check load read over time.
@@ -159,40 +146,25 @@ pub(super) fn of_check_loads(parts: &Parts<'_>, report: &Report) -> Result<Chart
             }));
             Row {
                 name: style::printable(station, "station"),
-                beside: r
-                    .latest_ma
-                    .map_or_else(String::new, |m| format!("now {m:.3} mA")),
+                beside: r.latest_ma.map_or_else(String::new, |m| format!("now {m:.3} mA")),
                 estimates: Vec::new(),
                 readings: r.points.iter().map(|p| on(p.0, p.1)).collect(),
-                odd: r
-                    .odd
-                    .iter()
-                    .map(|o| on(o.check.day, o.reading_ma))
-                    .collect(),
+                odd: r.odd.iter().map(|o| on(o.check.day, o.reading_ma)).collect(),
                 should: r.expected_ma,
                 steps,
                 events: events_at(parts, station),
             }
         })
         .collect();
-    let odd: u64 = report
-        .checks
-        .iter()
-        .flatten()
-        .flat_map(|c| &c.loads)
-        .map(|l| l.odd.len() as u64)
-        .sum();
+    let odd: u64 =
+        report.checks.iter().flatten().flat_map(|c| &c.loads).map(|l| l.odd.len() as u64).sum();
     let title = match moved.len() {
         0 if odd == 0 => "No check load moved".to_owned(),
         0 => format!("No check load moved; {odd} passed at an odd reading"),
         _ => moved.join("; "),
     };
-    let loads: std::collections::BTreeSet<&str> = parts
-        .findings
-        .check_records
-        .iter()
-        .map(|r| r.load.as_str())
-        .collect();
+    let loads: std::collections::BTreeSet<&str> =
+        parts.findings.check_records.iter().map(|r| r.load.as_str()).collect();
     over_time::chart(&OverTime {
         title: style::printable(&title, "Check loads"),
         subtitle: style::printable(
@@ -229,12 +201,8 @@ pub(super) fn of_movement(parts: &Parts<'_>, report: &Report) -> Result<Chart, C
             let values: Vec<f64> = (0..moved.points.len()).map(value).collect();
             let baseline =
                 median(&values[..values.len().min(parts.config.baseline_days as usize)])?;
-            let room = moved
-                .limits
-                .now
-                .high_pa
-                .map(|pa| ma(pa) - baseline)
-                .filter(|room| *room > 0.0);
+            let room =
+                moved.limits.now.high_pa.map(|pa| ma(pa) - baseline).filter(|room| *room > 0.0);
             let whole = room.unwrap_or(baseline);
             if whole <= 0.0 {
                 return None;
@@ -263,11 +231,7 @@ pub(super) fn of_movement(parts: &Parts<'_>, report: &Report) -> Result<Chart, C
                 used,
                 now,
                 flagged: s.drift.flagged,
-                words: if room.is_some() {
-                    shape
-                } else {
-                    format!("{shape}, of its reading")
-                },
+                words: if room.is_some() { shape } else { format!("{shape}, of its reading") },
             })
         })
         .collect();

@@ -146,11 +146,5 @@ pub fn since(report: &Report, earlier: Earlier) -> SinceReport {
             })
         })
         .collect();
-    SinceReport {
-        earlier,
-        new,
-        still_open,
-        closed: left,
-        verdicts,
-    }
+    SinceReport { earlier, new, still_open, closed: left, verdicts }
 }

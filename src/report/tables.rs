@@ -50,28 +50,12 @@ pub fn rows_not_used_csv(report: &Report) -> String {
 /// `reason,model,serial,tested_at,station,reading_ma,place`; readings in mA.
 #[must_use]
 pub fn units_to_check_csv(report: &Report) -> String {
-    let header = [
-        "reason",
-        "model",
-        "serial",
-        "tested_at",
-        "station",
-        "reading_ma",
-        "place",
-    ];
+    let header = ["reason", "model", "serial", "tested_at", "station", "reading_ma", "place"];
     table(
         header,
         report.units.iter().map(|u| {
-            [
-                &u.reason,
-                &u.model,
-                &u.serial,
-                &u.tested_at,
-                &u.station,
-                &u.reading_ma,
-                &u.place,
-            ]
-            .map(|cell| defused(cell).into_owned())
+            [&u.reason, &u.model, &u.serial, &u.tested_at, &u.station, &u.reading_ma, &u.place]
+                .map(|cell| defused(cell).into_owned())
         }),
     )
 }
@@ -94,11 +78,8 @@ pub fn units_affected_csv(report: &LimitsReport) -> String {
         s.candidates.iter().flat_map(move |c| {
             c.units.iter().map(move |u| {
                 let ma = u.ma.to_string();
-                let (reading, tripped) = if u.would == "might pass" {
-                    ("", ma.as_str())
-                } else {
-                    (ma.as_str(), "")
-                };
+                let (reading, tripped) =
+                    if u.would == "might pass" { ("", ma.as_str()) } else { (ma.as_str(), "") };
                 [
                     s.series.title.as_str(),
                     &c.limit_ma.to_string(),
@@ -120,9 +101,7 @@ fn table<const N: usize>(header: [&str; N], lines: impl Iterator<Item = [String;
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(header).expect("memory takes every row");
     for line in lines {
-        writer
-            .write_record(line)
-            .expect("all rows are as wide as the header");
+        writer.write_record(line).expect("all rows are as wide as the header");
     }
     let bytes = writer.into_inner().expect("memory takes every row");
     String::from_utf8(bytes).expect("text between commas is text")

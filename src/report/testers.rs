@@ -159,10 +159,8 @@ fn by_series(d: &Doubt) -> Vec<(usize, u64)> {
 }
 
 fn doubt_words(parts: &Parts<'_>, d: &Doubt, counts: &[(usize, u64)]) -> String {
-    let named: Vec<(String, u64)> = counts
-        .iter()
-        .map(|(n, units)| (parts.pass.series[*n].key.model.clone(), *units))
-        .collect();
+    let named: Vec<(String, u64)> =
+        counts.iter().map(|(n, units)| (parts.pass.series[*n].key.model.clone(), *units)).collect();
     doubt_sentence(d, &name(parts, d.station), &named)
 }
 
@@ -179,13 +177,7 @@ pub(super) fn movements(parts: &Parts<'_>) -> Vec<MovementReport> {
             }));
         }
     }
-    for (n, (series, moved)) in parts
-        .pass
-        .series
-        .iter()
-        .zip(&parts.movement.series)
-        .enumerate()
-    {
+    for (n, (series, moved)) in parts.pass.series.iter().zip(&parts.movement.series).enumerate() {
         if !parts.verdicts[n].flag.flagged {
             continue;
         }
@@ -236,10 +228,7 @@ pub(super) fn calibrations(parts: &Parts<'_>) -> Option<Vec<CalibrationReport>> 
         overdue_from: c.overdue.map(|o| date_of(o.0)),
         overdue_to: c.overdue.map(|o| date_of(o.1)),
         production_days_overdue: c.days_overdue,
-        beyond_accuracy: c
-            .calibration
-            .error_pct
-            .is_some_and(|error| error.abs() > accuracy),
+        beyond_accuracy: c.calibration.error_pct.is_some_and(|error| error.abs() > accuracy),
     });
     Some(report.collect())
 }
@@ -269,12 +258,7 @@ pub(super) fn setting_changes(parts: &Parts<'_>, ids: &[String]) -> Vec<SettingC
         .map(|c| SettingChangeReport {
             date: date_of(c.day),
             tested_at: time_text(c.time),
-            station: c
-                .stations
-                .iter()
-                .map(|s| name(parts, *s))
-                .collect::<Vec<_>>()
-                .join(", "),
+            station: c.stations.iter().map(|s| name(parts, *s)).collect::<Vec<_>>().join(", "),
             model: parts.pass.series[c.series].key.model.clone(),
             series: ids[c.series].clone(),
             what: c.what.words(),
@@ -383,12 +367,8 @@ pub(super) fn too_good(parts: &Parts<'_>, ids: &[String]) -> Vec<TooGoodReport> 
             ),
             kind: "few_failures",
             units: None,
-            explained_by: doubt.map(|d| {
-                format!(
-                    "it read {} % too low then",
-                    three_digits(d.raised_pct.value)
-                )
-            }),
+            explained_by: doubt
+                .map(|d| format!("it read {} % too low then", three_digits(d.raised_pct.value))),
         });
     }
     for f in &found.collapsed {
@@ -422,16 +402,8 @@ fn open_leads(parts: &Parts<'_>, ids: &[String]) -> Vec<TooGoodReport> {
     let mut all = Vec::new();
     for (n, finding) in parts.findings.series.iter().enumerate() {
         let mut by_station: BTreeMap<u16, Vec<i64>> = BTreeMap::new();
-        for unit in finding
-            .strays
-            .units
-            .iter()
-            .filter(|u| u.lies == Lies::OpenLead)
-        {
-            by_station
-                .entry(unit.station)
-                .or_default()
-                .push(unit.record.time);
+        for unit in finding.strays.units.iter().filter(|u| u.lies == Lies::OpenLead) {
+            by_station.entry(unit.station).or_default().push(unit.record.time);
         }
         for (station, times) in by_station {
             let (Some(first), Some(last)) = (times.iter().min(), times.iter().max()) else {
@@ -482,11 +454,7 @@ pub(super) fn checks(parts: &Parts<'_>) -> Option<Vec<CheckReport>> {
 }
 
 fn loads(parts: &Parts<'_>, station: u16) -> Vec<LoadReport> {
-    let of_station = parts
-        .findings
-        .check_records
-        .iter()
-        .filter(|r| r.station == station);
+    let of_station = parts.findings.check_records.iter().filter(|r| r.station == station);
     of_station
         .map(|r| LoadReport {
             load: r.load.clone(),
@@ -526,23 +494,14 @@ fn loads(parts: &Parts<'_>, station: u16) -> Vec<LoadReport> {
 pub(super) fn concerns(parts: &Parts<'_>, report: &Testers<'_>) -> Vec<About> {
     let mut about: Vec<About> = Vec::new();
     let mut add = |subject: &str, concern: Concern| {
-        about.push(About {
-            subject: subject.to_owned(),
-            concern,
-        });
+        about.push(About { subject: subject.to_owned(), concern });
     };
     for station in report.stations {
         for step in &station.moved {
             let explained = step.event.is_some();
             if step_needs_action(step.date, explained, parts.month) {
                 let sentence = step.sentence.clone();
-                add(
-                    &station.station,
-                    Concern::TesterMoved {
-                        sentence,
-                        explained,
-                    },
-                );
+                add(&station.station, Concern::TesterMoved { sentence, explained });
             }
         }
         if station.flagged {
@@ -564,10 +523,7 @@ pub(super) fn concerns(parts: &Parts<'_>, report: &Testers<'_>) -> Vec<About> {
     let mut by_model: BTreeMap<&str, Vec<&SettingChange>> = BTreeMap::new();
     for c in &parts.findings.settings.changes {
         if explains(parts, c).is_none() {
-            by_model
-                .entry(&parts.pass.series[c.series].key.model)
-                .or_default()
-                .push(c);
+            by_model.entry(&parts.pass.series[c.series].key.model).or_default().push(c);
         }
     }
     for (model, changes) in by_model {
@@ -576,11 +532,7 @@ pub(super) fn concerns(parts: &Parts<'_>, report: &Testers<'_>) -> Vec<About> {
     }
     for d in report.settings_differ {
         let values: Vec<String> = d.values.iter().map(|(s, v)| format!("{s} {v}")).collect();
-        let sentence = format!(
-            "The {} differs between stations: {}.",
-            d.what,
-            values.join(", ")
-        );
+        let sentence = format!("The {} differs between stations: {}.", d.what, values.join(", "));
         add(&d.model, Concern::SettingsDiffer { sentence });
     }
     for s in report.settings_short {
@@ -624,9 +576,7 @@ pub(super) fn concerns(parts: &Parts<'_>, report: &Testers<'_>) -> Vec<About> {
 /// A station that reads differently from the others.
 fn differs(station: &StationReport) -> Concern {
     let leads = station.acts_as == Some("ma");
-    let hint = station
-        .hint
-        .map_or_else(String::new, |h| format!(" It is {h}."));
+    let hint = station.hint.map_or_else(String::new, |h| format!(" It is {h}."));
     let size = match (&station.offset_ma, &station.offset_pct) {
         (Some(ma), _) if leads => format!(
             "{:.4} mA {} (at 1000 V and 50 Hz) than the others on every model, as its leads and fixture would make it",
@@ -640,10 +590,7 @@ fn differs(station: &StationReport) -> Concern {
         ),
         _ => "differently from the others on every model".to_owned(),
     };
-    Concern::StationDiffers {
-        sentence: format!("{} reads {size}.{hint}", station.station),
-        leads,
-    }
+    Concern::StationDiffers { sentence: format!("{} reads {size}.{hint}", station.station), leads }
 }
 
 /// Check loads: wrong answers, odd readings, steps that no product shows, days without.
@@ -661,12 +608,10 @@ fn check_concerns(parts: &Parts<'_>, report: &Testers<'_>, add: &mut impl FnMut(
         }
         for load in &check.loads {
             // A wrong answer of the same day already says that nothing was connected.
-            let odd = load.odd.iter().filter(|o| {
-                !check
-                    .wrong
-                    .iter()
-                    .any(|w| w.tested_at[..10] == o.tested_at[..10])
-            });
+            let odd = load
+                .odd
+                .iter()
+                .filter(|o| !check.wrong.iter().any(|w| w.tested_at[..10] == o.tested_at[..10]));
             for o in odd {
                 let say = Wording::new(o.usual_ma, 0.001);
                 let sentence = format!(
@@ -691,9 +636,7 @@ fn check_concerns(parts: &Parts<'_>, report: &Testers<'_>, add: &mut impl FnMut(
         for step in &record.drift.steps {
             let Some(size) = &step.size_pct else { continue };
             let seen = known.is_some_and(|s| {
-                s.moved
-                    .iter()
-                    .any(|m| (m.date - date_of(step.day)).num_days().abs() <= 7)
+                s.moved.iter().any(|m| (m.date - date_of(step.day)).num_days().abs() <= 7)
             });
             let certain = record.adjusted_p <= 1.0 - parts.config.confidence;
             // Large enough as for a station's offset.
@@ -717,13 +660,7 @@ fn check_concerns(parts: &Parts<'_>, report: &Testers<'_>, add: &mut impl FnMut(
                     date_of(step.day_high)
                 );
                 let explained = event.is_some();
-                add(
-                    &station,
-                    Concern::TesterMoved {
-                        sentence,
-                        explained,
-                    },
-                );
+                add(&station, Concern::TesterMoved { sentence, explained });
             }
         }
     }

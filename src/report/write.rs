@@ -12,13 +12,8 @@ use std::path::{Component, Path, PathBuf};
 use crate::error::{Error, Result};
 
 /// Files of a report's own folder.
-const OURS: [&str; 5] = [
-    "summary.md",
-    "results.json",
-    "rows-not-used.csv",
-    "units-to-check.csv",
-    "units-affected.csv",
-];
+const OURS: [&str; 5] =
+    ["summary.md", "results.json", "rows-not-used.csv", "units-to-check.csv", "units-affected.csv"];
 /// And those of a limit study, one a series.
 const CHANGE_NOTE: (&str, &str) = ("change-note", ".md");
 /// The folder inside it, which holds PNG files only.
@@ -105,11 +100,7 @@ fn target(dir: &Path) -> Result<Target> {
         std::path::absolute(dir).map_err(|e| Error::io("find", dir, e))?
     };
     let (Some(parent), Some(name)) = (path.parent(), path.file_name()) else {
-        return Err(refused(
-            dir,
-            "a folder for the report",
-            "the root of a file system",
-        ));
+        return Err(refused(dir, "a folder for the report", "the root of a file system"));
     };
     if std::env::current_dir().is_ok_and(|here| here.starts_with(&path)) {
         return Err(refused(
@@ -120,12 +111,7 @@ fn target(dir: &Path) -> Result<Target> {
     }
     let (parent, name) = (parent.to_owned(), name.to_owned());
     let aside = parent.join(hidden(&name, ".previous"));
-    let target = Target {
-        path,
-        parent,
-        name,
-        aside,
-    };
+    let target = Target { path, parent, name, aside };
     put_back(&target)?;
     if let Some(found) = foreign(&target.path)? {
         return Err(refused(
@@ -146,10 +132,7 @@ fn hidden(name: &OsString, ending: &str) -> OsString {
 
 fn refused(dir: &Path, expected: &str, found: &str) -> Error {
     Error::usage(
-        format!(
-            "report folder {}: expected {expected}, found {found}",
-            dir.display()
-        ),
+        format!("report folder {}: expected {expected}, found {found}", dir.display()),
         "all in it would be replaced: name another folder with --out, or move that away",
     )
 }
@@ -161,11 +144,7 @@ fn put_back(target: &Target) -> Result<()> {
         return Ok(());
     }
     if let Some(found) = not_ours(&target.aside)? {
-        return Err(refused(
-            &target.aside,
-            "what an earlier run left aside",
-            &found,
-        ));
+        return Err(refused(&target.aside, "what an earlier run left aside", &found));
     }
     if target.path.exists() {
         return Ok(());
@@ -185,10 +164,7 @@ fn foreign(dir: &Path) -> Result<Option<String>> {
     if names.iter().all(is_litter) {
         return Ok(None);
     }
-    if ["summary.md", "results.json"]
-        .iter()
-        .any(|n| !dir.join(n).is_file())
-    {
+    if ["summary.md", "results.json"].iter().any(|n| !dir.join(n).is_file()) {
         return Ok(Some(format!(
             "{}, but no summary.md with results.json",
             names[0].to_string_lossy()
@@ -208,9 +184,8 @@ fn not_ours(dir: &Path) -> Result<Option<String>> {
     for name in entries(dir)? {
         let path = dir.join(&name);
         if name == CHARTS && path.is_dir() && !path.is_symlink() {
-            if let Some(n) = entries(&path)?
-                .into_iter()
-                .find(|n| !is_picture(&path.join(n)) && !is_litter(n))
+            if let Some(n) =
+                entries(&path)?.into_iter().find(|n| !is_picture(&path.join(n)) && !is_litter(n))
             {
                 return Ok(Some(format!("{CHARTS}/{}", n.to_string_lossy())));
             }
@@ -224,8 +199,7 @@ fn not_ours(dir: &Path) -> Result<Option<String>> {
 }
 
 fn is_change_note(name: &OsString) -> bool {
-    name.to_str()
-        .is_some_and(|n| n.starts_with(CHANGE_NOTE.0) && n.ends_with(CHANGE_NOTE.1))
+    name.to_str().is_some_and(|n| n.starts_with(CHANGE_NOTE.0) && n.ends_with(CHANGE_NOTE.1))
 }
 
 fn is_picture(path: &Path) -> bool {
@@ -241,9 +215,7 @@ fn names_schema(path: &Path) -> Result<bool> {
     let io = |e| Error::io("read", path, e);
     let mut start = Vec::new();
     let file = fs::File::open(path).map_err(io)?;
-    file.take(SCHEMA_WITHIN as u64)
-        .read_to_end(&mut start)
-        .map_err(io)?;
+    file.take(SCHEMA_WITHIN as u64).read_to_end(&mut start).map_err(io)?;
     Ok(start.windows(SCHEMA_MARK.len()).any(|w| w == SCHEMA_MARK))
 }
 
@@ -261,9 +233,7 @@ fn entries(dir: &Path) -> Result<Vec<OsString>> {
 fn check_path(path: &str) -> Result<()> {
     let plain = !path.is_empty()
         && !path.contains('\\')
-        && Path::new(path)
-            .components()
-            .all(|c| matches!(c, Component::Normal(_)));
+        && Path::new(path).components().all(|c| matches!(c, Component::Normal(_)));
     if plain {
         Ok(())
     } else {
@@ -286,11 +256,8 @@ fn write_files(dir: &Path, files: &[(String, Vec<u8>)]) -> Result<()> {
         }
         let io = |e| Error::io("write", &path, e);
         // `create_new`: a path that comes twice is an error, not the loss of the first.
-        let mut file = fs::OpenOptions::new()
-            .write(true)
-            .create_new(true)
-            .open(&path)
-            .map_err(io)?;
+        let mut file =
+            fs::OpenOptions::new().write(true).create_new(true).open(&path).map_err(io)?;
         file.write_all(bytes).map_err(io)?;
         file.sync_all().map_err(io)?;
     }
@@ -300,9 +267,7 @@ fn write_files(dir: &Path, files: &[(String, Vec<u8>)]) -> Result<()> {
 /// Puts a folder's list of names on the disk, where the system can.
 fn sync_folder(dir: &Path) -> Result<()> {
     if cfg!(unix) {
-        fs::File::open(dir)
-            .and_then(|f| f.sync_all())
-            .map_err(|e| Error::io("sync", dir, e))?;
+        fs::File::open(dir).and_then(|f| f.sync_all()).map_err(|e| Error::io("sync", dir, e))?;
     }
     Ok(())
 }

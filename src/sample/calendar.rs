@@ -27,13 +27,7 @@ pub fn is_production_day(date: NaiveDate) -> bool {
     let within = |from, to| (from..=to).contains(&date);
     let closed = within(day(2025, 12, 22), day(2026, 1, 2))
         || within(day(2026, 8, 3), day(2026, 8, 14))
-        || [
-            day(2026, 4, 3),
-            day(2026, 4, 6),
-            day(2026, 5, 1),
-            day(2026, 5, 25),
-        ]
-        .contains(&date);
+        || [day(2026, 4, 3), day(2026, 4, 6), day(2026, 5, 1), day(2026, 5, 25)].contains(&date);
     within(first_day(), last_day())
         && !matches!(date.weekday(), Weekday::Sat | Weekday::Sun)
         && !closed

@@ -17,22 +17,14 @@ pub(super) fn check_drafts(station: Station, date: NaiveDate, chance: &mut Chanc
     let broken = station == Station::B2 && date == broken_lead_day();
     [3.3, 0.150].map(|mohm| {
         // With the return lead broken, only the leads' own current flows.
-        let through = if broken {
-            0.0
-        } else {
-            resistive_ma(setting.volts, mohm)
-        };
+        let through = if broken { 0.0 } else { resistive_ma(setting.volts, mohm) };
         let exact = shown_ma(gain, 0.0, lead, through) * (1.0 + chance.normal(NOISE_SD));
         let rounded = station.round_ma(exact, false);
         let wrong = chance.uniform(0.6, 1.3) * setting.high_ma;
         match judge(&setting, rounded) {
-            Outcome::OverLimit if station == Station::B2 => draft(
-                setting,
-                Shown::Above(setting.high_ma),
-                exact,
-                Outcome::OverLimit,
-                1,
-            ),
+            Outcome::OverLimit if station == Station::B2 => {
+                draft(setting, Shown::Above(setting.high_ma), exact, Outcome::OverLimit, 1)
+            }
             Outcome::OverLimit => {
                 let shown = Shown::Value(station.round_ma(wrong, false));
                 draft(setting, shown, exact, Outcome::OverLimit, 1)

@@ -147,10 +147,7 @@ pub(super) fn files(rows: &BTreeMap<Station, Vec<Test>>) -> Vec<PlannedFile> {
             months
                 .entry(file_month(station, &t.month()))
                 .or_default()
-                .push(PlannedRow {
-                    test,
-                    repeated: false,
-                });
+                .push(PlannedRow { test, repeated: false });
         }
         for (month, mut rows) in months {
             if station == Station::A2 && month == "2026-07" {
@@ -160,20 +157,9 @@ pub(super) fn files(rows: &BTreeMap<Station, Vec<Test>>) -> Vec<PlannedFile> {
                 station,
                 name: "a2-2026-02_2.csv".to_string(),
                 month: month.clone(),
-                rows: rows
-                    .iter()
-                    .map(|r| PlannedRow {
-                        repeated: true,
-                        ..*r
-                    })
-                    .collect(),
+                rows: rows.iter().map(|r| PlannedRow { repeated: true, ..*r }).collect(),
             });
-            files.push(PlannedFile {
-                station,
-                name: file_name(station, &month),
-                month,
-                rows,
-            });
+            files.push(PlannedFile { station, name: file_name(station, &month), month, rows });
             files.extend(copy);
         }
     }
@@ -186,10 +172,7 @@ fn end_of_june(tests: &[Test]) -> Vec<PlannedRow> {
         .iter()
         .enumerate()
         .filter(|(_, t)| days.contains(&t.instant.date()))
-        .map(|(test, _)| PlannedRow {
-            test,
-            repeated: true,
-        })
+        .map(|(test, _)| PlannedRow { test, repeated: true })
         .collect()
 }
 
@@ -220,13 +203,6 @@ fn file_name(station: Station, month: &str) -> String {
 pub(super) fn exported_on(month: &str) -> NaiveDate {
     let year = month[..4].parse().unwrap_or(2026);
     let number: u32 = month[5..7].parse().unwrap_or(1);
-    let next = if number == 12 {
-        day(year + 1, 1, 1)
-    } else {
-        day(year, number + 1, 1)
-    };
-    next.iter_days()
-        .take(20)
-        .find(|d| calendar::is_production_day(*d))
-        .unwrap_or(next)
+    let next = if number == 12 { day(year + 1, 1, 1) } else { day(year, number + 1, 1) };
+    next.iter_days().take(20).find(|d| calendar::is_production_day(*d)).unwrap_or(next)
 }

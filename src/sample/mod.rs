@@ -81,11 +81,7 @@ pub fn plan(seed: u64) -> Factory {
     let ledger = ledger::count(&tests, &files);
     let mut truth = truth::of(&tests, ledger);
     truth.rows = files.iter().map(|f| f.rows.len() as u64).sum();
-    Factory {
-        tests,
-        files,
-        truth,
-    }
+    Factory { tests, files, truth }
 }
 
 /// Writes the factory's files below `dir`, which is made where it does not exist. Files of the same
@@ -96,10 +92,7 @@ pub fn plan(seed: u64) -> Factory {
 pub fn write(factory: &Factory, dir: &Path) -> Result<(), WriteError> {
     for (name, bytes) in files::all(factory)? {
         let path = dir.join(name);
-        let refused = |source| WriteError::Io {
-            path: path.clone(),
-            source,
-        };
+        let refused = |source| WriteError::Io { path: path.clone(), source };
         if let Some(folder) = path.parent() {
             std::fs::create_dir_all(folder).map_err(refused)?;
         }

@@ -178,15 +178,10 @@ impl Model {
                 low_ma: None,
                 ..ac(1768.0, 0.9, 0.009, 0.0)
             },
-            Model::Ap730 if date < ap730_loosened(station) => Setting {
-                hz: Some(60.0),
-                ..ac(1500.0, 3.45, 2.25, 1.00)
-            },
-            Model::Ap730 => Setting {
-                hz: Some(60.0),
-                low_ma: None,
-                ..ac(1500.0, 3.45, 5.00, 0.0)
-            },
+            Model::Ap730 if date < ap730_loosened(station) => {
+                Setting { hz: Some(60.0), ..ac(1500.0, 3.45, 2.25, 1.00) }
+            }
+            Model::Ap730 => Setting { hz: Some(60.0), low_ma: None, ..ac(1500.0, 3.45, 5.00, 0.0) },
         }
     }
 

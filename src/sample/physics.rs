@@ -40,16 +40,12 @@ pub fn shown_ma(gain: f64, unit_ma: f64, lead_ma: f64, resistive_ma: f64) -> f64
 
 /// Current of the leads and fixture of `station` at `setting`, mA, before the gain.
 pub fn lead_ma(station: Station, setting: &Setting) -> f64 {
-    setting.hz.map_or(0.0, |hz| {
-        capacitive_ma(station.lead_nf(), setting.volts, hz)
-    })
+    setting.hz.map_or(0.0, |hz| capacitive_ma(station.lead_nf(), setting.volts, hz))
 }
 
 /// Capacitive current of a typical unit at `setting`, mA.
 pub fn unit_ma(setting: &Setting) -> f64 {
-    setting
-        .hz
-        .map_or(0.0, |hz| capacitive_ma(setting.nf, setting.volts, hz))
+    setting.hz.map_or(0.0, |hz| capacitive_ma(setting.nf, setting.volts, hz))
 }
 
 /// Typical resistive current of KB120 on `date`, mA: 0.100 to 2025-11-30, then 0.020 more per 30.44 days.

@@ -122,12 +122,7 @@ pub(super) fn rows(seed: u64, units: &[Unit]) -> BTreeMap<Station, Vec<Test>> {
         let humidity = weather[&unit.day].humidity_pct;
         let visits = testing::visits(unit, humidity, &mut chance);
         let planned = unit.planned;
-        let job = Job {
-            unit: i,
-            planned,
-            visits,
-            lot: unit.lot.clone(),
-        };
+        let job = Job { unit: i, planned, visits, lot: unit.lot.clone() };
         jobs.entry((unit.station, unit.day)).or_default().push(job);
         if let Some(date) = unit.reworked {
             let letters = unit.model.lot_letters(unit.filter);
@@ -149,15 +144,7 @@ pub(super) fn rows(seed: u64, units: &[Unit]) -> BTreeMap<Station, Vec<Test>> {
                 checks(station, *date, *room, &mut chance, &mut day_rows);
             }
             let today = jobs.remove(&(station, *date)).unwrap_or_default();
-            product(
-                station,
-                *date,
-                *room,
-                units,
-                today,
-                &mut chance,
-                &mut day_rows,
-            );
+            product(station, *date, *room, units, today, &mut chance, &mut day_rows);
             all.entry(station).or_default().extend(day_rows);
         }
     }
@@ -212,18 +199,12 @@ fn checks(station: Station, date: NaiveDate, room: Room, chance: &mut Chance, ou
         begins + 120 + chance.whole(0, 150)
     };
     let drafts = check_loads::check_drafts(station, date, chance);
-    for ((draft, name), seconds) in drafts
-        .into_iter()
-        .zip(["LOAD-PASS", "LOAD-FAIL"])
-        .zip([first, second])
+    for ((draft, name), seconds) in
+        drafts.into_iter().zip(["LOAD-PASS", "LOAD-FAIL"]).zip([first, second])
     {
         let instant = at(date, seconds * 10);
         let row = row(station, instant, room, draft, Shift::Early, chance);
-        out.push(Test {
-            model: "CHECK",
-            serial: name.to_string(),
-            ..row
-        });
+        out.push(Test { model: "CHECK", serial: name.to_string(), ..row });
     }
 }
 
@@ -238,11 +219,8 @@ fn product(
     chance: &mut Chance,
     out: &mut Vec<Test>,
 ) {
-    let mut queue: BinaryHeap<Reverse<(i64, usize, usize)>> = jobs
-        .iter()
-        .enumerate()
-        .map(|(j, job)| Reverse((job.planned * 10, j, 0)))
-        .collect();
+    let mut queue: BinaryHeap<Reverse<(i64, usize, usize)>> =
+        jobs.iter().enumerate().map(|(j, job)| Reverse((job.planned * 10, j, 0))).collect();
     let mut free = 0;
     while let Some(Reverse((planned, j, v))) = queue.pop() {
         let job = &jobs[j];

@@ -131,13 +131,7 @@ fn add_units(maker: &mut Maker, units: &mut Vec<Unit>) {
     }
     for k in 0..28 {
         let planned = at(13, 10) + (at(15, 39) - at(13, 10)) * k / 27;
-        units.push(maker.added(
-            Model::Sm415,
-            day(2026, 7, 8),
-            Station::A1,
-            planned,
-            Part::Frozen,
-        ));
+        units.push(maker.added(Model::Sm415, day(2026, 7, 8), Station::A1, planned, Part::Frozen));
     }
     for k in 0..5 {
         let planned = at(6, 31) + 610 * k;
@@ -201,18 +195,12 @@ fn leads_and_leaks(maker: &mut Maker, chance: &mut Chance, units: &mut Vec<Unit>
         play(&mut units[i], Part::LeakPath { mohm });
         units[i].ln_c = 0.0;
     }
-    let before = places(units, |u| {
-        u.model == Model::Ap730 && u.day < day(2026, 3, 16)
-    });
+    let before = places(units, |u| u.model == Model::Ap730 && u.day < day(2026, 3, 16));
     // From the day on which no station has a low limit any more.
     let after = places(units, |u| {
         u.model == Model::Ap730 && u.day >= day(2026, 3, 20) && u.day != broken_lead_day()
     });
-    for i in chance
-        .pick(&before, 9)
-        .into_iter()
-        .chain(chance.pick(&after, 12))
-    {
+    for i in chance.pick(&before, 9).into_iter().chain(chance.pick(&after, 12)) {
         play(&mut units[i], Part::OpenLead);
     }
 }
@@ -232,16 +220,9 @@ fn other_parts(maker: &mut Maker, chance: &mut Chance, units: &mut Vec<Unit>) {
 /// 36 over limit, 7 breakdowns, 4 that pass high, 133 healthy. Returns the unit of the fault-locating run.
 fn heater_lot(maker: &mut Maker, chance: &mut Chance, units: &mut Vec<Unit>) -> usize {
     let (from, to) = (day(2026, 9, 14), day(2026, 10, 9));
-    let run = one(
-        maker,
-        chance,
-        units,
-        (Model::Em520, Station::B1, day(2026, 9, 18)),
-        Some(Shift::Late),
-    );
-    let made = places(units, |u| {
-        u.model == Model::Em520 && (from..=to).contains(&u.day)
-    });
+    let run =
+        one(maker, chance, units, (Model::Em520, Station::B1, day(2026, 9, 18)), Some(Shift::Late));
+    let made = places(units, |u| u.model == Model::Em520 && (from..=to).contains(&u.day));
     let mut groups: Vec<Vec<usize>> = Vec::new();
     for station in Station::ALL {
         for shift in [Shift::Early, Shift::Late] {
@@ -273,11 +254,9 @@ fn heater_lot(maker: &mut Maker, chance: &mut Chance, units: &mut Vec<Unit>) -> 
     if !tripped.contains(&run) {
         let near = (0..tripped.len())
             .min_by_key(|&k| {
-                lot.iter()
-                    .position(|&i| i == tripped[k])
-                    .map_or(usize::MAX, |p| {
-                        p.abs_diff(lot.iter().position(|&i| i == run).unwrap_or(0))
-                    })
+                lot.iter().position(|&i| i == tripped[k]).map_or(usize::MAX, |p| {
+                    p.abs_diff(lot.iter().position(|&i| i == run).unwrap_or(0))
+                })
             })
             .expect("36 units tripped");
         tripped[near] = run;
@@ -295,9 +274,7 @@ fn heater_lot(maker: &mut Maker, chance: &mut Chance, units: &mut Vec<Unit>) -> 
         play(unit, Part::HeaterHealthy);
     }
     for &i in &tripped {
-        units[i].part = Part::HeaterTrip {
-            fault_run: i == run,
-        };
+        units[i].part = Part::HeaterTrip { fault_run: i == run };
     }
     for &i in &broken {
         let arc = chance.happens(0.6);
@@ -309,12 +286,7 @@ fn heater_lot(maker: &mut Maker, chance: &mut Chance, units: &mut Vec<Unit>) -> 
     }
     units[run].planned = at(14, 5) + 4;
     units[run].fixed = true;
-    let others: Vec<usize> = tripped
-        .iter()
-        .chain(&broken)
-        .copied()
-        .filter(|&i| i != run)
-        .collect();
+    let others: Vec<usize> = tripped.iter().chain(&broken).copied().filter(|&i| i != run).collect();
     let mut reworked = chance.pick(&others, 24);
     reworked.push(run);
     for i in reworked {
@@ -350,10 +322,7 @@ fn spaced(list: &[usize], count: usize, chance: &mut Chance) -> Vec<usize> {
 }
 
 fn without(list: &[usize], taken: &[usize]) -> Vec<usize> {
-    list.iter()
-        .copied()
-        .filter(|i| !taken.contains(i))
-        .collect()
+    list.iter().copied().filter(|i| !taken.contains(i)).collect()
 }
 
 /// The unit of the fault-locating run is `EM-2638-00412`; whichever bore that number takes its own.

@@ -69,37 +69,23 @@ struct Bench<'a> {
 
 /// The visits of `unit` on its own day.
 pub(super) fn visits(unit: &Unit, humidity: f64, chance: &mut Chance) -> Vec<Visit> {
-    Bench {
-        unit,
-        humidity,
-        chance,
-    }
-    .visits()
+    Bench { unit, humidity, chance }.visits()
 }
 
 /// The test after a new heater: 85 % of the voltage, and nothing wrong any more.
 pub(super) fn rework_visit(unit: &Unit, chance: &mut Chance) -> Visit {
     let mut sound = unit.clone();
     sound.part = Part::HeaterHealthy;
-    let mut bench = Bench {
-        unit: &sound,
-        humidity: 0.0,
-        chance,
-    };
+    let mut bench = Bench { unit: &sound, humidity: 0.0, chance };
     let mut setting = bench.settings()[0];
     setting.volts = 1060.0;
     let exact = bench.healthy(&setting);
-    Visit {
-        delay: 0,
-        tests: vec![bench.judged(setting, exact, 3)],
-    }
+    Visit { delay: 0, tests: vec![bench.judged(setting, exact, 3)] }
 }
 
 impl Bench<'_> {
     fn settings(&self) -> Vec<Setting> {
-        self.unit
-            .model
-            .sequence(self.unit.station, self.unit.day, self.unit.filter)
+        self.unit.model.sequence(self.unit.station, self.unit.day, self.unit.filter)
     }
 
     fn dc(setting: &Setting) -> bool {
@@ -161,11 +147,7 @@ impl Bench<'_> {
 
     fn broken_down(&mut self, setting: Setting, arc: bool, attempt: u8) -> Draft {
         let shown = self.tripped(&setting);
-        let outcome = if arc {
-            Outcome::Arc
-        } else {
-            Outcome::Breakdown
-        };
+        let outcome = if arc { Outcome::Arc } else { Outcome::Breakdown };
         let mut draft = draft(setting, shown, setting.high_ma, outcome, attempt);
         draft.in_ramp = self.chance.happens(0.5);
         draft
@@ -261,16 +243,10 @@ impl Bench<'_> {
                 }
             },
             Part::Frozen => {
-                vec![single(
-                    0,
-                    draft(setting, Shown::Value(1.93), 1.93, Outcome::Pass, 1),
-                )]
+                vec![single(0, draft(setting, Shown::Value(1.93), 1.93, Outcome::Pass, 1))]
             }
             Part::ShortRamp => {
-                let short = Setting {
-                    ramp_s: 0.1,
-                    ..setting
-                };
+                let short = Setting { ramp_s: 0.1, ..setting };
                 // Charging current C dV/dt: nF times kV/s is µA.
                 let charging = short.nf * short.volts / short.ramp_s * 1e-6;
                 let mut first = self.judged(short, charging, 1);
@@ -278,10 +254,7 @@ impl Bench<'_> {
                 let exact = self.healthy(&setting);
                 let again = self.judged(setting, exact, 2);
                 // The ramp was set right again at 07:15.
-                vec![
-                    single(0, first),
-                    single(self.chance.whole(2760, 3000), again),
-                ]
+                vec![single(0, first), single(self.chance.whole(2760, 3000), again)]
             }
             Part::MarkedFault => self.marked_fault(setting),
         }
@@ -467,15 +440,9 @@ pub(super) fn draft(
 }
 
 fn single(delay: i64, test: Draft) -> Visit {
-    Visit {
-        delay,
-        tests: vec![test],
-    }
+    Visit { delay, tests: vec![test] }
 }
 
 fn ended(visits: &[Visit]) -> Outcome {
-    visits
-        .last()
-        .and_then(|v| v.tests.last())
-        .map_or(Outcome::Pass, |t| t.outcome)
+    visits.last().and_then(|v| v.tests.last()).map_or(Outcome::Pass, |t| t.outcome)
 }

@@ -91,10 +91,7 @@ fn planted(test: &Test) -> Planted {
 
 /// The truth of these rows.
 pub(super) fn of(rows: &BTreeMap<Station, Vec<Test>>, ledger: Ledger) -> Truth {
-    let mut truth = Truth {
-        ledger,
-        ..Truth::default()
-    };
+    let mut truth = Truth { ledger, ..Truth::default() };
     let mut units = std::collections::BTreeSet::new();
     let mut retested: BTreeMap<usize, bool> = BTreeMap::new();
     for test in rows.values().flatten() {
@@ -206,11 +203,8 @@ pub fn share_at_or_below(body: Body, date: NaiveDate, ma: f64) -> f64 {
 
 fn at_station(body: Body, station: Station, date: NaiveDate, filter: Filter, ma: f64) -> f64 {
     let gain = station.gain(date);
-    let Some(setting) = body
-        .model
-        .sequence(station, date, filter)
-        .into_iter()
-        .find(|s| s.kind == body.kind)
+    let Some(setting) =
+        body.model.sequence(station, date, filter).into_iter().find(|s| s.kind == body.kind)
     else {
         return 0.0;
     };
@@ -229,11 +223,7 @@ fn at_station(body: Body, station: Station, date: NaiveDate, filter: Filter, ma:
         let given = |resistive: f64| {
             let square = current * current - resistive * resistive;
             let unit = square.max(0.0).sqrt() - lead;
-            if unit > 0.0 {
-                below((unit / typical).ln() / sd)
-            } else {
-                0.0
-            }
+            if unit > 0.0 { below((unit / typical).ln() / sd) } else { 0.0 }
         };
         match moisture {
             Some(typical) => over_normal(120, |z| given(typical * (MOISTURE_SD * z).exp())),
@@ -279,11 +269,7 @@ pub fn quantile_ma(body: Body, date: NaiveDate, p: f64) -> f64 {
 /// 0.800 mA, if the moisture goes on as before; searched to the end of 2028.
 #[must_use]
 pub fn crossing_date(accepted: f64) -> Option<NaiveDate> {
-    let body = Body {
-        model: Model::Kb120,
-        kind: Kind::AcWithstand,
-        filter: None,
-    };
+    let body = Body { model: Model::Kb120, kind: Kind::AcWithstand, filter: None };
     let first = super::calendar::day(2026, 10, 30);
     (0..792)
         .map(|n| first + Days::new(n))

@@ -96,11 +96,7 @@ impl Maker {
             .into_iter()
             .map(|m| (m, Chance::new(seed, &format!("units {}", m.name()))))
             .collect();
-        Self {
-            seed,
-            lots: BTreeMap::new(),
-            streams,
-        }
+        Self { seed, lots: BTreeMap::new(), streams }
     }
 
     /// Level of a lot in ln C, drawn from a stream of its own name.
@@ -122,11 +118,7 @@ impl Maker {
     pub(super) fn unit(&mut self, model: Model, date: NaiveDate) -> Unit {
         let chance = self.stream(model);
         let station = Station::ALL[chance.place(&model.shares())];
-        let shift = if chance.happens(EARLY_SHARE) {
-            Shift::Early
-        } else {
-            Shift::Late
-        };
+        let shift = if chance.happens(EARLY_SHARE) { Shift::Early } else { Shift::Late };
         let planned = planned_in(chance, model, station, shift);
         let filter = match model {
             Model::Sm415 if date >= second_supplier() && chance.happens(0.40) => Filter::S,
@@ -138,11 +130,7 @@ impl Maker {
         let defects = [defect(chance, model), defect(chance, model)];
         let lot = calendar::lot_name(model.lot_letters(filter), calendar::lot_start(date));
         // The lot acts on the capacitance, and DC does not see that.
-        let ln_lot = if model == Model::Dh640 {
-            0.0
-        } else {
-            self.lot_level(&lot)
-        };
+        let ln_lot = if model == Model::Dh640 { 0.0 } else { self.lot_level(&lot) };
         Unit {
             model,
             station,
@@ -172,11 +160,7 @@ impl Maker {
     ) -> Unit {
         Unit {
             station,
-            shift: if planned < Shift::Late.begins() {
-                Shift::Early
-            } else {
-                Shift::Late
-            },
+            shift: if planned < Shift::Late.begins() { Shift::Early } else { Shift::Late },
             planned,
             fixed: true,
             defects: [Defect::None; 2],
@@ -192,20 +176,14 @@ impl Maker {
     }
 
     fn stream(&mut self, model: Model) -> &mut Chance {
-        self.streams
-            .get_mut(&model)
-            .expect("every model has a stream")
+        self.streams.get_mut(&model).expect("every model has a stream")
     }
 }
 
 /// A time in the shift: not while the check loads are tested, not in the half hour's break after
 /// four hours, and with room before the end for the tests that may follow.
 fn planned_in(chance: &mut Chance, model: Model, station: Station, shift: Shift) -> i64 {
-    let room = if model == Model::Vc310 && station == Station::B1 {
-        14 * 60
-    } else {
-        5 * 60
-    };
+    let room = if model == Model::Vc310 && station == Station::B1 { 14 * 60 } else { 5 * 60 };
     let break_begins = shift.begins() + 4 * 3600;
     loop {
         let at = chance.whole(shift.begins() + 330, shift.ends() - room);

@@ -108,20 +108,14 @@ const HOUR_S: i64 = 3_700;
 
 /// Decides for every row of a shard where it goes.
 pub fn sweep(shard: &mut super::rows::Shard, number: u16, rules: &Rules<'_>) -> Swept {
-    shard
-        .records
-        .sort_unstable_by_key(|r| (r.unit, r.time, r.source, r.line, r.part));
+    shard.records.sort_unstable_by_key(|r| (r.unit, r.time, r.source, r.line, r.part));
     shard.uses = vec![Use::Used; shard.records.len()];
     let mut swept = Swept::default();
     let mut start = 0;
     let (records, uses) = (&shard.records, &mut shard.uses);
     while start < records.len() {
         let unit = records[start].unit;
-        let end = start
-            + records[start..]
-                .iter()
-                .take_while(|r| r.unit == unit)
-                .count();
+        let end = start + records[start..].iter().take_while(|r| r.unit == unit).count();
         group(records, uses, start..end, number, rules, &mut swept);
         start = end;
     }
@@ -165,10 +159,7 @@ fn group(
     }
     repeated(records, uses, &mut rest, rules);
     if nameless {
-        swept.no_serial += rest
-            .iter()
-            .map(|n| u64::from(records[*n].count))
-            .sum::<u64>();
+        swept.no_serial += rest.iter().map(|n| u64::from(records[*n].count)).sum::<u64>();
         for n in rest {
             attempts(records, uses, vec![n], shard, rules, swept);
         }
@@ -181,11 +172,7 @@ fn group(
     }
     let kinds: BTreeSet<u32> = rest.iter().map(&attempt_of).collect();
     for kind in kinds {
-        let same: Vec<usize> = rest
-            .iter()
-            .copied()
-            .filter(|n| attempt_of(n) == kind)
-            .collect();
+        let same: Vec<usize> = rest.iter().copied().filter(|n| attempt_of(n) == kind).collect();
         attempts(records, uses, same, shard, rules, swept);
     }
 }
@@ -205,17 +192,13 @@ fn of_itself(r: &Record, rules: &Rules<'_>) -> Option<SetAside> {
     let day = day_of(r.time, 0);
     let jumps = &rules.clocks[usize::from(r.source)].0;
     if !(rules.believable.0..=rules.believable.1).contains(&day)
-        || jumps
-            .iter()
-            .any(|(from, to)| (*from..=*to).contains(&r.line))
+        || jumps.iter().any(|(from, to)| (*from..=*to).contains(&r.line))
     {
         return Some(SetAside::Clock);
     }
     if r.outcome == Outcome::Pass && r.shown != Shown::Below {
         let limits = rules.limits[r.limits as usize];
-        let step = rules
-            .steps
-            .at(rules.resolved.station[r.setup as usize], r.reading_pa);
+        let step = rules.steps.at(rules.resolved.station[r.setup as usize], r.reading_pa);
         let above = limits.high_pa.is_some_and(|h| r.reading_pa > h + step);
         let below = limits.low_pa.is_some_and(|l| r.reading_pa < l - step);
         if above || below {
@@ -237,10 +220,8 @@ fn many_days(records: &[Record], rows: &[usize], rules: &Rules<'_>) -> ManyDays 
     if days.len() < rules.config.placeholder_days {
         return ManyDays::No;
     }
-    let stations: BTreeSet<u16> = rows
-        .iter()
-        .map(|n| rules.resolved.station[records[*n].setup as usize])
-        .collect();
+    let stations: BTreeSet<u16> =
+        rows.iter().map(|n| rules.resolved.station[records[*n].setup as usize]).collect();
     let everywhere = stations.len() == rules.resolved.stations.len();
     if everywhere && days.len() * 2 > rules.all_days {
         ManyDays::CheckLoad
@@ -313,10 +294,7 @@ fn attempts(
         matches!(r.outcome, Outcome::NotCompleted | Outcome::UnderLimit)
             || (r.outcome == Outcome::OverLimit && r.marks.has(Marks::IN_RAMP))
     };
-    let first_full = rows
-        .iter()
-        .copied()
-        .find(|n| !says_nothing_yet(&records[*n]));
+    let first_full = rows.iter().copied().find(|n| !says_nothing_yet(&records[*n]));
     if let Some(n) = first_full
         && matches!(records[n].outcome, Outcome::Pass | Outcome::OverLimit)
         && series_of(n) == series_of(first)
@@ -324,11 +302,8 @@ fn attempts(
         swept.leakage.push(index(n));
     }
     repeatability(records, &rows, rules, swept);
-    let completed: Vec<usize> = rows
-        .iter()
-        .copied()
-        .filter(|n| records[*n].outcome != Outcome::NotCompleted)
-        .collect();
+    let completed: Vec<usize> =
+        rows.iter().copied().filter(|n| records[*n].outcome != Outcome::NotCompleted).collect();
     let (Some(&start), Some(&last)) = (completed.first(), completed.last()) else {
         return;
     };
@@ -384,10 +359,7 @@ fn fault_locating(records: &[Record], uses: &mut [Use], rows: &mut Vec<usize>, r
             end += 1;
         }
         let run = &rows[start..end];
-        let failed = run
-            .iter()
-            .filter(|n| records[**n].outcome != Outcome::Pass)
-            .count();
+        let failed = run.iter().filter(|n| records[**n].outcome != Outcome::Pass).count();
         if run.len() >= rules.config.fault_run_tests && failed * 2 > run.len() {
             // The first test of an unmarked run stays what it is.
             for flag in drop.iter_mut().take(end).skip(start + 1) {

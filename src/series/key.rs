@@ -76,13 +76,8 @@ impl SeriesKey {
     #[must_use]
     pub fn slug(&self) -> String {
         let mut slug = String::new();
-        let text = format!(
-            "{} {} {} {}",
-            self.model,
-            self.step,
-            self.conditions(),
-            self.test_point
-        );
+        let text =
+            format!("{} {} {} {}", self.model, self.step, self.conditions(), self.test_point);
         for c in text.chars() {
             if c.is_ascii_alphanumeric() {
                 slug.push(c.to_ascii_lowercase());

@@ -169,18 +169,14 @@ impl Collector {
                 day_counts = (day, 1);
             }
             if record.shown == Shown::Value && record.outcome == Outcome::Pass {
-                *self
-                    .shown
-                    .entry((record.setup, record.reading_pa))
-                    .or_default() += u64::from(record.count);
+                *self.shown.entry((record.setup, record.reading_pa)).or_default() +=
+                    u64::from(record.count);
             }
             self.derived += u64::from(record.marks.has(Marks::DERIVED));
             let shard = &mut self.shards[(record.unit >> 58) as usize];
             let mut kept = *record;
             kept.serial = u32::try_from(shard.serials.len()).unwrap_or(0);
-            shard
-                .serials
-                .push_str(Batch::serial(&batch.serials, record.serial));
+            shard.serials.push_str(Batch::serial(&batch.serials, record.serial));
             shard.serials.push('\n');
             shard.records.push(kept);
         }
@@ -207,11 +203,8 @@ impl Collector {
         let resolved = resolve(&setups, &texts, &self.measured_v);
         let sources: Vec<Source> = tables.iter().map(|t| t.source.clone()).collect();
         self.clocks.resize(sources.len(), ClockTrack::default());
-        let clocks: Vec<(Vec<(u32, u32)>, bool)> = self
-            .clocks
-            .iter()
-            .map(|c| (c.jumps(), c.ascending()))
-            .collect();
+        let clocks: Vec<(Vec<(u32, u32)>, bool)> =
+            self.clocks.iter().map(|c| (c.jumps(), c.ascending())).collect();
         let mut files: Vec<&std::path::Path> = sources.iter().map(|s| s.file.as_path()).collect();
         files.dedup();
         let file_of: Vec<u32> = sources
@@ -227,9 +220,7 @@ impl Collector {
         let mut shown: BTreeMap<(u16, i64), u64> = BTreeMap::new();
         for ((setup, value), count) in &self.shown {
             if resolved.series[*setup as usize].is_some() {
-                *shown
-                    .entry((resolved.station[*setup as usize], *value))
-                    .or_default() += count;
+                *shown.entry((resolved.station[*setup as usize], *value)).or_default() += count;
             }
         }
         let stated: BTreeMap<(u16, i64), i64> = self
@@ -271,34 +262,21 @@ impl Collector {
                 .factors
                 .all()
                 .iter()
-                .map(|set| {
-                    set.0
-                        .iter()
-                        .map(|code| texts[*code as usize].clone())
-                        .collect()
-                })
+                .map(|set| set.0.iter().map(|code| texts[*code as usize].clone()).collect())
                 .collect(),
             steps,
             air: mean_air(&self.air),
             checks: Vec::new(),
             station_days: BTreeMap::new(),
             station_tests: BTreeMap::new(),
-            histories: swept
-                .iter()
-                .flat_map(|s| s.histories.iter().copied())
-                .collect(),
+            histories: swept.iter().flat_map(|s| s.histories.iter().copied()).collect(),
             ledger: Ledger::default(),
             unreadable: std::mem::take(&mut self.unreadable),
             sources,
-            rows: Rows {
-                shards: self.shards,
-            },
+            rows: Rows { shards: self.shards },
             series_of_setup: resolved.series.clone(),
             station_of_setup: resolved.station.clone(),
-            model_of_setup: setups
-                .iter()
-                .map(|s| texts[s.model as usize].clone())
-                .collect(),
+            model_of_setup: setups.iter().map(|s| texts[s.model as usize].clone()).collect(),
             settings_of_setup: setups
                 .iter()
                 .map(|s| TestSettings {
@@ -316,17 +294,12 @@ impl Collector {
             series,
         };
         pass.unreadable.sort_by_key(|u| (u.source, u.line));
-        pass.series
-            .retain(|s| !s.outcomes.is_empty() || !s.tally.is_empty());
+        pass.series.retain(|s| !s.outcomes.is_empty() || !s.tally.is_empty());
         // Series without a single counted unit are dropped: keep the codes in step.
         let kept: Vec<usize> = resolved
             .keys
             .iter()
-            .map(|k| {
-                pass.series
-                    .binary_search_by(|s| s.key.cmp(k))
-                    .unwrap_or(usize::MAX)
-            })
+            .map(|k| pass.series.binary_search_by(|s| s.key.cmp(k)).unwrap_or(usize::MAX))
             .collect();
         let moved = |old: u32| kept.get(old as usize).and_then(|n| u32::try_from(*n).ok());
         for slot in &mut pass.series_of_setup {
@@ -339,8 +312,7 @@ impl Collector {
             }
             None => false,
         });
-        pass.histories
-            .sort_by_key(|h| (h.series, h.station, h.day, h.outcome, h.retests, h.last));
+        pass.histories.sort_by_key(|h| (h.series, h.station, h.day, h.outcome, h.retests, h.last));
         fill_ledger(&mut pass, self.stepped_over);
         fill_used(&mut pass);
         fill_checks(&mut pass, config, &texts, &setups);
@@ -386,15 +358,12 @@ impl Pass {
 
     /// Used rows of a series.
     pub fn used_of(&self, series: usize) -> impl Iterator<Item = RowView<'_>> {
-        self.used_rows[series]
-            .iter()
-            .map(|(shard, row)| self.rows.at(*shard, *row))
+        self.used_rows[series].iter().map(|(shard, row)| self.rows.at(*shard, *row))
     }
 
     /// Used passes of a series, with their serials: whoever lists units filters these.
     pub fn passes_of(&self, series: usize) -> impl Iterator<Item = RowView<'_>> {
-        self.used_of(series)
-            .filter(|row| row.record.outcome == Outcome::Pass)
+        self.used_of(series).filter(|row| row.record.outcome == Outcome::Pass)
     }
 }
 
@@ -425,10 +394,7 @@ fn mean_air(air: &BTreeMap<(u32, Day), AirSums>) -> BTreeMap<Day, (Option<f64>, 
         by_day.entry(day).or_default().add(&sums);
     }
     let mean = |s: (f64, u32)| (s.1 > 0).then(|| s.0 / f64::from(s.1));
-    by_day
-        .into_iter()
-        .map(|(d, s)| (d, (mean(s.humidity), mean(s.temperature))))
-        .collect()
+    by_day.into_iter().map(|(d, s)| (d, (mean(s.humidity), mean(s.temperature)))).collect()
 }
 
 /// Lines of one series with how often each occurred; their own counts are zero until they are listed.
@@ -465,12 +431,7 @@ fn count_part(
                 outcome: r.outcome,
                 count: 0,
             };
-            *counted
-                .entry(series)
-                .or_default()
-                .outcomes
-                .entry(line)
-                .or_default() += r.count;
+            *counted.entry(series).or_default().outcomes.entry(line).or_default() += r.count;
         }
         for n in &swept.leakage {
             let r = &shard.records[*n as usize];
@@ -479,22 +440,10 @@ fn count_part(
                 continue;
             };
             let of_series = counted.entry(series).or_default();
-            let line = FactorLine {
-                factors: r.factors,
-                station,
-                value_pa,
-                says,
-                count: 0,
-            };
+            let line = FactorLine { factors: r.factors, station, value_pa, says, count: 0 };
             *of_series.factors.entry(line).or_default() += r.count;
             let day = day_of(r.time, starts_s);
-            let line = TallyLine {
-                day,
-                station,
-                value_pa,
-                says,
-                count: 0,
-            };
+            let line = TallyLine { day, station, value_pa, says, count: 0 };
             *of_series.readings.entry(line).or_default() += r.count;
         }
     }
@@ -503,10 +452,7 @@ fn count_part(
 
 /// The lines of a map in order, each with its count.
 fn listed<L: Ord>(counts: hashbrown::HashMap<L, u32>, with: impl Fn(L, u32) -> L) -> Vec<L> {
-    let mut lines: Vec<L> = counts
-        .into_iter()
-        .map(|(line, count)| with(line, count))
-        .collect();
+    let mut lines: Vec<L> = counts.into_iter().map(|(line, count)| with(line, count)).collect();
     lines.sort_unstable();
     lines
 }
@@ -583,11 +529,8 @@ fn says(r: &Record, limits: &[Limits]) -> Option<(i64, Says)> {
 }
 
 fn fill_ledger(pass: &mut Pass, stepped_over: u64) {
-    let mut ledger = Ledger {
-        unreadable: pass.unreadable.len() as u64,
-        stepped_over,
-        ..Ledger::default()
-    };
+    let mut ledger =
+        Ledger { unreadable: pass.unreadable.len() as u64, stepped_over, ..Ledger::default() };
     for row in pass.rows.iter() {
         ledger.read += 1;
         match row.used {
@@ -607,10 +550,8 @@ fn fill_used(pass: &mut Pass) {
             if *kept == Use::Used
                 && let Some(series) = pass.series_of_setup[record.setup as usize]
             {
-                let at = (
-                    u16::try_from(n).unwrap_or(u16::MAX),
-                    u32::try_from(row).unwrap_or(u32::MAX),
-                );
+                let at =
+                    (u16::try_from(n).unwrap_or(u16::MAX), u32::try_from(row).unwrap_or(u32::MAX));
                 used[series as usize].push(at);
             }
         }
@@ -624,11 +565,8 @@ fn fill_checks(
     texts: &[String],
     setups: &[crate::records::Setup],
 ) {
-    let known: BTreeMap<String, &String> = config
-        .check_loads
-        .keys()
-        .map(|k| (plain_serial(k), k))
-        .collect();
+    let known: BTreeMap<String, &String> =
+        config.check_loads.keys().map(|k| (plain_serial(k), k)).collect();
     let starts = config.day_starts_s();
     let mut checks: Vec<CheckReading> = pass
         .rows
@@ -650,9 +588,7 @@ fn fill_checks(
                 outcome: r.outcome,
                 reading_ma,
                 #[expect(clippy::cast_precision_loss, reason = "far below 2^53")]
-                applied_v: setups[r.setup as usize]
-                    .applied_mv
-                    .map(|mv| mv as f64 / 1000.0),
+                applied_v: setups[r.setup as usize].applied_mv.map(|mv| mv as f64 / 1000.0),
             })
         })
         .collect();
@@ -668,19 +604,12 @@ fn fill_days(pass: &mut Pass, config: &Config) {
     let starts = config.day_starts_s();
     let mut tests: hashbrown::HashMap<(u16, Day), u64> = hashbrown::HashMap::new();
     for row in pass.rows.iter() {
-        let aside = [
-            SetAside::OtherTest,
-            SetAside::CheckLoad,
-            SetAside::Clock,
-            SetAside::Repeated,
-        ];
+        let aside = [SetAside::OtherTest, SetAside::CheckLoad, SetAside::Clock, SetAside::Repeated];
         if matches!(row.used, Use::SetAside(reason) if aside.contains(&reason)) {
             continue;
         }
-        let key = (
-            pass.station_of_setup[row.record.setup as usize],
-            day_of(row.record.time, starts),
-        );
+        let key =
+            (pass.station_of_setup[row.record.setup as usize], day_of(row.record.time, starts));
         *tests.entry(key).or_default() += u64::from(row.record.count);
     }
     pass.station_tests = tests.into_iter().collect();
@@ -688,16 +617,8 @@ fn fill_days(pass: &mut Pass, config: &Config) {
     for (station, day) in pass.station_tests.keys() {
         station_days.entry(*station).or_default().insert(*day);
     }
-    let first = station_days
-        .values()
-        .filter_map(|d| d.first())
-        .min()
-        .copied();
-    let end = station_days
-        .values()
-        .filter_map(|d| d.last())
-        .max()
-        .copied();
+    let first = station_days.values().filter_map(|d| d.first()).min().copied();
+    let end = station_days.values().filter_map(|d| d.last()).max().copied();
     pass.days = first.zip(end);
     pass.station_days = station_days;
 }

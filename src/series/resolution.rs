@@ -45,22 +45,15 @@ fn common_step(readings: &[(i64, u64)]) -> i64 {
     let mut candidates: Vec<i64> = readings.iter().map(|r| coarsest(r.0)).collect();
     candidates.sort_unstable();
     candidates.dedup();
-    let mut steps: Vec<i64> = candidates
-        .iter()
-        .flat_map(|c| [*c, c / 2, c / 5])
-        .filter(|c| *c > 0)
-        .collect();
+    let mut steps: Vec<i64> =
+        candidates.iter().flat_map(|c| [*c, c / 2, c / 5]).filter(|c| *c > 0).collect();
     steps.sort_unstable();
     steps.dedup();
     steps
         .into_iter()
         .rev()
         .find(|step| {
-            let fits: u64 = readings
-                .iter()
-                .filter(|r| r.0 % step == 0)
-                .map(|r| r.1)
-                .sum();
+            let fits: u64 = readings.iter().filter(|r| r.0 % step == 0).map(|r| r.1).sum();
             fits * 200 >= total * 199
         })
         .unwrap_or(1)
@@ -77,10 +70,7 @@ impl Steps {
         let mut decades: BTreeMap<(u16, u32), Vec<(i64, u64)>> = BTreeMap::new();
         for (&(station, value), &count) in shown {
             if value > 0 {
-                decades
-                    .entry((station, value.ilog10()))
-                    .or_default()
-                    .push((value, count));
+                decades.entry((station, value.ilog10())).or_default().push((value, count));
             }
         }
         let mut by_station: BTreeMap<u16, Vec<StepRange>> = BTreeMap::new();
@@ -89,34 +79,19 @@ impl Steps {
             let total: u64 = readings.iter().map(|r| r.1).sum();
             let ranges = by_station.entry(station).or_default();
             if total < enough {
-                ranges.push(StepRange {
-                    from_pa,
-                    step_pa: common_step(readings),
-                    found: false,
-                });
+                ranges.push(StepRange { from_pa, step_pa: common_step(readings), found: false });
                 continue;
             }
             let fine = common_step(readings);
-            ranges.push(StepRange {
-                from_pa,
-                step_pa: fine,
-                found: true,
-            });
+            ranges.push(StepRange { from_pa, step_pa: fine, found: true });
             if let Some((from, step)) = change_inside(readings, fine, enough) {
-                ranges.push(StepRange {
-                    from_pa: from,
-                    step_pa: step,
-                    found: true,
-                });
+                ranges.push(StepRange { from_pa: from, step_pa: step, found: true });
             }
         }
         for ranges in by_station.values_mut() {
             borrow(ranges);
         }
-        Self {
-            by_station,
-            stated: BTreeMap::new(),
-        }
+        Self { by_station, stated: BTreeMap::new() }
     }
 
     /// The same, with the steps that files state, by station and reading.
@@ -184,9 +159,8 @@ fn change_inside(readings: &[(i64, u64)], fine: i64, enough: u64) -> Option<(i64
 fn borrow(ranges: &mut [StepRange]) {
     let known: Vec<StepRange> = ranges.iter().copied().filter(|r| r.found).collect();
     for range in ranges.iter_mut().filter(|r| !r.found) {
-        let nearest = known
-            .iter()
-            .min_by_key(|k| k.from_pa.ilog10().abs_diff(range.from_pa.ilog10()));
+        let nearest =
+            known.iter().min_by_key(|k| k.from_pa.ilog10().abs_diff(range.from_pa.ilog10()));
         if let Some(nearest) = nearest {
             range.step_pa = range.step_pa.min(nearest.step_pa);
         }

@@ -52,25 +52,17 @@ impl Rows {
     pub(super) fn at(&self, shard: u16, row: u32) -> RowView<'_> {
         let shard = &self.shards[usize::from(shard)];
         let record = &shard.records[row as usize];
-        RowView {
-            record,
-            serials: &shard.serials,
-            used: shard.uses[row as usize],
-        }
+        RowView { record, serials: &shard.serials, used: shard.uses[row as usize] }
     }
 
     /// Every row, in no order that may be printed.
     pub fn iter(&self) -> impl Iterator<Item = RowView<'_>> {
         self.shards.iter().flat_map(|shard| {
-            shard
-                .records
-                .iter()
-                .zip(&shard.uses)
-                .map(move |(record, used)| RowView {
-                    record,
-                    serials: &shard.serials,
-                    used: *used,
-                })
+            shard.records.iter().zip(&shard.uses).map(move |(record, used)| RowView {
+                record,
+                serials: &shard.serials,
+                used: *used,
+            })
         })
     }
 }

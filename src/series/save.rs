@@ -59,14 +59,8 @@ struct Line {
 /// # Errors
 /// Where the file cannot be written.
 pub fn save(pass: &Pass, path: &Path) -> Result<usize> {
-    let own = pass
-        .factor_names
-        .get(BUILT_IN_FACTORS.len()..)
-        .unwrap_or_default();
-    let mut c = Columns {
-        factors: vec![Vec::new(); own.len()],
-        ..Columns::default()
-    };
+    let own = pass.factor_names.get(BUILT_IN_FACTORS.len()..).unwrap_or_default();
+    let mut c = Columns { factors: vec![Vec::new(); own.len()], ..Columns::default() };
     for (n, series) in pass.series.iter().enumerate() {
         let mut lines: std::collections::BTreeMap<Line, u32> = std::collections::BTreeMap::new();
         for (line, count) in first_attempts(pass, n) {
@@ -105,18 +99,12 @@ pub fn save(pass: &Pass, path: &Path) -> Result<usize> {
         "count" => c.count,
     )
     .map_err(broken)?;
-    frame
-        .with_column(day.map_err(broken)?.into())
-        .map_err(broken)?;
+    frame.with_column(day.map_err(broken)?.into()).map_err(broken)?;
     for (name, levels) in own.iter().zip(c.factors) {
-        frame
-            .with_column(Column_::new(name.as_str().into(), levels).into())
-            .map_err(broken)?;
+        frame.with_column(Column_::new(name.as_str().into(), levels).into()).map_err(broken)?;
     }
     let file = std::fs::File::create(path).map_err(|e| Error::io("write", path, e))?;
-    ParquetWriter::new(file)
-        .finish(&mut frame)
-        .map_err(broken)?;
+    ParquetWriter::new(file).finish(&mut frame).map_err(broken)?;
     Ok(height)
 }
 
@@ -147,38 +135,26 @@ fn push(c: &mut Columns, pass: &Pass, series: &Series, line: &Line, count: u32) 
     let key = &series.key;
     #[expect(clippy::cast_precision_loss, reason = "far below 2^53")]
     let ma = |pa: i64| pa as f64 / 1e9;
-    let factor = |n: usize| {
-        pass.factor_sets[line.factors as usize]
-            .get(n)
-            .cloned()
-            .unwrap_or_default()
-    };
+    let factor =
+        |n: usize| pass.factor_sets[line.factors as usize].get(n).cloned().unwrap_or_default();
     c.tested_at.push(line.day);
     c.model.push(key.model.clone());
     c.test.push(key.test.key());
     c.test_point.push(key.test_point.clone());
     c.step.push(key.step.clone());
-    c.current.push(if key.current == Current::InPhase {
-        "in phase"
-    } else {
-        "total"
-    });
+    c.current.push(if key.current == Current::InPhase { "in phase" } else { "total" });
     c.applied_v.push(key.applied_v());
     c.frequency_hz.push(key.frequency_hz());
     c.dwell_s.push(key.dwell_s());
     c.units_together.push(u32::from(key.units_together));
-    c.station
-        .push(pass.stations[usize::from(line.station)].clone());
+    c.station.push(pass.stations[usize::from(line.station)].clone());
     c.outcome.push(line.outcome.words());
     c.reading_ma.push(line.reading.map(|(pa, says)| match says {
         Says::Value => format!("{}", ma(pa)),
         Says::Below => format!("<{}", ma(pa)),
         Says::Above => format!(">{}", ma(pa)),
     }));
-    c.reading_step_ma.push(
-        line.reading
-            .map(|(pa, _)| ma(pass.steps.at(line.station, pa))),
-    );
+    c.reading_step_ma.push(line.reading.map(|(pa, _)| ma(pass.steps.at(line.station, pa))));
     c.high_limit_ma.push(line.limits.high_pa.map(ma));
     c.low_limit_ma.push(line.limits.low_pa.map(ma));
     c.lot.push(factor(0));

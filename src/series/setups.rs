@@ -45,10 +45,7 @@ pub fn resolve(setups: &[Setup], texts: &[String], measured_v: &[(u32, u32, f64)
     let mut steps: BTreeMap<(u32, TestKind), BTreeSet<u32>> = BTreeMap::new();
     for s in setups {
         if s.test_point != 0 {
-            points
-                .entry((s.model, s.test))
-                .or_default()
-                .insert(s.test_point);
+            points.entry((s.model, s.test)).or_default().insert(s.test_point);
         }
         if s.step != 0 {
             steps.entry((s.model, s.test)).or_default().insert(s.step);
@@ -75,32 +72,22 @@ pub fn resolve(setups: &[Setup], texts: &[String], measured_v: &[(u32, u32, f64)
                 test: s.test,
                 test_point: texts[only(&points, s, s.test_point) as usize].clone(),
                 current: s.current,
-                applied_mv: s
-                    .applied_mv
-                    .or_else(|| medians.get(&(s.model, s.station)).copied()),
+                applied_mv: s.applied_mv.or_else(|| medians.get(&(s.model, s.station)).copied()),
                 frequency_mhz: s.frequency_mhz,
                 dwell_ms: s.dwell_ms.filter(|_| s.test.is_dc()),
                 units_together: s.units_together,
             })
         })
         .collect();
-    let keys: Vec<SeriesKey> = keys_of
-        .iter()
-        .flatten()
-        .cloned()
-        .collect::<BTreeSet<_>>()
-        .into_iter()
-        .collect();
+    let keys: Vec<SeriesKey> =
+        keys_of.iter().flatten().cloned().collect::<BTreeSet<_>>().into_iter().collect();
     let attempts: BTreeSet<_> = keys_of.iter().flatten().map(attempt_of).collect();
     let attempts: Vec<_> = attempts.into_iter().collect();
     let index = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
     Resolved {
         series: keys_of
             .iter()
-            .map(|k| {
-                k.as_ref()
-                    .map(|k| index(keys.binary_search(k).unwrap_or(0)))
-            })
+            .map(|k| k.as_ref().map(|k| index(keys.binary_search(k).unwrap_or(0))))
             .collect(),
         attempt: keys_of
             .iter()
@@ -113,9 +100,7 @@ pub fn resolve(setups: &[Setup], texts: &[String], measured_v: &[(u32, u32, f64)
         station: setups
             .iter()
             .map(|s| {
-                let n = stations
-                    .binary_search(&texts[s.station as usize])
-                    .unwrap_or(0);
+                let n = stations.binary_search(&texts[s.station as usize]).unwrap_or(0);
                 u16::try_from(n).unwrap_or(0)
             })
             .collect(),
@@ -126,12 +111,7 @@ pub fn resolve(setups: &[Setup], texts: &[String], measured_v: &[(u32, u32, f64)
 }
 
 fn attempt_of(key: &SeriesKey) -> (TestKind, crate::records::Current, String, String) {
-    (
-        key.test,
-        key.current,
-        key.test_point.clone(),
-        key.step.clone(),
-    )
+    (key.test, key.current, key.test_point.clone(), key.step.clone())
 }
 
 /// Median measured volts per model and station, rounded to 1 % of its size, in millivolts.
@@ -149,10 +129,7 @@ fn median_volts(measured: &[(u32, u32, f64)]) -> BTreeMap<(u32, u32), i64> {
             }
             let grain = 10_f64.powf(median.log10().floor() - 1.0);
             #[expect(clippy::cast_possible_truncation, reason = "volts are small")]
-            Some((
-                key,
-                ((median / grain).round() * grain * 1000.0).round() as i64,
-            ))
+            Some((key, ((median / grain).round() * grain * 1000.0).round() as i64))
         })
         .collect()
 }

@@ -82,11 +82,7 @@ impl Series {
     /// First attempts with this outcome.
     #[must_use]
     pub fn count(&self, outcome: Outcome) -> u64 {
-        self.outcomes
-            .iter()
-            .filter(|o| o.outcome == outcome)
-            .map(|o| u64::from(o.count))
-            .sum()
+        self.outcomes.iter().filter(|o| o.outcome == outcome).map(|o| u64::from(o.count)).sum()
     }
 
     /// First attempts in all.

@@ -64,9 +64,7 @@ pub fn one_way<G: AsRef<[(f64, f64)]>>(groups: &[G]) -> Option<OneWay> {
     }
     // What the mean of all has lost to rounding.
     let centre = sum(parts.iter().map(|part| part.count * part.mean)) / count;
-    let ss_between = sum(parts
-        .iter()
-        .map(|part| part.count * (part.mean - centre).powi(2)));
+    let ss_between = sum(parts.iter().map(|part| part.count * (part.mean - centre).powi(2)));
     let ss_within = sum(parts.iter().map(|part| part.sum_of_squares));
     let (ms_between, ms_within) = (ss_between / df_between, ss_within / df_within);
     let effective_size =

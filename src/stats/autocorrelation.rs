@@ -56,11 +56,7 @@ pub fn corrected_about_line(r: f64, n: usize) -> f64 {
 }
 
 fn clip(rho: f64, enough: bool) -> f64 {
-    if enough && rho.is_finite() {
-        rho.clamp(0.0, LARGEST_RHO)
-    } else {
-        0.0
-    }
+    if enough && rho.is_finite() { rho.clamp(0.0, LARGEST_RHO) } else { 0.0 }
 }
 
 /// Variance of a mean of AR(1) points over that of independent ones, `(1 + rho)/(1 - rho)`.

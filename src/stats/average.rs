@@ -135,34 +135,17 @@ impl Average {
             }
         }
         if fits.is_empty() {
-            return Err(failed
-                .first()
-                .map_or(FitError::TooFewDistinct, |(_, reason)| *reason));
+            return Err(failed.first().map_or(FitError::TooFewDistinct, |(_, reason)| *reason));
         }
-        let best = fits
-            .iter()
-            .map(|w| w.fit.aicc)
-            .fold(f64::INFINITY, f64::min);
+        let best = fits.iter().map(|w| w.fit.aicc).fold(f64::INFINITY, f64::min);
         let raw = |w: &Weighted| (-(w.fit.aicc - best) / 2.0).exp();
         let all: f64 = fits.iter().map(raw).sum();
-        let kept: f64 = fits
-            .iter()
-            .map(raw)
-            .filter(|r| *r >= SMALLEST_WEIGHT * all)
-            .sum();
+        let kept: f64 = fits.iter().map(raw).filter(|r| *r >= SMALLEST_WEIGHT * all).sum();
         for weighted in &mut fits {
             let r = raw(weighted);
-            weighted.weight = if r >= SMALLEST_WEIGHT * all {
-                r / kept
-            } else {
-                0.0
-            };
+            weighted.weight = if r >= SMALLEST_WEIGHT * all { r / kept } else { 0.0 };
         }
-        Ok(Self {
-            fits,
-            failed,
-            truncated_above,
-        })
+        Ok(Self { fits, failed, truncated_above })
     }
 
     /// Fits whose weight is above zero.
@@ -179,13 +162,7 @@ impl Average {
     pub fn best(&self) -> &Weighted {
         self.fits
             .iter()
-            .reduce(|best, next| {
-                if next.weight > best.weight {
-                    next
-                } else {
-                    best
-                }
-            })
+            .reduce(|best, next| if next.weight > best.weight { next } else { best })
             .expect("an average has at least one fit")
     }
 
@@ -220,20 +197,12 @@ impl Average {
     }
 
     fn ln_mean(&self, what: impl Fn(&Law) -> f64) -> f64 {
-        let parts: Vec<f64> = self
-            .weighing()
-            .map(|w| w.weight.ln() + what(&w.fit.law))
-            .collect();
+        let parts: Vec<f64> = self.weighing().map(|w| w.weight.ln() + what(&w.fit.law)).collect();
         let top = parts.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         if top == f64::NEG_INFINITY {
             return top;
         }
-        (top + parts
-            .iter()
-            .map(|part| (part - top).exp())
-            .sum::<f64>()
-            .ln())
-        .min(0.0)
+        (top + parts.iter().map(|part| (part - top).exp()).sum::<f64>().ln()).min(0.0)
     }
 
     /// A quantity of the laws, averaged on `scale`, with its standard error.
@@ -254,11 +223,7 @@ impl Average {
             on_scale += weighted.weight * value;
             let influence = Influence::new(&weighted.fit, &|law| scale.to(what(law)))?;
             let days = influence.day_sums(&weighted.fit.law, data, self.truncated_above)?;
-            parts.push((
-                weighted.weight,
-                value,
-                block_variance(&days, influence.usual),
-            ));
+            parts.push((weighted.weight, value, block_variance(&days, influence.usual)));
         }
         let standard_error = parts
             .iter()
@@ -384,10 +349,7 @@ impl Influence {
         let days = data.days().iter();
         Some(
             days.map(|day| {
-                day.counts
-                    .iter()
-                    .map(|&(line, count)| count * influence[line as usize])
-                    .sum()
+                day.counts.iter().map(|&(line, count)| count * influence[line as usize]).sum()
             })
             .collect(),
         )

@@ -60,12 +60,7 @@ pub fn block_count(days: usize) -> usize {
 pub fn block_variance(day_sums: &[f64], usual: f64) -> BlockVariance {
     let days = day_sums.len();
     let blocks = block_count(days);
-    let none = BlockVariance {
-        variance: usual,
-        degrees_of_freedom: None,
-        ratio: 1.0,
-        skew: 0.0,
-    };
+    let none = BlockVariance { variance: usual, degrees_of_freedom: None, ratio: 1.0, skew: 0.0 };
     if blocks < 2 {
         return none;
     }
@@ -93,12 +88,7 @@ pub fn block_variance(day_sums: &[f64], usual: f64) -> BlockVariance {
             skew: (1.0 - usual / between) * skewness(&sums) / (6.0 * k.sqrt()),
         }
     } else {
-        BlockVariance {
-            variance: usual,
-            degrees_of_freedom: None,
-            ratio,
-            skew: 0.0,
-        }
+        BlockVariance { variance: usual, degrees_of_freedom: None, ratio, skew: 0.0 }
     }
 }
 
@@ -109,9 +99,8 @@ fn beyond_blocks(day_sums: &[f64], length: usize) -> f64 {
     if day_sums.len() < FEWEST_CORRELATED {
         return 1.0;
     }
-    let r = autocorrelation(day_sums, 1).map_or(0.0, |r| {
-        corrected_about_mean(r, day_sums.len()).clamp(0.0, MOST_CORRELATED)
-    });
+    let r = autocorrelation(day_sums, 1)
+        .map_or(0.0, |r| corrected_about_mean(r, day_sums.len()).clamp(0.0, MOST_CORRELATED));
     let (mut power, mut seen) = (1.0, 1.0);
     for k in 1..length {
         power *= r;

@@ -43,11 +43,7 @@ pub fn fisher_exact(table: [[u64; 2]; 2]) -> Fisher {
     let (first, last) = (column.saturating_sub(other), row.min(column));
     let p = |x: u64| (ln_choose(row, x) + ln_choose(other, column - x) - all).exp();
     let seen = p(a);
-    let mut found = Fisher {
-        less: 0.0,
-        greater: 0.0,
-        two_sided: 0.0,
-    };
+    let mut found = Fisher { less: 0.0, greater: 0.0, two_sided: 0.0 };
     for x in first..=last {
         let p = p(x);
         if x <= a {

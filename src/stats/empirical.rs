@@ -68,12 +68,7 @@ impl Empirical {
         for ((from, to), mass) in inner.into_iter().zip(masses) {
             if mass > 1e-12 {
                 below += mass;
-                cells.push(Cell {
-                    low: from.0,
-                    high: to.0,
-                    mass,
-                    below,
-                });
+                cells.push(Cell { low: from.0, high: to.0, mass, below });
             }
         }
         for cell in &mut cells {
@@ -100,11 +95,7 @@ impl Empirical {
     #[must_use]
     pub fn cdf(&self, x: f64) -> f64 {
         let next = self.cells.partition_point(|cell| cell.high <= x);
-        let before = if next == 0 {
-            0.0
-        } else {
-            self.cells[next - 1].below
-        };
+        let before = if next == 0 { 0.0 } else { self.cells[next - 1].below };
         match self.cells.get(next) {
             Some(cell) if x > cell.low && cell.low.is_finite() && cell.high.is_finite() => {
                 before + cell.mass * (x - cell.low) / (cell.high - cell.low)
@@ -137,21 +128,15 @@ impl Empirical {
         let (from, to) = (law.ln_cdf(cell.low).exp(), law.ln_cdf(cell.high).exp());
         let x = law.quantile(from + share * (to - from));
         let inside = to - from > 1e-9 && x >= cell.low && x <= cell.high;
-        Some(if inside {
-            x
-        } else {
-            cell.low + share * (cell.high - cell.low)
-        })
+        Some(if inside { x } else { cell.low + share * (cell.high - cell.low) })
     }
 
     /// Probability of lying above `x`, inside a cell along the curve of `law`.
     #[must_use]
     pub fn sf_along(&self, x: f64, law: &Law) -> f64 {
         let at = self.cells.partition_point(|cell| cell.high <= x);
-        let Some(cell) = self
-            .cells
-            .get(at)
-            .filter(|c| c.low < x && c.low.is_finite() && c.high.is_finite())
+        let Some(cell) =
+            self.cells.get(at).filter(|c| c.low < x && c.low.is_finite() && c.high.is_finite())
         else {
             return self.sf(x);
         };
@@ -187,11 +172,7 @@ impl Empirical {
             .filter(|cell| cell.high.is_finite())
             .map(|cell| PlotPoint {
                 x: cell.high,
-                p: if cell.low == cell.high {
-                    cell.below - cell.mass / 2.0
-                } else {
-                    cell.below
-                },
+                p: if cell.low == cell.high { cell.below - cell.mass / 2.0 } else { cell.below },
             })
             .filter(|point| point.p > 0.0 && point.p < 1.0 - 1e-12)
             .collect()
@@ -244,10 +225,8 @@ fn before(a: &Edge, b: &Edge) -> std::cmp::Ordering {
 
 /// Intervals from a lower edge to the upper edge that directly follows it: only these can carry mass.
 fn innermost(spans: &[(Edge, Edge, f64)]) -> Vec<(Edge, Edge)> {
-    let mut edges: Vec<(Edge, bool)> = spans
-        .iter()
-        .flat_map(|&(from, to, _)| [(from, true), (to, false)])
-        .collect();
+    let mut edges: Vec<(Edge, bool)> =
+        spans.iter().flat_map(|&(from, to, _)| [(from, true), (to, false)]).collect();
     edges.sort_by(|a, b| before(&a.0, &b.0).then(b.1.cmp(&a.1)));
     edges
         .windows(2)

@@ -35,11 +35,7 @@ impl Estimate {
         if value.is_nan() || low.is_nan() || high.is_nan() {
             return None;
         }
-        let (low, high) = if low <= high {
-            (low, high)
-        } else {
-            (high, low)
-        };
+        let (low, high) = if low <= high { (low, high) } else { (high, low) };
         Some(Self {
             value,
             low: low.min(value),

@@ -55,15 +55,8 @@ pub fn largest_gap(empirical: &Empirical, cdf: impl Fn(f64) -> f64) -> f64 {
 /// - `None` where the distribution gives a reading no probability.
 #[must_use]
 pub fn anderson_darling(sample: &Sample, cdf: impl Fn(f64) -> f64) -> Option<f64> {
-    let exact = sample
-        .lines()
-        .iter()
-        .all(|line| matches!(line.observation, Observation::Exact(_)));
-    let value = if exact {
-        exact_statistic(sample, cdf)
-    } else {
-        grouped_statistic(sample, cdf)
-    };
+    let exact = sample.lines().iter().all(|line| matches!(line.observation, Observation::Exact(_)));
+    let value = if exact { exact_statistic(sample, cdf) } else { grouped_statistic(sample, cdf) };
     value.is_finite().then_some(value)
 }
 
@@ -128,10 +121,7 @@ pub fn bootstrap(
     }
     let empirical = Empirical::of(sample);
     let n = sample.total().round();
-    let observed: Vec<f64> = shares(&edges, |x| empirical.cdf(x))
-        .iter()
-        .map(|s| s * n)
-        .collect();
+    let observed: Vec<f64> = shares(&edges, |x| empirical.cdf(x)).iter().map(|s| s * n).collect();
     let gathered = in_cells(&edges, &observed)?;
     let fitted = refit(&gathered)?;
     let statistic = anderson_darling(&gathered, &fitted)?;
@@ -202,19 +192,10 @@ fn in_cells(edges: &[f64], counts: &[f64]) -> Option<Sample> {
         } else if i == edges.len() {
             Observation::Above(edges[i - 1])
         } else {
-            Observation::Between {
-                low: edges[i - 1],
-                high: edges[i],
-            }
+            Observation::Between { low: edges[i - 1], high: edges[i] }
         }
     };
-    Sample::new(
-        counts
-            .iter()
-            .enumerate()
-            .map(|(i, &count)| (observation(i), count)),
-    )
-    .ok()
+    Sample::new(counts.iter().enumerate().map(|(i, &count)| (observation(i), count))).ok()
 }
 
 fn multinomial(n: f64, shares: &[f64], draw: &mut Pcg64) -> Vec<f64> {
@@ -225,11 +206,7 @@ fn multinomial(n: f64, shares: &[f64], draw: &mut Pcg64) -> Vec<f64> {
         .enumerate()
         .map(|(i, &share)| {
             let last = i + 1 == shares.len();
-            let p = if last {
-                1.0
-            } else {
-                (share / share_left).clamp(0.0, 1.0)
-            };
+            let p = if last { 1.0 } else { (share / share_left).clamp(0.0, 1.0) };
             let count = if p >= 1.0 {
                 left
             } else {

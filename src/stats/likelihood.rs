@@ -111,17 +111,12 @@ pub fn fit(family: Family, sample: &Sample, truncated_above: Option<f64>) -> Res
     let theta = if family == Family::Gamma {
         [best.theta[0] + centre, best.theta[1]]
     } else {
-        [
-            centre + stretch * best.theta[0],
-            best.theta[1] + stretch.ln(),
-        ]
+        [centre + stretch * best.theta[0], best.theta[1] + stretch.ln()]
     };
     let law = Law::from_internal(family, theta).ok_or(FitError::Unbounded)?;
     let c = optimize::inverse(best.at.hessian.map(|h| -h)).ok_or(FitError::SingularInformation)?;
-    let covariance = [
-        [c[0][0] * stretch * stretch, c[0][1] * stretch],
-        [c[1][0] * stretch, c[1][1]],
-    ];
+    let covariance =
+        [[c[0][0] * stretch * stretch, c[0][1] * stretch], [c[1][0] * stretch, c[1][1]]];
     if !(covariance[0][0].is_normal() && covariance[1][1].is_normal()) {
         return Err(FitError::BadUnit);
     }
@@ -140,10 +135,7 @@ pub fn fit(family: Family, sample: &Sample, truncated_above: Option<f64>) -> Res
 /// Newton from the moments, then from wider, narrower and shifted starts.
 fn search(family: Family, terms: &Terms, sd: f64) -> Result<Maximum, FitError> {
     let mut evaluations = 0;
-    let mut failure = FitError::NotConverged {
-        evaluations: 0,
-        distance: f64::INFINITY,
-    };
+    let mut failure = FitError::NotConverged { evaluations: 0, distance: f64::INFINITY };
     for (shift, factor) in [(0.0, 1.0), (0.0, 3.0), (0.0, 0.3), (-1.0, 1.5)] {
         let start = family.start(shift * sd, factor * sd);
         let mut tried = 0;
@@ -157,10 +149,7 @@ fn search(family: Family, terms: &Terms, sd: f64) -> Result<Maximum, FitError> {
         evaluations += tried;
         match found {
             Ok(maximum) => {
-                return Ok(Maximum {
-                    evaluations,
-                    ..maximum
-                });
+                return Ok(Maximum { evaluations, ..maximum });
             }
             // One start that ran off tells more than others that got stuck.
             Err(Failure::RanAway) => failure = FitError::Unbounded,
@@ -168,10 +157,7 @@ fn search(family: Family, terms: &Terms, sd: f64) -> Result<Maximum, FitError> {
             Err(Failure::BadStart) => {}
             Err(Failure::Singular) => failure = FitError::SingularInformation,
             Err(Failure::Unfinished { distance }) => {
-                failure = FitError::NotConverged {
-                    evaluations,
-                    distance,
-                };
+                failure = FitError::NotConverged { evaluations, distance };
             }
         }
     }
@@ -191,11 +177,8 @@ pub fn scores(
     let family = law.family();
     let [m, s] = law.internal();
     // Seen from the law's own place, edges that differ in their last digits stay apart.
-    let (unit, theta) = if family == Family::Gamma {
-        (1.0, [0.0, s])
-    } else {
-        (s.exp(), [0.0, 0.0])
-    };
+    let (unit, theta) =
+        if family == Family::Gamma { (1.0, [0.0, s]) } else { (s.exp(), [0.0, 0.0]) };
     let terms = Terms::new(family, sample, truncated_above)?.standardised(m, unit);
     Ok(with_curve!(family, theta, curve => {
         let cut = terms.cut.map_or([0.0; 2], |y| curve.left(y).gradient);
@@ -234,18 +217,12 @@ impl Terms {
         let mut lines = Vec::with_capacity(sample.lines().len());
         for line in sample.lines() {
             let observation = clipped(line.observation, cut)?;
-            let term = Term::new(observation, log).ok_or(FitError::NotPositive {
-                reading: observation.high(),
-            })?;
+            let term = Term::new(observation, log)
+                .ok_or(FitError::NotPositive { reading: observation.high() })?;
             lines.push((term, line.count));
         }
         let cut = cut.map(|cut| if log { cut.ln() } else { cut });
-        Ok(Self {
-            lines,
-            cut,
-            total: sample.total(),
-            least_size: if log { 1.0 } else { 0.0 },
-        })
+        Ok(Self { lines, cut, total: sample.total(), least_size: if log { 1.0 } else { 0.0 } })
     }
 
     /// Refuses data whose likelihood rises without end as the spread shrinks: there is a value that
@@ -264,11 +241,7 @@ impl Terms {
                     low = low.max(y);
                     high = high.min(y);
                 }
-                Term::Interval {
-                    low: from,
-                    high: to,
-                    width,
-                } => {
+                Term::Interval { low: from, high: to, width } => {
                     bounded = true;
                     narrowest = narrowest.min(width);
                     low = low.max(from);
@@ -317,9 +290,7 @@ impl Terms {
         let origin = weighted().next().map_or(0.0, |(y, _)| y);
         let weight: f64 = weighted().map(|(_, w)| w).sum();
         let mean = weighted().map(|(y, w)| (y - origin) * w).sum::<f64>() / weight;
-        let largest = weighted()
-            .map(|(y, _)| (y - origin - mean).abs())
-            .fold(0.0, f64::max);
+        let largest = weighted().map(|(y, _)| (y - origin - mean).abs()).fold(0.0, f64::max);
         let sd = if largest > 0.0 {
             let square = |y: f64| ((y - origin - mean) / largest).powi(2);
             largest * (weighted().map(|(y, w)| square(y) * w).sum::<f64>() / weight).sqrt()
@@ -377,9 +348,6 @@ fn clipped(observation: Observation, cut: Option<f64>) -> Result<Observation, Fi
         Observation::Exact(_) => Ok(observation),
         Observation::Below(high) => Ok(Observation::Below(high.min(cut))),
         Observation::Above(low) => Ok(Observation::Between { low, high: cut }),
-        Observation::Between { low, high } => Ok(Observation::Between {
-            low,
-            high: high.min(cut),
-        }),
+        Observation::Between { low, high } => Ok(Observation::Between { low, high: high.min(cut) }),
     }
 }

@@ -19,12 +19,7 @@ pub struct GroupRules {
 
 impl Default for GroupRules {
     fn default() -> Self {
-        Self {
-            bic_gain: 10.0,
-            separation: 2.0,
-            smallest_share: 0.05,
-            smallest_units: 30.0,
-        }
+        Self { bic_gain: 10.0, separation: 2.0, smallest_share: 0.05, smallest_units: 30.0 }
     }
 }
 
@@ -79,9 +74,7 @@ impl TwoGroups {
     /// Share of all readings that belongs to one group and lies at or below `x`; 0 for an unknown group.
     #[must_use]
     pub fn below(&self, group: usize, x: f64) -> f64 {
-        self.of(group, x, |g, at, _| {
-            normal_ln_cdf((at - g.mean) / g.sd).exp()
-        })
+        self.of(group, x, |g, at, _| normal_ln_cdf((at - g.mean) / g.sd).exp())
     }
 
     fn of(&self, group: usize, x: f64, what: impl Fn(&Group, f64, f64) -> f64) -> f64 {
@@ -90,9 +83,7 @@ impl TwoGroups {
             Component::Lognormal if x > 0.0 => (x.ln(), 1.0 / x),
             Component::Lognormal => return 0.0,
         };
-        self.groups
-            .get(group)
-            .map_or(0.0, |g| g.share * what(g, at, stretch))
+        self.groups.get(group).map_or(0.0, |g| g.share * what(g, at, stretch))
     }
 }
 
@@ -125,11 +116,8 @@ pub fn two_groups(
     let positive = sample.lines().iter().all(|line| {
         line.observation.low() > 0.0 || matches!(line.observation, Observation::Below(x) if x > 0.0)
     });
-    let kinds: &[Component] = if positive {
-        &[Component::Lognormal, Component::Normal]
-    } else {
-        &[Component::Normal]
-    };
+    let kinds: &[Component] =
+        if positive { &[Component::Lognormal, Component::Normal] } else { &[Component::Normal] };
     let gathered = gather(sample, MOST_LINES);
     if !may_have_valley(&gathered, rules.smallest_share) {
         return None;
@@ -137,9 +125,8 @@ pub fn two_groups(
     let exact = gathered.len() == sample.lines().len();
     let bic = |parameters: f64, ln_likelihood: f64| parameters * n.ln() - 2.0 * ln_likelihood;
     // A single fit from elsewhere is comparable only where no lines were gathered.
-    let mut one = single
-        .filter(|_| exact)
-        .map_or(f64::INFINITY, |s| bic(s.parameters, s.ln_likelihood));
+    let mut one =
+        single.filter(|_| exact).map_or(f64::INFINITY, |s| bic(s.parameters, s.ln_likelihood));
     let mut best: Option<(f64, Component, Fit)> = None;
     for &kind in kinds {
         let (lines, ln_jacobian) = on_scale(&gathered, kind);
@@ -166,18 +153,9 @@ pub fn two_groups(
         return None;
     }
     let back = |x: f64| {
-        if component == Component::Lognormal {
-            x.exp()
-        } else {
-            x
-        }
+        if component == Component::Lognormal { x.exp() } else { x }
     };
-    let group = |p: Part| Group {
-        share: p.share,
-        mean: p.mean,
-        sd: p.sd,
-        median: back(p.mean),
-    };
+    let group = |p: Part| Group { share: p.share, mean: p.mean, sd: p.sd, median: back(p.mean) };
     let (low, high) = if a.mean <= b.mean { (a, b) } else { (b, a) };
     Some(TwoGroups {
         component,
@@ -206,20 +184,14 @@ struct Fit {
 fn gather(sample: &Sample, most: usize) -> Vec<(Observation, f64)> {
     let lines = sample.lines();
     if lines.len() <= most {
-        return lines
-            .iter()
-            .map(|line| (line.observation, line.count))
-            .collect();
+        return lines.iter().map(|line| (line.observation, line.count)).collect();
     }
     let share = sample.total() / most as f64;
     let mut out: Vec<(Observation, f64)> = Vec::new();
     for line in lines {
         if let (
             Some((Observation::Between { low, high }, count)),
-            Observation::Between {
-                low: next_low,
-                high: next_high,
-            },
+            Observation::Between { low: next_low, high: next_high },
         ) = (out.last_mut(), line.observation)
             && *count + line.count <= share
             && next_low <= *high + (*high - *low) * 1e-6
@@ -280,22 +252,14 @@ fn moments(observation: Observation, part: Part) -> (f64, f64, f64) {
             let ln_p = normal_ln_sf(z);
             let h = (normal_ln_pdf(z) - ln_p).exp();
             let (first, second) = (h, 1.0 + z * h);
-            (
-                ln_p,
-                mean + sd * first,
-                mean * mean + 2.0 * mean * sd * first + sd * sd * second,
-            )
+            (ln_p, mean + sd * first, mean * mean + 2.0 * mean * sd * first + sd * sd * second)
         }
         Observation::Below(x) => {
             let z = standard(x);
             let ln_p = normal_ln_cdf(z);
             let h = (normal_ln_pdf(z) - ln_p).exp();
             let (first, second) = (-h, 1.0 - z * h);
-            (
-                ln_p,
-                mean + sd * first,
-                mean * mean + 2.0 * mean * sd * first + sd * sd * second,
-            )
+            (ln_p, mean + sd * first, mean * mean + 2.0 * mean * sd * first + sd * sd * second)
         }
         Observation::Between { low, high } => {
             let (a, b) = (standard(low), standard(high));
@@ -307,16 +271,9 @@ fn moments(observation: Observation, part: Part) -> (f64, f64, f64) {
             } else {
                 ln_diff_exp(normal_ln_cdf(b), normal_ln_cdf(a))
             };
-            let (da, db) = (
-                (normal_ln_pdf(a) - ln_p).exp(),
-                (normal_ln_pdf(b) - ln_p).exp(),
-            );
+            let (da, db) = ((normal_ln_pdf(a) - ln_p).exp(), (normal_ln_pdf(b) - ln_p).exp());
             let (first, second) = (da - db, 1.0 + a * da - b * db);
-            (
-                ln_p,
-                mean + sd * first,
-                mean * mean + 2.0 * mean * sd * first + sd * sd * second,
-            )
+            (ln_p, mean + sd * first, mean * mean + 2.0 * mean * sd * first + sd * sd * second)
         }
     }
 }
@@ -339,11 +296,7 @@ fn narrow(low: f64, high: f64, part: Part) -> (f64, f64, f64) {
     let (centre, half) = ((low + high) / 2.0, (high - low) / 2.0);
     let peak = normal_ln_pdf((part.mean.clamp(low, high) - part.mean) / part.sd);
     let (mut p, mut x1, mut x2) = (0.0, 0.0, 0.0);
-    let nodes: &[(f64, f64)] = if high - low < 0.25 * part.sd {
-        &FEW
-    } else {
-        &NODES
-    };
+    let nodes: &[(f64, f64)] = if high - low < 0.25 * part.sd { &FEW } else { &NODES };
     for &(node, weight) in nodes {
         let x = centre + half * node;
         let w = weight / 2.0 * (normal_ln_pdf((x - part.mean) / part.sd) - peak).exp();
@@ -383,11 +336,7 @@ fn round(lines: &[(Observation, f64)], parts: &mut [Part], floor: f64) -> f64 {
         if sum[0] > 0.0 {
             let mean = sum[1] / sum[0];
             let variance = sum[2] / sum[0] - mean * mean;
-            *part = Part {
-                share: sum[0] / total,
-                mean,
-                sd: variance.max(floor * floor).sqrt(),
-            };
+            *part = Part { share: sum[0] / total, mean, sd: variance.max(floor * floor).sqrt() };
         }
     }
     ln_likelihood
@@ -400,17 +349,11 @@ fn climb(lines: &[(Observation, f64)], parts: Vec<Part>, floor: f64, rounds: usi
         let given = parts.clone();
         let value = round(lines, &mut parts, floor);
         if (value - last).abs() < 1e-6 {
-            return Fit {
-                parts: given,
-                ln_likelihood: value,
-            };
+            return Fit { parts: given, ln_likelihood: value };
         }
         last = value;
     }
-    Fit {
-        parts,
-        ln_likelihood: last,
-    }
+    Fit { parts, ln_likelihood: last }
 }
 
 fn single_normal(lines: &[(Observation, f64)]) -> Option<Fit> {
@@ -419,16 +362,7 @@ fn single_normal(lines: &[(Observation, f64)]) -> Option<Fit> {
     if sd <= 0.0 {
         return None;
     }
-    Some(climb(
-        lines,
-        vec![Part {
-            share: 1.0,
-            mean: whole.mean,
-            sd,
-        }],
-        sd * 1e-6,
-        ROUNDS,
-    ))
+    Some(climb(lines, vec![Part { share: 1.0, mean: whole.mean, sd }], sd * 1e-6, ROUNDS))
 }
 
 fn two_normals(lines: &[(Observation, f64)], alone: &Fit) -> Option<Fit> {
@@ -440,10 +374,7 @@ fn two_normals(lines: &[(Observation, f64)], alone: &Fit) -> Option<Fit> {
     for split in [0.08, 0.2, 0.35, 0.5, 0.65, 0.8, 0.92] {
         let parts = halves(lines, split * total, floor)?;
         let fit = climb(lines, parts, floor, FIRST_ROUNDS);
-        if best
-            .as_ref()
-            .is_none_or(|b| fit.ln_likelihood > b.ln_likelihood)
-        {
+        if best.as_ref().is_none_or(|b| fit.ln_likelihood > b.ln_likelihood) {
             best = Some(fit);
         }
     }
@@ -532,17 +463,12 @@ const PLACES: i32 = 200;
 /// is no family's, whose parts are no groups.
 fn dips(a: Part, b: Part) -> bool {
     let density = |x: f64| -> f64 {
-        [a, b]
-            .iter()
-            .map(|p| p.share * normal_ln_pdf((x - p.mean) / p.sd).exp() / p.sd)
-            .sum()
+        [a, b].iter().map(|p| p.share * normal_ln_pdf((x - p.mean) / p.sd).exp() / p.sd).sum()
     };
     let heights: Vec<f64> = (0..=PLACES)
         .map(|i| density(a.mean + (b.mean - a.mean) * f64::from(i) / f64::from(PLACES)))
         .collect();
-    let lowest = (0..heights.len())
-        .min_by(|&i, &j| heights[i].total_cmp(&heights[j]))
-        .unwrap_or(0);
+    let lowest = (0..heights.len()).min_by(|&i, &j| heights[i].total_cmp(&heights[j])).unwrap_or(0);
     let hill = |side: &[f64]| side.iter().copied().fold(0.0, f64::max);
     let lower = hill(&heights[..=lowest]).min(hill(&heights[lowest..]));
     heights[lowest] < VALLEY * lower
@@ -554,11 +480,7 @@ fn divide(low: Part, high: Part) -> f64 {
     let (mut a, mut b) = (low.mean, high.mean);
     for _ in 0..60 {
         let x = (a + b) / 2.0;
-        if density(low, x) > density(high, x) {
-            a = x
-        } else {
-            b = x
-        }
+        if density(low, x) > density(high, x) { a = x } else { b = x }
     }
     (a + b) / 2.0
 }

@@ -14,11 +14,8 @@ impl CompensatedSum {
     /// Adds `x`.
     pub fn add(&mut self, x: f64) {
         let next = self.sum + x;
-        self.lost += if self.sum.abs() >= x.abs() {
-            (self.sum - next) + x
-        } else {
-            (x - next) + self.sum
-        };
+        self.lost +=
+            if self.sum.abs() >= x.abs() { (self.sum - next) + x } else { (x - next) + self.sum };
         self.sum = next;
     }
 

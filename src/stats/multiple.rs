@@ -8,10 +8,7 @@
 /// - A value that is not a number counts as 1.
 #[must_use]
 pub fn benjamini_hochberg(p: &[f64]) -> Vec<f64> {
-    let clean: Vec<f64> = p
-        .iter()
-        .map(|v| if v.is_nan() { 1.0 } else { *v })
-        .collect();
+    let clean: Vec<f64> = p.iter().map(|v| if v.is_nan() { 1.0 } else { *v }).collect();
     let mut order: Vec<usize> = (0..clean.len()).collect();
     order.sort_by(|a, b| clean[*b].total_cmp(&clean[*a]));
     let m = clean.len() as f64;

@@ -75,10 +75,8 @@ pub fn fit(entries: &[Entry], columns: &[Vec<f64>], scale: Option<f64>) -> Optio
     let mut state = None;
     for _ in 0..12 {
         let y_in = within(entries, &weights, groups, &y);
-        let x: Vec<Vec<f64>> = columns
-            .iter()
-            .map(|c| within(entries, &weights, groups, c))
-            .collect();
+        let x: Vec<Vec<f64>> =
+            columns.iter().map(|c| within(entries, &weights, groups, c)).collect();
         let mut a = vec![vec![0.0; k]; k];
         let mut b = vec![0.0; k];
         for i in 0..k {
@@ -89,16 +87,12 @@ pub fn fit(entries: &[Entry], columns: &[Vec<f64>], scale: Option<f64>) -> Optio
             b[i] = (0..n).map(|e| weights[e] * x[i][e] * y_in[e]).sum();
         }
         let inverse = invert(a)?;
-        value = (0..k)
-            .map(|i| (0..k).map(|j| inverse[i][j] * b[j]).sum())
-            .collect();
-        let left: Vec<f64> = (0..n)
-            .map(|e| y_in[e] - (0..k).map(|i| value[i] * x[i][e]).sum::<f64>())
-            .collect();
+        value = (0..k).map(|i| (0..k).map(|j| inverse[i][j] * b[j]).sum()).collect();
+        let left: Vec<f64> =
+            (0..n).map(|e| y_in[e] - (0..k).map(|i| value[i] * x[i][e]).sum::<f64>()).collect();
         if scale.is_none() {
-            let mut sizes: Vec<f64> = (0..n)
-                .map(|e| left[e].abs() * entries[e].weight.sqrt())
-                .collect();
+            let mut sizes: Vec<f64> =
+                (0..n).map(|e| left[e].abs() * entries[e].weight.sqrt()).collect();
             sizes.sort_by(f64::total_cmp);
             // Levels fitted to few cells draw residuals in: give back the degrees of freedom.
             found_scale = MAD_TO_SIGMA * sizes[n / 2] * (n as f64 / free).sqrt();
@@ -113,20 +107,10 @@ pub fn fit(entries: &[Entry], columns: &[Vec<f64>], scale: Option<f64>) -> Optio
     let mut loss = 0.0;
     for (e, entry) in entries.iter().enumerate() {
         let u = left[e].abs() * entry.weight.sqrt() / found_scale.max(1e-300);
-        loss += if u <= HUBER {
-            u * u
-        } else {
-            2.0 * HUBER * u - HUBER * HUBER
-        };
+        loss += if u <= HUBER { u * u } else { 2.0 * HUBER * u - HUBER * HUBER };
     }
     let (covariance, clusters) = sandwich(entries, &weights, &x, &left, &inverse);
-    Some(Effects {
-        value,
-        covariance,
-        loss,
-        scale: found_scale,
-        clusters,
-    })
+    Some(Effects { value, covariance, loss, scale: found_scale, clusters })
 }
 
 /// A column with the weighted mean of each group taken off.
@@ -136,11 +120,7 @@ fn within(entries: &[Entry], weights: &[f64], groups: usize, column: &[f64]) -> 
         sums[e.group].0 += w * v;
         sums[e.group].1 += w;
     }
-    entries
-        .iter()
-        .zip(column)
-        .map(|(e, v)| v - sums[e.group].0 / sums[e.group].1)
-        .collect()
+    entries.iter().zip(column).map(|(e, v)| v - sums[e.group].0 / sums[e.group].1).collect()
 }
 
 /// Liang & Zeger's (1986) covariance with errors shared inside clusters (from memory).
@@ -163,11 +143,7 @@ fn sandwich(
     let correction = if g > 1.0 { g / (g - 1.0) } else { 1.0 };
     let influence: Vec<Vec<f64>> = scores
         .values()
-        .map(|s| {
-            (0..k)
-                .map(|i| (0..k).map(|j| inverse[i][j] * s[j]).sum())
-                .collect()
-        })
+        .map(|s| (0..k).map(|i| (0..k).map(|j| inverse[i][j] * s[j]).sum()).collect())
         .collect();
     let covariance = (0..k)
         .map(|i| {
@@ -183,9 +159,8 @@ fn sandwich(
 fn invert(mut a: Vec<Vec<f64>>) -> Option<Vec<Vec<f64>>> {
     let k = a.len();
     let sizes: Vec<f64> = (0..k).map(|i| a[i][i]).collect();
-    let mut out: Vec<Vec<f64>> = (0..k)
-        .map(|i| (0..k).map(|j| f64::from(u8::from(i == j))).collect())
-        .collect();
+    let mut out: Vec<Vec<f64>> =
+        (0..k).map(|i| (0..k).map(|j| f64::from(u8::from(i == j))).collect()).collect();
     for i in 0..k {
         let pivot = a[i][i];
         if pivot.is_nan() || pivot <= 1e-10 * sizes[i] {

@@ -73,12 +73,7 @@ fn information(at: &Derivatives) -> [f64; 3] {
 pub(crate) fn inverse([a, b, c]: [f64; 3]) -> Option<[[f64; 2]; 2]> {
     let determinant = a * c - b * b;
     let usable = a > 0.0 && c > 0.0 && determinant > 1e-13 * a * c && determinant.is_finite();
-    usable.then(|| {
-        [
-            [c / determinant, -b / determinant],
-            [-b / determinant, a / determinant],
-        ]
-    })
+    usable.then(|| [[c / determinant, -b / determinant], [-b / determinant, a / determinant]])
 }
 
 fn finite(at: &Derivatives) -> bool {
@@ -112,12 +107,7 @@ pub(crate) fn maximise(
                 return Err(Failure::RanAway);
             }
             if distance <= DONE {
-                return Ok(Maximum {
-                    theta,
-                    at,
-                    stopped: Stop::GradientZero,
-                    evaluations,
-                });
+                return Ok(Maximum { theta, at, stopped: Stop::GradientZero, evaluations });
             }
         }
         let Some(step) = step(info, at.gradient, damping, theta[1]) else {
@@ -157,16 +147,9 @@ pub(crate) fn maximise(
     }
     let distance = quadratic(covariance, at.gradient);
     if distance <= NEAR {
-        Ok(Maximum {
-            theta,
-            at,
-            stopped: Stop::NoFurtherProgress,
-            evaluations,
-        })
+        Ok(Maximum { theta, at, stopped: Stop::NoFurtherProgress, evaluations })
     } else {
-        Err(Failure::Unfinished {
-            distance: distance.sqrt(),
-        })
+        Err(Failure::Unfinished { distance: distance.sqrt() })
     }
 }
 
@@ -184,24 +167,14 @@ fn shrinks(from: &Derivatives, to: &Derivatives) -> bool {
 
 /// The damped step; `None` where the damping does not yet make the information positive definite.
 fn step(info: [f64; 3], gradient: [f64; 2], damping: f64, log_spread: f64) -> Option<[f64; 2]> {
-    let scale = |x: f64| {
-        x.abs()
-            .max(1e-12 * (info[0].abs() + info[2].abs()))
-            .max(1e-300)
-    };
-    let damped = [
-        info[0] + damping * scale(info[0]),
-        info[1],
-        info[2] + damping * scale(info[2]),
-    ];
+    let scale = |x: f64| x.abs().max(1e-12 * (info[0].abs() + info[2].abs())).max(1e-300);
+    let damped = [info[0] + damping * scale(info[0]), info[1], info[2] + damping * scale(info[2])];
     let c = inverse(damped)?;
     let full = [
         c[0][0] * gradient[0] + c[0][1] * gradient[1],
         c[1][0] * gradient[0] + c[1][1] * gradient[1],
     ];
-    let length = (full[0].abs() / (3.0 * log_spread.exp()))
-        .max(full[1].abs())
-        .max(1.0);
+    let length = (full[0].abs() / (3.0 * log_spread.exp())).max(full[1].abs()).max(1.0);
     let short = full.map(|x| x / length);
     short.iter().all(|x| x.is_finite()).then_some(short)
 }

@@ -77,10 +77,7 @@ impl Place {
                     let high = cut.map_or(high, |cut| high.min(cut));
                     let (from, to) = (on(low), on(high));
                     if to > from {
-                        Self::Inside(Observation::Between {
-                            low: from,
-                            high: to,
-                        })
+                        Self::Inside(Observation::Between { low: from, high: to })
                     } else {
                         Self::Inside(Observation::Exact(from))
                     }
@@ -102,21 +99,12 @@ pub(crate) struct Penalty {
 
 impl Penalty {
     /// For a tail of all readings beyond its threshold.
-    const OPEN: Self = Self {
-        ln_scale_sd: 0.4,
-        shape_sd: 0.2,
-    };
+    const OPEN: Self = Self { ln_scale_sd: 0.4, shape_sd: 0.2 };
     /// For a tail below a cut: a window of a law's scores is nearly as well described by a law twice as
     /// long, so the readings alone do not bound what lies beyond.
-    const BELOW_CUT: Self = Self {
-        ln_scale_sd: 0.4,
-        shape_sd: 0.15,
-    };
+    const BELOW_CUT: Self = Self { ln_scale_sd: 0.4, shape_sd: 0.15 };
     /// Where nothing is known about the scale: a law that the readings contradict, or no law.
-    pub(crate) const FREE: Self = Self {
-        ln_scale_sd: f64::INFINITY,
-        shape_sd: 0.2,
-    };
+    pub(crate) const FREE: Self = Self { ln_scale_sd: f64::INFINITY, shape_sd: 0.2 };
 
     /// The penalty of a tail on a line. From simulation.
     pub(crate) fn of(line: Line, below_cut: bool) -> Self {
@@ -130,11 +118,7 @@ impl Penalty {
 
 /// `(exp(shape r) - 1)/shape`, the excess in scales at depth `r`.
 pub(crate) fn growth(shape: f64, r: f64) -> f64 {
-    if (shape * r).abs() < 1e-8 {
-        r
-    } else {
-        (shape * r).exp_m1() / shape
-    }
+    if (shape * r).abs() < 1e-8 { r } else { (shape * r).exp_m1() / shape }
 }
 
 /// `ln P(excess > z scales)`; negative infinity beyond the end.
@@ -223,10 +207,7 @@ impl Term {
         } else {
             (shape * z).ln_1p() / (shape * shape) - z / (shape * base)
         };
-        Some(Self {
-            value: ln_sf(z, shape),
-            gradient: [z / base, by_shape],
-        })
+        Some(Self { value: ln_sf(z, shape), gradient: [z / base, by_shape] })
     }
 }
 
@@ -238,13 +219,7 @@ impl Excesses {
         penalty: Penalty,
     ) -> Self {
         let total = lines.iter().map(|line| line.1).sum();
-        Self {
-            lines,
-            cut,
-            total,
-            at_most,
-            penalty,
-        }
+        Self { lines, cut, total, at_most, penalty }
     }
 
     /// Share of the law beyond the cut over the share below it, and its gradient; zero without a cut or
@@ -274,10 +249,7 @@ impl Excesses {
     /// Penalised log-likelihood at (ln scale, shape), with its gradient; `None` where an excess is
     /// impossible.
     pub(crate) fn objective(&self, at: [f64; 2]) -> Option<Term> {
-        let (scale, shape) = (
-            self.penalty.ln_scale_sd.powi(2),
-            self.penalty.shape_sd.powi(2),
-        );
+        let (scale, shape) = (self.penalty.ln_scale_sd.powi(2), self.penalty.shape_sd.powi(2));
         let mut sum = self.likelihood(at)?;
         sum.value -= at[0] * at[0] / (2.0 * scale) + at[1] * at[1] / (2.0 * shape);
         sum.gradient[0] -= at[0] / scale;
@@ -287,10 +259,7 @@ impl Excesses {
 
     /// The same without the penalty.
     pub(crate) fn likelihood(&self, at: [f64; 2]) -> Option<Term> {
-        let mut sum = Term {
-            value: 0.0,
-            gradient: [0.0; 2],
-        };
+        let mut sum = Term { value: 0.0, gradient: [0.0; 2] };
         for &(line, count) in &self.lines {
             let term = Term::of(line, at)?;
             sum.value += count * term.value;
@@ -330,25 +299,16 @@ pub(crate) fn maximise(excesses: &Excesses) -> Option<([f64; 2], [[f64; 2]; 2])>
 /// The best scale for a shape.
 fn climb_with(excesses: &Excesses, shape: f64) -> Option<([f64; 2], [[f64; 2]; 2])> {
     let slope = |ln_scale: f64| {
-        excesses
-            .objective([ln_scale, shape])
-            .map_or(f64::NAN, |term| -term.gradient[0])
+        excesses.objective([ln_scale, shape]).map_or(f64::NAN, |term| -term.gradient[0])
     };
-    let farthest = excesses
-        .lines
-        .iter()
-        .map(|(o, _)| o.low())
-        .fold(0.0, f64::max);
+    let farthest = excesses.lines.iter().map(|(o, _)| o.low()).fold(0.0, f64::max);
     // From where the law just reaches the farthest reading.
     let from = (farthest * -shape * (1.0 + 1e-6)).ln();
     let ln_scale = increasing_root_within(slope, from, from + 10.0, 1e-9)?;
     let at = [ln_scale, shape];
     let along_scale = information(excesses, at)?[0][0];
     (along_scale > 0.0).then(|| {
-        let covariance = [
-            [1.0 / along_scale, 0.0],
-            [0.0, excesses.penalty.shape_sd.powi(2)],
-        ];
+        let covariance = [[1.0 / along_scale, 0.0], [0.0, excesses.penalty.shape_sd.powi(2)]];
         (at, covariance)
     })
 }
@@ -359,23 +319,11 @@ fn climb(excesses: &Excesses) -> Option<([f64; 2], [[f64; 2]; 2])> {
         Observation::Between { low, high } => (low + high) / 2.0,
         other => other.low(),
     };
-    let mean = excesses
-        .lines
-        .iter()
-        .map(|&(o, count)| count * middle(o))
-        .sum::<f64>()
-        / total;
+    let mean = excesses.lines.iter().map(|&(o, count)| count * middle(o)).sum::<f64>() / total;
     if mean.is_nan() || mean <= 0.0 {
         return None;
     }
-    let mut at = [
-        if excesses.penalty.ln_scale_sd.is_finite() {
-            0.0
-        } else {
-            mean.ln()
-        },
-        0.0,
-    ];
+    let mut at = [if excesses.penalty.ln_scale_sd.is_finite() { 0.0 } else { mean.ln() }, 0.0];
     let mut here = excesses.objective(at)?;
     for _ in 0..100 {
         let information = information(excesses, at)?;

@@ -30,10 +30,8 @@ impl EffectiveCounts {
             && events <= trials
             && !variance_ratio.is_nan();
         let divisor = variance_ratio.max(1.0);
-        (valid && divisor.is_finite()).then(|| Self {
-            events: events / divisor,
-            trials: trials / divisor,
-        })
+        (valid && divisor.is_finite())
+            .then(|| Self { events: events / divisor, trials: trials / divisor })
     }
 
     /// Events over trials.
@@ -73,11 +71,7 @@ pub fn clopper_pearson_lower(counts: EffectiveCounts, confidence: f64) -> Option
     if events <= 0.0 {
         return Some(0.0);
     }
-    Some(beta_quantile(
-        events,
-        trials - events + 1.0,
-        1.0 - confidence,
-    ))
+    Some(beta_quantile(events, trials - events + 1.0, 1.0 - confidence))
 }
 
 /// The exact one-sided upper bound of a proportion at `confidence`; see [`clopper_pearson`].

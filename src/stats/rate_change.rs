@@ -145,17 +145,11 @@ fn residuals(days: &[DayCount], cuts: &[usize]) -> Vec<f64> {
     let mut from = 0;
     for &to in cuts.iter().chain([&days.len()]) {
         let stretch = &days[from..to];
-        let (u, f) = stretch
-            .iter()
-            .fold((0.0, 0.0), |(u, f), d| (u + d.units, f + d.failed));
+        let (u, f) = stretch.iter().fold((0.0, 0.0), |(u, f), d| (u + d.units, f + d.failed));
         let p = if u > 0.0 { f / u } else { 0.0 };
         out.extend(stretch.iter().map(|d| {
             let var = d.units * p * (1.0 - p);
-            if var > 0.0 {
-                (d.failed - d.units * p) / var.sqrt()
-            } else {
-                0.0
-            }
+            if var > 0.0 { (d.failed - d.units * p) / var.sqrt() } else { 0.0 }
         }));
         from = to;
     }
@@ -350,9 +344,7 @@ fn bump(days: &[DayCount], threshold: f64, seed: u64) -> Option<(usize, usize, f
     let mut drawn = Vec::with_capacity(days.len());
     let p = p_value(statistic, threshold / 2.0, most, || {
         varying.draw(days, &mut rng, &mut drawn);
-        best_bump(&drawn).map_or(0.0, |(a, b, lr)| {
-            lr / dispersion(&residuals(&drawn, &[a, b]), 3)
-        })
+        best_bump(&drawn).map_or(0.0, |(a, b, lr)| lr / dispersion(&residuals(&drawn, &[a, b]), 3))
     });
     Some((from, to, (2.0 * p).min(1.0)))
 }
@@ -429,14 +421,7 @@ fn split(
         }
         // A part as long as the whole would never end.
         if cut - from < days.len() {
-            split(
-                &days[from..cut],
-                offset + from,
-                threshold,
-                seed,
-                cuts,
-                found,
-            );
+            split(&days[from..cut], offset + from, threshold, seed, cuts, found);
         }
         from = cut;
     }
@@ -479,10 +464,7 @@ pub fn even_trend_ratio(days: &[DayCount]) -> f64 {
         if det.is_nan() || det <= 1e-300 {
             break;
         }
-        let (da, db) = (
-            (h[2] * g[0] - h[1] * g[1]) / det,
-            (h[0] * g[1] - h[1] * g[0]) / det,
-        );
+        let (da, db) = ((h[2] * g[0] - h[1] * g[1]) / det, (h[0] * g[1] - h[1] * g[0]) / det);
         let size = (da.abs() + db.abs()).max(1.0);
         a += da * 2.0_f64.min(size) / size;
         b += db * 2.0_f64.min(size) / size;

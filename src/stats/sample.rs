@@ -51,21 +51,14 @@ impl Observation {
             Self::Exact(x) => Self::Exact(change(x)),
             Self::Below(x) => Self::Below(change(x)),
             Self::Above(x) => Self::Above(change(x)),
-            Self::Between { low, high } => Self::Between {
-                low: change(low),
-                high: change(high),
-            },
+            Self::Between { low, high } => Self::Between { low: change(low), high: change(high) },
         }
     }
 
     /// Checks the edges; an interval without width is exact, and `-0.0` is `0.0`.
     fn checked(self) -> Result<Self, SampleError> {
         let one = |x: f64| {
-            if x.is_finite() {
-                Ok(x + 0.0)
-            } else {
-                Err(SampleError::NotFinite)
-            }
+            if x.is_finite() { Ok(x + 0.0) } else { Err(SampleError::NotFinite) }
         };
         Ok(match self {
             Self::Exact(x) => Self::Exact(one(x)?),
@@ -159,11 +152,7 @@ impl Sample {
             }
         }
         // Counts are part of the order so that rounding in their sums does not depend on it.
-        lines.sort_by(|a, b| {
-            a.observation
-                .order(&b.observation)
-                .then(a.count.total_cmp(&b.count))
-        });
+        lines.sort_by(|a, b| a.observation.order(&b.observation).then(a.count.total_cmp(&b.count)));
         lines.dedup_by(|next, kept| {
             let same = next.observation == kept.observation;
             if same {
@@ -198,25 +187,15 @@ impl Sample {
     /// If `factor` is not a finite number above zero.
     #[must_use]
     pub fn scaled(&self, factor: f64) -> Self {
-        assert!(
-            factor.is_finite() && factor > 0.0,
-            "the factor of a unit is above zero"
-        );
+        assert!(factor.is_finite() && factor > 0.0, "the factor of a unit is above zero");
         let change = |x: f64| (x * factor).clamp(f64::MIN, f64::MAX);
-        let lines = self
-            .lines
-            .iter()
-            .map(|line| (line.observation.map(change), line.count));
+        let lines = self.lines.iter().map(|line| (line.observation.map(change), line.count));
         Self::new(lines).expect("finite edges stay finite and in order")
     }
 }
 
 fn checked_count(count: f64) -> Result<f64, SampleError> {
-    if count.is_finite() && count >= 0.0 {
-        Ok(count)
-    } else {
-        Err(SampleError::BadCount(count))
-    }
+    if count.is_finite() && count >= 0.0 { Ok(count) } else { Err(SampleError::BadCount(count)) }
 }
 
 /// How often each observation occurred on one day.
@@ -263,16 +242,9 @@ impl Grouped {
                 lines.push((day, observation, count));
             }
         }
-        lines.sort_by(|a, b| {
-            a.0.cmp(&b.0)
-                .then(a.1.order(&b.1))
-                .then(a.2.total_cmp(&b.2))
-        });
-        let sample = Sample::new(
-            lines
-                .iter()
-                .map(|&(_, observation, count)| (observation, count)),
-        )?;
+        lines.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.order(&b.1)).then(a.2.total_cmp(&b.2)));
+        let sample =
+            Sample::new(lines.iter().map(|&(_, observation, count)| (observation, count)))?;
         let index = |observation: &Observation| -> u32 {
             let place = sample
                 .lines
@@ -283,10 +255,7 @@ impl Grouped {
         let mut days: Vec<DayCounts> = Vec::new();
         for (day, observation, count) in &lines {
             if days.last().is_none_or(|last| last.day != *day) {
-                days.push(DayCounts {
-                    day: *day,
-                    counts: Vec::new(),
-                });
+                days.push(DayCounts { day: *day, counts: Vec::new() });
             }
             let counts = &mut days.last_mut().expect("just pushed").counts;
             let line = index(observation);

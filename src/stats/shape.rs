@@ -40,11 +40,7 @@ impl Points {
         Self {
             days: self.days[from..to].to_vec(),
             values: self.values[from..to].to_vec(),
-            covariates: self
-                .covariates
-                .iter()
-                .map(|c| c[from..to].to_vec())
-                .collect(),
+            covariates: self.covariates.iter().map(|c| c[from..to].to_vec()).collect(),
             lots: self.lots.as_ref().map(|l| l[from..to].to_vec()),
         }
     }
@@ -142,11 +138,7 @@ pub fn test(points: &Points, options: &Options) -> Result<ShapeTest, NoShape> {
         return Err(NoShape::TooFewPoints);
     }
     let mut fitter = Fitter::new(points);
-    let candidates = fitter.all(
-        &points.values,
-        options.smallest_segment,
-        options.yearly_wave,
-    );
+    let candidates = fitter.all(&points.values, options.smallest_segment, options.yearly_wave);
     let gain = gain_of(&candidates);
     let steady = candidates[0].clone();
     let best = candidates
@@ -164,13 +156,7 @@ pub fn test(points: &Points, options: &Options) -> Result<ShapeTest, NoShape> {
     let mut as_large = 0;
     // A series without any spread has nothing to find.
     let flat = steady.rss <= f64::EPSILON.powi(2) * (1.0 + points.values[0].powi(2)) * n as f64;
-    while gains.len()
-        < if flat {
-            0
-        } else {
-            options.replicates_near.max(199)
-        }
-    {
+    while gains.len() < if flat { 0 } else { options.replicates_near.max(199) } {
         let first = gains.len() == options.replicates.max(199);
         let near = (as_large + 1) as f64 / (gains.len() + 1) as f64 <= 0.1;
         if first && !near {
@@ -203,10 +189,7 @@ pub fn test(points: &Points, options: &Options) -> Result<ShapeTest, NoShape> {
 }
 
 fn gain_of(candidates: &[Candidate]) -> f64 {
-    let best = candidates
-        .iter()
-        .map(|c| c.bic)
-        .fold(f64::INFINITY, f64::min);
+    let best = candidates.iter().map(|c| c.bic).fold(f64::INFINITY, f64::min);
     candidates[0].bic - best
 }
 
@@ -240,19 +223,14 @@ impl Null {
     ///   `min(1, n/240)` of its own is used and the rest from the level.
     fn of(points: &Points, about_level: &[f64], about_best: &[f64]) -> Self {
         let n = about_level.len();
-        if let Some(null) = points
-            .lots
-            .as_deref()
-            .and_then(|lots| Self::with_lots(lots, about_level))
+        if let Some(null) =
+            points.lots.as_deref().and_then(|lots| Self::with_lots(lots, about_level))
         {
             return null;
         }
         let of = |left: &[f64]| corrected_about_mean(autocorrelation(left, 1).unwrap_or(0.0), n);
         let share = (n as f64 / TRUSTED_POINTS).min(1.0);
-        Self {
-            rho: share * of(about_best) + (1.0 - share) * of(about_level),
-            lots: None,
-        }
+        Self { rho: share * of(about_best) + (1.0 - share) * of(about_level), lots: None }
     }
 
     /// `None` where lots are too few (under three) or no coarser than points.
@@ -274,9 +252,8 @@ impl Null {
         // A mean is taken off every lot, so the bias is that of series as long as a lot.
         let length = n / groups;
         let r = about_zero(&within, 1)? * n / (n - groups).max(1.0);
-        let rho = ((length * r + 1.0) / (length - 3.0).max(1.0))
-            .clamp(0.0, r.max(0.0) + 0.2)
-            .min(0.95);
+        let rho =
+            ((length * r + 1.0) / (length - 3.0).max(1.0)).clamp(0.0, r.max(0.0) + 0.2).min(0.95);
         let daily = within.iter().map(|v| v * v).sum::<f64>() / (n - groups);
         if daily <= 0.0 {
             return None;
@@ -298,8 +275,7 @@ impl Null {
     }
 
     fn lot_variance(&self) -> f64 {
-        self.lots
-            .map_or(0.0, |lots| (lots.seen - lots.from_days).max(0.0))
+        self.lots.map_or(0.0, |lots| (lots.seen - lots.from_days).max(0.0))
     }
 
     /// Standard deviation of lot levels for one simulated series. How far lots lie apart is known from few
@@ -314,11 +290,7 @@ impl Null {
     fn mean_of(all: &[Self]) -> Self {
         let count = (all.len() as f64).max(1.0);
         let mean = |of: &dyn Fn(&LotSpread) -> f64| {
-            all.iter()
-                .filter_map(|n| n.lots.as_ref())
-                .map(of)
-                .sum::<f64>()
-                / count
+            all.iter().filter_map(|n| n.lots.as_ref()).map(of).sum::<f64>() / count
         };
         Self {
             rho: all.iter().map(|n| n.rho).sum::<f64>() / count,

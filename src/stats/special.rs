@@ -99,17 +99,10 @@ pub fn student_t_sf(t: f64, df: f64) -> f64 {
         return if t > 0.0 { 0.0 } else { 1.0 };
     }
     let ratio = t * (t / df);
-    let (x, y) = if ratio.is_finite() {
-        (1.0 / (1.0 + ratio), ratio / (1.0 + ratio))
-    } else {
-        (0.0, 1.0)
-    };
+    let (x, y) =
+        if ratio.is_finite() { (1.0 / (1.0 + ratio), ratio / (1.0 + ratio)) } else { (0.0, 1.0) };
     let (tail, rest) = beta_tails(0.5 * df, 0.5, x, y);
-    if t > 0.0 {
-        0.5 * tail
-    } else {
-        0.5 + 0.5 * rest
-    }
+    if t > 0.0 { 0.5 * tail } else { 0.5 + 0.5 * rest }
 }
 
 /// The `t` with `P(T <= t) = p` of Student's t with `df > 0` degrees of freedom (infinite: the normal).
@@ -147,11 +140,8 @@ pub fn f_sf(f: f64, a: f64, b: f64) -> f64 {
         return f64::NAN;
     }
     let ratio = f.max(0.0) * (a / b);
-    let (x, y) = if ratio.is_finite() {
-        (1.0 / (1.0 + ratio), ratio / (1.0 + ratio))
-    } else {
-        (0.0, 1.0)
-    };
+    let (x, y) =
+        if ratio.is_finite() { (1.0 / (1.0 + ratio), ratio / (1.0 + ratio)) } else { (0.0, 1.0) };
     beta_tails(0.5 * b, 0.5 * a, x, y).0
 }
 
@@ -258,11 +248,7 @@ pub fn gamma_ln_tails(shape: f64, x: f64) -> (f64, f64) {
     }
     match cdflib::special::try_gamma_inc(shape, x) {
         Ok((p, q)) if p > SMALLEST_DIRECT && q > SMALLEST_DIRECT && p <= 1.0 && q <= 1.0 => {
-            if p < q {
-                (p.ln(), (-p).ln_1p())
-            } else {
-                ((-q).ln_1p(), q.ln())
-            }
+            if p < q { (p.ln(), (-p).ln_1p()) } else { ((-q).ln_1p(), q.ln()) }
         }
         _ => far(x),
     }
@@ -346,17 +332,9 @@ pub fn gamma_quantile(shape: f64, p: f64) -> f64 {
     if p == 0.0 {
         return 0.0;
     }
-    let start = gamma_start(
-        shape,
-        normal_quantile(p),
-        (p.ln() + ln_gamma(shape + 1.0)) / shape,
-    );
+    let start = gamma_start(shape, normal_quantile(p), (p.ln() + ln_gamma(shape + 1.0)) / shape);
     let u = solve_increasing(|u| gamma_ln_cdf(shape, u.exp()), p.ln(), start);
-    if u < f64::MIN_POSITIVE.ln() {
-        0.0
-    } else {
-        u.exp()
-    }
+    if u < f64::MIN_POSITIVE.ln() { 0.0 } else { u.exp() }
 }
 
 /// The `x` with `P(X > x) = q` of the gamma distribution with this shape and scale 1, for `q` however
@@ -456,11 +434,7 @@ pub fn ln_sum_exp(a: f64, b: f64) -> f64 {
 /// `ln(1 - e^x)` for `x <= 0`, switched at `-ln 2` (Mächler 2012, from memory).
 #[must_use]
 pub fn ln_one_minus_exp(x: f64) -> f64 {
-    if x > -LN_2 {
-        (-x.exp_m1()).ln()
-    } else {
-        (-x.exp()).ln_1p()
-    }
+    if x > -LN_2 { (-x.exp_m1()).ln() } else { (-x.exp()).ln_1p() }
 }
 
 /// Solves `f(u) = target` for increasing `f`, from `start`, by doubling steps and then
@@ -468,11 +442,7 @@ pub fn ln_one_minus_exp(x: f64) -> f64 {
 /// range comes back.
 fn solve_increasing(f: impl Fn(f64) -> f64, target: f64, start: f64) -> f64 {
     const ENDS: (f64, f64) = (-745.0, 709.7);
-    let start = if start.is_finite() {
-        start.clamp(ENDS.0, ENDS.1)
-    } else {
-        0.0
-    };
+    let start = if start.is_finite() { start.clamp(ENDS.0, ENDS.1) } else { 0.0 };
     let (mut low, mut high) = (start, start);
     let mut step = 0.01;
     if f(start) < target {

@@ -124,9 +124,7 @@ impl Tail {
             .collect();
         let count = |wanted: &dyn Fn(&Place) -> bool| -> f64 {
             let both = lines.iter().zip(&places);
-            both.filter(|(_, place)| wanted(place))
-                .map(|(counted, _)| counted.count)
-                .sum()
+            both.filter(|(_, place)| wanted(place)).map(|(counted, _)| counted.count).sum()
         };
         let inside = count(&|place| matches!(place, Place::Inside(_)));
         let below = count(&|place| matches!(place, Place::Below));
@@ -217,10 +215,7 @@ impl Tail {
     #[must_use]
     pub fn upper_quantile(&self, q: f64) -> Option<f64> {
         let r = self.depth(q)?;
-        Some(
-            self.line
-                .back(self.start + self.scale * growth(self.shape, r)),
-        )
+        Some(self.line.back(self.start + self.scale * growth(self.shape, r)))
     }
 
     /// Share beyond `x`; `None` below the threshold.
@@ -266,19 +261,12 @@ impl Tail {
         let value = self.sf(x)?;
         let confidence = 0.5 + level / 2.0;
         let y = self.excess_at(x);
-        let best = if value > 0.0 {
-            (self.share / value).ln()
-        } else {
-            f64::INFINITY
-        };
+        let best = if value > 0.0 { (self.share / value).ln() } else { f64::INFINITY };
         let (low, high) = if best < NEAR_THRESHOLD {
             // The error of the log excess over its slope in the depth is the error of the depth.
             let g = self.gradient(best.max(1e-9));
             let (below, above) = self.ends(g, confidence);
-            (
-                value * (below / g[2]).exp(),
-                (value * (above / g[2]).exp()).min(1.0),
-            )
+            (value * (below / g[2]).exp(), (value * (above / g[2]).exp()).min(1.0))
         } else {
             let nearest = NEAR_THRESHOLD / 10.0;
             let start = best.clamp(nearest, FARTHEST);
@@ -312,11 +300,7 @@ impl Tail {
                         (inside * 1.07).min(FARTHEST)
                     };
                     if outside(next) {
-                        let (from, to) = if upper {
-                            (next, inside)
-                        } else {
-                            (inside, next)
-                        };
+                        let (from, to) = if upper { (next, inside) } else { (inside, next) };
                         return share(increasing_root_within(gap, from, to, 1e-7).unwrap_or(next));
                     }
                     if next == inside {
@@ -358,11 +342,7 @@ impl Tail {
     fn block(&self, g: [f64; 3]) -> BlockVariance {
         let c = &self.covariance;
         // With a cut the share moves with scale and shape.
-        let g = [
-            g[0] + g[2] * self.share_by[0],
-            g[1] + g[2] * self.share_by[1],
-            g[2],
-        ];
+        let g = [g[0] + g[2] * self.share_by[0], g[1] + g[2] * self.share_by[1], g[2]];
         let usual = g[0] * g[0] * c[0][0]
             + 2.0 * g[0] * g[1] * c[0][1]
             + g[1] * g[1] * c[1][1]
@@ -397,11 +377,7 @@ impl Tail {
             )
         };
         let back = |excess: f64| self.line.back(self.start + excess);
-        let bounds = Bounds {
-            value: back(excess),
-            lower: back(low),
-            upper: back(high),
-        };
+        let bounds = Bounds { value: back(excess), lower: back(low), upper: back(high) };
         (bounds.lower.is_finite() && !bounds.upper.is_nan()).then_some(bounds)
     }
 
@@ -409,10 +385,8 @@ impl Tail {
     /// it is nearly a straight line.
     fn likelihood_end(&self, excess: f64, r: f64, error: f64, t: f64) -> Option<f64> {
         let towards = t.signum();
-        let gap = |d: f64| {
-            self.signed_root(excess * d.exp(), r, error)
-                .map_or(f64::NAN, |root| root - t)
-        };
+        let gap =
+            |d: f64| self.signed_root(excess * d.exp(), r, error).map_or(f64::NAN, |root| root - t);
         if t == 0.0 || error == 0.0 {
             return Some(excess);
         }
@@ -420,11 +394,7 @@ impl Tail {
         for _ in 0..20 {
             let end = gap(towards * reach);
             if towards * end >= 0.0 {
-                let (from, to) = if towards > 0.0 {
-                    (0.0, reach)
-                } else {
-                    (-reach, 0.0)
-                };
+                let (from, to) = if towards > 0.0 { (0.0, reach) } else { (-reach, 0.0) };
                 return increasing_root_within(gap, from, to, 1e-6).map(|d| excess * d.exp());
             }
             if end.is_nan() {
@@ -444,10 +414,7 @@ impl Tail {
         let c = &self.covariance;
         let of_law = g[0] * g[0] * c[0][0] + 2.0 * g[0] * g[1] * c[0][1] + g[1] * g[1] * c[1][1];
         let paid = (error * error / of_law).sqrt();
-        let at = |shape: f64| {
-            self.excesses
-                .objective([(y / growth(shape, r)).ln(), shape])
-        };
+        let at = |shape: f64| self.excesses.objective([(y / growth(shape, r)).ln(), shape]);
         let reach = 8.0 * c[1][1].sqrt().max(0.02);
         let (from, to) = (
             (self.shape - reach).max(-0.99),
@@ -474,11 +441,7 @@ impl Tail {
             // No shape reaches the largest reading with so small an excess.
             return (y < self.scale * growth(self.shape, r)).then_some(f64::MIN / 4.0);
         }
-        let sign = if y >= self.scale * growth(self.shape, r) {
-            1.0
-        } else {
-            -1.0
-        };
+        let sign = if y >= self.scale * growth(self.shape, r) { 1.0 } else { -1.0 };
         Some(sign * (2.0 * lost).sqrt() / paid)
     }
 }
@@ -494,10 +457,8 @@ fn ln_growth_by_shape(shape: f64, r: f64) -> f64 {
 
 /// Quantile of Student's t, or of the normal where there are no degrees of freedom.
 fn multiple(confidence: f64, degrees_of_freedom: Option<f64>) -> f64 {
-    degrees_of_freedom.map_or_else(
-        || normal_quantile(confidence),
-        |df| student_t_quantile(confidence, df),
-    )
+    degrees_of_freedom
+        .map_or_else(|| normal_quantile(confidence), |df| student_t_quantile(confidence, df))
 }
 
 /// Largest value of a function with one summit, by golden sections to 1e-4 of the range.

@@ -81,10 +81,8 @@ pub fn noncentral_t(t: f64, df: f64, ncp: f64) -> Option<Tails> {
             }
         }
     }
-    (total > 0.0).then(|| Tails {
-        below: (below / total).min(1.0),
-        above: (above / total).min(1.0),
-    })
+    (total > 0.0)
+        .then(|| Tails { below: (below / total).min(1.0), above: (above / total).min(1.0) })
 }
 
 /// The value that a non-central t variable stays at or below with probability `p`.
@@ -99,11 +97,7 @@ pub fn noncentral_t_quantile(p: f64, df: f64, ncp: f64) -> Option<f64> {
     noncentral_t(0.0, df, ncp)?;
     let gap = |t: f64| {
         noncentral_t(t, df, ncp).map_or(f64::NAN, |tails| {
-            if p <= 0.5 {
-                tails.below - p
-            } else {
-                (1.0 - p) - tails.above
-            }
+            if p <= 0.5 { tails.below - p } else { (1.0 - p) - tails.above }
         })
     };
     let mut width = 1.0 + ncp.abs() / df.sqrt();
@@ -208,11 +202,7 @@ pub fn distribution_free_sample(coverage: f64, confidence: f64) -> Option<f64> {
     let n = ((-confidence).ln_1p() / coverage.ln()).ceil();
     // The quotient may land a rounding error above a whole number.
     let reached = |n: f64| -(n * coverage.ln()).exp_m1() >= confidence - 1e-14;
-    let n = if n > 1.0 && reached(n - 1.0) {
-        n - 1.0
-    } else {
-        n
-    };
+    let n = if n > 1.0 && reached(n - 1.0) { n - 1.0 } else { n };
     (n < 9e15).then_some(n)
 }
 

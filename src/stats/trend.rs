@@ -47,11 +47,7 @@ pub fn least_squares(x: &[f64], y: &[f64]) -> Option<LeastSquares> {
     }
     let sxy = sum(x.iter().zip(y).map(|(a, b)| (a - mx) * (b - my)));
     let slope = sxy / sxx;
-    let residuals: Vec<f64> = x
-        .iter()
-        .zip(y)
-        .map(|(a, b)| (b - my) - slope * (a - mx))
-        .collect();
+    let residuals: Vec<f64> = x.iter().zip(y).map(|(a, b)| (b - my) - slope * (a - mx)).collect();
     let ss_residual = sum(residuals.iter().map(|r| r * r));
     let ss_regression = slope * sxy;
     let residual_sd = (ss_residual / (n as f64 - 2.0)).sqrt();
@@ -62,18 +58,10 @@ pub fn least_squares(x: &[f64], y: &[f64]) -> Option<LeastSquares> {
         se_intercept: residual_sd * (1.0 / n as f64 + mx * mx / sxx).sqrt(),
         se_slope: residual_sd / sxx.sqrt(),
         residual_sd,
-        r_squared: if total > 0.0 {
-            ss_regression / total
-        } else {
-            0.0
-        },
+        r_squared: if total > 0.0 { ss_regression / total } else { 0.0 },
         ss_regression,
         ss_residual,
-        f: if ss_residual > 0.0 {
-            ss_regression / residual_sd.powi(2)
-        } else {
-            f64::INFINITY
-        },
+        f: if ss_residual > 0.0 { ss_regression / residual_sd.powi(2) } else { f64::INFINITY },
         residuals,
     })
 }
@@ -138,11 +126,7 @@ pub fn mann_kendall(y: &[f64]) -> Option<MannKendall> {
         z,
         p_value: (2.0 * normal_sf(z.abs())).min(1.0),
         tau_a: s as f64 / pairs,
-        tau_b: if tied < pairs {
-            s as f64 / (pairs * (pairs - tied)).sqrt()
-        } else {
-            0.0
-        },
+        tau_b: if tied < pairs { s as f64 / (pairs * (pairs - tied)).sqrt() } else { 0.0 },
     })
 }
 
@@ -155,11 +139,7 @@ fn choose_sum(t: usize) -> f64 {
 fn tie_sizes(y: &[f64]) -> Vec<usize> {
     let mut sorted = y.to_vec();
     sorted.sort_by(f64::total_cmp);
-    sorted
-        .chunk_by(|a, b| a == b)
-        .map(<[f64]>::len)
-        .filter(|t| *t > 1)
-        .collect()
+    sorted.chunk_by(|a, b| a == b).map(<[f64]>::len).filter(|t| *t > 1).collect()
 }
 
 /// Exact one-sided p-value `P(S >= s)` of Mann-Kendall for `n` points without ties.
@@ -184,14 +164,7 @@ pub fn mann_kendall_exact(s: i64, n: usize) -> Option<f64> {
     }
     let pairs = (n * (n - 1) / 2) as i64;
     // S = pairs - 2 inversions.
-    Some(
-        share
-            .iter()
-            .enumerate()
-            .filter(|(k, _)| pairs - 2 * *k as i64 >= s)
-            .map(|(_, p)| p)
-            .sum(),
-    )
+    Some(share.iter().enumerate().filter(|(k, _)| pairs - 2 * *k as i64 >= s).map(|(_, p)| p).sum())
 }
 
 /// Number of rising pairs with the normal statistic of the reverse-arrangements test (half a pair of
@@ -213,9 +186,7 @@ pub fn rising_pairs(y: &[f64]) -> Option<RisingPairs> {
     if n < 3 {
         return None;
     }
-    let count: u64 = (0..n)
-        .map(|i| y[i + 1..].iter().filter(|v| **v > y[i]).count() as u64)
-        .sum();
+    let count: u64 = (0..n).map(|i| y[i + 1..].iter().filter(|v| **v > y[i]).count() as u64).sum();
     let m = n as f64;
     let z = (count as f64 - m * (m - 1.0) / 4.0 + 0.5)
         / ((2.0 * m + 5.0) * (m - 1.0) * m / 72.0).sqrt();
@@ -283,14 +254,7 @@ pub fn correlated_trend(x: &[f64], y: &[f64], level: f64) -> Option<CorrelatedTr
     let reach = student_t_quantile(0.5 + 0.5 * level, df) * factor.sqrt();
     Some(CorrelatedTrend {
         p_value: (2.0 * student_t_sf(z.abs(), df)).min(1.0),
-        line: line_from(
-            x,
-            y,
-            &slopes,
-            reach,
-            level,
-            "Theil-Sen, widened for autocorrelation",
-        )?,
+        line: line_from(x, y, &slopes, reach, level, "Theil-Sen, widened for autocorrelation")?,
         plain,
         rho,
         factor,
@@ -343,14 +307,7 @@ pub fn theil_sen(x: &[f64], y: &[f64], level: f64) -> Option<TheilSen> {
         return None;
     }
     let slopes = pair_slopes(x, y);
-    line_from(
-        x,
-        y,
-        &slopes,
-        normal_quantile(0.5 + 0.5 * level),
-        level,
-        "Theil-Sen",
-    )
+    line_from(x, y, &slopes, normal_quantile(0.5 + 0.5 * level), level, "Theil-Sen")
 }
 
 fn pair_slopes(x: &[f64], y: &[f64]) -> Vec<f64> {
@@ -381,11 +338,7 @@ fn line_from(
     method: &str,
 ) -> Option<TheilSen> {
     let slope = median_of_sorted(slopes)?;
-    let tied: f64 = tie_sizes(y)
-        .iter()
-        .chain(&tie_sizes(x))
-        .map(|t| choose_sum(*t))
-        .sum();
+    let tied: f64 = tie_sizes(y).iter().chain(&tie_sizes(x)).map(|t| choose_sum(*t)).sum();
     let spread = reach * ((choose_sum(x.len()) - tied).max(0.0) / 18.0).sqrt();
     let count = slopes.len() as f64;
     let lower = ((count - spread) / 2.0).round_ties_even() - 1.0;
@@ -396,11 +349,7 @@ fn line_from(
     } else {
         slopes[(lower as usize).min(slopes.len() - 1)]
     };
-    let high = if upper > count - 1.0 {
-        f64::INFINITY
-    } else {
-        slopes[upper.max(0.0) as usize]
-    };
+    let high = if upper > count - 1.0 { f64::INFINITY } else { slopes[upper.max(0.0) as usize] };
     let offsets: Vec<f64> = x.iter().zip(y).map(|(a, b)| b - slope * a).collect();
     Some(TheilSen {
         slope: Estimate::new(slope, low, high, level, method)?,

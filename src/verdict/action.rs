@@ -5,10 +5,7 @@ use super::wording::count;
 
 /// Kinds of action, worst first: their order is the order of the table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-#[allow(
-    missing_docs,
-    reason = "each is described at the concern of the same name"
-)]
+#[allow(missing_docs, reason = "each is described at the concern of the same name")]
 pub enum ActionKind {
     /// A limit above the stated ceiling, or one that can never trip.
     UnsafeLimit,
@@ -356,9 +353,5 @@ fn line(concern: &Concern) -> Line {
 }
 
 fn tests_were(n: u64) -> String {
-    if n == 1 {
-        "1 test was".to_owned()
-    } else {
-        format!("{n} tests were")
-    }
+    if n == 1 { "1 test was".to_owned() } else { format!("{n} tests were") }
 }

@@ -139,10 +139,8 @@ pub fn band(input: &BandInput, rules: &Rules) -> Band {
     let x50 = input.x50_ma;
     let upper_now = input.upper_now_ma.max(x50);
     // A falling slope must not take the band below what today's units need.
-    let carried = input
-        .upper_at_horizon_ma
-        .filter(|u| !u.is_nan())
-        .map_or(upper_now, |u| u.max(upper_now));
+    let carried =
+        input.upper_at_horizon_ma.filter(|u| !u.is_nan()).map_or(upper_now, |u| u.max(upper_now));
     let lower_today_ma = round_up(upper_now, step_ma);
     let lower_ma = round_up(carried, step_ma);
     let say = Wording::new(x50, step_ma);
@@ -180,29 +178,15 @@ pub fn band(input: &BandInput, rules: &Rules) -> Band {
             ends.clear();
         }
     }
-    let by_distance = ends
-        .iter()
-        .max_by(|p, q| p.ma.total_cmp(&q.ma))
-        .map(|end| (end.ma, end.kind));
+    let by_distance =
+        ends.iter().max_by(|p, q| p.ma.total_cmp(&q.ma)).map(|end| (end.ma, end.kind));
 
     for (kind, ma, what) in [
-        (
-            UpperKind::Ceiling,
-            input.ceiling_ma,
-            "The ceiling of the stated standard is",
-        ),
-        (
-            UpperKind::TesterRange,
-            input.tester_range_ma,
-            "The tester's range ends at",
-        ),
+        (UpperKind::Ceiling, input.ceiling_ma, "The ceiling of the stated standard is"),
+        (UpperKind::TesterRange, input.tester_range_ma, "The tester's range ends at"),
     ] {
         if let Some(ma) = ma.filter(|x| *x > 0.0 && x.is_finite()) {
-            ends.push(UpperEnd {
-                kind,
-                ma,
-                sentence: format!("{what} {}.", say.current(ma)),
-            });
+            ends.push(UpperEnd { kind, ma, sentence: format!("{what} {}.", say.current(ma)) });
         }
     }
     let caps = ends
@@ -214,14 +198,7 @@ pub fn band(input: &BandInput, rules: &Rules) -> Band {
         .chain(caps)
         .min_by(|p, q| p.0.total_cmp(&q.0))
         .unwrap_or((f64::INFINITY, UpperKind::TwiceAsFar));
-    Band {
-        lower_ma,
-        lower_today_ma,
-        upper_ma,
-        upper_set_by,
-        ends,
-        step_ma,
-    }
+    Band { lower_ma, lower_today_ma, upper_ma, upper_set_by, ends, step_ma }
 }
 
 fn leak_path_end(input: &BandInput, rules: &Rules, say: Wording) -> Option<UpperEnd> {

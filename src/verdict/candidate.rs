@@ -86,30 +86,17 @@ pub fn candidates(
     add(verdict.suggested_ma(), Origin::Suggested);
     let ends = named.iter().map(|n| n.0);
     let low_end = ends.clone().fold(f64::INFINITY, f64::min);
-    let high_end = ends
-        .fold(f64::NEG_INFINITY, f64::max)
-        .min(highest.filter(usable).unwrap_or(f64::INFINITY));
-    named.extend(
-        tries
-            .iter()
-            .filter(|x| usable(x))
-            .map(|x| (*x, Origin::Tried)),
-    );
-    named.extend(
-        round_numbers(low_end, high_end, step_ma)
-            .into_iter()
-            .map(|x| (x, Origin::Round)),
-    );
+    let high_end =
+        ends.fold(f64::NEG_INFINITY, f64::max).min(highest.filter(usable).unwrap_or(f64::INFINITY));
+    named.extend(tries.iter().filter(|x| usable(x)).map(|x| (*x, Origin::Tried)));
+    named.extend(round_numbers(low_end, high_end, step_ma).into_iter().map(|x| (x, Origin::Round)));
     named.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
     let mut found: Vec<Candidate> = Vec::new();
     for (limit_ma, origin) in named {
         match found.last_mut().filter(|c| same(c.limit_ma, limit_ma)) {
             Some(c) if !c.origins.contains(&origin) => c.origins.push(origin),
             Some(_) => {}
-            None => found.push(Candidate {
-                limit_ma,
-                origins: vec![origin],
-            }),
+            None => found.push(Candidate { limit_ma, origins: vec![origin] }),
         }
     }
     for c in &mut found {
@@ -135,21 +122,13 @@ fn round_numbers(low: f64, high: f64, step_ma: f64) -> Vec<f64> {
     let mut power = 10_f64.powf((room / ROUND_MOST).log10().floor());
     let pitch = loop {
         // Ten times the smallest pitch always leaves few enough.
-        match [1.0, 2.0, 5.0]
-            .iter()
-            .map(|m| m * power)
-            .find(|pitch| room / pitch <= ROUND_MOST)
-        {
+        match [1.0, 2.0, 5.0].iter().map(|m| m * power).find(|pitch| room / pitch <= ROUND_MOST) {
             Some(pitch) => break pitch,
             None => power *= 10.0,
         }
     };
     // A pitch finer than the limit step would name limits that cannot be set.
-    let pitch = if step_ma > 0.0 {
-        round_up(pitch, step_ma)
-    } else {
-        pitch
-    };
+    let pitch = if step_ma > 0.0 { round_up(pitch, step_ma) } else { pitch };
     let first = (low / pitch).floor();
     (0..)
         .map(|k| round_down(pitch * (first + f64::from(k)) + pitch * 1e-9, pitch))

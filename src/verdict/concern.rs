@@ -176,43 +176,25 @@ pub fn from_verdict(subject: &str, verdict: &Verdict, print: impl Fn(f64) -> Str
     let sentence = verdict.sentence.clone();
     let mut found = Vec::new();
     if verdict.above_ceiling || verdict.above_tester_range {
-        let first = verdict
-            .reasons
-            .first()
-            .map_or_else(String::new, |r| r.sentence.clone());
+        let first = verdict.reasons.first().map_or_else(String::new, |r| r.sentence.clone());
         found.push(Concern::UnsafeLimit { sentence: first });
     }
     if verdict.strays_passed > 0 {
-        found.push(Concern::StraysPassed {
-            units: verdict.strays_passed,
-        });
+        found.push(Concern::StraysPassed { units: verdict.strays_passed });
     }
     match verdict.kind {
         // The unsafe limit already has its line, and the same next step.
         Some(VerdictKind::TooLoose) if verdict.above_ceiling || verdict.above_tester_range => {}
-        Some(VerdictKind::TooLoose) => found.push(Concern::TooLoose {
-            sentence,
-            suggested,
-        }),
-        Some(VerdictKind::TooTight) => found.push(Concern::TooTight {
-            sentence,
-            suggested,
-        }),
+        Some(VerdictKind::TooLoose) => found.push(Concern::TooLoose { sentence, suggested }),
+        Some(VerdictKind::TooTight) => found.push(Concern::TooTight { sentence, suggested }),
         Some(VerdictKind::NoWorkableBand) => found.push(Concern::NoWorkableBand { sentence }),
-        Some(VerdictKind::NotEnoughData) => found.push(Concern::NotEnoughData {
-            sentence,
-            units_needed: verdict.units_needed,
-        }),
+        Some(VerdictKind::NotEnoughData) => {
+            found.push(Concern::NotEnoughData { sentence, units_needed: verdict.units_needed })
+        }
         Some(VerdictKind::Fits) => {}
         None => found.push(Concern::NoLimitKnown),
     }
-    found
-        .into_iter()
-        .map(|concern| About {
-            subject: subject.to_owned(),
-            concern,
-        })
-        .collect()
+    found.into_iter().map(|concern| About { subject: subject.to_owned(), concern }).collect()
 }
 
 /// The concern that follows from a drift flag; `None` where nothing is flagged.
@@ -220,9 +202,6 @@ pub fn from_verdict(subject: &str, verdict: &Verdict, print: impl Fn(f64) -> Str
 pub fn from_drift(subject: &str, flag: &DriftFlag, reached: Option<Forecast>) -> Option<About> {
     flag.flagged.then(|| About {
         subject: subject.to_owned(),
-        concern: Concern::Drift {
-            sentence: flag.sentence.clone(),
-            reached,
-        },
+        concern: Concern::Drift { sentence: flag.sentence.clone(), reached },
     })
 }

@@ -118,13 +118,11 @@ impl Evidence {
                 && self.setting.x50_ma.is_finite()
         };
         let one = |answer, tail: Option<Tail>| tail.filter(usable).map(|t| (answer, t));
-        let mut all: Vec<_> = [
-            one(Answer::Apart, self.apart),
-            one(Answer::Together, self.together),
-        ]
-        .into_iter()
-        .flatten()
-        .collect();
+        let mut all: Vec<_> =
+            [one(Answer::Apart, self.apart), one(Answer::Together, self.together)]
+                .into_iter()
+                .flatten()
+                .collect();
         // Stable: the answer in use first.
         all.sort_by_key(|(answer, _)| *answer != self.in_use);
         all
@@ -146,11 +144,7 @@ impl Evidence {
         ] {
             *value = value.filter(positive);
         }
-        for value in [
-            &mut s.reading_step_ma,
-            &mut e.healthy_rejects_seen,
-            &mut e.units_per_month,
-        ] {
+        for value in [&mut s.reading_step_ma, &mut e.healthy_rejects_seen, &mut e.units_per_month] {
             *value = Some(*value).filter(positive).unwrap_or(0.0);
         }
         e.high_limit_ma = e.high_limit_ma.filter(positive);

@@ -44,13 +44,7 @@ pub struct Expected {
 #[must_use]
 pub fn expected(circuit: &Circuit) -> Option<Expected> {
     let positive = |x: f64| x > 0.0 && x.is_finite();
-    if ![
-        circuit.capacitance_nf,
-        circuit.applied_v,
-        circuit.frequency_hz,
-    ]
-    .into_iter()
-    .all(positive)
+    if ![circuit.capacitance_nf, circuit.applied_v, circuit.frequency_hz].into_iter().all(positive)
         || !(0.0..1.0).contains(&circuit.tolerance)
     {
         return None;
@@ -135,11 +129,7 @@ pub fn compare(
         "The typical unit reads {}, {} % {} than the {} that {} nF should give at {} V and {} Hz{}",
         say.estimate(x50.value),
         three_digits(difference_pct.value.abs()),
-        if difference_pct.value < 0.0 {
-            "less"
-        } else {
-            "more"
-        },
+        if difference_pct.value < 0.0 { "less" } else { "more" },
         say.estimate(expected.value_ma),
         three_digits(circuit.capacitance_nf),
         circuit.applied_v,
@@ -150,11 +140,7 @@ pub fn compare(
             " (leads and fixtures not known and not counted)"
         },
     );
-    let range = format!(
-        "{} to {}",
-        say.estimate(expected.low_ma),
-        say.estimate(expected.high_ma)
-    );
+    let range = format!("{} to {}", say.estimate(expected.low_ma), say.estimate(expected.high_ma));
     let sentence = match kind {
         Compared::AsExpected => format!("{stands}: inside the tolerance ({range})."),
         Compared::Lower => format!(
@@ -168,12 +154,7 @@ pub fn compare(
             three_digits(difference_nf.abs())
         ),
     };
-    Some(Comparison {
-        kind,
-        difference_pct,
-        difference_nf,
-        sentence,
-    })
+    Some(Comparison { kind, difference_pct, difference_nf, sentence })
 }
 
 /// A first band for a model that has no history: calculated, not measured.

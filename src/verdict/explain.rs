@@ -16,11 +16,7 @@ pub(super) fn provisional(evidence: &Evidence, rules: &Rules, reasons: &mut Reas
     let judged = &evidence.judged;
     let mut short = Vec::new();
     if judged.units < rules.verdict_units {
-        short.push(format!(
-            "{} of {}",
-            judged.units,
-            count(rules.verdict_units, "unit")
-        ));
+        short.push(format!("{} of {}", judged.units, count(rules.verdict_units, "unit")));
     }
     if judged.production_days < rules.verdict_days {
         short.push(format!(
@@ -37,10 +33,7 @@ pub(super) fn provisional(evidence: &Evidence, rules: &Rules, reasons: &mut Reas
     }
     reasons.add(
         ReasonKind::Provisional,
-        format!(
-            "Provisional: the period judged holds {}.",
-            short.join(" and ")
-        ),
+        format!("Provisional: the period judged holds {}.", short.join(" and ")),
     );
     true
 }
@@ -83,10 +76,7 @@ pub(super) fn lower_end(used: &AnswerVerdict, say: Wording, rules: &Rules, reaso
     }
     let share = percent(1.0 - rules.accepted_reject_share);
     let rounded = if band.step_ma > 0.0 {
-        format!(
-            ", rounded up to a limit step of {}",
-            say.estimate(band.step_ma)
-        )
+        format!(", rounded up to a limit step of {}", say.estimate(band.step_ma))
     } else {
         String::new()
     };
@@ -123,10 +113,9 @@ pub(super) fn band(setting: &BandInput, band: &Band, say: Wording, reasons: &mut
         };
         reasons.add(ReasonKind::UpperEnd, format!("{}{sets}", end.sentence));
     }
-    if let (Some(mohm), true) = (
-        setting.leak_path_mohm,
-        band.ends.iter().all(|e| e.kind != UpperKind::LeakPath),
-    ) {
+    if let (Some(mohm), true) =
+        (setting.leak_path_mohm, band.ends.iter().all(|e| e.kind != UpperKind::LeakPath))
+    {
         reasons.add(
             ReasonKind::LeakPathWithoutVoltage,
             format!(
@@ -135,10 +124,7 @@ pub(super) fn band(setting: &BandInput, band: &Band, say: Wording, reasons: &mut
             ),
         );
     }
-    let by_distance = matches!(
-        band.upper_set_by,
-        UpperKind::TwiceAsFar | UpperKind::TwiceTypical
-    );
+    let by_distance = matches!(band.upper_set_by, UpperKind::TwiceAsFar | UpperKind::TwiceTypical);
     let hidden = physics::hidden_leak_ma(setting.adds, band.upper_ma, setting.x50_ma);
     if let (true, Some(leak)) = (by_distance && band.upper_ma.is_finite(), hidden) {
         reasons.add(
@@ -181,10 +167,7 @@ pub(super) fn keep_suggestion(
         Some(VerdictKind::Fits) => {
             let far = limit - setting.x50_ma
                 > rules.tighter_advice_factor * (s.limit_ma - setting.x50_ma);
-            far.then_some(Suggestion {
-                only_tighter: true,
-                ..s
-            })
+            far.then_some(Suggestion { only_tighter: true, ..s })
         }
         // Raising a limit is the unsafe direction: not on data that do not decide.
         Some(VerdictKind::NotEnoughData) if s.limit_ma > limit => None,
@@ -208,10 +191,7 @@ pub(super) fn ceiling_repeated(
         return false;
     }
     let rest = suggestion.map_or_else(String::new, |s| {
-        format!(
-            " a working limit of {} would find a changed product.",
-            say.current(s.limit_ma)
-        )
+        format!(" a working limit of {} would find a changed product.", say.current(s.limit_ma))
     });
     reasons.add(
         ReasonKind::RepeatsCeiling,
@@ -233,12 +213,7 @@ pub(super) fn suggestion(
     reasons: &mut Reasons,
 ) {
     let Some(s) = suggestion else {
-        if judged
-            && matches!(
-                kind,
-                Some(VerdictKind::TooTight | VerdictKind::TooLoose) | None
-            )
-        {
+        if judged && matches!(kind, Some(VerdictKind::TooTight | VerdictKind::TooLoose) | None) {
             reasons.add(
                 ReasonKind::NothingSuggested,
                 "No limit is suggested: the bounds leave no limit between them; more units may open the band.",
@@ -258,20 +233,14 @@ pub(super) fn suggestion(
             load(&p.must_pass)
         )
     });
-    let blind = s.blind_spot_mohm.map_or_else(String::new, |r| {
-        format!(" Its blind spot is {}.", resistance(r))
-    });
+    let blind = s
+        .blind_spot_mohm
+        .map_or_else(String::new, |r| format!(" Its blind spot is {}.", resistance(r)));
     let limit = say.current(s.limit_ma);
     let (kind, lead) = if s.only_tighter {
-        (
-            ReasonKind::TighterPossible,
-            format!("A tighter limit is possible: {limit}."),
-        )
+        (ReasonKind::TighterPossible, format!("A tighter limit is possible: {limit}."))
     } else {
-        (
-            ReasonKind::Suggested,
-            format!("A limit of {limit} is suggested."),
-        )
+        (ReasonKind::Suggested, format!("A limit of {limit} is suggested."))
     };
     reasons.add(kind, format!("{lead}{blind}{proof} {WHO_DECIDES}"));
 }
@@ -380,11 +349,7 @@ const HARDLY_ANY: f64 = 0.01;
 
 fn rejects_sentence(r: &Estimate) -> String {
     let few = |x: f64| {
-        if x < HARDLY_ANY {
-            format!("fewer than {HARDLY_ANY}")
-        } else {
-            three_digits(x)
-        }
+        if x < HARDLY_ANY { format!("fewer than {HARDLY_ANY}") } else { three_digits(x) }
     };
     if r.high < HARDLY_ANY {
         return format!("Fewer than {HARDLY_ANY} healthy units a month are rejected.");
@@ -400,10 +365,7 @@ fn rejects_sentence(r: &Estimate) -> String {
             three_digits(r.high)
         )
     } else {
-        format!(
-            "About {} healthy units a month are rejected ({interval}).",
-            three_digits(r.value)
-        )
+        format!("About {} healthy units a month are rejected ({interval}).", three_digits(r.value))
     }
 }
 
@@ -448,11 +410,9 @@ pub(super) fn consequences(
 /// The verdict in one sentence.
 pub(super) fn sentence(verdict: &Verdict, limit: Option<f64>, say: Wording) -> String {
     let band = match (verdict.band_low_ma, verdict.band_high_ma) {
-        (Some(low), Some(high)) => format!(
-            "workable limits run from {} to {}",
-            say.current(low),
-            say.estimate(high)
-        ),
+        (Some(low), Some(high)) => {
+            format!("workable limits run from {} to {}", say.current(low), say.estimate(high))
+        }
         (Some(low), None) => format!("workable limits start at {}", say.current(low)),
         _ => "no workable limit can be given".to_owned(),
     };
@@ -464,28 +424,19 @@ pub(super) fn sentence(verdict: &Verdict, limit: Option<f64>, say: Wording) -> S
             );
         }
         (Some(limit), Some(VerdictKind::NotEnoughData)) => {
-            format!(
-                "Not enough data to judge the limit of {}",
-                say.current(limit)
-            )
+            format!("Not enough data to judge the limit of {}", say.current(limit))
         }
         (Some(limit), Some(kind @ VerdictKind::Fits)) => format!(
             "The limit of {} {}{}",
             say.current(limit),
             kind.words(),
-            verdict
-                .fits_until
-                .map_or_else(String::new, |f| format!(" until {}", f.date))
+            verdict.fits_until.map_or_else(String::new, |f| format!(" until {}", f.date))
         ),
         (Some(limit), Some(kind)) => {
             format!("The limit of {} is {}", say.current(limit), kind.words())
         }
         _ => "No high limit is known".to_owned(),
     };
-    let provisional = if verdict.provisional {
-        " (provisional)"
-    } else {
-        ""
-    };
+    let provisional = if verdict.provisional { " (provisional)" } else { "" };
     format!("{start}{provisional}; {band}.")
 }

@@ -48,11 +48,8 @@ pub fn share_limit(group: &str, members: &[Member], limit_step_ma: f64) -> Group
         one_limit_serves: false,
         sentence: String::new(),
     };
-    let without: Vec<&str> = members
-        .iter()
-        .filter(|m| m.band_ma.is_none())
-        .map(|m| m.name.as_str())
-        .collect();
+    let without: Vec<&str> =
+        members.iter().filter(|m| m.band_ma.is_none()).map(|m| m.name.as_str()).collect();
     if members.is_empty() || !without.is_empty() {
         out.sentence = if members.is_empty() {
             format!("The limit group {group} has no model with readings.")
@@ -68,10 +65,7 @@ pub fn share_limit(group: &str, members: &[Member], limit_step_ma: f64) -> Group
         let Some((low, high)) = member.band_ma else {
             continue;
         };
-        let (low, high) = (
-            round_up(low, limit_step_ma),
-            round_down(high, limit_step_ma),
-        );
+        let (low, high) = (round_up(low, limit_step_ma), round_down(high, limit_step_ma));
         if out.band_low_ma.is_none_or(|best| low > best) {
             out.band_low_ma = Some(low);
             out.low_set_by = Some(member.name.clone());
@@ -83,11 +77,8 @@ pub fn share_limit(group: &str, members: &[Member], limit_step_ma: f64) -> Group
     }
     let low = out.band_low_ma.unwrap_or(0.0);
     out.one_limit_serves = out.band_high_ma.is_none_or(|high| low <= high);
-    let low_text = format!(
-        "{} (set by {})",
-        say.current(low),
-        out.low_set_by.as_deref().unwrap_or_default()
-    );
+    let low_text =
+        format!("{} (set by {})", say.current(low), out.low_set_by.as_deref().unwrap_or_default());
     out.sentence = match (out.band_high_ma, out.one_limit_serves) {
         (Some(high), true) => format!(
             "One limit can serve the group {group}: from {low_text} to {} (set by {}).",

@@ -96,39 +96,24 @@ fn range(date: Dated) -> String {
     if date.low == date.high {
         date_of(date.day).to_string()
     } else {
-        format!(
-            "{} (between {} and {})",
-            date_of(date.day),
-            date_of(date.low),
-            date_of(date.high)
-        )
+        format!("{} (between {} and {})", date_of(date.day), date_of(date.low), date_of(date.high))
     }
 }
 
-#[expect(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "counts of units"
-)]
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "counts of units")]
 fn whole(x: f64) -> u64 {
     x.max(0.0).round() as u64
 }
 
 /// A number expected, with one decimal where it is small.
 fn expected(x: f64) -> String {
-    if x < 10.0 {
-        format!("{x:.1}")
-    } else {
-        format!("{x:.0}")
-    }
+    if x < 10.0 { format!("{x:.1}") } else { format!("{x:.0}") }
 }
 
 /// Each level in words: `lot HE-26-31`.
 #[must_use]
 pub fn each(what: &[Named]) -> Vec<String> {
-    what.iter()
-        .map(|n| format!("{} {}", n.factor, n.level))
-        .collect()
+    what.iter().map(|n| format!("{} {}", n.factor, n.level)).collect()
 }
 
 /// Levels that belong together in words: `lot HE-26-31 together with station A2`.
@@ -178,11 +163,7 @@ fn sentences(
 fn first(jump: &Jump, place: &dyn Fn(Scope) -> String) -> String {
     let (before, after) = from_to(jump.before.share.value, jump.after.share.value);
     let side = |s: &crate::analysis::jump::Side| {
-        format!(
-            "{} of {}",
-            whole(s.failures.of(jump.counted)),
-            count(whole(s.units), "unit")
-        )
+        format!("{} of {}", whole(s.failures.of(jump.counted)), count(whole(s.units), "unit"))
     };
     let mut text = format!(
         "{}: since {} {after} of units {} ({}), before {before} ({})",
@@ -234,15 +215,8 @@ fn limit_words(pass: &Pass, moves: &[LimitMove], counted: Counted) -> Option<Str
         _ => true,
     };
     for m in moves.iter().filter(concerned) {
-        let station = format!(
-            "{} ({})",
-            pass.stations[usize::from(m.station)],
-            date_of(m.day)
-        );
-        match kinds
-            .iter_mut()
-            .find(|k| (k.0, k.1, k.2) == (m.high, m.from_pa, m.to_pa))
-        {
+        let station = format!("{} ({})", pass.stations[usize::from(m.station)], date_of(m.day));
+        match kinds.iter_mut().find(|k| (k.0, k.1, k.2) == (m.high, m.from_pa, m.to_pa)) {
             Some(k) => k.3.push(station),
             None => kinds.push((m.high, m.from_pa, m.to_pa, vec![station])),
         }
@@ -276,10 +250,7 @@ fn parts(pass: &Pass, jump: &Jump, is_limit: bool) -> Vec<String> {
         if is_limit {
             let left = 1.0 - parts.limit.value / parts.rise.value;
             let same = if left < 0.1 {
-                format!(
-                    "the share did not {}",
-                    if jump.rises() { "rise" } else { "fall" }
-                )
+                format!("the share did not {}", if jump.rises() { "rise" } else { "fall" })
             } else {
                 format!(
                     "only {} of the change of {} are left",
@@ -309,8 +280,7 @@ fn parts(pass: &Pass, jump: &Jump, is_limit: bool) -> Vec<String> {
     if told(&parts.shift) {
         said.push(format!(
             "Readings moved as a whole{}: that makes {} of the change of {}.",
-            jump.moved
-                .map_or_else(String::new, |m| format!(" by {:+.1} %", 100.0 * (m - 1.0))),
+            jump.moved.map_or_else(String::new, |m| format!(" by {:+.1} %", 100.0 * (m - 1.0))),
             points(parts.shift.value),
             points(parts.rise.value),
         ));
@@ -336,11 +306,7 @@ fn causes(jump: &Jump) -> Vec<String> {
     let mut said = Vec::new();
     for (n, cause) in found.causes.iter().enumerate() {
         let named = levels(&cause.what);
-        let lead = if n == 0 {
-            capital(&named)
-        } else {
-            format!("Of what remains, {named}")
-        };
+        let lead = if n == 0 { capital(&named) } else { format!("Of what remains, {named}") };
         let mine = cause.failures - cause.expected;
         said.push(format!(
             "{lead} explains {} of the {} failures beyond those expected: {} of its {} failed, {} expected.",
@@ -353,10 +319,7 @@ fn causes(jump: &Jump) -> Vec<String> {
         said.extend(doubt(cause));
     }
     if found.unexplained >= PART_TOLD {
-        said.push(format!(
-            "{} of the excess stays unexplained.",
-            percent(found.unexplained)
-        ));
+        said.push(format!("{} of the excess stays unexplained.", percent(found.unexplained)));
         if !found.coincides.is_empty() {
             said.push(coincides(jump.rises(), &found.coincides));
         }
@@ -368,21 +331,10 @@ fn causes(jump: &Jump) -> Vec<String> {
 #[must_use]
 pub fn coincides(rises: bool, list_of: &[Cause]) -> String {
     let names: Vec<String> = list_of.iter().map(|c| levels(&c.what)).collect();
-    let (is, them) = if names.len() == 1 {
-        ("was", "it")
-    } else {
-        ("were", "they")
-    };
-    let (when, other, anything) = if rises {
-        ("since then", "before", "began")
-    } else {
-        ("before", "since then", "ended")
-    };
-    let hardly = if list_of.iter().all(|c| c.units_before < 0.5) {
-        "not"
-    } else {
-        "hardly"
-    };
+    let (is, them) = if names.len() == 1 { ("was", "it") } else { ("were", "they") };
+    let (when, other, anything) =
+        if rises { ("since then", "before", "began") } else { ("before", "since then", "ended") };
+    let hardly = if list_of.iter().all(|c| c.units_before < 0.5) { "not" } else { "hardly" };
     format!(
         "Every unit {when} was of {}, which {is} {hardly} in use {other}: {them} cannot be told from anything else that {anything} on that day.",
         list(&names, "and")
@@ -410,25 +362,14 @@ fn doubt(cause: &Cause) -> Vec<String> {
 }
 
 fn unmoved(jump: &Jump) -> Option<String> {
-    let mut plural: Vec<String> = jump
-        .explained
-        .cleared
-        .iter()
-        .map(|f| format!("{f}s"))
-        .collect();
+    let mut plural: Vec<String> = jump.explained.cleared.iter().map(|f| format!("{f}s")).collect();
     plural.truncate(6);
     let mut said = Vec::new();
     if !plural.is_empty() && (!jump.explained.causes.is_empty() || jump.rises()) {
-        said.push(format!(
-            "not the cause: {} (no level of them stands out)",
-            list(&plural, "and")
-        ));
+        said.push(format!("not the cause: {} (no level of them stands out)", list(&plural, "and")));
     }
     if let Some(m) = jump.moved.filter(|m| (m - 1.0).abs() < 0.01) {
-        said.push(format!(
-            "the typical reading did not move ({:+.1} %)",
-            100.0 * (m - 1.0)
-        ));
+        said.push(format!("the typical reading did not move ({:+.1} %)", 100.0 * (m - 1.0)));
     }
     if jump.limits.is_empty() {
         said.push("no limit changed".to_owned());
@@ -444,10 +385,7 @@ fn traces(pass: &Pass, jump: &Jump) -> Vec<String> {
     }
     if t.in_bursts() {
         let most = t.most_in_run.map_or_else(String::new, |(n, s)| {
-            format!(
-                ", at most {n} within ten minutes on {}",
-                pass.stations[usize::from(s)]
-            )
+            format!(", at most {n} within ten minutes on {}", pass.stations[usize::from(s)])
         });
         said.push(format!(
             "{} of {} came in runs{most}: that points to a lead, a fixture or a setting.",
@@ -524,10 +462,7 @@ fn next_step(jump: &Jump, is_limit: bool) -> String {
             format!(
                 "Check leads, fixture and settings of {named}; test some of its failed units at another station."
             )
-        } else if factors
-            .iter()
-            .all(|f| ["operator", "shift", "station"].contains(f))
-        {
+        } else if factors.iter().all(|f| ["operator", "shift", "station"].contains(f)) {
             format!("Watch how units are connected and tested: {named}.")
         } else {
             format!(

@@ -104,9 +104,7 @@ impl Verdict {
     /// Whether the answers about the tail lead to different verdicts, so that both are printed.
     #[must_use]
     pub fn answers_differ(&self) -> bool {
-        self.by_answer
-            .windows(2)
-            .any(|pair| pair[0].kind != pair[1].kind)
+        self.by_answer.windows(2).any(|pair| pair[0].kind != pair[1].kind)
     }
 }
 
@@ -139,12 +137,7 @@ pub fn judge(evidence: &Evidence, rules: &Rules) -> Verdict {
         .map(|(answer, tail)| {
             let band = band_of(setting, &tail, rules);
             let kind = limit.map(|limit| alone(limit, &tail, &band));
-            AnswerVerdict {
-                answer,
-                tail,
-                band,
-                kind,
-            }
+            AnswerVerdict { answer, tail, band, kind }
         })
         .collect();
     let mut reasons = Reasons::default();
@@ -161,10 +154,7 @@ pub fn judge(evidence: &Evidence, rules: &Rules) -> Verdict {
         explain::lower_end(used, say, rules, &mut reasons);
         explain::band(setting, &used.band, say, &mut reasons);
     }
-    let suggested = band
-        .as_ref()
-        .filter(|_| enough)
-        .and_then(|band| suggest(setting, band, rules));
+    let suggested = band.as_ref().filter(|_| enough).and_then(|band| suggest(setting, band, rules));
     let suggested = explain::keep_suggestion(suggested, decided.kind, limit, setting, rules);
     let repeats_ceiling =
         explain::ceiling_repeated(limit, setting, suggested.as_ref(), say, &mut reasons);
@@ -280,10 +270,7 @@ fn unsafe_flags(
             ),
         );
     }
-    UnsafeFlags {
-        above_ceiling: ceiling.is_some(),
-        above_range: range.is_some(),
-    }
+    UnsafeFlags { above_ceiling: ceiling.is_some(), above_range: range.is_some() }
 }
 
 #[derive(Default)]
@@ -295,10 +282,7 @@ struct Decided {
 
 impl Decided {
     fn of(kind: VerdictKind) -> Self {
-        Self {
-            kind: Some(kind),
-            ..Self::default()
-        }
+        Self { kind: Some(kind), ..Self::default() }
     }
 }
 
@@ -346,10 +330,7 @@ fn decide(
     };
 
     // More units cannot open a band that is closed under every answer.
-    if answers
-        .iter()
-        .all(|a| a.kind == Some(VerdictKind::NoWorkableBand))
-    {
+    if answers.iter().all(|a| a.kind == Some(VerdictKind::NoWorkableBand)) {
         explain::no_band(&evidence.setting, used, say, reasons);
         return Decided::of(VerdictKind::NoWorkableBand);
     }
@@ -398,10 +379,7 @@ fn decide(
     if limit < used.tail.upper_ma {
         let needed = units_needed(units, limit, &used.tail);
         explain::between(limit, &used.tail, needed, say, rules, reasons);
-        return Decided {
-            units_needed: needed,
-            ..Decided::of(VerdictKind::NotEnoughData)
-        };
+        return Decided { units_needed: needed, ..Decided::of(VerdictKind::NotEnoughData) };
     }
     Decided {
         fits_until: explain::fits(evidence, used, limit, say, rules, reasons),
@@ -418,10 +396,8 @@ fn too_tight(
     reasons: &mut Reasons,
 ) -> Decided {
     let units = evidence.judged.units;
-    let expected = evidence
-        .expected_reject_share
-        .as_ref()
-        .map_or(0.0, |share| share.value * units as f64);
+    let expected =
+        evidence.expected_reject_share.as_ref().map_or(0.0, |share| share.value * units as f64);
     let rejects = evidence.healthy_rejects_seen.max(expected);
     let below = format!(
         "The limit of {} lies below {}, the least that the {} point of the healthy units can be",
@@ -446,10 +422,7 @@ fn too_tight(
         ),
     );
     explain::units_decide(needed, reasons);
-    Decided {
-        units_needed: needed,
-        ..Decided::of(VerdictKind::NotEnoughData)
-    }
+    Decided { units_needed: needed, ..Decided::of(VerdictKind::NotEnoughData) }
 }
 
 /// About how many units would put the limit outside the bounds.

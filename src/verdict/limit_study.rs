@@ -112,9 +112,7 @@ pub fn study(of: &Of<'_>) -> LimitStudy {
     let highest = [setting.ceiling_ma, setting.tester_range_ma]
         .into_iter()
         .flatten()
-        .fold(None, |least: Option<f64>, x| {
-            Some(least.map_or(x, |l| l.min(x)))
-        });
+        .fold(None, |least: Option<f64>, x| Some(least.map_or(x, |l| l.min(x))));
     let chosen = candidates(verdict, limit_ma, of.tries, setting.step_ma(), highest);
     let limits: Vec<f64> = chosen.iter().map(|c| c.limit_ma).collect();
     let row = curve_limits(&limits, setting.x50_ma);
@@ -125,19 +123,11 @@ pub fn study(of: &Of<'_>) -> LimitStudy {
         |h| shares(of.asked, h, &ask),
     );
     let (of_candidates, of_row) = all.split_at(limits.len());
-    let counted = recount(
-        of.pass,
-        of.n,
-        &of.moved.readings,
-        &of.finding.strays,
-        &limits,
-    );
+    let counted = recount(of.pass, of.n, &of.moved.readings, &of.finding.strays, &limits);
     let retests = retest_cost(of.pass, of.n);
     let per_month = of.finding.units_per_month();
     let now = limit_ma.and_then(|limit| {
-        let at = limits
-            .iter()
-            .position(|l| (l - limit).abs() <= 1e-9 * limit)?;
+        let at = limits.iter().position(|l| (l - limit).abs() <= 1e-9 * limit)?;
         Some(of_candidates[at].now.as_ref()?.value * per_month)
     });
     let what_if = chosen
@@ -145,14 +135,7 @@ pub fn study(of: &Of<'_>) -> LimitStudy {
         .zip(of_candidates)
         .zip(counted)
         .map(|((candidate, share), recount)| {
-            what_if(
-                candidate,
-                share.clone(),
-                recount,
-                &evidence,
-                (now, retests, per_month),
-                &rules,
-            )
+            what_if(candidate, share.clone(), recount, &evidence, (now, retests, per_month), &rules)
         })
         .collect();
     let blind = |limit: f64, healthy: f64| blind_spot_mohm(setting, limit, healthy);
@@ -185,11 +168,7 @@ pub fn study(of: &Of<'_>) -> LimitStudy {
 }
 
 fn no_share(limit_ma: f64) -> ShareAt {
-    ShareAt {
-        limit_ma,
-        now: None,
-        at_horizon: None,
-    }
+    ShareAt { limit_ma, now: None, at_horizon: None }
 }
 
 /// Limits of the curve: from a little above the typical reading to a little above the highest candidate,
@@ -204,9 +183,7 @@ fn curve_limits(limits: &[f64], x50: f64) -> Vec<f64> {
         return Vec::new();
     }
     let ratio = (to / from).ln() / (CURVE_POINTS - 1) as f64;
-    (0..CURVE_POINTS)
-        .map(|k| from * (ratio * k as f64).exp())
-        .collect()
+    (0..CURVE_POINTS).map(|k| from * (ratio * k as f64).exp()).collect()
 }
 
 fn what_if(
@@ -225,25 +202,17 @@ fn what_if(
             high_limit_ma: Some(limit_ma),
             expected_reject_share: share.now.clone(),
             // Rejects seen are of the limit in force; for another limit only the expected ones count.
-            healthy_rejects_seen: if in_force {
-                evidence.healthy_rejects_seen
-            } else {
-                0.0
-            },
+            healthy_rejects_seen: if in_force { evidence.healthy_rejects_seen } else { 0.0 },
             limit_reached_on: evidence.limit_reached_on.filter(|_| in_force),
             ..evidence.clone()
         },
         rules,
     );
     let rejects_per_month = share.now.as_ref().map(|s| s.scaled(per_month));
-    let more = rejects_per_month
-        .as_ref()
-        .zip(now)
-        .map(|(r, n)| r.value - n);
+    let more = rejects_per_month.as_ref().zip(now).map(|(r, n)| r.value - n);
     let retests_per_month = more.zip(retests).map(|(more, r)| more * r.tests_each);
-    let minutes_per_month = more
-        .zip(retests.and_then(|r| r.minutes_each))
-        .map(|(more, minutes)| more * minutes);
+    let minutes_per_month =
+        more.zip(retests.and_then(|r| r.minutes_each)).map(|(more, minutes)| more * minutes);
     let loads = setting.applied_v.and_then(|v| {
         super::physics::proving_loads(v, limit_ma, rules.trip_load_factor, rules.pass_load_factor)
     });

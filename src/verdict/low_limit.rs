@@ -93,9 +93,7 @@ pub fn judge_low(evidence: &LowEvidence, rules: &Rules) -> LowLimit {
     let positive = |x: &f64| *x > 0.0 && x.is_finite();
     let limit = evidence.low_limit_ma.filter(positive);
     let open = evidence.open_lead_ma.filter(|x| *x >= 0.0 && x.is_finite());
-    let healthy = evidence
-        .healthy
-        .filter(|t| !t.lower_ma.is_nan() && !t.upper_ma.is_nan());
+    let healthy = evidence.healthy.filter(|t| !t.lower_ma.is_nan() && !t.upper_ma.is_nan());
     let step = evidence.limit_step_ma;
     let say = Wording::new(evidence.x50_ma, step);
     let mut reasons = Vec::new();
@@ -141,11 +139,8 @@ pub fn judge_low(evidence: &LowEvidence, rules: &Rules) -> LowLimit {
     match (open, healthy) {
         (Some(open), Some(body)) => {
             // At the open-lead reading itself the lead would pass.
-            let from = if step > 0.0 && step.is_finite() {
-                round_down(open, step) + step
-            } else {
-                open
-            };
+            let from =
+                if step > 0.0 && step.is_finite() { round_down(open, step) + step } else { open };
             let from = round_up(from, step);
             let to = round_down(body.lower_ma, step);
             if from <= to && to > open {
@@ -196,11 +191,5 @@ pub fn judge_low(evidence: &LowEvidence, rules: &Rules) -> LowLimit {
             ),
         );
     }
-    LowLimit {
-        open_lead_passes,
-        from_ma,
-        to_ma,
-        cuts_into_healthy: cut.is_some(),
-        reasons,
-    }
+    LowLimit { open_lead_passes, from_ma, to_ma, cuts_into_healthy: cut.is_some(), reasons }
 }

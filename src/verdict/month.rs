@@ -82,16 +82,11 @@ pub fn judge_month(
             sentence: "Nothing was tested before this month.".to_owned(),
         };
     }
-    let room = change
-        .typical_ma
-        .zip(limit_ma)
-        .map(|(t, limit)| limit - t[0])
-        .filter(|room| *room > 0.0);
+    let room =
+        change.typical_ma.zip(limit_ma).map(|(t, limit)| limit - t[0]).filter(|room| *room > 0.0);
     // The change as the interval has it, so that the room's air stays out where it was allowed for.
-    let moved_ma = change
-        .typical_ma
-        .zip(change.level_pct.as_ref())
-        .map(|(t, pct)| t[0] * pct.value / 100.0);
+    let moved_ma =
+        change.typical_ma.zip(change.level_pct.as_ref()).map(|(t, pct)| t[0] * pct.value / 100.0);
     let room_used = moved_ma.zip(room).map(|(moved, room)| moved / room);
     let level = change.level_pct.as_ref().filter(|e| !e.contains(0.0));
     let level_counts = level.is_some_and(|e| e.value.abs() >= 100.0 * rules.step_typical_share)
@@ -135,11 +130,7 @@ pub fn judge_month(
         ));
     }
     parts.push(failure_words(&change.failures, failures));
-    MonthJudged {
-        matters,
-        room_used,
-        sentence: format!("{}.", capital(&parts.join("; "))),
-    }
+    MonthJudged { matters, room_used, sentence: format!("{}.", capital(&parts.join("; "))) }
 }
 
 fn level_words(
@@ -148,11 +139,7 @@ fn level_words(
     room_used: Option<f64>,
     say: &Wording,
 ) -> String {
-    let room = if change.room_allowed_for {
-        ", the room's air allowed for"
-    } else {
-        ""
-    };
+    let room = if change.room_allowed_for { ", the room's air allowed for" } else { "" };
     let (Some(e), Some(typical)) = (&change.level_pct, change.typical_ma) else {
         return "there are too few days to compare the level".to_owned();
     };
@@ -173,11 +160,7 @@ fn level_words(
     let from_to = if change.room_allowed_for {
         String::new()
     } else {
-        format!(
-            " from {} to {}",
-            say.estimate(typical[0]),
-            say.estimate(typical[1])
-        )
+        format!(" from {} to {}", say.estimate(typical[0]), say.estimate(typical[1]))
     };
     format!(
         "the level {}{from_to}, by {} ({} to {}{room}){used}",
@@ -207,10 +190,6 @@ fn failure_words(failures: &[Share; 2], certain: Option<&Estimate>) -> String {
             of(now),
             of(before)
         ),
-        None => format!(
-            "no certain change in failures: {}, {} before",
-            of(now),
-            of(before)
-        ),
+        None => format!("no certain change in failures: {}, {} before", of(now), of(before)),
     }
 }

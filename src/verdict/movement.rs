@@ -166,17 +166,10 @@ pub fn flag(numbers: &DriftNumbers, rules: &Rules) -> DriftFlag {
         (Some(shape), false, _) => format!(
             "The {} is not certain{}.",
             shape.words(),
-            numbers
-                .adjusted_p
-                .map_or_else(String::new, |p| format!(" (p {})", three_digits(p)))
+            numbers.adjusted_p.map_or_else(String::new, |p| format!(" (p {})", three_digits(p)))
         ),
     };
-    DriftFlag {
-        flagged: certain && !material.is_empty(),
-        certain,
-        material,
-        sentence,
-    }
+    DriftFlag { flagged: certain && !material.is_empty(), certain, material, sentence }
 }
 
 /// One step of a series or of a tester it uses. `date` is the first day of the new level.
@@ -203,9 +196,7 @@ fn significance(rules: &Rules) -> f64 {
 }
 
 fn room_ma(high_limit_ma: Option<f64>, x50_ma: f64) -> Option<f64> {
-    high_limit_ma
-        .filter(|l| *l > 0.0 && l.is_finite())
-        .map(|l| (l - x50_ma).max(0.0))
+    high_limit_ma.filter(|l| *l > 0.0 && l.is_finite()).map(|l| (l - x50_ma).max(0.0))
 }
 
 fn slope_is_material(
@@ -214,9 +205,8 @@ fn slope_is_material(
     numbers: &DriftNumbers,
     rules: &Rules,
 ) -> bool {
-    let enough = room.map_or(rules.step_typical_share * numbers.x50_ma, |r| {
-        rules.drift_room_share * r
-    });
+    let enough =
+        room.map_or(rules.step_typical_share * numbers.x50_ma, |r| rules.drift_room_share * r);
     change_ma.abs() >= enough
         && change_ma.abs() >= rules.drift_reading_steps * numbers.reading_step_ma.max(0.0)
         && change_ma != 0.0

@@ -69,16 +69,8 @@ pub fn judged_from(
     let mut used: Vec<DayUnits> = days.iter().copied().filter(|d| d.units > 0).collect();
     used.sort_by_key(|d| d.day);
     let (first, last) = (used.first()?.day, used.last()?.day);
-    let months = if season {
-        rules.judged_months_season
-    } else {
-        rules.judged_months
-    };
-    let step = established_steps
-        .iter()
-        .copied()
-        .filter(|d| *d <= last && *d > first)
-        .max();
+    let months = if season { rules.judged_months_season } else { rules.judged_months };
+    let step = established_steps.iter().copied().filter(|d| *d <= last && *d > first).max();
     let earliest = step.unwrap_or(first);
     // Six months that end on 30 October start on 1 May: the day after 30 April.
     let cap = last
@@ -95,15 +87,9 @@ pub fn judged_from(
         StartedBy::HistoryStart
     };
     if units < rules.judged_units_min && start > earliest {
-        let before: Vec<&DayUnits> = used
-            .iter()
-            .filter(|d| d.day < start && d.day >= earliest)
-            .collect();
-        started_by = if step.is_some() {
-            StartedBy::Step
-        } else {
-            StartedBy::HistoryStart
-        };
+        let before: Vec<&DayUnits> =
+            used.iter().filter(|d| d.day < start && d.day >= earliest).collect();
+        started_by = if step.is_some() { StartedBy::Step } else { StartedBy::HistoryStart };
         for day in before.iter().rev() {
             start = day.day;
             units += day.units;
@@ -123,10 +109,7 @@ pub fn judged_from(
         StartedBy::Step => "since the last established step".to_owned(),
         StartedBy::LongestPeriod => format!("the last {}", count(u64::from(months), "month")),
         StartedBy::EnoughUnits => {
-            format!(
-                "back to where {} are reached",
-                count(rules.judged_units_min, "unit")
-            )
+            format!("back to where {} are reached", count(rules.judged_units_min, "unit"))
         }
         StartedBy::HistoryStart => "the whole history".to_owned(),
     };

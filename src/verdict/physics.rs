@@ -120,10 +120,7 @@ pub fn blind_spot_kohm(
     limit_ma: f64,
     healthy_ma: f64,
 ) -> Option<f64> {
-    resistance_kohm(
-        positive(applied_v)?,
-        hidden_leak_ma(adds, limit_ma, healthy_ma)?,
-    )
+    resistance_kohm(positive(applied_v)?, hidden_leak_ma(adds, limit_ma, healthy_ma)?)
 }
 
 /// A resistor to be tested in place of a unit.
@@ -167,10 +164,7 @@ pub fn proving_loads(
             current_ma: factor * limit_ma,
         })
     };
-    Some(ProvingLoads {
-        must_trip: load(trip_factor)?,
-        must_pass: load(pass_factor)?,
-    })
+    Some(ProvingLoads { must_trip: load(trip_factor)?, must_pass: load(pass_factor)? })
 }
 
 fn positive(x: f64) -> Option<f64> {

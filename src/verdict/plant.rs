@@ -96,12 +96,8 @@ fn period(
 ) -> (Judge, String) {
     let limit_ma = moved.limits.now.high_pa.map(ma);
     let x50 = typical_now(moved);
-    let mut steps: Vec<(Day, f64, f64)> = moved
-        .drift
-        .steps
-        .iter()
-        .map(|s| (s.day, s.size_ma.value, moved.adjusted_p))
-        .collect();
+    let mut steps: Vec<(Day, f64, f64)> =
+        moved.drift.steps.iter().map(|s| (s.day, s.size_ma.value, moved.adjusted_p)).collect();
     if let Ok(stations) = &movement.stations {
         for (n, station) in stations.stations.iter().enumerate() {
             let used = moved.readings.iter().any(|r| usize::from(r.station) == n);
@@ -114,11 +110,7 @@ fn period(
         .into_iter()
         .filter(|(day, size_ma, adjusted_p)| {
             established(
-                &Step {
-                    date: date_of(*day),
-                    size_ma: *size_ma,
-                    adjusted_p: *adjusted_p,
-                },
+                &Step { date: date_of(*day), size_ma: *size_ma, adjusted_p: *adjusted_p },
                 x50,
                 limit_ma,
                 rules,
@@ -135,18 +127,13 @@ fn period(
             .filter(|o| o.outcome != Outcome::NotCompleted)
             .map(|o| u64::from(o.count))
             .sum();
-        days.push(DayUnits {
-            day: date_of(group[0].day),
-            units,
-        });
+        days.push(DayUnits { day: date_of(group[0].day), units });
     }
     let dates: Vec<NaiveDate> = boundaries.iter().map(|d| date_of(*d)).collect();
     let season = moved.drift.shape == Some(Found::Season);
     let first = days.first().map_or_else(NaiveDate::default, |d| d.day);
     let (from, to, sentence) = match judged_from(&dates, &days, season, rules) {
-        Some(Period {
-            judged, sentence, ..
-        }) => (judged.from, judged.to, sentence),
+        Some(Period { judged, sentence, .. }) => (judged.from, judged.to, sentence),
         None => (first, first, "no unit was judged".to_owned()),
     };
     let flag = flag(&drift_numbers(moved, limit_ma, None, rules), rules);
@@ -171,13 +158,7 @@ fn period(
 
 /// Typical reading of the last points.
 fn typical_now(moved: &SeriesMovement) -> f64 {
-    let last: Vec<f64> = moved
-        .points
-        .iter()
-        .rev()
-        .take(25)
-        .map(|p| p.value_ma)
-        .collect();
+    let last: Vec<f64> = moved.points.iter().rev().take(25).map(|p| p.value_ma).collect();
     crate::stats::trend::median(&last)
         .or_else(|| moved.readings.last().map(|r| r.ma))
         .unwrap_or(0.0)
@@ -194,9 +175,7 @@ fn drift_numbers(
         x50_ma: typical_now(moved),
         high_limit_ma: limit_ma,
         reading_step_ma: moved.readings.last().map_or(0.0, |r| r.step_ma),
-        reject_share_now: healthy
-            .and_then(|h| h.reject_share.as_ref())
-            .map(|e| e.value),
+        reject_share_now: healthy.and_then(|h| h.reject_share.as_ref()).map(|e| e.value),
         reject_share_at_horizon: healthy.and_then(|h| h.reject_share_at_horizon),
         ..numbers_of(&moved.drift, moved.adjusted_p, rules)
     }
@@ -259,9 +238,8 @@ pub fn judge_all(
 
 /// Orders the months: what matters most first, then what used the larger share of the room.
 fn rank_months(verdicts: &mut [SeriesVerdict]) {
-    let mut order: Vec<usize> = (0..verdicts.len())
-        .filter(|n| verdicts[*n].month.is_some())
-        .collect();
+    let mut order: Vec<usize> =
+        (0..verdicts.len()).filter(|n| verdicts[*n].month.is_some()).collect();
     let of = |n: usize| {
         let month = verdicts[n].month.as_ref().map(|m| &m.0);
         let used = month.and_then(|m| m.room_used).map_or(0.0, f64::abs);
@@ -307,16 +285,10 @@ pub fn evidence_of(setting: BandInput, healthy: Option<&Healthy>, counted: &Coun
     Evidence {
         setting,
         high_limit_ma: counted.limit_ma,
-        x05_ma: healthy
-            .and_then(|h| h.quantiles[0].as_ref())
-            .map(|e| e.value),
+        x05_ma: healthy.and_then(|h| h.quantiles[0].as_ref()).map(|e| e.value),
         apart: healthy.and_then(|h| h.apart.as_ref()).map(tail),
         together: healthy.and_then(|h| h.together.as_ref()).map(tail),
-        in_use: if in_use == Some(Which::Apart) {
-            Answer::Apart
-        } else {
-            Answer::Together
-        },
+        in_use: if in_use == Some(Which::Apart) { Answer::Apart } else { Answer::Together },
         excess_share: healthy.map(|h| h.body.excess.share.value),
         judged: counted.judged,
         healthy_rejects_seen: match in_use {
@@ -346,11 +318,7 @@ fn judge_series(
     let model = config.model(&key.model);
     let limit_ma = moved.limits.now.high_pa.map(ma);
     let healthy = finding.healthy.as_ref().ok();
-    let quantile = |n: usize| {
-        healthy
-            .and_then(|h| h.quantiles[n].as_ref())
-            .map(|e| e.value)
-    };
+    let quantile = |n: usize| healthy.and_then(|h| h.quantiles[n].as_ref()).map(|e| e.value);
     let x50 = quantile(1).unwrap_or_else(|| typical_now(moved));
     let adds = if key.test.is_dc() || key.current == Current::InPhase {
         LeakAdds::InPhase
@@ -372,11 +340,7 @@ fn judge_series(
     let judged = Judged {
         from: date_of(finding.judge.from),
         to: date_of(finding.judge.to),
-        #[expect(
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "a count"
-        )]
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a count")]
         units: finding.units_judged as u64,
         production_days: finding.days_judged,
         lots: finding.lots_judged,
@@ -403,14 +367,12 @@ fn judge_series(
         &LowEvidence {
             low_limit_ma: moved.limits.now.low_pa.map(ma),
             open_lead_ma: finding.open_lead_ma,
-            healthy: healthy
-                .and_then(|h| h.low_side)
-                .map(|(value, lower, upper)| Tail {
-                    quantile_ma: value,
-                    lower_ma: lower,
-                    upper_ma: upper,
-                    upper_at_horizon_ma: None,
-                }),
+            healthy: healthy.and_then(|h| h.low_side).map(|(value, lower, upper)| Tail {
+                quantile_ma: value,
+                lower_ma: lower,
+                upper_ma: upper,
+                upper_at_horizon_ma: None,
+            }),
             x50_ma: x50,
             healthy_under_limit: finding.healthy_under_limit,
             limit_step_ma: evidence.setting.limit_step_ma.unwrap_or(finding.step_ma),
@@ -453,10 +415,7 @@ pub fn limit_groups(
     let mut groups: BTreeMap<String, Vec<usize>> = BTreeMap::new();
     for (n, series) in pass.series.iter().enumerate() {
         if let Some(group) = config.model(&series.key.model).limit_group {
-            groups
-                .entry(format!("{group}, {}", series.key.test.words()))
-                .or_default()
-                .push(n);
+            groups.entry(format!("{group}, {}", series.key.test.words())).or_default().push(n);
         }
     }
     let one = |(group, series): (String, Vec<usize>)| {
@@ -464,37 +423,19 @@ pub fn limit_groups(
             .iter()
             .map(|&n| {
                 let key = &pass.series[n].key;
-                let twice = series
-                    .iter()
-                    .filter(|&&m| pass.series[m].key.model == key.model)
-                    .count()
-                    > 1;
+                let twice =
+                    series.iter().filter(|&&m| pass.series[m].key.model == key.model).count() > 1;
                 let healthy = findings.series[n].healthy.as_ref().ok();
                 Member {
-                    name: if twice {
-                        key.title()
-                    } else {
-                        key.model.clone()
-                    },
-                    x50_ma: healthy
-                        .and_then(|h| h.quantiles[1].as_ref())
-                        .map_or(0.0, |q| q.value),
-                    band_ma: verdicts[n]
-                        .verdict
-                        .band
-                        .as_ref()
-                        .and_then(Band::workable_ma),
+                    name: if twice { key.title() } else { key.model.clone() },
+                    x50_ma: healthy.and_then(|h| h.quantiles[1].as_ref()).map_or(0.0, |q| q.value),
+                    band_ma: verdicts[n].verdict.band.as_ref().and_then(Band::workable_ma),
                 }
             })
             .collect();
-        let step_ma = series
-            .iter()
-            .map(|&n| verdicts[n].evidence.setting.step_ma())
-            .fold(0.0, f64::max);
-        SharedLimit {
-            band: share_limit(&group, &members, step_ma),
-            series,
-        }
+        let step_ma =
+            series.iter().map(|&n| verdicts[n].evidence.setting.step_ma()).fold(0.0, f64::max);
+        SharedLimit { band: share_limit(&group, &members, step_ma), series }
     };
     groups.into_iter().map(one).collect()
 }

@@ -116,9 +116,6 @@ pub(super) struct Reasons(pub(super) Vec<Reason>);
 
 impl Reasons {
     pub(super) fn add(&mut self, kind: ReasonKind, sentence: impl Into<String>) {
-        self.0.push(Reason {
-            kind,
-            sentence: sentence.into(),
-        });
+        self.0.push(Reason { kind, sentence: sentence.into() });
     }
 }

@@ -105,11 +105,7 @@ pub fn recommend(
     let mut because: Vec<String> = Vec::new();
     for kinds in [&WHY[..], &HELPS[..]] {
         because.extend(
-            verdict
-                .reasons
-                .iter()
-                .filter(|r| kinds.contains(&r.kind))
-                .map(|r| r.sentence.clone()),
+            verdict.reasons.iter().filter(|r| kinds.contains(&r.kind)).map(|r| r.sentence.clone()),
         );
     }
     let caps = [setting.ceiling_ma, setting.tester_range_ma];
@@ -138,14 +134,7 @@ pub fn recommend(
         },
     };
     if let Some(group) = group {
-        let kept = keep_to_group(
-            (advice, to_ma),
-            limit_ma,
-            verdict,
-            group,
-            setting,
-            &mut because,
-        );
+        let kept = keep_to_group((advice, to_ma), limit_ma, verdict, group, setting, &mut because);
         (advice, to_ma) = kept;
     }
     to_ma = to_ma.filter(allowed);
@@ -250,20 +239,12 @@ fn sentence(
     let now = limit_ma.map_or_else(|| "the limit".to_owned(), |l| say.current(l));
     match (advice, to_ma) {
         (Advice::Change, Some(to)) => {
-            let verb = if limit_ma.is_some_and(|l| to > l) {
-                "Raise"
-            } else {
-                "Lower"
-            };
-            format!(
-                "{verb} the limit from {now} to {}. {WHO_DECIDES}",
-                say.current(to)
-            )
+            let verb = if limit_ma.is_some_and(|l| to > l) { "Raise" } else { "Lower" };
+            format!("{verb} the limit from {now} to {}. {WHO_DECIDES}", say.current(to))
         }
-        (Advice::Set, Some(to)) => format!(
-            "No limit is known; set one of {}. {WHO_DECIDES}",
-            say.current(to)
-        ),
+        (Advice::Set, Some(to)) => {
+            format!("No limit is known; set one of {}. {WHO_DECIDES}", say.current(to))
+        }
         (Advice::Keep, _) => tighter_ma.map_or_else(
             || format!("Keep {now}."),
             |t| {
@@ -274,9 +255,8 @@ fn sentence(
             },
         ),
         (Advice::KeepUntil, _) => {
-            let date = verdict
-                .fits_until
-                .map_or_else(String::new, |f| format!(" until {}", f.date));
+            let date =
+                verdict.fits_until.map_or_else(String::new, |f| format!(" until {}", f.date));
             format!(
                 "Keep {now}{date}, and find what drifts before then: a limit that follows a drift hides it."
             )

@@ -111,19 +111,9 @@ impl Rules {
             }
         };
         let a = self.accepted_reject_share;
-        need(
-            a > 0.0 && a < 0.5,
-            "accepted_reject_share",
-            "a share above 0 and below 0.5",
-            a,
-        );
+        need(a > 0.0 && a < 0.5, "accepted_reject_share", "a share above 0 and below 0.5", a);
         let c = self.confidence;
-        need(
-            c > 0.5 && c < 1.0,
-            "confidence",
-            "a share above 0.5 and below 1",
-            c,
-        );
+        need(c > 0.5 && c < 1.0, "confidence", "a share above 0.5 and below 1", c);
         for (name, value) in [
             ("guard_pct", self.guard_pct),
             ("guard_steps", self.guard_steps),
@@ -134,12 +124,7 @@ impl Rules {
             ("step_typical_share", self.step_typical_share),
             ("too_tight_rejects", self.too_tight_rejects),
         ] {
-            need(
-                value >= 0.0 && value.is_finite(),
-                name,
-                "a number of 0 or more",
-                value,
-            );
+            need(value >= 0.0 && value.is_finite(), name, "a number of 0 or more", value);
         }
         for (name, value) in [
             ("upper_distance_factor", self.upper_distance_factor),
@@ -149,20 +134,10 @@ impl Rules {
             ("tighter_advice_factor", self.tighter_advice_factor),
             ("trip_load_factor", self.trip_load_factor),
         ] {
-            need(
-                value >= 1.0 && value.is_finite(),
-                name,
-                "a factor of 1 or more",
-                value,
-            );
+            need(value >= 1.0 && value.is_finite(), name, "a factor of 1 or more", value);
         }
         let p = self.pass_load_factor;
-        need(
-            p > 0.0 && p <= 1.0,
-            "pass_load_factor",
-            "a factor above 0, at most 1",
-            p,
-        );
+        need(p > 0.0 && p <= 1.0, "pass_load_factor", "a factor above 0, at most 1", p);
         found
     }
 }

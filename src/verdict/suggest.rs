@@ -26,12 +26,8 @@ pub fn suggest(input: &BandInput, band: &Band, rules: &Rules) -> Option<Suggesti
     let wanted =
         (x50 + rules.suggest_distance_factor * (low - x50)).max(rules.suggest_typical_factor * x50);
     let stepped = round_up(wanted, band.step_ma);
-    let limit_ma = if stepped > high {
-        round_down(high, band.step_ma).min(high)
-    } else {
-        stepped
-    }
-    .max(low);
+    let limit_ma =
+        if stepped > high { round_down(high, band.step_ma).min(high) } else { stepped }.max(low);
     if !(limit_ma > 0.0 && limit_ma.is_finite()) {
         return None;
     }

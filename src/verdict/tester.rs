@@ -23,44 +23,25 @@ pub fn doubt_sentence(doubt: &Doubt, station: &str, by_series: &[(String, u64)])
             "its readings rose by {} on {}{}",
             signed_percent(doubt.raised_pct.value),
             date_of(*day),
-            if *calibrated {
-                ", when it was calibrated"
-            } else {
-                ""
-            }
+            if *calibrated { ", when it was calibrated" } else { "" }
         ),
         Shows::StepDown { day } => format!(
             "its readings fell on {} without a calibration: if the level before was right, they are {} too low since",
             date_of(*day),
             signed_percent(doubt.raised_pct.value).trim_start_matches('+')
         ),
-        Shows::Calibration {
-            instrument,
-            day,
-            error_pct,
-        } => format!(
+        Shows::Calibration { instrument, day, error_pct } => format!(
             "{instrument} was found {} wrong on {}",
             signed_percent(*error_pct),
             date_of(*day)
         ),
     };
-    let named: Vec<String> = by_series
-        .iter()
-        .map(|(series, n)| format!("{series} {n}"))
-        .collect();
-    let named = if named.is_empty() {
-        String::new()
-    } else {
-        format!(" ({})", named.join(", "))
-    };
+    let named: Vec<String> = by_series.iter().map(|(series, n)| format!("{series} {n}")).collect();
+    let named = if named.is_empty() { String::new() } else { format!(" ({})", named.join(", ")) };
     let n = doubt.units.len() as u64;
     format!(
         "At {station} {} from {} to {} would have failed at the corrected reading, {} to {}{named}: {why}.",
-        if n == 1 {
-            "1 pass".to_owned()
-        } else {
-            format!("{n} passes")
-        },
+        if n == 1 { "1 pass".to_owned() } else { format!("{n} passes") },
         date_of(doubt.from),
         date_of(doubt.to),
         doubt.ends.0,
@@ -116,18 +97,12 @@ pub fn settings_sentence(changes: &[&SettingChange], stations: &[String]) -> Str
             None => phrases.push((what, place)),
         }
     }
-    let mut said: Vec<String> = phrases
-        .iter()
-        .take(CHANGES_NAMED)
-        .map(|(what, place)| format!("{what} {place}"))
-        .collect();
+    let mut said: Vec<String> =
+        phrases.iter().take(CHANGES_NAMED).map(|(what, place)| format!("{what} {place}")).collect();
     if phrases.len() > said.len() {
         said.push(format!("and {} more", phrases.len() - said.len()));
     }
-    format!(
-        "Settings changed and no event is recorded that explains it: {}.",
-        said.join("; ")
-    )
+    format!("Settings changed and no event is recorded that explains it: {}.", said.join("; "))
 }
 
 /// Whether a change was taken back, or goes on to and fro.
@@ -137,12 +112,9 @@ pub fn back_words(c: &SettingChange) -> String {
         return format!(" (and {} further changes)", c.further);
     }
     match c.back_after {
-        Some(until) => format!(
-            " for {}, from {} to {}",
-            count(c.tests, "test"),
-            clock(c.time),
-            clock(until)
-        ),
+        Some(until) => {
+            format!(" for {}, from {} to {}", count(c.tests, "test"), clock(c.time), clock(until))
+        }
         None => String::new(),
     }
 }
@@ -172,10 +144,7 @@ pub fn step_sentence(
     load: Option<f64>,
 ) -> String {
     let load = load.map_or_else(String::new, |pct| {
-        format!(
-            " Its check load moved by {} at the same time.",
-            signed_percent(pct)
-        )
+        format!(" Its check load moved by {} at the same time.", signed_percent(pct))
     });
     let event = event.map_or_else(
         || " No event or calibration is recorded then.".to_owned(),

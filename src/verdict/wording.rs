@@ -46,11 +46,7 @@ impl Wording {
     }
 
     fn with(&self, ma: f64, decimals: usize) -> String {
-        let (x, unit) = if self.micro {
-            (ma * 1e3, "µA")
-        } else {
-            (ma, "mA")
-        };
+        let (x, unit) = if self.micro { (ma * 1e3, "µA") } else { (ma, "mA") };
         let text = format!("{x:.decimals$} {unit}");
         // A number that rounds to nothing has no sign.
         match text.strip_prefix('-') {
@@ -78,20 +74,16 @@ pub fn three_digits(x: f64) -> String {
 /// A change in per cent with its sign: `+3.63 %`.
 #[must_use]
 pub fn signed_percent(pct: f64) -> String {
-    format!(
-        "{}{} %",
-        if pct > 0.0 { "+" } else { "" },
-        three_digits(pct)
-    )
+    format!("{}{} %", if pct > 0.0 { "+" } else { "" }, three_digits(pct))
 }
 
 /// The text with its first letter large.
 #[must_use]
 pub fn capital(text: &str) -> String {
     let mut signs = text.chars();
-    signs.next().map_or_else(String::new, |first| {
-        format!("{}{}", first.to_uppercase(), signs.as_str())
-    })
+    signs
+        .next()
+        .map_or_else(String::new, |first| format!("{}{}", first.to_uppercase(), signs.as_str()))
 }
 
 /// A resistance given in MΩ: `1.44 MΩ`, `33.3 kΩ`, `2.1 GΩ`.
@@ -115,19 +107,11 @@ pub fn percent(share: f64) -> String {
 /// A number with its noun, plural where due: `1 unit`, `12 units`.
 #[must_use]
 pub fn count(n: u64, noun: &str) -> String {
-    if n == 1 {
-        format!("1 {noun}")
-    } else {
-        format!("{n} {noun}s")
-    }
+    if n == 1 { format!("1 {noun}") } else { format!("{n} {noun}s") }
 }
 
 /// A load: `273 kΩ (8.25 W)`.
 #[must_use]
 pub fn load(load: &Load) -> String {
-    format!(
-        "{} ({} W)",
-        resistance(load.resistance_kohm / 1e3),
-        three_digits(load.power_w)
-    )
+    format!("{} ({} W)", resistance(load.resistance_kohm / 1e3), three_digits(load.power_w))
 }

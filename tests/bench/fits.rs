@@ -39,11 +39,7 @@ fn main() {
         .iter()
         .position(|word| word == "--rounds")
         .and_then(|at| words.get(at + 1)?.parse().ok())
-        .unwrap_or(if words.iter().any(|word| word == "--bench") {
-            21
-        } else {
-            1
-        });
+        .unwrap_or(if words.iter().any(|word| word == "--bench") { 21 } else { 1 });
     println!("Median of {rounds} fits, milliseconds; likelihood evaluations in brackets.");
     print!("{:<23}{:<6}{:>7}", "law", "tally", "values");
     for family in Family::ALL {
@@ -87,10 +83,7 @@ fn tally(law: &Law, truncated: bool) -> (Sample, Option<f64>) {
     let mut lines = vec![(Observation::Below(low), drawn(law.ln_cdf(low).exp()))];
     let mut from = low;
     while from < high - step / 2.0 {
-        let between = Observation::Between {
-            low: from,
-            high: from + step,
-        };
+        let between = Observation::Between { low: from, high: from + step };
         lines.push((between, drawn(law.ln_likelihood(between).exp())));
         from += step;
     }
@@ -131,10 +124,7 @@ fn measure(law: &Law, truncated: bool, rounds: usize) {
         }
         print!("{:>17}", format!("{:.2} {outcome:>6}", median(times)));
     }
-    println!(
-        "{:>17}",
-        format!("{:.2} {:>6}", median(six), format!("({evaluations})"))
-    );
+    println!("{:>17}", format!("{:.2} {:>6}", median(six), format!("({evaluations})")));
 }
 
 fn median(mut times: Vec<f64>) -> f64 {

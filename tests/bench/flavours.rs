@@ -17,9 +17,8 @@ const ROWS: u64 = 300_000;
 
 /// Date, time, serial, microamperes, whether it passed.
 fn rows() -> impl Iterator<Item = (chrono::NaiveDateTime, u64, u64, bool)> {
-    let first = chrono::DateTime::from_timestamp(1_767_596_400, 0)
-        .expect("a date of 2026")
-        .naive_utc();
+    let first =
+        chrono::DateTime::from_timestamp(1_767_596_400, 0).expect("a date of 2026").naive_utc();
     (0..ROWS).map(move |n| {
         let at = first + chrono::TimeDelta::seconds(i64::try_from(n * 60).expect("few rows"));
         let ua = 800 + n * 7919 % 400;
@@ -109,32 +108,14 @@ fn main() {
         return;
     }
     let dir = tempfile::tempdir().expect("a folder");
-    let single_byte: Vec<u8> = paged("", ";", true)
-        .chars()
-        .map(|c| u8::try_from(u32::from(c)).unwrap_or(b'?'))
-        .collect();
+    let single_byte: Vec<u8> =
+        paged("", ";", true).chars().map(|c| u8::try_from(u32::from(c)).unwrap_or(b'?')).collect();
     let flavours = [
         ("clean: comma, UTF-8", "a.csv", clean()),
-        (
-            "pages, units, Windows-1252, decimal comma",
-            "b.csv",
-            single_byte,
-        ),
-        (
-            "pages, units, UTF-8, all cells quoted",
-            "c.csv",
-            paged("\"", ",", false).into_bytes(),
-        ),
-        (
-            "pages, units, UTF-16, tab",
-            "d.txt",
-            utf_16(&paged("", "\t", true)),
-        ),
-        (
-            "pages, units, UTF-16, tab, gzip",
-            "e.gz",
-            gzipped(&utf_16(&paged("", "\t", true))),
-        ),
+        ("pages, units, Windows-1252, decimal comma", "b.csv", single_byte),
+        ("pages, units, UTF-8, all cells quoted", "c.csv", paged("\"", ",", false).into_bytes()),
+        ("pages, units, UTF-16, tab", "d.txt", utf_16(&paged("", "\t", true))),
+        ("pages, units, UTF-16, tab, gzip", "e.gz", gzipped(&utf_16(&paged("", "\t", true)))),
     ];
     let mut bare = None;
     for (name, file, bytes) in flavours {
@@ -151,9 +132,6 @@ fn main() {
             used = pass.expect("a sound export").ledger.used;
         }
         let bare = *bare.get_or_insert(best);
-        println!(
-            "{name:<45} {used} rows {best:>7.3} s  {:>5.2} times the clean one",
-            best / bare
-        );
+        println!("{name:<45} {used} rows {best:>7.3} s  {:>5.2} times the clean one", best / bare);
     }
 }

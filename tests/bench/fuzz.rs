@@ -166,11 +166,7 @@ enum Kind {
 type Case = (usize, u8, Vec<Change>, Vec<Change>);
 
 fn case(kind: Kind) -> impl Strategy<Value = Case> {
-    let after = if kind == Kind::Config {
-        0..1_usize
-    } else {
-        0..3
-    };
+    let after = if kind == Kind::Config { 0..1_usize } else { 0..3 };
     (
         0..TEXTS.len(),
         any::<u8>(),
@@ -251,9 +247,7 @@ fn entries(book: &[u8]) -> Vec<(String, Vec<u8>)> {
 }
 
 fn cells(text: &str) -> Vec<Vec<&str>> {
-    text.lines()
-        .map(|l| l.split([',', ';', '\t', '|']).collect())
-        .collect()
+    text.lines().map(|l| l.split([',', ';', '\t', '|']).collect()).collect()
 }
 
 fn xlsx(text: &str) -> Vec<u8> {
@@ -286,11 +280,7 @@ fn binary(text: &str) -> Vec<u8> {
 }
 
 fn ods(text: &str) -> Vec<u8> {
-    let escaped = |t: &str| {
-        t.replace('&', "&amp;")
-            .replace('<', "&lt;")
-            .replace('>', "&gt;")
-    };
+    let escaped = |t: &str| t.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;");
     let rows: String = cells(text)
         .iter()
         .map(|row| {
@@ -305,10 +295,7 @@ fn ods(text: &str) -> Vec<u8> {
         "<?xml version=\"1.0\" encoding=\"UTF-8\"?><office:document-content xmlns:office=\"urn:oasis:names:tc:opendocument:xmlns:office:1.0\" xmlns:table=\"urn:oasis:names:tc:opendocument:xmlns:table:1.0\" xmlns:text=\"urn:oasis:names:tc:opendocument:xmlns:text:1.0\"><office:body><office:spreadsheet><table:table table:name=\"a\">{rows}</table:table></office:spreadsheet></office:body></office:document-content>"
     );
     zipped(&[
-        (
-            "mimetype".to_owned(),
-            b"application/vnd.oasis.opendocument.spreadsheet".to_vec(),
-        ),
+        ("mimetype".to_owned(), b"application/vnd.oasis.opendocument.spreadsheet".to_vec()),
         ("META-INF/manifest.xml".to_owned(), b"<manifest/>".to_vec()),
         ("content.xml".to_owned(), content.into_bytes()),
     ])
@@ -420,9 +407,7 @@ fn main() {
     let mut ends = std::collections::BTreeMap::<&str, u64>::new();
     let (mut cases, mut bad, mut slowest) = (0_u64, 0_u64, Duration::ZERO);
     while begin.elapsed().as_secs_f64() < minutes * 60.0 && bad < 20 {
-        let mut tree = strategy
-            .new_tree(&mut runner)
-            .expect("every draw is a case");
+        let mut tree = strategy.new_tree(&mut runner).expect("every draw is a case");
         let (bytes, ending) = bytes_of(kind, &tree.current());
         std::fs::write(keep.join("last"), &bytes).expect("a file for the case");
         started.store(begin.elapsed().as_millis() as u64, Ordering::Relaxed);

@@ -93,19 +93,13 @@ impl Wanted {
                 _ => eprintln!("throughput: {argument:?} is passed over"),
             }
         }
-        Ok(Self {
-            rows: rows.unwrap_or(if whole { ROWS } else { FEW_ROWS }),
-            file,
-            keep,
-        })
+        Ok(Self { rows: rows.unwrap_or(if whole { ROWS } else { FEW_ROWS }), file, keep })
     }
 }
 
 /// Writes the file, times both readings and prints the result.
 fn measure(wanted: &Wanted) -> Result<(), Box<dyn Error>> {
-    let folder = tempfile::Builder::new()
-        .prefix("leakdrift-throughput-")
-        .tempdir()?;
+    let folder = tempfile::Builder::new().prefix("leakdrift-throughput-").tempdir()?;
     let file = match &wanted.file {
         Some(file) => file.clone(),
         None => folder.path().join("year.csv"),
@@ -117,10 +111,7 @@ fn measure(wanted: &Wanted) -> Result<(), Box<dyn Error>> {
         let part = file.with_extension("part");
         write_year(&part, wanted.rows)?;
         std::fs::rename(&part, &file)?;
-        println!(
-            "written in        {:>10.1} s",
-            start.elapsed().as_secs_f64()
-        );
+        println!("written in        {:>10.1} s", start.elapsed().as_secs_f64());
     }
     let measured = compare(&file, &folder.path().join("report"));
     if wanted.keep || found {
@@ -143,9 +134,9 @@ fn compare(file: &Path, report: &Path) -> Result<(), Box<dyn Error>> {
     let bare = first.min(second).as_secs_f64();
     let review = review(file, report)?;
     let whole = review.took.as_secs_f64();
-    let memory = review.peak_kib.map_or("not measured".to_owned(), |kib| {
-        format!("{:.0} MB", kib as f64 * 1024.0 / 1e6)
-    });
+    let memory = review
+        .peak_kib
+        .map_or("not measured".to_owned(), |kib| format!("{:.0} MB", kib as f64 * 1024.0 / 1e6));
     let series = series_in(report).map_or("not found".to_owned(), |count| count.to_string());
     println!("rows              {rows:>10}");
     println!("file              {:>10.3} GB", bytes as f64 / 1e9);
@@ -176,13 +167,7 @@ fn scan(file: &Path) -> Result<(Duration, u64), Box<dyn Error>> {
         .collect_with_engine(Engine::Streaming)?
         .unwrap_single();
     let took = start.elapsed();
-    let rows = counts
-        .column("len")?
-        .u32()?
-        .iter()
-        .flatten()
-        .map(u64::from)
-        .sum();
+    let rows = counts.column("len")?.u32()?.iter().flatten().map(u64::from).sum();
     Ok((took, rows))
 }
 
@@ -218,15 +203,8 @@ fn review(file: &Path, report: &Path) -> Result<Review, Box<dyn Error>> {
     let took = start.elapsed();
     drop(over);
     // A run shorter than the looks are apart was hardly seen.
-    let peak_kib = watch
-        .join()
-        .unwrap_or(None)
-        .filter(|_| took > 2 * LOOK_EVERY);
-    Ok(Review {
-        took,
-        status: status?,
-        peak_kib,
-    })
+    let peak_kib = watch.join().unwrap_or(None).filter(|_| took > 2 * LOOK_EVERY);
+    Ok(Review { took, status: status?, peak_kib })
 }
 
 /// Where Linux tells about a process; on other systems there is no such file.
@@ -264,11 +242,8 @@ impl Model {
     /// Model `number`: an AC withstand test for every second one, a leakage test for the others.
     fn new(number: u64) -> Self {
         let place = number as f64 / MODELS as f64;
-        let settings = if number.is_multiple_of(2) {
-            "ac withstand,1500,50"
-        } else {
-            "leakage,230,50"
-        };
+        let settings =
+            if number.is_multiple_of(2) { "ac withstand,1500,50" } else { "leakage,230,50" };
         let (median, log_sd) = (0.3 + 1.2 * place, 0.05 + 0.002 * (number % 12) as f64);
         // Limits are typed in hundredths of a milliampere.
         let high = (median * (Z_99 * log_sd).exp() * 100.0).round() as u64;
@@ -279,13 +254,7 @@ impl Model {
             log_sd,
             high_limit_ua: high * 10,
             settings: settings.to_owned(),
-            limits: format!(
-                "{}.{:02},{}.{:02}",
-                high / 100,
-                high % 100,
-                low / 100,
-                low % 100
-            ),
+            limits: format!("{}.{:02},{}.{:02}", high / 100, high % 100, low / 100, low % 100),
         }
     }
 }
@@ -329,11 +298,7 @@ fn write_year(file: &Path, rows: u64) -> std::io::Result<()> {
             });
             let model = &models[unit.model];
             let noise: f64 = StandardNormal.sample(&mut draws);
-            let noise = if retest.is_some() {
-                REPEATABILITY * noise
-            } else {
-                0.0
-            };
+            let noise = if retest.is_some() { REPEATABILITY * noise } else { 0.0 };
             let reading_ua = ((unit.log_reading + noise).exp() * 1000.0).round() as u64;
             let over = reading_ua > model.high_limit_ua;
             if over && retest.is_none() {
@@ -355,11 +320,7 @@ fn write_year(file: &Path, rows: u64) -> std::io::Result<()> {
             push_number(&mut row, reading_ua % 1000, 3);
             push_all(
                 &mut row,
-                &[
-                    ",",
-                    &model.limits,
-                    if over { ",over limit,L" } else { ",pass,L" },
-                ],
+                &[",", &model.limits, if over { ",over limit,L" } else { ",pass,L" }],
             );
             // Lots of different models begin on different days.
             push_number(&mut row, (day + unit.model as u64) / LOT_DAYS + 1, 2);

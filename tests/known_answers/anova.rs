@@ -16,11 +16,7 @@ fn groups(set: &str, factor: f64) -> Vec<Group> {
     for (label, y) in column(&name, 0).into_iter().zip(column(&name, 1)) {
         let place = label as usize - 1;
         groups.resize(groups.len().max(place + 1), Vec::new());
-        let y = if factor == 1.0 {
-            y
-        } else {
-            (y * factor).round()
-        };
+        let y = if factor == 1.0 { y } else { (y * factor).round() };
         groups[place].push((y, 1.0));
     }
     groups
@@ -131,21 +127,15 @@ fn higher_difficulty_as_far_as_doubles_hold_it() {
 fn handbook_resistances() {
     let case = load("anova-handbook-resistance");
     let lists = case["data"]["groups"].as_array().expect("a list");
-    let groups: Vec<Group> = lists
-        .iter()
-        .map(|list| numbers(list).into_iter().map(|x| (x, 1.0)).collect())
-        .collect();
+    let groups: Vec<Group> =
+        lists.iter().map(|list| numbers(list).into_iter().map(|x| (x, 1.0)).collect()).collect();
     let found = one_way(&groups).unwrap();
     for (key, got) in named(&found, 1.0) {
         assert_case(&case, key, got);
     }
     // By hand: groups of one size.
     assert_rel(found.effective_size, 5.0, 1e-15);
-    assert_rel(
-        found.variance_between,
-        (27.897_333_333_333_332 / 2.0 - 17.452 / 12.0) / 5.0,
-        1e-13,
-    );
+    assert_rel(found.variance_between, (27.897_333_333_333_332 / 2.0 - 17.452 / 12.0) / 5.0, 1e-13);
 }
 
 /// By hand: {1, 2}, {4, 5, 5, 6}, {9}; means 1.5, 5, 9, of all 32/7. Within 0.5 + 2 = 2.5 on 4; between
@@ -194,10 +184,7 @@ fn groups_alike_have_no_variance_between() {
 #[test]
 fn what_does_not_vary_has_no_ratio() {
     let found = one_way(&[[(0.7, 5.0)], [(0.7, 9.0)]]).unwrap();
-    assert_eq!(
-        (found.f, found.p_value, found.r_squared),
-        (None, None, None)
-    );
+    assert_eq!((found.f, found.p_value, found.r_squared), (None, None, None));
     assert_eq!((found.ms_within, found.variance_between), (0.0, 0.0));
     // By hand: 2 twice and 5 twice, nothing within: (9 - 0)/2.
     let found = one_way(&[[(2.0, 2.0)], [(5.0, 2.0)]]).unwrap();
@@ -210,11 +197,7 @@ fn too_little_for_a_comparison() {
     let none: [Group; 0] = [];
     assert_eq!(one_way(&none), None);
     assert_eq!(one_way(&[[(1.0, 1.0), (2.0, 1.0)]]), None, "one group");
-    assert_eq!(
-        one_way(&[[(1.0, 1.0)], [(2.0, 1.0)]]),
-        None,
-        "one value each"
-    );
+    assert_eq!(one_way(&[[(1.0, 1.0)], [(2.0, 1.0)]]), None, "one value each");
     assert_eq!(one_way(&[[(1.0, 3.0)], [(f64::NAN, 1.0)]]), None);
     assert_eq!(one_way(&[[(1.0, 3.0)], [(2.0, -1.0)]]), None);
 }

@@ -28,16 +28,8 @@ fn longley_durbin_watson() {
     let case = load("durbinwatson-longley");
     let residuals = numbers(&case["data"]["residuals"]);
     for (key, got, listed) in [
-        (
-            "durbin_watson",
-            durbin_watson(&residuals).unwrap(),
-            2.559_487_689_259_660_7,
-        ),
-        (
-            "residual_lag1",
-            about_zero(&residuals, 1).unwrap(),
-            -0.348_022_302_818_494_17,
-        ),
+        ("durbin_watson", durbin_watson(&residuals).unwrap(), 2.559_487_689_259_660_7),
+        ("residual_lag1", about_zero(&residuals, 1).unwrap(), -0.348_022_302_818_494_17),
     ] {
         assert_case(&case, key, got);
         assert_rel(got, listed, 1e-12);

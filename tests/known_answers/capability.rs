@@ -32,11 +32,7 @@ fn cp_interval_from_chi_square() {
     let cp = one_sided((62.0 - 38.0) / 2.0, 1.75);
     assert_case(&case, "cp", cp);
     for (key, p) in [("lower", 0.025), ("upper", 0.975)] {
-        assert_case(
-            &case,
-            key,
-            cp * (chi_square_quantile(p, 19.0) / 19.0).sqrt(),
-        );
+        assert_case(&case, key, cp * (chi_square_quantile(p, 19.0) / 19.0).sqrt());
     }
 }
 
@@ -54,23 +50,11 @@ fn cpk_interval_by_normal_approximation() {
 #[test]
 fn exact_lower_bound() {
     let case = load("capability-cpu-lower-bound-a");
-    for (c, n, confidence) in [
-        (1.0, 30, 0.95),
-        (1.33, 50, 0.95),
-        (1.67, 20, 0.9),
-        (1.0, 100, 0.95),
-    ] {
-        let shown = if c == 1.0 {
-            "1.0".to_owned()
-        } else {
-            format!("{c}")
-        };
+    for (c, n, confidence) in [(1.0, 30, 0.95), (1.33, 50, 0.95), (1.67, 20, 0.9), (1.0, 100, 0.95)]
+    {
+        let shown = if c == 1.0 { "1.0".to_owned() } else { format!("{c}") };
         let key = format!("lower[cpu={shown},n={n},conf={confidence}]");
-        assert_case(
-            &case,
-            &key,
-            capability_lower(c, f64::from(n), confidence).unwrap(),
-        );
+        assert_case(&case, &key, capability_lower(c, f64::from(n), confidence).unwrap());
     }
 }
 
@@ -101,16 +85,8 @@ fn percentile_index_of_a_lognormal() {
     let tail = normal_sf(3.0_f64.ln() / 0.25);
     assert_case(&case, "median", quantile(0.5));
     assert_case(&case, "q99865", quantile(0.998_65));
-    assert_case(
-        &case,
-        "cnpu_99865",
-        index(3.0, quantile(0.5), quantile(0.998_65)).unwrap(),
-    );
-    assert_case(
-        &case,
-        "cnpu_995_handbook",
-        index(3.0, quantile(0.5), quantile(0.995)).unwrap(),
-    );
+    assert_case(&case, "cnpu_99865", index(3.0, quantile(0.5), quantile(0.998_65)).unwrap());
+    assert_case(&case, "cnpu_995_handbook", index(3.0, quantile(0.5), quantile(0.995)).unwrap());
     assert_case(&case, "fraction_above_usl", tail);
     assert_case(&case, "equivalent_cpu", -normal_quantile(tail) / 3.0);
 }

@@ -13,20 +13,13 @@ use leakdrift::stats::special::ln_gamma;
 use serde_json::Value;
 
 fn failures_and_bounds(failures: &Value, bounds: &Value) -> Sample {
-    let exact = numbers(failures)
-        .into_iter()
-        .map(|x| (Observation::Exact(x), 1.0));
-    let above = numbers(bounds)
-        .into_iter()
-        .map(|x| (Observation::Above(x), 1.0));
+    let exact = numbers(failures).into_iter().map(|x| (Observation::Exact(x), 1.0));
+    let above = numbers(bounds).into_iter().map(|x| (Observation::Above(x), 1.0));
     Sample::new(exact.chain(above)).expect("a sample")
 }
 
 fn rounded(readings: &[f64], step: f64) -> Vec<(Observation, f64)> {
-    let interval = |x: &f64| Observation::Between {
-        low: x - step / 2.0,
-        high: x + step / 2.0,
-    };
+    let interval = |x: &f64| Observation::Between { low: x - step / 2.0, high: x + step / 2.0 };
     readings.iter().map(|x| (interval(x), 1.0)).collect()
 }
 
@@ -57,16 +50,8 @@ fn weibull_and_lognormal_handbook() {
     assert_case(&case, "lognormal_sigma", params(&lognormal)["sdlog"]);
     assert_case(&case, "aic_lognormal", 4.0 - 2.0 * lognormal.ln_likelihood);
     // By hand, n = 20: AICc = AIC + 2 k (k + 1) / (n - k - 1), BIC = -2 ln L + k ln n with k = 2.
-    assert_rel(
-        weibull.aicc,
-        4.0 - 2.0 * weibull.ln_likelihood + 12.0 / 17.0,
-        1e-14,
-    );
-    assert_rel(
-        weibull.bic,
-        2.0 * 20_f64.ln() - 2.0 * weibull.ln_likelihood,
-        1e-14,
-    );
+    assert_rel(weibull.aicc, 4.0 - 2.0 * weibull.ln_likelihood + 12.0 / 17.0, 1e-14);
+    assert_rel(weibull.bic, 2.0 * 20_f64.ln() - 2.0 * weibull.ln_likelihood, 1e-14);
 }
 
 #[test]
@@ -127,21 +112,12 @@ fn exponential_scale_is_where_the_score_of_a_weibull_of_shape_one_vanishes() {
     let score = |scale: f64| -> f64 {
         let law = Law::from_params(Family::Weibull, 1.0, scale).unwrap();
         let scores = leakdrift::stats::likelihood::scores(&law, &sample, None).unwrap();
-        sample
-            .lines()
-            .iter()
-            .zip(&scores)
-            .map(|(line, s)| line.count * s[0])
-            .sum()
+        sample.lines().iter().zip(&scores).map(|(line, s)| line.count * s[0]).sum()
     };
     let (mut low, mut high) = (1.0_f64, 1000.0_f64);
     for _ in 0..200 {
         let middle = (low * high).sqrt();
-        if score(middle) > 0.0 {
-            low = middle
-        } else {
-            high = middle
-        }
+        if score(middle) > 0.0 { low = middle } else { high = middle }
     }
     assert_case(&case, "scale", low);
     let step = 1e-5_f64;
@@ -170,26 +146,10 @@ fn smoked_fish() {
         let lines = sample.lines().iter().filter(|l| kind(l.observation));
         lines.map(|l| l.count).sum()
     };
-    assert_case(
-        &case,
-        "n_exact",
-        count(|o| matches!(o, Observation::Exact(_))),
-    );
-    assert_case(
-        &case,
-        "n_left",
-        count(|o| matches!(o, Observation::Below(_))),
-    );
-    assert_case(
-        &case,
-        "n_right",
-        count(|o| matches!(o, Observation::Above(_))),
-    );
-    assert_case(
-        &case,
-        "n_interval",
-        count(|o| matches!(o, Observation::Between { .. })),
-    );
+    assert_case(&case, "n_exact", count(|o| matches!(o, Observation::Exact(_))));
+    assert_case(&case, "n_left", count(|o| matches!(o, Observation::Below(_))));
+    assert_case(&case, "n_right", count(|o| matches!(o, Observation::Above(_))));
+    assert_case(&case, "n_interval", count(|o| matches!(o, Observation::Between { .. })));
     let normal = fit(Family::Normal, &sample, None).unwrap();
     assert_case(&case, "mean", params(&normal)["mean"]);
     assert_case(&case, "sd", params(&normal)["sd"]);
@@ -202,13 +162,7 @@ fn four_intervals() {
     let intervals = case["data"]["intervals"].as_array().unwrap();
     let sample = Sample::new(intervals.iter().map(|pair| {
         let edges = numbers(pair);
-        (
-            Observation::Between {
-                low: edges[0],
-                high: edges[1],
-            },
-            1.0,
-        )
+        (Observation::Between { low: edges[0], high: edges[1] }, 1.0)
     }))
     .unwrap();
     let normal = fit(Family::Normal, &sample, None).unwrap();
@@ -232,15 +186,12 @@ fn chest_girths() {
     // Sheppard: rounding to whole inches has added a twelfth.
     let sheppard = (plain.population_variance() - 1.0 / 12.0).sqrt();
     assert_case(&case, "sheppard_sd", sheppard);
-    let sample = Sample::new(centres.iter().zip(counts).map(|(x, count)| {
-        (
-            Observation::Between {
-                low: x - 0.5,
-                high: x + 0.5,
-            },
-            count,
-        )
-    }))
+    let sample = Sample::new(
+        centres
+            .iter()
+            .zip(counts)
+            .map(|(x, count)| (Observation::Between { low: x - 0.5, high: x + 0.5 }, count)),
+    )
     .unwrap();
     assert_case(&case, "n", sample.total());
     let normal = fit(Family::Normal, &sample, None).unwrap();
@@ -262,10 +213,7 @@ fn rounded_normal_population() {
                 let x = f64::from(k) * h;
                 let law = Law::from_params(Family::Normal, 0.0, 1.0).unwrap();
                 let (low, high) = (x - h / 2.0, x + h / 2.0);
-                (
-                    x,
-                    law.ln_likelihood(Observation::Between { low, high }).exp(),
-                )
+                (x, law.ln_likelihood(Observation::Between { low, high }).exp())
             })
             .collect();
         let rounded = Moments::of(cells.iter().copied()).unwrap();
@@ -274,13 +222,7 @@ fn rounded_normal_population() {
         assert_case(&case, &key("variance"), rounded.population_variance());
         case.leave_out(&key("sheppard"), "a correction that nothing here makes");
         let sample = Sample::new(cells.iter().map(|&(x, p)| {
-            (
-                Observation::Between {
-                    low: x - h / 2.0,
-                    high: x + h / 2.0,
-                },
-                1000.0 * p,
-            )
+            (Observation::Between { low: x - h / 2.0, high: x + h / 2.0 }, 1000.0 * p)
         }))
         .unwrap();
         let normal = fit(Family::Normal, &sample, None).unwrap();
@@ -299,10 +241,7 @@ fn rounded_readings_with_trips() {
     assert_case(&case, "naive_meanlog_rounded_only", naive);
     let mut lines = rounded(&readings, data["resolution_mA"].as_f64().unwrap());
     let limit = data["trip_limit_mA"].as_f64().unwrap();
-    lines.push((
-        Observation::Above(limit),
-        data["n_tripped"].as_f64().unwrap(),
-    ));
+    lines.push((Observation::Above(limit), data["n_tripped"].as_f64().unwrap()));
     let lognormal = fit(Family::Lognormal, &Sample::new(lines).unwrap(), None).unwrap();
     assert_case(&case, "meanlog", params(&lognormal)["meanlog"]);
     assert_case(&case, "sdlog", params(&lognormal)["sdlog"]);
@@ -331,98 +270,27 @@ fn every_family_on_one_tally() {
     let tally = |cut: Option<f64>| {
         let cells = counts.iter().enumerate().map(|(i, &count)| {
             let x = (4.0 + i as f64) / 10.0;
-            (
-                Observation::Between {
-                    low: x - 0.05,
-                    high: x + 0.05,
-                },
-                count,
-            )
+            (Observation::Between { low: x - 0.05, high: x + 0.05 }, count)
         });
-        let bounds = [
-            (Observation::Below(0.35), 2.0),
-            (Observation::Above(1.45), 3.0),
-        ];
-        let kept = cells
-            .chain(bounds)
-            .filter(|(o, _)| cut.is_none_or(|cut| o.low() < cut - 0.01));
+        let bounds = [(Observation::Below(0.35), 2.0), (Observation::Above(1.45), 3.0)];
+        let kept = cells.chain(bounds).filter(|(o, _)| cut.is_none_or(|cut| o.low() < cut - 0.01));
         Sample::new(kept.collect::<Vec<_>>()).unwrap()
     };
     let whole = [
-        (
-            Family::Normal,
-            0.871_579_803,
-            0.254_857_804,
-            -332.935_965_458_05,
-        ),
-        (
-            Family::Lognormal,
-            -0.179_290_761,
-            0.306_927_105,
-            -334.016_066_240_38,
-        ),
-        (
-            Family::Gamma,
-            11.257_286_044,
-            0.077_581_545_1,
-            -331.887_651_760_06,
-        ),
-        (
-            Family::Weibull,
-            3.686_003_275,
-            0.964_613_289,
-            -334.197_986_634_02,
-        ),
-        (
-            Family::LogLogistic,
-            5.802_503_154,
-            0.844_841_237,
-            -332.358_354_055_25,
-        ),
-        (
-            Family::Gumbel,
-            0.751_318_070,
-            0.229_584_513,
-            -334.455_049_664_51,
-        ),
+        (Family::Normal, 0.871_579_803, 0.254_857_804, -332.935_965_458_05),
+        (Family::Lognormal, -0.179_290_761, 0.306_927_105, -334.016_066_240_38),
+        (Family::Gamma, 11.257_286_044, 0.077_581_545_1, -331.887_651_760_06),
+        (Family::Weibull, 3.686_003_275, 0.964_613_289, -334.197_986_634_02),
+        (Family::LogLogistic, 5.802_503_154, 0.844_841_237, -332.358_354_055_25),
+        (Family::Gumbel, 0.751_318_070, 0.229_584_513, -334.455_049_664_51),
     ];
     let cut = [
-        (
-            Family::Normal,
-            0.821_909_039,
-            0.209_984_080,
-            -207.060_626_549_87,
-        ),
-        (
-            Family::Lognormal,
-            -0.012_648_942,
-            0.396_851_914,
-            -208.411_774_761_97,
-        ),
-        (
-            Family::Gamma,
-            9.791_797_351,
-            0.094_050_204_3,
-            -207.900_464_730_62,
-        ),
-        (
-            Family::Weibull,
-            4.747_123_709,
-            0.875_006_446,
-            -207.125_324_970_67,
-        ),
-        (
-            Family::LogLogistic,
-            5.220_101_664,
-            0.874_263_189,
-            -207.247_967_064_92,
-        ),
-        (
-            Family::Gumbel,
-            0.835_561_854,
-            0.299_732_010,
-            -207.877_288_427_15,
-        ),
+        (Family::Normal, 0.821_909_039, 0.209_984_080, -207.060_626_549_87),
+        (Family::Lognormal, -0.012_648_942, 0.396_851_914, -208.411_774_761_97),
+        (Family::Gamma, 9.791_797_351, 0.094_050_204_3, -207.900_464_730_62),
+        (Family::Weibull, 4.747_123_709, 0.875_006_446, -207.125_324_970_67),
+        (Family::LogLogistic, 5.220_101_664, 0.874_263_189, -207.247_967_064_92),
+        (Family::Gumbel, 0.835_561_854, 0.299_732_010, -207.877_288_427_15),
     ];
     for (truncated, wanted) in [(None, whole), (Some(1.05), cut)] {
         for (family, first, second, ln_likelihood) in wanted {
@@ -478,12 +346,7 @@ fn intervals_keep_their_digits_in_the_tails() {
             Family::Weibull,
             4.0,
             1.0,
-            [
-                -83.278_664_632_847_37,
-                -256.0,
-                -10.343_893_916_078_514,
-                -5.828_316_070_633_223,
-            ],
+            [-83.278_664_632_847_37, -256.0, -10.343_893_916_078_514, -5.828_316_070_633_223],
         ),
         (
             Family::LogLogistic,
@@ -499,22 +362,13 @@ fn intervals_keep_their_digits_in_the_tails() {
     ] {
         let law = Law::from_params(family, first, second).unwrap();
         for ((low, high), want) in intervals.into_iter().zip(wanted) {
-            assert_rel(
-                law.ln_likelihood(Observation::Between { low, high }),
-                want,
-                1e-12,
-            );
+            assert_rel(law.ln_likelihood(Observation::Between { low, high }), want, 1e-12);
         }
     }
     let gumbel = Law::from_params(Family::Gumbel, 1.0, 0.1).unwrap();
-    for (low, high, want) in [
-        (3.0, 3.001, -24.610_166_021_375_796),
-        (4.0, 4.5, -30.006_760_749_449_536),
-    ] {
-        assert_rel(
-            gumbel.ln_likelihood(Observation::Between { low, high }),
-            want,
-            1e-12,
-        );
+    for (low, high, want) in
+        [(3.0, 3.001, -24.610_166_021_375_796), (4.0, 4.5, -30.006_760_749_449_536)]
+    {
+        assert_rel(gumbel.ln_likelihood(Observation::Between { low, high }), want, 1e-12);
     }
 }

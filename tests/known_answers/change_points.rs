@@ -54,11 +54,7 @@ fn plain_step() {
     assert_case(&case, "index_before", split.index as f64);
     assert_case(&case, "rss", split.cost);
     assert_case(&case, "mean_before", cost.mean(0, split.index).unwrap());
-    assert_case(
-        &case,
-        "mean_after",
-        cost.mean(split.index, x.len()).unwrap(),
-    );
+    assert_case(&case, "mean_after", cost.mean(split.index, x.len()).unwrap());
     let ranks = pettitt(&x).unwrap();
     assert_case(&case, "pettitt_K", ranks.k);
     assert_case(&case, "pettitt_index", ranks.index as f64);

@@ -14,24 +14,14 @@ fn kaplan_meier_6mp() {
     let sample = Sample::new(pairs.iter().map(|pair| {
         let time = pair[0].as_f64().unwrap();
         let event = pair[1].as_i64().unwrap() == 1;
-        (
-            if event {
-                Observation::Exact(time)
-            } else {
-                Observation::Above(time)
-            },
-            1.0,
-        )
+        (if event { Observation::Exact(time) } else { Observation::Above(time) }, 1.0)
     }))
     .unwrap();
     let empirical = Empirical::of(&sample);
     for time in [6, 7, 10, 13, 16, 22, 23] {
         assert_case(&case, &format!("S[{time}]"), empirical.sf(f64::from(time)));
     }
-    assert!(
-        empirical.quantile(0.9).is_none(),
-        "beyond the last event nothing is known"
-    );
+    assert!(empirical.quantile(0.9).is_none(), "beyond the last event nothing is known");
     assert_abs(empirical.quantile(0.5).unwrap(), 23.0, 0.0);
 }
 
@@ -44,10 +34,7 @@ fn turnbull_overlapping_intervals_by_hand() {
     let empirical = Empirical::of(&sample);
     let cells = empirical.cells();
     assert_eq!(cells.len(), 2);
-    assert_eq!(
-        (cells[0].low, cells[0].high, cells[1].low, cells[1].high),
-        (1.0, 2.0, 2.0, 3.0)
-    );
+    assert_eq!((cells[0].low, cells[0].high, cells[1].low, cells[1].high), (1.0, 2.0, 2.0, 3.0));
     assert_abs(cells[0].mass, 0.5, 1e-9);
     assert_abs(empirical.quantile(0.25).unwrap(), 1.5, 1e-9);
 }
@@ -55,15 +42,7 @@ fn turnbull_overlapping_intervals_by_hand() {
 /// By hand: steps of 1, counts 1, 2, 1 and one trip above 2.5 of the last reading's edge.
 #[test]
 fn tally_with_trips_by_hand() {
-    let between = |x: f64, count| {
-        (
-            Observation::Between {
-                low: x - 0.5,
-                high: x + 0.5,
-            },
-            count,
-        )
-    };
+    let between = |x: f64, count| (Observation::Between { low: x - 0.5, high: x + 0.5 }, count);
     let sample = Sample::new([
         between(1.0, 1.0),
         between(2.0, 2.0),

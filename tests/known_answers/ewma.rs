@@ -18,11 +18,7 @@ fn handbook_chart() {
     assert_case(&case, "lcl_steady", start - half);
     let z = smooth(&x, lambda, start);
     assert_case_list(&case, "z", &z);
-    assert_case(
-        &case,
-        "points_out",
-        z.iter().filter(|v| (*v - start).abs() > half).count() as f64,
-    );
+    assert_case(&case, "points_out", z.iter().filter(|v| (*v - start).abs() > half).count() as f64);
 }
 
 /// Lucas & Saccucci (1990), Technometrics 32, 1-12.
@@ -60,10 +56,6 @@ fn single_points() {
 /// By hand: rho 0.5, lambda 0.2 gives sqrt(1.4/0.6).
 #[test]
 fn autocorrelation_widens_limits() {
-    assert_rel(
-        autocorrelation_factor(0.2, 0.5),
-        (1.4_f64 / 0.6).sqrt(),
-        1e-14,
-    );
+    assert_rel(autocorrelation_factor(0.2, 0.5), (1.4_f64 / 0.6).sqrt(), 1e-14);
     assert_abs(autocorrelation_factor(0.2, 0.0), 1.0, 0.0);
 }

@@ -44,33 +44,20 @@ fn whales() {
 #[test]
 fn poisson_rates() {
     let case = load("rate-ratio-poisson");
-    let (events, exposure) = (
-        numbers(&case["data"]["events"]),
-        numbers(&case["data"]["exposure"]),
-    );
-    let rate = |n: usize| Rate {
-        events: events[n],
-        exposure: exposure[n],
-    };
+    let (events, exposure) = (numbers(&case["data"]["events"]), numbers(&case["data"]["exposure"]));
+    let rate = |n: usize| Rate { events: events[n], exposure: exposure[n] };
     // The case takes the first city's rate over the second's.
     let ratio = rate_ratio(rate(0), rate(1), 0.95).unwrap();
     assert_case(&case, "rate_ratio", ratio.value);
     assert_case(&case, "ci95_lower", ratio.low);
     assert_case(&case, "ci95_upper", ratio.high);
-    assert_case(
-        &case,
-        "p_two_sided",
-        rate_ratio_p(rate(0), rate(1)).unwrap(),
-    );
+    assert_case(&case, "p_two_sided", rate_ratio_p(rate(0), rate(1)).unwrap());
 }
 
 /// No event on one side: the end that the data cannot bound is infinite; no event at all has no ratio.
 #[test]
 fn rates_without_events() {
-    let rate = |events: f64| Rate {
-        events,
-        exposure: 100.0,
-    };
+    let rate = |events: f64| Rate { events, exposure: 100.0 };
     let ratio = rate_ratio(rate(4.0), rate(0.0), 0.95).unwrap();
     // All of 4 events on one side: the share is at least 0.025^(1/4), by hand.
     let share = 0.025_f64.powf(0.25);

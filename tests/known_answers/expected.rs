@@ -28,18 +28,9 @@ fn expected_reading_by_hand() {
     assert_abs(x.high_ma, 2.225_02, 5e-6);
     for wrong in [0.0, -1.0, f64::NAN, f64::INFINITY] {
         for circuit in [
-            Circuit {
-                capacitance_nf: wrong,
-                ..PURIFIER
-            },
-            Circuit {
-                applied_v: wrong,
-                ..PURIFIER
-            },
-            Circuit {
-                frequency_hz: wrong,
-                ..PURIFIER
-            },
+            Circuit { capacitance_nf: wrong, ..PURIFIER },
+            Circuit { applied_v: wrong, ..PURIFIER },
+            Circuit { frequency_hz: wrong, ..PURIFIER },
         ] {
             assert_eq!(expected(&circuit), None);
         }
@@ -68,17 +59,10 @@ fn twelve_per_cent_under_has_a_capacitor_missing() {
     assert_eq!(narrow.kind, Compared::Lower);
     assert_rel(narrow.difference_pct.value, -12.0, 1e-12);
     assert_rel(narrow.difference_nf, -1.212, 1e-12);
-    assert!(
-        narrow.sentence.contains("1.21 nF are missing"),
-        "{}",
-        narrow.sentence
-    );
+    assert!(narrow.sentence.contains("1.21 nF are missing"), "{}", narrow.sentence);
     assert_eq!(measured(4.30).kind, Compared::AsExpected);
     let more = Estimate::new(5.4, 5.3, 5.5, 0.95, "by hand").unwrap();
-    assert_eq!(
-        compare(&circuit, &x, &more, say).unwrap().kind,
-        Compared::Higher
-    );
+    assert_eq!(compare(&circuit, &x, &more, say).unwrap().kind, Compared::Higher);
 }
 
 /// By hand: highest expected reading 2.22502 mA, guard band 1.5 % of it and 2 steps of 0.01 mA = 0.05338 mA,
@@ -105,21 +89,14 @@ fn calculated_band_by_hand() {
     assert_rel(low, 2.28, 1e-12);
     assert_abs(high, 2.447_176, 5e-6);
     assert_eq!(band.units, (50, 200, Some(2995)));
-    assert!(
-        band.sentences
-            .iter()
-            .any(|s| s.contains("Calculated, not measured"))
-    );
+    assert!(band.sentences.iter().any(|s| s.contains("Calculated, not measured")));
     // The suggestion wants 1.25 typical readings, 2.507 mA: kept to the last step below the upper end.
     assert_rel(band.suggested.unwrap().limit_ma, 2.44, 1e-12);
     // A ceiling below what the capacitors carry leaves no band, and nothing is suggested.
     let closed = calculated(
         &PURIFIER,
         &x,
-        &BandInput {
-            ceiling_ma: Some(2.2),
-            ..setting
-        },
+        &BandInput { ceiling_ma: Some(2.2), ..setting },
         &Rules::default(),
     );
     assert_eq!(closed.workable_ma, None);

@@ -11,9 +11,7 @@ use leakdrift::analysis::gaps::of_station;
 fn runs_rarer_than_asked_are_gaps() {
     let plant: Vec<i32> = (0..100).collect();
     let without = |away: std::ops::Range<i32>, every: i32| -> BTreeSet<i32> {
-        (0..100)
-            .filter(|d| !away.contains(d) && d % every == 0)
-            .collect()
+        (0..100).filter(|d| !away.contains(d) && d % every == 0).collect()
     };
     let daily = without(50..53, 1);
     assert_eq!(of_station(&plant, &daily, 4.3e-6), [(50, 52, 3)]);

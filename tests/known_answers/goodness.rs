@@ -41,24 +41,14 @@ fn mavro() {
 #[test]
 fn gap_by_hand() {
     let sample = Sample::new([(Observation::Exact(0.5), 1.0)]).unwrap();
-    assert_abs(
-        largest_gap(&Empirical::of(&sample), |x| x.clamp(0.0, 1.0)),
-        0.5,
-        1e-12,
-    );
+    assert_abs(largest_gap(&Empirical::of(&sample), |x| x.clamp(0.0, 1.0)), 0.5, 1e-12);
 }
 
 fn tally(quantile: impl Fn(f64) -> f64, n: usize, step: f64) -> Sample {
     Sample::new((0..n).map(|i| {
         let x = quantile((i as f64 + 0.5) / n as f64);
         let shown = (x / step).round() * step;
-        (
-            Observation::Between {
-                low: shown - step / 2.0,
-                high: shown + step / 2.0,
-            },
-            1.0,
-        )
+        (Observation::Between { low: shown - step / 2.0, high: shown + step / 2.0 }, 1.0)
     }))
     .unwrap()
 }
@@ -76,12 +66,7 @@ fn refit(sample: &Sample) -> Option<Cdf> {
         }
     };
     let n = sample.total();
-    let mean = sample
-        .lines()
-        .iter()
-        .map(|l| l.count * middle(l.observation))
-        .sum::<f64>()
-        / n;
+    let mean = sample.lines().iter().map(|l| l.count * middle(l.observation)).sum::<f64>() / n;
     let variance = sample
         .lines()
         .iter()

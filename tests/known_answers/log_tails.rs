@@ -14,10 +14,7 @@ struct Known {
 }
 
 fn known() -> Vec<Known> {
-    let path = concat!(
-        env!("CARGO_MANIFEST_DIR"),
-        "/tests/data/tails/log_tails.csv"
-    );
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/tails/log_tails.csv");
     let text = std::fs::read_to_string(path).unwrap();
     let lines: Vec<Known> = text
         .lines()
@@ -25,10 +22,7 @@ fn known() -> Vec<Known> {
         .map(|line| {
             let cells: Vec<&str> = line.split(',').collect();
             let number = |at: usize| cells[at].parse::<f64>().unwrap();
-            let family = Family::ALL
-                .into_iter()
-                .find(|family| family.name() == cells[0])
-                .unwrap();
+            let family = Family::ALL.into_iter().find(|family| family.name() == cells[0]).unwrap();
             let (low, high) = (number(4), number(5));
             Known {
                 law: Law::from_internal(family, [number(1), number(2)]).unwrap(),
@@ -51,18 +45,10 @@ fn known() -> Vec<Known> {
 fn conditioning(law: &Law, observation: Observation, steepness: f64) -> f64 {
     let [m, s] = law.internal();
     let on_line = |x: f64| {
-        if law.family().is_positive() {
-            x.ln().abs().max(1.0)
-        } else {
-            x.abs()
-        }
+        if law.family().is_positive() { x.ln().abs().max(1.0) } else { x.abs() }
     };
     let ends = [observation.low(), observation.high()];
-    let largest = ends
-        .into_iter()
-        .filter(|x| x.is_finite())
-        .map(on_line)
-        .fold(m.abs(), f64::max);
+    let largest = ends.into_iter().filter(|x| x.is_finite()).map(on_line).fold(m.abs(), f64::max);
     2.0 * f64::EPSILON * largest / s.exp() * steepness
 }
 
@@ -96,17 +82,9 @@ fn scores_keep_their_digits_in_the_tails() {
         // A share of the larger one: each is a sum of parts of that size. The log spread of a gamma law goes
         // through differences with a step of 5e-3.
         let size = want[0].abs().max(want[1].abs()).max(1e-300);
-        for (i, digits) in [
-            (0, 1e-11),
-            (
-                1,
-                if line.law.family() == Family::Gamma {
-                    1e-8
-                } else {
-                    1e-11
-                },
-            ),
-        ] {
+        for (i, digits) in
+            [(0, 1e-11), (1, if line.law.family() == Family::Gamma { 1e-8 } else { 1e-11 })]
+        {
             let steep = size * (1.0 + size);
             let allowed = digits * size + conditioning(&line.law, line.observation, steep);
             let off = (got[i] - want[i]).abs() / allowed;

@@ -24,10 +24,7 @@ fn expected(cdf: impl Fn(f64) -> f64) -> Body {
         let kept = if count > 1e-3 { count / 40.0 } else { 0.0 };
         (0..40).map(move |day| (day, Observation::Between { low, high }, kept))
     });
-    let how = Options {
-        groups: None,
-        ..Options::default()
-    };
+    let how = Options { groups: None, ..Options::default() };
     describe(&Grouped::new(lines).unwrap(), &Edges::uniform(STEP), &how).unwrap()
 }
 
@@ -106,10 +103,7 @@ fn outcome(day: i32, outcome: Outcome, low_pa: Option<i64>, count: u32) -> Outco
         day,
         station: 0,
         factors: 0,
-        limits: Limits {
-            high_pa: Some(2_000_000_000),
-            low_pa,
-        },
+        limits: Limits { high_pa: Some(2_000_000_000), low_pa },
         outcome,
         count,
     }
@@ -152,15 +146,8 @@ fn results_under_the_low_limit_by_hand() {
         })
         .collect();
     let wide = under_limit(clustered.iter(), limit, 0.95).unwrap().share;
-    assert!(
-        wide.low < found.share.low && wide.high > found.share.high,
-        "{wide:?}"
-    );
+    assert!(wide.low < found.share.low && wide.high > found.share.high, "{wide:?}");
     // Over limit is counted apart from under limit: 5 of 318 on each day.
     let over = reject_days(lines.iter(), Outcome::OverLimit);
-    assert_rel(
-        observed_rejects(&over, 0.95).unwrap().value,
-        5.0 / 318.0,
-        1e-12,
-    );
+    assert_rel(observed_rejects(&over, 0.95).unwrap().value, 5.0 / 318.0, 1e-12);
 }

@@ -11,18 +11,13 @@ use crate::support::numbers::{assert_abs, assert_rel};
 fn tally(values: &[f64]) -> Vec<(f64, f64)> {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
-    sorted
-        .chunk_by(|a, b| a == b)
-        .map(|same| (same[0], same.len() as f64))
-        .collect()
+    sorted.chunk_by(|a, b| a == b).map(|same| (same[0], same.len() as f64)).collect()
 }
 
 /// NIST StRD: mean, sd and lag-1 correlation, one value after the other and as a tally, to 12 digits.
 #[test]
 fn certified_univariate_sets() {
-    for set in [
-        "pidigits", "lottery", "mavro", "michelso", "numacc1", "numacc2",
-    ] {
+    for set in ["pidigits", "lottery", "mavro", "michelso", "numacc1", "numacc2"] {
         let case = load(&format!("strd-univariate-{set}"));
         let x = column(&format!("strd-univariate-{set}"), 0);
         let r = autocorrelation(&x, 1).unwrap();
@@ -77,10 +72,8 @@ fn whole_steps_keep_every_digit() {
         x.extend([base + 1.0, base + 3.0].repeat(500));
         x
     };
-    let numacc3: Vec<f64> = column("strd-univariate-numacc3", 0)
-        .iter()
-        .map(|x| (x * 10.0).round())
-        .collect();
+    let numacc3: Vec<f64> =
+        column("strd-univariate-numacc3", 0).iter().map(|x| (x * 10.0).round()).collect();
     assert_eq!(numacc3, fifths(1e7));
     for (x, mean) in [(numacc3, 10_000_002.0), (fifths(1e8), 100_000_002.0)] {
         let found = Moments::of(tally(&x)).unwrap();
@@ -94,17 +87,11 @@ fn whole_steps_keep_every_digit() {
 #[test]
 fn counts_by_hand() {
     let found = Moments::of([(8.0, 2.0), (2.0, 1.0), (4.0, 3.0), (99.0, 0.0)]).unwrap();
-    assert_eq!(
-        (found.count, found.mean, found.sum_of_squares),
-        (6.0, 5.0, 30.0)
-    );
+    assert_eq!((found.count, found.mean, found.sum_of_squares), (6.0, 5.0, 30.0));
     assert_eq!(found.variance(), Some(6.0));
     assert_eq!(found.population_variance(), 5.0);
     let alone = Moments::of_values(&[7.0]).unwrap();
-    assert_eq!(
-        (alone.mean, alone.variance(), alone.sd()),
-        (7.0, None, None)
-    );
+    assert_eq!((alone.mean, alone.variance(), alone.sd()), (7.0, None, None));
 }
 
 /// A billion readings of three values: 1.1 and 1.3 as often as each other about 1.2 (closed form).
@@ -130,9 +117,5 @@ fn unusable_tallies_have_no_moments() {
     assert_eq!(of(&[(1.0, -1.0), (2.0, 3.0)]), None);
     assert_eq!(of(&[(f64::NAN, 1.0)]), None);
     assert_eq!(of(&[(f64::INFINITY, 0.0), (1.0, 1.0)]), None);
-    assert_eq!(
-        of(&[(1e200, 1.0), (-1e200, 1.0)]),
-        None,
-        "the square is no double"
-    );
+    assert_eq!(of(&[(1e200, 1.0), (-1e200, 1.0)]), None, "the square is no double");
 }

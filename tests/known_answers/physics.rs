@@ -22,10 +22,9 @@ fn capacitive_current_cases() {
 #[test]
 fn vector_sum_cases() {
     let case = load("electrical-vector-sum-a");
-    for (label, in_phase, capacitive) in [
-        ("IR=0.3,IC=0.4", 0.3, 0.4),
-        ("IR=0.05,IC=0.471238898038469", 0.05, 0.471_238_898_038_469),
-    ] {
+    for (label, in_phase, capacitive) in
+        [("IR=0.3,IC=0.4", 0.3, 0.4), ("IR=0.05,IC=0.471238898038469", 0.05, 0.471_238_898_038_469)]
+    {
         let total = physics::total_current_ma(in_phase, capacitive);
         let back = physics::in_phase_current_ma(total, capacitive).unwrap();
         assert_case(&case, &format!("I_total_mA[{label}]"), total);
@@ -116,14 +115,6 @@ fn proving_loads_by_hand() {
 /// By hand: 2 pi 50 Hz x 10.1 nF x 1500 V = 4.7595 mA, with 60 pF of leads 4.7878 mA.
 #[test]
 fn filter_and_leads_by_hand() {
-    assert_abs(
-        physics::capacitive_current_ma(50.0, 10.1, 1500.0),
-        4.7595,
-        5e-5,
-    );
-    assert_abs(
-        physics::capacitive_current_ma(50.0, 10.16, 1500.0),
-        4.7878,
-        5e-5,
-    );
+    assert_abs(physics::capacitive_current_ma(50.0, 10.1, 1500.0), 4.7595, 5e-5);
+    assert_abs(physics::capacitive_current_ma(50.0, 10.16, 1500.0), 4.7878, 5e-5);
 }

@@ -48,10 +48,7 @@ fn no_event_closed_form() {
 fn effective_counts_divide_both() {
     let twice = EffectiveCounts::new(8.0, 40.0, 2.0).unwrap();
     assert_eq!(twice, counts(4.0, 20.0));
-    assert_eq!(
-        EffectiveCounts::new(4.0, 20.0, 0.3),
-        EffectiveCounts::new(4.0, 20.0, 1.0)
-    );
+    assert_eq!(EffectiveCounts::new(4.0, 20.0, 0.3), EffectiveCounts::new(4.0, 20.0, 1.0));
     assert!(EffectiveCounts::new(3.0, 2.0, 1.0).is_none());
     assert!(EffectiveCounts::new(0.0, 0.0, 1.0).is_none());
 }

@@ -46,11 +46,7 @@ fn year(seed: u64, vary: f64, level: impl Fn(i32) -> f64) -> Vec<DayCount> {
             x = 0.5 * x + 0.75_f64.sqrt() * e;
             let p = level(day) * (vary * x - vary * vary / 2.0).exp();
             let failed = Binomial::new(200, p.min(1.0)).unwrap().sample(&mut rng);
-            DayCount {
-                day,
-                units: 200.0,
-                failed: failed as f64,
-            }
+            DayCount { day, units: 200.0, failed: failed as f64 }
         })
         .collect()
 }
@@ -58,9 +54,8 @@ fn year(seed: u64, vary: f64, level: impl Fn(i32) -> f64) -> Vec<DayCount> {
 /// Nothing planted, rates that vary by half and hang together: about one alarm in a hundred at 0.01.
 #[test]
 fn steady_rates_rarely_alarm() {
-    let alarms = (0..30)
-        .filter(|seed| !changes(&year(*seed, 0.5, |_| 0.01), 0.01, 7).is_empty())
-        .count();
+    let alarms =
+        (0..30).filter(|seed| !changes(&year(*seed, 0.5, |_| 0.01), 0.01, 7).is_empty()).count();
     // Binomial(30, 0.02): more than 4 has probability 0.0003 (two questions at 0.01 each).
     assert!(alarms <= 4, "{alarms} alarms in 30");
 }
@@ -81,16 +76,8 @@ fn few_failures_rarely_alarm() {
 #[test]
 fn rates_that_hang_together_vary_more_in_the_long_run() {
     let of = |phi: f64, rho: f64| {
-        RateChange {
-            index: 1,
-            day: 1,
-            days: (1, 1),
-            statistic: 0.0,
-            phi,
-            rho,
-            p_value: 1.0,
-        }
-        .long_run()
+        RateChange { index: 1, day: 1, days: (1, 1), statistic: 0.0, phi, rho, p_value: 1.0 }
+            .long_run()
     };
     assert!((of(1.0, 0.5) - 1.0).abs() < 1e-12);
     assert!((of(1.4, 0.0) - 1.4).abs() < 1e-12);
@@ -103,11 +90,7 @@ fn rates_that_hang_together_vary_more_in_the_long_run() {
 fn a_planted_change_is_dated() {
     let mut dated = 0;
     for seed in 100..120 {
-        let found = changes(
-            &year(seed, 0.3, |d| if d < 150 { 0.01 } else { 0.03 }),
-            0.01,
-            7,
-        );
+        let found = changes(&year(seed, 0.3, |d| if d < 150 { 0.01 } else { 0.03 }), 0.01, 7);
         assert!(!found.is_empty(), "seed {seed}");
         dated += u32::from(found.iter().any(|c| (c.days.0..=c.days.1).contains(&150)));
     }
@@ -118,16 +101,11 @@ fn a_planted_change_is_dated() {
 #[test]
 fn a_rise_that_ended_is_found() {
     for seed in 200..210 {
-        let days = year(seed, 0.2, |d| {
-            if (100..115).contains(&d) { 0.02 } else { 0.002 }
-        });
+        let days = year(seed, 0.2, |d| if (100..115).contains(&d) { 0.02 } else { 0.002 });
         let found = changes(&days, 0.01, 7);
         assert_eq!(found.len(), 2, "seed {seed}: {found:?}");
         assert!((97..=103).contains(&found[0].day), "seed {seed}: {found:?}");
-        assert!(
-            (112..=118).contains(&found[1].day),
-            "seed {seed}: {found:?}"
-        );
+        assert!((112..=118).contains(&found[1].day), "seed {seed}: {found:?}");
     }
 }
 

@@ -21,24 +21,9 @@ fn noncentral_t_reference_values() {
         assert_case(&case, &format!("R.{key}"), below);
     }
     for (key, p, df, ncp) in [
-        (
-            "quantile[p=0.95,df=9,ncp=5.20148387876]",
-            0.95,
-            9.0,
-            5.201_483_878_76,
-        ),
-        (
-            "quantile[p=0.95,df=29,ncp=12.7419320722]",
-            0.95,
-            29.0,
-            12.741_932_072_2,
-        ),
-        (
-            "quantile[p=0.05,df=49,ncp=21.2132034356]",
-            0.05,
-            49.0,
-            21.213_203_435_6,
-        ),
+        ("quantile[p=0.95,df=9,ncp=5.20148387876]", 0.95, 9.0, 5.201_483_878_76),
+        ("quantile[p=0.95,df=29,ncp=12.7419320722]", 0.95, 29.0, 12.741_932_072_2),
+        ("quantile[p=0.05,df=49,ncp=21.2132034356]", 0.05, 49.0, 21.213_203_435_6),
     ] {
         let t = noncentral_t_quantile(p, df, ncp).unwrap();
         assert_case(&case, key, t);
@@ -90,11 +75,7 @@ fn distribution_free_samples() {
     for coverage in [0.9, 0.95, 0.99] {
         for confidence in [0.9, 0.95, 0.99] {
             let key = format!("n[p={coverage},conf={confidence}]");
-            assert_case(
-                &case,
-                &key,
-                distribution_free_sample(coverage, confidence).unwrap(),
-            );
+            assert_case(&case, &key, distribution_free_sample(coverage, confidence).unwrap());
         }
     }
 }

@@ -12,10 +12,7 @@ use leakdrift::stats::trend::{
 #[test]
 fn norris_line() {
     let case = load("strd-linear-norris");
-    let (y, x) = (
-        column("strd-linear-norris", 0),
-        column("strd-linear-norris", 1),
-    );
+    let (y, x) = (column("strd-linear-norris", 0), column("strd-linear-norris", 1));
     let fit = least_squares(&x, &y).unwrap();
     assert_case(&case, "intercept", fit.intercept);
     assert_case(&case, "slope", fit.slope);
@@ -49,10 +46,7 @@ fn anscombe_quartet() {
             ("r_squared", fit.r_squared),
             ("ss_regression", fit.ss_regression),
             ("ss_residual", fit.ss_residual),
-            (
-                "theil_sen_slope",
-                theil_sen(&x, &y, 0.95).unwrap().slope.value,
-            ),
+            ("theil_sen_slope", theil_sen(&x, &y, 0.95).unwrap().slope.value),
         ] {
             assert_case(&case, &format!("{set}.{name}"), got);
         }
@@ -66,11 +60,7 @@ fn mann_kendall_of_four_values_is_exact() {
     let found = mann_kendall(&numbers(&case["data"]["x"])).unwrap();
     assert_case(&case, "S", found.s as f64);
     assert_case(&case, "var_S", found.var_s);
-    assert_case(
-        &case,
-        "p_one_sided_exact",
-        mann_kendall_exact(found.s, 4).unwrap(),
-    );
+    assert_case(&case, "p_one_sided_exact", mann_kendall_exact(found.s, 4).unwrap());
 }
 
 /// By hand: of 3! orders of 3 values one has S = 3, two S = 1, two S = -1, one S = -3.
@@ -103,12 +93,7 @@ fn rising_pairs_of_repair_gaps() {
 #[test]
 fn sen_worked_example() {
     let case = load("theilsen-sen1968");
-    let line = theil_sen(
-        &numbers(&case["data"]["x"]),
-        &numbers(&case["data"]["y"]),
-        0.93,
-    )
-    .unwrap();
+    let line = theil_sen(&numbers(&case["data"]["x"]), &numbers(&case["data"]["y"]), 0.93).unwrap();
     assert_case(&case, "slope", line.slope.value);
     assert_case(&case, "ci_lower", line.slope.low);
     assert_case(&case, "ci_upper", line.slope.high);

@@ -26,11 +26,7 @@ fn low_limits() {
     assert_eq!((open.from_ma, open.to_ma), (Some(0.08), Some(1.85)));
     let with = |limit, under| {
         judge_low(
-            &LowEvidence {
-                low_limit_ma: Some(limit),
-                healthy_under_limit: under,
-                ..base.clone()
-            },
+            &LowEvidence { low_limit_ma: Some(limit), healthy_under_limit: under, ..base.clone() },
             &rules,
         )
     };
@@ -42,29 +38,13 @@ fn low_limits() {
     assert!(!with(1.90, 2).cuts_into_healthy);
     assert!(!with(1.86, 30).cuts_into_healthy);
     // On a step the lead itself would pass, so the next step is the first that works.
-    let on_step = judge_low(
-        &LowEvidence {
-            open_lead_ma: Some(0.08),
-            ..base.clone()
-        },
-        &rules,
-    );
+    let on_step = judge_low(&LowEvidence { open_lead_ma: Some(0.08), ..base.clone() }, &rules);
     assert_eq!(on_step.from_ma, Some(0.09));
     // A unit without a filter reads like its lead.
-    let none = judge_low(
-        &LowEvidence {
-            open_lead_ma: Some(1.90),
-            ..base.clone()
-        },
-        &rules,
-    );
+    let none = judge_low(&LowEvidence { open_lead_ma: Some(1.90), ..base.clone() }, &rules);
     assert_eq!((none.from_ma, none.to_ma), (None, None));
     // Unknown open lead: only with a low limit is the answer unknown.
-    let unknown = LowEvidence {
-        open_lead_ma: None,
-        low_limit_ma: Some(1.0),
-        ..base
-    };
+    let unknown = LowEvidence { open_lead_ma: None, low_limit_ma: Some(1.0), ..base };
     assert_eq!(judge_low(&unknown, &rules).open_lead_passes, None);
 }
 
@@ -88,25 +68,15 @@ fn drift_is_flagged_when_certain_and_material() {
     let rules = Rules::default();
     let f = flag(&kettle_drift(), &rules);
     assert!(f.flagged);
-    assert_eq!(
-        f.material,
-        [Material::SlopeUsesRoom, Material::RejectsPassAccepted]
-    );
+    assert_eq!(f.material, [Material::SlopeUsesRoom, Material::RejectsPassAccepted]);
     assert!(f.sentence.contains("21.8 % of the room"), "{}", f.sentence);
-    let mut n = DriftNumbers {
-        reject_share_at_horizon: Some(0.0005),
-        ..kettle_drift()
-    };
+    let mut n = DriftNumbers { reject_share_at_horizon: Some(0.0005), ..kettle_drift() };
     for (change, material) in [(0.078, true), (0.076, false), (-0.078, true)] {
         n.change_in_horizon_ma = Some(change);
         assert_eq!(flag(&n, &rules).flagged, material, "{change}");
     }
     // Three reading steps of 0.03 mA are 0.09 mA.
-    n = DriftNumbers {
-        reading_step_ma: 0.03,
-        reject_share_at_horizon: None,
-        ..kettle_drift()
-    };
+    n = DriftNumbers { reading_step_ma: 0.03, reject_share_at_horizon: None, ..kettle_drift() };
     assert!(!flag(&n, &rules).flagged);
     for (p, shape) in [
         (Some(0.051), Some(Shape::Slope)),
@@ -114,23 +84,10 @@ fn drift_is_flagged_when_certain_and_material() {
         (Some(0.001), Some(Shape::Steady)),
         (Some(0.001), None),
     ] {
-        let n = DriftNumbers {
-            adjusted_p: p,
-            shape,
-            ..kettle_drift()
-        };
+        let n = DriftNumbers { adjusted_p: p, shape, ..kettle_drift() };
         assert!(!flag(&n, &rules).flagged, "{p:?} {shape:?}");
     }
-    assert!(
-        flag(
-            &DriftNumbers {
-                adjusted_p: Some(0.05),
-                ..kettle_drift()
-            },
-            &rules
-        )
-        .flagged
-    );
+    assert!(flag(&DriftNumbers { adjusted_p: Some(0.05), ..kettle_drift() }, &rules).flagged);
     // A season comes back by itself.
     let season = DriftNumbers {
         shape: Some(Shape::Season),
@@ -145,11 +102,7 @@ fn drift_is_flagged_when_certain_and_material() {
 #[test]
 fn steps_are_established_when_certain_and_material() {
     let rules = Rules::default();
-    let step = |size_ma, adjusted_p| Step {
-        date: day("2026-05-11"),
-        size_ma,
-        adjusted_p,
-    };
+    let step = |size_ma, adjusted_p| Step { date: day("2026-05-11"), size_ma, adjusted_p };
     for (size, p, limit, want) in [
         (0.021, 0.01, Some(5.0), true),
         (-0.021, 0.01, Some(5.0), true),
@@ -160,11 +113,7 @@ fn steps_are_established_when_certain_and_material() {
         (0.097, 0.01, None, true),
         (0.095, 0.01, None, false),
     ] {
-        assert_eq!(
-            established(&step(size, p), 4.80, limit, &rules),
-            want,
-            "{size} {p} {limit:?}"
-        );
+        assert_eq!(established(&step(size, p), 4.80, limit, &rules), want, "{size} {p} {limit:?}");
     }
 }
 
@@ -186,33 +135,21 @@ fn period_judged() {
         judged_from(&steps, &history(units), season, &rules).unwrap()
     };
     let six = p(&[], 10, false);
-    assert_eq!(
-        (six.judged.from, six.judged.to),
-        (day("2026-05-01"), day("2026-10-30"))
-    );
+    assert_eq!((six.judged.from, six.judged.to), (day("2026-05-01"), day("2026-10-30")));
     assert_eq!((six.judged.units, six.judged.production_days), (1830, 183));
     assert_eq!(six.started_by, StartedBy::LongestPeriod);
     assert_eq!(p(&[], 10, true).judged.from, day("2025-10-31"));
     // The step of the demonstration factory's station is later than 1 May, an older one is not.
     let step = p(&["2025-12-01", "2026-05-11"], 10, false);
-    assert_eq!(
-        (step.judged.from, step.started_by),
-        (day("2026-05-11"), StartedBy::Step)
-    );
+    assert_eq!((step.judged.from, step.started_by), (day("2026-05-11"), StartedBy::Step));
     assert_eq!(p(&["2025-12-01"], 10, false).judged.from, day("2026-05-01"));
     // One unit a day: 300 of them end on 30 October and begin on 4 January 2026 (day 300 counted back).
     let long = p(&[], 1, false);
-    assert_eq!(
-        (long.judged.from, long.judged.units),
-        (day("2026-01-04"), 300)
-    );
+    assert_eq!((long.judged.from, long.judged.units), (day("2026-01-04"), 300));
     assert_eq!(long.started_by, StartedBy::EnoughUnits);
     // Never across a step.
     let step = p(&["2026-04-01"], 1, false);
-    assert_eq!(
-        (step.judged.from, step.started_by),
-        (day("2026-04-01"), StartedBy::Step)
-    );
+    assert_eq!((step.judged.from, step.started_by), (day("2026-04-01"), StartedBy::Step));
     assert!(judged_from(&[], &[], false, &rules).is_none());
     // A step after the last day, or on the first, changes nothing.
     assert_eq!(p(&["2026-11-02", "2025-09-01"], 10, false), six);
@@ -222,25 +159,15 @@ fn period_judged() {
 fn horizon_is_never_longer_than_the_history() {
     let rules = Rules::default();
     let to = day("2026-10-30");
-    assert_eq!(
-        horizon_end(day("2025-09-01"), to, &rules),
-        day("2027-04-30")
-    );
+    assert_eq!(horizon_end(day("2025-09-01"), to, &rules), day("2027-04-30"));
     // 60 days of history, 60 days ahead.
-    assert_eq!(
-        horizon_end(day("2026-08-31"), to, &rules),
-        day("2026-12-29")
-    );
+    assert_eq!(horizon_end(day("2026-08-31"), to, &rules), day("2026-12-29"));
     assert_eq!(horizon_end(day("2026-12-01"), to, &rules), to);
 }
 
 #[test]
 fn models_that_share_a_limit() {
-    let member = |name: &str, band_ma| Member {
-        name: name.into(),
-        x50_ma: 2.0,
-        band_ma,
-    };
+    let member = |name: &str, band_ma| Member { name: name.into(), x50_ma: 2.0, band_ma };
     let wide = member("one", Some((2.18, 4.0)));
     let narrow = member("two", Some((2.31, 3.0)));
     let g = share_limit("air care", &[wide.clone(), narrow.clone()], 0.05);
@@ -251,10 +178,7 @@ fn models_that_share_a_limit() {
     let far = member("three", Some((3.2, f64::INFINITY)));
     let g = share_limit("air care", &[wide.clone(), narrow, far], 0.05);
     assert!(!g.one_limit_serves);
-    assert_eq!(
-        (g.low_set_by.as_deref(), g.high_set_by.as_deref()),
-        (Some("three"), Some("two"))
-    );
+    assert_eq!((g.low_set_by.as_deref(), g.high_set_by.as_deref()), (Some("three"), Some("two")));
     let g = share_limit("air care", &[wide, member("four", None)], 0.05);
     assert!(!g.one_limit_serves && g.sentence.contains("four"));
 }
@@ -273,21 +197,10 @@ fn rules_are_printed() {
         ("guard_pct", "1.5"),
         ("excess_share_max", "0.03"),
     ] {
-        assert!(
-            lines.iter().any(|l| l.name == name && l.value == value),
-            "{name}"
-        );
+        assert!(lines.iter().any(|l| l.name == name && l.value == value), "{name}");
     }
-    assert!(
-        lines
-            .iter()
-            .all(|l| !l.unit.is_empty() && !l.reason.is_empty())
-    );
+    assert!(lines.iter().all(|l| !l.unit.is_empty() && !l.reason.is_empty()));
     assert!(rules.problems().is_empty());
-    let bad = Rules {
-        accepted_reject_share: 0.0,
-        pass_load_factor: 1.2,
-        ..rules
-    };
+    let bad = Rules { accepted_reject_share: 0.0, pass_load_factor: 1.2, ..rules };
     assert_eq!(bad.problems().len(), 2);
 }

@@ -86,9 +86,7 @@ fn judged(e: &Evidence) -> Verdict {
 #[track_caller]
 fn has(v: &Verdict, kind: ReasonKind, part: &str) {
     assert!(
-        v.reasons
-            .iter()
-            .any(|r| r.kind == kind && r.sentence.contains(part)),
+        v.reasons.iter().any(|r| r.kind == kind && r.sentence.contains(part)),
         "no {kind:?} with {part:?} in {:#?}",
         v.reasons
     );
@@ -112,11 +110,7 @@ fn vacuum_cleaner_is_too_tight() {
     has(&v, ReasonKind::BelowHealthy, "5.00 mA lies below 5.170 mA");
     has(&v, ReasonKind::AskForLeakPath, "1.73 times");
     // 1500 V / (1.1 x 6.00 mA) = 227.3 kΩ, 9.9 W; 1500 / 5.4 = 277.8 kΩ, 8.1 W.
-    has(
-        &v,
-        ReasonKind::Suggested,
-        "0.227 MΩ (9.9 W) must trip, one of 0.278 MΩ (8.1 W) must pass",
-    );
+    has(&v, ReasonKind::Suggested, "0.227 MΩ (9.9 W) must trip, one of 0.278 MΩ (8.1 W) must pass");
 }
 
 /// By hand: sqrt(4.80^2 + 1.5^2) = 5.029 mA, less 1.5 % and 0.02 mA = 4.934 mA, below every healthy bound.
@@ -126,10 +120,7 @@ fn vacuum_cleaner_with_a_leak_path_has_no_band() {
     e.setting.leak_path_mohm = Some(1.0);
     let v = judged(&e);
     assert_eq!(v.kind, Some(VerdictKind::NoWorkableBand));
-    assert_eq!(
-        (v.band_low_ma, v.band_high_ma, v.suggested_ma()),
-        (None, None, None)
-    );
+    assert_eq!((v.band_low_ma, v.band_high_ma, v.suggested_ma()), (None, None, None));
     let band = v.band.as_ref().unwrap();
     assert_eq!(band.upper_set_by, UpperKind::LeakPath);
     assert_abs(band.upper_ma, 4.9335, 1e-4);
@@ -169,11 +160,7 @@ fn fan_heater_fits() {
     assert_eq!(v.kind, Some(VerdictKind::Fits));
     assert_eq!((v.fits_until, v.units_needed), (None, None));
     assert_eq!(v.suggested_ma(), None);
-    assert!(
-        v.sentence.starts_with("The limit of 1.25 mA fits;"),
-        "{}",
-        v.sentence
-    );
+    assert!(v.sentence.starts_with("The limit of 1.25 mA fits;"), "{}", v.sentence);
 }
 
 /// By hand: carried lower end 0.95 above the limit 0.80, today's 0.69 below it.
@@ -185,11 +172,7 @@ fn kettle_fits_until_a_date() {
     assert_eq!(v.band_low_ma, Some(0.95));
     // 0.415 + 2 (0.95 - 0.415) = 1.485.
     assert_rel(v.band_high_ma.unwrap(), 1.485, 1e-12);
-    has(
-        &v,
-        ReasonKind::FitsUntil,
-        "2027-01-31 (2026-12-20 to 2027-03-25)",
-    );
+    has(&v, ReasonKind::FitsUntil, "2027-01-31 (2026-12-20 to 2027-03-25)");
     // Without a date it still says that drift comes.
     let mut e = kettle();
     e.limit_reached_on = None;
@@ -233,19 +216,12 @@ fn raising_needs_both_answers_and_three_rejects() {
     e.together = Some(high);
     let v = judged(&e);
     assert_eq!(v.kind, Some(VerdictKind::NotEnoughData));
-    has(
-        &v,
-        ReasonKind::AnswersDisagree,
-        "with every reading taken as healthy",
-    );
+    has(&v, ReasonKind::AnswersDisagree, "with every reading taken as healthy");
     has(&v, ReasonKind::WhatDecides, "Re-tests");
     // Below L under both: too tight with 3 rejects, undecided with 2; expected ones count as well.
     e.high_limit_ma = Some(1.10);
     e.expected_reject_share = None;
-    for (seen, kind) in [
-        (3.0, VerdictKind::TooTight),
-        (2.0, VerdictKind::NotEnoughData),
-    ] {
+    for (seen, kind) in [(3.0, VerdictKind::TooTight), (2.0, VerdictKind::NotEnoughData)] {
         e.healthy_rejects_seen = seen;
         assert_eq!(judged(&e).kind, Some(kind));
     }
@@ -291,11 +267,7 @@ fn numbers_of_units_and_days() {
         e.judged.production_days = days;
         e.judged.lots = lots;
         let v = judged(&e);
-        assert_eq!(
-            (v.kind, v.provisional),
-            (Some(kind), provisional),
-            "{units} {days} {lots:?}"
-        );
+        assert_eq!((v.kind, v.provisional), (Some(kind), provisional), "{units} {days} {lots:?}");
     }
     e.judged.units = 49;
     let v = judged(&e);
@@ -317,10 +289,7 @@ fn no_limit_known_prints_the_band() {
         let v = judged(&e);
         assert_eq!(v.kind, None);
         assert_eq!((v.band_low_ma, v.suggested_ma()), (Some(5.24), Some(6.0)));
-        assert_eq!(
-            (v.blind_spot_mohm, v.rejects_per_month.as_ref()),
-            (None, None)
-        );
+        assert_eq!((v.blind_spot_mohm, v.rejects_per_month.as_ref()), (None, None));
         has(&v, ReasonKind::NoLimitKnown, "");
     }
 }
@@ -351,15 +320,8 @@ fn unsafe_limits_are_flagged_first() {
 fn a_tighter_limit_is_advice() {
     let mut e = evidence(2.0, 4.0, tail(2.15, 2.16, 2.18));
     let v = judged(&e);
-    assert_eq!(
-        (v.kind, v.suggested_ma()),
-        (Some(VerdictKind::Fits), Some(2.5))
-    );
-    has(
-        &v,
-        ReasonKind::TighterPossible,
-        "A tighter limit is possible: 2.50 mA.",
-    );
+    assert_eq!((v.kind, v.suggested_ma()), (Some(VerdictKind::Fits), Some(2.5)));
+    has(&v, ReasonKind::TighterPossible, "A tighter limit is possible: 2.50 mA.");
     e.high_limit_ma = Some(2.70);
     assert_eq!(judged(&e).suggested_ma(), None);
 }
@@ -392,10 +354,7 @@ fn steps_round_to_what_is_typed() {
     assert_eq!(round_up(0.3, 0.1), 0.3);
     assert_eq!(round_up(1.234, 0.0), 1.234);
     let say = Wording::new(2.0, 0.05);
-    assert_eq!(
-        (say.current(1.2), say.estimate(1.2)),
-        ("1.20 mA".into(), "1.200 mA".into())
-    );
+    assert_eq!((say.current(1.2), say.estimate(1.2)), ("1.20 mA".into(), "1.200 mA".into()));
 }
 
 #[test]
@@ -408,28 +367,15 @@ fn actions_come_worst_first() {
     };
     let say = Wording::new(2.0, 0.01);
     let mut all = Vec::new();
-    all.extend(from_verdict("VC310", &judged(&vacuum_cleaner()), |x| {
-        say.current(x)
-    }));
+    all.extend(from_verdict("VC310", &judged(&vacuum_cleaner()), |x| say.current(x)));
     all.extend(from_drift("KB120", &drift, kettle().limit_reached_on));
-    all.extend(from_verdict("AP730", &judged(&air_purifier()), |x| {
-        say.current(x)
-    }));
+    all.extend(from_verdict("AP730", &judged(&air_purifier()), |x| say.current(x)));
     for (subject, concern) in [
         ("A2", Concern::ChecksMissing { days: 3 }),
-        (
-            "VC310",
-            Concern::RetestedUntilPass {
-                units: 40,
-                allowed: 1,
-            },
-        ),
+        ("VC310", Concern::RetestedUntilPass { units: 40, allowed: 1 }),
         ("AP730", Concern::PassedOpenLead { units: 23 }),
     ] {
-        all.push(About {
-            subject: subject.into(),
-            concern,
-        });
+        all.push(About { subject: subject.into(), concern });
     }
     let mut high = evidence(2.0, 12.0, tail(2.15, 2.16, 2.18));
     high.strays_passed = 1;
@@ -451,10 +397,7 @@ fn actions_come_worst_first() {
             (ActionKind::ChecksMissing, "A2"),
         ]
     );
-    assert_eq!(
-        table.iter().map(|a| a.rank).collect::<Vec<_>>(),
-        (1..=9).collect::<Vec<_>>()
-    );
+    assert_eq!(table.iter().map(|a| a.rank).collect::<Vec<_>>(), (1..=9).collect::<Vec<_>>());
     assert!(table[4].next_step.contains("2.44 mA"));
     assert!(table[5].sentence.contains("2027-01-31"));
 }

@@ -18,10 +18,7 @@ fn block_variance_by_hand() {
     assert_eq!(larger.degrees_of_freedom, Some(5.0));
     assert_rel(larger.ratio, 4.0, 1e-14);
     let smaller = block_variance(&days, 96.0);
-    assert_eq!(
-        (smaller.variance, smaller.degrees_of_freedom, smaller.ratio),
-        (96.0, None, 0.5)
-    );
+    assert_eq!((smaller.variance, smaller.degrees_of_freedom, smaller.ratio), (96.0, None, 0.5));
     // Blocks of five consecutive days, sums 5 (-3 ... 3): 25 (9+4+1+0+1+4+9) = 700, times 7/6. The lag-1
     // correlation 128/140 counts as 0.8: (1.8/0.2) / (1 + 2 (0.8 0.8 + 0.6 0.64 + 0.4 0.512 + 0.2 0.4096)).
     let weeks: Vec<f64> = (0..35).map(|day| f64::from(day / 5) - 3.0).collect();
@@ -34,11 +31,7 @@ fn block_variance_by_hand() {
     assert_abs(found.shift(2.0), 0.0, 1e-12);
     let one: Vec<f64> = (0..100).map(|day| f64::from(u8::from(day < 5))).collect();
     let skewed = block_variance(&one, 0.0);
-    assert_rel(
-        skewed.skew,
-        18.0 / 19.0_f64.sqrt() / (6.0 * 20.0_f64.sqrt()),
-        1e-12,
-    );
+    assert_rel(skewed.skew, 18.0 / 19.0_f64.sqrt() / (6.0 * 20.0_f64.sqrt()), 1e-12);
     assert_rel(skewed.shift(2.0), 1.0, 1e-12);
     assert_rel(skewed.shift(0.1), 0.05, 1e-12);
     let low: Vec<f64> = one.iter().map(|x| -x).collect();
@@ -55,66 +48,38 @@ fn averages_follow_their_definitions() {
     let mut rng = generator(6);
     let law = Law::from_params(Family::Gamma, 25.0, 0.04).unwrap();
     let observations = rounded(&draws(&law, 600, &mut rng), 0.01, 1.5);
-    let days = observations
-        .iter()
-        .enumerate()
-        .map(|(i, &o)| (i as i32 / 20, o, 1.0));
+    let days = observations.iter().enumerate().map(|(i, &o)| (i as i32 / 20, o, 1.0));
     let data = Grouped::new(days).unwrap();
     let average = Average::fit(&Family::ALL, &data, None).unwrap();
     assert_rel(average.fits.iter().map(|w| w.weight).sum(), 1.0, 1e-12);
     assert!(average.failed.is_empty());
     let (a, b) = (&average.fits[1], &average.fits[2]);
-    assert_rel(
-        (a.weight / b.weight).ln(),
-        (b.fit.aicc - a.fit.aicc) / 2.0,
-        1e-9,
-    );
+    assert_rel((a.weight / b.weight).ln(), (b.fit.aicc - a.fit.aicc) / 2.0, 1e-9);
     let by_hand = |what: &dyn Fn(&Law) -> f64| -> f64 {
-        average
-            .fits
-            .iter()
-            .map(|w| w.weight * what(&w.fit.law))
-            .sum()
+        average.fits.iter().map(|w| w.weight * what(&w.fit.law)).sum()
     };
-    assert_rel(
-        average.upper_quantile(1e-3),
-        by_hand(&|law| law.upper_quantile(1e-3)),
-        1e-12,
-    );
+    assert_rel(average.upper_quantile(1e-3), by_hand(&|law| law.upper_quantile(1e-3)), 1e-12);
     assert_rel(average.sf(1.4), by_hand(&|law| law.ln_sf(1.4).exp()), 1e-12);
-    assert_rel(
-        average.cdf(0.8),
-        by_hand(&|law| law.ln_cdf(0.8).exp()),
-        1e-12,
-    );
+    assert_rel(average.cdf(0.8), by_hand(&|law| law.ln_cdf(0.8).exp()), 1e-12);
 
     let far = |law: &Law| law.upper_quantile(1e-3);
     let linear = average.estimate(&data, Scale::Linear, 0.95, &far).unwrap();
     assert_rel(linear.value, average.upper_quantile(1e-3), 1e-12);
     assert!(linear.low < linear.value && linear.value < linear.high);
-    let one = average
-        .one_sided(&data, Scale::Linear, 0.975, &far)
-        .unwrap();
+    let one = average.one_sided(&data, Scale::Linear, 0.975, &far).unwrap();
     assert_rel(one.lower, linear.low, 1e-12);
     assert_rel(one.upper, linear.high, 1e-12);
     let share = |law: &Law| law.ln_sf(1.5).exp();
-    let logit = average
-        .estimate(&data, Scale::TailShare, 0.95, &share)
-        .unwrap();
+    let logit = average.estimate(&data, Scale::TailShare, 0.95, &share).unwrap();
     assert!(
         0.0 < logit.low && logit.low < logit.value && logit.value < logit.high && logit.high < 1.0
     );
     assert_eq!(average.estimate(&data, Scale::Log, 0.95, &|_| -1.0), None);
-    assert_eq!(
-        average.estimate(&data, Scale::Linear, 0.95, &|_| f64::NAN),
-        None
-    );
+    assert_eq!(average.estimate(&data, Scale::Linear, 0.95, &|_| f64::NAN), None);
 
     // One family: no disagreement, so the usual variance (known for a normal mean: sd / sqrt n) or more.
     let normal = Average::fit(&[Family::Normal], &data, None).unwrap();
-    let mean = normal
-        .averaged(&data, Scale::Linear, &|law| law.quantile(0.5))
-        .unwrap();
+    let mean = normal.averaged(&data, Scale::Linear, &|law| law.quantile(0.5)).unwrap();
     let sd = normal.best().fit.law.params()[1].1;
     let usual = sd / 600_f64.sqrt();
     assert!(mean.standard_error >= usual * 0.98);
@@ -132,11 +97,7 @@ fn coverage(law: &Law, level: f64, rho: f64, seed: u64) -> f64 {
     let spread = (law.quantile(0.841_344_7) - law.quantile(0.158_655_3)) / 2.0;
     let normal = Law::from_params(Family::Normal, 0.0, 1.0).unwrap();
     let total = Law::from_params(Family::Normal, 1.0, 0.2 * (1.0 + level * level).sqrt()).unwrap();
-    let truth = if level > 0.0 {
-        total.quantile(0.99)
-    } else {
-        law.quantile(0.99)
-    };
+    let truth = if level > 0.0 { total.quantile(0.99) } else { law.quantile(0.99) };
     let series = 300;
     let mut held = 0;
     for _ in 0..series {
@@ -149,11 +110,7 @@ fn coverage(law: &Law, level: f64, rho: f64, seed: u64) -> f64 {
                 .iter()
                 .map(|x| (x + level * spread * day_level).max(0.02))
                 .collect();
-            lines.extend(
-                rounded(&readings, 0.01, 2.0)
-                    .into_iter()
-                    .map(|o| (day, o, 1.0)),
-            );
+            lines.extend(rounded(&readings, 0.01, 2.0).into_iter().map(|o| (day, o, 1.0)));
         }
         let data = Grouped::new(lines).unwrap();
         let average = Average::fit(&Family::ALL, &data, None).unwrap();
@@ -170,11 +127,7 @@ fn coverage(law: &Law, level: f64, rho: f64, seed: u64) -> f64 {
 fn intervals_cover_independent_readings() {
     for (seed, law) in laws().into_iter().take(6).enumerate() {
         let share = coverage(&law, 0.0, 0.0, 100 + seed as u64);
-        assert!(
-            (0.912..=0.995).contains(&share),
-            "{:?}: {share}",
-            law.family()
-        );
+        assert!((0.912..=0.995).contains(&share), "{:?}: {share}", law.family());
     }
 }
 

@@ -23,10 +23,7 @@ const SPREAD: f64 = 0.10;
 
 fn shown(x: f64) -> Observation {
     let reading = (x / STEP).round();
-    Observation::Between {
-        low: (reading - 0.5) * STEP,
-        high: (reading + 0.5) * STEP,
-    }
+    Observation::Between { low: (reading - 0.5) * STEP, high: (reading + 0.5) * STEP }
 }
 
 fn normals(seed: u64, n: usize) -> Vec<f64> {
@@ -38,18 +35,13 @@ fn normals(seed: u64, n: usize) -> Vec<f64> {
 fn by_day(readings: impl ExactSizeIterator<Item = Observation>) -> Grouped {
     let n = readings.len();
     Grouped::new(
-        readings
-            .enumerate()
-            .map(|(i, o)| (i32::try_from(i * DAYS / n).expect("few days"), o, 1.0)),
+        readings.enumerate().map(|(i, o)| (i32::try_from(i * DAYS / n).expect("few days"), o, 1.0)),
     )
     .unwrap()
 }
 
 fn lognormal(seed: u64, n: usize) -> Vec<f64> {
-    normals(seed, n)
-        .iter()
-        .map(|z| MEDIAN * (SPREAD * z).exp())
-        .collect()
+    normals(seed, n).iter().map(|z| MEDIAN * (SPREAD * z).exp()).collect()
 }
 
 fn body_of(readings: &[f64]) -> Body {
@@ -79,16 +71,10 @@ fn bounds_cover_the_accepted_quantile() {
     }
     // 95 % of 60 is 57, standard deviation 1.7.
     for hits in [upper, lower, quantile, low_end] {
-        assert!(
-            hits >= 52,
-            "{upper} {lower} {quantile} {low_end} of {replicates}"
-        );
+        assert!(hits >= 52, "{upper} {lower} {quantile} {low_end} of {replicates}");
     }
     // 5 % of 60 is 3.
-    assert!(
-        strays <= 8 && excess <= 8,
-        "strays {strays}, excess {excess} of {replicates}"
-    );
+    assert!(strays <= 8 && excess <= 8, "strays {strays}, excess {excess} of {replicates}");
 }
 
 /// 1 % of strays at one and a half times a limit of 1.3 medians: all named, `apart` in use and not moved,
@@ -109,14 +95,9 @@ fn strays_do_not_move_the_body() {
     let named = after.strays.above.count;
     assert!((40.0..=48.0).contains(&named), "{named}");
     let threshold = after.strays.above.threshold.unwrap();
-    assert!(
-        threshold > MEDIAN * (SPREAD * normal_quantile(0.998)).exp(),
-        "{threshold}"
-    );
-    let (a, b) = (
-        before.bounds(Which::Apart, 0.001).unwrap(),
-        after.bounds(Which::Apart, 0.001).unwrap(),
-    );
+    assert!(threshold > MEDIAN * (SPREAD * normal_quantile(0.998)).exp(), "{threshold}");
+    let (a, b) =
+        (before.bounds(Which::Apart, 0.001).unwrap(), after.bounds(Which::Apart, 0.001).unwrap());
     assert_rel(b.value, a.value, 0.02);
     assert_rel(b.upper, a.upper, 0.03);
     let truth = MEDIAN * (SPREAD * normal_quantile(0.999)).exp();
@@ -135,13 +116,7 @@ fn trips_far_above_the_body_are_strays() {
         clean
             .iter()
             .enumerate()
-            .map(|(i, &x)| {
-                if i % 150 == 0 {
-                    Observation::Above(limit)
-                } else {
-                    shown(x)
-                }
-            })
+            .map(|(i, &x)| if i % 150 == 0 { Observation::Above(limit) } else { shown(x) })
             .collect::<Vec<_>>()
             .into_iter(),
     );
@@ -160,13 +135,7 @@ fn cut_never_above_a_limit_that_tripped() {
     let data = by_day(
         lognormal(9, 6000)
             .into_iter()
-            .map(|x| {
-                if x > limit {
-                    Observation::Above(limit)
-                } else {
-                    shown(x)
-                }
-            })
+            .map(|x| if x > limit { Observation::Above(limit) } else { shown(x) })
             .collect::<Vec<_>>()
             .into_iter(),
     );
@@ -174,10 +143,7 @@ fn cut_never_above_a_limit_that_tripped() {
     assert!(body.cut <= limit);
     let truth = MEDIAN * (SPREAD * normal_quantile(0.999)).exp();
     let bounds = body.bounds(Which::Apart, 0.001).unwrap();
-    assert!(
-        bounds.lower < truth && truth < bounds.upper,
-        "{bounds:?} {truth}"
-    );
+    assert!(bounds.lower < truth && truth < bounds.upper, "{bounds:?} {truth}");
     let rejects = body.reject_share(Which::Apart, limit).unwrap();
     assert!(rejects.contains(0.07), "{rejects:?}");
 }
@@ -204,11 +170,7 @@ fn two_groups_are_found_and_named() {
         factor: factor.to_owned(),
         level: name.to_owned(),
         sample: Sample::new(
-            readings
-                .iter()
-                .enumerate()
-                .filter(|(i, _)| keep(*i))
-                .map(|(_, &x)| (shown(x), 1.0)),
+            readings.iter().enumerate().filter(|(i, _)| keep(*i)).map(|(_, &x)| (shown(x), 1.0)),
         )
         .unwrap(),
     };
@@ -235,14 +197,8 @@ fn one_group_is_not_split() {
     ];
     for (i, shape) in shapes.iter().enumerate() {
         for seed in 0..4 {
-            let readings: Vec<f64> = normals(200 + seed, 3000)
-                .iter()
-                .map(|&z| shape(z))
-                .collect();
-            assert!(
-                body_of(&readings).groups.is_none(),
-                "shape {i}, seed {seed}"
-            );
+            let readings: Vec<f64> = normals(200 + seed, 3000).iter().map(|&z| shape(z)).collect();
+            assert!(body_of(&readings).groups.is_none(), "shape {i}, seed {seed}");
         }
     }
 }
@@ -304,13 +260,7 @@ fn the_share_beyond_a_known_reading_is_covered() {
 #[test]
 fn too_little_is_said_not_guessed() {
     let edges = Edges::uniform(STEP);
-    let few = by_day(
-        lognormal(12, 8)
-            .into_iter()
-            .map(shown)
-            .collect::<Vec<_>>()
-            .into_iter(),
-    );
+    let few = by_day(lognormal(12, 8).into_iter().map(shown).collect::<Vec<_>>().into_iter());
     assert!(matches!(
         describe(&few, &edges, &Options::default()),
         Err(NotDone::TooFewReadings { .. })
@@ -326,10 +276,7 @@ fn too_little_is_said_not_guessed() {
     assert!(describe(&zero, &edges, &Options::default()).is_err());
     let small = body_of(&lognormal(13, 90));
     assert!(small.tail.is_err());
-    assert!(matches!(
-        small.quantile(Which::Together, 0.999),
-        Err(NotDone::NoTail(_))
-    ));
+    assert!(matches!(small.quantile(Which::Together, 0.999), Err(NotDone::NoTail(_))));
 }
 
 /// Cuts and thresholds of readings in steps of 0.001 and 0.01 lie on edges of the coarser step.
@@ -345,10 +292,7 @@ fn thresholds_lie_on_the_coarsest_edges() {
                     return shown(x);
                 }
                 let fine = (x / 0.001).round() * 0.001;
-                Observation::Between {
-                    low: fine - 0.0005,
-                    high: fine + 0.0005,
-                }
+                Observation::Between { low: fine - 0.0005, high: fine + 0.0005 }
             })
             .collect::<Vec<_>>()
             .into_iter(),
@@ -362,25 +306,11 @@ fn thresholds_lie_on_the_coarsest_edges() {
 /// By hand: 3 of 300 on each of 10 days vary less than binomial; all 30 on one day much more.
 #[test]
 fn observed_rejects_pay_for_clusters() {
-    let even = vec![
-        DayRejects {
-            rejected: 3.0,
-            judged: 300.0
-        };
-        10
-    ];
-    let mut cluster = vec![
-        DayRejects {
-            rejected: 0.0,
-            judged: 300.0
-        };
-        10
-    ];
+    let even = vec![DayRejects { rejected: 3.0, judged: 300.0 }; 10];
+    let mut cluster = vec![DayRejects { rejected: 0.0, judged: 300.0 }; 10];
     cluster[4].rejected = 30.0;
-    let (a, b) = (
-        observed_rejects(&even, 0.95).unwrap(),
-        observed_rejects(&cluster, 0.95).unwrap(),
-    );
+    let (a, b) =
+        (observed_rejects(&even, 0.95).unwrap(), observed_rejects(&cluster, 0.95).unwrap());
     assert_abs(a.value, 0.01, 1e-12);
     assert_abs(b.value, 0.01, 1e-12);
     assert!(b.high > 2.0 * a.high && b.low < a.low, "{a:?} {b:?}");
@@ -394,10 +324,7 @@ fn carrying_by_hand() {
         target_day: 70,
         median: 3.0,
         median_per_day: 0.01,
-        spread: Some(SpreadLine {
-            at_target: 0.2,
-            per_week: 0.01,
-        }),
+        spread: Some(SpreadLine { at_target: 0.2, per_week: 0.01 }),
     };
     // Ten weeks earlier: median 3 - 0.7, spread 0.2 - 0.1.
     assert_abs(lines.carried(0, 2.3), 3.0, 1e-12);
@@ -418,34 +345,21 @@ fn carried_bounds_are_of_the_target_day() {
         (day, shown(2.0 + per_day * f64::from(day) + 0.2 * z), 1.0)
     }))
     .unwrap();
-    let lines = CarryLines {
-        target_day: last,
-        median: 2.6,
-        median_per_day: per_day,
-        spread: None,
-    };
+    let lines = CarryLines { target_day: last, median: 2.6, median_per_day: per_day, spread: None };
     let carried = carry(&data, &lines, STEP).unwrap();
     assert_eq!(carried.sample().total(), data.sample().total());
     let body = describe(&carried, &Edges::anywhere(), &Options::default()).unwrap();
     let which = body.which().unwrap();
     let truth = 2.6 + 0.2 * normal_quantile(0.999);
     let bounds = body.bounds(which, 0.001).unwrap();
-    assert!(
-        bounds.lower < truth && truth < bounds.upper,
-        "{bounds:?} {truth}"
-    );
+    assert!(bounds.lower < truth && truth < bounds.upper, "{bounds:?} {truth}");
     assert!(body.quantile(which, 0.5).unwrap().contains(2.6));
 
     let days: Vec<i32> = carried.days().iter().map(|d| d.day).collect();
     let left_out = leave_out_blocks(&days, |keeps| {
-        let kept = carried
-            .filter_map(|day, o| keeps(day).then_some(o))
-            .unwrap();
+        let kept = carried.filter_map(|day, o| keeps(day).then_some(o)).unwrap();
         let total = kept.sample().total();
-        let sum: f64 = kept
-            .iter()
-            .map(|(_, o, c)| c * (o.low() + o.high()) / 2.0)
-            .sum();
+        let sum: f64 = kept.iter().map(|(_, o, c)| c * (o.low() + o.high()) / 2.0).sum();
         vec![Some(sum / total)]
     })
     .unwrap();

@@ -19,18 +19,13 @@ const STEP: f64 = 0.01;
 
 fn shown(x: f64) -> Observation {
     let k = (x / STEP).round();
-    Observation::Between {
-        low: (k - 0.5) * STEP,
-        high: (k + 0.5) * STEP,
-    }
+    Observation::Between { low: (k - 0.5) * STEP, high: (k + 0.5) * STEP }
 }
 
 /// Body of these observations, spread over 40 days so that each day has its share of all sizes.
 fn body_of(all: &[Observation]) -> Body {
     let data = Grouped::new(
-        all.iter()
-            .enumerate()
-            .map(|(i, o)| (i32::try_from(i % 40).expect("few"), *o, 1.0)),
+        all.iter().enumerate().map(|(i, o)| (i32::try_from(i % 40).expect("few"), *o, 1.0)),
     )
     .unwrap();
     describe(&data, &Edges::uniform(STEP), &Options::default()).unwrap()
@@ -94,17 +89,11 @@ fn legend_counts_add_up_to_the_units() {
     // Both panels have the same entries.
     entries.sort_unstable();
     entries.dedup();
-    let counts: Vec<(f64, &str)> = entries
-        .iter()
-        .map(|e| (counted(e).expect("a count"), *e))
-        .collect();
+    let counts: Vec<(f64, &str)> =
+        entries.iter().map(|e| (counted(e).expect("a count"), *e)).collect();
     let sum: f64 = counts.iter().map(|c| c.0).sum();
     assert!(sum == 2012.0, "{counts:?}");
-    assert!(
-        chart.subtitle.starts_with("2012 units"),
-        "{}",
-        chart.subtitle
-    );
+    assert!(chart.subtitle.starts_with("2012 units"), "{}", chart.subtitle);
     let of = |words: &str| counts.iter().find(|c| c.1.contains(words)).map(|c| c.0);
     assert!(of("stray that passed").is_some_and(|n| (3.0..=4.0).contains(&n)));
     assert_eq!(of("zero shown"), Some(4.0));
@@ -145,10 +134,7 @@ fn the_body_is_ranked_without_strays_kept_apart() {
     assert_eq!(body.which().unwrap(), Which::Apart);
     let at = 2.0;
     let seen = observed(&body, STEP, 1.0);
-    let point = seen
-        .iter()
-        .find(|o| o.low < at && at < o.high)
-        .expect("a reading at the median");
+    let point = seen.iter().find(|o| o.low < at && at < o.high).expect("a reading at the median");
     // Symmetric about the median, so half of the body lies below the middle of its step.
     assert_abs(point.p, 0.5, 1e-3);
 }
@@ -157,10 +143,7 @@ fn the_body_is_ranked_without_strays_kept_apart() {
 fn the_curve_is_the_one_that_the_numbers_come_from() {
     let names = ["lower".to_owned(), "upper".to_owned()];
     let kinds = |body: &Body| -> Vec<Kind> {
-        curves(body, &names, 0.001, 1.0)
-            .iter()
-            .map(|c| c.kind)
-            .collect()
+        curves(body, &names, 0.001, 1.0).iter().map(|c| c.kind).collect()
     };
     // Nothing beyond: the body up to the threshold of the tail, from there the tail.
     let body = body_of(&plain());
@@ -192,22 +175,13 @@ fn the_curve_is_the_one_that_the_numbers_come_from() {
     // Two groups: no single body.
     assert_eq!(
         kinds(&body_of(&two_sorts())),
-        [
-            Kind::Readings,
-            Kind::Groups,
-            Kind::Lower,
-            Kind::Upper,
-            Kind::Tail
-        ]
+        [Kind::Readings, Kind::Groups, Kind::Lower, Kind::Upper, Kind::Tail]
     );
 }
 
 /// Trapezoids.
 fn area(points: &[leakdrift::report::chart::Point]) -> f64 {
-    points
-        .windows(2)
-        .map(|w| (w[1].x - w[0].x) * f64::midpoint(w[0].y, w[1].y))
-        .sum()
+    points.windows(2).map(|w| (w[1].x - w[0].x) * f64::midpoint(w[0].y, w[1].y)).sum()
 }
 
 /// Two groups of 60 and 40 % with medians 1.9 and 2.3: each part's area is its share, both together are the
@@ -217,13 +191,7 @@ fn two_groups_are_both_shown() {
     let body = body_of(&two_sorts());
     let two = body.groups.as_ref().unwrap();
     let names = group_names(two, None, &|ma| format!("{ma:.2} mA"));
-    assert_eq!(
-        names,
-        [
-            "lower group: 60 %, around 1.90 mA",
-            "upper group: 40 %, around 2.30 mA"
-        ]
-    );
+    assert_eq!(names, ["lower group: 60 %, around 1.90 mA", "upper group: 40 %, around 2.30 mA"]);
     let found = parts(&body, &names, 1.0);
     for (part, (share, median)) in found.iter().zip([(0.6, 1.9), (0.4, 2.3)]) {
         assert_abs(area(&part.density), share, 1e-3);
@@ -256,13 +224,7 @@ fn no_point_stands_between_a_limit_and_the_edge_of_its_reading() {
     let limit = 2.2;
     let all: Vec<Observation> = lognormal(2000, 2.0, 0.1)
         .into_iter()
-        .map(|x| {
-            if x > limit {
-                Observation::Above(limit)
-            } else {
-                shown(x)
-            }
-        })
+        .map(|x| if x > limit { Observation::Above(limit) } else { shown(x) })
         .collect();
     // By hand: ln 1.1 / 0.1 = 0.9531 standard deviations, 17.03 % above, 341 units.
     let body = body_of(&all);
@@ -274,11 +236,7 @@ fn no_point_stands_between_a_limit_and_the_edge_of_its_reading() {
     );
     let trip = seen.iter().find(|o| o.known == Known::Above).unwrap();
     assert_abs(trip.low, limit, 0.0);
-    let trips = units(&body, STEP)
-        .iter()
-        .find(|u| u.known == Known::Above)
-        .unwrap()
-        .count;
+    let trips = units(&body, STEP).iter().find(|u| u.known == Known::Above).unwrap().count;
     assert_eq!(trips, 341);
 }
 
@@ -294,12 +252,7 @@ fn bars(chart: &Chart, wanted: Role) -> Vec<Bar> {
 }
 
 fn line(reading: f64, step: f64, count: u64) -> TallyLine {
-    TallyLine {
-        reading,
-        step,
-        count,
-        stray: false,
-    }
+    TallyLine { reading, step, count, stray: false }
 }
 
 /// By hand, bars of 0.01: 8 units at 1.144 (0.001) and 20 at 1.14 (0.01) lie in 1.135 to 1.145; 6 at 1.145
@@ -307,28 +260,16 @@ fn line(reading: f64, step: f64, count: u64) -> TallyLine {
 #[test]
 fn a_fine_reading_on_an_edge_is_shared() {
     let mut input = bell(1.14, 0.01, 0.01, 1.3);
-    input.tally = vec![
-        line(1.14, 0.01, 20),
-        line(1.144, 0.001, 8),
-        line(1.145, 0.001, 6),
-    ];
+    input.tally = vec![line(1.14, 0.01, 20), line(1.144, 0.001, 8), line(1.145, 0.001, 6)];
     let chart = distribution::chart(&input).unwrap();
     let found = bars(&chart, Role::Reading);
     assert_eq!(found.len(), 2);
-    for (bar, (from, to, top)) in found
-        .iter()
-        .zip([(1.135, 1.145, 31.0), (1.145, 1.155, 3.0)])
-    {
+    for (bar, (from, to, top)) in found.iter().zip([(1.135, 1.145, 31.0), (1.145, 1.155, 3.0)]) {
         assert_abs(bar.from, from, 1e-9);
         assert_abs(bar.to, to, 1e-9);
         assert_abs(bar.top, top, 1e-6);
     }
-    assert!(
-        chart
-            .notes
-            .iter()
-            .any(|n| n.contains("steps of 0.001 and 0.01 mA"))
-    );
+    assert!(chart.notes.iter().any(|n| n.contains("steps of 0.001 and 0.01 mA")));
 }
 
 /// By hand: 50 units of a step of 0.01 lie evenly from 1.155 to 1.165. Bars of 0.001 have their edges at
@@ -338,11 +279,7 @@ fn a_coarser_reading_is_spread_over_its_step() {
     let mut input = bell(1.14, 0.01, 0.001, 1.3);
     input.tally = vec![line(1.139, 0.001, 7), line(1.16, 0.01, 50)];
     let found = bars(&distribution::chart(&input).unwrap(), Role::Reading);
-    let tops: Vec<f64> = [7.0, 2.5]
-        .into_iter()
-        .chain([5.0; 9])
-        .chain([2.5])
-        .collect();
+    let tops: Vec<f64> = [7.0, 2.5].into_iter().chain([5.0; 9]).chain([2.5]).collect();
     assert_eq!(found.len(), tops.len());
     for (bar, top) in found.iter().zip(tops) {
         assert_abs(bar.to - bar.from, 0.001, 1e-9);
@@ -355,18 +292,9 @@ fn a_coarser_reading_is_spread_over_its_step() {
 fn units_in_the_subtitle_are_those_drawn() {
     let mut input = bell(2.0, 0.1, 0.01, 2.6);
     input.tally = vec![line(2.0, 0.01, 70), line(2.1, 0.01, 30)];
-    input.tally.push(TallyLine {
-        stray: true,
-        ..line(5.0, 0.01, 2)
-    });
-    input.trips = vec![Trips {
-        limit: 2.6,
-        count: 4,
-    }];
-    input.under = vec![Trips {
-        limit: 1.0,
-        count: 3,
-    }];
+    input.tally.push(TallyLine { stray: true, ..line(5.0, 0.01, 2) });
+    input.trips = vec![Trips { limit: 2.6, count: 4 }];
+    input.under = vec![Trips { limit: 1.0, count: 3 }];
     input.period = "2026".into();
     let chart = distribution::chart(&input).unwrap();
     assert_eq!(
@@ -415,12 +343,7 @@ fn trips_are_counted_in_the_legend() {
     // The arrow beside the limit lies on the panel.
     for panel in &chart.panels {
         for layer in &panel.layers {
-            if let Layer::Points {
-                role: Role::Limit,
-                points,
-                ..
-            } = layer
-            {
+            if let Layer::Points { role: Role::Limit, points, .. } = layer {
                 let x = panel.x.as_ref().unwrap();
                 assert!(points.iter().all(|p| x.holds(p.x)));
             }
@@ -453,17 +376,10 @@ fn share_labels_are_round_and_keep_apart() {
                 "{scale:?}: {labels:?}"
             );
         }
-        assert!(
-            (5..=18).contains(&ticks.len()),
-            "{scale:?}: {} labels",
-            ticks.len()
-        );
+        assert!((5..=18).contains(&ticks.len()), "{scale:?}: {} labels", ticks.len());
         let least = (y.high - y.low) / 18.0;
         for pair in ticks.windows(2) {
-            assert!(
-                pair[1].at - pair[0].at >= least * (1.0 - 1e-9),
-                "{scale:?}: {labels:?}"
-            );
+            assert!(pair[1].at - pair[0].at >= least * (1.0 - 1e-9), "{scale:?}: {labels:?}");
         }
         // Outwards from the middle no decade is left out.
         let has = |text: &str| labels.contains(&text);
@@ -477,11 +393,7 @@ fn share_labels_are_round_and_keep_apart() {
 fn a_coarse_step_is_a_bar_of_its_width() {
     let spans = |half: f64| -> Vec<(f64, f64)> {
         let mut input = probability_input(ProbabilityScale::Normal);
-        for o in input
-            .observed
-            .iter_mut()
-            .filter(|o| o.known == Known::Within)
-        {
+        for o in input.observed.iter_mut().filter(|o| o.known == Known::Within) {
             let middle = f64::midpoint(o.low, o.high);
             (o.low, o.high) = (middle - half, middle + half);
         }
@@ -489,12 +401,7 @@ fn a_coarse_step_is_a_bar_of_its_width() {
             .unwrap()
             .layers()
             .filter_map(|l| match l {
-                Layer::Span {
-                    role: Role::Reading,
-                    from,
-                    to,
-                    ..
-                } => Some((*from, *to)),
+                Layer::Span { role: Role::Reading, from, to, .. } => Some((*from, *to)),
                 _ => None,
             })
             .collect()
@@ -518,10 +425,7 @@ fn a_single_bar_fits_its_panel() {
     let mut tripped = one.clone();
     tripped.tally.clear();
     tripped.typical = None;
-    tripped.trips = vec![Trips {
-        limit: 1.2,
-        count: 120,
-    }];
+    tripped.trips = vec![Trips { limit: 1.2, count: 120 }];
     for (input, role) in [(one, Role::Reading), (tripped, Role::Limit)] {
         let chart = distribution::chart(&input).unwrap();
         let x = chart.panels[0].x.as_ref().unwrap();
@@ -550,31 +454,18 @@ fn odd_series_are_drawn() {
     let coarse: Vec<Observation> = [(0.1, 300), (0.2, 1500), (0.3, 200)]
         .into_iter()
         .flat_map(|(x, n): (f64, usize)| {
-            vec![
-                Observation::Between {
-                    low: x - 0.05,
-                    high: x + 0.05
-                };
-                n
-            ]
+            vec![Observation::Between { low: x - 0.05, high: x + 0.05 }; n]
         })
         .collect();
     let data = Grouped::new(
-        coarse
-            .iter()
-            .enumerate()
-            .map(|(i, o)| (i32::try_from(i % 40).expect("few"), *o, 1.0)),
+        coarse.iter().enumerate().map(|(i, o)| (i32::try_from(i % 40).expect("few"), *o, 1.0)),
     )
     .unwrap();
     if let Ok(body) = describe(&data, &Edges::uniform(0.1), &Options::default()) {
         assert_drawn(&chart_of(&body));
     }
     let mut input = bell(0.2, 0.01, 0.1, 5.0);
-    input.tally = vec![
-        line(0.1, 0.1, 300),
-        line(0.2, 0.1, 1500),
-        line(0.3, 0.1, 200),
-    ];
+    input.tally = vec![line(0.1, 0.1, 300), line(0.2, 0.1, 1500), line(0.3, 0.1, 200)];
     assert_drawn(&distribution::chart(&input).unwrap());
     // Long and undrawable names.
     let long = "a very long name of a level 水壶 ".repeat(20);

@@ -37,10 +37,7 @@ pub fn bell(centre: f64, spread: f64, step: f64, limit: f64) -> Distribution {
         density: (0..100)
             .map(|i| centre + spread * (f64::from(i) / 12.5 - 4.0))
             .map(|x| {
-                at(
-                    x,
-                    (-z(x).powi(2) / 2.0).exp() / (spread * (2.0 * std::f64::consts::PI).sqrt()),
-                )
+                at(x, (-z(x).powi(2) / 2.0).exp() / (spread * (2.0 * std::f64::consts::PI).sqrt()))
             })
             .collect(),
         body_units: 7000.0,
@@ -61,17 +58,12 @@ pub fn bell(centre: f64, spread: f64, step: f64, limit: f64) -> Distribution {
 #[track_caller]
 pub fn assert_drawn(chart: &Chart) -> Vec<u8> {
     let bytes = draw::png(chart).expect("a checked chart can be drawn");
-    let mut reader = png::Decoder::new(std::io::Cursor::new(&bytes))
-        .read_info()
-        .expect("a PNG");
+    let mut reader = png::Decoder::new(std::io::Cursor::new(&bytes)).read_info().expect("a PNG");
     let mut pixels = vec![0; reader.output_buffer_size().expect("a known size")];
     let info = reader.next_frame(&mut pixels).expect("whole");
     assert_eq!((info.width, info.height), (chart.width, chart.height));
-    let white = reader
-        .info()
-        .palette
-        .as_ref()
-        .and_then(|p| p.chunks(3).position(|c| c == [255, 255, 255]));
+    let white =
+        reader.info().palette.as_ref().and_then(|p| p.chunks(3).position(|c| c == [255, 255, 255]));
     let white = white.expect("a white ground") as u8;
     let inked = pixels.iter().filter(|p| **p != white).count();
     assert!(inked > 5000, "only {inked} pixels are inked");
@@ -93,11 +85,7 @@ pub fn month(first_day: i32, median: f64) -> Month {
         median,
         low: median - 0.03,
         high: median + 0.05,
-        rejected: Interval {
-            value: 0.004,
-            low: 0.001,
-            high: 0.01,
-        },
+        rejected: Interval { value: 0.004, low: 0.001, high: 0.01 },
     }
 }
 
@@ -106,20 +94,10 @@ pub fn months_input() -> Months {
         series: "KB120".into(),
         unit: "mA".into(),
         step: 0.001,
-        months: (0..14)
-            .map(|i| month(20_332 + i * 30, 0.29 + 0.01 * f64::from(i)))
-            .collect(),
+        months: (0..14).map(|i| month(20_332 + i * 30, 0.29 + 0.01 * f64::from(i))).collect(),
         limits: vec![
-            LimitFrom {
-                day: 20_000,
-                high: Some(0.50),
-                low: Some(0.2),
-            },
-            LimitFrom {
-                day: 20_500,
-                high: Some(0.55),
-                low: None,
-            },
+            LimitFrom { day: 20_000, high: Some(0.50), low: Some(0.2) },
+            LimitFrom { day: 20_500, high: Some(0.55), low: None },
         ],
     }
 }
@@ -128,12 +106,7 @@ pub fn drift_input() -> Drift {
     let value = |d: i32| {
         0.29 + 0.0005 * f64::from((d - 65).max(0)) + 0.004 * f64::from(d * 7 % 11 - 5) / 5.0
     };
-    let points: Vec<OnDay> = (0..280)
-        .map(|d| OnDay {
-            day: 20_332 + d,
-            value: value(d),
-        })
-        .collect();
+    let points: Vec<OnDay> = (0..280).map(|d| OnDay { day: 20_332 + d, value: value(d) }).collect();
     Drift {
         series: "KB120, AC 1250 V".into(),
         shape: "slope".into(),
@@ -144,31 +117,14 @@ pub fn drift_input() -> Drift {
         fitted: vec![vec![points[0], points[65], points[279]]],
         averages: points
             .iter()
-            .map(|p| Average {
-                day: p.day,
-                value: p.value,
-                low: 0.28,
-                high: 0.30,
-            })
+            .map(|p| Average { day: p.day, value: p.value, low: 0.28, high: 0.30 })
             .collect(),
         points,
-        steps: vec![StepOn {
-            day: 20_500,
-            low: 20_490,
-            high: 20_506,
-            size: "+0.01 mA".into(),
-        }],
+        steps: vec![StepOn { day: 20_500, low: 20_490, high: 20_506, size: "+0.01 mA".into() }],
         events: (0..9)
-            .map(|i| EventOn {
-                day: 20_500 + i * 4,
-                what: format!("calibration {i}"),
-            })
+            .map(|i| EventOn { day: 20_500 + i * 4, what: format!("calibration {i}") })
             .collect(),
-        limits: vec![LimitFrom {
-            day: 20_000,
-            high: Some(0.8),
-            low: None,
-        }],
+        limits: vec![LimitFrom { day: 20_000, high: Some(0.8), low: None }],
         forecast_of: "99.9 % of healthy units stay under".into(),
         forecast: (0..20)
             .map(|i| Forecast {
@@ -178,11 +134,7 @@ pub fn drift_input() -> Drift {
                 high: 0.62 + 0.012 * f64::from(i),
             })
             .collect(),
-        crossing: Some(Crossing {
-            day: 20_712,
-            low: Some(20_690),
-            high: None,
-        }),
+        crossing: Some(Crossing { day: 20_712, low: Some(20_690), high: None }),
     }
 }
 
@@ -224,17 +176,8 @@ pub fn failures_input() -> Failures {
                 ],
             })
             .collect(),
-        jump: Some(Jump {
-            day: 20_647,
-            low: 20_640,
-            high: 20_650,
-            before: 0.0015,
-            after: 0.1,
-        }),
-        events: vec![EventOn {
-            day: 20_600,
-            what: "limit 1.40 to 1.45 mA".into(),
-        }],
+        jump: Some(Jump { day: 20_647, low: 20_640, high: 20_650, before: 0.0015, after: 0.1 }),
+        events: vec![EventOn { day: 20_600, what: "limit 1.40 to 1.45 mA".into() }],
     }
 }
 
@@ -246,11 +189,7 @@ pub fn probability_input(scale: ProbabilityScale) -> Probability {
         known,
         stray: false,
     };
-    let of = |known, count| Units {
-        known,
-        stray: false,
-        count,
-    };
+    let of = |known, count| Units { known, stray: false, count };
     Probability {
         series: "VC310".into(),
         answer: "readings against the fitted body".into(),

@@ -48,12 +48,7 @@ fn bars_add_up_to_the_units_and_hold_whole_steps() {
             assert_abs(bars(panel, Role::Reading), units as f64, 0.0);
             assert_abs(bars(panel, Role::Limit), 332.0, 0.0);
             for layer in &panel.layers {
-                let Layer::Bars {
-                    role: Role::Reading,
-                    bars,
-                    ..
-                } = layer
-                else {
+                let Layer::Bars { role: Role::Reading, bars, .. } = layer else {
                     continue;
                 };
                 assert!(bars.len() <= 451, "{} bars", bars.len());
@@ -73,23 +68,13 @@ fn bars_add_up_to_the_units_and_hold_whole_steps() {
 fn one_stray_among_thousands_is_marked_and_has_a_bar_of_its_own() {
     let mut input = bell(2.0, 0.044, 0.001, 5.0);
     input.trips.clear();
-    input.tally.push(TallyLine {
-        reading: 4.26,
-        step: 0.001,
-        count: 1,
-        stray: true,
-    });
+    input.tally.push(TallyLine { reading: 4.26, step: 0.001, count: 1, stray: true });
     let chart = distribution::chart(&input).unwrap();
     let wide = chart.panels.last().unwrap();
     assert!(wide.x.as_ref().unwrap().holds(4.26));
     assert_eq!(wide.y.scale, Scale::Log);
     assert_abs(bars(wide, Role::Stray), 1.0, 0.0);
-    assert!(
-        chart
-            .layers()
-            .filter_map(Layer::name)
-            .any(|n| n == "strays that passed (1 unit)")
-    );
+    assert!(chart.layers().filter_map(Layer::name).any(|n| n == "strays that passed (1 unit)"));
     assert_drawn(&chart);
 }
 
@@ -99,11 +84,9 @@ fn the_density_is_scaled_to_counts() {
     // bars 0.01 mA wide reach 232.7.
     let chart = distribution::chart(&bell(4.8, 0.12, 0.01, 5.0)).unwrap();
     let top = chart.layers().find_map(|layer| match layer {
-        Layer::Line {
-            role: Role::Fit,
-            points,
-            ..
-        } => Some(points.iter().map(|p| p.y).fold(0.0, f64::max)),
+        Layer::Line { role: Role::Fit, points, .. } => {
+            Some(points.iter().map(|p| p.y).fold(0.0, f64::max))
+        }
         _ => None,
     });
     assert_abs(top.unwrap(), 232.7, 0.1);
@@ -125,31 +108,15 @@ fn rules_say_value_and_unit() {
 fn limits_are_steps_over_time_and_those_far_away_are_told_in_words() {
     let chart = months::chart(&months_input()).unwrap();
     let stairs = chart.layers().find_map(|layer| match layer {
-        Layer::Line {
-            name: Some(n),
-            points,
-            ..
-        } if n == "high limit" => Some(points.clone()),
+        Layer::Line { name: Some(n), points, .. } if n == "high limit" => Some(points.clone()),
         _ => None,
     });
     let heights: Vec<(f64, f64)> = stairs.unwrap().iter().map(|p| (p.x, p.y)).collect();
     // From the first day shown, across the change, to the day after the last month.
     let end = 20_332.0 + 14.0 * 30.0;
-    assert_eq!(
-        heights,
-        [
-            (20_332.0, 0.5),
-            (20_500.0, 0.5),
-            (20_500.0, 0.55),
-            (end, 0.55)
-        ]
-    );
+    assert_eq!(heights, [(20_332.0, 0.5), (20_500.0, 0.5), (20_500.0, 0.55), (end, 0.55)]);
     let mut far = months_input();
-    far.limits = vec![LimitFrom {
-        day: 20_000,
-        high: Some(9.0),
-        low: None,
-    }];
+    far.limits = vec![LimitFrom { day: 20_000, high: Some(9.0), low: None }];
     let chart = months::chart(&far).unwrap();
     assert!(chart.notes.iter().any(|n| n.contains("9.000 mA")));
     assert!(!chart.panels[0].y.holds(9.0));
@@ -161,21 +128,10 @@ fn steps_events_and_crossing_carry_their_dates() {
     let chart = drift::chart(&drift_input()).unwrap();
     let rules = rules(&chart);
     // 20 500 days after 1970-01-01 is 2026-02-16, 20 712 is 2026-09-16 (python: date(1970,1,1) + timedelta).
-    assert!(
-        rules.contains(&(20_500.0, "step +0.01 mA on 2026-02-16")),
-        "{rules:?}"
-    );
-    assert!(
-        rules.contains(&(20_712.0, "limit reached 2026-09-16")),
-        "{rules:?}"
-    );
+    assert!(rules.contains(&(20_500.0, "step +0.01 mA on 2026-02-16")), "{rules:?}");
+    assert!(rules.contains(&(20_712.0, "limit reached 2026-09-16")), "{rules:?}");
     let zone = chart.layers().find_map(|layer| match layer {
-        Layer::Zone {
-            role: Role::Step,
-            from,
-            to,
-            ..
-        } => Some((*from, *to)),
+        Layer::Zone { role: Role::Step, from, to, .. } => Some((*from, *to)),
         _ => None,
     });
     assert_eq!(zone, Some((20_490.0, 20_507.0)));
@@ -185,15 +141,9 @@ fn steps_events_and_crossing_carry_their_dates() {
 #[test]
 fn the_ladder_has_a_row_and_a_verdict_for_each_series() {
     for n in [1, 8, 40] {
-        let rungs = (0..n)
-            .map(|i| rung(&format!("model {i}"), 0.001 * 1.3f64.powi(i)))
-            .collect();
-        let chart = ladder::chart(&Ladder {
-            unit: "mA".into(),
-            period: "2026".into(),
-            rungs,
-        })
-        .unwrap();
+        let rungs = (0..n).map(|i| rung(&format!("model {i}"), 0.001 * 1.3f64.powi(i))).collect();
+        let chart =
+            ladder::chart(&Ladder { unit: "mA".into(), period: "2026".into(), rungs }).unwrap();
         let panel = &chart.panels[0];
         assert_eq!(panel.beside.len(), n as usize);
         assert_eq!(panel.y.ticks(3).len(), n as usize);
@@ -206,10 +156,7 @@ fn failures_are_counted_by_kind() {
     let chart = failures::chart(&failures_input()).unwrap();
     let names: Vec<&str> = chart.layers().filter_map(Layer::name).collect();
     // 9 weeks with 9, and every fifth of 30 weeks with 1.
-    assert!(
-        names.contains(&"over limit (81)") && names.contains(&"breakdown (6)"),
-        "{names:?}"
-    );
+    assert!(names.contains(&"over limit (81)") && names.contains(&"breakdown (6)"), "{names:?}");
     assert_abs(bars(&chart.panels[1], Role::Quiet), 3000.0, 0.0);
     assert_drawn(&chart);
 }
@@ -236,10 +183,7 @@ fn probability_scales_put_shares_where_the_definitions_say() {
 fn trips_are_shown_as_lying_above() {
     let chart = probability::chart(&probability_input(ProbabilityScale::Normal)).unwrap();
     let names: Vec<&str> = chart.layers().filter_map(Layer::name).collect();
-    assert!(
-        names.contains(&"tripped: known only to lie above (10 units)"),
-        "{names:?}"
-    );
+    assert!(names.contains(&"tripped: known only to lie above (10 units)"), "{names:?}");
 }
 
 #[test]
@@ -249,28 +193,16 @@ fn nothing_to_show_is_a_named_reason() {
     empty.trips.clear();
     let nothing = |r: Result<Chart, ChartError>| matches!(r, Err(ChartError::NothingToShow { .. }));
     assert!(nothing(distribution::chart(&empty)));
-    assert!(nothing(months::chart(&Months {
-        months: vec![],
-        ..months_input()
-    })));
-    assert!(nothing(drift::chart(&Drift {
-        points: vec![],
-        ..drift_input()
-    })));
-    assert!(nothing(failures::chart(&Failures {
-        stretches: vec![],
-        ..failures_input()
-    })));
+    assert!(nothing(months::chart(&Months { months: vec![], ..months_input() })));
+    assert!(nothing(drift::chart(&Drift { points: vec![], ..drift_input() })));
+    assert!(nothing(failures::chart(&Failures { stretches: vec![], ..failures_input() })));
     assert!(nothing(ladder::chart(&Ladder {
         unit: "mA".into(),
         period: String::new(),
         rungs: vec![]
     })));
     let input = probability_input(ProbabilityScale::Normal);
-    assert!(nothing(probability::chart(&Probability {
-        observed: vec![],
-        ..input
-    })));
+    assert!(nothing(probability::chart(&Probability { observed: vec![], ..input })));
 }
 
 #[test]
@@ -295,15 +227,8 @@ fn numbers_that_are_none_are_refused_by_name() {
         let mut f = failures_input();
         f.stretches[2].classes[0].share.high = bad;
         assert!(refused(failures::chart(&f)), "share {bad}");
-        let rungs = vec![Rung {
-            limit: Some(bad),
-            ..rung("a", 1.0)
-        }];
-        let l = Ladder {
-            unit: "mA".into(),
-            period: String::new(),
-            rungs,
-        };
+        let rungs = vec![Rung { limit: Some(bad), ..rung("a", 1.0) }];
+        let l = Ladder { unit: "mA".into(), period: String::new(), rungs };
         assert!(refused(ladder::chart(&l)), "rung {bad}");
     }
 }
@@ -311,26 +236,11 @@ fn numbers_that_are_none_are_refused_by_name() {
 #[test]
 fn axes_without_width_are_refused() {
     let axis = |scale, low, high| Axis::new("reading", "mA", scale, low, high).check();
-    assert!(matches!(
-        axis(Scale::Linear, 2.0, 2.0),
-        Err(ChartError::EmptyRange { .. })
-    ));
-    assert!(matches!(
-        axis(Scale::Linear, 3.0, 2.0),
-        Err(ChartError::EmptyRange { .. })
-    ));
-    assert!(matches!(
-        axis(Scale::Linear, -1e308, 1e308),
-        Err(ChartError::NotFinite { .. })
-    ));
-    assert!(matches!(
-        axis(Scale::Log, 0.0, 2.0),
-        Err(ChartError::NotPositive { .. })
-    ));
-    assert!(matches!(
-        axis(Scale::Date, f64::NAN, 2.0),
-        Err(ChartError::NotFinite { .. })
-    ));
+    assert!(matches!(axis(Scale::Linear, 2.0, 2.0), Err(ChartError::EmptyRange { .. })));
+    assert!(matches!(axis(Scale::Linear, 3.0, 2.0), Err(ChartError::EmptyRange { .. })));
+    assert!(matches!(axis(Scale::Linear, -1e308, 1e308), Err(ChartError::NotFinite { .. })));
+    assert!(matches!(axis(Scale::Log, 0.0, 2.0), Err(ChartError::NotPositive { .. })));
+    assert!(matches!(axis(Scale::Date, f64::NAN, 2.0), Err(ChartError::NotFinite { .. })));
     assert!(axis(Scale::Log, 1e-3, 2.0).is_ok());
 }
 
@@ -341,31 +251,19 @@ fn flat_single_tiny_and_huge_data_are_drawn() {
             &distribution::chart(&bell(4.8 * size, 0.12 * size, 0.01 * size, 5.0 * size)).unwrap(),
         );
         let mut one = bell(4.8 * size, 0.12 * size, 0.01 * size, 5.0 * size);
-        one.tally = vec![TallyLine {
-            reading: 4.8 * size,
-            step: 0.01 * size,
-            count: 1,
-            stray: false,
-        }];
+        one.tally =
+            vec![TallyLine { reading: 4.8 * size, step: 0.01 * size, count: 1, stray: false }];
         one.trips.clear();
         one.density.clear();
         (one.low_limit, one.open_lead) = (None, None);
         assert_drawn(&distribution::chart(&one).unwrap());
         let mut only_trips = one.clone();
         only_trips.tally.clear();
-        only_trips.trips = vec![Trips {
-            limit: 5.0 * size,
-            count: 3,
-        }];
+        only_trips.trips = vec![Trips { limit: 5.0 * size, count: 3 }];
         assert_drawn(&distribution::chart(&only_trips).unwrap());
 
         let flat = Drift {
-            points: (0..3)
-                .map(|d| OnDay {
-                    day: d,
-                    value: size,
-                })
-                .collect(),
+            points: (0..3).map(|d| OnDay { day: d, value: size }).collect(),
             fitted: vec![],
             averages: vec![],
             steps: vec![],
@@ -376,19 +274,9 @@ fn flat_single_tiny_and_huge_data_are_drawn() {
             ..drift_input()
         };
         assert_drawn(&drift::chart(&flat).unwrap());
-        assert_drawn(
-            &drift::chart(&Drift {
-                points: flat.points[..1].to_vec(),
-                ..flat
-            })
-            .unwrap(),
-        );
+        assert_drawn(&drift::chart(&Drift { points: flat.points[..1].to_vec(), ..flat }).unwrap());
         let one_month = Months {
-            months: vec![Month {
-                low: size,
-                high: size,
-                ..month(20_000, size)
-            }],
+            months: vec![Month { low: size, high: size, ..month(20_000, size) }],
             ..months_input()
         };
         assert_drawn(&months::chart(&one_month).unwrap());
@@ -415,18 +303,8 @@ fn very_long_names_are_cut_not_lost_over_the_edge() {
     }
     f.movement.clone_from(&long);
     assert_drawn(&drift::chart(&f).unwrap());
-    let rungs = vec![Rung {
-        verdict: long.clone(),
-        ..rung(&long, 1.0)
-    }];
-    assert_drawn(
-        &ladder::chart(&Ladder {
-            unit: "mA".into(),
-            period: long,
-            rungs,
-        })
-        .unwrap(),
-    );
+    let rungs = vec![Rung { verdict: long.clone(), ..rung(&long, 1.0) }];
+    assert_drawn(&ladder::chart(&Ladder { unit: "mA".into(), period: long, rungs }).unwrap());
 }
 
 #[test]
@@ -435,9 +313,7 @@ fn same_chart_same_bytes_from_any_thread() {
     let first = assert_drawn(&chart);
     assert!(first.len() < 100_000, "{} bytes", first.len());
     std::thread::scope(|scope| {
-        let runs: Vec<_> = (0..4)
-            .map(|_| scope.spawn(|| draw::png(&chart).unwrap()))
-            .collect();
+        let runs: Vec<_> = (0..4).map(|_| scope.spawn(|| draw::png(&chart).unwrap())).collect();
         for run in runs {
             assert!(run.join().unwrap() == first);
         }
@@ -461,10 +337,7 @@ fn date_ticks_stand_at_starts_of_months() {
     let axis = Axis::new("day", "", Scale::Date, 20_332.0, 20_756.0);
     let ticks = axis.ticks(15);
     assert_eq!(ticks.len(), 14);
-    assert_eq!(
-        (ticks[0].at, ticks[0].label.as_str()),
-        (20_332.0, "2025-09")
-    );
+    assert_eq!((ticks[0].at, ticks[0].label.as_str()), (20_332.0, "2025-09"));
     assert_eq!(ticks[6].label, "2026-03");
     assert_eq!(day_text(20_513), "2026-03-01");
     assert_eq!(ticks[6].at, 20_513.0);
@@ -485,18 +358,13 @@ fn numbers_read_as_people_write_them() {
 
 #[test]
 fn flags_never_cover_each_other() {
-    let poles: Vec<(f64, f64)> = (0..6)
-        .map(|i| (700.0 + 15.0 * f64::from(i), 250.0))
-        .collect();
+    let poles: Vec<(f64, f64)> = (0..6).map(|i| (700.0 + 15.0 * f64::from(i), 250.0)).collect();
     let flags = labels::flags(&poles, 0.0, 1000.0, 6);
     assert!(flags.iter().all(Option::is_some));
     for (i, a) in flags.iter().flatten().enumerate() {
         assert!(a.left >= 0.0 && a.right <= 1000.0);
         for b in flags.iter().flatten().skip(i + 1) {
-            assert!(
-                a.lane != b.lane || a.right < b.left || b.right < a.left,
-                "{a:?} {b:?}"
-            );
+            assert!(a.lane != b.lane || a.right < b.left || b.right < a.left, "{a:?} {b:?}");
         }
     }
 }

@@ -45,28 +45,16 @@ fn steady_series_are_seldom_flagged() {
 /// 40 series at 5 %: 7 or fewer in 997 of 1000 sets. Taken as one level, lots are certain steps in 41 %.
 #[test]
 fn steady_series_of_known_lots_are_seldom_flagged() {
-    let series = Daily {
-        lots: Some(Lots {
-            days: 10,
-            sd: 1.0,
-            known: true,
-        }),
-        ..Daily::steady(120, 0.3)
-    };
+    let series =
+        Daily { lots: Some(Lots { days: 10, sd: 1.0, known: true }), ..Daily::steady(120, 0.3) };
     let flags = count(&found(&series, "lots", 40), |d| flagged(d).1);
-    assert!(
-        flags <= 7,
-        "{flags} of 40 steady series of lots are flagged"
-    );
+    assert!(flags <= 7, "{flags} of 40 steady series of lots are flagged");
 }
 
 /// What recorded humidity explains is a season and no drift: 24 at 5 %: 5 or fewer in 999 of 1000 sets.
 #[test]
 fn series_that_follow_humidity_are_seldom_flagged() {
-    let series = Daily {
-        humid: true,
-        ..Daily::steady(120, 0.3)
-    };
+    let series = Daily { humid: true, ..Daily::steady(120, 0.3) };
     let all = found(&series, "humid", 24);
     let flags = count(&all, |d| flagged(d).1);
     assert!(flags <= 5, "{flags} of 24 series are flagged");
@@ -80,23 +68,15 @@ fn steps_of_two_standard_deviations_are_found_with_their_date() {
     for rho in [0.0, 0.3, 0.6] {
         let (mut steps, mut dates) = (0, 0);
         for at in [30, 60, 90] {
-            let series = Daily {
-                moves: Moves::Step { at, size: 2.0 },
-                ..Daily::steady(120, rho)
-            };
+            let series = Daily { moves: Moves::Step { at, size: 2.0 }, ..Daily::steady(120, rho) };
             let all = found(&series, &format!("step {at} {rho}"), 12);
             steps += count(&all, |d| !d.steps.is_empty());
             dates += count(&all, |d| {
-                d.steps
-                    .iter()
-                    .any(|s| s.day_low <= calendar(at) && calendar(at) <= s.day_high)
+                d.steps.iter().any(|s| s.day_low <= calendar(at) && calendar(at) <= s.day_high)
             });
         }
         assert!(steps >= 23, "{steps} of 36 steps found, correlation {rho}");
-        assert!(
-            dates * 36 >= steps * 26,
-            "{dates} of {steps} dates held, correlation {rho}"
-        );
+        assert!(dates * 36 >= steps * 26, "{dates} of {steps} dates held, correlation {rho}");
     }
 }
 
@@ -104,20 +84,11 @@ fn steps_of_two_standard_deviations_are_found_with_their_date() {
 /// its beginning held at 90 %: 30 or more.
 #[test]
 fn slopes_carry_their_rate_and_their_beginning() {
-    let series = Daily {
-        moves: Moves::Slope {
-            from: 60,
-            size: 10.0,
-        },
-        ..Daily::steady(120, 0.3)
-    };
+    let series = Daily { moves: Moves::Slope { from: 60, size: 10.0 }, ..Daily::steady(120, 0.3) };
     let all = found(&series, "slope", 40);
     let rate = series.per_month_ma();
-    let held = count(&all, |d| {
-        d.per_month_ma
-            .as_ref()
-            .is_some_and(|e| e.low <= rate && rate <= e.high)
-    });
+    let held =
+        count(&all, |d| d.per_month_ma.as_ref().is_some_and(|e| e.low <= rate && rate <= e.high));
     assert!(held >= 33, "{held} of 40 rates held");
     let began = count(&all, |d| {
         d.since_low.is_some_and(|low| low <= calendar(60))

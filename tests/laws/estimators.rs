@@ -23,11 +23,7 @@ pub const FACTORS: [f64; 2] = [1e-3, 1e6];
 fn by_day(observations: &[Observation], days: usize) -> Lines {
     let n = observations.len();
     let day = |i: usize| i32::try_from(i * days / n).expect("few days");
-    observations
-        .iter()
-        .enumerate()
-        .map(|(i, &o)| (day(i), o, 1.0))
-        .collect()
+    observations.iter().enumerate().map(|(i, &o)| (day(i), o, 1.0)).collect()
 }
 
 pub fn grouped(lines: &Lines) -> Grouped {
@@ -35,10 +31,7 @@ pub fn grouped(lines: &Lines) -> Grouped {
 }
 
 pub fn scaled(lines: &Lines, factor: f64) -> Lines {
-    lines
-        .iter()
-        .map(|&(day, o, count)| (day, o.map(|x| x * factor), count))
-        .collect()
+    lines.iter().map(|&(day, o, count)| (day, o.map(|x| x * factor), count)).collect()
 }
 
 /// Every line as two, of unequal counts, and in another order.
@@ -102,18 +95,14 @@ fn of_average(data: &Grouped, cut: Option<f64>, at: f64) -> Answers {
         let what = move |law: &Law| law.upper_quantile(q);
         for scale in [Scale::Log, Scale::Linear] {
             let estimate = average.estimate(data, scale, 0.95, &what).unwrap();
-            out.in_unit
-                .extend([estimate.value, estimate.low, estimate.high]);
+            out.in_unit.extend([estimate.value, estimate.low, estimate.high]);
         }
         let one = average.one_sided(data, Scale::Log, 0.95, &what).unwrap();
         out.in_unit.extend([one.value, one.lower, one.upper]);
     }
     let share = |law: &Law| law.ln_sf(1.3 * at).exp();
-    let estimate = average
-        .estimate(data, Scale::TailShare, 0.95, &share)
-        .unwrap();
-    out.bare
-        .extend([estimate.value, estimate.low, estimate.high]);
+    let estimate = average.estimate(data, Scale::TailShare, 0.95, &share).unwrap();
+    out.bare.extend([estimate.value, estimate.low, estimate.high]);
     let averaged = average.averaged(data, Scale::TailShare, &share).unwrap();
     out.bare.push(averaged.dispersion);
     out
@@ -128,12 +117,7 @@ fn averages_obey() {
             let there = of_average(&grouped(&scaled(&lines, factor)), None, middle * factor);
             assert_same(&whole, &there, factor, 1e-6);
         }
-        assert_same(
-            &whole,
-            &of_average(&grouped(&split(&lines)), None, middle),
-            1.0,
-            1e-8,
-        );
+        assert_same(&whole, &of_average(&grouped(&split(&lines)), None, middle), 1.0, 1e-8);
         // A cut beyond every family's tail truncates nothing.
         let data = grouped(&lines);
         let far = Average::fit(&Family::ALL, &data, None)
@@ -156,17 +140,10 @@ fn averages_of_narrow_intervals_are_those_of_exact_readings() {
         let with = |half: f64| {
             let around = |x: &f64| match half {
                 0.0 => Observation::Exact(*x),
-                _ => Observation::Between {
-                    low: x - half,
-                    high: x + half,
-                },
+                _ => Observation::Between { low: x - half, high: x + half },
             };
             let observations: Vec<Observation> = readings.iter().map(around).collect();
-            of_average(
-                &grouped(&by_day(&observations, 20)),
-                None,
-                law.quantile(0.5),
-            )
+            of_average(&grouped(&by_day(&observations, 20)), None, law.quantile(0.5))
         };
         assert_same(&with(0.0), &with(1e-7), 1.0, 1e-6);
         // Exact readings in another unit: every family's density changes by the same factor.
@@ -187,8 +164,7 @@ fn of_tail(data: &Grouped, threshold: f64, unit: f64) -> Answers {
     out.bare.extend([tail.share, 1.0 + tail.shape, tail.beyond]);
     for q in [0.8 * tail.share, 0.01, 1e-3, 1e-6] {
         let bounds = tail.bounds(q, 0.95).unwrap();
-        out.in_unit
-            .extend([bounds.value, bounds.lower, bounds.upper]);
+        out.in_unit.extend([bounds.value, bounds.lower, bounds.upper]);
         let two = tail.quantile_estimate(q, 0.95).unwrap();
         out.in_unit.extend([two.value, two.low, two.high]);
         let error = tail.dispersion(q).unwrap();
@@ -196,8 +172,7 @@ fn of_tail(data: &Grouped, threshold: f64, unit: f64) -> Answers {
     }
     for x in [1.05, 1.3, 1.7] {
         let share = tail.exceedance(threshold + (x - 1.0) * unit, 0.95).unwrap();
-        out.bare
-            .extend([1.0 + share.value, 1.0 + share.low, 1.0 + share.high]);
+        out.bare.extend([1.0 + share.value, 1.0 + share.low, 1.0 + share.high]);
     }
     out
 }
@@ -226,10 +201,7 @@ fn tails_of_narrow_intervals_are_those_of_exact_readings() {
         let with = |half: f64| {
             let around = |x: &f64| match half {
                 0.0 => Observation::Exact(*x),
-                _ => Observation::Between {
-                    low: x - half,
-                    high: x + half,
-                },
+                _ => Observation::Between { low: x - half, high: x + half },
             };
             let observations: Vec<Observation> = readings.iter().map(around).collect();
             of_tail(&grouped(&by_day(&observations, 20)), threshold, 1.0)
@@ -263,10 +235,7 @@ fn non_parametric_estimates_obey() {
         for (i, line) in lines.iter_mut().enumerate().filter(|(i, _)| i % 7 == 0) {
             if let Observation::Between { low, high } = line.1 {
                 let shown = ((low + high) / (20.0 * step)).round() * 10.0 * step;
-                line.1 = Observation::Between {
-                    low: shown - 5.0 * step,
-                    high: shown + 5.0 * step,
-                };
+                line.1 = Observation::Between { low: shown - 5.0 * step, high: shown + 5.0 * step };
             }
             line.0 = i32::try_from(i % 30).unwrap();
         }
@@ -277,12 +246,7 @@ fn non_parametric_estimates_obey() {
             let there = of_empirical(&grouped(&scaled(&lines, factor)), middle * factor);
             assert_same(&whole, &there, factor, 1e-9);
         }
-        assert_same(
-            &whole,
-            &of_empirical(&grouped(&split(&lines)), middle),
-            1.0,
-            1e-7,
-        );
+        assert_same(&whole, &of_empirical(&grouped(&split(&lines)), middle), 1.0, 1e-7);
         let mut more = lines.clone();
         more.extend([(3, Observation::Below(1e6), 40.0)]);
         more.extend([(3, Observation::Above(-1e6), 40.0)]);
@@ -302,10 +266,7 @@ fn narrow_intervals_approach_kaplan_meier() {
         let around = |x: &f64| match half {
             _ if *x > limit => Observation::Above(limit),
             0.0 => Observation::Exact(*x),
-            _ => Observation::Between {
-                low: x - half,
-                high: x + half,
-            },
+            _ => Observation::Between { low: x - half, high: x + half },
         };
         let observations: Vec<Observation> = readings.iter().map(around).collect();
         Empirical::of(grouped(&by_day(&observations, 20)).sample())
@@ -369,28 +330,15 @@ fn two_groups_obey() {
             for factor in FACTORS {
                 let there = find(&scaled(&lines, factor));
                 assert_eq!(there.component, component, "exact: {exact}, {factor}");
-                assert_same(
-                    &answers_of(&here, 1.0),
-                    &answers_of(&there, factor),
-                    factor,
-                    1e-3,
-                );
+                assert_same(&answers_of(&here, 1.0), &answers_of(&there, factor), factor, 1e-3);
             }
             let halves = find(&split(&lines));
-            assert_same(
-                &answers_of(&here, 1.0),
-                &answers_of(&halves, 1.0),
-                1.0,
-                1e-4,
-            );
+            assert_same(&answers_of(&here, 1.0), &answers_of(&halves, 1.0), 1.0, 1e-4);
             if exact {
                 // Intervals no wider than a rounding error of the meter.
                 let narrow: Vec<Observation> = readings
                     .iter()
-                    .map(|x| Observation::Between {
-                        low: x - 1e-7,
-                        high: x + 1e-7,
-                    })
+                    .map(|x| Observation::Between { low: x - 1e-7, high: x + 1e-7 })
                     .collect();
                 let near = find(&by_day(&narrow, 20));
                 assert_eq!(near.component, component);
@@ -431,13 +379,11 @@ fn of_body(body: &Body, unit: f64) -> Answers {
                 out.bare.extend([1.0 + e.value, 1.0 + e.low, 1.0 + e.high]);
             }
             if let Ok(e) = body.performance(which, x * unit) {
-                out.bare
-                    .extend([10.0 + e.value, 10.0 + e.low, 10.0 + e.high]);
+                out.bare.extend([10.0 + e.value, 10.0 + e.low, 10.0 + e.high]);
             }
         }
     }
-    out.bare
-        .extend([0.9, 1.1].map(|x| 1.0 + body.density(x * unit) * unit));
+    out.bare.extend([0.9, 1.1].map(|x| 1.0 + body.density(x * unit) * unit));
     out
 }
 

@@ -49,10 +49,7 @@ fn written(seed: u64) -> BTreeMap<PathBuf, Vec<u8>> {
 #[test]
 fn the_seed_decides_every_byte() {
     let once = written(sample::DEFAULT_SEED);
-    assert!(
-        once == written(sample::DEFAULT_SEED),
-        "same seed, same bytes"
-    );
+    assert!(once == written(sample::DEFAULT_SEED), "same seed, same bytes");
     let other = written(sample::DEFAULT_SEED + 1);
     assert!(once.keys().eq(other.keys()), "same files for every seed");
     for (name, bytes) in &once {
@@ -76,22 +73,10 @@ fn settings_parse_and_name_the_loads() {
     let files = written(sample::DEFAULT_SEED);
     let text = String::from_utf8(files[Path::new("leakdrift.toml")].clone()).unwrap();
     let settings: toml::Value = toml::from_str(&text).unwrap();
-    assert_eq!(
-        settings["check_loads"]["LOAD-FAIL"]["expect"].as_str(),
-        Some("over limit")
-    );
-    assert_eq!(
-        settings["check_loads"]["LOAD-PASS"]["resistance_mohm"].as_float(),
-        Some(3.3)
-    );
-    assert_eq!(
-        settings["model"]["AP730"]["leak_path_mohm"].as_float(),
-        Some(1.0)
-    );
-    assert_eq!(
-        settings["columns"]["Withstand mA"].as_str(),
-        Some("reading_ma")
-    );
+    assert_eq!(settings["check_loads"]["LOAD-FAIL"]["expect"].as_str(), Some("over limit"));
+    assert_eq!(settings["check_loads"]["LOAD-PASS"]["resistance_mohm"].as_float(), Some(3.3));
+    assert_eq!(settings["model"]["AP730"]["leak_path_mohm"].as_float(), Some(1.0));
+    assert_eq!(settings["columns"]["Withstand mA"].as_str(), Some("reading_ma"));
 }
 
 /// 61 weeks of five days, less the last week's none and 24 closed days: 305 - 24 = 281.
@@ -125,23 +110,11 @@ fn quotas_hold_for_every_seed() {
         }
         assert!(t.lot_reworked.iter().all(|p| p.outcome == Outcome::Pass));
         assert!(t.frozen.iter().all(|p| p.reading_ma == Some(1.93)));
-        assert!(
-            t.lot_high_passes
-                .iter()
-                .all(|p| (1.35..=1.44).contains(&p.reading_ma.unwrap()))
-        );
+        assert!(t.lot_high_passes.iter().all(|p| (1.35..=1.44).contains(&p.reading_ma.unwrap())));
         let run = &t.fault_run;
-        assert_eq!(
-            run.iter()
-                .filter(|p| p.outcome == Outcome::OverLimit)
-                .count(),
-            31
-        );
+        assert_eq!(run.iter().filter(|p| p.outcome == Outcome::OverLimit).count(), 31);
         assert_eq!(run[0].outcome, Outcome::OverLimit);
-        assert!(
-            run.iter()
-                .all(|p| p.serial == sample::FAULT_RUN_SERIAL && p.station == "B1")
-        );
+        assert!(run.iter().all(|p| p.serial == sample::FAULT_RUN_SERIAL && p.station == "B1"));
         let (first, last) = (run[0].tested_at, run[37].tested_at);
         assert_eq!(first.date(), day(2026, 9, 18));
         assert_eq!(first.format("%H:%M").to_string(), "14:05");
@@ -175,23 +148,12 @@ fn the_heater_lot_is_spread_evenly() {
     let mut made: BTreeMap<(Station, Shift), [f64; 2]> = BTreeMap::new();
     let truth = &FACTORY.truth;
     let shift_of = |p: &sample::Planted| {
-        if p.tested_at.hour() < 14 {
-            Shift::Early
-        } else {
-            Shift::Late
-        }
+        if p.tested_at.hour() < 14 { Shift::Early } else { Shift::Late }
     };
-    let station = |p: &sample::Planted| {
-        Station::ALL
-            .into_iter()
-            .find(|s| s.name() == p.station)
-            .unwrap()
-    };
+    let station =
+        |p: &sample::Planted| Station::ALL.into_iter().find(|s| s.name() == p.station).unwrap();
     let failed = truth.lot_over_limit.iter().chain(&truth.lot_breakdowns);
-    let all = failed
-        .clone()
-        .chain(&truth.lot_healthy)
-        .chain(&truth.lot_high_passes);
+    let all = failed.clone().chain(&truth.lot_healthy).chain(&truth.lot_high_passes);
     for p in all {
         made.entry((station(p), shift_of(p))).or_default()[0] += 1.0;
     }
@@ -201,10 +163,7 @@ fn the_heater_lot_is_spread_evenly() {
     assert_eq!(made.len(), 6, "three stations, two shifts");
     for (place, [lot, failed]) in made {
         // 36 of 180 at equal distances and 7 of the other 144: within 2 of 43/180 in every group.
-        assert!(
-            (failed - lot * 43.0 / 180.0).abs() <= 2.0,
-            "{place:?}: {failed} of {lot}"
-        );
+        assert!((failed - lot * 43.0 / 180.0).abs() <= 2.0, "{place:?}: {failed} of {lot}");
         assert!(lot >= 15.0, "{place:?}: {lot}");
     }
 }
@@ -212,27 +171,15 @@ fn the_heater_lot_is_spread_evenly() {
 /// Capacitive currents by hand: 2 pi f C V, e.g. 314.1593 × 0.68 nF × 1250 V = 0.26704 mA.
 #[test]
 fn currents_by_hand() {
-    assert_rel(
-        physics::capacitive_ma(0.68, 1250.0, 50.0),
-        0.267_035_38,
-        1e-7,
-    );
+    assert_rel(physics::capacitive_ma(0.68, 1250.0, 50.0), 0.267_035_38, 1e-7);
     // sqrt(0.3^2 + 0.4^2) = 0.5, times a gain of 1.004.
     assert_rel(physics::shown_ma(1.004, 0.2, 0.1, 0.4), 0.502, 1e-12);
     assert_rel(physics::resistive_ma(1500.0, 3.3), 0.454_545_454_545, 1e-11);
     // 11 months of 30.44 days (334.84) after 2025-11-30 is 2026-10-30 to a day: 0.100 + 0.220.
-    assert_rel(
-        physics::moisture_ma(day(2026, 10, 30)),
-        0.100 + 0.020 * 334.0 / 30.44,
-        1e-12,
-    );
+    assert_rel(physics::moisture_ma(day(2026, 10, 30)), 0.100 + 0.020 * 334.0 / 30.44, 1e-12);
     assert_rel(physics::moisture_ma(day(2025, 10, 1)), 0.100, 1e-12);
     // The wettest day: 69 %, 1.6 exp(0.03 × 16.5) = 2.6248 µA.
-    assert_rel(
-        physics::dehumidifier_ma(physics::humidity_pct(day(2026, 8, 1))),
-        2.624_8e-3,
-        1e-3,
-    );
+    assert_rel(physics::dehumidifier_ma(physics::humidity_pct(day(2026, 8, 1))), 2.624_8e-3, 1e-3);
 }
 
 /// The description's table of healthy readings at A1, B1 and B2, and of open leads (mA).
@@ -240,11 +187,8 @@ fn currents_by_hand() {
 fn healthy_and_open_lead_readings_of_the_table() {
     let date = day(2026, 6, 1);
     let healthy = |model: Model, station: Station, kind: Kind, filter: Filter| {
-        let set = model
-            .sequence(station, date, filter)
-            .into_iter()
-            .find(|s| s.kind == kind)
-            .unwrap();
+        let set =
+            model.sequence(station, date, filter).into_iter().find(|s| s.kind == kind).unwrap();
         physics::shown_ma(
             station.gain(date),
             physics::unit_ma(&set),
@@ -255,10 +199,7 @@ fn healthy_and_open_lead_readings_of_the_table() {
     let ac = Kind::AcWithstand;
     for (got, want) in [
         (healthy(Model::Fh205, Station::A1, ac, Filter::Only), 1.136),
-        (
-            healthy(Model::Fh205, Station::A1, Kind::Leakage, Filter::Only),
-            0.0946,
-        ),
+        (healthy(Model::Fh205, Station::A1, Kind::Leakage, Filter::Only), 0.0946),
         (healthy(Model::Vc310, Station::B1, ac, Filter::Only), 4.805),
         (healthy(Model::Sm415, Station::A1, ac, Filter::N), 1.909),
         (healthy(Model::Sm415, Station::A1, ac, Filter::S), 2.144),
@@ -285,11 +226,7 @@ fn healthy_and_open_lead_readings_of_the_table() {
 }
 
 fn body(model: Model, kind: Kind, filter: Option<Filter>) -> Body {
-    Body {
-        model,
-        kind,
-        filter,
-    }
+    Body { model, kind, filter }
 }
 
 /// The description's X50 and X99.9 in the month under review, within half a per cent.
@@ -326,22 +263,10 @@ fn medians_by_month_of_the_description() {
         (2026, 8, 0.387),
         (2026, 10, 0.415),
     ] {
-        assert_rel(
-            sample::quantile_ma(kettle, day(year, month, 15), 0.5),
-            want,
-            0.01,
-        );
+        assert_rel(sample::quantile_ma(kettle, day(year, month, 15), 0.5), want, 0.01);
     }
-    assert_rel(
-        sample::quantile_ma(kettle, day(2025, 10, 15), 0.999),
-        0.355,
-        0.01,
-    );
-    assert_rel(
-        sample::quantile_ma(kettle, day(2026, 10, 15), 0.999),
-        0.669,
-        0.01,
-    );
+    assert_rel(sample::quantile_ma(kettle, day(2025, 10, 15), 0.999), 0.355, 0.01);
+    assert_rel(sample::quantile_ma(kettle, day(2026, 10, 15), 0.999), 0.669, 0.01);
     // The table leaves out the gain of A2, 1.05 % on average before its calibration.
     let dehumidifier = body(Model::Dh640, Kind::DcWithstand, None);
     for (year, month, want) in [
@@ -369,10 +294,7 @@ fn kettles_pass_the_accepted_share_on_the_last_of_january() {
 /// errors (3 × 1.2533 s / sqrt n, 0.2 % here) and what rounding to 0.01 mA can do.
 #[test]
 fn drawn_medians_follow_the_truth() {
-    for (model, kind) in [
-        (Model::Fh205, Kind::AcWithstand),
-        (Model::Vc310, Kind::AcWithstand),
-    ] {
+    for (model, kind) in [(Model::Fh205, Kind::AcWithstand), (Model::Vc310, Kind::AcWithstand)] {
         let mut readings: Vec<f64> = FACTORY
             .tests
             .values()
@@ -412,24 +334,14 @@ fn retests_until_they_pass() {
 #[test]
 fn rows_stand_in_the_order_of_time_and_inside_shifts() {
     for (station, tests) in &FACTORY.tests {
-        assert!(
-            tests.windows(2).all(|w| w[0].instant <= w[1].instant),
-            "{station:?}"
-        );
-        for t in tests
-            .iter()
-            .filter(|t| t.instant.date() != day(2025, 10, 26))
-        {
+        assert!(tests.windows(2).all(|w| w[0].instant <= w[1].instant), "{station:?}");
+        for t in tests.iter().filter(|t| t.instant.date() != day(2025, 10, 26)) {
             let clock = t.instant.format("%H:%M").to_string();
             let (from, to) = match t.shift {
                 Shift::Early => ("06:00", "14:30"),
                 Shift::Late => ("14:00", "22:30"),
             };
-            assert!(
-                clock.as_str() >= from && clock.as_str() <= to,
-                "{station:?} {}",
-                t.instant
-            );
+            assert!(clock.as_str() >= from && clock.as_str() <= to, "{station:?} {}", t.instant);
         }
     }
 }
@@ -459,21 +371,11 @@ fn the_repeated_hour_has_24_units() {
         .iter()
         .filter(|t| t.instant.date() == day(2025, 10, 26) && t.setting.step == 1)
         .collect();
-    let in_hour = |h: &str| {
-        night
-            .iter()
-            .filter(|t| t.printed.format("%H").to_string() == h)
-            .count()
-    };
+    let in_hour =
+        |h: &str| night.iter().filter(|t| t.printed.format("%H").to_string() == h).count();
     assert_eq!(night.len(), 60);
     assert_eq!(
-        [
-            in_hour("00"),
-            in_hour("01"),
-            in_hour("02"),
-            in_hour("03"),
-            in_hour("04")
-        ],
+        [in_hour("00"), in_hour("01"), in_hour("02"), in_hour("03"), in_hour("04")],
         [6, 12, 24, 12, 6]
     );
     let serials: BTreeSet<_> = night.iter().map(|t| &t.serial).collect();
@@ -487,26 +389,17 @@ fn ledger_adds_up() {
     let total = &ledger.total;
     let aside: u64 = total.set_aside.values().sum();
     assert_eq!(total.read, total.used + aside + total.unreadable);
-    for part in [
-        ledger.files.values().collect::<Vec<_>>(),
-        ledger.months.values().collect(),
-    ] {
+    for part in [ledger.files.values().collect::<Vec<_>>(), ledger.months.values().collect()] {
         assert_eq!(part.iter().map(|c| c.read).sum::<u64>(), total.read);
         assert_eq!(part.iter().map(|c| c.used).sum::<u64>(), total.used);
-        assert_eq!(
-            part.iter().map(|c| c.unreadable).sum::<u64>(),
-            total.unreadable
-        );
+        assert_eq!(part.iter().map(|c| c.unreadable).sum::<u64>(), total.unreadable);
     }
     assert_eq!(total.unreadable, 4);
     assert_eq!(total.set_aside["contradicted by its reading"], 2);
     assert_eq!(total.set_aside["fault-locating run"], 37 + 12);
     // Two loads, four stations, 281 days; less three days of A1 and three of A2; A2's February (20
     // days) and the last two days of its June stand twice.
-    assert_eq!(
-        total.set_aside["check load"],
-        2 * (4 * 281 - 3 - 3 + 20 + 2)
-    );
+    assert_eq!(total.set_aside["check load"], 2 * (4 * 281 - 3 - 3 + 20 + 2));
     let b1 = FACTORY.tests[&Station::B1].len() as u64;
     assert_eq!(total.set_aside["other kind of test"], b1);
     assert_eq!(total.read, FACTORY.truth.rows + b1);
@@ -525,9 +418,7 @@ fn ledger_counts_what_the_files_hold() {
             "B1" => sheet_rows(bytes) * 2,
             _ => {
                 let mut plain = Vec::new();
-                flate2::read::MultiGzDecoder::new(&bytes[..])
-                    .read_to_end(&mut plain)
-                    .unwrap();
+                flate2::read::MultiGzDecoder::new(&bytes[..]).read_to_end(&mut plain).unwrap();
                 let (text, _, wrong) = encoding_rs::UTF_16LE.decode(&plain);
                 assert!(!wrong, "{name}");
                 text.lines()

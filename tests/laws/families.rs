@@ -31,9 +31,7 @@ pub fn generator(seed: u64) -> Pcg64 {
 }
 
 pub fn draws(law: &Law, n: usize, rng: &mut Pcg64) -> Vec<f64> {
-    (0..n)
-        .map(|_| law.quantile(rng.random::<f64>().max(1e-16)))
-        .collect()
+    (0..n).map(|_| law.quantile(rng.random::<f64>().max(1e-16))).collect()
 }
 
 /// Readings rounded to `step`; those at or above `limit` only say so.
@@ -47,10 +45,7 @@ pub fn rounded(readings: &[f64], step: f64, limit: f64) -> Vec<Observation> {
             } else if shown < step / 2.0 {
                 Observation::Below(step / 2.0)
             } else {
-                Observation::Between {
-                    low: shown - step / 2.0,
-                    high: shown + step / 2.0,
-                }
+                Observation::Between { low: shown - step / 2.0, high: shown + step / 2.0 }
             }
         })
         .collect()
@@ -62,12 +57,7 @@ fn sample(observations: &[Observation]) -> Sample {
 
 fn fit_values(fit: &Fit) -> [f64; 4] {
     let [a, b] = fit.law.internal();
-    [
-        a,
-        b,
-        fit.covariance[0][0].sqrt(),
-        fit.covariance[1][1].sqrt(),
-    ]
+    [a, b, fit.covariance[0][0].sqrt(), fit.covariance[1][1].sqrt()]
 }
 
 #[track_caller]
@@ -92,19 +82,11 @@ fn density_integrates_to_the_distribution_function() {
             let n = 20_000;
             // Integrated over the logarithm where a density may be infinite at zero.
             let log = law.family().is_positive();
-            let (a, b) = if log {
-                (from.ln(), to.ln())
-            } else {
-                (from, to)
-            };
+            let (a, b) = if log { (from.ln(), to.ln()) } else { (from, to) };
             let h = (b - a) / f64::from(n);
             let value = |i: i32| {
                 let y = a + h * f64::from(i);
-                if log {
-                    (law.ln_pdf(y.exp()) + y).exp()
-                } else {
-                    law.ln_pdf(y).exp()
-                }
+                if log { (law.ln_pdf(y.exp()) + y).exp() } else { law.ln_pdf(y).exp() }
             };
             let sum: f64 = (0..=n)
                 .map(|i| {
@@ -174,14 +156,8 @@ fn scores_are_the_gradient() {
             Observation::Exact(q(0.3)),
             Observation::Below(q(0.05)),
             Observation::Above(q(0.8)),
-            Observation::Between {
-                low: q(0.4),
-                high: q(0.41),
-            },
-            Observation::Between {
-                low: q(0.1),
-                high: q(0.7),
-            },
+            Observation::Between { low: q(0.4), high: q(0.41) },
+            Observation::Between { low: q(0.1), high: q(0.7) },
         ];
         let cut = q(0.9);
         for observation in observations {
@@ -218,11 +194,7 @@ fn rescaled_readings_give_rescaled_fits() {
     let mut rng = generator(1);
     for law in laws() {
         let step = (law.quantile(0.84) - law.quantile(0.16)) / 30.0;
-        let sample = sample(&rounded(
-            &draws(&law, 400, &mut rng),
-            step,
-            law.quantile(0.97),
-        ));
+        let sample = sample(&rounded(&draws(&law, 400, &mut rng), step, law.quantile(0.97)));
         let Ok(here) = fit(law.family(), &sample, None) else {
             panic!("{:?} does not fit its own data", law.family());
         };
@@ -271,16 +243,9 @@ fn narrowing_intervals_approach_the_exact_fit() {
             // Relative to the reading where zero is near, so that no interval reaches it.
             let around = |x: &f64| {
                 let half = narrow
-                    * if law.family().is_positive() {
-                        spread.min(x.abs())
-                    } else {
-                        spread
-                    }
+                    * if law.family().is_positive() { spread.min(x.abs()) } else { spread }
                     / 2.0;
-                Observation::Between {
-                    low: x - half,
-                    high: x + half,
-                }
+                Observation::Between { low: x - half, high: x + half }
             };
             let intervals: Vec<Observation> = readings.iter().map(around).collect();
             let near = fit(law.family(), &sample(&intervals), None).unwrap();
@@ -303,19 +268,11 @@ fn certain_bounds_change_nothing() {
         let observations = rounded(&draws(&law, 300, &mut rng), step, law.quantile(0.95));
         let plain = fit(law.family(), &sample(&observations), None).unwrap();
         let high = 2.0 * plain.law.upper_quantile(1e-18);
-        let low = if law.family().is_positive() {
-            0.0
-        } else {
-            -10.0
-        };
+        let low = if law.family().is_positive() { 0.0 } else { -10.0 };
         let mut more = observations.clone();
         more.extend([Observation::Below(high); 40]);
         more.extend([Observation::Above(low); 40]);
-        assert_same_fit(
-            &plain,
-            &fit(law.family(), &sample(&more), None).unwrap(),
-            1e-6,
-        );
+        assert_same_fit(&plain, &fit(law.family(), &sample(&more), None).unwrap(), 1e-6);
         // A trip is then a reading between limit and cut.
         assert_same_fit(
             &plain,
@@ -344,10 +301,7 @@ fn truncated_fits_find_the_law_again() {
             assert_abs(truncated.law.internal()[i], law.internal()[i], 4.0 * error);
         }
         let far = |fit: &Fit| (fit.law.upper_quantile(1e-3) / law.upper_quantile(1e-3) - 1.0).abs();
-        assert!(
-            far(&truncated) < 0.02 && far(&plain) > 2.0 * far(&truncated),
-            "{law:?}"
-        );
+        assert!(far(&truncated) < 0.02 && far(&plain) > 2.0 * far(&truncated), "{law:?}");
     }
 }
 
@@ -359,39 +313,20 @@ fn hostile_samples_give_a_reason_or_a_sound_fit() {
     let exact = |x: f64| Observation::Exact(x);
     let between = |low: f64, high: f64| Observation::Between { low, high };
     let cases: [Hostile; 16] = [
-        (
-            "all equal",
-            vec![(exact(1.0), 500.0)],
-            Some(FitError::TooFewDistinct),
-        ),
-        (
-            "one interval",
-            vec![(between(0.9, 1.1), 500.0)],
-            Some(FitError::TooFewDistinct),
-        ),
+        ("all equal", vec![(exact(1.0), 500.0)], Some(FitError::TooFewDistinct)),
+        ("one interval", vec![(between(0.9, 1.1), 500.0)], Some(FitError::TooFewDistinct)),
         (
             "two that touch",
             vec![(between(0.9, 1.0), 5.0), (between(1.0, 1.1), 9.0)],
             Some(FitError::TooFewDistinct),
         ),
-        (
-            "all above",
-            vec![(Observation::Above(5.0), 50.0)],
-            Some(FitError::AllCensored),
-        ),
+        ("all above", vec![(Observation::Above(5.0), 50.0)], Some(FitError::AllCensored)),
         (
             "above two limits",
-            vec![
-                (Observation::Above(5.0), 50.0),
-                (Observation::Above(6.0), 50.0),
-            ],
+            vec![(Observation::Above(5.0), 50.0), (Observation::Above(6.0), 50.0)],
             Some(FitError::AllCensored),
         ),
-        (
-            "all below",
-            vec![(Observation::Below(5.0), 50.0)],
-            Some(FitError::AllCensored),
-        ),
+        ("all below", vec![(Observation::Below(5.0), 50.0)], Some(FitError::AllCensored)),
         (
             "three readings",
             vec![(exact(1.0), 1.0), (exact(2.0), 1.0), (exact(3.0), 1.0)],
@@ -399,17 +334,10 @@ fn hostile_samples_give_a_reason_or_a_sound_fit() {
         ),
         (
             "bounds that cross",
-            vec![
-                (Observation::Above(5.0), 9.0),
-                (Observation::Below(1.0), 9.0),
-            ],
+            vec![(Observation::Above(5.0), 9.0), (Observation::Below(1.0), 9.0)],
             Some(FitError::Unbounded),
         ),
-        (
-            "two values",
-            vec![(exact(1.0), 30.0), (exact(1.1), 20.0)],
-            None,
-        ),
+        ("two values", vec![(exact(1.0), 30.0), (exact(1.1), 20.0)], None),
         (
             "step wider than spread",
             vec![
@@ -421,48 +349,23 @@ fn hostile_samples_give_a_reason_or_a_sound_fit() {
         ),
         (
             "one huge",
-            vec![
-                (exact(1.0), 30.0),
-                (exact(1.1), 20.0),
-                (exact(0.9), 20.0),
-                (exact(1e6), 1.0),
-            ],
+            vec![(exact(1.0), 30.0), (exact(1.1), 20.0), (exact(0.9), 20.0), (exact(1e6), 1.0)],
             None,
         ),
         (
             "tiny values",
-            vec![
-                (exact(1e-150), 3.0),
-                (exact(2e-150), 4.0),
-                (exact(3e-150), 3.0),
-            ],
+            vec![(exact(1e-150), 3.0), (exact(2e-150), 4.0), (exact(3e-150), 3.0)],
             None,
         ),
-        (
-            "large values",
-            vec![
-                (exact(1e150), 3.0),
-                (exact(2e150), 4.0),
-                (exact(3e150), 3.0),
-            ],
-            None,
-        ),
+        ("large values", vec![(exact(1e150), 3.0), (exact(2e150), 4.0), (exact(3e150), 3.0)], None),
         (
             "many",
-            vec![
-                (between(0.9, 1.0), 1e9),
-                (between(1.0, 1.1), 3e9),
-                (between(1.1, 1.2), 1e9),
-            ],
+            vec![(between(0.9, 1.0), 1e9), (between(1.0, 1.1), 3e9), (between(1.1, 1.2), 1e9)],
             None,
         ),
         (
             "nearly equal",
-            vec![
-                (exact(1.0), 30.0),
-                (exact(1.0 + 1e-12), 20.0),
-                (exact(1.0 - 1e-12), 20.0),
-            ],
+            vec![(exact(1.0), 30.0), (exact(1.0 + 1e-12), 20.0), (exact(1.0 - 1e-12), 20.0)],
             None,
         ),
         (
@@ -487,14 +390,8 @@ fn hostile_samples_give_a_reason_or_a_sound_fit() {
                 (Err(got), None) => panic!("{name}, {family:?}: {got}"),
                 (Ok(fit), Some(_)) => panic!("{name}, {family:?}: {fit:?}"),
                 (Ok(fit), None) => {
-                    assert!(
-                        fit.ln_likelihood.is_finite() && fit.aicc.is_finite(),
-                        "{name}"
-                    );
-                    assert!(
-                        fit.covariance[0][0] > 0.0 && fit.covariance[1][1] > 0.0,
-                        "{name}"
-                    );
+                    assert!(fit.ln_likelihood.is_finite() && fit.aicc.is_finite(), "{name}");
+                    assert!(fit.covariance[0][0] > 0.0 && fit.covariance[1][1] > 0.0, "{name}");
                     // At a maximum no neighbour is higher.
                     let total = |law: &Law| -> f64 {
                         sample
@@ -508,10 +405,7 @@ fn hostile_samples_give_a_reason_or_a_sound_fit() {
                         theta[i] += sign * 0.1 * fit.covariance[i][i].sqrt();
                         let moved = Law::from_internal(family, theta).unwrap();
                         let slack = 1e-12 * fit.ln_likelihood.abs();
-                        assert!(
-                            total(&moved) < fit.ln_likelihood + slack,
-                            "{name}, {family:?}"
-                        );
+                        assert!(total(&moved) < fit.ln_likelihood + slack, "{name}, {family:?}");
                     }
                 }
             }
@@ -528,13 +422,7 @@ fn hostile_samples_give_a_reason_or_a_sound_fit() {
         }
     }
     let beyond = fit(Family::Normal, &zero, Some(1.5)).unwrap_err();
-    assert_eq!(
-        beyond,
-        FitError::BeyondCut {
-            reading: 2.0,
-            cut: 1.5
-        }
-    );
+    assert_eq!(beyond, FitError::BeyondCut { reading: 2.0, cut: 1.5 });
 }
 
 /// A tally of 500 distinct readings, all six families.
@@ -544,10 +432,8 @@ fn six_families_fit_500_distinct_readings_quickly() {
     let law = Law::from_params(Family::Normal, 2.5, 0.5).unwrap();
     let sample = sample(&rounded(&draws(&law, 200_000, &mut rng), 0.008, 3.6));
     assert!(sample.lines().len() > 300);
-    let evaluations: usize = Family::ALL
-        .iter()
-        .map(|&family| fit(family, &sample, None).unwrap().evaluations)
-        .sum();
+    let evaluations: usize =
+        Family::ALL.iter().map(|&family| fit(family, &sample, None).unwrap().evaluations).sum();
     // Work, not time, so that a busy machine does not decide: some ten Newton steps a family.
     assert!(evaluations <= 90, "{evaluations}");
 }

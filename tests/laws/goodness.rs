@@ -55,10 +55,8 @@ fn goodness_of_narrow_intervals_approaches_that_of_exact_readings() {
         .unwrap();
         // A cdf that does not fit, so that the statistic is large.
         let cdf = |x: f64| law.ln_cdf(x * 1.03).exp();
-        let (a, b) = (
-            anderson_darling(&exact, cdf).unwrap(),
-            anderson_darling(&narrow, cdf).unwrap(),
-        );
+        let (a, b) =
+            (anderson_darling(&exact, cdf).unwrap(), anderson_darling(&narrow, cdf).unwrap());
         assert_rel(b, a, 0.03);
     }
 }
@@ -72,10 +70,7 @@ fn goodness_refuses_impossible_readings() {
         for half in [0.0, 0.005] {
             let around = |x: f64| match half {
                 0.0 => Observation::Exact(x),
-                _ => Observation::Between {
-                    low: x - half,
-                    high: x + half,
-                },
+                _ => Observation::Between { low: x - half, high: x + half },
             };
             let readings = (1..100).map(|i| (around(law.quantile(f64::from(i) / 100.0)), 1.0));
             let sound = Sample::new(readings.clone()).unwrap();

@@ -91,10 +91,7 @@ fn hostile(rng: &mut Pcg64) -> Hostile {
             } else if shown.abs() < step / 2.0 {
                 Observation::Below(step / 2.0)
             } else {
-                Observation::Between {
-                    low: shown - step / 2.0,
-                    high: shown + step / 2.0,
-                }
+                Observation::Between { low: shown - step / 2.0, high: shown + step / 2.0 }
             };
             (i % days, o, often)
         })
@@ -130,17 +127,14 @@ fn unsound(fit: &Fit, sample: &Sample, cut: Option<f64>) -> Option<String> {
     let clipped = |o: Observation| match (o, cut) {
         (Observation::Above(low), Some(high)) => Observation::Between { low, high },
         (Observation::Below(x), Some(high)) => Observation::Below(x.min(high)),
-        (Observation::Between { low, high }, Some(cut)) => Observation::Between {
-            low,
-            high: high.min(cut),
-        },
+        (Observation::Between { low, high }, Some(cut)) => {
+            Observation::Between { low, high: high.min(cut) }
+        }
         _ => o,
     };
     let total = |law: &Law| -> f64 {
         let lines = sample.lines().iter();
-        lines
-            .map(|l| l.count * law.ln_likelihood(clipped(l.observation)))
-            .sum::<f64>()
+        lines.map(|l| l.count * law.ln_likelihood(clipped(l.observation))).sum::<f64>()
             - cut.map_or(0.0, |cut| sample.total() * law.ln_cdf(cut))
     };
     // One rounding of a reading moves its log probability by the slope there, in spreads.
@@ -210,11 +204,7 @@ fn every_fit_is_sound_or_has_a_reason() {
                 Err(_) => refused += 1,
             }
             for factor in [1e-3_f64, 1e6] {
-                let there = fit(
-                    family,
-                    &kept.sample().scaled(factor),
-                    cut.map(|c| c * factor),
-                );
+                let there = fit(family, &kept.sample().scaled(factor), cut.map(|c| c * factor));
                 let same = match (says(&here), says(&there)) {
                     (Ok(a), Ok(b)) => {
                         let spread = (a[1] - a[0]).abs();
@@ -282,20 +272,14 @@ fn ask(data: &Grouped, edges: &Edges, unit: f64, name: &str) -> Result<Vec<(bool
             });
             estimate(true, both, format!("bounds {accepted}"));
         }
-        for x in [
-            -1.0, 0.0, 0.503_7, 1.001_37, 1.103_1, 1.507_3, 3.013_7, 1e3, 1e12,
-        ] {
+        for x in [-1.0, 0.0, 0.503_7, 1.001_37, 1.103_1, 1.507_3, 3.013_7, 1e3, 1e12] {
             let asked = body.reject_share(which, x * unit);
             if let Ok(e) = &asked {
                 let inside = 0.0 <= e.low && e.high <= 1.0;
                 assert!(inside, "{name} reject share {x}: {e:?}");
             }
             estimate(false, asked, format!("reject share {x}"));
-            estimate(
-                false,
-                body.performance(which, x * unit),
-                format!("performance {x}"),
-            );
+            estimate(false, body.performance(which, x * unit), format!("performance {x}"));
         }
         let _ = body.disagree(0.001);
     }
@@ -316,10 +300,7 @@ fn compare(
         (Ok(a), Ok(b)) => {
             for (i, (&(in_unit, x), &(_, y))) in a.iter().zip(b).enumerate() {
                 let want = if in_unit { x * factor } else { x };
-                let size = want
-                    .abs()
-                    .max(y.abs())
-                    .max(if in_unit { 0.0 } else { 0.05 });
+                let size = want.abs().max(y.abs()).max(if in_unit { 0.0 } else { 0.05 });
                 let same =
                     want == y || (want.is_nan() && y.is_nan()) || (want - y).abs() <= rel * size;
                 if !same {
@@ -329,11 +310,7 @@ fn compare(
             None
         }
         (Err(a), Err(b)) if std::mem::discriminant(a) == std::mem::discriminant(b) => None,
-        _ => Some(format!(
-            "{:?} against {:?}",
-            a.as_ref().err(),
-            b.as_ref().err()
-        )),
+        _ => Some(format!("{:?} against {:?}", a.as_ref().err(), b.as_ref().err())),
     }
 }
 
@@ -346,11 +323,7 @@ fn every_question_to_a_body_is_answered_or_has_a_reason() {
         let case = hostile(&mut rng);
         let anywhere = rng.random_bool(0.2);
         let edges = |factor: f64| {
-            if anywhere {
-                Edges::anywhere()
-            } else {
-                Edges::uniform(case.step * factor)
-            }
+            if anywhere { Edges::anywhere() } else { Edges::uniform(case.step * factor) }
         };
         let name = format!("round {round}");
         let here = ask(&case.grouped(1.0), &edges(1.0), case.place, &name);
@@ -363,12 +336,7 @@ fn every_question_to_a_body_is_answered_or_has_a_reason() {
             differ.push(format!("{name} split, {what}"));
         }
         for factor in [1e-3, 1e6] {
-            let there = ask(
-                &case.grouped(factor),
-                &edges(factor),
-                case.place * factor,
-                &name,
-            );
+            let there = ask(&case.grouped(factor), &edges(factor), case.place * factor, &name);
             // The law of the line is found to the optimiser's precision, and where the likelihood is flat a
             // tail on its scores moves with it; a search without a top may end or not.
             if let Some(what) = compare(&here, &there, factor, 2e-2) {
@@ -402,9 +370,8 @@ fn other_estimators_give_finite_answers_or_none() {
             assert!((0.0..=1.0).contains(&empirical.cdf(x)), "round {round}");
         }
         for share in [0.5, 0.2, 0.05] {
-            let threshold = empirical
-                .quantile(1.0 - share)
-                .map(|x| Edges::uniform(case.step).at_or_below(x));
+            let threshold =
+                empirical.quantile(1.0 - share).map(|x| Edges::uniform(case.step).at_or_below(x));
             let Some(Ok(tail)) = threshold.map(|edge| Tail::fit(&data, edge, None, Line::Readings))
             else {
                 continue;
@@ -423,10 +390,7 @@ fn other_estimators_give_finite_answers_or_none() {
             }
         }
         if let Some(two) = two_groups(data.sample(), None, &GroupRules::default()) {
-            let numbers = two
-                .groups
-                .iter()
-                .flat_map(|g| [g.share, g.mean, g.sd, g.median]);
+            let numbers = two.groups.iter().flat_map(|g| [g.share, g.mean, g.sd, g.median]);
             let all = numbers.chain([two.bic_gain, two.separation, two.divide, two.ln_likelihood]);
             assert!(all.clone().all(f64::is_finite), "round {round}: {two:?}");
         }

@@ -8,18 +8,11 @@ use proptest::prelude::*;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 
-const DEMANDS: Demands = Demands {
-    failures: 3.0,
-    share: 0.1,
-    false_discoveries: 0.01,
-    confidence: 0.95,
-};
+const DEMANDS: Demands =
+    Demands { failures: 3.0, share: 0.1, false_discoveries: 0.01, confidence: 0.95 };
 
 /// Steady days, and a change beyond doubt.
-const CHANGE: Change = Change {
-    dispersion: 1.0,
-    p_value: 1e-4,
-};
+const CHANGE: Change = Change { dispersion: 1.0, p_value: 1e-4 };
 
 /// 40 days, three factors of 2, 4 and 6 levels in every combination, 6 units a cell on average; from day 20 on the
 /// units that `bad` chooses fail with one in three instead of one in a hundred.
@@ -48,11 +41,7 @@ fn plant(seed: u64, bad: impl Fn(i32, &[u32]) -> bool) -> Cells {
             let units = rng.random_range(0..12);
             let mut failures = Failures::default();
             for _ in 0..units {
-                let p = if day >= 20 && bad(day, levels) {
-                    0.33
-                } else {
-                    0.01
-                };
+                let p = if day >= 20 && bad(day, levels) { 0.33 } else { 0.01 };
                 if rng.random_bool(p) {
                     match rng.random_range(0..3) {
                         0 => failures.breakdown += 1.0,
@@ -73,11 +62,7 @@ fn plant(seed: u64, bad: impl Fn(i32, &[u32]) -> bool) -> Cells {
             }
         }
     }
-    Cells {
-        factors,
-        sets,
-        cells,
-    }
+    Cells { factors, sets, cells }
 }
 
 fn explained(cells: &Cells) -> Explained {
@@ -128,9 +113,8 @@ fn two_causes_are_named_one_after_the_other() {
 /// Everything fails more: no level is a cause.
 #[test]
 fn a_rise_of_all_has_no_cause() {
-    let named = (30..40)
-        .filter(|seed| !explained(&plant(*seed, |_, _| true)).causes.is_empty())
-        .count();
+    let named =
+        (30..40).filter(|seed| !explained(&plant(*seed, |_, _| true)).causes.is_empty()).count();
     assert!(named <= 1, "{named} of 10");
 }
 
@@ -163,16 +147,9 @@ fn tied_levels_are_said_to_be_tied() {
     let found = explained(&cells);
     assert_eq!(found.causes.len(), 1);
     let cause = &found.causes[0];
-    let both: Vec<&str> = cause
-        .what
-        .iter()
-        .chain(&cause.same_units)
-        .map(|n| n.level.as_str())
-        .collect();
-    assert!(
-        both.contains(&"lot-3") && both.contains(&"supplier-3"),
-        "{both:?}"
-    );
+    let both: Vec<&str> =
+        cause.what.iter().chain(&cause.same_units).map(|n| n.level.as_str()).collect();
+    assert!(both.contains(&"lot-3") && both.contains(&"supplier-3"), "{both:?}");
 }
 
 /// Everything since the date is of a new level: it is told, as inseparable from the date, and not as a cause.
@@ -198,11 +175,7 @@ fn a_level_of_all_units_since_the_date_is_tied_to_it() {
     }
     let found = explained(&cells);
     assert!(named(&found).is_empty());
-    let with: Vec<&str> = found
-        .coincides
-        .iter()
-        .map(|c| c.what[0].level.as_str())
-        .collect();
+    let with: Vec<&str> = found.coincides.iter().map(|c| c.what[0].level.as_str()).collect();
     assert_eq!(with, ["new"]);
     assert!((found.unexplained - 1.0).abs() < 1e-12);
 }
@@ -220,10 +193,7 @@ fn a_level_with_the_same_failures_is_told_beside_the_cause() {
         station: 0,
         set,
         units,
-        failures: Failures {
-            over,
-            ..Failures::default()
-        },
+        failures: Failures { over, ..Failures::default() },
     };
     let mut list = Vec::new();
     for day in 0..40 {
@@ -242,11 +212,7 @@ fn a_level_with_the_same_failures_is_told_beside_the_cause() {
     let found = explained(&cells);
     assert_eq!(named(&found), ["operator-2"]);
     assert!(found.causes[0].same_units.is_empty());
-    let beside: Vec<&str> = found.causes[0]
-        .rivals
-        .iter()
-        .map(|n| n.level.as_str())
-        .collect();
+    let beside: Vec<&str> = found.causes[0].rivals.iter().map(|n| n.level.as_str()).collect();
     assert_eq!(beside, ["station-2"]);
 }
 

@@ -11,13 +11,7 @@ use super::chart_inputs::assert_drawn;
 use super::page_report::{report_of, series};
 
 fn estimate(value: f64) -> E {
-    E {
-        value,
-        low: value / 2.0,
-        high: value * 2.0,
-        level: 0.95,
-        method: "by hand".into(),
-    }
+    E { value, low: value / 2.0, high: value * 2.0, level: 0.95, method: "by hand".into() }
 }
 
 fn loads() -> LoadsReport {
@@ -92,10 +86,7 @@ fn study_of(name: &str) -> LimitsReport {
                 blind_spot_mohm: Some(1.08),
                 loads: Some(loads()),
             },
-            candidates: vec![
-                candidate(name, 2.44, "suggested"),
-                candidate(name, 5.0, "in_force"),
-            ],
+            candidates: vec![candidate(name, 2.44, "suggested"), candidate(name, 5.0, "in_force")],
             rejected_unit: Some(RejectedUnitReport {
                 units: 9,
                 tests_each: 1.5,
@@ -177,10 +168,7 @@ fn outline(page: &str) -> Vec<(Option<char>, usize)> {
 #[test]
 fn hostile_names_change_nothing_but_themselves() {
     let (plain, bad) = (study_of("M1"), study_of(&hostile()));
-    for (a, b) in [
-        (limit_page::page(&plain), limit_page::page(&bad)),
-        (note(&plain), note(&bad)),
-    ] {
+    for (a, b) in [(limit_page::page(&plain), limit_page::page(&bad)), (note(&plain), note(&bad))] {
         assert_eq!(outline(&a), outline(&b), "{b}");
         assert!(!b.contains("<script") && !b.contains('\u{202e}'), "{b}");
     }
@@ -256,9 +244,11 @@ fn the_trade_off_marks_every_limit_on_both_panels() {
     let upright: Vec<(f64, &str)> = made
         .layers()
         .filter_map(|l| match l {
-            Layer::Rule {
-                at, label, along, ..
-            } if *along == leakdrift::report::chart::Along::Upright => Some((*at, label.as_str())),
+            Layer::Rule { at, label, along, .. }
+                if *along == leakdrift::report::chart::Along::Upright =>
+            {
+                Some((*at, label.as_str()))
+            }
             _ => None,
         })
         .collect();
@@ -272,34 +262,21 @@ fn the_trade_off_marks_every_limit_on_both_panels() {
         assert!(upright.contains(&(at, words)), "{words}: {upright:?}");
         assert!(upright.contains(&(at, "")), "{words}: {upright:?}");
     }
-    assert!(
-        made.notes
-            .iter()
-            .any(|n| n.contains("ceiling, 10.00 mA, lies beyond"))
-    );
+    assert!(made.notes.iter().any(|n| n.contains("ceiling, 10.00 mA, lies beyond")));
     assert!(made.notes.iter().any(|n| n.contains("today 2.15 mA")));
     assert_drawn(&made);
 }
 
 #[test]
 fn odd_numbers_make_no_odd_chart() {
-    let empty = TradeOff {
-        row: Vec::new(),
-        ..input()
-    };
-    assert!(matches!(
-        chart(&empty),
-        Err(ChartError::NothingToShow { .. })
-    ));
+    let empty = TradeOff { row: Vec::new(), ..input() };
+    assert!(matches!(chart(&empty), Err(ChartError::NothingToShow { .. })));
     let mut nan = input();
     nan.row[3].blind_mohm = Some(f64::NAN);
     assert!(matches!(chart(&nan), Err(ChartError::NotFinite { .. })));
     // Only one of the two questions has an answer.
     let mut no_rejects = input();
-    no_rejects
-        .row
-        .iter_mut()
-        .for_each(|p| p.rejected_ppm = None);
+    no_rejects.row.iter_mut().for_each(|p| p.rejected_ppm = None);
     let mut no_volts = input();
     for place in &mut no_volts.row {
         (place.blind_mohm, place.blind_low_mohm) = (None, None);

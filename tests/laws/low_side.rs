@@ -31,10 +31,7 @@ fn body_in(readings: &[f64], unit: f64, groups: bool) -> Body {
     let step = STEP * unit;
     let data = Grouped::new(readings.iter().enumerate().map(|(i, x)| {
         let shown = (x / STEP).round();
-        let o = Observation::Between {
-            low: (shown - 0.5) * step,
-            high: (shown + 0.5) * step,
-        };
+        let o = Observation::Between { low: (shown - 0.5) * step, high: (shown + 0.5) * step };
         (i32::try_from(i * DAYS / n).expect("few days"), o, 1.0)
     }))
     .unwrap();
@@ -46,19 +43,13 @@ fn body_in(readings: &[f64], unit: f64, groups: bool) -> Body {
 }
 
 fn lognormal(seed: u64, n: usize) -> Vec<f64> {
-    normals(seed, n)
-        .iter()
-        .map(|z| 2.0 * (0.10 * z).exp())
-        .collect()
+    normals(seed, n).iter().map(|z| 2.0 * (0.10 * z).exp()).collect()
 }
 
 /// Two thirds around 2.0, one third around 2.4, each with a spread of 0.06.
 fn two_groups(seed: u64, n: usize) -> Vec<f64> {
     let z = normals(seed, n);
-    z.iter()
-        .enumerate()
-        .map(|(i, z)| if i % 3 == 0 { 2.4 } else { 2.0 } + 0.06 * z)
-        .collect()
+    z.iter().enumerate().map(|(i, z)| if i % 3 == 0 { 2.4 } else { 2.0 } + 0.06 * z).collect()
 }
 
 fn two_groups_below(x: f64) -> f64 {
@@ -118,10 +109,7 @@ fn two_groups_are_answered_by_their_lowest_readings() {
 #[test]
 fn lowest_readings_are_the_highest_turned_round() {
     let readings = two_groups(32, 6000);
-    let turned: Vec<f64> = readings
-        .iter()
-        .map(|x| 4.0 - (x / STEP).round() * STEP)
-        .collect();
+    let turned: Vec<f64> = readings.iter().map(|x| 4.0 - (x / STEP).round() * STEP).collect();
     let (body, mirror) = (body_in(&readings, 1.0, true), body_in(&turned, 1.0, true));
     assert!(body.families_fail() && mirror.families_fail());
     for limit in [2.55, 2.6, 2.7] {
@@ -131,10 +119,7 @@ fn lowest_readings_are_the_highest_turned_round() {
             (share, body.reject_share(Which::Together, limit).unwrap()),
         ];
         for (low, high) in pairs {
-            assert!(
-                high.contains(low.value) && low.contains(high.value),
-                "{low:?} {high:?}"
-            );
+            assert!(high.contains(low.value) && low.contains(high.value), "{low:?} {high:?}");
         }
     }
 }
@@ -143,10 +128,7 @@ fn lowest_readings_are_the_highest_turned_round() {
 #[test]
 fn units_change_nothing_and_a_lower_limit_rejects_no_more() {
     for (readings, groups) in [(lognormal(33, 3000), false), (two_groups(34, 3000), true)] {
-        let (body, in_ua) = (
-            body_in(&readings, 1.0, groups),
-            body_in(&readings, 1000.0, groups),
-        );
+        let (body, in_ua) = (body_in(&readings, 1.0, groups), body_in(&readings, 1000.0, groups));
         let mut before = (0.0, 0.0, 0.0);
         for k in 0..60 {
             let limit = 0.9 + 0.02 * f64::from(k);
@@ -154,10 +136,7 @@ fn units_change_nothing_and_a_lower_limit_rejects_no_more() {
             assert!(brackets(&index) && brackets(&share), "{limit}");
             assert!((0.0..=1.0).contains(&share.low) && share.high <= 1.0);
             // The ends may wobble by the width of the search.
-            assert!(
-                share.value >= before.0,
-                "{limit}: {share:?} after {before:?}"
-            );
+            assert!(share.value >= before.0, "{limit}: {share:?} after {before:?}");
             before = (share.value, share.low, share.high);
             if k % 15 == 0 {
                 let (a, b) = both(&in_ua, 1000.0 * limit);
@@ -172,10 +151,9 @@ fn units_change_nothing_and_a_lower_limit_rejects_no_more() {
 /// alone would make the share of them that is stated.
 #[test]
 fn open_leads_are_no_part_of_the_low_end() {
-    for (clean, groups, limit, leads) in [
-        (lognormal(35, 6000), false, 1.4, 0.003),
-        (two_groups(36, 6000), true, 1.83, 0.01),
-    ] {
+    for (clean, groups, limit, leads) in
+        [(lognormal(35, 6000), false, 1.4, 0.003), (two_groups(36, 6000), true, 1.83, 0.01)]
+    {
         let mut dirty = clean.clone();
         let every = (1.0_f64 / leads).round() as usize;
         for x in dirty.iter_mut().skip(50).step_by(every) {
@@ -198,10 +176,7 @@ fn no_answer_gives_its_reason() {
     body.in_use = Err(NotDone::Neither("by hand".to_owned()));
     let low = LowSide::of(&body, 1.0);
     assert_eq!(low.performance, Err(NotDone::Neither("by hand".to_owned())));
-    assert_eq!(
-        low.reject_share,
-        Err(NotDone::Neither("by hand".to_owned()))
-    );
+    assert_eq!(low.reject_share, Err(NotDone::Neither("by hand".to_owned())));
     assert!(LowEnd::of(&body).is_err());
 }
 
@@ -249,11 +224,7 @@ fn a_slope_is_carried_to_the_last_day() {
         by_share += u32::from(b.contains(share));
         // The body moves away from the low limit.
         assert!(low.reject_share_at_horizon.unwrap() < b.value, "{b:?}");
-        let without = Ask {
-            low_limit_ma: None,
-            slope: false,
-            ..ask
-        };
+        let without = Ask { low_limit_ma: None, slope: false, ..ask };
         if seed == 0 {
             assert!(healthy(&readings, &without, &config).unwrap().low.is_none());
         }

@@ -34,9 +34,8 @@ fn simulated(seed: u64, rho: f64, rise: f64, wider: f64, fails: f64) -> MonthCha
         let now = day >= october;
         let middle = 2.0 * (1.0 + 0.006 * level) * if now { 1.0 + rise } else { 1.0 };
         let sd = 0.04 * if now { wider } else { 1.0 };
-        let mut day_readings: Vec<f64> = (0..UNITS)
-            .map(|_| middle + sd * normal(&mut random))
-            .collect();
+        let mut day_readings: Vec<f64> =
+            (0..UNITS).map(|_| middle + sd * normal(&mut random)).collect();
         day_readings.sort_by(f64::total_cmp);
         readings.extend(day_readings.iter().map(|ma| Reading {
             day,
@@ -55,13 +54,10 @@ fn simulated(seed: u64, rho: f64, rise: f64, wider: f64, fails: f64) -> MonthCha
             lot: None,
         });
         let share = if now { fails } else { 0.01 };
-        let failed = (0..UNITS)
-            .filter(|_| random.random::<f64>() < share)
-            .count() as u32;
-        for (outcome, count) in [
-            (Outcome::Pass, UNITS as u32 - failed),
-            (Outcome::OverLimit, failed),
-        ] {
+        let failed = (0..UNITS).filter(|_| random.random::<f64>() < share).count() as u32;
+        for (outcome, count) in
+            [(Outcome::Pass, UNITS as u32 - failed), (Outcome::OverLimit, failed)]
+        {
             if count > 0 {
                 outcomes.push(OutcomeLine {
                     day,
@@ -74,13 +70,8 @@ fn simulated(seed: u64, rho: f64, rise: f64, wider: f64, fails: f64) -> MonthCha
             }
         }
     }
-    let judge = Judge {
-        from: first,
-        to: last,
-        slope: false,
-        horizon: last,
-        boundaries: Vec::new(),
-    };
+    let judge =
+        Judge { from: first, to: last, slope: false, horizon: last, boundaries: Vec::new() };
     let drift = assess(&points, &DriftOptions::default());
     let baseline = baseline_days(outcomes.iter().map(|o| o.day), (2026, 10), &judge);
     let before = Before {
@@ -113,10 +104,7 @@ fn a_month_like_the_others_differs_as_often_as_promised() {
         }
         assert!(level <= 14, "level, correlation {rho}: {level} of 120");
         assert!(spread <= 14, "spread, correlation {rho}: {spread} of 120");
-        assert!(
-            failures <= 14,
-            "failures, correlation {rho}: {failures} of 120"
-        );
+        assert!(failures <= 14, "failures, correlation {rho}: {failures} of 120");
     }
 }
 

@@ -183,9 +183,7 @@ fn factory(seed: u64) -> Factory {
                     let shown = gain(station, day) * healthy;
                     let step = reading_step(station, shown, dc);
                     let key = ((shown / step).round() as i64, (step * 1e4).round() as i64);
-                    *tally
-                        .entry((series, station, day, key.0, key.1))
-                        .or_default() += 1.0;
+                    *tally.entry((series, station, day, key.0, key.1)).or_default() += 1.0;
                 }
             }
         }
@@ -194,16 +192,7 @@ fn factory(seed: u64) -> Factory {
         .into_iter()
         .map(|((series, station, day, at, step), count)| {
             let step_ma = step as f64 * 1e-4;
-            (
-                series,
-                station,
-                ReadingLine {
-                    day,
-                    centre_ma: at as f64 * step_ma,
-                    step_ma,
-                    count,
-                },
-            )
+            (series, station, ReadingLine { day, centre_ma: at as f64 * step_ma, step_ma, count })
         })
         .collect();
     Factory { lines, room }
@@ -232,13 +221,7 @@ fn cells(factory: &Factory) -> Vec<Cell> {
 }
 
 fn facts() -> Vec<SeriesFacts> {
-    MODELS
-        .iter()
-        .map(|m| SeriesFacts {
-            volts: m.volts,
-            hertz: m.hertz,
-        })
-        .collect()
+    MODELS.iter().map(|m| SeriesFacts { volts: m.volts, hertz: m.hertz }).collect()
 }
 
 fn found() -> &'static (Factory, Stations) {
@@ -268,28 +251,18 @@ fn series_of(
         .filter(|l| l.0 == which)
         .map(|(series, station, l)| {
             let factor = correction.map_or(1.0, |c| c.offset_factor(*series, *station, l.day));
-            ReadingLine {
-                centre_ma: l.centre_ma / factor,
-                step_ma: l.step_ma / factor,
-                ..*l
-            }
+            ReadingLine { centre_ma: l.centre_ma / factor, step_ma: l.step_ma / factor, ..*l }
         })
         .collect();
     let mut facts = factory.room.clone();
     for day in facts.values_mut().filter(|_| !room) {
-        *day = DayFacts {
-            lot: day.lot,
-            ..DayFacts::default()
-        };
+        *day = DayFacts { lot: day.lot, ..DayFacts::default() };
     }
     day_points(&lines, &facts)
 }
 
 fn corrected(which: usize, room: bool) -> Drift {
-    let options = DriftOptions {
-        baseline_from: Some(START),
-        ..DriftOptions::default()
-    };
+    let options = DriftOptions { baseline_from: Some(START), ..DriftOptions::default() };
     assess(&series(which, Some(&found().1.correction), room), &options)
 }
 
@@ -297,17 +270,11 @@ fn corrected(which: usize, room: bool) -> Drift {
 fn the_calibration_of_a2_is_found_once_with_its_date_and_size() {
     let moved = &found().1.stations[A2].moved;
     assert_eq!(moved.len(), 1, "{moved:?}");
-    assert!(
-        moved[0].day_low <= CALIBRATED && CALIBRATED <= moved[0].day_high,
-        "{moved:?}"
-    );
+    assert!(moved[0].day_low <= CALIBRATED && CALIBRATED <= moved[0].day_high, "{moved:?}");
     assert!(moved[0].day_high - moved[0].day_low <= 21, "{moved:?}");
     // 1/0.965 = 1.03627.
     assert!(moved[0].size_pct.contains(3.627), "{moved:?}");
-    assert!(
-        moved[0].size_pct.high - moved[0].size_pct.low < 1.0,
-        "{moved:?}"
-    );
+    assert!(moved[0].size_pct.high - moved[0].size_pct.low < 1.0, "{moved:?}");
     for still in [A1, B1, B2] {
         assert!(
             found().1.stations[still].moved.is_empty(),
@@ -329,20 +296,9 @@ fn long_leads_of_b2_act_as_current() {
 #[test]
 fn months_show_a2_low_before_and_right_after() {
     let months = &found().1.stations[A2].months;
-    let of = |m: (i32, u32)| {
-        months
-            .iter()
-            .find(|o| o.month == m)
-            .unwrap()
-            .offset_pct
-            .value
-    };
+    let of = |m: (i32, u32)| months.iter().find(|o| o.month == m).unwrap().offset_pct.value;
     for month in [(2025, 10), (2026, 2), (2026, 4)] {
-        assert!(
-            (-4.6..-2.4).contains(&of(month)),
-            "{month:?}: {}",
-            of(month)
-        );
+        assert!((-4.6..-2.4).contains(&of(month)), "{month:?}: {}", of(month));
     }
     for month in [(2026, 6), (2026, 10)] {
         assert!((-1.2..1.2).contains(&of(month)), "{month:?}: {}", of(month));
@@ -357,35 +313,20 @@ fn factors_follow_the_truth() {
         let ratio = c.offset_factor(FH205, A2, day) / c.offset_factor(FH205, A1, day);
         assert_rel(ratio, gain * (2.35 + 0.075) / (2.35 + 0.060), 0.006);
     }
-    assert_abs(
-        c.offset_factor(99, A2, CALIBRATED),
-        c.gain(A2, CALIBRATED),
-        0.0,
-    );
+    assert_abs(c.offset_factor(99, A2, CALIBRATED), c.gain(A2, CALIBRATED), 0.0);
 }
 
 /// A mix of 70 % and 30 % would carry 1 % of A2's 3.6 % into the plant's median.
 #[test]
 fn the_tester_leaves_no_step_in_fh205_and_sm415() {
     let plain = assess(&series(FH205, None, false), &DriftOptions::default());
-    assert_eq!(
-        plain.shape,
-        Some(Shape::Step),
-        "uncorrected medians must show the tester"
-    );
+    assert_eq!(plain.shape, Some(Shape::Step), "uncorrected medians must show the tester");
     for which in [FH205, SM415] {
         for room in [false, true] {
             let drift = corrected(which, room);
-            let largest = drift
-                .steps
-                .iter()
-                .filter_map(|s| s.size_pct.as_ref())
-                .map(|e| e.value.abs());
-            assert!(
-                largest.fold(0.0, f64::max) < 0.6,
-                "{which}: {:?}",
-                drift.steps
-            );
+            let largest =
+                drift.steps.iter().filter_map(|s| s.size_pct.as_ref()).map(|e| e.value.abs());
+            assert!(largest.fold(0.0, f64::max) < 0.6, "{which}: {:?}", drift.steps);
             assert!(
                 drift.steps.iter().all(|s| (s.day - CALIBRATED).abs() > 14),
                 "{:?}",
@@ -405,11 +346,7 @@ fn kb120_is_a_slope_from_december() {
         let drift = corrected(KB120, room);
         assert_eq!(drift.shape, Some(Shape::Slope), "{drift:?}");
         let since = drift.since.unwrap();
-        assert!(
-            (since - SEAL).abs() <= 35,
-            "slope from {} days after",
-            since - SEAL
-        );
+        assert!((since - SEAL).abs() <= 35, "slope from {} days after", since - SEAL);
         assert!(drift.p_value <= 0.005, "{}", drift.p_value);
         // From (0.415 - 0.294) mA in ten months.
         let rate = drift.per_month_ma.as_ref().unwrap();
@@ -450,21 +387,12 @@ fn humid_points(seed: u64) -> Vec<DayPoint> {
 #[test]
 fn dh640_follows_humidity() {
     let options = DriftOptions::default();
-    let found: Vec<Drift> = (1..=60)
-        .map(|seed| assess(&humid_points(seed), &options))
-        .collect();
-    let seasons: Vec<&Drift> = found
-        .iter()
-        .filter(|d| d.shape == Some(Shape::Season))
-        .collect();
+    let found: Vec<Drift> = (1..=60).map(|seed| assess(&humid_points(seed), &options)).collect();
+    let seasons: Vec<&Drift> = found.iter().filter(|d| d.shape == Some(Shape::Season)).collect();
     assert!(seasons.len() >= 52, "{} of 60", seasons.len());
     for drift in seasons {
         assert!(drift.steps.is_empty() && drift.since.is_none());
-        let humidity = drift
-            .explained
-            .iter()
-            .find(|e| e.what == RoomFactor::Humidity)
-            .unwrap();
+        let humidity = drift.explained.iter().find(|e| e.what == RoomFactor::Humidity).unwrap();
         assert!(humidity.share.value > 0.25, "{humidity:?}");
     }
 }
@@ -473,18 +401,12 @@ fn dh640_follows_humidity() {
 #[test]
 fn dh640_without_the_room_is_no_season() {
     let drift = corrected(DH640, false);
-    assert!(
-        drift.p_value <= 0.05 && drift.shape != Some(Shape::Season),
-        "{drift:?}"
-    );
+    assert!(drift.p_value <= 0.05 && drift.shape != Some(Shape::Season), "{drift:?}");
 }
 
 #[test]
 fn one_station_alone_cannot_tell() {
-    let alone: Vec<Cell> = cells(&found().0)
-        .into_iter()
-        .filter(|c| c.station == A1)
-        .collect();
+    let alone: Vec<Cell> = cells(&found().0).into_iter().filter(|c| c.station == A1).collect();
     let answer = stations::assess(&alone, &facts(), 4, &StationOptions::default());
     assert_eq!(answer.unwrap_err(), CannotTell::NothingShared);
 }
@@ -509,17 +431,9 @@ fn grouped_median_by_hand() {
 
 #[test]
 fn thin_days_become_weeks() {
-    let line = |day: i32, count: f64| ReadingLine {
-        day,
-        centre_ma: 1.0,
-        step_ma: 0.01,
-        count,
-    };
+    let line = |day: i32, count: f64| ReadingLine { day, centre_ma: 1.0, step_ma: 0.01, count };
     let days = |count: f64| -> Vec<ReadingLine> {
-        (0..20)
-            .filter(|i| i % 7 < 5)
-            .map(|i| line(START + i, count))
-            .collect()
+        (0..20).filter(|i| i % 7 < 5).map(|i| line(START + i, count)).collect()
     };
     assert_eq!(day_points(&days(5.0), &BTreeMap::new()).len(), 15);
     let weeks = day_points(&days(3.0), &BTreeMap::new());
@@ -539,17 +453,8 @@ fn few_points_claim_no_shape() {
 #[test]
 fn a_step_takes_the_nearest_event_inside_its_interval() {
     let size = Estimate::new(0.1, 0.05, 0.15, 0.95, "by hand").unwrap();
-    let step = DriftStep {
-        day: 100,
-        day_low: 95,
-        day_high: 104,
-        size_ma: size,
-        size_pct: None,
-    };
-    let event = |day: i32, what: &str| Event {
-        day,
-        what: what.into(),
-    };
+    let step = DriftStep { day: 100, day_low: 95, day_high: 104, size_ma: size, size_pct: None };
+    let event = |day: i32, what: &str| Event { day, what: what.into() };
     let events = [event(94, "outside"), event(96, "far"), event(101, "near")];
     let named = name_events(std::slice::from_ref(&step), &events);
     assert_eq!(named, vec![Some("near".to_string())]);

@@ -12,13 +12,7 @@ pub fn day(text: &str) -> NaiveDate {
 
 /// An estimate.
 pub fn e(value: f64, low: f64, high: f64) -> E {
-    E {
-        value,
-        low,
-        high,
-        level: 0.95,
-        method: "maximum likelihood".to_owned(),
-    }
+    E { value, low, high, level: 0.95, method: "maximum likelihood".to_owned() }
 }
 
 /// One series with every answer there is, under `name` for all that comes from files.
@@ -79,10 +73,7 @@ pub fn series(name: &str) -> SeriesReport {
                 ]),
                 stopped: "converged".to_owned(),
             }],
-            goodness: GoodnessReport {
-                p_value: Some(0.0004),
-                largest_gap: Some(0.012),
-            },
+            goodness: GoodnessReport { p_value: Some(0.0004), largest_gap: Some(0.012) },
             x05_ma: Some(e(1.93, 1.92, 1.94)),
             x50_ma: Some(e(2.0, 1.99, 2.01)),
             x95_ma: Some(e(2.07, 2.06, 2.08)),
@@ -127,9 +118,7 @@ pub fn series(name: &str) -> SeriesReport {
             band_high_ma: Some(2.46),
             band_ends: Vec::new(),
             blind_spot_mohm: Some(0.3273),
-            reasons: vec![format!(
-                "{name}: the limit lies above the upper end of the band."
-            )],
+            reasons: vec![format!("{name}: the limit lies above the upper end of the band.")],
             judged: Some(JudgedReport {
                 from: day("2026-05-01"),
                 to: day("2026-10-30"),
@@ -178,10 +167,7 @@ pub fn series(name: &str) -> SeriesReport {
                 size_ma: e(0.07, 0.06, 0.08),
                 event: Some(n()),
             }],
-            explained: vec![ExplainedLine {
-                what: "humidity".to_owned(),
-                share: e(0.3, 0.2, 0.4),
-            }],
+            explained: vec![ExplainedLine { what: "humidity".to_owned(), share: e(0.3, 0.2, 0.4) }],
             limit_reached_on: Some(ReachedReport {
                 date: day("2027-01-31"),
                 low: day("2026-12-15"),
@@ -224,10 +210,7 @@ pub fn series(name: &str) -> SeriesReport {
             sentence: format!("The level of {name} rose."),
         }),
         groups_since: Some(format!("A second group, {name}, since 2026-02-02.")),
-        charts: vec![(
-            "charts/m1-ac-1500-months.png".to_owned(),
-            "How did it move?".to_owned(),
-        )],
+        charts: vec![("charts/m1-ac-1500-months.png".to_owned(), "How did it move?".to_owned())],
     }
 }
 
@@ -280,10 +263,7 @@ pub fn report_of(name: &str) -> Report {
                 would_have_failed: 55,
                 low: 44,
                 high: 63,
-                by_series: vec![DoubtSeries {
-                    series: n(),
-                    would_have_failed: 55,
-                }],
+                by_series: vec![DoubtSeries { series: n(), would_have_failed: 55 }],
                 sentence: format!("At {name} 55 passes would have failed."),
             }],
             months: vec![StationMonth {
@@ -359,11 +339,7 @@ pub fn report_of(name: &str) -> Report {
             tests: 5,
             back_after: Some("2026-10-07 07:11:00".to_owned()),
             event: Some(n()),
-            words: [
-                "1 s".to_owned(),
-                "none".to_owned(),
-                "for 5 tests".to_owned(),
-            ],
+            words: ["1 s".to_owned(), "none".to_owned(), "for 5 tests".to_owned()],
         }],
         settings_differ: vec![SettingDiffersReport {
             model: n(),
@@ -436,11 +412,7 @@ pub fn report_of(name: &str) -> Report {
         made: Made {
             version: "0.1.0".to_owned(),
             seed: 1,
-            inputs: vec![InputLine {
-                path: n(),
-                bytes: 1_234_567,
-                sha256: "00ff".to_owned(),
-            }],
+            inputs: vec![InputLine { path: n(), bytes: 1_234_567, sha256: "00ff".to_owned() }],
             failures: vec![format!("{name}: cut off")],
         },
         actions: vec![ActionLine {
@@ -451,12 +423,7 @@ pub fn report_of(name: &str) -> Report {
             sentence: format!("{name} passes leaks."),
             next_step: "Set the limit to 2.46 mA.".to_owned(),
         }],
-        events: vec![EventLine {
-            date: day("2026-10-06"),
-            what: n(),
-            station: n(),
-            model: n(),
-        }],
+        events: vec![EventLine { date: day("2026-10-06"), what: n(), station: n(), model: n() }],
         units: vec![UnitLine {
             reason: "never passed".to_owned(),
             model: n(),

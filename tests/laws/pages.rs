@@ -22,13 +22,7 @@ fn kinds(page: &str) -> Vec<(char, usize)> {
     page.lines()
         .map(|l| {
             let bars = l.matches('|').count() - l.matches("\\|").count();
-            (
-                l.chars()
-                    .next()
-                    .filter(|c| "#|->!<*".contains(*c))
-                    .unwrap_or('t'),
-                bars,
-            )
+            (l.chars().next().filter(|c| "#|->!<*".contains(*c)).unwrap_or('t'), bars)
         })
         .collect()
 }
@@ -38,28 +32,19 @@ fn kinds(page: &str) -> Vec<(char, usize)> {
 fn hostile_names_change_nothing_but_themselves() {
     let (plain, bad) = (summary(&report_of("M1")), summary(&report_of(&hostile())));
     assert_eq!(plain.lines().count(), bad.lines().count());
-    for ((a, b), (was, is)) in plain
-        .lines()
-        .zip(bad.lines())
-        .zip(kinds(&plain).into_iter().zip(kinds(&bad)))
+    for ((a, b), (was, is)) in
+        plain.lines().zip(bad.lines()).zip(kinds(&plain).into_iter().zip(kinds(&bad)))
     {
         assert_eq!(was, is, "\n{a}\n{b}");
     }
     assert!(!bad.contains("<script") && !bad.contains('\u{202e}'));
     // Our own code spans, links and anchors are in both; names add none.
     for ours in ["](", "<", "`"] {
-        let escaped = |page: &str| {
-            page.replace("\\`", "")
-                .replace("\\](", "")
-                .matches(ours)
-                .count()
-        };
+        let escaped =
+            |page: &str| page.replace("\\`", "").replace("\\](", "").matches(ours).count();
         assert_eq!(escaped(&plain), escaped(&bad), "{ours}");
     }
-    assert!(
-        bad.contains("🙂") && bad.contains(&"x".repeat(400)),
-        "names are kept whole"
-    );
+    assert!(bad.contains("🙂") && bad.contains(&"x".repeat(400)), "names are kept whole");
 }
 
 #[test]
@@ -70,10 +55,7 @@ fn every_table_row_is_as_wide_as_its_header() {
         if kind == '|' {
             assert_eq!(*width.get_or_insert(bars), bars, "{line}");
         } else {
-            assert!(
-                width.is_none() || line.is_empty(),
-                "a table ends with an empty line: {line}"
-            );
+            assert!(width.is_none() || line.is_empty(), "a table ends with an empty line: {line}");
             width = None;
         }
     }
@@ -102,10 +84,7 @@ fn signs_of_markdown_are_made_plain() {
         assert_eq!(format::text(raw), safe, "{raw:?}");
     }
     assert_eq!(format::name(" \n"), "(no name)");
-    assert_eq!(
-        format::address("charts/a b)|é.png"),
-        "charts/a%20b%29%7C%C3%A9.png"
-    );
+    assert_eq!(format::address("charts/a b)|é.png"), "charts/a%20b%29%7C%C3%A9.png");
 }
 
 #[test]
@@ -125,10 +104,7 @@ fn no_page_shows_a_number_that_is_none() {
     report.stations[0].offset_pct = Some(nothing);
     for text in [summary(&report), results(&report)] {
         for word in text.split(|c: char| !c.is_alphanumeric()) {
-            assert!(
-                !["nan", "inf", "infinity"].contains(&word.to_lowercase().as_str()),
-                "{word}"
-            );
+            assert!(!["nan", "inf", "infinity"].contains(&word.to_lowercase().as_str()), "{word}");
         }
     }
     let json: Value = serde_json::from_str(&results(&report)).unwrap();
@@ -138,21 +114,14 @@ fn no_page_shows_a_number_that_is_none() {
     report.series[0].distribution.as_mut().unwrap().families[0].weight = f64::INFINITY;
     assert_eq!(
         not_finite(&report),
-        [
-            "m1-ac-1500: distribution.families.weight",
-            "m1-ac-1500: drift.rho"
-        ]
+        ["m1-ac-1500: distribution.families.weight", "m1-ac-1500: drift.rho"]
     );
     assert!(!summary(&report).contains("NaN"));
 }
 
 /// Keys of a JSON object in the order they are written.
 fn keys(v: &Value) -> Vec<&str> {
-    v.as_object()
-        .unwrap_or_else(|| panic!("no object: {v}"))
-        .keys()
-        .map(String::as_str)
-        .collect()
+    v.as_object().unwrap_or_else(|| panic!("no object: {v}")).keys().map(String::as_str).collect()
 }
 
 /// The contract of `results.json`: these keys, in this order; others may stand between them.
@@ -173,16 +142,10 @@ fn the_result_file_has_every_key_of_the_contract() {
             s,
             "id model test applied_v frequency_hz test_point step current dwell_s units_together units outcomes limit distribution capability expected_reject_ppm observed_reject_ppm verdict strays retests drift months",
         ),
-        (
-            &s["outcomes"],
-            "pass over_limit under_limit breakdown arc not_completed not_reached",
-        ),
+        (&s["outcomes"], "pass over_limit under_limit breakdown arc not_completed not_reached"),
         (&s["limit"], "high_ma low_ma since history open_lead_ma"),
         (&s["limit"]["history"][0], "from high_ma low_ma station"),
-        (
-            d,
-            "family families goodness x05_ma x50_ma x95_ma x99_ma x99_865_ma groups split_by tail",
-        ),
+        (d, "family families goodness x05_ma x50_ma x95_ma x99_ma x99_865_ma groups split_by tail"),
         (&d["families"][0], "name aicc weight params stopped"),
         (&d["goodness"], "p_value largest_gap"),
         (&d["x50_ma"], "value low high level method"),
@@ -198,68 +161,38 @@ fn the_result_file_has_every_key_of_the_contract() {
         ),
         (&s["verdict"]["judged"], "from to units"),
         (&s["strays"], "above below units"),
-        (
-            &s["strays"]["units"][0],
-            "serial tested_at station reading_ma side",
-        ),
+        (&s["strays"]["units"][0], "serial tested_at station reading_ma side"),
         (&s["retests"], "failed then_passed repeatability_ma"),
         (
             &s["drift"],
             "shape since flagged per_month_ma p_value rho smallest_step_ma steps explained limit_reached_on",
         ),
-        (
-            &s["drift"]["steps"][0],
-            "date date_low date_high size_ma event",
-        ),
+        (&s["drift"]["steps"][0], "date date_low date_high size_ma event"),
         (&s["drift"]["explained"][0], "what share"),
         (&s["drift"]["limit_reached_on"], "date low high"),
-        (
-            &s["months"][0],
-            "month units x50_ma x95_ma reject_share p_pku",
-        ),
+        (&s["months"][0], "month units x50_ma x95_ma reject_share p_pku"),
         (
             &json["stations"][0],
             "station offset_pct flagged moved acts_as offset_ma passes_in_doubt",
         ),
-        (
-            &json["stations"][0]["moved"][0],
-            "date date_low date_high size_pct",
-        ),
-        (
-            &json["limit_groups"][0],
-            "group band_low_ma band_high_ma low_set_by high_set_by",
-        ),
+        (&json["stations"][0]["moved"][0], "date date_low date_high size_pct"),
+        (&json["limit_groups"][0], "group band_low_ma band_high_ma low_set_by high_set_by"),
         (&json["checks"][0], "station days_without wrong"),
-        (
-            &json["calibration"][0],
-            "instrument station due_on done_on tests_overdue error_pct",
-        ),
-        (
-            &json["settings_changes"][0],
-            "date station model what from to event",
-        ),
+        (&json["calibration"][0], "instrument station due_on done_on tests_overdue error_pct"),
+        (&json["settings_changes"][0], "date station model what from to event"),
         (&json["gaps"][0], "station from to days"),
         (&json["too_good"][0], "station series from to what"),
-        (
-            &json["checks"][0]["wrong"][0],
-            "tested_at load expected found units_since_last_good",
-        ),
+        (&json["checks"][0]["wrong"][0], "tested_at load expected found units_since_last_good"),
         (&json["movement"][0], "what name date size_pct"),
     ] {
         let found = keys(at);
         let mut rest = found.iter();
         for key in want.split(' ') {
-            assert!(
-                rest.any(|k| *k == key),
-                "{key} is missing or out of order: {found:?}"
-            );
+            assert!(rest.any(|k| *k == key), "{key} is missing or out of order: {found:?}");
         }
     }
     assert_eq!(json["schema"], "leakdrift.results/1");
-    assert!(
-        !text.contains("not_used") && !text.contains("sentence\": \"M1 rises"),
-        "pages only"
-    );
+    assert!(!text.contains("not_used") && !text.contains("sentence\": \"M1 rises"), "pages only");
 }
 
 /// Forty lines are a first screen. Where more actions are there than fit, the worst stand on it.
@@ -285,15 +218,8 @@ fn the_first_screen_holds_the_actions() {
             let line = format!("| {rank} | model {rank} | It moved. | Do thing {rank}. |");
             assert!(first.contains(&line.as_str()), "{line}");
         }
-        assert_eq!(
-            first.iter().any(|l| l.starts_with("And 55 more")),
-            actions == 80
-        );
-        assert_eq!(
-            page.matches("| Do thing ").count(),
-            actions,
-            "each action stands once"
-        );
+        assert_eq!(first.iter().any(|l| l.starts_with("And 55 more")), actions == 80);
+        assert_eq!(page.matches("| Do thing ").count(), actions, "each action stands once");
         assert!(first.iter().any(|l| l.contains(CAUTIONS[1])));
     }
     let mut report = report_of("M1");
@@ -335,23 +261,12 @@ fn the_page_says_what_an_auditor_asks() {
         assert!(page.contains(&format!("- {caution}\n")), "{caution}");
     }
     // Every link to a place on the page finds it.
-    for target in page
-        .split("](#")
-        .skip(1)
-        .map(|rest| rest.split(')').next().unwrap())
-    {
+    for target in page.split("](#").skip(1).map(|rest| rest.split(')').next().unwrap()) {
         let heading = page.lines().any(|l| {
             l.starts_with('#')
-                && l.trim_start_matches('#')
-                    .trim()
-                    .to_lowercase()
-                    .replace(' ', "-")
-                    == target
+                && l.trim_start_matches('#').trim().to_lowercase().replace(' ', "-") == target
         });
-        assert!(
-            heading || page.contains(&format!("<a id=\"{target}\">")),
-            "{target}"
-        );
+        assert!(heading || page.contains(&format!("<a id=\"{target}\">")), "{target}");
     }
     assert_eq!(page, summary(&report_of("M1")), "same report, same bytes");
 }
@@ -368,17 +283,8 @@ fn a_low_limit_has_one_line() {
     report.series[0].limit.low_ma = Some(0.6);
     let found = lines(&report);
     assert_eq!(found.len(), 1, "{found:?}");
-    for said in [
-        "0.60 mA",
-        "P_pkL 2.31 (2.20 to 2.44)",
-        "9 units of 2\u{202f}500",
-        "open lead",
-    ] {
-        assert!(
-            found[0].replace('\\', "").contains(said),
-            "{said}: {}",
-            found[0]
-        );
+    for said in ["0.60 mA", "P_pkL 2.31 (2.20 to 2.44)", "9 units of 2\u{202f}500", "open lead"] {
+        assert!(found[0].replace('\\', "").contains(said), "{said}: {}", found[0]);
     }
     // Asked but not answered: words, no numbers.
     let low = report.series[0].low_side.as_mut().unwrap();
@@ -397,18 +303,10 @@ fn a_low_limit_has_one_line() {
 fn a_report_without_answers_is_a_page() {
     let mut report = report_of("M1");
     let s = &mut report.series[0];
-    (
-        s.distribution,
-        s.capability,
-        s.expected_reject_ppm,
-        s.observed_reject_ppm,
-    ) = (None, None, None, None);
-    (
-        s.limit.high_ma,
-        s.verdict.band_low_ma,
-        s.verdict.band_high_ma,
-        s.verdict.blind_spot_mohm,
-    ) = (None, None, None, None);
+    (s.distribution, s.capability, s.expected_reject_ppm, s.observed_reject_ppm) =
+        (None, None, None, None);
+    (s.limit.high_ma, s.verdict.band_low_ma, s.verdict.band_high_ma, s.verdict.blind_spot_mohm) =
+        (None, None, None, None);
     (s.drift.shape, s.verdict.suggested_ma, s.verdict.judged) = (None, None, None);
     s.verdict.words = "no limit known".to_owned();
     s.months.clear();
@@ -445,11 +343,7 @@ fn numbers_are_written_for_people() {
     let (small, large) = (Currents::new(0.0016, 0.0001), Currents::new(2.0, 0.01));
     assert_eq!(small.set(0.009), "9.0 µA");
     assert_eq!(large.set(1.25), "1.25 mA");
-    assert_eq!(
-        large.set(2.255),
-        "2.255 mA",
-        "a limit between two steps is not rounded away"
-    );
+    assert_eq!(large.set(2.255), "2.255 mA", "a limit between two steps is not rounded away");
     assert_eq!(large.estimate(2.1634), "2.163 mA");
     assert_eq!(large.set(f64::NAN), "not bounded");
 }
@@ -461,13 +355,9 @@ fn lists_hold_no_formula_and_every_sign() {
         for text in [rows_not_used_csv(&report), units_to_check_csv(&report)] {
             let mut reader = csv::Reader::from_reader(text.as_bytes());
             let row = reader.records().next().unwrap().unwrap();
+            assert!(row.iter().any(|cell| cell == format!("'{bad}")), "{bad}: {row:?}");
             assert!(
-                row.iter().any(|cell| cell == format!("'{bad}")),
-                "{bad}: {row:?}"
-            );
-            assert!(
-                row.iter()
-                    .all(|cell| !cell.starts_with(['=', '+', '-', '@', '\t', '\r'])),
+                row.iter().all(|cell| !cell.starts_with(['=', '+', '-', '@', '\t', '\r'])),
                 "{row:?}"
             );
         }
@@ -475,37 +365,17 @@ fn lists_hold_no_formula_and_every_sign() {
     let report = report_of(&hostile());
     let text = units_to_check_csv(&report);
     let mut reader = csv::Reader::from_reader(text.as_bytes());
-    let header: Vec<String> = reader
-        .headers()
-        .unwrap()
-        .iter()
-        .map(str::to_owned)
-        .collect();
+    let header: Vec<String> = reader.headers().unwrap().iter().map(str::to_owned).collect();
     assert_eq!(
         header,
-        [
-            "reason",
-            "model",
-            "serial",
-            "tested_at",
-            "station",
-            "reading_ma",
-            "place"
-        ]
+        ["reason", "model", "serial", "tested_at", "station", "reading_ma", "place"]
     );
     let rows: Vec<_> = reader.records().map(Result::unwrap).collect();
-    assert_eq!(
-        (rows.len(), &rows[0][2]),
-        (1, hostile().as_str()),
-        "the name comes back whole"
-    );
+    assert_eq!((rows.len(), &rows[0][2]), (1, hostile().as_str()), "the name comes back whole");
     let text = rows_not_used_csv(&report);
     let header = "file,sheet,row,part,kind,reason,expected,found,model,serial,tested_at\n";
     assert!(text.starts_with(header), "{text}");
     let mut reader = csv::Reader::from_reader(text.as_bytes());
     let row = reader.records().next().unwrap().unwrap();
-    assert_eq!(
-        (&row[2], &row[3], &row[4], &row[6]),
-        ("7", "1", "unreadable", "a number")
-    );
+    assert_eq!((&row[2], &row[3], &row[4], &row[6]), ("7", "1", "unreadable", "a number"));
 }

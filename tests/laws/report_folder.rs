@@ -19,10 +19,8 @@ fn files(summary: &str) -> Vec<(String, Vec<u8>)> {
 
 /// Names in a folder, hidden ones too.
 fn names(dir: &Path) -> Vec<String> {
-    let mut names: Vec<String> = fs::read_dir(dir)
-        .unwrap()
-        .map(|e| e.unwrap().file_name().into_string().unwrap())
-        .collect();
+    let mut names: Vec<String> =
+        fs::read_dir(dir).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
     names.sort();
     names
 }
@@ -37,11 +35,7 @@ fn a_report_replaces_the_last_one_whole() {
     assert_eq!(fs::read_to_string(out.join("summary.md")).unwrap(), "two");
     assert_eq!(names(&out), ["charts", "results.json", "summary.md"]);
     assert_eq!(names(&out.join("charts")), ["a.png"]);
-    assert_eq!(
-        names(&dir.path().join("deep")),
-        ["report"],
-        "nothing is left beside it"
-    );
+    assert_eq!(names(&dir.path().join("deep")), ["report"], "nothing is left beside it");
 }
 
 /// A file below a file, a path that comes twice, a path that leads out: each fails after some were written.
@@ -50,22 +44,11 @@ fn a_write_that_fails_leaves_the_last_report() {
     let dir = tempfile::tempdir().unwrap();
     let out = dir.path().join("report");
     write_whole(&out, files("one")).unwrap();
-    for bad in [
-        "summary.md/x",
-        "results.json",
-        "../outside",
-        "/outside",
-        "a\\b",
-        "",
-    ] {
+    for bad in ["summary.md/x", "results.json", "../outside", "/outside", "a\\b", ""] {
         let mut broken = files("two");
         broken.push((bad.to_owned(), vec![2]));
         assert!(write_whole(&out, broken).is_err(), "{bad}");
-        assert_eq!(
-            fs::read_to_string(out.join("summary.md")).unwrap(),
-            "one",
-            "{bad}"
-        );
+        assert_eq!(fs::read_to_string(out.join("summary.md")).unwrap(), "one", "{bad}");
         assert_eq!(names(&out), ["charts", "results.json", "summary.md"]);
         assert_eq!(names(dir.path()), ["report"], "{bad}");
     }
@@ -92,10 +75,7 @@ fn folders_with_other_files_are_refused_and_kept() {
         fs::write(out.join(name), bytes).unwrap();
     }
     refused("thesis.txt");
-    assert_eq!(
-        fs::read_to_string(out.join("thesis.txt")).unwrap(),
-        "years of work"
-    );
+    assert_eq!(fs::read_to_string(out.join("thesis.txt")).unwrap(), "years of work");
     fs::remove_file(out.join("thesis.txt")).unwrap();
     check_folder(&out).expect("a report may be replaced");
     fs::create_dir(out.join("charts")).unwrap();
@@ -113,10 +93,7 @@ fn folders_with_other_files_are_refused_and_kept() {
 #[test]
 fn an_interrupted_run_is_mended_by_the_next() {
     let dir = tempfile::tempdir().unwrap();
-    let (out, aside) = (
-        dir.path().join("report"),
-        dir.path().join(".report.previous"),
-    );
+    let (out, aside) = (dir.path().join("report"), dir.path().join(".report.previous"));
     write_whole(&out, files("one")).unwrap();
     fs::rename(&out, &aside).unwrap();
     check_folder(&out).unwrap();

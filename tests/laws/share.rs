@@ -20,19 +20,12 @@ fn body(seed: u64, n: usize, spread: f64, strays: f64, limit: f64) -> Body {
     let lines = (0..n).map(|i| {
         let z: f64 = StandardNormal.sample(&mut chance);
         let u: f64 = rand_distr::Open01.sample(&mut chance);
-        let x = if u < strays {
-            3.0 + u / strays
-        } else {
-            2.0 * (spread * z).exp()
-        };
+        let x = if u < strays { 3.0 + u / strays } else { 2.0 * (spread * z).exp() };
         let shown = (x / STEP).round();
         let observation = if shown * STEP > limit {
             Observation::Above(limit)
         } else {
-            Observation::Between {
-                low: (shown - 0.5) * STEP,
-                high: (shown + 0.5) * STEP,
-            }
+            Observation::Between { low: (shown - 0.5) * STEP, high: (shown + 0.5) * STEP }
         };
         (i32::try_from(i * 60 / n).unwrap(), observation, 1.0)
     });

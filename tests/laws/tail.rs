@@ -20,10 +20,7 @@ fn exponential(n: usize, limit: f64) -> Grouped {
         let o = if x > limit {
             Observation::Above(limit)
         } else {
-            Observation::Between {
-                low: (shown - 0.5) * STEP,
-                high: (shown + 0.5) * STEP,
-            }
+            Observation::Between { low: (shown - 0.5) * STEP, high: (shown + 0.5) * STEP }
         };
         (day, o, 1.0)
     }))
@@ -48,10 +45,7 @@ fn trips_are_censored_not_lost() {
     let cut = Tail::fit(&exponential(20_000, 4.0), 2.31, None, Line::Readings).unwrap();
     assert_eq!(whole.beyond, cut.beyond);
     assert_rel(cut.scale, 1.0, 0.05);
-    let (a, b) = (
-        whole.bounds(1e-4, 0.95).unwrap(),
-        cut.bounds(1e-4, 0.95).unwrap(),
-    );
+    let (a, b) = (whole.bounds(1e-4, 0.95).unwrap(), cut.bounds(1e-4, 0.95).unwrap());
     assert!(b.lower < a.value && a.value < b.upper, "{a:?} {b:?}");
     assert!(b.upper - b.lower > a.upper - a.lower, "{a:?} {b:?}");
 }
@@ -78,19 +72,13 @@ fn exceedance_falls_to_nothing() {
     let ended = Grouped::new((0..3_000).map(|i| {
         let x = 1.0 - ((f64::from(i) + 0.5) / 3_000.0).cbrt();
         let low = (x / STEP).floor() * STEP;
-        let o = Observation::Between {
-            low,
-            high: low + STEP,
-        };
+        let o = Observation::Between { low, high: low + STEP };
         (i % 50, o, 1.0)
     }))
     .unwrap();
     let short = Tail::fit(&ended, 0.4, None, Line::Readings).unwrap();
     assert!(short.shape < -0.1, "{}", short.shape);
-    for tail in [
-        short,
-        Tail::fit(&exponential(3_000, 5.0), 2.31, None, Line::Readings).unwrap(),
-    ] {
+    for tail in [short, Tail::fit(&exponential(3_000, 5.0), 2.31, None, Line::Readings).unwrap()] {
         let mut before = [1.0; 3];
         for x in [0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 20.0, 100.0, 1e4, 1e9] {
             let e = tail.exceedance(tail.threshold + x, 0.95).unwrap();
@@ -136,9 +124,7 @@ fn too_few_readings_make_no_tail() {
 
 /// Exact readings at evenly spaced probabilities of a law.
 fn readings_of(law: &Law, n: usize) -> Vec<f64> {
-    (0..n)
-        .map(|i| law.quantile((i as f64 + 0.5) / n as f64))
-        .collect()
+    (0..n).map(|i| law.quantile((i as f64 + 0.5) / n as f64)).collect()
 }
 
 fn grouped(readings: &[f64]) -> Grouped {
@@ -198,10 +184,7 @@ fn a_tail_knows_no_unit() {
             )
             .unwrap();
             assert_rel(there.share, here.share, 1e-6);
-            let (a, b) = (
-                here.bounds(1e-3, 0.95).unwrap(),
-                there.bounds(1e-3, 0.95).unwrap(),
-            );
+            let (a, b) = (here.bounds(1e-3, 0.95).unwrap(), there.bounds(1e-3, 0.95).unwrap());
             for (x, y) in [(a.value, b.value), (a.lower, b.lower), (a.upper, b.upper)] {
                 assert_rel(y, 1_000.0 * x, 1e-5);
             }
@@ -233,10 +216,7 @@ fn strays_are_told_from_a_long_tail() {
         let gain = |readings: &[f64]| {
             let shown = readings.iter().enumerate().map(|(i, x)| {
                 let low = (x / step).floor() * step;
-                let o = Observation::Between {
-                    low,
-                    high: low + step,
-                };
+                let o = Observation::Between { low, high: low + step };
                 (i32::try_from(i * 21 % 50).unwrap(), o, 1.0)
             });
             let data = Grouped::new(shown).unwrap();

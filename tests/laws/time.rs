@@ -23,14 +23,8 @@ fn ar1(rng: &mut Pcg64, n: usize, rho: f64) -> Vec<f64> {
 
 fn points(values: Vec<f64>) -> Points {
     // Monday to Friday.
-    let days = (0..values.len())
-        .map(|i| (i / 5 * 7 + i % 5) as f64)
-        .collect();
-    Points {
-        days,
-        values,
-        ..Points::default()
-    }
+    let days = (0..values.len()).map(|i| (i / 5 * 7 + i % 5) as f64).collect();
+    Points { days, values, ..Points::default() }
 }
 
 /// Share of `trials` steady series that come out as moved at 5 %.
@@ -38,15 +32,8 @@ fn false_alarms(trials: u64, n: usize, rho: f64) -> f64 {
     let mut rng = Pcg64::seed_from_u64(7);
     let found = (0..trials)
         .filter(|i| {
-            let options = Options {
-                seed: 1000 + i,
-                replicates_near: 199,
-                ..Options::default()
-            };
-            test(&points(ar1(&mut rng, n, rho)), &options)
-                .unwrap()
-                .p_value
-                <= 0.05
+            let options = Options { seed: 1000 + i, replicates_near: 199, ..Options::default() };
+            test(&points(ar1(&mut rng, n, rho)), &options).unwrap().p_value <= 0.05
         })
         .count();
     found as f64 / trials as f64
@@ -69,27 +56,17 @@ fn a_step_of_two_sd_is_found_with_its_date() {
         for seed in 0..60 {
             let mut values = ar1(&mut rng, 120, rho);
             values[70..].iter_mut().for_each(|v| *v += 2.0);
-            let options = Options {
-                seed,
-                replicates_near: 199,
-                ..Options::default()
-            };
+            let options = Options { seed, replicates_near: 199, ..Options::default() };
             let moved = steps::find(&points(values), &options).unwrap();
             if moved.test.p_value <= 0.05 && moved.kind == Kind::Step {
                 found += 1;
                 dated += usize::from(
-                    moved
-                        .steps
-                        .iter()
-                        .any(|s| s.index_low <= 70 && 70 <= s.index_high),
+                    moved.steps.iter().any(|s| s.index_low <= 70 && 70 <= s.index_high),
                 );
             }
         }
         assert!(found >= 52, "rho {rho}: {found} of 60 found");
-        assert!(
-            dated * 100 >= found * 90,
-            "rho {rho}: {dated} of {found} dates inside"
-        );
+        assert!(dated * 100 >= found * 90, "rho {rho}: {dated} of {found} dates inside");
     }
 }
 
@@ -103,10 +80,7 @@ fn a_slope_that_begins_in_mid_history_is_no_step() {
     let moved = steps::find(&points(values), &Options::default()).unwrap();
     assert_eq!(moved.kind, Kind::Bend);
     let (at, low, high) = moved.slope_from.unwrap();
-    assert!(
-        low <= 100 && 100 <= high && at.abs_diff(100) < 25,
-        "{low} {at} {high}"
-    );
+    assert!(low <= 100 && 100 <= high && at.abs_diff(100) < 25, "{low} {at} {high}");
 }
 
 #[test]
@@ -140,10 +114,8 @@ fn another_unit_and_origin_change_nothing() {
     assert_rel(moved.steps[0].size, 0.01 * plain.steps[0].size, 1e-6);
     let x = points(values.clone()).days;
     let y: Vec<f64> = values.iter().map(|v| 5.0 - 2.0 * v).collect();
-    let (a, b) = (
-        correlated_trend(&x, &values, 0.95).unwrap(),
-        correlated_trend(&x, &y, 0.95).unwrap(),
-    );
+    let (a, b) =
+        (correlated_trend(&x, &values, 0.95).unwrap(), correlated_trend(&x, &y, 0.95).unwrap());
     assert_rel(b.line.slope.value, -2.0 * a.line.slope.value, 1e-9);
     assert_rel(b.p_value, a.p_value, 1e-9);
 }
@@ -163,37 +135,21 @@ fn lots_are_no_drift() {
                 levels[*l as usize] + noise
             })
             .collect();
-        let options = Options {
-            seed,
-            replicates_near: 199,
-            ..Options::default()
-        };
-        let known = Points {
-            lots: Some(lots),
-            ..points(values.clone())
-        };
+        let options = Options { seed, replicates_near: 199, ..Options::default() };
+        let known = Points { lots: Some(lots), ..points(values.clone()) };
         with += usize::from(test(&known, &options).unwrap().p_value <= 0.05);
         without += usize::from(test(&points(values), &options).unwrap().p_value <= 0.05);
     }
-    assert!(
-        with <= 13,
-        "{with} of 100 staircases called moved although lots are known"
-    );
+    assert!(with <= 13, "{with} of 100 staircases called moved although lots are known");
     assert!(without > with, "{without} without lots, {with} with");
 }
 
 #[test]
 fn edges_have_named_reasons() {
     let short = points(vec![1.0; 19]);
-    assert_eq!(
-        test(&short, &Options::default()).unwrap_err(),
-        NoShape::TooFewPoints
-    );
+    assert_eq!(test(&short, &Options::default()).unwrap_err(), NoShape::TooFewPoints);
     let broken = points(vec![f64::NAN; 40]);
-    assert_eq!(
-        test(&broken, &Options::default()).unwrap_err(),
-        NoShape::NotNumbers
-    );
+    assert_eq!(test(&broken, &Options::default()).unwrap_err(), NoShape::NotNumbers);
     let flat = test(&points(vec![0.3; 40]), &Options::default()).unwrap();
     assert_eq!(flat.best.kind, Kind::Steady);
     assert_abs(flat.p_value, 1.0, 0.0);

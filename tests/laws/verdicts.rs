@@ -23,11 +23,7 @@ fn tails(x50: f64) -> impl Strategy<Value = Tail> {
     )
         .prop_map(move |(far, down, up, carried, unbounded)| {
             let quantile_ma = x50 * (1.0 + far);
-            let upper_ma = if unbounded {
-                f64::INFINITY
-            } else {
-                quantile_ma * (1.0 + up)
-            };
+            let upper_ma = if unbounded { f64::INFINITY } else { quantile_ma * (1.0 + up) };
             Tail {
                 quantile_ma,
                 lower_ma: quantile_ma * (1.0 - down),
@@ -48,24 +44,18 @@ pub(super) fn settings(x50_ma: f64) -> impl Strategy<Value = BandInput> {
         prop::sample::select(vec![0.0, 1e-4, 0.001, 0.01, 0.05]),
         around(0.001, 0.1),
     )
-        .prop_map(
-            move |(ac, applied_v, leak, ceiling, range, step, limit_step)| BandInput {
-                x50_ma,
-                upper_now_ma: 0.0,
-                upper_at_horizon_ma: None,
-                adds: if ac {
-                    LeakAdds::AtRightAngles
-                } else {
-                    LeakAdds::InPhase
-                },
-                applied_v,
-                leak_path_mohm: leak,
-                ceiling_ma: ceiling.map(|c| c * x50_ma),
-                tester_range_ma: range.map(|r| r * x50_ma),
-                reading_step_ma: step,
-                limit_step_ma: limit_step.map(|s| s * x50_ma),
-            },
-        )
+        .prop_map(move |(ac, applied_v, leak, ceiling, range, step, limit_step)| BandInput {
+            x50_ma,
+            upper_now_ma: 0.0,
+            upper_at_horizon_ma: None,
+            adds: if ac { LeakAdds::AtRightAngles } else { LeakAdds::InPhase },
+            applied_v,
+            leak_path_mohm: leak,
+            ceiling_ma: ceiling.map(|c| c * x50_ma),
+            tester_range_ma: range.map(|r| r * x50_ma),
+            reading_step_ma: step,
+            limit_step_ma: limit_step.map(|s| s * x50_ma),
+        })
 }
 
 pub(super) fn evidences() -> impl Strategy<Value = Evidence> {
@@ -96,11 +86,7 @@ pub(super) fn evidences() -> impl Strategy<Value = Evidence> {
                 high_limit_ma: limit,
                 apart,
                 together,
-                in_use: if first {
-                    Answer::Apart
-                } else {
-                    Answer::Together
-                },
+                in_use: if first { Answer::Apart } else { Answer::Together },
                 excess_share: excess,
                 judged: Judged {
                     from: epoch(),

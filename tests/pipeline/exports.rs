@@ -15,9 +15,7 @@ use super::flavours::{by_hand, counted, english, is_the_tally, plain};
 use crate::support::run::{PROGRAM, finish, folder, put, results, run_in};
 
 fn data(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("tests/data/exports")
-        .join(name)
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/exports").join(name)
 }
 
 /// 5 000 tests: moment, serial, whole microamperes, and 0 for a pass, 1 for over limit, 2 for a breakdown.
@@ -32,17 +30,8 @@ fn many() -> Vec<(NaiveDateTime, String, u32, usize)> {
             );
             // 7 and 1 000 have no common factor; a sum of two gives a body with a middle.
             let ua = 900 + n * 7 % 97 + n * 13 % 89;
-            let kind = if n % 500 == 77 {
-                2
-            } else {
-                usize::from(n % 125 == 7)
-            };
-            (
-                at.unwrap(),
-                format!("U-{n:04}"),
-                if kind == 1 { 1300 + n % 50 } else { ua },
-                kind,
-            )
+            let kind = if n % 500 == 77 { 2 } else { usize::from(n % 125 == 7) };
+            (at.unwrap(), format!("U-{n:04}"), if kind == 1 { 1300 + n % 50 } else { ua }, kind)
         })
         .collect()
 }
@@ -72,9 +61,7 @@ fn marked(text: &str) -> Vec<u8> {
 }
 
 fn single_byte(text: &str) -> Vec<u8> {
-    text.chars()
-        .map(|c| u8::try_from(u32::from(c)).unwrap())
-        .collect()
+    text.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect()
 }
 
 fn utf_16_le(text: &str) -> Vec<u8> {
@@ -82,10 +69,7 @@ fn utf_16_le(text: &str) -> Vec<u8> {
 }
 
 fn utf_16_be(text: &str) -> Vec<u8> {
-    format!("\u{feff}{text}")
-        .encode_utf16()
-        .flat_map(u16::to_be_bytes)
-        .collect()
+    format!("\u{feff}{text}").encode_utf16().flat_map(u16::to_be_bytes).collect()
 }
 
 fn gzip(text: &str) -> Vec<u8> {
@@ -96,9 +80,7 @@ fn gzip(text: &str) -> Vec<u8> {
 
 fn zip(text: &str) -> Vec<u8> {
     let mut archive = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
-    archive
-        .start_file("t.csv", zip::write::SimpleFileOptions::default())
-        .unwrap();
+    archive.start_file("t.csv", zip::write::SimpleFileOptions::default()).unwrap();
     archive.write_all(text.as_bytes()).unwrap();
     archive.finish().unwrap().into_inner()
 }
@@ -210,59 +192,26 @@ fn flavours() -> Vec<Flavour> {
     };
     vec![
         plain(),
-        Flavour {
-            encode: marked,
-            line: "\r\n",
-            ..plain()
-        },
-        Flavour {
-            decimal: None,
-            delimiter: '\t',
-            ..plain()
-        },
-        Flavour {
-            quoted: true,
-            decimal: Some(','),
-            ..plain()
-        },
+        Flavour { encode: marked, line: "\r\n", ..plain() },
+        Flavour { decimal: None, delimiter: '\t', ..plain() },
+        Flavour { quoted: true, decimal: Some(','), ..plain() },
         Flavour {
             delimiter: '|',
             date: "%m/%d/%Y",
             words: ["OK", "Fail high", "Flashover"],
             ..plain()
         },
-        Flavour {
-            encode: utf_16_le,
-            ..plain()
-        },
-        Flavour {
-            encode: utf_16_be,
-            delimiter: '\t',
-            line: "\r\n",
-            ..plain()
-        },
-        Flavour {
-            encode: gzip,
-            ..plain()
-        },
-        Flavour {
-            encode: zip,
-            quoted: true,
-            line: "\r\n",
-            ..plain()
-        },
+        Flavour { encode: utf_16_le, ..plain() },
+        Flavour { encode: utf_16_be, delimiter: '\t', line: "\r\n", ..plain() },
+        Flavour { encode: gzip, ..plain() },
+        Flavour { encode: zip, quoted: true, line: "\r\n", ..plain() },
         Flavour {
             before: "Safety tests of line 3\nPrinted: 02.03.2026\n\n",
             date: "%d-%m-%Y",
             ..plain()
         },
         german(),
-        Flavour {
-            encode: single_byte,
-            line: "\r\n",
-            date: "%d.%m.%y",
-            ..german()
-        },
+        Flavour { encode: single_byte, line: "\r\n", date: "%d.%m.%y", ..german() },
         Flavour {
             names: FRENCH,
             words: ["conforme", "trop élevé", "claquage"],
@@ -275,21 +224,10 @@ fn flavours() -> Vec<Flavour> {
             decimal: None,
             ..german()
         },
+        Flavour { names: SPANISH, words: ["apto", "demasiado alto", "perforación"], ..german() },
+        Flavour { names: POLISH, words: ["dobry", "za wysoki", "przebicie"], ..german() },
         Flavour {
-            names: SPANISH,
-            words: ["apto", "demasiado alto", "perforación"],
-            ..german()
-        },
-        Flavour {
-            names: POLISH,
-            words: ["dobry", "za wysoki", "przebicie"],
-            ..german()
-        },
-        Flavour {
-            names: CHINESE,
-            words: ["合格", "过高", "击穿"],
-            date: "%Y/%m/%d",
-            ..plain()
+            names: CHINESE, words: ["合格", "过高", "击穿"], date: "%Y/%m/%d", ..plain()
         },
     ]
 }
@@ -319,11 +257,7 @@ impl Flavour {
                 "S1".to_owned(),
                 "1500".to_owned(),
                 "50".to_owned(),
-                if kind == 2 {
-                    String::new()
-                } else {
-                    current(ua)
-                },
+                if kind == 2 { String::new() } else { current(ua) },
                 current(1300),
                 self.words[kind].to_owned(),
             ]);
@@ -388,23 +322,13 @@ fn is_honest(what: &str, bytes: Vec<u8>) {
         }
     };
     let l = &pass.ledger;
-    assert_eq!(
-        l.read,
-        l.used + l.set_aside.values().sum::<u64>() + l.unreadable,
-        "{what}"
-    );
+    assert_eq!(l.read, l.used + l.set_aside.values().sum::<u64>() + l.unreadable, "{what}");
     let (found, sound) = (plain(&pass), by_hand(1));
     for (key, n) in &found.outcomes {
-        assert!(
-            sound.outcomes.get(key).is_some_and(|m| n <= m),
-            "{what}: {key:?}"
-        );
+        assert!(sound.outcomes.get(key).is_some_and(|m| n <= m), "{what}: {key:?}");
     }
     for (key, n) in &found.readings {
-        assert!(
-            sound.readings.get(key).is_some_and(|m| n <= m),
-            "{what}: {key:?}"
-        );
+        assert!(sound.readings.get(key).is_some_and(|m| n <= m), "{what}: {key:?}");
     }
     let lost = 60 - l.used;
     assert!(
@@ -449,15 +373,10 @@ fn pollution_of_any_cell_of_any_row_is_seen() {
 #[test]
 fn rows_between_two_stray_quotes_are_not_swallowed() {
     let text = String::from_utf8(english()).unwrap();
-    let text = text
-        .replace(",U-010,", ",\"U-010,")
-        .replace(",U-030,", ",\"U-030,");
+    let text = text.replace(",U-010,", ",\"U-010,").replace(",U-030,", ",\"U-030,");
     let dir = folder();
     let (_, pass) = counted(&[put(dir.path(), "t.csv", text)], &Config::default());
-    assert_eq!(
-        (pass.ledger.read, pass.ledger.used, pass.ledger.unreadable),
-        (60, 58, 2)
-    );
+    assert_eq!((pass.ledger.read, pass.ledger.used, pass.ledger.unreadable), (60, 58, 2));
     let lines: Vec<u32> = pass.unreadable.iter().map(|u| u.line).collect();
     assert_eq!(lines, [12, 32], "row n stands in line n + 2");
 }
@@ -465,62 +384,30 @@ fn rows_between_two_stray_quotes_are_not_swallowed() {
 #[test]
 fn pollution_of_the_whole_table_is_seen() {
     let text = String::from_utf8(english()).unwrap();
-    let header = text
-        .lines()
-        .next()
-        .unwrap()
-        .trim_start_matches('\u{feff}')
-        .to_owned();
+    let header = text.lines().next().unwrap().trim_start_matches('\u{feff}').to_owned();
     let body: String = text.lines().skip(1).map(|l| format!("{l}\n")).collect();
     let swapped = header.replace("leakage µA,high limit µA", "high limit µA,leakage µA");
     for (what, polluted) in [
-        (
-            "a preamble",
-            format!("Line 3; north\n\"printed, by\"\n\n{header}\n{body}"),
-        ),
-        (
-            "a footnote",
-            format!("{header}\n{body}\n* all units tested\nTotal,60\n"),
-        ),
-        (
-            "two header rows",
-            format!("{header}\n(text),,,V,Hz,uA,uA,\n{body}"),
-        ),
-        (
-            "no record end at the end",
-            format!("{header}\n{}", body.trim_end()),
-        ),
-        (
-            "record ends of the other kind",
-            format!("{header}\n{body}").replace('\n', "\r"),
-        ),
-        (
-            "mixed record ends",
-            format!("{header}\r\n{body}").replacen('\n', "\r\n", 9),
-        ),
+        ("a preamble", format!("Line 3; north\n\"printed, by\"\n\n{header}\n{body}")),
+        ("a footnote", format!("{header}\n{body}\n* all units tested\nTotal,60\n")),
+        ("two header rows", format!("{header}\n(text),,,V,Hz,uA,uA,\n{body}")),
+        ("no record end at the end", format!("{header}\n{}", body.trim_end())),
+        ("record ends of the other kind", format!("{header}\n{body}").replace('\n', "\r")),
+        ("mixed record ends", format!("{header}\r\n{body}").replacen('\n', "\r\n", 9)),
         (
             "another delimiter in one row",
             format!("{header}\n{body}").replacen(",U-005,", ";U-005;", 1),
         ),
-        (
-            "a quote of another kind",
-            format!("{header}\n{body}").replace(",M1,", ",'M1',"),
-        ),
+        ("a quote of another kind", format!("{header}\n{body}").replace(",M1,", ",'M1',")),
         ("the header twice", format!("{header}\n{body}{header}\n")),
         ("no header", body.clone()),
         ("an empty file", String::new()),
-        (
-            "another table below",
-            format!("{header}\n{body}\nshift,operator,units\nearly,op1,30\n"),
-        ),
+        ("another table below", format!("{header}\n{body}\nshift,operator,units\nearly,op1,30\n")),
         (
             "another table of the same width with columns swapped",
             format!("{header}\n{body}{swapped}\n{body}"),
         ),
-        (
-            "a column name twice",
-            format!("{header},leakage µA\n{}", body.replace('\n', ",1\n")),
-        ),
+        ("a column name twice", format!("{header},leakage µA\n{}", body.replace('\n', ",1\n"))),
     ] {
         is_honest(what, polluted.into_bytes());
     }
@@ -553,13 +440,7 @@ fn rows_without_their_blank_last_cells_are_whole_where_that_is_the_manner() {
     let table: String = text
         .lines()
         .enumerate()
-        .map(|(n, l)| {
-            if n == 0 {
-                format!("{l},remark\n")
-            } else {
-                format!("{l}\n")
-            }
-        })
+        .map(|(n, l)| if n == 0 { format!("{l},remark\n") } else { format!("{l}\n") })
         .collect();
     is_the_tally(put(dir.path(), "t.csv", table));
 }
@@ -580,12 +461,7 @@ fn a_file_that_unpacks_without_end_is_named() {
     put(dir.path(), "bomb.gz", gzip(&text));
     put(dir.path(), "bomb.zip", zip(&text));
     let done = run_in(dir.path(), ["peek", "."]).expect(1);
-    assert_eq!(
-        done.out.matches("200 times its packed size").count(),
-        2,
-        "{}",
-        done.out
-    );
+    assert_eq!(done.out.matches("200 times its packed size").count(), 2, "{}", done.out);
 }
 
 #[test]
@@ -593,8 +469,5 @@ fn one_line_of_ten_megabytes_costs_one_row() {
     let dir = folder();
     let text = String::from_utf8(english()).unwrap() + &"9,".repeat(5 << 20) + "\n";
     let (_, pass) = counted(&[put(dir.path(), "t.csv", text)], &Config::default());
-    assert_eq!(
-        (pass.ledger.read, pass.ledger.used, pass.ledger.unreadable),
-        (61, 60, 1)
-    );
+    assert_eq!((pass.ledger.read, pass.ledger.used, pass.ledger.unreadable), (61, 60, 1));
 }

@@ -34,12 +34,7 @@ pub(super) fn rows() -> Vec<Row> {
                 _ => (Some(900 + n * 37 % 100), Outcome::Pass),
             };
             let at = (first + Days::new(u64::from(n / 3))).and_time(time);
-            Row {
-                at,
-                serial: format!("U-{n:03}"),
-                ua,
-                outcome,
-            }
+            Row { at, serial: format!("U-{n:03}"), ua, outcome }
         })
         .collect()
 }
@@ -75,16 +70,13 @@ fn german() -> Vec<u8> {
             "{};M1;{};1,50;50;{};1,300;{}\n",
             row.at.format("%d.%m.%Y;%H:%M:%S"),
             row.serial,
-            row.ua
-                .map_or_else(String::new, |x| format!("{:.3}", f64::from(x) / 1000.0)
-                    .replace('.', ",")),
+            row.ua.map_or_else(String::new, |x| format!("{:.3}", f64::from(x) / 1000.0)
+                .replace('.', ",")),
             word(row.outcome, ["gut", "zu hoch", "Durchschlag"]),
         ));
     }
     // Windows-1252 agrees with Latin-1 on the letters used here, and there a character is its number.
-    text.chars()
-        .map(|c| u8::try_from(u32::from(c)).unwrap())
-        .collect()
+    text.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect()
 }
 
 /// Tab, UTF-16 with mark, packed, units in the values, page title and header again every 25 rows.
@@ -122,9 +114,7 @@ fn workbook(path: &Path) {
     let mut book = Workbook::new();
     let sheet = book.add_worksheet();
     let plain = Format::new();
-    sheet
-        .merge_range(0, 0, 0, 13, "Station S1, safety tests", &plain)
-        .unwrap();
+    sheet.merge_range(0, 0, 0, 13, "Station S1, safety tests", &plain).unwrap();
     sheet.merge_range(2, 4, 2, 6, "Earth bond", &plain).unwrap();
     sheet.merge_range(2, 7, 2, 12, "Withstand", &plain).unwrap();
     let names = [
@@ -146,10 +136,8 @@ fn workbook(path: &Path) {
     for (n, name) in names.iter().enumerate() {
         sheet.write(3, u16::try_from(n).unwrap(), *name).unwrap();
     }
-    let (days, times) = (
-        Format::new().set_num_format("yyyy-mm-dd"),
-        Format::new().set_num_format("hh:mm:ss"),
-    );
+    let (days, times) =
+        (Format::new().set_num_format("yyyy-mm-dd"), Format::new().set_num_format("hh:mm:ss"));
     for (n, row) in rows().iter().enumerate() {
         let r = u32::try_from(n).unwrap() + 4;
         let day = ExcelDateTime::parse_from_str(&row.at.format("%Y-%m-%d").to_string()).unwrap();
@@ -167,12 +155,8 @@ fn workbook(path: &Path) {
             sheet.write(r, 9, f64::from(x) / 1000.0).unwrap();
         }
         sheet.write(r, 10, 1.3).unwrap();
-        sheet
-            .write(r, 11, word(row.outcome, ["OK", "NOK", "NOK"]))
-            .unwrap();
-        sheet
-            .write(r, 12, word(row.outcome, ["", "high", "flashover"]))
-            .unwrap();
+        sheet.write(r, 11, word(row.outcome, ["OK", "NOK", "NOK"])).unwrap();
+        sheet.write(r, 12, word(row.outcome, ["", "high", "flashover"])).unwrap();
         sheet.write(r, 13, "S1").unwrap();
     }
     sheet.write(64, 0, "Total").unwrap();
@@ -202,9 +186,7 @@ fn parquet(path: &Path, times: usize) {
         .cast(&DataType::Datetime(TimeUnit::Milliseconds, None))
         .unwrap();
     frame.with_column(time).unwrap();
-    ParquetWriter::new(std::fs::File::create(path).unwrap())
-        .finish(&mut frame)
-        .unwrap();
+    ParquetWriter::new(std::fs::File::create(path).unwrap()).finish(&mut frame).unwrap();
 }
 
 /// A tally with names for numbers: by series, then day, station, picoamperes and what they say; and outcomes.
@@ -220,23 +202,11 @@ pub(super) fn plain(pass: &Pass) -> Plain {
     for series in &pass.series {
         for l in &series.tally {
             *readings
-                .entry((
-                    series.key.title(),
-                    l.day,
-                    station(l.station),
-                    l.value_pa,
-                    l.says,
-                ))
+                .entry((series.key.title(), l.day, station(l.station), l.value_pa, l.says))
                 .or_default() += l.count;
         }
         for o in &series.outcomes {
-            let key = (
-                series.key.title(),
-                o.day,
-                station(o.station),
-                o.outcome,
-                o.limits.high_pa,
-            );
+            let key = (series.key.title(), o.day, station(o.station), o.outcome, o.limits.high_pa);
             *outcomes.entry(key).or_default() += o.count;
         }
     }
@@ -256,18 +226,10 @@ pub(super) fn by_hand(times: u32) -> Plain {
             _ => None,
         };
         if let Some((pa, says)) = says {
-            *readings
-                .entry((title.clone(), day, "S1".to_owned(), pa, says))
-                .or_default() += times;
+            *readings.entry((title.clone(), day, "S1".to_owned(), pa, says)).or_default() += times;
         }
         *outcomes
-            .entry((
-                title.clone(),
-                day,
-                "S1".to_owned(),
-                row.outcome,
-                Some(1_300_000_000),
-            ))
+            .entry((title.clone(), day, "S1".to_owned(), row.outcome, Some(1_300_000_000)))
             .or_default() += times;
     }
     Plain { readings, outcomes }
@@ -305,11 +267,7 @@ fn packed_utf_16_with_units_in_the_values_and_repeated_headers() {
     let dir = folder();
     let pass = is_the_tally(put(dir.path(), "c.txt.gz", paged()));
     assert_eq!(pass.ledger.read, 60);
-    assert!(
-        pass.ledger.stepped_over >= 4,
-        "{}",
-        pass.ledger.stepped_over
-    );
+    assert!(pass.ledger.stepped_over >= 4, "{}", pass.ledger.stepped_over);
 }
 
 /// The earth bonds beside the withstand tests are read, and set aside: 25 A is not leakage.
@@ -336,9 +294,7 @@ fn zipped_text() {
     let dir = folder();
     let path = dir.path().join("f.zip");
     let mut archive = zip::ZipWriter::new(std::fs::File::create(&path).unwrap());
-    archive
-        .start_file("export.csv", zip::write::SimpleFileOptions::default())
-        .unwrap();
+    archive.start_file("export.csv", zip::write::SimpleFileOptions::default()).unwrap();
     archive.write_all(&english()).unwrap();
     archive.finish().unwrap();
     is_the_tally(path);
@@ -358,22 +314,11 @@ fn a_saved_tally_reads_back_as_itself() {
 fn tallies_of_two_plants_add_up() {
     let dir = folder();
     put(dir.path(), "north.csv", english());
-    let south = String::from_utf8(english())
-        .unwrap()
-        .replace(",S1,", ",S2,")
-        .replace(",U-", ",V-");
+    let south = String::from_utf8(english()).unwrap().replace(",S1,", ",S2,").replace(",U-", ",V-");
     put(dir.path(), "south.csv", south);
     for name in ["north", "south"] {
-        run_in(
-            dir.path(),
-            [
-                "tally",
-                &format!("{name}.csv"),
-                "--out",
-                &format!("{name}.parquet"),
-            ],
-        )
-        .expect(0);
+        run_in(dir.path(), ["tally", &format!("{name}.csv"), "--out", &format!("{name}.parquet")])
+            .expect(0);
     }
     let both = |ending: &str| {
         let paths = ["north", "south"].map(|n| dir.path().join(format!("{n}.{ending}")));
@@ -430,11 +375,7 @@ fn the_order_of_files_does_not_matter() {
 #[test]
 fn the_number_of_threads_changes_no_byte() {
     let dir = folder();
-    put(
-        dir.path(),
-        "in/t.csv",
-        small_table(NaiveDate::from_ymd_opt(2026, 1, 5).unwrap(), 40),
-    );
+    put(dir.path(), "in/t.csv", small_table(NaiveDate::from_ymd_opt(2026, 1, 5).unwrap(), 40));
     let bytes = |threads: &str| {
         let out = dir.path().join(format!("out-{threads}"));
         let mut command = std::process::Command::new(crate::support::run::PROGRAM);
@@ -449,10 +390,7 @@ fn the_number_of_threads_changes_no_byte() {
     };
     let (one, two) = (bytes("1"), bytes("2"));
     assert!(one.contains_key("results.json"));
-    assert_eq!(
-        one.keys().collect::<Vec<_>>(),
-        two.keys().collect::<Vec<_>>()
-    );
+    assert_eq!(one.keys().collect::<Vec<_>>(), two.keys().collect::<Vec<_>>());
     for (name, content) in &one {
         assert!(*content == two[name], "{name} differs");
     }
@@ -467,43 +405,24 @@ fn one_row(reading: &str, outcome: &str) -> String {
 fn only_line(text: String) -> (Pass, Option<(i64, Says)>) {
     let dir = folder();
     let (_, pass) = counted(&[put(dir.path(), "t.csv", text)], &Config::default());
-    let says = pass
-        .series
-        .first()
-        .and_then(|s| s.tally.first())
-        .map(|l| (l.value_pa, l.says));
+    let says = pass.series.first().and_then(|s| s.tally.first()).map(|l| (l.value_pa, l.says));
     (pass, says)
 }
 
 /// A trip says only that the current was above the limit in force: what it shows is not the leakage.
 #[test]
 fn readings_beyond_the_scale_are_censored_values() {
-    assert_eq!(
-        only_line(one_row(">5.00", "over limit")).1,
-        Some((5_000_000_000, Says::Above))
-    );
-    assert_eq!(
-        only_line(one_row("3.21", "over limit")).1,
-        Some((5_000_000_000, Says::Above))
-    );
-    assert_eq!(
-        only_line(one_row("<0.01", "pass")).1,
-        Some((10_000_000, Says::Below))
-    );
-    assert_eq!(
-        only_line(one_row("0.412", "pass")).1,
-        Some((412_000_000, Says::Value))
-    );
+    assert_eq!(only_line(one_row(">5.00", "over limit")).1, Some((5_000_000_000, Says::Above)));
+    assert_eq!(only_line(one_row("3.21", "over limit")).1, Some((5_000_000_000, Says::Above)));
+    assert_eq!(only_line(one_row("<0.01", "pass")).1, Some((10_000_000, Says::Below)));
+    assert_eq!(only_line(one_row("0.412", "pass")).1, Some((412_000_000, Says::Value)));
 }
 
 #[test]
 fn a_breakdown_says_nothing_about_leakage_and_is_counted() {
     let (pass, says) = only_line(one_row("0.3", "breakdown"));
     assert_eq!(says, None);
-    assert_eq!(
-        (pass.ledger.used, pass.series[0].count(Outcome::Breakdown)),
-        (1, 1)
-    );
+    assert_eq!((pass.ledger.used, pass.series[0].count(Outcome::Breakdown)), (1, 1));
 }
 
 /// A word nobody mapped, and a blank where the file has an outcome column, are never a pass.
@@ -511,10 +430,7 @@ fn a_breakdown_says_nothing_about_leakage_and_is_counted() {
 fn an_unknown_or_blank_outcome_is_unreadable() {
     let dir = folder();
     for word in ["weiss nicht", ""] {
-        let text = format!(
-            "{}2026-02-13,M1,U2,0.412,5.00,{word}\n",
-            one_row("0.412", "pass")
-        );
+        let text = format!("{}2026-02-13,M1,U2,0.412,5.00,{word}\n", one_row("0.412", "pass"));
         let (_, pass) = counted(&[put(dir.path(), "t.csv", text)], &Config::default());
         assert_eq!(
             (pass.ledger.read, pass.ledger.used, pass.ledger.unreadable),
@@ -530,9 +446,7 @@ fn an_unknown_or_blank_outcome_is_unreadable() {
 fn either_way() -> String {
     let mut text = "date,time,model,serial,reading_ma,high_limit_ma,outcome\n".to_owned();
     for n in 1..=9 {
-        text.push_str(&format!(
-            "03/{n:02}/2026,10:00:00,M1,U{n},0.41{n},5.00,pass\n"
-        ));
+        text.push_str(&format!("03/{n:02}/2026,10:00:00,M1,U{n},0.41{n},5.00,pass\n"));
     }
     text
 }
@@ -554,11 +468,9 @@ fn the_setting_decides_the_order_of_day_and_month() {
     let dir = folder();
     let path = put(dir.path(), "t.csv", either_way());
     let days = |order: &str| {
-        let config = Config::parse(
-            &format!("date_order = \"{order}\""),
-            Path::new("leakdrift.toml"),
-        )
-        .unwrap();
+        let config =
+            Config::parse(&format!("date_order = \"{order}\""), Path::new("leakdrift.toml"))
+                .unwrap();
         let (_, pass) = counted(std::slice::from_ref(&path), &config);
         pass.days.map(|(a, b)| {
             [a, b]
@@ -566,24 +478,15 @@ fn the_setting_decides_the_order_of_day_and_month() {
         })
     };
     // 03/01 to 03/09: the days of March, or the third of January to September.
-    assert_eq!(
-        days("month-day-year"),
-        Some(["2026-03-01".to_owned(), "2026-03-09".to_owned()])
-    );
-    assert_eq!(
-        days("day-month-year"),
-        Some(["2026-01-03".to_owned(), "2026-09-03".to_owned()])
-    );
+    assert_eq!(days("month-day-year"), Some(["2026-03-01".to_owned(), "2026-03-09".to_owned()]));
+    assert_eq!(days("day-month-year"), Some(["2026-01-03".to_owned(), "2026-09-03".to_owned()]));
 }
 
 /// One date with a day above 12 decides the whole file, wherever it stands.
 #[test]
 fn one_date_decides_for_the_whole_file() {
     let dir = folder();
-    let text = format!(
-        "{}03/21/2026,10:00:00,M1,U99,0.412,5.00,pass\n",
-        either_way()
-    );
+    let text = format!("{}03/21/2026,10:00:00,M1,U99,0.412,5.00,pass\n", either_way());
     let (_, pass) = counted(&[put(dir.path(), "t.csv", text)], &Config::default());
     assert_eq!(pass.ledger.used, 10);
     let first = NaiveDate::from_ymd_opt(2026, 3, 1).unwrap();
@@ -622,19 +525,10 @@ fn the_settings_fill_columns_that_the_files_lack() {
     let (_, pass) = counted(&[path], &config);
     assert_eq!(pass.series.len(), 1);
     assert_eq!(pass.series[0].key.model, "M7");
-    assert_eq!(
-        pass.series[0].key.test,
-        leakdrift::records::TestKind::Leakage
-    );
-    let says: Vec<(i64, Says)> = pass.series[0]
-        .tally
-        .iter()
-        .map(|l| (l.value_pa, l.says))
-        .collect();
-    assert_eq!(
-        says,
-        [(400_000_000, Says::Value), (450_000_000, Says::Above)]
-    );
+    assert_eq!(pass.series[0].key.test, leakdrift::records::TestKind::Leakage);
+    let says: Vec<(i64, Says)> =
+        pass.series[0].tally.iter().map(|l| (l.value_pa, l.says)).collect();
+    assert_eq!(says, [(400_000_000, Says::Value), (450_000_000, Says::Above)]);
 }
 
 /// A low limit that cuts off the lowest 3 % of healthy units, open leads at 0.05 mA known: the expected share
@@ -660,11 +554,7 @@ fn a_low_limit_that_cuts_into_healthy_units_shows_how_many() {
                 6 + unit / 4
             ));
         };
-        row(
-            format!("U{n:05}"),
-            2.0 + 0.2 * normal_quantile(p),
-            unit % 4 * 15,
-        );
+        row(format!("U{n:05}"), 2.0 + 0.2 * normal_quantile(p), unit % 4 * 15);
         if unit == 0 {
             row(format!("L{n:05}"), 0.05, 7);
         }
@@ -672,11 +562,7 @@ fn a_low_limit_that_cuts_into_healthy_units_shows_how_many() {
     let dir = folder();
     put(dir.path(), "in/t.csv", text);
     put(dir.path(), "leakdrift.toml", "[open_lead_ma]\nS1 = 0.05\n");
-    run_in(
-        dir.path(),
-        ["review", "in", "--config", "leakdrift.toml", "--out", "out"],
-    )
-    .expect(0);
+    run_in(dir.path(), ["review", "in", "--config", "leakdrift.toml", "--out", "out"]).expect(0);
     let results = crate::support::run::results(&dir.path().join("out"));
     let low = &results["series"][0]["low_side"];
     let expected = &low["expected_reject_ppm"];

@@ -17,10 +17,7 @@ fn jumps() -> &'static Vec<Value> {
 }
 
 fn of_model(model: &str) -> Vec<&'static Value> {
-    jumps()
-        .iter()
-        .filter(|j| j["series"].as_str().is_some_and(|s| s.starts_with(model)))
-        .collect()
+    jumps().iter().filter(|j| j["series"].as_str().is_some_and(|s| s.starts_with(model))).collect()
 }
 
 /// Parts of every change add up to it, and to the difference of its shares.
@@ -49,10 +46,7 @@ fn espresso_machines_jump_with_their_heater_lot() {
     assert_eq!(jump["flagged"], true);
     assert_eq!(jump["outcome"], "failed");
     let (low, high) = (date(&jump["date_low"]), date(&jump["date_high"]));
-    assert!(
-        low <= day(2026, 9, 14) && day(2026, 9, 14) <= high,
-        "{low} to {high}"
-    );
+    assert!(low <= day(2026, 9, 14) && day(2026, 9, 14) <= high, "{low} to {high}");
     assert!((high - low).num_days() <= 10, "{low} to {high}");
     // The next production day after the lot's last: a Monday.
     assert_eq!(date(&jump["ended"]), day(2026, 10, 12));
@@ -61,23 +55,13 @@ fn espresso_machines_jump_with_their_heater_lot() {
     let causes = jump["causes"].as_array().unwrap();
     assert_eq!(causes.len(), 1, "{causes:?}");
     let cause = &causes[0];
-    assert_eq!(
-        (&cause["factor"], &cause["level"]),
-        (&"lot".into(), &"HE-26-31".into())
-    );
-    assert_eq!(
-        (&cause["units"], &cause["failures"]),
-        (&180.into(), &43.into())
-    );
+    assert_eq!((&cause["factor"], &cause["level"]), (&"lot".into(), &"HE-26-31".into()));
+    assert_eq!((&cause["units"], &cause["failures"]), (&180.into(), &43.into()));
     // 0.15 % of 180 units.
     assert!((number(&cause["expected"]) - 0.27).abs() < 0.2);
     assert!(number(&cause["share_of_excess"]) > 0.95);
-    let cleared: Vec<&str> = jump["not_causes"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .map(|f| f.as_str().unwrap())
-        .collect();
+    let cleared: Vec<&str> =
+        jump["not_causes"].as_array().unwrap().iter().map(|f| f.as_str().unwrap()).collect();
     for factor in ["station", "shift", "operator"] {
         assert!(cleared.contains(&factor), "{factor}: {cleared:?}");
     }
@@ -88,10 +72,7 @@ fn espresso_machines_jump_with_their_heater_lot() {
         assert!(part(none).abs() < 0.005, "{none} {}", part(none));
     }
     let said = jump["sentences"].as_array().unwrap();
-    assert!(
-        said.iter()
-            .any(|s| s.as_str().unwrap().contains("points to the product"))
-    );
+    assert!(said.iter().any(|s| s.as_str().unwrap().contains("points to the product")));
 }
 
 /// Story 6, the action: the lot is named, and its 133 healthy and 4 high passes are to be tested again.
@@ -104,16 +85,8 @@ fn passed_units_of_the_heater_lot_are_listed() {
         .iter()
         .find(|a| a["subject"] == "EM520" && a["sentence"].as_str().unwrap().contains("HE-26-31"))
         .expect("an action");
-    assert!(
-        action["sentence"].as_str().unwrap().contains("2026-09-14"),
-        "{action}"
-    );
-    assert!(
-        action["next_step"]
-            .as_str()
-            .unwrap()
-            .contains("units-to-check.csv")
-    );
+    assert!(action["sentence"].as_str().unwrap().contains("2026-09-14"), "{action}");
+    assert!(action["next_step"].as_str().unwrap().contains("units-to-check.csv"));
     let listed: std::collections::BTreeSet<String> = review
         .units
         .iter()
@@ -121,11 +94,7 @@ fn passed_units_of_the_heater_lot_are_listed() {
         .map(|u| plain(&u["serial"]))
         .collect();
     for planted in &review.factory.truth.lot_high_passes {
-        assert!(
-            listed.contains(&plain(&planted.serial)),
-            "{}",
-            planted.serial
-        );
+        assert!(listed.contains(&plain(&planted.serial)), "{}", planted.serial);
     }
     // 180 units less 36 and 7 that failed; units with blank serials share one.
     assert!((130..=137).contains(&listed.len()), "{}", listed.len());
@@ -135,27 +104,18 @@ fn passed_units_of_the_heater_lot_are_listed() {
 /// limit: 23 units read below the old one after it.
 #[test]
 fn air_purifiers_lose_their_under_limit_results_to_the_limit() {
-    let under: Vec<&Value> = of_model("ap730")
-        .into_iter()
-        .filter(|j| j["outcome"] == "under_limit")
-        .collect();
+    let under: Vec<&Value> =
+        of_model("ap730").into_iter().filter(|j| j["outcome"] == "under_limit").collect();
     assert_eq!(under.len(), 1, "{under:?}");
     let jump = under[0];
     let (low, high) = (date(&jump["date_low"]), date(&jump["date_high"]));
-    assert!(
-        low <= day(2026, 3, 16) && day(2026, 3, 16) <= high,
-        "{low} to {high}"
-    );
+    assert!(low <= day(2026, 3, 16) && day(2026, 3, 16) <= high, "{low} to {high}");
     assert!(
         number(&jump["parts"]["limit"]["value"]) < 0.5 * number(&jump["parts"]["rise"]["value"])
     );
     assert_eq!(jump["flagged"], false);
-    let said: String = jump["sentences"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .map(|s| s.as_str().unwrap())
-        .collect();
+    let said: String =
+        jump["sentences"].as_array().unwrap().iter().map(|s| s.as_str().unwrap()).collect();
     assert!(said.contains("It is the limit, not the product"), "{said}");
     for words in ["2026-03-16", "2026-03-20", "A2"] {
         assert!(said.contains(words), "{words}: {said}");
@@ -170,10 +130,7 @@ fn a2_fails_more_vacuum_cleaners_since_its_calibration() {
         .find(|j| j["scope_kind"] == "station" && j["scope"] == "station A2")
         .expect("a change at A2");
     let (low, high) = (date(&jump["date_low"]), date(&jump["date_high"]));
-    assert!(
-        low <= day(2026, 5, 11) && day(2026, 5, 11) <= high,
-        "{low} to {high}"
-    );
+    assert!(low <= day(2026, 5, 11) && day(2026, 5, 11) <= high, "{low} to {high}");
     assert_eq!(jump["causes"][0]["level"], "VC310");
     assert!(
         number(&jump["parts"]["shift"]["value"]) > 0.5 * number(&jump["parts"]["rise"]["value"])
@@ -198,11 +155,7 @@ fn nothing_else_jumps() {
 #[test]
 fn the_command_answers_in_depth() {
     let dir = folder();
-    sample::write(
-        &sample::plan(sample::DEFAULT_SEED),
-        &dir.path().join("exports"),
-    )
-    .unwrap();
+    sample::write(&sample::plan(sample::DEFAULT_SEED), &dir.path().join("exports")).unwrap();
     run_in(dir.path(), ["jump", "exports", "--out", "page", "--gate"]).expect(3);
     let page = results(&dir.path().join("page"));
     assert_eq!(page["schema"], "leakdrift.jump/1");
@@ -214,10 +167,7 @@ fn the_command_answers_in_depth() {
     );
     let text = std::fs::read_to_string(dir.path().join("page/summary.md")).unwrap();
     let answer = text.find("## The answer").unwrap();
-    assert!(
-        text[answer..].find("EM520").unwrap() < 200,
-        "the flagged one first"
-    );
+    assert!(text[answer..].find("EM520").unwrap() < 200, "the flagged one first");
     for line in text.lines().filter(|l| l.starts_with("![")) {
         let path = line.split_once("](").unwrap().1.trim_end_matches(')');
         assert!(dir.path().join("page").join(path).is_file(), "{path}");
@@ -227,16 +177,7 @@ fn the_command_answers_in_depth() {
     // A date and a model given.
     run_in(
         dir.path(),
-        [
-            "jump",
-            "exports",
-            "--since",
-            "2026-09-14",
-            "--model",
-            "em520",
-            "--out",
-            "given",
-        ],
+        ["jump", "exports", "--since", "2026-09-14", "--model", "em520", "--out", "given"],
     )
     .expect(0);
     let given = results(&dir.path().join("given"));
@@ -264,19 +205,9 @@ fn what_cannot_be_meant_is_refused() {
     }
     // No failure at all: an answer, and no jump.
     run_in(dir.path(), ["jump", "t.csv", "--out", "page"]).expect(0);
-    assert_eq!(
-        results(&dir.path().join("page"))["jumps"],
-        serde_json::json!([])
-    );
+    assert_eq!(results(&dir.path().join("page"))["jumps"], serde_json::json!([]));
     // A date with no failure on either side: said, no jump.
-    run_in(
-        dir.path(),
-        ["jump", "t.csv", "--since", "2026-03-10", "--out", "page"],
-    )
-    .expect(0);
+    run_in(dir.path(), ["jump", "t.csv", "--since", "2026-03-10", "--out", "page"]).expect(0);
     let page = results(&dir.path().join("page"));
-    assert!(
-        page["notes"].to_string().contains("no series has"),
-        "{page}"
-    );
+    assert!(page["notes"].to_string().contains("no series has"), "{page}");
 }

@@ -9,11 +9,7 @@ fn every_row_ends_where_the_factory_says() {
     let review = reviewed();
     let (rows, truth) = (&review.results["rows"], &review.factory.truth.ledger.total);
     assert_eq!(rows["read"].as_u64(), Some(truth.read), "read");
-    assert_eq!(
-        rows["unreadable"].as_u64(),
-        Some(truth.unreadable),
-        "unreadable"
-    );
+    assert_eq!(rows["unreadable"].as_u64(), Some(truth.unreadable), "unreadable");
     let aside: BTreeMap<&str, u64> = rows["set_aside"]
         .as_object()
         .unwrap()
@@ -28,18 +24,11 @@ fn every_row_ends_where_the_factory_says() {
 #[test]
 fn rows_read_are_used_set_aside_or_unreadable() {
     let rows = &reviewed().results["rows"];
-    let aside: u64 = rows["set_aside"]
-        .as_object()
-        .unwrap()
-        .values()
-        .map(|n| n.as_u64().unwrap())
-        .sum();
+    let aside: u64 =
+        rows["set_aside"].as_object().unwrap().values().map(|n| n.as_u64().unwrap()).sum();
     let read = rows["read"].as_u64().unwrap();
     assert!(read > 0);
-    assert_eq!(
-        read,
-        rows["used"].as_u64().unwrap() + aside + rows["unreadable"].as_u64().unwrap()
-    );
+    assert_eq!(read, rows["used"].as_u64().unwrap() + aside + rows["unreadable"].as_u64().unwrap());
 }
 
 /// The page for people names the same numbers as the result file.
@@ -53,10 +42,7 @@ fn the_summary_prints_the_three_counts() {
     let spaced: String = page.replace(' ', "");
     for key in ["read", "used", "unreadable"] {
         let n = rows[key].as_u64().unwrap().to_string();
-        assert!(
-            page.contains(&n) || spaced.contains(&n),
-            "{key}: {n} is not in summary.md"
-        );
+        assert!(page.contains(&n) || spaced.contains(&n), "{key}: {n} is not in summary.md");
     }
 }
 
@@ -67,11 +53,8 @@ fn the_file_of_rows_not_used_has_a_line_for_each() {
     let aside: u64 = truth.set_aside.values().sum();
     assert_eq!(review.not_used.len() as u64, aside + truth.unreadable);
     for (reason, n) in &truth.set_aside {
-        let lines = review
-            .not_used
-            .iter()
-            .filter(|row| row.values().any(|cell| cell == reason))
-            .count();
+        let lines =
+            review.not_used.iter().filter(|row| row.values().any(|cell| cell == reason)).count();
         assert_eq!(lines as u64, *n, "{reason}");
     }
 }
@@ -84,9 +67,7 @@ fn rows_not_used_are_listed_under_their_file() {
     for row in &review.not_used {
         let file = row.get("file").expect("a column named file");
         let name: Vec<&str> = file.rsplit('/').take(2).collect();
-        *listed
-            .entry(format!("{}/{}", name[1], name[0]))
-            .or_default() += 1;
+        *listed.entry(format!("{}/{}", name[1], name[0])).or_default() += 1;
     }
     let truth: BTreeMap<String, u64> = review
         .factory
@@ -94,12 +75,7 @@ fn rows_not_used_are_listed_under_their_file() {
         .ledger
         .files
         .iter()
-        .map(|(name, c)| {
-            (
-                name.clone(),
-                c.set_aside.values().sum::<u64>() + c.unreadable,
-            )
-        })
+        .map(|(name, c)| (name.clone(), c.set_aside.values().sum::<u64>() + c.unreadable))
         .filter(|(_, n)| *n > 0)
         .collect();
     // The second export of a month repeats the first; which of the two counts is read first by name, and
@@ -127,22 +103,13 @@ fn unreadable_rows_say_what_was_expected_and_found() {
         .iter()
         .filter(|row| row.values().any(|cell| cell == "unreadable"))
         .collect();
-    assert_eq!(
-        unreadable.len() as u64,
-        review.factory.truth.ledger.total.unreadable
-    );
+    assert_eq!(unreadable.len() as u64, review.factory.truth.ledger.total.unreadable);
     // The dirt that the factory plants at A1.
     for planted in ["#,##", "31.02.2026", "??"] {
         assert!(
-            unreadable
-                .iter()
-                .any(|row| row.values().any(|cell| cell.contains(planted))),
+            unreadable.iter().any(|row| row.values().any(|cell| cell.contains(planted))),
             "{planted} is not listed"
         );
     }
-    assert!(
-        unreadable
-            .iter()
-            .all(|row| row.get("expected").is_some_and(|e| !e.is_empty()))
-    );
+    assert!(unreadable.iter().all(|row| row.get("expected").is_some_and(|e| !e.is_empty())));
 }

@@ -80,18 +80,8 @@ fn table() -> String {
 fn the_history_is_counted_as_by_hand() {
     let dir = folder();
     put(dir.path(), "in/m1.csv", table());
-    let args = [
-        "limits",
-        "in",
-        "--model",
-        "m1",
-        "--try",
-        "1.235,1.4",
-        "--try",
-        "1.7",
-        "--out",
-        "study",
-    ];
+    let args =
+        ["limits", "in", "--model", "m1", "--try", "1.235,1.4", "--try", "1.7", "--out", "study"];
     run_in(dir.path(), args).expect(0);
     let found = results(&dir.path().join("study"));
     assert_eq!(found["schema"], "leakdrift.limits/1");
@@ -110,10 +100,7 @@ fn the_history_is_counted_as_by_hand() {
     let at = |limit: &str| units.iter().filter(|u| u["limit_ma"] == limit).count();
     assert_eq!((at("1.235"), at("1.4"), at("1.7")), (41, 1, 3));
     let one = units.iter().find(|u| u["limit_ma"] == "1.4").unwrap();
-    assert_eq!(
-        (one["reading_ma"].as_str(), one["would"].as_str()),
-        ("1.6", "would be rejected")
-    );
+    assert_eq!((one["reading_ma"].as_str(), one["would"].as_str()), ("1.6", "would be rejected"));
 }
 
 /// AP730: 1 MΩ is stated. By hand: sqrt(2.00^2 + 1.5^2) = 2.50 mA, less 1.5 % and two steps 2.44 mA; blind spot
@@ -127,12 +114,9 @@ fn air_purifier_is_lowered_and_would_have_stopped_its_leaks() {
     assert_eq!(r["advice"], "change");
     let to = number(&r["to_ma"]);
     assert!((2.16..=2.45).contains(&to), "{to}");
-    for (limit, blind, caught) in [
-        (2.25, 1.44, 3),
-        (3.0, 0.67, 2),
-        (4.0, 0.433, 1),
-        (5.0, 0.327, 0),
-    ] {
+    for (limit, blind, caught) in
+        [(2.25, 1.44, 3), (3.0, 0.67, 2), (4.0, 0.433, 1), (5.0, 0.327, 0)]
+    {
         let c = candidate(series, limit);
         assert_abs(number(&c["blind_spot_mohm"]), blind, 0.03 * blind);
         assert_eq!(c["strays_caught"], caught, "{c}");
@@ -145,13 +129,7 @@ fn air_purifier_is_lowered_and_would_have_stopped_its_leaks() {
     assert_abs(number(&x["value_ma"]), 1.951 + 0.055, 0.004);
     assert_eq!(x["compared"], "as_expected");
     let note = std::fs::read_to_string(dir.path().join("study/change-note.md")).unwrap();
-    for part in [
-        "Proposed, not approved",
-        "5.00 mA",
-        "approved",
-        "must",
-        "0.327 MΩ",
-    ] {
+    for part in ["Proposed, not approved", "5.00 mA", "approved", "must", "0.327 MΩ"] {
         assert!(note.contains(part), "{part}: {note}");
     }
 }
@@ -173,22 +151,10 @@ fn settings_with(more: &str) -> String {
 #[test]
 fn vacuum_cleaner_with_a_stated_leak_path_has_no_band() {
     let dir = folder();
-    put(
-        dir.path(),
-        "strict.toml",
-        settings_with("[model.\"VC310\"]\nleak_path_mohm = 1.0\n"),
-    );
+    put(dir.path(), "strict.toml", settings_with("[model.\"VC310\"]\nleak_path_mohm = 1.0\n"));
     let exports = EXPORTS.1.to_string_lossy().into_owned();
-    let args = [
-        "limits",
-        &exports,
-        "--config",
-        "strict.toml",
-        "--model",
-        "VC310",
-        "--out",
-        "study",
-    ];
+    let args =
+        ["limits", &exports, "--config", "strict.toml", "--model", "VC310", "--out", "study"];
     run_in(dir.path(), args).expect(0);
     let found = results(&dir.path().join("study"));
     let series = &found["series"][0];
@@ -208,11 +174,7 @@ fn vacuum_cleaner_is_raised_above_its_healthy_units() {
     let (_dir, found) = study("VC310", &[]);
     let series = &found["series"][0];
     let truth = sample::quantile_ma(
-        sample::Body {
-            model: sample::Model::Vc310,
-            kind: sample::Kind::AcWithstand,
-            filter: None,
-        },
+        sample::Body { model: sample::Model::Vc310, kind: sample::Kind::AcWithstand, filter: None },
         chrono::NaiveDate::from_ymd_opt(2026, 10, 30).unwrap(),
         0.999,
     );
@@ -224,12 +186,8 @@ fn vacuum_cleaner_is_raised_above_its_healthy_units() {
     let then = candidate(series, to);
     assert_eq!(then["verdict"], "fits");
     // All 294 or so trips happened at 5.00 mA and might have passed.
-    let tripped: u64 = now["months"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .map(|m| m["tripped"].as_u64().unwrap())
-        .sum();
+    let tripped: u64 =
+        now["months"].as_array().unwrap().iter().map(|m| m["tripped"].as_u64().unwrap()).sum();
     assert_eq!(then["might_pass"].as_u64(), Some(tripped));
     // 24 units a day less stops, 5.2 % of them rejected: about 25 a month, each with a retest or more.
     assert!(number(&then["retests_per_month"]) < -20.0, "{then}");
@@ -289,26 +247,13 @@ fn kettle_is_kept_until_its_drift_ends_it() {
 #[test]
 fn a_shared_limit_is_kept_to() {
     let dir = folder();
-    let groups = [
-        ("VC310", "big"),
-        ("SM415", "big"),
-        ("FH205", "small"),
-        ("EM520", "small"),
-    ];
+    let groups = [("VC310", "big"), ("SM415", "big"), ("FH205", "small"), ("EM520", "small")];
     let more = groups.map(|(model, group)| format!("[model.{model:?}]\nlimit_group = {group:?}\n"));
     put(dir.path(), "shared.toml", settings_with(&more.concat()));
     let exports = EXPORTS.1.to_string_lossy().into_owned();
     let ask = |model: &str| {
-        let args = [
-            "limits",
-            &exports,
-            "--config",
-            "shared.toml",
-            "--model",
-            model,
-            "--out",
-            "study",
-        ];
+        let args =
+            ["limits", &exports, "--config", "shared.toml", "--model", model, "--out", "study"];
         run_in(dir.path(), args).expect(0);
         results(&dir.path().join("study"))
     };
@@ -355,11 +300,7 @@ fn a_new_model_gets_a_calculated_band() {
     assert!(found["series"].as_array().unwrap().is_empty());
     let text = page(&dir);
     assert!(text.contains("Calculated, not measured"), "{text}");
-    assert!(
-        dir.path()
-            .join("study/charts/calculated-limits.png")
-            .is_file()
-    );
+    assert!(dir.path().join("study/charts/calculated-limits.png").is_file());
     let (_d, with_leads) = study("NEW1", &args[3..9]);
     // Leads of 55 to 140 pF at 1500 V and 60 Hz: 0.031 to 0.079 mA.
     let x = &with_leads["calculated"]["expected"];
@@ -380,61 +321,26 @@ fn wrong_questions_are_refused() {
         assert!(!Path::new(&dir.path().join("study")).exists());
     };
     let of = |more: &[&'static str]| -> Vec<&'static str> {
-        ["limits", "in", "--out", "study"]
-            .iter()
-            .chain(more)
-            .copied()
-            .collect()
+        ["limits", "in", "--out", "study"].iter().chain(more).copied().collect()
     };
     refused(&of(&["--model", "M2"]), &["M2", "nearest", "M1"]);
-    refused(
-        &of(&["--model", "M1", "--test", "leakage"]),
-        &["--test", "ac withstand"],
-    );
+    refused(&of(&["--model", "M1", "--test", "leakage"]), &["--test", "ac withstand"]);
     refused(&of(&["--model", "M1", "--try", "-1"]), &["--try"]);
+    refused(&of(&["--model", "M1", "--note-for", "9"]), &["--note-for", "workable band", "9.0"]);
     refused(
-        &of(&["--model", "M1", "--note-for", "9"]),
-        &["--note-for", "workable band", "9.0"],
-    );
-    refused(
-        &[
-            "limits",
-            "--out",
-            "study",
-            "--model",
-            "X",
-            "--expect-nf",
-            "3",
-        ],
+        &["limits", "--out", "study", "--model", "X", "--expect-nf", "3"],
         &["voltage", "--applied-v"],
     );
     refused(
-        &[
-            "limits",
-            "--out",
-            "study",
-            "--model",
-            "X",
-            "--expect-nf",
-            "3",
-            "--applied-v",
-            "1500",
-        ],
+        &["limits", "--out", "study", "--model", "X", "--expect-nf", "3", "--applied-v", "1500"],
         &["frequency", "--frequency-hz"],
     );
     run_in(dir.path(), of(&["--model", "M1"])).expect(0);
     let verdict = &results(&dir.path().join("study"))["series"][0]["verdict"];
-    let (low, high) = (
-        number(&verdict["band_low_ma"]),
-        number(&verdict["band_high_ma"]),
-    );
+    let (low, high) = (number(&verdict["band_low_ma"]), number(&verdict["band_high_ma"]));
     let middle = format!("{:.2}", f64::midpoint(low, high));
     let with_note = of(&["--model", "M1", "--note-for"]);
-    run_in(
-        dir.path(),
-        with_note.iter().copied().chain([middle.as_str()]),
-    )
-    .expect(0);
+    run_in(dir.path(), with_note.iter().copied().chain([middle.as_str()])).expect(0);
     let note = std::fs::read_to_string(dir.path().join("study/change-note.md")).unwrap();
     assert!(note.contains(&format!("**{middle} mA**")), "{note}");
     // The same folder is replaced by the next study.

@@ -14,16 +14,11 @@ fn day(year: i32, month: u32, day: u32) -> NaiveDate {
 }
 
 fn list<'a>(of: &'a Value, key: &str) -> &'a Vec<Value> {
-    of[key]
-        .as_array()
-        .unwrap_or_else(|| panic!("{key} is no list: {}", of[key]))
+    of[key].as_array().unwrap_or_else(|| panic!("{key} is no list: {}", of[key]))
 }
 
 fn station(name: &str) -> &'static Value {
-    list(&reviewed().results, "stations")
-        .iter()
-        .find(|s| s["station"] == name)
-        .unwrap()
+    list(&reviewed().results, "stations").iter().find(|s| s["station"] == name).unwrap()
 }
 
 /// Story 5: earlier passes of A2 that would have failed at the true gain.
@@ -35,30 +30,19 @@ fn passes_of_a2_before_its_calibration_are_in_doubt() {
     let doubt = &doubts[0];
     assert!(date(&doubt["to"]) < sample::a2_calibrated(), "{doubt}");
     let truth = reviewed().factory.truth.passes_in_doubt;
-    let (low, high) = (
-        doubt["low"].as_u64().unwrap(),
-        doubt["high"].as_u64().unwrap(),
-    );
-    assert!(
-        truth > 30 && (low..=high).contains(&truth),
-        "{truth}: {doubt}"
-    );
+    let (low, high) = (doubt["low"].as_u64().unwrap(), doubt["high"].as_u64().unwrap());
+    assert!(truth > 30 && (low..=high).contains(&truth), "{truth}: {doubt}");
     // 3.63 ± 0.4 % of readings near the limit: a tenth of a unit spread, so a fifth of the units at most.
     assert!(high - low <= truth / 2, "{doubt}");
     assert_eq!(a2["passes_in_doubt"], doubt["would_have_failed"]);
     let by = list(doubt, "by_series");
-    assert!(
-        by.len() == 1 && by[0]["series"].as_str().unwrap().starts_with("vc310"),
-        "{by:?}"
-    );
+    assert!(by.len() == 1 && by[0]["series"].as_str().unwrap().starts_with("vc310"), "{by:?}");
     for other in ["A1", "B1", "B2"] {
         assert_eq!(station(other)["passes_in_doubt"], 0, "{other}");
     }
-    let listed = reviewed()
-        .units
-        .iter()
-        .filter(|r| r["reason"].contains("corrected reading"))
-        .count() as u64;
+    let listed =
+        reviewed().units.iter().filter(|r| r["reason"].contains("corrected reading")).count()
+            as u64;
     assert_eq!(Some(listed), doubt["would_have_failed"].as_u64());
 }
 
@@ -66,10 +50,7 @@ fn passes_of_a2_before_its_calibration_are_in_doubt() {
 #[test]
 fn the_check_load_of_a2_moved_with_it_and_no_other_did() {
     let step = &list(station("A2"), "moved")[0];
-    assert!(
-        step["event"].as_str().unwrap().contains("calibrated"),
-        "{step}"
-    );
+    assert!(step["event"].as_str().unwrap().contains("calibrated"), "{step}");
     let truth = 100.0 * (1.0 / 0.965 - 1.0);
     let on_load = &step["check_load_pct"];
     assert!(
@@ -78,17 +59,10 @@ fn the_check_load_of_a2_moved_with_it_and_no_other_did() {
     );
     for check in list(&reviewed().results, "checks") {
         let loads = list(check, "loads");
-        assert_eq!(
-            loads.len(),
-            1,
-            "the load that trips shows no reading: {loads:?}"
-        );
+        assert_eq!(loads.len(), 1, "the load that trips shows no reading: {loads:?}");
         let load = &loads[0];
         // 1500 V over 3.3 MΩ.
-        assert!(
-            (number(&load["expected_ma"]) - 1.5 / 3.3).abs() < 1e-9,
-            "{load}"
-        );
+        assert!((number(&load["expected_ma"]) - 1.5 / 3.3).abs() < 1e-9, "{load}");
         let steps = list(load, "steps");
         if check["station"] == "A2" {
             assert_eq!(steps.len(), 1, "{load}");
@@ -104,14 +78,8 @@ fn the_check_load_of_a2_moved_with_it_and_no_other_did() {
         if check["station"] == "B2" {
             assert_eq!(odd.len(), 1, "{load}");
             let at = odd[0]["tested_at"].as_str().unwrap();
-            assert!(
-                at.starts_with(&sample::broken_lead_day().to_string()),
-                "{at}"
-            );
-            assert!(
-                (number(&odd[0]["reading_ma"]) - 0.066).abs() < 0.002,
-                "{load}"
-            );
+            assert!(at.starts_with(&sample::broken_lead_day().to_string()), "{at}");
+            assert!((number(&odd[0]["reading_ma"]) - 0.066).abs() < 0.002, "{load}");
         } else {
             assert!(odd.is_empty(), "{check}");
         }
@@ -140,9 +108,7 @@ fn units_between_two_good_checks_are_listed() {
     assert!(broken.is_subset(&listed), "{broken:?} against {listed:?}");
     let checks = list(&reviewed().results, "checks");
     let b2 = checks.iter().find(|c| c["station"] == "B2").unwrap();
-    let since = list(b2, "wrong")[0]["units_since_last_good"]
-        .as_u64()
-        .unwrap();
+    let since = list(b2, "wrong")[0]["units_since_last_good"].as_u64().unwrap();
     // Those tested before the wrong answer, and those of the day until the next good one.
     assert!(listed.len() as u64 >= since, "{since} of {}", listed.len());
 }
@@ -184,17 +150,9 @@ fn changes_of_settings_are_those_planted() {
         })
         .collect();
     let want = |model: &str, what: &str, date: NaiveDate, station: &str| {
-        (
-            model.to_owned(),
-            what.to_owned(),
-            date.to_string(),
-            station.to_owned(),
-        )
+        (model.to_owned(), what.to_owned(), date.to_string(), station.to_owned())
     };
-    let (others, a2) = (
-        sample::ap730_loosened(Station::B1),
-        sample::ap730_loosened(Station::A2),
-    );
+    let (others, a2) = (sample::ap730_loosened(Station::B1), sample::ap730_loosened(Station::A2));
     let mut truth = BTreeSet::new();
     for what in ["high limit", "low limit"] {
         truth.insert(want("AP730", what, others, "B1, B2"));
@@ -204,10 +162,7 @@ fn changes_of_settings_are_those_planted() {
     assert_eq!(seen, truth);
     assert!(changes.iter().all(|c| c["event"].is_null()), "{changes:?}");
     let ramp = changes.iter().find(|c| c["what"] == "ramp").unwrap();
-    assert_eq!(
-        ramp["tests"].as_u64(),
-        Some(reviewed().factory.truth.ramp_trips.len() as u64)
-    );
+    assert_eq!(ramp["tests"].as_u64(), Some(reviewed().factory.truth.ramp_trips.len() as u64));
     assert_eq!((number(&ramp["from"]), number(&ramp["to"])), (1.0, 0.1));
     assert!(!ramp["back_after"].is_null(), "{ramp}");
     assert!(list(results, "settings_differ").is_empty());
@@ -217,13 +172,8 @@ fn changes_of_settings_are_those_planted() {
 /// Story 11: 28 units in a row at 1.93 mA.
 #[test]
 fn the_frozen_display_of_a1_is_found_with_its_units() {
-    let truth: BTreeSet<String> = reviewed()
-        .factory
-        .truth
-        .frozen
-        .iter()
-        .map(|p| plain(&p.serial))
-        .collect();
+    let truth: BTreeSet<String> =
+        reviewed().factory.truth.frozen.iter().map(|p| plain(&p.serial)).collect();
     assert_eq!(truth.len(), 28);
     let listed: BTreeSet<String> = reviewed()
         .units
@@ -232,18 +182,11 @@ fn the_frozen_display_of_a1_is_found_with_its_units() {
         .map(|r| plain(&r["serial"]))
         .collect();
     assert_eq!(listed, truth);
-    let frozen: Vec<&Value> = list(&reviewed().results, "too_good")
-        .iter()
-        .filter(|t| t["kind"] == "frozen")
-        .collect();
+    let frozen: Vec<&Value> =
+        list(&reviewed().results, "too_good").iter().filter(|t| t["kind"] == "frozen").collect();
     assert_eq!(frozen.len(), 1, "{frozen:?}");
     assert_eq!(frozen[0]["station"], "A1");
-    assert!(
-        frozen[0]["from"]
-            .as_str()
-            .unwrap()
-            .starts_with("2026-07-08 13:")
-    );
+    assert!(frozen[0]["from"].as_str().unwrap().starts_with("2026-07-08 13:"));
 }
 
 /// A2 rejected far fewer VC310 than B1 until it was calibrated (0.10 against 5.3 %), and the report says why;
@@ -269,10 +212,7 @@ fn the_few_failures_of_a2_are_explained() {
 #[test]
 fn the_second_supplier_is_a_group_from_february_and_no_step() {
     let mixer = series(&reviewed().results, "SM415", "ac_withstand");
-    assert_eq!(
-        date(&mixer["distribution"]["second_group_since"]),
-        day(2026, 2, 2)
-    );
+    assert_eq!(date(&mixer["distribution"]["second_group_since"]), day(2026, 2, 2));
     assert_eq!(mixer["drift"]["shape"], "steady", "{}", mixer["drift"]);
     assert!(number(&mixer["drift"]["smallest_step_ma"]) > 0.0);
 }
@@ -299,10 +239,7 @@ fn steady_is_never_said_without_the_smallest_step() {
             assert!(number(&s["drift"]["smallest_step_ma"]) > 0.0, "{}", s["id"]);
         }
     }
-    let said = reviewed()
-        .summary
-        .matches("smallest step that would have been found: ")
-        .count();
+    let said = reviewed().summary.matches("smallest step that would have been found: ").count();
     assert!(said >= 6, "{said}");
 }
 
@@ -311,11 +248,7 @@ fn steady_is_never_said_without_the_smallest_step() {
 fn the_months_are_sorted_by_what_matters() {
     let results = &reviewed().results;
     let of = |model: &str| {
-        let test = if model == "DH640" {
-            "dc_withstand"
-        } else {
-            "ac_withstand"
-        };
+        let test = if model == "DH640" { "dc_withstand" } else { "ac_withstand" };
         &series(results, model, test)["month"]
     };
     assert_eq!(of("EM520")["matters"], "failures_rose", "{}", of("EM520"));
@@ -329,16 +262,9 @@ fn the_months_are_sorted_by_what_matters() {
     let kettle = of("KB120");
     let level = &kettle["level_pct"];
     let truth = 100.0 * (0.415 / 0.380 - 1.0);
-    assert!(
-        (number(&level["low"])..=number(&level["high"])).contains(&truth),
-        "{truth}: {level}"
-    );
+    assert!((number(&level["low"])..=number(&level["high"])).contains(&truth), "{truth}: {level}");
     let place = |model: &str| {
-        let table = reviewed()
-            .summary
-            .split("## What changed this month")
-            .nth(1)
-            .unwrap();
+        let table = reviewed().summary.split("## What changed this month").nth(1).unwrap();
         table.find(model).unwrap()
     };
     assert!(place("EM520") < place("KB120") && place("KB120") < place("AP730"));
@@ -373,16 +299,11 @@ fn one_station_cannot_tell_product_from_tester_but_its_register_speaks() {
     let summary = std::fs::read_to_string(dir.path().join("report/summary.md")).unwrap();
     let said = "product and tester cannot be told apart: there is one station only";
     assert!(
-        list(&results, "notes")
-            .iter()
-            .any(|n| n.as_str().unwrap().contains(said)),
+        list(&results, "notes").iter().any(|n| n.as_str().unwrap().contains(said)),
         "{}",
         results["notes"]
     );
-    assert!(
-        summary.contains("Product and tester cannot be told apart"),
-        "{summary}"
-    );
+    assert!(summary.contains("Product and tester cannot be told apart"), "{summary}");
     let b1 = &list(&results, "stations")[0];
     assert!(b1["offset_pct"].is_null(), "{b1}");
     // Passes before that day whose reading over 0.95 lies above their limit, from the rows as written.
@@ -443,26 +364,14 @@ fn a_review_is_compared_with_the_one_it_replaces() {
     assert_eq!(since["earlier"]["to"], first["to"]);
     // The calibration was due in August: that is new. What was open in June and still is, is neither.
     let kinds = |key: &str| -> Vec<&str> {
-        list(since, key)
-            .iter()
-            .map(|a| a["kind"].as_str().unwrap())
-            .collect()
+        list(since, key).iter().map(|a| a["kind"].as_str().unwrap()).collect()
     };
     assert!(kinds("new").contains(&"calibration_overdue"), "{since}");
     assert!(kinds("still_open").contains(&"too_loose"), "{since}");
     assert!(!kinds("new").contains(&"too_loose"), "{since}");
-    let (now, before) = (
-        list(&second, "actions").len(),
-        list(&first, "actions").len(),
-    );
-    assert_eq!(
-        list(since, "new").len() + list(since, "still_open").len(),
-        now
-    );
-    assert_eq!(
-        list(since, "closed").len() + list(since, "still_open").len(),
-        before
-    );
+    let (now, before) = (list(&second, "actions").len(), list(&first, "actions").len());
+    assert_eq!(list(since, "new").len() + list(since, "still_open").len(), now);
+    assert_eq!(list(since, "closed").len() + list(since, "still_open").len(), before);
     // Made again, it is compared with June again, not with itself.
     review("report", &[]).expect(0);
     assert_eq!(results(&dir.path().join("report")), second);

@@ -15,12 +15,7 @@ fn differing(
     a: &std::collections::BTreeMap<String, Vec<u8>>,
     b: &std::collections::BTreeMap<String, Vec<u8>>,
 ) -> Vec<String> {
-    a.keys()
-        .chain(b.keys())
-        .filter(|k| a.get(*k) != b.get(*k))
-        .take(5)
-        .cloned()
-        .collect()
+    a.keys().chain(b.keys()).filter(|k| a.get(*k) != b.get(*k)).take(5).cloned().collect()
 }
 
 /// `sample-data` is what `leakdrift sample` writes, byte for byte, and its README that stays.
@@ -30,10 +25,7 @@ fn sample_data_is_freshly_written() {
     run_in(dir.path(), ["sample", "demo"]).expect(0);
     let fresh = contents(&dir.path().join("demo"));
     let mut committed = contents(&root().join("sample-data"));
-    assert!(
-        committed.remove("README.md").is_some(),
-        "the page that explains it"
-    );
+    assert!(committed.remove("README.md").is_some(), "the page that explains it");
     assert_eq!(differing(&fresh, &committed), Vec::<String>::new());
     let size: usize = committed.values().map(Vec::len).sum();
     assert!(size < 10_000_000, "{size} bytes");
@@ -53,22 +45,13 @@ fn another_seed_writes_other_data() {
 fn the_committed_report_is_freshly_written() {
     let dir = folder();
     let out = dir.path().join("report");
-    let args = [
-        "review".as_ref(),
-        "sample-data".as_ref(),
-        "--out".as_ref(),
-        out.as_os_str(),
-    ];
+    let args = ["review".as_ref(), "sample-data".as_ref(), "--out".as_ref(), out.as_os_str()];
     run_in(root(), args).expect(0);
     let (fresh, committed) = (contents(&out), contents(&root().join("reports/sample")));
     for name in ["results.json", "summary.md"] {
         let text = |of: &std::collections::BTreeMap<String, Vec<u8>>| {
-            String::from_utf8(
-                of.get(name)
-                    .unwrap_or_else(|| panic!("{name} is missing"))
-                    .clone(),
-            )
-            .unwrap()
+            String::from_utf8(of.get(name).unwrap_or_else(|| panic!("{name} is missing")).clone())
+                .unwrap()
         };
         let (new, old) = (text(&fresh), text(&committed));
         let line = new.lines().zip(old.lines()).position(|(a, b)| a != b);
@@ -77,9 +60,5 @@ fn the_committed_report_is_freshly_written() {
             "{name} differs from line {line:?} on: write the report again and read what changed"
         );
     }
-    assert!(
-        fresh.keys().eq(committed.keys()),
-        "{:?}",
-        differing(&fresh, &committed)
-    );
+    assert!(fresh.keys().eq(committed.keys()), "{:?}", differing(&fresh, &committed));
 }

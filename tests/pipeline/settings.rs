@@ -14,24 +14,14 @@ use crate::support::run::{folder, put, results, run_in};
 #[test]
 fn peek_starts_settings_that_review_takes_and_changes_no_number() {
     let dir = folder();
-    let text = String::from_utf8(english())
-        .unwrap()
-        .replacen(",pass\r\n", ",so lala\r\n", 1);
+    let text = String::from_utf8(english()).unwrap().replacen(",pass\r\n", ",so lala\r\n", 1);
     put(dir.path(), "in/t.csv", text);
     run_in(dir.path(), ["review", "in", "--out", "before"]).expect(0);
-    let page = run_in(dir.path(), ["peek", "in", "--write-config"])
-        .expect(0)
-        .out;
+    let page = run_in(dir.path(), ["peek", "in", "--write-config"]).expect(0).out;
     assert!(page.contains("\"so lala\" = \"…\""), "{page}");
-    assert!(
-        page.contains("in µA") && page.contains("reading_ma 0.9"),
-        "{page}"
-    );
+    assert!(page.contains("in µA") && page.contains("reading_ma 0.9"), "{page}");
     let settings = std::fs::read_to_string(dir.path().join("in/leakdrift.toml")).unwrap();
-    assert!(
-        settings.contains("\"leakage µA\" = \"reading_ma\""),
-        "{settings}"
-    );
+    assert!(settings.contains("\"leakage µA\" = \"reading_ma\""), "{settings}");
     assert!(settings.contains("# \"so lala\" = \"…\""), "{settings}");
     run_in(dir.path(), ["review", "in", "--out", "after"]).expect(0);
     let series = |name: &str| results(&dir.path().join(name))["series"].clone();
@@ -49,18 +39,9 @@ fn peek_starts_settings_that_review_takes_and_changes_no_number() {
 #[test]
 fn peek_names_what_is_missing_and_the_settings_for_it() {
     let dir = folder();
-    put(
-        dir.path(),
-        "t.csv",
-        "date,model,leakage,result\n2026-02-13,M1,0.4,pass\n",
-    );
+    put(dir.path(), "t.csv", "date,model,leakage,result\n2026-02-13,M1,0.4,pass\n");
     let page = run_in(dir.path(), ["peek", "t.csv"]);
-    for words in [
-        "high_limit_ma = ",
-        "pattern = \"{station}/*\"",
-        "likely",
-        "mA is taken",
-    ] {
+    for words in ["high_limit_ma = ", "pattern = \"{station}/*\"", "likely", "mA is taken"] {
         assert!(page.out.contains(words), "{words}: {}", page.out);
     }
 }
@@ -73,20 +54,11 @@ fn a_table_without_a_known_header_is_shown() {
     put(dir.path(), "in/t.csv", text);
     put(dir.path(), "a.csv", english());
     let told = run_in(dir.path(), ["peek", "in", "a.csv"]).expect(1).out;
-    for words in [
-        "t.csv",
-        "\"Zeugnis\" \"Ding\" \"Strom mA\" \"Urteil\"",
-        "[columns]",
-    ] {
+    for words in ["t.csv", "\"Zeugnis\" \"Ding\" \"Strom mA\" \"Urteil\"", "[columns]"] {
         assert!(told.contains(words), "{words}: {told}");
     }
     // A row that names some columns is shown with what it lacks.
-    put(
-        dir.path(),
-        "in/t.csv",
-        text.replace("Zeugnis", "Datum")
-            .replace("Urteil", "Ergebnis"),
-    );
+    put(dir.path(), "in/t.csv", text.replace("Zeugnis", "Datum").replace("Urteil", "Ergebnis"));
     let told = run_in(dir.path(), ["peek", "in"]).expect(2).err;
     for words in ["row 1", "\"Ding\"", "without a model"] {
         assert!(told.contains(words), "{words}: {told}");
@@ -108,17 +80,10 @@ fn the_first_rows_of_a_parquet_file_are_shown() {
     put(dir.path(), "t.csv", english());
     run_in(dir.path(), ["tally", "t.csv", "--out", "k[1].parquet"]).expect(0);
     let told = run_in(dir.path(), ["peek", "k[1].parquet"]).expect(0).out;
-    for words in [
-        "Parquet",
-        "e.g. \"M1\"",
-        "row 1 as understood: ",
-        "model M1",
-    ] {
+    for words in ["Parquet", "e.g. \"M1\"", "row 1 as understood: ", "model M1"] {
         assert!(told.contains(words), "{words}: {told}");
     }
-    let json = run_in(dir.path(), ["peek", "k[1].parquet", "--json"])
-        .expect(0)
-        .out;
+    let json = run_in(dir.path(), ["peek", "k[1].parquet", "--json"]).expect(0).out;
     let json: Value = serde_json::from_str(&json).unwrap();
     let columns = json["tables"][0]["columns"].as_array().unwrap();
     let model = columns.iter().find(|c| c["meaning"] == "model").unwrap();
@@ -130,20 +95,13 @@ fn the_reference_holds_every_key_and_is_itself_a_settings_file() {
     let page = reference();
     let read = Config::parse(&page, Path::new("leakdrift.toml")).unwrap();
     let default = Config::default();
-    assert_eq!(
-        toml::Table::try_from(&read).unwrap(),
-        toml::Table::try_from(&default).unwrap()
-    );
+    assert_eq!(toml::Table::try_from(&read).unwrap(), toml::Table::try_from(&default).unwrap());
 }
 
 /// The keys that a section takes, told by the refusal of one that does not exist; `None` where any key is taken.
 fn taken(head: &str) -> Option<BTreeSet<String>> {
     // What a section cannot do without stands there.
-    let needed = if head.starts_with("[check_loads") {
-        "expect = \"pass\"\n"
-    } else {
-        ""
-    };
+    let needed = if head.starts_with("[check_loads") { "expect = \"pass\"\n" } else { "" };
     let error = toml::from_str::<Config>(&format!("{head}\n{needed}zz = 1\n")).err()?;
     let message = error.message();
     if !message.starts_with("unknown field") {
@@ -180,28 +138,16 @@ fn the_reference_lists_the_keys_that_the_settings_take() {
     }
     // The others take the user's own words.
     assert_eq!(fixed, ["files", "tester", "check_loads", "model"]);
-    assert!(
-        SECTIONS
-            .iter()
-            .flat_map(|s| s.keys)
-            .all(|k| k.meaning.len() > 4)
-    );
+    assert!(SECTIONS.iter().flat_map(|s| s.keys).all(|k| k.meaning.len() > 4));
 }
 
 /// Whoever looks for a key finds the way to all of them.
 #[test]
 fn the_read_me_names_the_command_that_prints_the_reference() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md");
-    assert!(
-        std::fs::read_to_string(path)
-            .unwrap()
-            .contains("`leakdrift config`")
-    );
+    assert!(std::fs::read_to_string(path).unwrap().contains("`leakdrift config`"));
     let dir = folder();
-    assert_eq!(
-        run_in(dir.path(), ["config"]).expect(0).out.trim(),
-        reference().trim()
-    );
+    assert_eq!(run_in(dir.path(), ["config"]).expect(0).out.trim(), reference().trim());
 }
 
 #[test]
@@ -209,52 +155,16 @@ fn unknown_names_are_refused_at_every_level_with_line_and_nearest() {
     let dir = folder();
     put(dir.path(), "t.csv", english());
     for (settings, line, words) in [
-        (
-            "\n[columns]\n\"a\" = \"readng_ma\"\n",
-            3,
-            ["readng_ma", "reading_ma"],
-        ),
-        (
-            "[assume]\nfrequency = 50\n",
-            2,
-            ["frequency", "frequency_hz"],
-        ),
-        (
-            "[values.test_pont]\n\"a\" = \"b\"\n",
-            1,
-            ["test_pont", "test_point"],
-        ),
-        (
-            "[files]\npattern = \"{staton}/*\"\n",
-            2,
-            ["staton", "station"],
-        ),
+        ("\n[columns]\n\"a\" = \"readng_ma\"\n", 3, ["readng_ma", "reading_ma"]),
+        ("[assume]\nfrequency = 50\n", 2, ["frequency", "frequency_hz"]),
+        ("[values.test_pont]\n\"a\" = \"b\"\n", 1, ["test_pont", "test_point"]),
+        ("[files]\npattern = \"{staton}/*\"\n", 2, ["staton", "station"]),
         ("[tester]\nrange = 2.0\n", 2, ["range", "range_ma"]),
-        (
-            "[model.\"M1\"]\nhigh_limit = 2.0\n",
-            2,
-            ["high_limit", "high_limit_ma"],
-        ),
-        (
-            "[check_loads.\"L\"]\nexpects = \"pass\"\n",
-            2,
-            ["expects", "expect"],
-        ),
-        (
-            "[check_loads.\"L\"]\nresistance_mohm = 0.1\nexpect = \"pas\"\n",
-            3,
-            ["pas", "pass"],
-        ),
-        (
-            "[check_loads.\"L\"]\nexpect = \"over_limit\"\n",
-            2,
-            ["over_limit", "over limit"],
-        ),
-        (
-            "name = \"x\"\n[outcomes]\n\"gut\" = \"breakdwn\"\n",
-            3,
-            ["breakdwn", "breakdown"],
-        ),
+        ("[model.\"M1\"]\nhigh_limit = 2.0\n", 2, ["high_limit", "high_limit_ma"]),
+        ("[check_loads.\"L\"]\nexpects = \"pass\"\n", 2, ["expects", "expect"]),
+        ("[check_loads.\"L\"]\nresistance_mohm = 0.1\nexpect = \"pas\"\n", 3, ["pas", "pass"]),
+        ("[check_loads.\"L\"]\nexpect = \"over_limit\"\n", 2, ["over_limit", "over limit"]),
+        ("name = \"x\"\n[outcomes]\n\"gut\" = \"breakdwn\"\n", 3, ["breakdwn", "breakdown"]),
     ] {
         put(dir.path(), "leakdrift.toml", settings);
         let done = run_in(dir.path(), ["peek", "t.csv"]).expect(2);
@@ -271,10 +181,7 @@ fn unknown_names_are_refused_at_every_level_with_line_and_nearest() {
 fn every_outcome_word_and_a_plain_failure_may_be_expected_of_a_check_load() {
     let dir = folder();
     put(dir.path(), "t.csv", english());
-    for word in ["fail"]
-        .into_iter()
-        .chain(Outcome::ALL.iter().map(|o| o.words()))
-    {
+    for word in ["fail"].into_iter().chain(Outcome::ALL.iter().map(|o| o.words())) {
         let settings = format!("[check_loads.\"L\"]\nexpect = \"{word}\"\n");
         put(dir.path(), "leakdrift.toml", settings);
         run_in(dir.path(), ["peek", "t.csv"]).expect(0);

@@ -41,11 +41,7 @@ fn of(model: Model, kind: Kind) -> &'static Value {
 }
 
 fn body(model: Model, kind: Kind) -> Body {
-    Body {
-        model,
-        kind,
-        filter: None,
-    }
+    Body { model, kind, filter: None }
 }
 
 /// The true share of the units at or below a reading on the last day judged.
@@ -56,61 +52,34 @@ fn true_share(series: &Value, body: Body, ma: f64) -> f64 {
 /// The true quantile of the units that a series judges: of the last day where it carries a slope to that
 /// day, else of all production days of the period together.
 fn true_quantile(series: &Value, body: Body, p: f64) -> f64 {
-    let (from, to) = (
-        date(&series["verdict"]["judged"]["from"]),
-        date(&series["verdict"]["judged"]["to"]),
-    );
+    let (from, to) =
+        (date(&series["verdict"]["judged"]["from"]), date(&series["verdict"]["judged"]["to"]));
     if body.model == Model::Kb120 {
         return quantile_ma(body, to, p);
     }
-    let days: Vec<NaiveDate> = sample::production_days()
-        .into_iter()
-        .filter(|d| (from..=to).contains(d))
-        .collect();
+    let days: Vec<NaiveDate> =
+        sample::production_days().into_iter().filter(|d| (from..=to).contains(d)).collect();
     assert!(days.len() > 20, "{} production days judged", days.len());
     let share = |ma: f64| {
-        days.iter()
-            .map(|d| share_at_or_below(body, *d, ma))
-            .sum::<f64>()
-            / days.len() as f64
+        days.iter().map(|d| share_at_or_below(body, *d, ma)).sum::<f64>() / days.len() as f64
     };
     let (mut low, mut high) = (1e-5_f64, 100.0_f64);
     for _ in 0..40 {
         let middle = (low * high).sqrt();
-        if share(middle) < p {
-            low = middle
-        } else {
-            high = middle
-        }
+        if share(middle) < p { low = middle } else { high = middle }
     }
     (low * high).sqrt()
 }
 
 fn verdict_is(model: Model, kind: Kind) {
-    let want = SERIES
-        .iter()
-        .find(|s| s.0 == model && s.1 == kind)
-        .unwrap()
-        .3;
+    let want = SERIES.iter().find(|s| s.0 == model && s.1 == kind).unwrap().3;
     let verdict = &of(model, kind)["verdict"];
-    assert_eq!(
-        verdict["verdict"].as_str(),
-        Some(want),
-        "{}: {}",
-        model.name(),
-        verdict["reasons"]
-    );
+    assert_eq!(verdict["verdict"].as_str(), Some(want), "{}: {}", model.name(), verdict["reasons"]);
 }
 
 fn not_flagged(model: Model, kind: Kind) {
     let drift = &of(model, kind)["drift"];
-    assert_eq!(
-        drift["flagged"],
-        false,
-        "{}, {}: {drift}",
-        model.name(),
-        word(kind)
-    );
+    assert_eq!(drift["flagged"], false, "{}, {}: {drift}", model.name(), word(kind));
 }
 
 /// Rows of `units-to-check.csv` of a model whose reason contains `reason`.
@@ -119,11 +88,7 @@ fn listed(model: &str, reason: &str) -> Vec<&'static CsvRow> {
         .units
         .iter()
         .filter(|row| row.get("model").is_some_and(|m| m == model))
-        .filter(|row| {
-            row.get("reason")
-                .expect("a column named reason")
-                .contains(reason)
-        })
+        .filter(|row| row.get("reason").expect("a column named reason").contains(reason))
         .collect()
 }
 
@@ -146,11 +111,7 @@ fn serials(planted: &[Planted]) -> BTreeSet<String> {
 }
 
 fn key(row: &CsvRow) -> (String, String, String) {
-    (
-        plain(&row["serial"]),
-        row["station"].clone(),
-        row["tested_at"].clone(),
-    )
+    (plain(&row["serial"]), row["station"].clone(), row["tested_at"].clone())
 }
 
 #[test]
@@ -164,24 +125,9 @@ fn the_series_are_those_of_the_factory_and_no_others() {
             .into_iter()
             .find(|s| s.kind == kind)
             .unwrap();
-        assert_eq!(
-            found["applied_v"].as_f64(),
-            Some(setting.volts),
-            "{}",
-            model.name()
-        );
-        assert_eq!(
-            found["limit"]["high_ma"].as_f64(),
-            Some(setting.high_ma),
-            "{}",
-            model.name()
-        );
-        assert_eq!(
-            found["limit"]["low_ma"].as_f64(),
-            setting.low_ma,
-            "{}",
-            model.name()
-        );
+        assert_eq!(found["applied_v"].as_f64(), Some(setting.volts), "{}", model.name());
+        assert_eq!(found["limit"]["high_ma"].as_f64(), Some(setting.high_ma), "{}", model.name());
+        assert_eq!(found["limit"]["low_ma"].as_f64(), setting.low_ma, "{}", model.name());
         assert_eq!(found["units_together"], 1);
         assert_eq!(found["current"], "total");
     }
@@ -200,11 +146,7 @@ fn typical_readings_are_the_true_ones() {
         let (low, high) = (number(&x50["low"]) - step, number(&x50["high"]) + step);
         // An interval wide enough to hold anything would prove nothing: X50 is known to a fifth, DH640 through its season.
         if !(low..=high).contains(&truth) || high - low - 2.0 * step > 0.2 * truth {
-            wrong.push(format!(
-                "{}, {}: {truth} against {x50}",
-                model.name(),
-                word(kind)
-            ));
+            wrong.push(format!("{}, {}: {truth} against {x50}", model.name(), word(kind)));
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
@@ -240,10 +182,7 @@ fn bands_are_those_of_the_physics() {
         let series = of(model, kind);
         let what = format!("{}, {}", model.name(), word(kind));
         let verdict = &series["verdict"];
-        let (low, high) = (
-            number(&verdict["band_low_ma"]),
-            number(&verdict["band_high_ma"]),
-        );
+        let (low, high) = (number(&verdict["band_low_ma"]), number(&verdict["band_high_ma"]));
         let x50 = true_quantile(series, body(model, kind), 0.5);
         let ends = if model == Model::Kb120 {
             // Carried to the end of the planning horizon, six months after the last day.
@@ -257,10 +196,7 @@ fn bands_are_those_of_the_physics() {
             Model::Kb120 => 1.4,
             _ => 1.06,
         };
-        assert!(
-            low >= ends && low <= reach * ends,
-            "{what}: {low} against {ends}"
-        );
+        assert!(low >= ends && low <= reach * ends, "{what}: {low} against {ends}");
         let want = if model == Model::Ap730 {
             let leak = (x50 * x50 + 1.5 * 1.5_f64).sqrt();
             leak * 0.985 - 2.0 * step
@@ -269,17 +205,12 @@ fn bands_are_those_of_the_physics() {
         };
         let ceiling: f64 = if kind == Kind::Leakage { 0.75 } else { 10.0 };
         let want = want.min(ceiling);
-        assert!(
-            (high / want - 1.0).abs() < 0.02,
-            "{what}: {high} against {want}"
-        );
+        assert!((high / want - 1.0).abs() < 0.02, "{what}: {high} against {want}");
         // Every rule about an end stands with its number, and exactly one sets each end.
         let rules = verdict["band_ends"].as_array().unwrap();
         for end in ["low", "high"] {
-            let sets: Vec<_> = rules
-                .iter()
-                .filter(|r| r["end"] == end && r["sets"] == true)
-                .collect();
+            let sets: Vec<_> =
+                rules.iter().filter(|r| r["end"] == end && r["sets"] == true).collect();
             assert_eq!(sets.len(), 1, "{what}: {rules:?}");
         }
     }
@@ -316,10 +247,7 @@ fn low_limits_are_judged_against_the_true_low_end() {
         let title = series["title"].as_str().unwrap();
         let section = reviewed().summary.split(&format!("### {title}\n")).nth(1);
         let line = section.and_then(|s| s.lines().find(|l| l.starts_with("Low limit ")));
-        assert!(
-            line.is_some_and(|l| l.contains("Seen below it: no unit of")),
-            "{title}"
-        );
+        assert!(line.is_some_and(|l| l.contains("Seen below it: no unit of")), "{title}");
     }
     assert_eq!(judged, 5);
     assert_eq!(reviewed().summary.matches("\nLow limit ").count(), judged);
@@ -343,13 +271,10 @@ fn no_interval_is_upside_down() {
                         assert!(x <= high, "{at}: {value}");
                     }
                 }
-                map.iter()
-                    .for_each(|(k, v)| walk(v, &format!("{at}.{k}"), seen));
+                map.iter().for_each(|(k, v)| walk(v, &format!("{at}.{k}"), seen));
             }
             Value::Array(list) => {
-                list.iter()
-                    .enumerate()
-                    .for_each(|(n, v)| walk(v, &format!("{at}[{n}]"), seen));
+                list.iter().enumerate().for_each(|(n, v)| walk(v, &format!("{at}[{n}]"), seen));
             }
             _ => {}
         }
@@ -411,13 +336,9 @@ fn retesting_until_it_passes_is_named_with_its_operator() {
         assert!(numbers.contains(&want.as_str()), "{want} is not in: {line}");
     }
     // Nobody else retests until it passes.
-    for operator in [
-        "op01", "op02", "op03", "op04", "op05", "op06", "op08", "op09",
-    ] {
-        let said = review
-            .summary
-            .lines()
-            .any(|l| l.contains(operator) && l.contains("further tests"));
+    for operator in ["op01", "op02", "op03", "op04", "op05", "op06", "op08", "op09"] {
+        let said =
+            review.summary.lines().any(|l| l.contains(operator) && l.contains("further tests"));
         assert!(!said, "{operator} is named");
     }
     assert!(!listed("VC310", "more retests than allowed").is_empty());
@@ -433,10 +354,7 @@ fn kettle_drifts_from_december_and_the_date_is_foretold() {
     assert_eq!(drift["shape"], "slope", "{drift}");
     assert_eq!(drift["steps"].as_array().map(Vec::len), Some(0), "{drift}");
     let since = date(&drift["since"]);
-    assert!(
-        (since - day(2025, 12, 1)).num_days().abs() <= 45,
-        "since {since}"
-    );
+    assert!((since - day(2025, 12, 1)).num_days().abs() <= 45, "since {since}");
     assert!(number(&drift["per_month_ma"]["low"]) > 0.0, "{drift}");
     let reached = &drift["limit_reached_on"];
     let (low, at) = (date(&reached["low"]), date(&reached["date"]));
@@ -470,23 +388,13 @@ fn the_step_of_a2_is_the_testers() {
         assert!((low..=high).contains(&date(&moved[0]["date"])), "{station}");
         let size = &moved[0]["size_pct"];
         let truth = 100.0 * (1.0 / 0.965 - 1.0);
-        assert!(
-            (number(&size["low"])..=number(&size["high"])).contains(&truth),
-            "{truth}: {size}"
-        );
+        assert!((number(&size["low"])..=number(&size["high"])).contains(&truth), "{truth}: {size}");
         assert!(number(&size["high"]) - number(&size["low"]) < 2.0, "{size}");
     }
     let movement = reviewed().results["movement"].as_array().unwrap();
+    assert!(movement.iter().any(|m| m["what"] == "tester" && m["name"] == "A2"), "{movement:?}");
     assert!(
-        movement
-            .iter()
-            .any(|m| m["what"] == "tester" && m["name"] == "A2"),
-        "{movement:?}"
-    );
-    assert!(
-        !movement
-            .iter()
-            .any(|m| m["what"] == "product" && m["name"] != "KB120"),
+        !movement.iter().any(|m| m["what"] == "product" && m["name"] != "KB120"),
         "{movement:?}"
     );
 }
@@ -528,25 +436,15 @@ fn high_passes_of_the_bad_lot_are_strays() {
         let ma = planted.reading_ma.unwrap();
         let body = body(Model::Em520, Kind::AcWithstand);
         let healthy = units * (1.0 - share_at_or_below(body, sample::last_day(), ma - 0.005));
-        let higher = truth
-            .lot_high_passes
-            .iter()
-            .filter(|p| p.reading_ma >= planted.reading_ma);
+        let higher = truth.lot_high_passes.iter().filter(|p| p.reading_ma >= planted.reading_ma);
         let found = (higher.count() + truth.lot_over_limit.len()) as f64;
         if healthy <= 0.5 * 0.05 * found {
             told_apart += 1;
             let named = above.contains(&plain(&planted.serial));
-            assert!(
-                named,
-                "{} at {ma} mA is not among {above:?}",
-                planted.serial
-            );
+            assert!(named, "{} at {ma} mA is not among {above:?}", planted.serial);
         }
     }
-    assert!(
-        told_apart >= 2,
-        "{told_apart} of the four can be told apart"
-    );
+    assert!(told_apart >= 2, "{told_apart} of the four can be told apart");
 }
 
 /// Story 6, the failed units: 25 pass later, but at 1060 V only; the other 18 never.
@@ -554,16 +452,11 @@ fn high_passes_of_the_bad_lot_are_strays() {
 fn failed_espresso_machines_are_listed_by_what_became_of_them() {
     let truth = &reviewed().factory.truth;
     let reworked = serials(&truth.lot_reworked);
-    let failed: BTreeSet<String> = serials(&truth.lot_over_limit)
-        .union(&serials(&truth.lot_breakdowns))
-        .cloned()
-        .collect();
+    let failed: BTreeSet<String> =
+        serials(&truth.lot_over_limit).union(&serials(&truth.lot_breakdowns)).cloned().collect();
     assert_eq!((failed.len(), reworked.len()), (43, 25));
     let rows = |reason| {
-        listed("EM520", reason)
-            .into_iter()
-            .map(|r| plain(&r["serial"]))
-            .collect::<BTreeSet<_>>()
+        listed("EM520", reason).into_iter().map(|r| plain(&r["serial"])).collect::<BTreeSet<_>>()
     };
     let (elsewhere, never) = (rows("other settings"), rows("never passed"));
     assert_eq!(
@@ -572,15 +465,8 @@ fn failed_espresso_machines_are_listed_by_what_became_of_them() {
         "at other settings"
     );
     let lost: BTreeSet<String> = failed.difference(&reworked).cloned().collect();
-    assert_eq!(
-        lost.difference(&never).collect::<Vec<_>>(),
-        Vec::<&String>::new(),
-        "never passed"
-    );
-    assert_eq!(
-        never.intersection(&reworked).collect::<Vec<_>>(),
-        Vec::<&String>::new()
-    );
+    assert_eq!(lost.difference(&never).collect::<Vec<_>>(), Vec::<&String>::new(), "never passed");
+    assert_eq!(never.intersection(&reworked).collect::<Vec<_>>(), Vec::<&String>::new());
 }
 
 /// Story 7: the cause stands in column `filter`; within its levels nothing moved.
@@ -593,12 +479,7 @@ fn stand_mixer_has_two_groups_by_filter_and_no_drift() {
     not_flagged(Model::Sm415, Kind::AcWithstand);
     for (model, kind, ..) in SERIES {
         if model != Model::Sm415 {
-            assert_eq!(
-                of(model, kind)["distribution"]["groups"],
-                1,
-                "{}",
-                model.name()
-            );
+            assert_eq!(of(model, kind)["distribution"]["groups"], 1, "{}", model.name());
         }
     }
 }
@@ -610,23 +491,13 @@ fn air_purifier_limit_was_loosened_midway_and_is_too_loose() {
     not_flagged(Model::Ap730, Kind::AcWithstand);
     let series = of(Model::Ap730, Kind::AcWithstand);
     let history = series["limit"]["history"].as_array().unwrap();
-    let loosened: Vec<&Value> = history
-        .iter()
-        .filter(|c| c["high_ma"].as_f64() == Some(5.0))
-        .collect();
-    assert!(
-        loosened.iter().all(|c| c["low_ma"].is_null()),
-        "{history:?}"
-    );
+    let loosened: Vec<&Value> =
+        history.iter().filter(|c| c["high_ma"].as_f64() == Some(5.0)).collect();
+    assert!(loosened.iter().all(|c| c["low_ma"].is_null()), "{history:?}");
     let on = |at: NaiveDate| loosened.iter().filter(|c| date(&c["from"]) == at).count();
     assert!(on(sample::ap730_loosened(Station::B1)) >= 1, "{history:?}");
     let a2 = sample::ap730_loosened(Station::A2);
-    assert!(
-        loosened
-            .iter()
-            .any(|c| date(&c["from"]) == a2 && c["station"] == "A2"),
-        "{history:?}"
-    );
+    assert!(loosened.iter().any(|c| date(&c["from"]) == a2 && c["station"] == "A2"), "{history:?}");
     assert!(
         history
             .iter()
@@ -636,10 +507,7 @@ fn air_purifier_limit_was_loosened_midway_and_is_too_loose() {
     // V / sqrt(limit² − X50²) = 1.5 kV / sqrt(25 − 4) mA = 0.327 MΩ.
     let blind = number(&series["verdict"]["blind_spot_mohm"]);
     let x50 = true_quantile(series, body(Model::Ap730, Kind::AcWithstand), 0.5);
-    assert!(
-        (blind - 1.5 / (25.0 - x50 * x50).sqrt()).abs() < 0.002,
-        "{blind}"
-    );
+    assert!((blind - 1.5 / (25.0 - x50 * x50).sqrt()).abs() < 0.002, "{blind}");
     assert_eq!(series["verdict"]["open_lead_passes"], true);
 }
 
@@ -647,10 +515,8 @@ fn air_purifier_limit_was_loosened_midway_and_is_too_loose() {
 #[test]
 fn air_purifiers_with_a_leak_path_are_listed() {
     let truth = keys(&reviewed().factory.truth.leak_path_passes);
-    let rows: BTreeSet<_> = listed("AP730", "above the healthy body")
-        .into_iter()
-        .map(key)
-        .collect();
+    let rows: BTreeSet<_> =
+        listed("AP730", "above the healthy body").into_iter().map(key).collect();
     assert_eq!(truth.len(), 3);
     assert!(truth.is_subset(&rows), "{truth:?} against {rows:?}");
     assert!(rows.len() <= truth.len() + 1, "{rows:?}");
@@ -684,13 +550,7 @@ fn the_failed_check_of_the_broken_lead_is_found() {
     let checks = reviewed().results["checks"].as_array().unwrap();
     let wrong: Vec<(&Value, &Value)> = checks
         .iter()
-        .flat_map(|c| {
-            c["wrong"]
-                .as_array()
-                .unwrap()
-                .iter()
-                .map(move |w| (&c["station"], w))
-        })
+        .flat_map(|c| c["wrong"].as_array().unwrap().iter().map(move |w| (&c["station"], w)))
         .collect();
     assert_eq!(wrong.len(), 1, "{wrong:?}");
     let (station, check) = wrong[0];
@@ -698,10 +558,7 @@ fn the_failed_check_of_the_broken_lead_is_found() {
     assert_eq!(check["load"], "LOAD-FAIL");
     assert_eq!(check["found"], "pass");
     let at = check["tested_at"].as_str().unwrap();
-    assert!(
-        at.starts_with(&sample::broken_lead_day().to_string()),
-        "{at}"
-    );
+    assert!(at.starts_with(&sample::broken_lead_day().to_string()), "{at}");
 }
 
 /// A1 exported nothing for 2026-05-18 to 05-20; no other station misses days that its habit predicts.
@@ -713,11 +570,7 @@ fn the_missing_days_of_a1_are_the_only_gap() {
     assert_eq!(date(&gaps[0]["from"]), day(2026, 5, 18));
     assert_eq!(date(&gaps[0]["to"]), day(2026, 5, 20));
     assert_eq!(gaps[0]["days"], 3);
-    assert!(
-        reviewed()
-            .summary
-            .contains("| A1 | 2026-05-18 | 2026-05-20 | 3 |")
-    );
+    assert!(reviewed().summary.contains("| A1 | 2026-05-18 | 2026-05-20 | 3 |"));
 }
 
 /// Days with product and no check load, from the rows as written. Days whose clock is not believed count
@@ -736,10 +589,7 @@ fn days_without_a_check_load_are_counted() {
         };
         let truth = days(false).difference(&days(true)).count() as u64;
         let checks = review.results["checks"].as_array().unwrap();
-        let found = checks
-            .iter()
-            .find(|c| c["station"] == station.name())
-            .unwrap();
+        let found = checks.iter().find(|c| c["station"] == station.name()).unwrap();
         assert_eq!(found["days_without"].as_u64(), Some(truth), "{found}");
     }
 }
@@ -750,15 +600,10 @@ fn dehumidifier_follows_humidity_and_does_not_drift() {
     verdict_is(Model::Dh640, Kind::DcWithstand);
     not_flagged(Model::Dh640, Kind::DcWithstand);
     let drift = &of(Model::Dh640, Kind::DcWithstand)["drift"];
-    assert!(
-        ["season", "steady"].contains(&drift["shape"].as_str().unwrap_or("none")),
-        "{drift}"
-    );
+    assert!(["season", "steady"].contains(&drift["shape"].as_str().unwrap_or("none")), "{drift}");
     let explained = drift["explained"].as_array().unwrap();
     assert!(
-        explained
-            .iter()
-            .any(|x| x["what"] == "humidity" && number(&x["share"]["low"]) > 0.0),
+        explained.iter().any(|x| x["what"] == "humidity" && number(&x["share"]["low"]) > 0.0),
         "{drift}"
     );
 }
@@ -767,10 +612,7 @@ fn dehumidifier_follows_humidity_and_does_not_drift() {
 #[test]
 fn units_released_by_hand_are_listed() {
     let truth = keys(&reviewed().factory.truth.released_by_hand);
-    let rows: BTreeSet<_> = listed("VC310", "against its reading")
-        .into_iter()
-        .map(key)
-        .collect();
+    let rows: BTreeSet<_> = listed("VC310", "against its reading").into_iter().map(key).collect();
     assert_eq!(rows, truth);
 }
 
@@ -806,12 +648,7 @@ fn serials_are_printed_as_first_written() {
         .map(|row| row["serial"].as_str())
         .filter(|s| !s.is_empty() && *s != "0000" && !written.contains(s))
         .collect();
-    assert!(
-        typed.is_empty(),
-        "{} serials, for example {:?}",
-        typed.len(),
-        typed.first()
-    );
+    assert!(typed.is_empty(), "{} serials, for example {:?}", typed.len(), typed.first());
 }
 
 /// What a tripped test shows has no meaning: no trip is listed as a unit that passed.

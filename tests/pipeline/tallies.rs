@@ -32,30 +32,11 @@ fn a_saved_tally_is_judged_like_its_files_and_two_add_up() {
     let factory = sample::plan(sample::DEFAULT_SEED);
     sample::write(&factory, &dir.path().join("exports")).unwrap();
     run_in(dir.path(), ["tally", "exports", "--out", "north.parquet"]).expect(0);
-    std::fs::copy(
-        dir.path().join("north.parquet"),
-        dir.path().join("south.parquet"),
-    )
-    .unwrap();
+    std::fs::copy(dir.path().join("north.parquet"), dir.path().join("south.parquet")).unwrap();
     let config = "exports/leakdrift.toml";
-    let one = [
-        "review",
-        "north.parquet",
-        "--config",
-        config,
-        "--out",
-        "one",
-    ];
+    let one = ["review", "north.parquet", "--config", config, "--out", "one"];
     run_in(dir.path(), one).expect(0);
-    let both = [
-        "review",
-        "north.parquet",
-        "south.parquet",
-        "--config",
-        config,
-        "--out",
-        "both",
-    ];
+    let both = ["review", "north.parquet", "south.parquet", "--config", config, "--out", "both"];
     run_in(dir.path(), both).expect(0);
 
     let one = results(&dir.path().join("one"));
@@ -66,10 +47,7 @@ fn a_saved_tally_is_judged_like_its_files_and_two_add_up() {
     let mixed = series(&one, "SM415", "ac_withstand");
     assert_eq!(mixed["distribution"]["split_by"], "filter");
     assert_eq!(mixed["drift"]["flagged"], false);
-    assert_eq!(
-        series(&one, "DH640", "dc_withstand")["drift"]["shape"],
-        "season"
-    );
+    assert_eq!(series(&one, "DH640", "dc_withstand")["drift"]["shape"], "season");
 
     let twice: Vec<u64> = units_of(&one).iter().map(|n| 2 * n).collect();
     assert_eq!(units_of(&results(&dir.path().join("both"))), twice);

@@ -18,24 +18,14 @@ fn a_file_that_vanishes_is_named_and_the_others_count() {
     put(dir.path(), "a.csv", english());
     std::os::unix::fs::symlink(dir.path().join("gone"), dir.path().join("b.csv")).unwrap();
     let done = run_in(dir.path(), ["peek", "."]).expect(1);
-    assert!(
-        done.out.contains("b.csv") && done.out.contains("60 rows read"),
-        "{}",
-        done.out
-    );
+    assert!(done.out.contains("b.csv") && done.out.contains("60 rows read"), "{}", done.out);
 }
 
 /// More than one piece of 4 MiB, so that there is a middle: 60 tests, then the header again and again, which is
 /// no row, then one test of model M9.
 fn long() -> String {
     let head = String::from_utf8(english()).unwrap();
-    let header = head
-        .lines()
-        .next()
-        .unwrap()
-        .trim_start_matches('\u{feff}')
-        .to_owned()
-        + "\n";
+    let header = head.lines().next().unwrap().trim_start_matches('\u{feff}').to_owned() + "\n";
     let last = "2026-03-10 11:00:00,M9,U-900,S1,1500,50,912,1300,pass\n";
     let again = header.repeat((9 << 20) / header.len());
     head + &again + last
@@ -46,9 +36,7 @@ fn long() -> String {
 fn disturbed(does: impl Fn(&Path) + Sync) -> (Vec<String>, Pass) {
     let dir = folder();
     let first = put(dir.path(), "a.csv", long());
-    let small = String::from_utf8(english())
-        .unwrap()
-        .replace(",M1,", ",M2,");
+    let small = String::from_utf8(english()).unwrap().replace(",M1,", ",M2,");
     let second = put(dir.path(), "b.csv", small);
     let done = AtomicBool::new(false);
     let (read, pass) = leakdrift::pass(&[first.clone(), second], &Config::default(), &|_, _| {
@@ -63,10 +51,7 @@ fn disturbed(does: impl Fn(&Path) + Sync) -> (Vec<String>, Pass) {
 
 fn units(pass: &Pass, model: &str) -> f64 {
     let series = pass.series.iter();
-    series
-        .filter(|s| s.key.model == model)
-        .map(|s| s.units() as f64)
-        .sum()
+    series.filter(|s| s.key.model == model).map(|s| s.units() as f64).sum()
 }
 
 #[track_caller]
@@ -88,8 +73,7 @@ fn files_at_rest_are_read_without_a_word() {
 fn a_file_that_is_still_written_to_is_named_and_the_others_count() {
     let (failures, pass) = disturbed(|path| {
         let mut file = std::fs::OpenOptions::new().append(true).open(path).unwrap();
-        file.write_all(b"2026-03-10 11:05:00,M9,U-901,S1,15")
-            .unwrap();
+        file.write_all(b"2026-03-10 11:05:00,M9,U-901,S1,15").unwrap();
     });
     is_named(&failures, &["changed meanwhile", "run again"]);
     // The half row has lost cells: it is unreadable, and never a test.

@@ -12,9 +12,7 @@ use crate::support::run::{PROGRAM, finish, folder, put, run_in};
 use crate::support::xlsb::{Held, xlsb};
 
 fn data(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("tests/data/exports")
-        .join(name)
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/exports").join(name)
 }
 
 fn text_cell(text: &str) -> String {
@@ -52,11 +50,7 @@ fn ods(content: &str) -> Vec<u8> {
 #[test]
 fn an_old_workbook_with_a_hidden_sheet() {
     let (read, _) = counted(&[data("small.xls")], &Config::default());
-    assert!(
-        read.notes.iter().any(|n| n.to_string().contains("Old")),
-        "{:?}",
-        read.notes
-    );
+    assert!(read.notes.iter().any(|n| n.to_string().contains("Old")), "{:?}", read.notes);
     is_the_tally(data("small.xls"));
 }
 
@@ -114,11 +108,7 @@ fn an_open_document_sheet_with_a_damaged_tag_is_refused_and_the_others_count() {
             "row 3: expected </table:table>, found </tabe:table>",
         ),
         (
-            sound
-                .split("</table:table-row></table:table>")
-                .next()
-                .unwrap()
-                .to_owned(),
+            sound.split("</table:table-row></table:table>").next().unwrap().to_owned(),
             "row 2: expected </table:table-row>, found the end of content.xml",
         ),
         (
@@ -143,26 +133,17 @@ fn an_open_document_sheet_with_a_damaged_tag_is_refused_and_the_others_count() {
 fn an_open_document_sheet_that_repeats_cells_without_reason_is_refused() {
     let dir = folder();
     let cell = text_cell("1");
-    let wide = cell.replace(
-        "<table:table-cell",
-        "<table:table-cell table:number-columns-repeated=\"16384\"",
-    );
-    let often = row(cell.repeat(9)).replace(
-        "<table:table-row",
-        "<table:table-row table:number-rows-repeated=\"1000000\"",
-    );
-    let gap = row(String::new()).replace(
-        "<table:table-row",
-        "<table:table-row table:number-rows-repeated=\"1000000\"",
-    );
+    let wide = cell
+        .replace("<table:table-cell", "<table:table-cell table:number-columns-repeated=\"16384\"");
+    let often = row(cell.repeat(9))
+        .replace("<table:table-row", "<table:table-row table:number-rows-repeated=\"1000000\"");
+    let gap = row(String::new())
+        .replace("<table:table-row", "<table:table-row table:number-rows-repeated=\"1000000\"");
     let spaces = row(cell.replace('1', "<text:s text:c=\"9999999999\"/>"));
     for (rows, words) in [
         (row(wide).repeat(1000), "far outside"),
         (often, "far outside"),
-        (
-            [row(cell.repeat(9)), gap, row(cell)].concat(),
-            "far outside",
-        ),
+        ([row(cell.repeat(9)), gap, row(cell)].concat(), "far outside"),
         (spaces, "9999999999 spaces"),
     ] {
         let path = put(dir.path(), "t.ods", ods(&sheet_of(&rows)));
@@ -268,11 +249,7 @@ fn a_workbook_of_binary_records() {
 #[track_caller]
 fn are_unreadable(path: PathBuf, read: u64, places: &[(u32, &str, &str)]) {
     let (_, pass) = counted(&[path], &Config::default());
-    let found: Vec<_> = pass
-        .unreadable
-        .iter()
-        .map(|u| (u.line, &*u.column, &*u.found))
-        .collect();
+    let found: Vec<_> = pass.unreadable.iter().map(|u| (u.line, &*u.column, &*u.found)).collect();
     assert_eq!(found, places);
     let used = read - places.len() as u64;
     assert_eq!((pass.ledger.read, pass.ledger.used), (read, used));
@@ -283,12 +260,8 @@ fn are_unreadable(path: PathBuf, read: u64, places: &[(u32, &str, &str)]) {
 fn a_formula_error_is_unreadable_wherever_a_column_has_a_meaning() {
     let dir = folder();
     let mut rows = binary_rows();
-    (rows[3][7], rows[5][3], rows[9][9], rows[11][2]) = (
-        Held::Error(7),
-        Held::Error(42),
-        Held::Error(42),
-        Held::Error(7),
-    );
+    (rows[3][7], rows[5][3], rows[9][9], rows[11][2]) =
+        (Held::Error(7), Held::Error(42), Held::Error(42), Held::Error(7));
     let places = [
         (4, "Leakage", "#DIV/0!"),
         (6, "Serial No", "#N/A"),
@@ -336,16 +309,11 @@ fn a_formula_error_is_unreadable_wherever_a_column_has_a_meaning() {
             error(*e)
         ),
     };
-    let sheet: String = rows
-        .iter()
-        .map(|r| row(r.iter().map(cell).collect()))
-        .collect();
+    let sheet: String = rows.iter().map(|r| row(r.iter().map(cell).collect())).collect();
     let path = put(dir.path(), "t.ods", ods(&sheet_of(&sheet)));
     are_unreadable(path, 60, &places);
     let text = String::from_utf8(english()).unwrap();
-    let damaged = text
-        .replacen(",U-007,", ",#NV,", 1)
-        .replacen(",U-009,", ",#WERT!,", 1);
+    let damaged = text.replacen(",U-007,", ",#NV,", 1).replacen(",U-009,", ",#WERT!,", 1);
     let path = put(dir.path(), "t.csv", damaged);
     are_unreadable(path, 60, &[(9, "serial", "#NV"), (11, "serial", "#WERT!")]);
 }
@@ -356,22 +324,14 @@ fn hidden_sheets_are_named_and_not_read() {
     let dir = folder();
     let is_named = |path: &Path, name: &str| {
         let (read, pass) = counted(&[path.to_owned()], &Config::default());
-        assert_eq!(
-            (pass.ledger.read, read.tables.len()),
-            (60, 1),
-            "{}",
-            path.display()
-        );
+        assert_eq!((pass.ledger.read, read.tables.len()), (60, 1), "{}", path.display());
         let told = read.notes.iter().any(|n| {
             let text = n.to_string();
             text.contains("hidden sheets were not read") && text.contains(name)
         });
         assert!(told, "{}: {:?}", path.display(), read.notes);
     };
-    let sheets = [
-        ("a", false, binary_rows()),
-        ("Earlier", true, binary_rows()),
-    ];
+    let sheets = [("a", false, binary_rows()), ("Earlier", true, binary_rows())];
     is_named(&put(dir.path(), "t.xlsb", xlsb(&sheets)), "Earlier");
 
     let text = String::from_utf8(english()).unwrap();

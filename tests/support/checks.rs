@@ -69,11 +69,7 @@ pub fn load(name: &str) -> Case {
         .filter(|(_, number)| number.is_number() || number.is_array())
         .map(|(key, _)| key.clone())
         .collect();
-    Case {
-        name: name.to_owned(),
-        value,
-        open: RefCell::new(open),
-    }
+    Case { name: name.to_owned(), value, open: RefCell::new(open) }
 }
 
 /// The companion CSV of the case `name`, as text.
@@ -100,10 +96,7 @@ pub fn numbers(value: &Value) -> Vec<f64> {
 fn allowed(case: &Case, side: &str, key: &str, want: f64) -> f64 {
     let tolerance = &case["tolerance"][side];
     let pick = |kind: &str| {
-        tolerance["by_name"][key][kind]
-            .as_f64()
-            .or_else(|| tolerance[kind].as_f64())
-            .unwrap_or(0.0)
+        tolerance["by_name"][key][kind].as_f64().or_else(|| tolerance[kind].as_f64()).unwrap_or(0.0)
     };
     pick("abs") + pick("rel") * want.abs()
 }

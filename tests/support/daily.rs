@@ -79,13 +79,7 @@ pub fn calendar(day: usize) -> i32 {
 impl Daily {
     /// A steady series of so many days and lag-1 correlation.
     pub fn steady(days: usize, rho: f64) -> Self {
-        Self {
-            days,
-            rho,
-            lots: None,
-            humid: false,
-            moves: Moves::Nothing,
-        }
+        Self { days, rho, lots: None, humid: false, moves: Moves::Nothing }
     }
 
     /// Change of the true level by a production day, mA.
@@ -146,10 +140,7 @@ impl Daily {
                     units: UNITS,
                     humidity,
                     temperature: None,
-                    lot: self
-                        .lots
-                        .filter(|l| l.known)
-                        .and_then(|l| u32::try_from(n / l.days).ok()),
+                    lot: self.lots.filter(|l| l.known).and_then(|l| u32::try_from(n / l.days).ok()),
                 }
             })
             .collect()
@@ -174,9 +165,7 @@ pub fn flagged(drift: &Drift) -> (bool, bool) {
 pub fn generator(seed: u64, words: &str, replicate: u64) -> Pcg64 {
     let mut mixed = seed;
     let mut mix = |x: u64| {
-        mixed = (mixed ^ x)
-            .wrapping_mul(0x9E37_79B9_7F4A_7C15)
-            .rotate_left(29);
+        mixed = (mixed ^ x).wrapping_mul(0x9E37_79B9_7F4A_7C15).rotate_left(29);
     };
     words.bytes().for_each(|b| mix(u64::from(b)));
     mix(replicate);

@@ -10,10 +10,5 @@ pub fn day(text: &str) -> NaiveDate {
 
 /// The end of the healthy body: `L`, the estimate and `U`.
 pub fn tail(lower: f64, quantile: f64, upper: f64) -> Tail {
-    Tail {
-        quantile_ma: quantile,
-        lower_ma: lower,
-        upper_ma: upper,
-        upper_at_horizon_ma: None,
-    }
+    Tail { quantile_ma: quantile, lower_ma: lower, upper_ma: upper, upper_at_horizon_ma: None }
 }

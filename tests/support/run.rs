@@ -81,11 +81,8 @@ pub fn contents(dir: &Path) -> BTreeMap<String, Vec<u8>> {
             if path.is_dir() {
                 folders.push(path);
             } else {
-                let name = path
-                    .strip_prefix(dir)
-                    .expect("below dir")
-                    .to_string_lossy()
-                    .replace('\\', "/");
+                let name =
+                    path.strip_prefix(dir).expect("below dir").to_string_lossy().replace('\\', "/");
                 found.insert(name, std::fs::read(&path).expect("a file that can be read"));
             }
         }
@@ -126,11 +123,7 @@ pub fn csv_rows(text: &str) -> Vec<CsvRow> {
         .records()
         .map(|row| {
             let row = row.expect("a row as wide as the header");
-            headers
-                .iter()
-                .zip(row.iter())
-                .map(|(h, c)| (h.to_owned(), c.to_owned()))
-                .collect()
+            headers.iter().zip(row.iter()).map(|(h, c)| (h.to_owned(), c.to_owned())).collect()
         })
         .collect()
 }
@@ -161,16 +154,9 @@ pub fn reviewed() -> &'static Reviewed {
         let dir = folder();
         let factory = sample::plan(sample::DEFAULT_SEED);
         sample::write(&factory, &dir.path().join("exports")).expect("the factory is written");
-        let done = run_in(
-            dir.path(),
-            ["review", "exports", "--out", "report", "--gate"],
-        );
+        let done = run_in(dir.path(), ["review", "exports", "--out", "report", "--gate"]);
         let report = dir.path().join("report");
-        assert!(
-            report.join("results.json").is_file(),
-            "no report: {}",
-            done.err
-        );
+        assert!(report.join("results.json").is_file(), "no report: {}", done.err);
         let text = |name: &str| {
             std::fs::read_to_string(report.join(name)).unwrap_or_else(|e| panic!("{name}: {e}"))
         };
@@ -211,16 +197,10 @@ pub fn date(value: &Value) -> chrono::NaiveDate {
 /// A number of the results.
 #[track_caller]
 pub fn number(value: &Value) -> f64 {
-    value
-        .as_f64()
-        .unwrap_or_else(|| panic!("expected a number, found {value}"))
+    value.as_f64().unwrap_or_else(|| panic!("expected a number, found {value}"))
 }
 
 /// A serial without case, spaces and dashes, as serials are compared.
 pub fn plain(serial: &str) -> String {
-    serial
-        .chars()
-        .filter(|c| c.is_alphanumeric())
-        .flat_map(char::to_lowercase)
-        .collect()
+    serial.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
 }

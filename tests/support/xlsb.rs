@@ -43,10 +43,7 @@ fn record(kind: usize, body: &[u8]) -> Vec<u8> {
 /// Its length in units of UTF-16, then those.
 fn wide(text: &str) -> Vec<u8> {
     let units: Vec<u16> = text.encode_utf16().collect();
-    let mut bytes = u32::try_from(units.len())
-        .expect("a short text")
-        .to_le_bytes()
-        .to_vec();
+    let mut bytes = u32::try_from(units.len()).expect("a short text").to_le_bytes().to_vec();
     bytes.extend(units.iter().flat_map(|u| u.to_le_bytes()));
     bytes
 }
@@ -84,10 +81,7 @@ fn sheet(rows: &[Vec<Held>]) -> Vec<u8> {
     .concat();
     for (r, row) in (0_u32..).zip(rows) {
         // Row, format, height and marks, and no spans of columns.
-        bytes.extend(record(
-            0,
-            &[words(&[r, 0]), vec![0; 5], words(&[0])].concat(),
-        ));
+        bytes.extend(record(0, &[words(&[r, 0]), vec![0; 5], words(&[0])].concat()));
         for (c, held) in (0_u32..).zip(row) {
             let (kind, style, value) = match held {
                 Held::Blank => continue,

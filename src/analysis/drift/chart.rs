@@ -25,9 +25,7 @@ pub struct EwmaChart {
 /// parameter `rho` of the points. `None` where the series never fills a baseline.
 #[must_use]
 pub fn ewma_chart(points: &[DayPoint], rho: f64, options: &DriftOptions) -> Option<EwmaChart> {
-    let start = points
-        .iter()
-        .position(|p| options.baseline_from.is_none_or(|d| p.day >= d))?;
+    let start = points.iter().position(|p| options.baseline_from.is_none_or(|d| p.day >= d))?;
     let mut units = 0.0;
     let size = points[start..].iter().enumerate().find_map(|(i, p)| {
         units += p.units;
@@ -46,11 +44,7 @@ pub fn ewma_chart(points: &[DayPoint], rho: f64, options: &DriftOptions) -> Opti
         centre_ma,
         low_ma: centre_ma - half,
         high_ma: centre_ma + half,
-        signals: values
-            .iter()
-            .filter(|v| (v.1 - centre_ma).abs() > half)
-            .map(|v| v.0)
-            .collect(),
+        signals: values.iter().filter(|v| (v.1 - centre_ma).abs() > half).map(|v| v.0).collect(),
         values,
     })
 }

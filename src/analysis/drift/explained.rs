@@ -43,10 +43,8 @@ pub fn shares(
     let k = columns.len();
     let together: Vec<f64> = (0..1_usize << k)
         .map(|set| {
-            let chosen: Vec<&[f64]> = (0..k)
-                .filter(|i| set >> i & 1 == 1)
-                .map(|i| columns[i])
-                .collect();
+            let chosen: Vec<&[f64]> =
+                (0..k).filter(|i| set >> i & 1 == 1).map(|i| columns[i]).collect();
             share_explained(&chosen, y)
         })
         .collect();
@@ -67,13 +65,8 @@ pub fn shares(
             let root = share.clamp(0.0, 1.0 - 1e-12).sqrt().atanh();
             let low = (root - reach).max(0.0).tanh().powi(2);
             let high = (root + reach).tanh().powi(2);
-            let share = Estimate::new(
-                share.max(0.0),
-                low,
-                high,
-                level,
-                "mean over orders of entry",
-            )?;
+            let share =
+                Estimate::new(share.max(0.0), low, high, level, "mean over orders of entry")?;
             Some(Explained { what: *what, share })
         })
         .collect()
@@ -83,20 +76,14 @@ pub fn shares(
 /// in ten, or without spread, is left out.
 pub(super) fn room_columns(points: &[DayPoint]) -> Vec<(RoomFactor, Vec<f64>)> {
     type Pick = fn(&DayPoint) -> Option<f64>;
-    let picks: [(RoomFactor, Pick); 2] = [
-        (RoomFactor::Humidity, |p| p.humidity),
-        (RoomFactor::Temperature, |p| p.temperature),
-    ];
+    let picks: [(RoomFactor, Pick); 2] =
+        [(RoomFactor::Humidity, |p| p.humidity), (RoomFactor::Temperature, |p| p.temperature)];
     picks
         .into_iter()
         .filter_map(|(what, pick)| {
             let known: Vec<(f64, f64)> = points
                 .iter()
-                .filter_map(|p| {
-                    pick(p)
-                        .filter(|v| v.is_finite())
-                        .map(|v| (f64::from(p.day), v))
-                })
+                .filter_map(|p| pick(p).filter(|v| v.is_finite()).map(|v| (f64::from(p.day), v)))
                 .collect();
             if known.is_empty() || (known.len() as f64) < 0.8 * points.len() as f64 {
                 return None;
@@ -104,28 +91,15 @@ pub(super) fn room_columns(points: &[DayPoint]) -> Vec<(RoomFactor, Vec<f64>)> {
             if known.iter().all(|k| k.1 == known[0].1) {
                 return None;
             }
-            Some((
-                what,
-                points
-                    .iter()
-                    .map(|p| between(&known, f64::from(p.day)))
-                    .collect(),
-            ))
+            Some((what, points.iter().map(|p| between(&known, f64::from(p.day))).collect()))
         })
         .collect()
 }
 
 fn between(known: &[(f64, f64)], day: f64) -> f64 {
     let after = known.partition_point(|k| k.0 < day);
-    let (a, b) = (
-        known[after.saturating_sub(1)],
-        known[after.min(known.len() - 1)],
-    );
-    if b.0 > a.0 {
-        a.1 + (b.1 - a.1) * ((day - a.0) / (b.0 - a.0)).clamp(0.0, 1.0)
-    } else {
-        b.1
-    }
+    let (a, b) = (known[after.saturating_sub(1)], known[after.min(known.len() - 1)]);
+    if b.0 > a.0 { a.1 + (b.1 - a.1) * ((day - a.0) / (b.0 - a.0)).clamp(0.0, 1.0) } else { b.1 }
 }
 
 /// Values with the room's fitted effect taken off, at the mean room.
@@ -138,21 +112,12 @@ pub(super) fn room_taken_off(
     let mut effect = vec![0.0; points.len()];
     for ((_, column), b) in room.iter().zip(&best.coefficients[1..]) {
         let mean = column.iter().sum::<f64>() / column.len() as f64;
-        effect
-            .iter_mut()
-            .zip(column)
-            .for_each(|(e, v)| *e += b * (v - mean));
+        effect.iter_mut().zip(column).for_each(|(e, v)| *e += b * (v - mean));
     }
     points
         .iter()
         .zip(effect)
-        .map(|(p, e)| {
-            if logs {
-                p.value_ma * (-e).exp()
-            } else {
-                p.value_ma - e
-            }
-        })
+        .map(|(p, e)| if logs { p.value_ma * (-e).exp() } else { p.value_ma - e })
         .collect()
 }
 
@@ -168,19 +133,10 @@ pub(super) fn explained_by(
     // The shape's own part: what is neither room nor left over.
     let shape: Vec<f64> = (0..left.len())
         .map(|i| {
-            let by_room: f64 = room
-                .iter()
-                .zip(&best.coefficients[1..])
-                .map(|(r, b)| b * r.1[i])
-                .sum();
+            let by_room: f64 =
+                room.iter().zip(&best.coefficients[1..]).map(|(r, b)| b * r.1[i]).sum();
             points.values[i] - left[i] - by_room
         })
         .collect();
-    shares(
-        &factors,
-        &shape,
-        &points.values,
-        left.len() as f64 / variance_factor(rho),
-        level,
-    )
+    shares(&factors, &shape, &points.values, left.len() as f64 / variance_factor(rho), level)
 }

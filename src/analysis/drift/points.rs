@@ -97,32 +97,20 @@ pub fn grouped_median(lines: &[(f64, f64, f64)]) -> Option<f64> {
 #[must_use]
 pub fn day_points(lines: &[ReadingLine], facts: &BTreeMap<i32, DayFacts>) -> Vec<DayPoint> {
     let mut days: BTreeMap<i32, Vec<ReadingLine>> = BTreeMap::new();
-    for line in lines
-        .iter()
-        .filter(|l| l.count > 0.0 && !l.centre_ma.is_nan())
-    {
+    for line in lines.iter().filter(|l| l.count > 0.0 && !l.centre_ma.is_nan()) {
         days.entry(line.day).or_default().push(*line);
     }
     let units = |group: &[ReadingLine]| group.iter().map(|l| l.count).sum::<f64>();
     let thick = days.values().filter(|g| units(g) >= DAILY_UNITS).count() as f64;
     if thick >= DAILY_SHARE * days.len() as f64 {
-        return days
-            .values()
-            .filter_map(|g| point(g, DAILY_UNITS, facts))
-            .collect();
+        return days.values().filter_map(|g| point(g, DAILY_UNITS, facts)).collect();
     }
     let mut weeks: BTreeMap<i32, Vec<ReadingLine>> = BTreeMap::new();
     for (day, group) in days {
         // 1970-01-01 was a Thursday.
-        weeks
-            .entry((day + 3).div_euclid(7))
-            .or_default()
-            .extend(group);
+        weeks.entry((day + 3).div_euclid(7)).or_default().extend(group);
     }
-    weeks
-        .values()
-        .filter_map(|g| point(g, WEEKLY_UNITS, facts))
-        .collect()
+    weeks.values().filter_map(|g| point(g, WEEKLY_UNITS, facts)).collect()
 }
 
 fn point(group: &[ReadingLine], fewest: f64, facts: &BTreeMap<i32, DayFacts>) -> Option<DayPoint> {
@@ -130,10 +118,7 @@ fn point(group: &[ReadingLine], fewest: f64, facts: &BTreeMap<i32, DayFacts>) ->
     if units < fewest {
         return None;
     }
-    let readings: Vec<_> = group
-        .iter()
-        .map(|l| (l.centre_ma, l.step_ma, l.count))
-        .collect();
+    let readings: Vec<_> = group.iter().map(|l| (l.centre_ma, l.step_ma, l.count)).collect();
     let value_ma = grouped_median(&readings)?;
     let mut per_day: BTreeMap<i32, f64> = BTreeMap::new();
     for line in group {

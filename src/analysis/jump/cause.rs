@@ -66,14 +66,7 @@ pub struct Cause {
 
 /// Measures a candidate against what is left of the rise.
 pub(super) fn measured(rise: &Rise<'_>, candidate: &Candidate) -> Cause {
-    let Rise {
-        cells,
-        counted,
-        before,
-        base,
-        after,
-        ..
-    } = rise;
+    let Rise { cells, counted, before, base, after, .. } = rise;
     let (counted, confidence) = (*counted, rise.demands.confidence);
     let places = candidate.cut.places(candidate.level);
     let of = |c: &Cell| cells.is_of(c, &places);
@@ -85,14 +78,8 @@ pub(super) fn measured(rise: &Rise<'_>, candidate: &Candidate) -> Cause {
         |list: &[&Cell]| -> f64 { list.iter().map(|c| c.units * base.at(c) / base.all).sum() };
     let (_, failed_before) = total(before.iter().copied(), counted);
     let ratio = rate_ratio(
-        Rate {
-            events: failures,
-            exposure: weighed(&own),
-        },
-        Rate {
-            events: failed_before,
-            exposure: weighed(before),
-        },
+        Rate { events: failures, exposure: weighed(&own) },
+        Rate { events: failed_before, exposure: weighed(before) },
         confidence,
     );
     let mut tables: BTreeMap<(u32, i32), Table> = BTreeMap::new();
@@ -107,16 +94,10 @@ pub(super) fn measured(rise: &Rise<'_>, candidate: &Candidate) -> Cause {
         }
     }
     let tables: Vec<Table> = tables.into_values().collect();
-    let with: Vec<i32> = own
-        .iter()
-        .filter(|c| c.failures.of(counted) > 0.0)
-        .map(|c| c.day)
-        .collect();
+    let with: Vec<i32> =
+        own.iter().filter(|c| c.failures.of(counted) > 0.0).map(|c| c.day).collect();
     Cause {
-        what: places
-            .iter()
-            .map(|place| Named::of(cells, *place))
-            .collect(),
+        what: places.iter().map(|place| Named::of(cells, *place)).collect(),
         failures,
         units,
         expected,
@@ -133,11 +114,7 @@ pub(super) fn measured(rise: &Rise<'_>, candidate: &Candidate) -> Cause {
                 let units = after.iter().filter(of_place).map(|c| c.units).sum();
                 same_units(cells, after, *place, units)
             })
-            .filter(|n| {
-                !places
-                    .iter()
-                    .any(|(f, _)| cells.factors[*f].name == n.factor)
-            })
+            .filter(|n| !places.iter().any(|(f, _)| cells.factors[*f].name == n.factor))
             .collect(),
         rivals: Vec::new(),
         days: (

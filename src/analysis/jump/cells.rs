@@ -21,13 +21,8 @@ pub enum Counted {
 
 impl Counted {
     /// All of them, failures together first.
-    pub const ALL: [Self; 5] = [
-        Self::Failed,
-        Self::OverLimit,
-        Self::UnderLimit,
-        Self::Breakdown,
-        Self::NotCompleted,
-    ];
+    pub const ALL: [Self; 5] =
+        [Self::Failed, Self::OverLimit, Self::UnderLimit, Self::Breakdown, Self::NotCompleted];
 
     /// As in `results.json`.
     #[must_use]
@@ -160,19 +155,11 @@ pub fn by_day<'a>(
     }
     let units: f64 = days.values().map(|d| d.0).sum();
     let weighted: f64 = days.values().map(|d| d.2).sum();
-    let scale = if weighted > 0.0 {
-        units / weighted
-    } else {
-        0.0
-    };
+    let scale = if weighted > 0.0 { units / weighted } else { 0.0 };
     days.into_iter()
         .map(|(day, (units, failed, weighted))| DayCount {
             day,
-            units: if scale > 0.0 {
-                (weighted * scale).max(failed)
-            } else {
-                units
-            },
+            units: if scale > 0.0 { (weighted * scale).max(failed) } else { units },
             failed,
         })
         .filter(|d| d.units > 0.0)
@@ -182,7 +169,7 @@ pub fn by_day<'a>(
 /// Units and failures of many cells.
 #[must_use]
 pub fn total<'a>(cells: impl IntoIterator<Item = &'a Cell>, counted: Counted) -> (f64, f64) {
-    cells.into_iter().fold((0.0, 0.0), |(units, failed), c| {
-        (units + c.units, failed + c.failures.of(counted))
-    })
+    cells
+        .into_iter()
+        .fold((0.0, 0.0), |(units, failed), c| (units + c.units, failed + c.failures.of(counted)))
 }

@@ -69,12 +69,7 @@ pub fn explain(
     let (_, failures) = total(after.iter().copied(), counted);
     let expected: f64 = after.iter().map(|c| c.units * base.plain(c)).sum();
     let excess = failures - expected;
-    let mut found = Explained {
-        failures,
-        expected,
-        unexplained: 1.0,
-        ..Explained::default()
-    };
+    let mut found = Explained { failures, expected, unexplained: 1.0, ..Explained::default() };
     if excess <= 0.0 || after.is_empty() || before.is_empty() {
         return found;
     }
@@ -106,9 +101,7 @@ pub fn explain(
         let (all, mut named): (Vec<_>, Vec<_>) = named.into_iter().partition(|(c, _)| c.everything);
         if found.causes.is_empty() {
             found.coincides = all.into_iter().map(|(_, cause)| cause).collect();
-            found
-                .coincides
-                .sort_by(|a, b| b.statistic.total_cmp(&a.statistic));
+            found.coincides.sort_by(|a, b| b.statistic.total_cmp(&a.statistic));
         }
         // What was tied to days explains only what nothing within days does, and only where the levels of its factor
         // leave little for other days: it may be any of what those days had.
@@ -118,12 +111,7 @@ pub fn explain(
             .iter()
             .filter(|(c, _)| c.tied)
             .map(|(c, cause)| (c.cut.first, cause.share_of_excess))
-            .chain(
-                found
-                    .causes
-                    .iter()
-                    .map(|c| (c.places[0].0, c.share_of_excess)),
-            )
+            .chain(found.causes.iter().map(|c| (c.places[0].0, c.share_of_excess)))
         {
             *of_factor.entry(factor).or_default() += share;
         }
@@ -167,11 +155,8 @@ pub fn explain(
 fn cleared(cells: &Cells, candidates: &[Candidate], after: &[&Cell]) -> Vec<String> {
     (0..cells.factors.len())
         .filter(|&f| {
-            let levels: BTreeSet<Level> = after
-                .iter()
-                .map(|c| cells.level(c, f))
-                .filter(|l| *l != 0)
-                .collect();
+            let levels: BTreeSet<Level> =
+                after.iter().map(|c| cells.level(c, f)).filter(|l| *l != 0).collect();
             let smallest = candidates
                 .iter()
                 .filter(|c| c.cut.first == f && c.cut.second.is_none())

@@ -50,11 +50,8 @@ struct Scan {
 #[must_use]
 pub fn jumps(pass: &Pass, asked: &Asked, wanted: &dyn Fn(usize) -> bool) -> Vec<Jump> {
     let cells = plain(pass);
-    let chosen: Vec<u32> = (0u32..)
-        .zip(&pass.series)
-        .filter(|(n, _)| wanted(*n as usize))
-        .map(|(n, _)| n)
-        .collect();
+    let chosen: Vec<u32> =
+        (0u32..).zip(&pass.series).filter(|(n, _)| wanted(*n as usize)).map(|(n, _)| n).collect();
     let mut by_series: BTreeMap<u32, Vec<&Cell>> = BTreeMap::new();
     for c in &cells {
         by_series.entry(c.series).or_default().push(c);
@@ -69,10 +66,8 @@ pub fn jumps(pass: &Pass, asked: &Asked, wanted: &dyn Fn(usize) -> bool) -> Vec<
     let stations = if whole { pass.stations.len() } else { 0 };
     let overall = usize::from(whole && pass.stations.len() > 1);
     // Series, stations and the line are three questions, one after the other: each pays for its own scans.
-    let questions: Vec<(u32, Counted)> = chosen
-        .iter()
-        .flat_map(|n| Counted::ALL.map(|c| (*n, c)))
-        .collect();
+    let questions: Vec<(u32, Counted)> =
+        chosen.iter().flat_map(|n| Counted::ALL.map(|c| (*n, c))).collect();
     let scans: Vec<Scan> = questions
         .par_iter()
         .filter_map(|(n, counted)| {
@@ -97,19 +92,10 @@ pub fn jumps(pass: &Pass, asked: &Asked, wanted: &dyn Fn(usize) -> bool) -> Vec<
             (days.len() > 3).then(|| scan(Scope::Station(station), counted, days, asked))
         })
         .collect();
-    let of_stations = investigate(
-        pass,
-        asked,
-        of_stations,
-        Counted::ALL.len() * stations,
-        Some(&found),
-    );
+    let of_stations =
+        investigate(pass, asked, of_stations, Counted::ALL.len() * stations, Some(&found));
     if overall == 1 {
-        left.retain(|c| {
-            !of_stations
-                .iter()
-                .any(|j| j.scope == Scope::Station(c.station))
-        });
+        left.retain(|c| !of_stations.iter().any(|j| j.scope == Scope::Station(c.station)));
         let scans: Vec<Scan> = Counted::ALL
             .par_iter()
             .map(|counted| {
@@ -127,12 +113,7 @@ pub fn jumps(pass: &Pass, asked: &Asked, wanted: &dyn Fn(usize) -> bool) -> Vec<
 }
 
 fn scan(scope: Scope, counted: Counted, days: Vec<DayCount>, asked: &Asked) -> Scan {
-    Scan {
-        scope,
-        counted,
-        changes: changes(&days, asked.p, asked.seed),
-        days,
-    }
+    Scan { scope, counted, changes: changes(&days, asked.p, asked.seed), days }
 }
 
 /// A change of one scan with its neighbours.
@@ -158,16 +139,10 @@ fn rises(days: &[DayCount], from: usize, at: usize, to: usize) -> (Rate, Rate) {
 /// The changes that stand among all scans, each with what came before and after it; a change that only ends the
 /// one before it is told with that one.
 fn raws(scans: &mut [Scan], asked_in_all: usize) -> Vec<Raw> {
-    let p: Vec<f64> = scans
-        .iter()
-        .flat_map(|s| s.changes.iter().map(|c| c.p_value))
-        .collect();
+    let p: Vec<f64> = scans.iter().flat_map(|s| s.changes.iter().map(|c| c.p_value)).collect();
     let mut all = p.clone();
     let silent = scans.iter().filter(|s| s.changes.is_empty()).count();
-    all.resize(
-        p.len() + silent.max(asked_in_all.saturating_sub(scans.len())),
-        1.0,
-    );
+    all.resize(p.len() + silent.max(asked_in_all.saturating_sub(scans.len())), 1.0);
     let mut adjusted = benjamini_hochberg(&all).into_iter();
     let mut found = Vec::new();
     for s in scans {
@@ -195,14 +170,8 @@ fn raws(scans: &mut [Scan], asked_in_all: usize) -> Vec<Raw> {
                 scope: s.scope,
                 counted: s.counted,
                 adjusted_p: *adjusted_p,
-                before: Window {
-                    from: s.days[from].day,
-                    to: s.days[change.index - 1].day,
-                },
-                after: Window {
-                    from: change.day,
-                    to: s.days[to - 1].day,
-                },
+                before: Window { from: s.days[from].day, to: s.days[change.index - 1].day },
+                after: Window { from: change.day, to: s.days[to - 1].day },
                 gradual: ended.is_none() && trend > change.statistic * change.phi,
                 change: change.clone(),
                 ended: ended.map(|(next, _)| Dated {
@@ -247,10 +216,8 @@ fn investigate(
     asked_in_all: usize,
     known: Option<&[Jump]>,
 ) -> Vec<Jump> {
-    let days: BTreeMap<(Scope, Counted), Vec<DayCount>> = scans
-        .iter()
-        .map(|s| ((s.scope, s.counted), s.days.clone()))
-        .collect();
+    let days: BTreeMap<(Scope, Counted), Vec<DayCount>> =
+        scans.iter().map(|s| ((s.scope, s.counted), s.days.clone())).collect();
     let raws = raws(&mut scans, asked_in_all);
     let up = |r: &Raw| {
         let list = &days[&(r.scope, r.counted)];
@@ -278,14 +245,7 @@ fn look(
     outcomes: Vec<Counted>,
     known: Option<&[Jump]>,
 ) -> Option<Jump> {
-    let Raw {
-        scope,
-        counted,
-        change,
-        before,
-        after,
-        ..
-    } = raw;
+    let Raw { scope, counted, change, before, after, .. } = raw;
     let mut cells = gather(pass, scope, &[before, after]);
     if let Some(known) = known {
         let names = cells.clone();
@@ -301,12 +261,7 @@ fn look(
         }
         let counts = EffectiveCounts::new(failures.of(counted), units, change.phi)?;
         let share: Estimate = clopper_pearson(counts, asked.demands.confidence)?;
-        Some(Side {
-            window,
-            units,
-            failures,
-            share,
-        })
+        Some(Side { window, units, failures, share })
     };
     let (was, is) = (side(&old, before)?, side(&new, after)?);
     let mut counts = Recount::default();
@@ -320,36 +275,17 @@ fn look(
             recount(pass, n, station, (before, after), &mut counts);
         }
     }
-    let parts = split(
-        &cells,
-        &old,
-        &new,
-        counted,
-        &counts,
-        asked.demands.confidence,
-        asked.seed,
-    );
+    let parts = split(&cells, &old, &new, counted, &counts, asked.demands.confidence, asked.seed);
     let rises = is.share.value > was.share.value;
-    let about = Change {
-        dispersion: change.long_run(),
-        p_value: change.p_value,
-    };
+    let about = Change { dispersion: change.long_run(), p_value: change.p_value };
     let (few, many) = if rises { (&old, &new) } else { (&new, &old) };
     let explained = explain(&cells, few, many, counted, about, &asked.demands);
-    let windows = if rises {
-        (before, after)
-    } else {
-        (after, before)
-    };
+    let windows = if rises { (before, after) } else { (after, before) };
     let traces = traces(pass, scope, counted, windows, explained.causes.first());
     Some(Jump {
         scope,
         counted,
-        date: Dated {
-            day: change.day,
-            low: change.days.0,
-            high: change.days.1,
-        },
+        date: Dated { day: change.day, low: change.days.0, high: change.days.1 },
         ended: raw.ended,
         before: was,
         after: is,
@@ -378,12 +314,8 @@ fn given(pass: &Pass, asked: &Asked, scope: Scope, cells: &[&Cell], since: Day) 
     let others = changes(&days, asked.p, asked.seed);
     let near =
         |c: &&RateChange| (c.days.0..=c.days.1).contains(&since) || c.index.abs_diff(index) < 5;
-    let from = others
-        .iter()
-        .filter(|c| !near(c) && c.index < index)
-        .map(|c| c.index)
-        .max()
-        .unwrap_or(0);
+    let from =
+        others.iter().filter(|c| !near(c) && c.index < index).map(|c| c.index).max().unwrap_or(0);
     let to = others
         .iter()
         .filter(|c| !near(c) && c.index > index)
@@ -395,24 +327,10 @@ fn given(pass: &Pass, asked: &Asked, scope: Scope, cells: &[&Cell], since: Day) 
     let raw = Raw {
         scope,
         counted: Counted::Failed,
-        change: RateChange {
-            index,
-            day,
-            days: (day, day),
-            statistic,
-            phi,
-            rho: 0.0,
-            p_value,
-        },
+        change: RateChange { index, day, days: (day, day), statistic, phi, rho: 0.0, p_value },
         adjusted_p: p_value,
-        before: Window {
-            from: days[from].day,
-            to: days[index - 1].day,
-        },
-        after: Window {
-            from: day,
-            to: days[to - 1].day,
-        },
+        before: Window { from: days[from].day, to: days[index - 1].day },
+        after: Window { from: day, to: days[to - 1].day },
         ended: others.iter().find(|c| c.index == to).map(|c| Dated {
             day: c.day,
             low: c.days.0,
@@ -447,20 +365,14 @@ fn explained_already(known: &[Jump], cells: &super::cells::Cells, c: &Cell) -> b
 
 /// The plain cells without the units of causes already named, in the worse time of their change.
 fn without_causes(pass: &Pass, cells: &[Cell], known: &[Jump]) -> Vec<Cell> {
-    let mut left: BTreeMap<(i32, u32, u16), Cell> = cells
-        .iter()
-        .map(|c| ((c.day, c.series, c.station), *c))
-        .collect();
+    let mut left: BTreeMap<(i32, u32, u16), Cell> =
+        cells.iter().map(|c| ((c.day, c.series, c.station), *c)).collect();
     for jump in known {
         let Scope::Series(n) = jump.scope else {
             continue;
         };
         let window = jump.worse().window;
-        for line in pass.series[n as usize]
-            .outcomes
-            .iter()
-            .filter(|l| window.has(l.day))
-        {
+        for line in pass.series[n as usize].outcomes.iter().filter(|l| window.has(l.day)) {
             let named = jump
                 .explained
                 .causes
@@ -521,9 +433,7 @@ fn shares(cells: &[Cell], known: &[Jump]) -> Shares {
                 .map(|(k, from)| {
                     let to = cuts.get(k + 1).copied().unwrap_or(Day::MAX);
                     let (units, failed) = super::cells::total(
-                        cells
-                            .iter()
-                            .filter(|c| c.series == n && (*from..to).contains(&c.day)),
+                        cells.iter().filter(|c| c.series == n && (*from..to).contains(&c.day)),
                         counted,
                     );
                     (*from, (failed + 0.1) / (units + 1.0))

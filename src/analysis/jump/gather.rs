@@ -50,10 +50,7 @@ pub fn gather(pass: &Pass, scope: Scope, windows: &[Window]) -> Cells {
         .into_iter()
         .map(str::to_owned)
         .chain(pass.factor_names.iter().cloned())
-        .map(|name| Factor {
-            name,
-            levels: Vec::new(),
-        })
+        .map(|name| Factor { name, levels: Vec::new() })
         .collect();
     let mut codes: Vec<BTreeMap<String, Level>> = vec![BTreeMap::new(); factors.len()];
     let mut sets: Vec<Vec<Level>> = Vec::new();
@@ -69,25 +66,19 @@ pub fn gather(pass: &Pass, scope: Scope, windows: &[Window]) -> Cells {
             {
                 continue;
             }
-            let set = *set_of
-                .entry((n, line.station, line.factors))
-                .or_insert_with(|| {
-                    let names = [
-                        pass.stations[usize::from(line.station)].as_str(),
-                        series.key.model.as_str(),
-                    ];
-                    let own = pass.factor_sets[line.factors as usize]
-                        .iter()
-                        .map(String::as_str);
-                    let levels = names
-                        .into_iter()
-                        .chain(own)
-                        .enumerate()
-                        .map(|(f, name)| code(&mut factors[f], &mut codes[f], name.trim()))
-                        .collect();
-                    sets.push(levels);
-                    u32::try_from(sets.len() - 1).unwrap_or(u32::MAX)
-                });
+            let set = *set_of.entry((n, line.station, line.factors)).or_insert_with(|| {
+                let names =
+                    [pass.stations[usize::from(line.station)].as_str(), series.key.model.as_str()];
+                let own = pass.factor_sets[line.factors as usize].iter().map(String::as_str);
+                let levels = names
+                    .into_iter()
+                    .chain(own)
+                    .enumerate()
+                    .map(|(f, name)| code(&mut factors[f], &mut codes[f], name.trim()))
+                    .collect();
+                sets.push(levels);
+                u32::try_from(sets.len() - 1).unwrap_or(u32::MAX)
+            });
             let slot = sums.entry((line.day, n, line.station, set)).or_default();
             slot.0 += f64::from(line.count);
             slot.1.add(&failures(line));

@@ -44,9 +44,7 @@ impl Before {
 
     /// Share seen.
     pub(super) fn plain(&self, cell: &Cell) -> f64 {
-        self.shares
-            .get(&cell.series)
-            .map_or(self.all_plain, |s| s.1)
+        self.shares.get(&cell.series).map_or(self.all_plain, |s| s.1)
     }
 }
 
@@ -101,10 +99,7 @@ impl Counts {
 
     /// Strata of one level; none where it was not in use.
     fn of(&self, level: &(Level, Level)) -> Vec<Stratum> {
-        self.0
-            .get(level)
-            .map(|s| s.values().copied().collect())
-            .unwrap_or_default()
+        self.0.get(level).map(|s| s.values().copied().collect()).unwrap_or_default()
     }
 }
 
@@ -124,10 +119,7 @@ struct Usual {
 
 impl Usual {
     /// Where nothing is known.
-    const NONE: Self = Self {
-        odds: (0.0, 0.0),
-        share: 1.0,
-    };
+    const NONE: Self = Self { odds: (0.0, 0.0), share: 1.0 };
 
     /// From the time before; `towards` (for a pair what its two levels let expect) where it was not in use then.
     fn new(before: &[Stratum], base: &Before, towards: Self) -> Self {
@@ -152,10 +144,7 @@ impl Usual {
     fn with(self, other: Self) -> Self {
         let odds = |u: Self| if u.odds.0 > 0.0 { u.odds } else { (0.0, 0.0) };
         let (a, b) = (odds(self), odds(other));
-        Self {
-            odds: (a.0 + b.0, a.1 + b.1),
-            share: self.share.max(1.0) * other.share.max(1.0),
-        }
+        Self { odds: (a.0 + b.0, a.1 + b.1), share: self.share.max(1.0) * other.share.max(1.0) }
     }
 }
 
@@ -219,28 +208,12 @@ pub(super) struct Rise<'a> {
 
 /// Every level and pair of levels with enough failures, tested.
 pub(super) fn ask(rise: &Rise<'_>) -> Vec<Candidate> {
-    let Rise {
-        cells,
-        counted,
-        change,
-        demands,
-        before,
-        base,
-        after,
-        tied,
-        ..
-    } = rise;
+    let Rise { cells, counted, change, demands, before, base, after, tied, .. } = rise;
     let factors = cells.factors.len();
     let phi = change.dispersion;
-    let singles = (0..factors).map(|first| Cut {
-        first,
-        second: None,
-    });
+    let singles = (0..factors).map(|first| Cut { first, second: None });
     let pairs = (0..factors).flat_map(|first| {
-        (first + 1..factors).map(move |second| Cut {
-            first,
-            second: Some(second),
-        })
+        (first + 1..factors).map(move |second| Cut { first, second: Some(second) })
     });
     let all_after = total(after.iter().copied(), *counted);
     let all_expected: f64 = after.iter().map(|c| c.units * base.at(c)).sum();
@@ -294,19 +267,15 @@ pub(super) fn ask(rise: &Rise<'_>) -> Vec<Candidate> {
                     continue;
                 }
                 let old_failed = total(before.iter().copied(), *counted).1;
-                let ratio = poisson_ratio(
-                    (failed, all_expected),
-                    (old_failed, units_before * base.all),
-                ) / phi;
+                let ratio =
+                    poisson_ratio((failed, all_expected), (old_failed, units_before * base.all))
+                        / phi;
                 (ratio, ratio)
             } else {
                 let alone = || list.iter().filter(|s| !s.shared());
                 let own = own_ratio(
                     (sum(alone(), |s| s.failed), sum(alone(), |s| s.expected)),
-                    (
-                        all_after.1 - failed,
-                        (all_expected - sum(&list, |s| s.expected)).max(1e-9),
-                    ),
+                    (all_after.1 - failed, (all_expected - sum(&list, |s| s.expected)).max(1e-9)),
                     usual.share.max(1.0),
                 ) / phi;
                 let (ratio, sure) = shared_ratio(&list, usual.odds);
@@ -319,11 +288,7 @@ pub(super) fn ask(rise: &Rise<'_>) -> Vec<Candidate> {
                 statistic,
                 score: statistic - 2.0 * (levels as f64).ln(),
                 // Days alone prove no more than the change itself, whose date was chosen.
-                p: if is_tied || everything {
-                    p.max(change.p_value)
-                } else {
-                    p
-                },
+                p: if is_tied || everything { p.max(change.p_value) } else { p },
                 adjusted: 1.0,
                 levels: levels as f64,
                 failures: failed,
@@ -341,11 +306,7 @@ pub(super) fn ask(rise: &Rise<'_>) -> Vec<Candidate> {
 
 /// p-value of a signed likelihood ratio: only what fails more counts.
 fn one_sided(ratio: f64) -> f64 {
-    if ratio > 0.0 {
-        0.5 * chi_square_sf(ratio, 1.0)
-    } else {
-        1.0
-    }
+    if ratio > 0.0 { 0.5 * chi_square_sf(ratio, 1.0) } else { 1.0 }
 }
 
 /// False-discovery control over all levels asked, `asked` of them in `cuts` factors or pairs of factors; those not in
@@ -353,10 +314,8 @@ fn one_sided(ratio: f64) -> f64 {
 ///
 /// Every factor has the same weight, shared by its levels: forty batches must not hide one of three stations.
 fn adjust(list: &mut [Candidate], asked: usize, cuts: usize) {
-    let mut p: Vec<f64> = list
-        .iter()
-        .map(|c| (c.p * c.levels * cuts as f64 / asked as f64).min(1.0))
-        .collect();
+    let mut p: Vec<f64> =
+        list.iter().map(|c| (c.p * c.levels * cuts as f64 / asked as f64).min(1.0)).collect();
     p.resize(asked.max(p.len()), 1.0);
     for (c, adjusted) in list.iter_mut().zip(benjamini_hochberg(&p)) {
         c.adjusted = adjusted;
@@ -370,17 +329,12 @@ pub(super) fn narrow(rise: &Rise<'_>, whole: &Candidate) -> Option<Candidate> {
         return None;
     }
     let (first, level) = (whole.cut.first, whole.level.0);
-    let (inside, outside): (Vec<&Cell>, Vec<&Cell>) = rise
-        .after
-        .iter()
-        .partition(|c| rise.cells.level(c, first) == level);
+    let (inside, outside): (Vec<&Cell>, Vec<&Cell>) =
+        rise.after.iter().partition(|c| rise.cells.level(c, first) == level);
     let mut found: Vec<Candidate> = Vec::new();
     let (mut questions, mut factors) = (0, 0);
     for other in (0..rise.cells.factors.len()).filter(|f| *f != first) {
-        let alone = Cut {
-            first: other,
-            second: None,
-        };
+        let alone = Cut { first: other, second: None };
         let now = Counts::new(rise, &inside, alone);
         let beside = Counts::new(rise, &outside, alone);
         let levels = now.0.len();
@@ -397,10 +351,7 @@ pub(super) fn narrow(rise: &Rise<'_>, whole: &Candidate) -> Option<Candidate> {
             let mut places = [(first, level), (other, place.0)];
             places.sort_unstable();
             found.push(Candidate {
-                cut: Cut {
-                    first: places[0].0,
-                    second: Some(places[1].0),
-                },
+                cut: Cut { first: places[0].0, second: Some(places[1].0) },
                 level: (places[0].1, places[1].1),
                 statistic: whole.statistic,
                 score: statistic,

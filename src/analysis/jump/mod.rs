@@ -131,10 +131,6 @@ impl Jump {
     /// The side with more failures.
     #[must_use]
     pub fn worse(&self) -> &Side {
-        if self.rises() {
-            &self.after
-        } else {
-            &self.before
-        }
+        if self.rises() { &self.after } else { &self.before }
     }
 }

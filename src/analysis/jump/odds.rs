@@ -63,11 +63,7 @@ pub(super) fn best_theta(strata: &[Stratum], ordinary: Option<f64>) -> (f64, f64
 /// `2 Σ F ln(F/E)` against one common ratio.
 pub(super) fn poisson_ratio(a: (f64, f64), b: (f64, f64)) -> f64 {
     let term = |(failed, expected): (f64, f64)| {
-        if failed > 0.0 {
-            failed * (failed / expected).ln()
-        } else {
-            0.0
-        }
+        if failed > 0.0 { failed * (failed / expected).ln() } else { 0.0 }
     };
     2.0 * (term(a) + term(b) - term((a.0 + b.0, a.1 + b.1)))
 }

@@ -34,16 +34,11 @@ pub fn recount(
     };
     let mine = |l: &&TallyLine| station.is_none_or(|s| s == l.station);
     // The level just before the date: older days may have had others.
-    let recent = Window {
-        from: before.from.max(before.to - RECENT_DAYS),
-        to: before.to,
-    };
+    let recent = Window { from: before.from.max(before.to - RECENT_DAYS), to: before.to };
     let moved = moved(series.tally.iter().filter(mine), recent, after);
     for (s, (a, b)) in old.keys().filter_map(|s| {
         let pair = at(*s)?;
-        station
-            .is_none_or(|wanted| wanted == *s)
-            .then_some((*s, pair))
+        station.is_none_or(|wanted| wanted == *s).then_some((*s, pair))
     }) {
         for (high, from_pa, to_pa) in [(true, a.high_pa, b.high_pa), (false, a.low_pa, b.low_pa)] {
             if from_pa != to_pa {
@@ -120,16 +115,8 @@ fn scaled(x: i64, by: f64) -> i64 {
 /// First day on which most units of a station were tested at this limit, and at no earlier one again.
 fn first_day(pass: &Pass, n: usize, station: u16, high: bool, limit: Option<i64>) -> i32 {
     let mut first = None;
-    for o in pass.series[n]
-        .outcomes
-        .iter()
-        .filter(|o| o.station == station)
-    {
-        let at = if high {
-            o.limits.high_pa
-        } else {
-            o.limits.low_pa
-        };
+    for o in pass.series[n].outcomes.iter().filter(|o| o.station == station) {
+        let at = if high { o.limits.high_pa } else { o.limits.low_pa };
         if at == limit {
             first = first.or(Some(o.day));
         } else if first.is_some_and(|day| day < o.day) {
@@ -173,14 +160,9 @@ fn moved<'a>(
         } else {
             continue;
         };
-        let value = if l.says == Says::Above {
-            i64::MAX
-        } else {
-            l.value_pa
-        };
-        *sides.entry(l.station).or_default()[side]
-            .entry((value, Says::Value))
-            .or_default() += f64::from(l.count);
+        let value = if l.says == Says::Above { i64::MAX } else { l.value_pa };
+        *sides.entry(l.station).or_default()[side].entry((value, Says::Value)).or_default() +=
+            f64::from(l.count);
     }
     let median = |list: &BTreeMap<(i64, Says), f64>| -> Option<(f64, f64)> {
         let all: f64 = list.values().sum();

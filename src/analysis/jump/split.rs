@@ -138,22 +138,14 @@ fn sum(days: &[Side]) -> Side {
 /// The change of mix of one kind of failures.
 fn mix(before: &Side, after: &Side, of: impl Fn(&Failures) -> f64) -> f64 {
     let typical = of(&before.failures) / before.units;
-    let levels: BTreeSet<Level> = before
-        .levels
-        .keys()
-        .chain(after.levels.keys())
-        .copied()
-        .collect();
+    let levels: BTreeSet<Level> =
+        before.levels.keys().chain(after.levels.keys()).copied().collect();
     levels
         .into_iter()
         .map(|l| {
             let old = before.levels.get(&l).copied().unwrap_or_default();
             let new = after.levels.get(&l).map_or(0.0, |n| n.0);
-            let share = if old.0 >= LEVEL_UNITS {
-                of(&old.1) / old.0
-            } else {
-                typical
-            };
+            let share = if old.0 >= LEVEL_UNITS { of(&old.1) / old.0 } else { typical };
             (new / after.units - old.0 / before.units) * share
         })
         .sum()
@@ -235,16 +227,9 @@ fn factor_of_mix(
             best = Some((f, size.abs()));
         }
     }
-    let several = before
-        .iter()
-        .chain(after)
-        .map(|c| c.series)
-        .collect::<BTreeSet<_>>()
-        .len()
-        > 1;
+    let several = before.iter().chain(after).map(|c| c.series).collect::<BTreeSet<_>>().len() > 1;
     let models = cells.factors.iter().position(|f| f.name == "model");
-    best.map(|(f, _)| (f, true))
-        .or_else(|| models.filter(|_| several).map(|f| (f, false)))
+    best.map(|(f, _)| (f, true)).or_else(|| models.filter(|_| several).map(|f| (f, false)))
 }
 
 /// Splits the rise from `before` to `after`. Intervals: days of both sides drawn again (whole days, since
@@ -263,10 +248,7 @@ pub fn split(
 ) -> Option<Parts> {
     let chosen = factor_of_mix(cells, before, after, counted);
     let factor = chosen.map(|c| c.0);
-    let days = [
-        by_day(cells, before, recount, factor),
-        by_day(cells, after, recount, factor),
-    ];
+    let days = [by_day(cells, before, recount, factor), by_day(cells, after, recount, factor)];
     let sides = [sum(&days[0]), sum(&days[1])];
     if sides.iter().any(|s| s.units <= 0.0) {
         return None;
@@ -291,17 +273,9 @@ pub fn split(
                 reason = "a place in the list"
             )]
             let place = (share * list.len() as f64) as usize;
-            list.get(place.min(list.len().saturating_sub(1)))
-                .copied()
-                .unwrap_or(value[n])
+            list.get(place.min(list.len().saturating_sub(1))).copied().unwrap_or(value[n])
         };
-        Estimate::new(
-            value[n],
-            at(tail),
-            at(1.0 - tail),
-            confidence,
-            "days drawn again",
-        )
+        Estimate::new(value[n], at(tail), at(1.0 - tail), confidence, "days drawn again")
     };
     Some(Parts {
         rise: estimate(0)?,
@@ -311,9 +285,7 @@ pub fn split(
         strays: estimate(4)?,
         breakdown: estimate(5)?,
         other: estimate(6)?,
-        mix_of: chosen
-            .filter(|c| c.1)
-            .map(|(f, _)| cells.factors[f].name.clone()),
+        mix_of: chosen.filter(|c| c.1).map(|(f, _)| cells.factors[f].name.clone()),
     })
 }
 

@@ -43,11 +43,7 @@ impl Correction {
         let Some(last) = self.ln_gain.get(station) else {
             return 1.0;
         };
-        let to_come: f64 = self.steps[station]
-            .iter()
-            .filter(|s| day < s.0)
-            .map(|s| s.1)
-            .sum();
+        let to_come: f64 = self.steps[station].iter().filter(|s| day < s.0).map(|s| s.1).sum();
         (last - to_come).exp()
     }
 

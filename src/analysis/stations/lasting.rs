@@ -44,10 +44,7 @@ pub(super) fn middle(shared: &Shared, levelled: &[f64], units: &[f64]) -> Option
     offsets.extend(effects.map_or_else(|| vec![0.0; present.len() - 1], |e| e.value));
     let weights: Vec<f64> = present.iter().map(|s| units[*s]).collect();
     let centre = weighted_median(&offsets, &weights)?;
-    offsets
-        .iter()
-        .position(|o| *o == centre)
-        .map(|i| present[i])
+    offsets.iter().position(|o| *o == centre).map(|i| present[i])
 }
 
 /// Lasting offsets: as per cent, as current, and both where both are needed.
@@ -97,18 +94,12 @@ impl Lasting {
         for i in 0..k {
             let Some(full) = &full else { break };
             let without = |j: usize| {
-                let rest: Vec<Vec<f64>> = (0..2 * k)
-                    .filter(|c| *c != j)
-                    .map(|c| both[c].clone())
-                    .collect();
+                let rest: Vec<Vec<f64>> =
+                    (0..2 * k).filter(|c| *c != j).map(|c| both[c].clone()).collect();
                 fit(&list, &rest, scale).map_or(f64::INFINITY, |e| e.loss)
             };
             let (as_current, as_per_cent) = (without(i), without(k + i));
-            let name = if as_current < as_per_cent {
-                ActsAs::Milliampere
-            } else {
-                ActsAs::PerCent
-            };
+            let name = if as_current < as_per_cent { ActsAs::Milliampere } else { ActsAs::PerCent };
             lasting.acts_as.insert(lasting.others[i], name);
             // The second effect must earn its place.
             if as_current.min(as_per_cent) - full.loss < 10.0 {
@@ -143,19 +134,14 @@ impl Lasting {
         if station == self.reference {
             let zero = |method: &str| Estimate::new(0.0, 0.0, 0.0, self.level, method);
             let (offset_pct, offset_ma) = (zero("reference"), zero("reference"));
-            return Station {
-                offset_pct,
-                offset_ma,
-                ..Station::default()
-            };
+            return Station { offset_pct, offset_ma, ..Station::default() };
         }
         let Some(i) = self.others.iter().position(|s| *s == station) else {
             return Station::default();
         };
         let ends = |effects: &Effects| {
-            let unit: Vec<f64> = (0..self.others.len())
-                .map(|j| f64::from(u8::from(i == j)))
-                .collect();
+            let unit: Vec<f64> =
+                (0..self.others.len()).map(|j| f64::from(u8::from(i == j))).collect();
             (effects.value[i], effects.reach(&unit, self.level))
         };
         let pct = |d: f64| 100.0 * d.exp_m1();
@@ -174,12 +160,7 @@ impl Lasting {
             .get(&station)
             .copied()
             .filter(|_| certain(&offset_pct) || certain(&offset_ma));
-        Station {
-            offset_pct,
-            offset_ma,
-            acts_as,
-            ..Station::default()
-        }
+        Station { offset_pct, offset_ma, acts_as, ..Station::default() }
     }
 }
 
@@ -192,11 +173,7 @@ pub(super) fn months(
     out: &mut [Station],
     options: &StationOptions,
 ) {
-    let own: Vec<Taken> = taken
-        .iter()
-        .filter(|t| t.station == reference)
-        .copied()
-        .collect();
+    let own: Vec<Taken> = taken.iter().filter(|t| t.station == reference).copied().collect();
     let logs = shared.levelled(&own);
     let mut by_month: BTreeMap<(i32, u32), Vec<usize>> = BTreeMap::new();
     for (i, c) in shared.cells.iter().enumerate() {
@@ -210,32 +187,22 @@ pub(super) fn months(
         if let Some(offset_pct) =
             of_reference(shared, &members, reference, &out[reference], options)
         {
-            out[reference]
-                .months
-                .push(MonthOffset { month, offset_pct });
+            out[reference].months.push(MonthOffset { month, offset_pct });
         }
-        let others: Vec<usize> = (0..out.len())
-            .filter(|s| *s != reference && here(*s))
-            .collect();
+        let others: Vec<usize> = (0..out.len()).filter(|s| *s != reference && here(*s)).collect();
         let inside: std::collections::BTreeSet<usize> = members.iter().copied().collect();
         let (list, kept) = entries(shared, &logs, |i| inside.contains(&i));
         let Some(effects) = fit(&list, &columns(shared, &kept, &others, false), None) else {
             continue;
         };
         for (i, s) in others.iter().enumerate() {
-            let unit: Vec<f64> = (0..others.len())
-                .map(|j| f64::from(u8::from(i == j)))
-                .collect();
+            let unit: Vec<f64> = (0..others.len()).map(|j| f64::from(u8::from(i == j))).collect();
             let (v, reach) = (effects.value[i], effects.reach(&unit, options.level));
             let pct = |d: f64| 100.0 * d.exp_m1();
             let method = "robust split of log medians within the month";
-            if let Some(offset_pct) = Estimate::new(
-                pct(v),
-                pct(v - reach),
-                pct(v + reach),
-                options.level,
-                method,
-            ) {
+            if let Some(offset_pct) =
+                Estimate::new(pct(v), pct(v - reach), pct(v + reach), options.level, method)
+            {
                 out[*s].months.push(MonthOffset { month, offset_pct });
             }
         }
@@ -283,13 +250,6 @@ fn month_of(day: i32) -> (i32, u32) {
     let year = (of_era - of_era / 1460 + of_era / 36_524 - of_era / 146_096) / 365;
     let of_year = of_era - (365 * year + year / 4 - year / 100);
     let shifted = (5 * of_year + 2) / 153;
-    let month = if shifted < 10 {
-        shifted + 3
-    } else {
-        shifted - 9
-    };
-    (
-        (year + era * 400 + i64::from(month <= 2)) as i32,
-        month as u32,
-    )
+    let month = if shifted < 10 { shifted + 3 } else { shifted - 9 };
+    ((year + era * 400 + i64::from(month <= 2)) as i32, month as u32)
 }

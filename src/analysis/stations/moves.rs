@@ -11,11 +11,7 @@ use crate::stats::special::student_t_quantile;
 fn series_of(shared: &Shared, station: usize, taken: &[Taken]) -> Points {
     let moving = shared.without_lasting(&shared.levelled(taken));
     let (days, values) = shared.against_others(station, &moving);
-    Points {
-        days: days.into_iter().map(f64::from).collect(),
-        values,
-        ..Points::default()
-    }
+    Points { days: days.into_iter().map(f64::from).collect(), values, ..Points::default() }
 }
 
 /// Steps of stations, the clearest first, each taken off before the next is sought.
@@ -40,11 +36,7 @@ pub(super) fn find_steps(
             if let (true, Some(k), Some(size)) =
                 (best.kind.has_step(), best.index, best.coefficients.last())
             {
-                let step = Taken {
-                    station,
-                    day: points.days[k] as i32,
-                    size: *size,
-                };
+                let step = Taken { station, day: points.days[k] as i32, size: *size };
                 proposals.push((all[0].bic - best.bic, step, points));
             }
         }
@@ -54,9 +46,7 @@ pub(super) fn find_steps(
             let with: Vec<Taken> = taken.iter().chain([step]).copied().collect();
             shared.unrest(&shared.without_lasting(&shared.levelled(&with)))
         };
-        let chosen = proposals
-            .into_iter()
-            .min_by(|a, b| unrest(&a.1).total_cmp(&unrest(&b.1)));
+        let chosen = proposals.into_iter().min_by(|a, b| unrest(&a.1).total_cmp(&unrest(&b.1)));
         let Some((_, step, points)) = chosen else {
             break;
         };
@@ -77,9 +67,7 @@ fn settle(shared: &Shared, taken: &mut [Taken], smallest: usize) {
     for _ in 0..4 {
         for i in 0..taken.len() {
             let points = series_of(shared, taken[i].station, taken);
-            let at = points
-                .days
-                .partition_point(|d| *d < f64::from(taken[i].day));
+            let at = points.days.partition_point(|d| *d < f64::from(taken[i].day));
             let fitter = Fitter::new(&points);
             let step = fitter.fit(Kind::Step, &points.values, smallest, Some(at));
             if let Some(more) = step.and_then(|s| s.coefficients.last().copied()) {
@@ -108,15 +96,9 @@ pub(super) fn measured(
             for (v, d) in points.values.iter_mut().zip(&points.days) {
                 *v += if *d >= day { own.size } else { 0.0 };
             }
-            let others = || {
-                taken
-                    .iter()
-                    .filter(|t| t.station == own.station)
-                    .map(|t| f64::from(t.day))
-            };
-            let mut from = others()
-                .filter(|d| *d < day)
-                .fold(f64::NEG_INFINITY, f64::max);
+            let others =
+                || taken.iter().filter(|t| t.station == own.station).map(|t| f64::from(t.day));
+            let mut from = others().filter(|d| *d < day).fold(f64::NEG_INFINITY, f64::max);
             let mut to = others().filter(|d| *d > day).fold(f64::INFINITY, f64::min);
             if !shared.any_still {
                 (from, to) = (from.max(day - 75.0), to.min(day + 75.0));
@@ -144,11 +126,7 @@ pub(super) fn as_station_step(
     let day = |k: usize| points.days[k] as i32;
     StationStep {
         day: day(step.index),
-        day_low: if step.index_low > 0 {
-            day(step.index_low - 1) + 1
-        } else {
-            day(0)
-        },
+        day_low: if step.index_low > 0 { day(step.index_low - 1) + 1 } else { day(0) },
         day_high: day(step.index_high),
         size_pct: Estimate {
             value: pct(step.size),

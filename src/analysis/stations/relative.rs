@@ -55,10 +55,8 @@ impl Shared {
         for _ in 0..8 {
             let means = self.means(&out, &self.weight);
             for members in places.values() {
-                let apart: Vec<f64> = members
-                    .iter()
-                    .map(|i| out[*i] - means[self.group[*i]])
-                    .collect();
+                let apart: Vec<f64> =
+                    members.iter().map(|i| out[*i] - means[self.group[*i]]).collect();
                 let shift = median(&apart).unwrap_or(0.0);
                 members.iter().for_each(|i| out[*i] -= shift);
             }
@@ -94,11 +92,8 @@ impl Shared {
             sums[self.group[i]].1 += self.weight[i];
         }
         let mut days: BTreeMap<i32, (f64, f64)> = BTreeMap::new();
-        for (i, c) in self
-            .cells
-            .iter()
-            .enumerate()
-            .filter(|(i, c)| c.station == station && self.still[*i])
+        for (i, c) in
+            self.cells.iter().enumerate().filter(|(i, c)| c.station == station && self.still[*i])
         {
             let (sum, weight) = sums[self.group[i]];
             let others = weight - self.weight[i];
@@ -115,9 +110,6 @@ impl Shared {
         }
         let all: Vec<f64> = days.values().map(|d| d.1).collect();
         let usual = median(&all).unwrap_or(0.0);
-        days.into_iter()
-            .filter(|(_, d)| d.1 >= 0.25 * usual)
-            .map(|(k, d)| (k, d.0 / d.1))
-            .unzip()
+        days.into_iter().filter(|(_, d)| d.1 >= 0.25 * usual).map(|(k, d)| (k, d.0 / d.1)).unzip()
     }
 }

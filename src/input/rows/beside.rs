@@ -69,10 +69,7 @@ impl Parser<'_> {
             return Ok(());
         }
         let read = |field| {
-            self.written(columns, field, get(field))
-                .ok()
-                .flatten()
-                .map(|w| w.number.to_f64())
+            self.written(columns, field, get(field)).ok().flatten().map(|w| w.number.to_f64())
         };
         let (humidity, temperature) = (read(Field::Humidity), read(Field::Temperature));
         let sums = AirSums {

@@ -27,11 +27,8 @@ impl Parser<'_> {
         cell: &impl Fn(usize) -> Cell<'c>,
     ) -> std::result::Result<Record, Wrong> {
         let columns = &group.columns;
-        let get = |field: Field| {
-            columns
-                .get(field)
-                .map_or(Cell::Empty, |(c, _)| cell(usize::from(c)))
-        };
+        let get =
+            |field: Field| columns.get(field).map_or(Cell::Empty, |(c, _)| cell(usize::from(c)));
         let time = self.time(columns, &get)?;
         let model = self.text(columns, Field::Model, get(Field::Model))?;
         if model == 0 {
@@ -84,9 +81,8 @@ impl Parser<'_> {
                     self.current(self.sound(columns, Field::Current, get(Field::Current))?);
             }
             setup.applied_mv = self.amount(columns, Field::AppliedV, &get, -3)?;
-            setup.frequency_mhz = self
-                .amount(columns, Field::Frequency, &get, -3)?
-                .filter(|_| !test.is_dc());
+            setup.frequency_mhz =
+                self.amount(columns, Field::Frequency, &get, -3)?.filter(|_| !test.is_dc());
             setup.dwell_ms = self.amount(columns, Field::Dwell, &get, -3)?;
             setup.ramp_ms = self.amount(columns, Field::Ramp, &get, -3)?;
             setup.reading_step_pa = self.amount(columns, Field::ReadingStep, &get, -12)?;
@@ -156,12 +152,7 @@ impl Parser<'_> {
                 return Err(self.wrong(columns, Field::Count, "a count of one or more", "0"));
             }
             Some(n) => u32::try_from(n).map_err(|_| {
-                self.wrong(
-                    columns,
-                    Field::Count,
-                    "a count below 4 000 000 000",
-                    &n.to_string(),
-                )
+                self.wrong(columns, Field::Count, "a count below 4 000 000 000", &n.to_string())
             })?,
             None => 1,
         };
@@ -175,9 +166,7 @@ impl Parser<'_> {
             && let Some(v) = self.amount(columns, Field::MeasuredV, &get, -3)?
         {
             #[expect(clippy::cast_precision_loss, reason = "millivolts stay far below 2^53")]
-            self.batch
-                .measured_v
-                .push((model, setup.station, v as f64 / 1000.0));
+            self.batch.measured_v.push((model, setup.station, v as f64 / 1000.0));
         }
         let serial = u32::try_from(self.batch.serials.len()).unwrap_or(0);
         let written = self.sound(columns, Field::Serial, get(Field::Serial))?;
@@ -189,28 +178,13 @@ impl Parser<'_> {
             marks = marks.with(Marks::NO_SERIAL);
         }
         let book = self.book;
-        let setup_code = *self
-            .setups
-            .entry(setup)
-            .or_insert_with(|| book.setups.code(&setup));
-        let limits_code = *self
-            .limits
-            .entry(limits)
-            .or_insert_with(|| book.limits.code(&limits));
+        let setup_code = *self.setups.entry(setup).or_insert_with(|| book.setups.code(&setup));
+        let limits_code = *self.limits.entry(limits).or_insert_with(|| book.limits.code(&limits));
         let mut hasher = DefaultHasher::new();
         facts.name.hash(&mut hasher);
         plain.hash(&mut hasher);
         if marks.has(Marks::NO_SERIAL) {
-            (
-                time,
-                reading_pa,
-                setup_code,
-                limits_code,
-                factors,
-                outcome,
-                count,
-            )
-                .hash(&mut hasher);
+            (time, reading_pa, setup_code, limits_code, factors, outcome, count).hash(&mut hasher);
         }
         self.plain = plain;
         Ok(Record {
@@ -243,12 +217,7 @@ impl Parser<'_> {
         let name = self.words_of(Field::Model, cell);
         let facts = Rc::new(ModelFacts {
             is_check_load: self.words.check_loads.contains(&plain_serial(&name)),
-            limits: self
-                .words
-                .model_limits
-                .get(&name)
-                .copied()
-                .unwrap_or_default(),
+            limits: self.words.model_limits.get(&name).copied().unwrap_or_default(),
             name,
         });
         self.models.insert(code, facts.clone());

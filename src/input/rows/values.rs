@@ -23,11 +23,7 @@ impl Parser<'_> {
                 .and_then(|(c, _)| self.layout.names.get(usize::from(c)).cloned())
                 .unwrap_or_else(|| field.name().to_owned()),
             expected: expected.to_owned(),
-            found: if found.is_empty() {
-                "nothing".to_owned()
-            } else {
-                found.to_owned()
-            },
+            found: if found.is_empty() { "nothing".to_owned() } else { found.to_owned() },
         }
     }
 
@@ -41,18 +37,14 @@ impl Parser<'_> {
             found => (Field::TestedAt, found),
         };
         let value = if value.is_empty() {
-            self.layout
-                .fixed
-                .get(&field)
-                .map_or(Cell::Empty, |t| Cell::from_text(t))
+            self.layout.fixed.get(&field).map_or(Cell::Empty, |t| Cell::from_text(t))
         } else {
             value
         };
         let (day_s, mut time_s) = match value {
-            Cell::Stamp(seconds) => (
-                seconds - seconds.rem_euclid(86_400),
-                Some(seconds.rem_euclid(86_400)),
-            ),
+            Cell::Stamp(seconds) => {
+                (seconds - seconds.rem_euclid(86_400), Some(seconds.rem_euclid(86_400)))
+            }
             Cell::Text(text) => {
                 let Some((date, rest)) = written_date(text) else {
                     return Err(self.wrong(columns, field, "a date", text));
@@ -98,12 +90,7 @@ impl Parser<'_> {
             Cell::Text(t) => t.to_owned(),
             other => other.shown(),
         };
-        match self
-            .words
-            .values
-            .get(&field)
-            .and_then(|t| t.get(&squeeze(&shown)))
-        {
+        match self.words.values.get(&field).and_then(|t| t.get(&squeeze(&shown))) {
             Some(mapped) => mapped.clone(),
             None => shown,
         }
@@ -240,20 +227,13 @@ impl Parser<'_> {
         if let Some(&said) = self.said.get(word) {
             return said;
         }
-        let said = if word.trim().is_empty() {
-            None
-        } else {
-            self.words.outcomes.said(word)
-        };
+        let said = if word.trim().is_empty() { None } else { self.words.outcomes.said(word) };
         self.said.insert(word.to_owned(), said);
         said
     }
 
     pub(super) fn current(&self, cell: Cell<'_>) -> Current {
-        match squeeze(&self.words_of(Field::Current, cell))
-            .replace('_', " ")
-            .as_str()
-        {
+        match squeeze(&self.words_of(Field::Current, cell)).replace('_', " ").as_str() {
             "in phase" | "resistive" | "real" => Current::InPhase,
             _ => Current::Total,
         }
@@ -308,12 +288,7 @@ impl Parser<'_> {
                 .map_or(0, Quantity::exponent),
         };
         written.number.in_units_of(power - unit).ok_or_else(|| {
-            self.wrong(
-                columns,
-                field,
-                "a number of usual size",
-                "a number too large",
-            )
+            self.wrong(columns, field, "a number of usual size", "a number too large")
         })
     }
 

@@ -68,10 +68,9 @@ impl Producer<'_> {
             && after.as_ref().ok() != Some(&before)
         {
             let found = match after {
-                Ok(after) => format!(
-                    "one that changed meanwhile ({} bytes, then {})",
-                    before.0, after.0
-                ),
+                Ok(after) => {
+                    format!("one that changed meanwhile ({} bytes, then {})", before.0, after.0)
+                }
                 Err(e) => format!("one that went away meanwhile ({e})"),
             };
             self.fail(Error::input(
@@ -92,22 +91,13 @@ impl Producer<'_> {
     }
 
     pub(super) fn fail(&self, error: Error) {
-        self.failures
-            .lock()
-            .expect("no thread panics holding it")
-            .push(error);
+        self.failures.lock().expect("no thread panics holding it").push(error);
     }
 
     fn table_of(&mut self, path: &Path, hash: &Arc<Mutex<(Sha256, u64)>>) -> Result<()> {
         let io = |e| Error::io("read", path, e);
         let file = File::open(path).map_err(io)?;
-        let mut reader = BufReader::with_capacity(
-            LOOK,
-            Checked {
-                file,
-                hash: hash.clone(),
-            },
-        );
+        let mut reader = BufReader::with_capacity(LOOK, Checked { file, hash: hash.clone() });
         let head = reader.fill_buf().map_err(io)?;
         if head.is_empty() {
             return Err(Error::input(
@@ -130,10 +120,7 @@ impl Producer<'_> {
         if head.starts_with(b"PK\x03\x04") || head.starts_with(&[0xd0, 0xcf, 0x11, 0xe0]) {
             let zip = head.starts_with(b"PK");
             let mut bytes = Vec::new();
-            reader
-                .take(PACKED_MOST + 1)
-                .read_to_end(&mut bytes)
-                .map_err(io)?;
+            reader.take(PACKED_MOST + 1).read_to_end(&mut bytes).map_err(io)?;
             if bytes.len() as u64 > PACKED_MOST {
                 return Err(Error::input(
                     Place::file(path),
@@ -199,10 +186,7 @@ impl Producer<'_> {
             Error::usage("more than 65 536 files and sheets", "review them in parts")
         })?;
         tables.push(Table {
-            source: Source {
-                file: path.to_owned(),
-                sheet: sheet.map(str::to_owned),
-            },
+            source: Source { file: path.to_owned(), sheet: sheet.map(str::to_owned) },
             flavour,
             layout: layout.clone(),
             first,
@@ -223,10 +207,7 @@ impl Producer<'_> {
     }
 
     pub(super) fn done_so_far(&self, more: usize) {
-        (self.progress)(
-            (self.done + more as u64).min(self.all_bytes),
-            self.all_bytes,
-        );
+        (self.progress)((self.done + more as u64).min(self.all_bytes), self.all_bytes);
     }
 }
 

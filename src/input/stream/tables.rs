@@ -123,31 +123,17 @@ impl Producer<'_> {
     pub(super) fn workbook(&mut self, path: &Path, bytes: Vec<u8>) -> Result<()> {
         if bytes.starts_with(b"PK") {
             unpacks_within_reason(&bytes).map_err(|e| {
-                Error::input(
-                    Place::file(path),
-                    "a workbook",
-                    e.to_string(),
-                    "export it again",
-                )
+                Error::input(Place::file(path), "a workbook", e.to_string(), "export it again")
             })?;
             open_document::is_sound(&bytes).map_err(|e| {
-                let place = Place {
-                    row: e.row,
-                    ..Place::file(path).sheet(e.sheet.as_deref())
-                };
+                let place = Place { row: e.row, ..Place::file(path).sheet(e.sheet.as_deref()) };
                 Error::input(place, e.expected, e.found, "save it again")
             })?;
         }
-        let sound = if bytes.starts_with(b"PK") {
-            Ok(())
-        } else {
-            compound::is_sound(&bytes)
-        };
-        let mut book = sound
-            .and_then(|()| workbook::Workbook::open(bytes))
-            .map_err(|what| {
-                Error::input(Place::file(path), "a workbook", what, "export it again")
-            })?;
+        let sound = if bytes.starts_with(b"PK") { Ok(()) } else { compound::is_sound(&bytes) };
+        let mut book = sound.and_then(|()| workbook::Workbook::open(bytes)).map_err(|what| {
+            Error::input(Place::file(path), "a workbook", what, "export it again")
+        })?;
         let (visible, hidden) = book.sheets();
         if !hidden.is_empty() {
             self.read.notes.push(Note::new(format!(
@@ -163,12 +149,7 @@ impl Producer<'_> {
             let sheet = match book.sheet(&name) {
                 Ok(sheet) => sheet,
                 Err(what) => {
-                    self.fail(Error::input(
-                        at(),
-                        "a readable sheet",
-                        what,
-                        "export it again",
-                    ));
+                    self.fail(Error::input(at(), "a readable sheet", what, "export it again"));
                     continue;
                 }
             };
@@ -200,16 +181,12 @@ impl Producer<'_> {
         if used == 0 {
             let (name, found) = without
                 .first()
-                .map_or((None, "no sheet that can be read"), |(n, f)| {
-                    (Some(n.as_str()), f)
-                });
+                .map_or((None, "no sheet that can be read"), |(n, f)| (Some(n.as_str()), f));
             return Err(Self::no_header(path, name, found));
         }
         if !without.is_empty() {
-            let sheets: Vec<String> = without
-                .iter()
-                .map(|(name, found)| format!("{name} ({found})"))
-                .collect();
+            let sheets: Vec<String> =
+                without.iter().map(|(name, found)| format!("{name} ({found})")).collect();
             self.read.notes.push(Note::new(format!(
                 "{}: no header was found in sheet {}, so it was not read; map its headers under [columns] if it holds results",
                 path.display(),
@@ -245,10 +222,7 @@ impl Producer<'_> {
                 source,
                 layout: piece_layout.clone(),
                 skip: 0,
-                work: Work::Frame {
-                    frame,
-                    first_row: state.1,
-                },
+                work: Work::Frame { frame, first_row: state.1 },
             };
             state.0 += 1;
             state.1 += height;
@@ -262,11 +236,7 @@ impl Producer<'_> {
 /// Opens a file again, for a second look at its dates.
 pub(super) fn reopened(path: &Path, gzip: bool) -> std::io::Result<Box<dyn std::io::Read>> {
     let file = BufReader::new(File::open(path)?);
-    Ok(if gzip {
-        Box::new(flate2::bufread::MultiGzDecoder::new(file))
-    } else {
-        Box::new(file)
-    })
+    Ok(if gzip { Box::new(flate2::bufread::MultiGzDecoder::new(file)) } else { Box::new(file) })
 }
 
 /// The entry of a zip, again from its start.
@@ -281,20 +251,13 @@ fn again_from_zip(bytes: &[u8], name: &str, most: u64) -> std::io::Result<Box<dy
 /// The text entries of a zip; `None` where it is a workbook.
 pub(super) fn text_entries(bytes: &[u8]) -> Option<Vec<String>> {
     let archive = zip::ZipArchive::new(Cursor::new(bytes)).ok()?;
-    let names: Vec<String> = archive
-        .file_names()
-        .filter_map(|n| Some(n.ok()?.into_owned()))
-        .collect();
-    if names
-        .iter()
-        .any(|n| n == "[Content_Types].xml" || n == "mimetype" || n == "content.xml")
-    {
+    let names: Vec<String> =
+        archive.file_names().filter_map(|n| Some(n.ok()?.into_owned())).collect();
+    if names.iter().any(|n| n == "[Content_Types].xml" || n == "mimetype" || n == "content.xml") {
         return None;
     }
-    let mut entries: Vec<String> = names
-        .into_iter()
-        .filter(|n| !n.ends_with('/') && !n.starts_with("__MACOSX"))
-        .collect();
+    let mut entries: Vec<String> =
+        names.into_iter().filter(|n| !n.ends_with('/') && !n.starts_with("__MACOSX")).collect();
     entries.sort();
     Some(entries)
 }

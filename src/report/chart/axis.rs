@@ -45,18 +45,8 @@ impl Axis {
     /// An axis between two ends, not yet checked. `unit` may be empty.
     #[must_use]
     pub fn new(title: &str, unit: &str, scale: Scale, low: f64, high: f64) -> Self {
-        let title = if unit.is_empty() {
-            title.to_owned()
-        } else {
-            format!("{title} ({unit})")
-        };
-        Self {
-            title,
-            scale,
-            low,
-            high,
-            ticks: None,
-        }
+        let title = if unit.is_empty() { title.to_owned() } else { format!("{title} ({unit})") };
+        Self { title, scale, low, high, ticks: None }
     }
 
     /// An axis wide enough for all values, with a margin of `margin` of their range at both ends.
@@ -79,20 +69,13 @@ impl Axis {
             }
         }
         if low > high {
-            (low, high) = if scale == Scale::Log {
-                (0.1, 10.0)
-            } else {
-                (0.0, 1.0)
-            };
+            (low, high) = if scale == Scale::Log { (0.1, 10.0) } else { (0.0, 1.0) };
         }
         let (low, high) = match scale {
             Scale::Log => {
                 let (a, b) = (low.ln(), high.ln());
                 let pad = if b - a < 1e-3 { 0.7 } else { (b - a) * margin };
-                (
-                    (a - pad).exp().max(f64::MIN_POSITIVE),
-                    (b + pad).exp().min(f64::MAX),
-                )
+                ((a - pad).exp().max(f64::MIN_POSITIVE), (b + pad).exp().min(f64::MAX))
             }
             Scale::Linear | Scale::Date => {
                 let size = low.abs().max(high.abs());
@@ -137,10 +120,7 @@ impl Axis {
         )?;
         let size = self.low.abs().max(self.high.abs());
         if self.scale == Scale::Log && self.low <= 0.0 {
-            return Err(ChartError::NotPositive {
-                axis: self.title.clone(),
-                low: self.low,
-            });
+            return Err(ChartError::NotPositive { axis: self.title.clone(), low: self.low });
         }
         // Twice MIN_POSITIVE keeps a range in denormal numbers from being divided by.
         if self.high - self.low <= (size * NARROWEST).max(2.0 * f64::MIN_POSITIVE) {
@@ -202,12 +182,7 @@ fn linear_ticks(low: f64, high: f64, room: usize) -> Vec<Tick> {
         .find(|s| *s >= raw * 0.999)
         .unwrap_or(power * 10.0);
     if !(step.is_normal() && (low / step).abs() < 1e12) {
-        return [low, high]
-            .map(|v| Tick {
-                at: v,
-                label: format!("{v:.2e}"),
-            })
-            .to_vec();
+        return [low, high].map(|v| Tick { at: v, label: format!("{v:.2e}") }).to_vec();
     }
     let decimals = decimals_of(step);
     let first = (low / step - 1e-9).ceil();
@@ -226,11 +201,7 @@ fn log_ticks(low: f64, high: f64, room: usize) -> Vec<Tick> {
     if decades < 0.7 {
         return linear_ticks(low, high, room);
     }
-    let multiples: &[f64] = if decades * 3.0 <= room as f64 {
-        &[1.0, 2.0, 5.0]
-    } else {
-        &[1.0]
-    };
+    let multiples: &[f64] = if decades * 3.0 <= room as f64 { &[1.0, 2.0, 5.0] } else { &[1.0] };
     let every = (decades / room as f64).ceil().max(1.0) as i32;
     let (first, last) = (low.log10().floor() as i32, high.log10().ceil() as i32);
     let mut ticks = Vec::new();
@@ -254,23 +225,13 @@ fn date_ticks(low: f64, high: f64, room: usize) -> Vec<Tick> {
     };
     let days = (last - first).num_days();
     if days < 62 {
-        let every = [1, 2, 7, 14, 28]
-            .into_iter()
-            .find(|e| days / e < room as i64)
-            .unwrap_or(28);
+        let every = [1, 2, 7, 14, 28].into_iter().find(|e| days / e < room as i64).unwrap_or(28);
         let since_monday = u64::from(first.weekday().num_days_from_monday());
-        let skip = if every >= 7 {
-            (7 - since_monday) % 7
-        } else {
-            0
-        };
+        let skip = if every >= 7 { (7 - since_monday) % 7 } else { 0 };
         return (0..=room as u64)
             .filter_map(|i| first.checked_add_days(Days::new(skip + i * every as u64)))
             .filter(|d| *d <= last)
-            .map(|d| Tick {
-                at: day_number(d),
-                label: d.format("%Y-%m-%d").to_string(),
-            })
+            .map(|d| Tick { at: day_number(d), label: d.format("%Y-%m-%d").to_string() })
             .collect();
     }
     let months = i64::from(last.year() - first.year()) * 12 + i64::from(last.month())
@@ -287,10 +248,7 @@ fn date_ticks(low: f64, high: f64, room: usize) -> Vec<Tick> {
             NaiveDate::from_ymd_opt(year, m.rem_euclid(12) as u32 + 1, 1)
         })
         .filter(|d| *d >= first && *d <= last)
-        .map(|d| Tick {
-            at: day_number(d),
-            label: d.format("%Y-%m").to_string(),
-        })
+        .map(|d| Tick { at: day_number(d), label: d.format("%Y-%m").to_string() })
         .collect()
 }
 
@@ -309,10 +267,7 @@ fn day_number(date: NaiveDate) -> f64 {
 /// A day in the form `2026-03-09`; days outside the calendar as their number.
 #[must_use]
 pub fn day_text(day: i32) -> String {
-    date(f64::from(day)).map_or_else(
-        || format!("day {day}"),
-        |d| d.format("%Y-%m-%d").to_string(),
-    )
+    date(f64::from(day)).map_or_else(|| format!("day {day}"), |d| d.format("%Y-%m-%d").to_string())
 }
 
 /// Decimals that show a step of this size exactly enough: 0.01 gives 2, 0.5 gives 1, 20 gives 0; at most 9.

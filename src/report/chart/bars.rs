@@ -52,16 +52,9 @@ pub(super) fn bins(input: &Distribution, width: f64, strays: bool) -> Vec<Bar> {
     let half = input.step.max(0.0) / 2.0;
     let place = |x: f64| ((x + half) / width + 1e-6).floor();
     let mut counts: std::collections::BTreeMap<i64, f64> = std::collections::BTreeMap::new();
-    for line in input
-        .tally
-        .iter()
-        .filter(|l| l.stray == strays && l.count > 0)
-    {
+    for line in input.tally.iter().filter(|l| l.stray == strays && l.count > 0) {
         let count = line.count as f64;
-        let (from, to) = (
-            line.reading - line.step / 2.0,
-            line.reading + line.step / 2.0,
-        );
+        let (from, to) = (line.reading - line.step / 2.0, line.reading + line.step / 2.0);
         let first = place(from);
         let last = ((to + half) / width - 1e-6).ceil() - 1.0;
         let bars = last - first + 1.0;
@@ -120,18 +113,11 @@ pub(super) fn beyond(
         format!("its limit, one of {}", here.len())
     };
     let units = counted(here.iter().map(|t| t.count).sum(), "unit");
-    layers.push(Layer::Bars {
-        role: how.role,
-        name: None,
-        bars,
-    });
+    layers.push(Layer::Bars { role: how.role, name: None, bars });
     layers.push(Layer::Points {
         role: how.role,
         name: Some(format!("{} {limit} ({units})", how.words)),
         shape: how.shape,
-        points: here
-            .iter()
-            .map(|t| at(t.limit + how.width, t.count as f64))
-            .collect(),
+        points: here.iter().map(|t| at(t.limit + how.width, t.count as f64)).collect(),
     });
 }

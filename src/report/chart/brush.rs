@@ -8,9 +8,7 @@ use plotters::coord::Shift;
 use plotters::prelude::*;
 
 pub(super) fn failed(error: impl std::fmt::Display) -> ChartError {
-    ChartError::NotDrawn {
-        reason: error.to_string(),
-    }
+    ChartError::NotDrawn { reason: error.to_string() }
 }
 
 /// A rectangle, y downwards.
@@ -34,23 +32,10 @@ impl Sheet<'_, '_> {
         bottom: f64,
         ink: RGBColor,
     ) -> Result<(), ChartError> {
-        self.rect(
-            Area {
-                left: x - 1.25,
-                right: x + 1.25,
-                top,
-                bottom,
-            },
-            ink,
-        )?;
+        self.rect(Area { left: x - 1.25, right: x + 1.25, top, bottom }, ink)?;
         for y in [top, bottom] {
             self.rect(
-                Area {
-                    left: x - 6.0,
-                    right: x + 6.0,
-                    top: y - 1.25,
-                    bottom: y + 1.25,
-                },
+                Area { left: x - 6.0, right: x + 6.0, top: y - 1.25, bottom: y + 1.25 },
                 ink,
             )?;
         }
@@ -66,9 +51,7 @@ impl Sheet<'_, '_> {
         ink: RGBColor,
     ) -> Result<(), ChartError> {
         let corners = |c: &[(f64, f64)]| {
-            c.iter()
-                .map(|(dx, dy)| (x + dx * r, y + dy * r))
-                .collect::<Vec<_>>()
+            c.iter().map(|(dx, dy)| (x + dx * r, y + dy * r)).collect::<Vec<_>>()
         };
         let triangle = |c: &[(f64, f64)]| self.polygon(&corners(c), ink);
         match shape {
@@ -90,12 +73,7 @@ impl Sheet<'_, '_> {
                 self.polyline(&corners(&[(-1.0, 1.0), (1.0, -1.0)]), ink, 3.5, Dash::Solid)
             }
             Shape::Upright => self.rect(
-                Area {
-                    left: x - 3.0,
-                    right: x + 3.0,
-                    top: y - 2.2 * r,
-                    bottom: y + 2.2 * r,
-                },
+                Area { left: x - 3.0, right: x + 3.0, top: y - 2.2 * r, bottom: y + 2.2 * r },
                 ink,
             ),
         }
@@ -103,25 +81,19 @@ impl Sheet<'_, '_> {
 
     pub(super) fn disc(&self, x: f64, y: f64, r: f64, ink: RGBColor) -> Result<(), ChartError> {
         let radius = (r * f64::from(style::OVERSIZE)).round().max(1.0) as i32;
-        self.root
-            .draw(&Circle::new(large(x, y), radius, ink.filled()))
-            .map_err(failed)
+        self.root.draw(&Circle::new(large(x, y), radius, ink.filled())).map_err(failed)
     }
 
     pub(super) fn polygon(&self, corners: &[(f64, f64)], ink: RGBColor) -> Result<(), ChartError> {
         let corners: Vec<_> = corners.iter().map(|(x, y)| large(*x, *y)).collect();
-        self.root
-            .draw(&Polygon::new(corners, ink.filled()))
-            .map_err(failed)
+        self.root.draw(&Polygon::new(corners, ink.filled())).map_err(failed)
     }
 
     pub(super) fn rect(&self, a: Area, ink: RGBColor) -> Result<(), ChartError> {
         let (from, (x, y)) = (large(a.left, a.top), large(a.right, a.bottom));
         // The drawing crate includes both ends.
         let to = ((x - 1).max(from.0), (y - 1).max(from.1));
-        self.root
-            .draw(&Rectangle::new([from, to], ink.filled()))
-            .map_err(failed)
+        self.root.draw(&Rectangle::new([from, to], ink.filled())).map_err(failed)
     }
 
     pub(super) fn polyline(
@@ -142,10 +114,7 @@ impl Sheet<'_, '_> {
             if length > 0.0 {
                 // Each stroke as a rectangle of its own, round where two meet: the drawing crate's thick paths
                 // grow spikes at sharp corners.
-                let (dx, dy) = (
-                    (x1 - x0) / length * thick / 2.0,
-                    (y1 - y0) / length * thick / 2.0,
-                );
+                let (dx, dy) = ((x1 - x0) / length * thick / 2.0, (y1 - y0) / length * thick / 2.0);
                 if dx.abs() < 1e-9 || dy.abs() < 1e-9 {
                     let (hx, hy) = (dy.abs(), dx.abs());
                     self.rect(
@@ -181,12 +150,7 @@ impl Sheet<'_, '_> {
     pub(super) fn backed(&self, text: &str, x: f64, y: f64) -> Result<(), ChartError> {
         let width = style::text_width(text, style::TEXT, Weight::Regular);
         self.rect(
-            Area {
-                left: x - 5.0,
-                right: x + width + 5.0,
-                top: y - 17.0,
-                bottom: y + 17.0,
-            },
+            Area { left: x - 5.0, right: x + width + 5.0, top: y - 17.0, bottom: y + 17.0 },
             WHITE,
         )?;
         self.text(text, x, y, style::TEXT, Weight::Regular)
@@ -254,12 +218,9 @@ pub(super) fn clipped_line(points: &[(f64, f64)], a: Area) -> Vec<Vec<(f64, f64)
         let ((x0, y0), (x1, y1)) = (w[0], w[1]);
         let (dx, dy) = (x1 - x0, y1 - y0);
         let (mut from, mut to) = (0.0f64, 1.0f64);
-        for (p, q) in [
-            (-dx, x0 - a.left),
-            (dx, a.right - x0),
-            (-dy, y0 - a.top),
-            (dy, a.bottom - y0),
-        ] {
+        for (p, q) in
+            [(-dx, x0 - a.left), (dx, a.right - x0), (-dy, y0 - a.top), (dy, a.bottom - y0)]
+        {
             if p == 0.0 {
                 if q < 0.0 {
                     to = -1.0;
@@ -287,12 +248,8 @@ pub(super) fn clipped_line(points: &[(f64, f64)], a: Area) -> Vec<Vec<(f64, f64)
 pub(super) fn clipped_polygon(corners: &[(f64, f64)], a: Area) -> Vec<(f64, f64)> {
     let mut shape = corners.to_vec();
     // Signed distances inside each of the four edges.
-    let inside: [&dyn Fn((f64, f64)) -> f64; 4] = [
-        &|p| p.0 - a.left,
-        &|p| a.right - p.0,
-        &|p| p.1 - a.top,
-        &|p| a.bottom - p.1,
-    ];
+    let inside: [&dyn Fn((f64, f64)) -> f64; 4] =
+        [&|p| p.0 - a.left, &|p| a.right - p.0, &|p| p.1 - a.top, &|p| a.bottom - p.1];
     for depth in inside {
         let mut kept = Vec::with_capacity(shape.len() + 4);
         for i in 0..shape.len() {

@@ -94,10 +94,7 @@ pub struct Distribution {
 /// `NothingToShow` without any passed or tripped unit; else those of [`Chart::check`].
 pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
     let unit = &input.unit;
-    super::finite(
-        "a reading of the tally",
-        input.tally.iter().map(|l| l.reading),
-    )?;
+    super::finite("a reading of the tally", input.tally.iter().map(|l| l.reading))?;
     super::finite("the reading step", [input.step])?;
     super::finite("the step of a reading", input.tally.iter().map(|l| l.step))?;
     let limits = || input.trips.iter().chain(&input.under);
@@ -111,27 +108,13 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
     let decimals = decimals_of(input.step);
     let show = |v: f64| format!("{} {unit}", number(v, decimals));
 
-    let body = || {
-        input
-            .tally
-            .iter()
-            .filter(|l| !l.stray && l.count > 0)
-            .map(|l| l.reading)
-    };
+    let body = || input.tally.iter().filter(|l| !l.stray && l.count > 0).map(|l| l.reading);
     let (mut low, mut high) = ends(body());
     if low > high {
-        (low, high) = ends(
-            input
-                .tally
-                .iter()
-                .map(|l| l.reading)
-                .chain(limits().map(|t| t.limit)),
-        );
+        (low, high) = ends(input.tally.iter().map(|l| l.reading).chain(limits().map(|t| t.limit)));
     }
-    let spread = (high - low)
-        .max(input.step.abs() * 8.0)
-        .max(high.abs().max(low.abs()) * 1e-6)
-        .max(1e-300);
+    let spread =
+        (high - low).max(input.step.abs() * 8.0).max(high.abs().max(low.abs()) * 1e-6).max(1e-300);
     // What lies near the body belongs into the close-up.
     let near = |v: &f64| *v > low - 0.8 * spread && *v < high + 0.8 * spread;
     let strays = || input.tally.iter().filter(|l| l.stray && l.count > 0);
@@ -158,9 +141,7 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
         "reading",
         unit,
         Scale::Linear,
-        [low - pad, high + pad]
-            .into_iter()
-            .chain(marks.iter().copied().filter(near)),
+        [low - pad, high + pad].into_iter().chain(marks.iter().copied().filter(near)),
         0.06,
     );
     let close = if close.low < 0.0 && low >= 0.0 && marks.iter().all(|m| *m >= 0.0) && high > 0.0 {
@@ -174,10 +155,7 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
     let bars = bins(input, width, false);
     let stray_bars = bins(input, width, true);
     let to_counts = |density: &[Point]| -> Vec<Point> {
-        density
-            .iter()
-            .map(|p| at(p.x, p.y * input.body_units * width))
-            .collect()
+        density.iter().map(|p| at(p.x, p.y * input.body_units * width)).collect()
     };
     let curves = Curves {
         body: to_counts(&input.density),
@@ -193,10 +171,7 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
         .fold(1.0, f64::max);
     let bar = number(width, decimals_of(width).max(decimals));
     let count_title = if width > input.step * 1.5 && input.step > 0.0 {
-        format!(
-            "units per {bar} {unit} ({} steps)",
-            number(width / input.step, 0)
-        )
+        format!("units per {bar} {unit} ({} steps)", number(width / input.step, 0))
     } else {
         format!("units per {bar} {unit}")
     };
@@ -213,31 +188,21 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
     let mut panels = vec![main];
     let mut x = close;
     if far {
-        let every =
-            Axis::covering(
-                "reading",
-                unit,
-                Scale::Linear,
-                marks.iter().copied().chain([low, high]).chain(
-                    if marks.iter().all(|m| *m >= 0.0) {
-                        Some(0.0)
-                    } else {
-                        None
-                    },
-                ),
-                0.04,
-            );
-        let every = if every.low < 0.0 && low >= 0.0 {
-            every.from(0.0)
-        } else {
-            every
-        };
+        let every = Axis::covering(
+            "reading",
+            unit,
+            Scale::Linear,
+            marks.iter().copied().chain([low, high]).chain(if marks.iter().all(|m| *m >= 0.0) {
+                Some(0.0)
+            } else {
+                None
+            }),
+            0.04,
+        );
+        let every = if every.low < 0.0 && low >= 0.0 { every.from(0.0) } else { every };
         // On the wide axis the same bars; its lower end makes one unit a bar of some height.
         let full = Panel {
-            x: Some(Axis {
-                title: format!("reading ({unit}), everything"),
-                ..every.clone()
-            }),
+            x: Some(Axis { title: format!("reading ({unit}), everything"), ..every.clone() }),
             y: Axis::new(&count_title, "", Scale::Log, 0.4, (tallest * 2.5).max(12.0)),
             layers: layers(input, &bars, &stray_bars, &curves, width, true, &show),
             beside: Vec::new(),
@@ -312,32 +277,18 @@ fn title(input: &Distribution, tripped: u64, all: u64, show: &dyn Fn(f64) -> Str
     if let Some(limit) = input.high_limit {
         parts.push(format!("limit {}", show(limit)));
     }
-    parts.push(format!(
-        "{} trip",
-        if tripped == 0 {
-            "none".to_owned()
-        } else {
-            percent(share)
-        }
-    ));
+    parts.push(format!("{} trip", if tripped == 0 { "none".to_owned() } else { percent(share) }));
     // "no workable band" and "not enough data" say nothing of the limit itself.
     let verdict = match input.verdict.as_str() {
         "" => "",
         v if v.starts_with("no") => ": ",
         _ => ": limit ",
     };
-    format!(
-        "{}{verdict}{} – {}",
-        input.series,
-        input.verdict,
-        parts.join(", ")
-    )
+    format!("{}{verdict}{} – {}", input.series, input.verdict, parts.join(", "))
 }
 
 fn ends(values: impl Iterator<Item = f64>) -> (f64, f64) {
-    values.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
-        (a.min(v), b.max(v))
-    })
+    values.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)))
 }
 
 fn layers(
@@ -381,17 +332,10 @@ fn layers(
     }
     if !stray_bars.is_empty() {
         let strays = input.tally.iter().filter(|l| l.stray).map(|l| l.count);
-        layers.push(Layer::Bars {
-            role: Role::Stray,
-            name: None,
-            bars: stray_bars.to_vec(),
-        });
+        layers.push(Layer::Bars { role: Role::Stray, name: None, bars: stray_bars.to_vec() });
         layers.push(Layer::Points {
             role: Role::Stray,
-            name: Some(format!(
-                "strays that passed ({})",
-                counted(strays.sum(), "unit")
-            )),
+            name: Some(format!("strays that passed ({})", counted(strays.sum(), "unit"))),
             shape: Shape::Down,
             points: stray_bars
                 .iter()
@@ -409,42 +353,21 @@ fn layers(
             });
         }
     };
-    let whole = if input.groups.is_empty() {
-        Role::Fit
-    } else {
-        Role::BothGroups
-    };
+    let whole = if input.groups.is_empty() { Role::Fit } else { Role::BothGroups };
     line(whole, Dash::Solid, &input.fit, &curves.body);
     let groups = input.groups.iter().zip(&curves.groups);
-    let marks = [
-        (Role::LowerGroup, Dash::Dashed),
-        (Role::UpperGroup, Dash::DashDot),
-    ];
+    let marks = [(Role::LowerGroup, Dash::Dashed), (Role::UpperGroup, Dash::DashDot)];
     for ((part, points), (role, dash)) in groups.zip(marks) {
         // Where a group has next to no units its line would only dash along the axis.
         let tallest = points.iter().map(|p| p.y).fold(0.0, f64::max);
-        let seen: Vec<Point> = points
-            .iter()
-            .filter(|p| p.y > 0.002 * tallest)
-            .copied()
-            .collect();
+        let seen: Vec<Point> = points.iter().filter(|p| p.y > 0.002 * tallest).copied().collect();
         line(role, dash, &part.name, &seen);
     }
-    line(
-        Role::Fit,
-        Dash::Dashed,
-        "tail that the numbers come from",
-        &curves.tail,
-    );
+    line(Role::Fit, Dash::Dashed, "tail that the numbers come from", &curves.tail);
     beyond(
         &mut layers,
         &input.trips,
-        Beyond {
-            role: Role::Limit,
-            shape: Shape::Right,
-            width,
-            words: "tripped, somewhere above",
-        },
+        Beyond { role: Role::Limit, shape: Shape::Right, width, words: "tripped, somewhere above" },
         show,
     );
     beyond(
@@ -458,11 +381,7 @@ fn layers(
         },
         show,
     );
-    let typical = if input.groups.is_empty() {
-        "typical"
-    } else {
-        "median of both groups"
-    };
+    let typical = if input.groups.is_empty() { "typical" } else { "median of both groups" };
     for (value, role, dash, words) in [
         (input.open_lead, Role::Quiet, Dash::DashDot, "open lead"),
         (input.low_limit, Role::Limit, Dash::Dashed, "low limit"),

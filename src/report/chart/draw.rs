@@ -35,9 +35,8 @@ pub fn png(chart: &Chart) -> Result<Vec<u8>, ChartError> {
 /// Those of [`png()`]; `NotDrawn` where the file cannot be written.
 pub fn write(chart: &Chart, path: &Path) -> Result<(), ChartError> {
     let bytes = png(chart)?;
-    std::fs::write(path, bytes).map_err(|e| ChartError::NotDrawn {
-        reason: format!("{}: {e}", path.display()),
-    })
+    std::fs::write(path, bytes)
+        .map_err(|e| ChartError::NotDrawn { reason: format!("{}: {e}", path.display()) })
 }
 
 impl Sheet<'_, '_> {
@@ -97,12 +96,7 @@ impl Sheet<'_, '_> {
     }
 
     fn swatch(&self, layer: &Layer, x: f64, y: f64) -> Result<(), ChartError> {
-        let area = |h: f64| Area {
-            left: x,
-            top: y - h,
-            right: x + 46.0,
-            bottom: y + h,
-        };
+        let area = |h: f64| Area { left: x, top: y - h, right: x + 46.0, bottom: y + h };
         match layer {
             Layer::Bars { role, .. } => self.rect(area(11.0), style::colour(*role)),
             Layer::Line { role, dash, .. } => self.polyline(
@@ -121,15 +115,10 @@ impl Sheet<'_, '_> {
             Layer::Whiskers { role, .. } => {
                 self.whisker(x + 28.0, y - 13.0, y + 13.0, style::colour(*role))
             }
-            Layer::Span {
-                role, thickness, ..
-            } => {
+            Layer::Span { role, thickness, .. } => {
                 let half = (thickness / 2.0).clamp(2.0, 11.0);
-                let ink = if *thickness > 20.0 {
-                    style::shade(*role)
-                } else {
-                    style::colour(*role)
-                };
+                let ink =
+                    if *thickness > 20.0 { style::shade(*role) } else { style::colour(*role) };
                 self.rect(area(half), ink)
             }
             Layer::Rule { .. } | Layer::Text { .. } => Ok(()),
@@ -137,12 +126,7 @@ impl Sheet<'_, '_> {
     }
 
     fn panel(&self, placed: &Placed) -> Result<(), ChartError> {
-        let Area {
-            left,
-            top,
-            right,
-            bottom,
-        } = placed.area;
+        let Area { left, top, right, bottom } = placed.area;
         let panel = placed.panel;
         // Shades first, then the grid, then all that must be read.
         for layer in &panel.layers {
@@ -150,69 +134,27 @@ impl Sheet<'_, '_> {
         }
         for tick in panel.y.ticks((((bottom - top) / 55.0) as usize).max(3)) {
             let y = placed.y(tick.at);
-            self.rect(
-                Area {
-                    left,
-                    top: y - 0.5,
-                    right,
-                    bottom: y + 0.5,
-                },
-                style::GRID,
-            )?;
+            self.rect(Area { left, top: y - 0.5, right, bottom: y + 0.5 }, style::GRID)?;
             // A second line says more about the first, in smaller letters.
             let lines: Vec<&str> = tick.label.lines().take(2).collect();
             for (i, line) in lines.iter().enumerate() {
                 let size = if i == 0 { style::TEXT } else { style::NOTE };
                 let label = style::shortened(line, size, Weight::Regular, left - EDGE - 14.0);
                 let width = style::text_width(&label, size, Weight::Regular);
-                let shift = if lines.len() > 1 {
-                    34.0 * i as f64 - 17.0
-                } else {
-                    0.0
-                };
-                self.text(
-                    &label,
-                    left - 14.0 - width,
-                    y + shift,
-                    size,
-                    Weight::Regular,
-                )?;
+                let shift = if lines.len() > 1 { 34.0 * i as f64 - 17.0 } else { 0.0 };
+                self.text(&label, left - 14.0 - width, y + shift, size, Weight::Regular)?;
             }
         }
         let ticks = placed.x.ticks(((right - left) / 150.0) as usize);
         for tick in &ticks {
             let x = placed.x(tick.at);
-            self.rect(
-                Area {
-                    left: x - 0.5,
-                    top,
-                    right: x + 0.5,
-                    bottom,
-                },
-                style::GRID,
-            )?;
+            self.rect(Area { left: x - 0.5, top, right: x + 0.5, bottom }, style::GRID)?;
         }
         for layer in &panel.layers {
             self.layer(placed, layer)?;
         }
-        self.rect(
-            Area {
-                left,
-                top: bottom - 1.0,
-                right,
-                bottom: bottom + 1.0,
-            },
-            style::FRAME,
-        )?;
-        self.rect(
-            Area {
-                left: left - 1.0,
-                top,
-                right: left + 1.0,
-                bottom,
-            },
-            style::FRAME,
-        )?;
+        self.rect(Area { left, top: bottom - 1.0, right, bottom: bottom + 1.0 }, style::FRAME)?;
+        self.rect(Area { left: left - 1.0, top, right: left + 1.0, bottom }, style::FRAME)?;
         self.text(
             &panel.y.title,
             EDGE,
@@ -226,22 +168,11 @@ impl Sheet<'_, '_> {
             let width = style::text_width(&tick.label, style::TEXT, Weight::Regular);
             let start = (x - width / 2.0).min(placed.area.right + 120.0 - width);
             self.rect(
-                Area {
-                    left: x - 1.0,
-                    top: bottom,
-                    right: x + 1.0,
-                    bottom: bottom + 8.0,
-                },
+                Area { left: x - 1.0, top: bottom, right: x + 1.0, bottom: bottom + 8.0 },
                 style::FRAME,
             )?;
             if start >= free_from {
-                self.text(
-                    &tick.label,
-                    start,
-                    bottom + 26.0,
-                    style::TEXT,
-                    Weight::Regular,
-                )?;
+                self.text(&tick.label, start, bottom + 26.0, style::TEXT, Weight::Regular)?;
                 free_from = start + width + 14.0;
             }
         }
@@ -262,26 +193,14 @@ impl Sheet<'_, '_> {
 
     /// Height of the rows of flags above a panel.
     fn above(&self, placed: &Placed) -> f64 {
-        let rows = placed
-            .flags
-            .iter()
-            .flatten()
-            .map(|f| f.lane + 1)
-            .max()
-            .unwrap_or(0);
+        let rows = placed.flags.iter().flatten().map(|f| f.lane + 1).max().unwrap_or(0);
         rows as f64 * ROW
     }
 
     fn shades(&self, placed: &Placed, layer: &Layer) -> Result<(), ChartError> {
         let a = placed.area;
         match layer {
-            Layer::Zone {
-                role,
-                along,
-                from,
-                to,
-                ..
-            } => {
+            Layer::Zone { role, along, from, to, .. } => {
                 let ink = style::shade(*role);
                 let zone = match along {
                     Along::Upright => Area {
@@ -297,28 +216,16 @@ impl Sheet<'_, '_> {
                 };
                 self.rect(zone, ink)
             }
-            Layer::Band {
-                role, low, high, ..
-            } => {
-                let corners: Vec<(f64, f64)> = low
-                    .iter()
-                    .chain(high.iter().rev())
-                    .map(|p| placed.point(*p))
-                    .collect();
+            Layer::Band { role, low, high, .. } => {
+                let corners: Vec<(f64, f64)> =
+                    low.iter().chain(high.iter().rev()).map(|p| placed.point(*p)).collect();
                 let corners = clipped_polygon(&corners, a);
                 if corners.len() < 3 {
                     return Ok(());
                 }
                 self.polygon(&corners, style::shade(*role))
             }
-            Layer::Span {
-                role,
-                y,
-                from,
-                to,
-                thickness,
-                ..
-            } if *thickness > 20.0 => {
+            Layer::Span { role, y, from, to, thickness, .. } if *thickness > 20.0 => {
                 self.span(placed, *y, *from, *to, *thickness, style::shade(*role))
             }
             _ => Ok(()),
@@ -377,29 +284,20 @@ impl Sheet<'_, '_> {
                 }
                 Ok(())
             }
-            Layer::Line {
-                role, dash, points, ..
-            } => {
+            Layer::Line { role, dash, points, .. } => {
                 let points: Vec<_> = points.iter().map(|p| placed.point(*p)).collect();
                 for piece in clipped_line(&points, a) {
                     self.polyline(&piece, style::colour(*role), style::thickness(*role), *dash)?;
                 }
                 Ok(())
             }
-            Layer::Points {
-                role,
-                shape,
-                points,
-                ..
-            } => {
+            Layer::Points { role, shape, points, .. } => {
                 let size = match shape {
                     Shape::Disc if points.len() > 60 => style::POINT * 0.75,
                     Shape::Disc => style::POINT,
                     _ => style::POINT * 1.5,
                 };
-                for p in points
-                    .iter()
-                    .filter(|p| placed.x.holds(p.x) && placed.panel.y.holds(p.y))
+                for p in points.iter().filter(|p| placed.x.holds(p.x) && placed.panel.y.holds(p.y))
                 {
                     let (x, y) = placed.point(*p);
                     self.mark(*shape, x, y, size, style::colour(*role))?;
@@ -414,23 +312,12 @@ impl Sheet<'_, '_> {
                 }
                 Ok(())
             }
-            Layer::Span {
-                role,
-                y,
-                from,
-                to,
-                thickness,
-                ..
-            } if *thickness <= 20.0 => {
+            Layer::Span { role, y, from, to, thickness, .. } if *thickness <= 20.0 => {
                 self.span(placed, *y, *from, *to, *thickness, style::colour(*role))
             }
-            Layer::Rule {
-                role,
-                dash,
-                along: Along::Level,
-                at,
-                ..
-            } if placed.panel.y.holds(*at) => {
+            Layer::Rule { role, dash, along: Along::Level, at, .. }
+                if placed.panel.y.holds(*at) =>
+            {
                 let y = placed.y(*at);
                 self.polyline(
                     &[(a.left, y), (a.right, y)],
@@ -465,12 +352,7 @@ impl Sheet<'_, '_> {
                 Some(f) => a.top - f.lane as f64 * ROW - ROW + 6.0,
                 None => a.top,
             };
-            self.polyline(
-                &[(x, a.bottom), (x, top)],
-                style::colour(*role),
-                style::LINE,
-                *dash,
-            )?;
+            self.polyline(&[(x, a.bottom), (x, top)], style::colour(*role), style::LINE, *dash)?;
         }
         for ((_, _, _, label), flag) in rules.iter().zip(&placed.flags) {
             if let Some(f) = flag {

@@ -146,22 +146,14 @@ pub(super) fn event_rule(event: &EventOn) -> Layer {
 /// `NothingToShow` without points; else those of [`Chart::check`].
 pub fn chart(input: &Drift) -> Result<Chart, ChartError> {
     let (Some(first), Some(last)) = (input.points.first(), input.points.last()) else {
-        return Err(ChartError::NothingToShow {
-            what: "daily points",
-        });
+        return Err(ChartError::NothingToShow { what: "daily points" });
     };
     super::finite("a daily point", input.points.iter().map(|p| p.value))?;
     let decimals = decimals_of(input.step);
     let show = |v: f64| format!("{} {}", number(v, decimals), input.unit);
-    let ahead = input
-        .forecast
-        .iter()
-        .map(|f| f.day)
-        .max()
-        .unwrap_or(last.day);
-    let until = input.crossing.map_or(ahead, |c| {
-        ahead.max(c.high.unwrap_or(c.day).min(ahead + 60))
-    });
+    let ahead = input.forecast.iter().map(|f| f.day).max().unwrap_or(last.day);
+    let until =
+        input.crossing.map_or(ahead, |c| ahead.max(c.high.unwrap_or(c.day).min(ahead + 60)));
     let x = Axis::covering(
         "day",
         "",
@@ -181,13 +173,7 @@ pub fn chart(input: &Drift) -> Result<Chart, ChartError> {
     };
     let (shown, beyond) = within_reach(data(), input.limits.iter().filter_map(|l| l.high));
     // The forecast may run through the limit: beyond it only a little is of interest.
-    let y = Axis::covering(
-        "reading",
-        &input.unit,
-        Scale::Linear,
-        data().chain(shown),
-        0.06,
-    );
+    let y = Axis::covering("reading", &input.unit, Scale::Linear, data().chain(shown), 0.06);
 
     let mut layers: Vec<Layer> = input.steps.iter().map(step_zone).collect();
     if let Some((low, high)) = input.crossing.and_then(|c| Some((c.low?, c.high?))) {
@@ -202,46 +188,27 @@ pub fn chart(input: &Drift) -> Result<Chart, ChartError> {
         layers.push(Layer::Band {
             role: Role::Forecast,
             name: None,
-            low: input
-                .forecast
-                .iter()
-                .map(|f| at(f64::from(f.day), f.low))
-                .collect(),
-            high: input
-                .forecast
-                .iter()
-                .map(|f| at(f64::from(f.day), f.high))
-                .collect(),
+            low: input.forecast.iter().map(|f| at(f64::from(f.day), f.low)).collect(),
+            high: input.forecast.iter().map(|f| at(f64::from(f.day), f.high)).collect(),
         });
     }
     layers.push(Layer::Points {
         role: Role::Reading,
         name: Some(input.points_are.clone()),
         shape: Shape::Disc,
-        points: input
-            .points
-            .iter()
-            .map(|p| at(f64::from(p.day), p.value))
-            .collect(),
+        points: input.points.iter().map(|p| at(f64::from(p.day), p.value)).collect(),
     });
     for piece in &input.fitted {
         layers.push(Layer::Line {
             role: Role::Fit,
             name: Some("fitted shape".to_owned()),
             dash: Dash::Solid,
-            points: piece
-                .iter()
-                .map(|p| at(f64::from(p.day), p.value))
-                .collect(),
+            points: piece.iter().map(|p| at(f64::from(p.day), p.value)).collect(),
         });
     }
     if input.averages.len() > 1 {
         let line = |of: fn(&Average) -> f64| {
-            input
-                .averages
-                .iter()
-                .map(|a| at(f64::from(a.day), of(a)))
-                .collect::<Vec<_>>()
+            input.averages.iter().map(|a| at(f64::from(a.day), of(a))).collect::<Vec<_>>()
         };
         let control = |points| Layer::Line {
             role: Role::Ewma,
@@ -260,11 +227,7 @@ pub fn chart(input: &Drift) -> Result<Chart, ChartError> {
     }
     if input.forecast.len() > 1 {
         for (name, dash, of) in [
-            (
-                Some(input.forecast_of.clone()),
-                Dash::Dashed,
-                (|f| f.value) as fn(&Forecast) -> f64,
-            ),
+            (Some(input.forecast_of.clone()), Dash::Dashed, (|f| f.value) as fn(&Forecast) -> f64),
             (Some("its interval".to_owned()), Dash::Dotted, |f| f.low),
             (Some("its interval".to_owned()), Dash::Dotted, |f| f.high),
         ] {
@@ -272,22 +235,11 @@ pub fn chart(input: &Drift) -> Result<Chart, ChartError> {
                 role: Role::Forecast,
                 name,
                 dash,
-                points: input
-                    .forecast
-                    .iter()
-                    .map(|f| at(f64::from(f.day), of(f)))
-                    .collect(),
+                points: input.forecast.iter().map(|f| at(f64::from(f.day), of(f))).collect(),
             });
         }
     }
-    layers.extend(limit_steps(
-        &input.limits,
-        x.low,
-        x.high,
-        |l| l.high,
-        Dash::Solid,
-        "high limit",
-    ));
+    layers.extend(limit_steps(&input.limits, x.low, x.high, |l| l.high, Dash::Solid, "high limit"));
     layers.retain(|layer| seen(layer, &y));
     layers.extend(input.steps.iter().map(step_rule));
     layers.extend(input.events.iter().map(event_rule));
@@ -308,24 +260,8 @@ pub fn chart(input: &Drift) -> Result<Chart, ChartError> {
         [] => format!("{}: readings over time", input.series),
         parts => format!("{}: {}", input.series, parts.join(", ")),
     };
-    let subtitle = format!(
-        "{} to {}; {}",
-        day_text(first.day),
-        day_text(last.day),
-        input.points_are
-    );
-    let panel = Panel {
-        x: None,
-        y,
-        layers,
-        beside: Vec::new(),
-        share: 1.0,
-    };
-    Chart::new(
-        title,
-        subtitle,
-        x,
-        vec![panel],
-        beyond_notes(&beyond, &show),
-    )
+    let subtitle =
+        format!("{} to {}; {}", day_text(first.day), day_text(last.day), input.points_are);
+    let panel = Panel { x: None, y, layers, beside: Vec::new(), share: 1.0 };
+    Chart::new(title, subtitle, x, vec![panel], beyond_notes(&beyond, &show))
 }

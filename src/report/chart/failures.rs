@@ -22,12 +22,7 @@ pub enum FailureClass {
 
 impl FailureClass {
     /// All kinds in the order of the legend.
-    pub const ALL: [Self; 4] = [
-        Self::OverLimit,
-        Self::UnderLimit,
-        Self::Breakdown,
-        Self::Other,
-    ];
+    pub const ALL: [Self; 4] = [Self::OverLimit, Self::UnderLimit, Self::Breakdown, Self::Other];
 
     fn look(self) -> (&'static str, Role, Shape, Dash) {
         match self {
@@ -103,9 +98,7 @@ const MOST_INTERVALS: usize = 70;
 pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
     let tested: Vec<&Stretch> = input.stretches.iter().filter(|s| s.units > 0).collect();
     let (Some(first), Some(last)) = (tested.first(), tested.last()) else {
-        return Err(ChartError::NothingToShow {
-            what: "days with tests",
-        });
+        return Err(ChartError::NothingToShow { what: "days with tests" });
     };
     super::finite(
         "a share of failures",
@@ -141,22 +134,13 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
             f64::from(s.from) + f64::from(s.until - s.from) * (0.5 + 0.16 * (k as f64 - 1.5))
         };
         let of_class = |s: &Stretch| s.classes.iter().find(|c| c.class == class).copied();
-        let total: u64 = tested
-            .iter()
-            .filter_map(|s| of_class(s))
-            .map(|c| c.count)
-            .sum();
+        let total: u64 = tested.iter().filter_map(|s| of_class(s)).map(|c| c.count).sum();
         if total == 0 {
             continue;
         }
         let points: Vec<_> = tested
             .iter()
-            .map(|s| {
-                at(
-                    middle(s),
-                    of_class(s).map_or(0.0, |c| c.share.value * 100.0),
-                )
-            })
+            .map(|s| at(middle(s), of_class(s).map_or(0.0, |c| c.share.value * 100.0)))
             .collect();
         tops.extend(points.iter().map(|p| p.y));
         if intervals {
@@ -172,18 +156,9 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
                 .collect();
             let widest = whiskers.iter().map(|w| w.high).fold(0.0, f64::max);
             tops.push(widest);
-            layers.push(Layer::Whiskers {
-                role,
-                name: None,
-                whiskers,
-            });
+            layers.push(Layer::Whiskers { role, name: None, whiskers });
         }
-        layers.push(Layer::Line {
-            role,
-            name: None,
-            dash,
-            points: points.clone(),
-        });
+        layers.push(Layer::Line { role, name: None, dash, points: points.clone() });
         layers.push(Layer::Points {
             role,
             name: Some(format!("{words} ({})", number(total as f64, 0))),
@@ -193,19 +168,14 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
     }
     let mut rules = Vec::new();
     if let Some(jump) = input.jump {
-        rules.push((
-            jump.day,
-            Dash::Solid,
-            format!("jump on {}", day_text(jump.day)),
-        ));
+        rules.push((jump.day, Dash::Solid, format!("jump on {}", day_text(jump.day))));
     }
-    rules.extend(input.events.iter().map(|e| {
-        (
-            e.day,
-            Dash::Dotted,
-            format!("{} {}", e.what, day_text(e.day)),
-        )
-    }));
+    rules.extend(
+        input
+            .events
+            .iter()
+            .map(|e| (e.day, Dash::Dotted, format!("{} {}", e.what, day_text(e.day)))),
+    );
     for (day, dash, label) in rules {
         layers.push(Layer::Rule {
             role: Role::Event,
@@ -215,14 +185,8 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
             label,
         });
     }
-    let shares = Axis::covering(
-        "share of units failing, per cent",
-        "",
-        Scale::Linear,
-        tops,
-        0.06,
-    )
-    .from(0.0);
+    let shares =
+        Axis::covering("share of units failing, per cent", "", Scale::Linear, tops, 0.06).from(0.0);
     let most = tested.iter().map(|s| s.units).max().unwrap_or(1) as f64;
     let volume = Panel {
         x: None,
@@ -249,11 +213,7 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
         share: 0.35,
     };
     let units: u64 = tested.iter().map(|s| s.units).sum();
-    let failed: u64 = tested
-        .iter()
-        .flat_map(|s| &s.classes)
-        .map(|c| c.count)
-        .sum();
+    let failed: u64 = tested.iter().flat_map(|s| &s.classes).map(|c| c.count).sum();
     let title = match input.jump {
         Some(j) => format!(
             "{}: failures went from {} to {} on {}",
@@ -262,11 +222,7 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
             percent(j.after),
             day_text(j.day)
         ),
-        None => format!(
-            "{}: {} of units fail",
-            input.scope,
-            percent(failed as f64 / units as f64)
-        ),
+        None => format!("{}: {} of units fail", input.scope, percent(failed as f64 / units as f64)),
     };
     let subtitle = format!(
         "{} failures in the first tests of {} units, {}s from {} to {}",
@@ -280,15 +236,6 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
     if intervals {
         notes.push("Upright lines are 95 % intervals of the share.".to_owned());
     }
-    let panels = vec![
-        Panel {
-            x: None,
-            y: shares,
-            layers,
-            beside: Vec::new(),
-            share: 1.0,
-        },
-        volume,
-    ];
+    let panels = vec![Panel { x: None, y: shares, layers, beside: Vec::new(), share: 1.0 }, volume];
     Chart::new(title, subtitle, x, panels, notes)
 }

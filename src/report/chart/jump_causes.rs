@@ -43,17 +43,9 @@ pub fn chart(input: &Causes) -> Result<Chart, ChartError> {
     };
     let n = input.bars.len();
     let row = |i: usize| rows::place(n, i);
-    let most = input
-        .bars
-        .iter()
-        .map(|b| b.failures.max(b.expected))
-        .fold(1.0, f64::max);
+    let most = input.bars.iter().map(|b| b.failures.max(b.expected)).fold(1.0, f64::max);
     let x = Axis::new("failures", "", Scale::Linear, 0.0, most * 1.08);
-    let y = rows::axis(
-        "",
-        0.6,
-        input.bars.iter().map(|b| b.words.clone()).collect(),
-    );
+    let y = rows::axis("", 0.6, input.bars.iter().map(|b| b.words.clone()).collect());
     let mut layers: Vec<Layer> = input
         .bars
         .iter()
@@ -78,12 +70,7 @@ pub fn chart(input: &Causes) -> Result<Chart, ChartError> {
         role: Role::Typical,
         name: Some("expected by the share before".to_owned()),
         shape: Shape::Upright,
-        points: input
-            .bars
-            .iter()
-            .enumerate()
-            .map(|(i, b)| at(b.expected, row(i)))
-            .collect(),
+        points: input.bars.iter().enumerate().map(|(i, b)| at(b.expected, row(i))).collect(),
     });
     let beside = input
         .bars
@@ -102,10 +89,7 @@ pub fn chart(input: &Causes) -> Result<Chart, ChartError> {
             number(input.excess, 0)
         )
     } else if let Some(came) = &input.came_with {
-        format!(
-            "{}: it goes with {came}, not to be told from the date",
-            input.scope
-        )
+        format!("{}: it goes with {came}, not to be told from the date", input.scope)
     } else {
         format!("{}: no level recorded explains the change", input.scope)
     };

@@ -41,42 +41,20 @@ const BARS: f64 = 80.0;
 /// # Errors
 /// `NothingToShow` where a side has no reading; `NotFinite`; else those of [`Chart::check`].
 pub fn chart(input: &Readings) -> Result<Chart, ChartError> {
-    let all = || {
-        input
-            .before
-            .readings
-            .iter()
-            .chain(&input.after.readings)
-            .map(|r| r.0)
-    };
+    let all = || input.before.readings.iter().chain(&input.after.readings).map(|r| r.0);
     super::finite("a reading", all())?;
     if input.before.readings.is_empty() || input.after.readings.is_empty() {
-        return Err(ChartError::NothingToShow {
-            what: "readings on both sides",
-        });
+        return Err(ChartError::NothingToShow { what: "readings on both sides" });
     }
     let limits = [input.before.limit, input.after.limit];
     let highest = all().fold(f64::NEG_INFINITY, f64::max);
     // A limit far out would press all readings into one bar.
-    let near = limits
-        .iter()
-        .flatten()
-        .copied()
-        .filter(|l| *l < 2.0 * highest);
-    let x = Axis::covering(
-        "reading",
-        &input.unit,
-        Scale::Linear,
-        all().chain(near),
-        0.03,
-    );
+    let near = limits.iter().flatten().copied().filter(|l| *l < 2.0 * highest);
+    let x = Axis::covering("reading", &input.unit, Scale::Linear, all().chain(near), 0.03);
     // Whole steps, edges half a step from readings: else neighbouring bars hold different numbers of them.
     let plain = (x.high - x.low) / BARS;
-    let width = if input.step > 0.0 {
-        input.step * (plain / input.step).ceil().max(1.0)
-    } else {
-        plain
-    };
+    let width =
+        if input.step > 0.0 { input.step * (plain / input.step).ceil().max(1.0) } else { plain };
     let edge = |place: i64| (place as f64 - 0.5) * width;
     let panel = |side: &Side, role: Role| {
         let units = side.readings.iter().map(|r| r.1).sum::<f64>() + side.tripped;
@@ -121,16 +99,11 @@ pub fn chart(input: &Readings) -> Result<Chart, ChartError> {
             share: 1.0,
         }
     };
-    let panels = vec![
-        panel(&input.before, Role::LowerGroup),
-        panel(&input.after, Role::UpperGroup),
-    ];
+    let panels =
+        vec![panel(&input.before, Role::LowerGroup), panel(&input.after, Role::UpperGroup)];
     let answer = match input.moved {
         Some(m) if (m - 1.0).abs() < 0.01 => "the typical reading stayed where it was".to_owned(),
-        Some(m) => format!(
-            "the typical reading moved by {} %",
-            number(100.0 * (m - 1.0), 1)
-        ),
+        Some(m) => format!("the typical reading moved by {} %", number(100.0 * (m - 1.0), 1)),
         None => "readings before and after".to_owned(),
     };
     let mut notes = vec!["Tripped units show no reading: the voltage was cut.".to_owned()];

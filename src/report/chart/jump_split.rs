@@ -33,10 +33,7 @@ pub fn chart(input: &Split) -> Result<Chart, ChartError> {
     };
     super::finite(
         "a part of the change",
-        input
-            .parts
-            .iter()
-            .flat_map(|p| [p.size.0, p.size.1, p.size.2]),
+        input.parts.iter().flat_map(|p| [p.size.0, p.size.1, p.size.2]),
     )?;
     let n = input.parts.len();
     let row = |i: usize| rows::place(n, i);
@@ -45,26 +42,14 @@ pub fn chart(input: &Split) -> Result<Chart, ChartError> {
         "points of per cent",
         "",
         Scale::Linear,
-        input
-            .parts
-            .iter()
-            .flat_map(|p| [p.size.0, p.size.1, p.size.2].map(points))
-            .chain([0.0]),
+        input.parts.iter().flat_map(|p| [p.size.0, p.size.1, p.size.2].map(points)).chain([0.0]),
         0.06,
     );
-    let y = rows::axis(
-        "",
-        0.6,
-        input.parts.iter().map(|p| p.words.clone()).collect(),
-    );
+    let y = rows::axis("", 0.6, input.parts.iter().map(|p| p.words.clone()).collect());
     let mut layers = Vec::new();
     for (i, p) in input.parts.iter().enumerate() {
         let role = if i + 1 == n { Role::Typical } else { Role::Fit };
-        let name = if i + 1 == n {
-            "the change"
-        } else {
-            "its parts"
-        };
+        let name = if i + 1 == n { "the change" } else { "its parts" };
         layers.push(Layer::Span {
             role,
             name: Some(name.to_owned()),
@@ -88,20 +73,11 @@ pub fn chart(input: &Split) -> Result<Chart, ChartError> {
         role: Role::Limit,
         name: None,
         shape: Shape::Disc,
-        points: input
-            .parts
-            .iter()
-            .enumerate()
-            .map(|(i, p)| at(points(p.size.0), row(i)))
-            .collect(),
+        points: input.parts.iter().enumerate().map(|(i, p)| at(points(p.size.0), row(i))).collect(),
     });
     let show = |x: f64| {
         let text = number(points(x), 2);
-        if text.trim_start_matches(['-', '−']) == "0.00" {
-            "0".to_owned()
-        } else {
-            text
-        }
+        if text.trim_start_matches(['-', '−']) == "0.00" { "0".to_owned() } else { text }
     };
     let beside = input.parts.iter().map(|p| show(p.size.0)).collect();
     let largest = parts
@@ -110,9 +86,7 @@ pub fn chart(input: &Split) -> Result<Chart, ChartError> {
             let with_the_change = |p: &Part| p.size.0 * whole.size.0.signum();
             with_the_change(a).total_cmp(&with_the_change(b))
         })
-        .map_or_else(String::new, |p| {
-            format!(": mostly {}", p.words.replace('\n', " "))
-        });
+        .map_or_else(String::new, |p| format!(": mostly {}", p.words.replace('\n', " ")));
     let mut chart = Chart::new(
         format!("{}{largest}", input.scope),
         input.period.clone(),

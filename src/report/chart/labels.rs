@@ -21,10 +21,7 @@ pub struct Flag {
 pub fn flags(poles: &[(f64, f64)], from: f64, to: f64, lanes: usize) -> Vec<Option<Flag>> {
     let cost = |placed: &[Option<Flag>]| {
         let missing = placed.iter().filter(|f| f.is_none()).count();
-        (
-            missing,
-            placed.iter().flatten().map(|f| f.lane).max().unwrap_or(0),
-        )
+        (missing, placed.iter().flatten().map(|f| f.lane).max().unwrap_or(0))
     };
     // A few ways of going about it; the first of the best is taken.
     let mut best: Option<Vec<Option<Flag>>> = None;
@@ -41,13 +38,7 @@ pub fn flags(poles: &[(f64, f64)], from: f64, to: f64, lanes: usize) -> Vec<Opti
         if placed[i].is_none() {
             placed[i] = choices(poles[i], from, to, true)
                 .iter()
-                .flat_map(|c| {
-                    (0..lanes).map(move |lane| Flag {
-                        left: c.0,
-                        right: c.1,
-                        lane,
-                    })
-                })
+                .flat_map(|c| (0..lanes).map(move |lane| Flag { left: c.0, right: c.1, lane }))
                 .find(|f| placed.iter().flatten().all(|other| !overlap(f, other)));
         }
     }
@@ -60,10 +51,8 @@ const GAP: f64 = 10.0;
 fn choices((x, width): (f64, f64), from: f64, to: f64, right_first: bool) -> Vec<(f64, f64)> {
     let right = (x + GAP, x + GAP + width);
     let left = (x - GAP - width, x - GAP);
-    let mut found: Vec<(f64, f64)> = [right, left]
-        .into_iter()
-        .filter(|c| c.0 >= from && c.1 <= to)
-        .collect();
+    let mut found: Vec<(f64, f64)> =
+        [right, left].into_iter().filter(|c| c.0 >= from && c.1 <= to).collect();
     if !right_first {
         found.reverse();
     }
@@ -96,20 +85,11 @@ fn hung(
     let mut placed: Vec<Option<Flag>> = vec![None; poles.len()];
     for i in order {
         let sides = choices(poles[i], from, to, leftwards);
-        let flag = |side: (f64, f64), lane| Flag {
-            left: side.0,
-            right: side.1,
-            lane,
-        };
+        let flag = |side: (f64, f64), lane| Flag { left: side.0, right: side.1, lane };
         let wishes: Vec<Flag> = if side_first {
-            sides
-                .iter()
-                .flat_map(|s| (0..lanes).map(move |lane| flag(*s, lane)))
-                .collect()
+            sides.iter().flat_map(|s| (0..lanes).map(move |lane| flag(*s, lane))).collect()
         } else {
-            (0..lanes)
-                .flat_map(|lane| sides.iter().map(move |s| flag(*s, lane)))
-                .collect()
+            (0..lanes).flat_map(|lane| sides.iter().map(move |s| flag(*s, lane))).collect()
         };
         let near = |f: &Flag, x: f64| f.left - GAP / 2.0 < x && x < f.right + GAP / 2.0;
         let free = |wish: &Flag| {
@@ -138,11 +118,7 @@ pub fn nudged(wishes: &[f64], apart: f64, from: f64, to: f64) -> Vec<f64> {
     order.sort_by(|a, b| wishes[*a].total_cmp(&wishes[*b]).then(a.cmp(b)));
     let mut out = vec![0.0; n];
     if apart * (n - 1) as f64 >= to - from {
-        let step = if n > 1 {
-            (to - from) / (n - 1) as f64
-        } else {
-            0.0
-        };
+        let step = if n > 1 { (to - from) / (n - 1) as f64 } else { 0.0 };
         for (k, i) in order.into_iter().enumerate() {
             out[i] = from + step * k as f64;
         }

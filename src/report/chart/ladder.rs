@@ -49,18 +49,12 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
             [r.typical, r.healthy.0, r.healthy.1]
                 .into_iter()
                 .chain(r.band.into_iter().flat_map(|b| [b.0, b.1]))
-                .chain(
-                    [r.limit, r.suggested, r.ceiling, r.tester_range]
-                        .into_iter()
-                        .flatten(),
-                )
+                .chain([r.limit, r.suggested, r.ceiling, r.tester_range].into_iter().flatten())
         }),
     )?;
     let rungs: Vec<&Rung> = input.rungs.iter().filter(|r| r.typical > 0.0).collect();
     if rungs.is_empty() {
-        return Err(ChartError::NothingToShow {
-            what: "series with a typical reading above zero",
-        });
+        return Err(ChartError::NothingToShow { what: "series with a typical reading above zero" });
     }
     let all = rungs.iter().flat_map(|r| {
         [r.healthy.0, r.healthy.1, r.typical]
@@ -76,31 +70,16 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
         .flat_map(|r| far_marks(r))
         .filter(|v| *v < limits.high * 4.0)
         .fold(limits.high, |a, b| a.max(b * 1.05));
-    let x = Axis {
-        high: reach,
-        ..limits
-    };
+    let x = Axis { high: reach, ..limits };
     let x = x.clone().with_ticks(
-        x.ticks(9)
-            .into_iter()
-            .map(|t| Tick {
-                label: format!("{} ×", t.label),
-                ..t
-            })
-            .collect(),
+        x.ticks(9).into_iter().map(|t| Tick { label: format!("{} ×", t.label), ..t }).collect(),
     );
 
     let n = rungs.len();
     let row = |i: usize| rows::place(n, i);
     let names = rungs
         .iter()
-        .map(|r| {
-            format!(
-                "{}\n{}",
-                r.series.replace('\n', " "),
-                in_words(r, &input.unit)
-            )
-        })
+        .map(|r| format!("{}\n{}", r.series.replace('\n', " "), in_words(r, &input.unit)))
         .collect();
     let y = rows::axis("series", 0.6, names);
 
@@ -126,17 +105,11 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
         });
     }
     let marks: [(&str, Role, Shape, Of); 5] = [
-        ("typical reading", Role::Typical, Shape::Disc, |r| {
-            Some(r.typical)
-        }),
-        ("end of tester range", Role::Quiet, Shape::Square, |r| {
-            r.tester_range
-        }),
+        ("typical reading", Role::Typical, Shape::Disc, |r| Some(r.typical)),
+        ("end of tester range", Role::Quiet, Shape::Square, |r| r.tester_range),
         ("ceiling", Role::Event, Shape::Down, |r| r.ceiling),
         ("limit in force", Role::Limit, Shape::Upright, |r| r.limit),
-        ("suggested limit", Role::Suggested, Shape::Diamond, |r| {
-            r.suggested
-        }),
+        ("suggested limit", Role::Suggested, Shape::Diamond, |r| r.suggested),
     ];
     for (name, role, shape, of) in marks {
         let points: Vec<_> = rungs
@@ -146,31 +119,16 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
             .filter(|p| x.holds(p.x))
             .collect();
         if !points.is_empty() {
-            layers.push(Layer::Points {
-                role,
-                name: Some(name.to_owned()),
-                shape,
-                points,
-            });
+            layers.push(Layer::Points { role, name: Some(name.to_owned()), shape, points });
         }
     }
     let beside = rungs
         .iter()
-        .map(|r| {
-            if r.verdict.is_empty() {
-                "no verdict".to_owned()
-            } else {
-                r.verdict.clone()
-            }
-        })
+        .map(|r| if r.verdict.is_empty() { "no verdict".to_owned() } else { r.verdict.clone() })
         .collect();
     let panel = rows::panel(y, layers, beside);
     let mut notes = Vec::new();
-    let hidden = rungs
-        .iter()
-        .flat_map(|r| far_marks(r))
-        .filter(|v| *v > reach)
-        .count();
+    let hidden = rungs.iter().flat_map(|r| far_marks(r)).filter(|v| *v > reach).count();
     if hidden > 0 {
         notes.push(
             "Ceilings and ends of tester range that lie further to the right are not shown."
@@ -183,20 +141,14 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
 }
 
 fn in_words(r: &Rung, unit: &str) -> String {
-    let (times, unit) = if unit == "mA" && r.typical < 0.01 {
-        (1000.0, "µA")
-    } else {
-        (1.0, unit)
-    };
+    let (times, unit) =
+        if unit == "mA" && r.typical < 0.01 { (1000.0, "µA") } else { (1.0, unit) };
     // Three figures of the typical reading say where it lies.
     let figures = 2 - (r.typical * times).log10().floor().clamp(-6.0, 2.0) as i32;
     let decimals = decimals_of(10f64.powi(-figures));
     let typical = number(r.typical * times, decimals);
     match r.limit.map(|limit| limit * times) {
-        Some(limit) => format!(
-            "typical {typical}, limit {} {unit}",
-            number(limit, decimals)
-        ),
+        Some(limit) => format!("typical {typical}, limit {} {unit}", number(limit, decimals)),
         None => format!("typical {typical} {unit}, no limit"),
     }
 }
@@ -207,37 +159,23 @@ type Of = fn(&Rung) -> Option<f64>;
 /// Counts of verdicts, in order of first appearance.
 fn title(rungs: &[&Rung]) -> String {
     if let [one] = rungs {
-        let verdict = if one.verdict.is_empty() {
-            "no verdict"
-        } else {
-            &one.verdict
-        };
+        let verdict = if one.verdict.is_empty() { "no verdict" } else { &one.verdict };
         return format!("{}: {verdict}", one.series);
     }
     let mut counts: Vec<(&str, usize)> = Vec::new();
     for r in rungs {
-        let word = if r.verdict.is_empty() {
-            "no verdict"
-        } else {
-            &r.verdict
-        };
+        let word = if r.verdict.is_empty() { "no verdict" } else { &r.verdict };
         match counts.iter_mut().find(|c| c.0 == word) {
             Some(c) => c.1 += 1,
             None => counts.push((word, 1)),
         }
     }
-    let parts: Vec<String> = counts
-        .iter()
-        .map(|(word, n)| format!("{word} {n}"))
-        .collect();
+    let parts: Vec<String> = counts.iter().map(|(word, n)| format!("{word} {n}")).collect();
     format!("Limits of {} series: {}", rungs.len(), parts.join(", "))
 }
 
 /// Ceiling and end of the tester's range, in multiples of the typical reading: both may lie far out.
 fn far_marks(rung: &Rung) -> impl Iterator<Item = f64> {
     let typical = rung.typical;
-    [rung.ceiling, rung.tester_range]
-        .into_iter()
-        .flatten()
-        .map(move |v| v / typical)
+    [rung.ceiling, rung.tester_range].into_iter().flatten().map(move |v| v / typical)
 }

@@ -46,12 +46,7 @@ pub(super) fn place(chart: &Chart, top: f64, bottom: f64, width: f64) -> Vec<Pla
         .flat_map(|t| t.label.lines().map(str::to_owned).collect::<Vec<_>>())
         .collect();
     let left = EDGE + widest(ticks, width * 0.26) + 18.0;
-    let words = chart
-        .panels
-        .iter()
-        .flat_map(edge_words)
-        .map(|w| w.1)
-        .collect();
+    let words = chart.panels.iter().flat_map(edge_words).map(|w| w.1).collect();
     let words = widest(words, width * 0.24);
     let right = width - EDGE - if words > 0.0 { words + 32.0 } else { 26.0 };
 
@@ -68,12 +63,7 @@ pub(super) fn place(chart: &Chart, top: f64, bottom: f64, width: f64) -> Vec<Pla
             })
             .collect();
         let flags = labels::flags(&poles, EDGE, width - EDGE, LANES);
-        let rows = flags
-            .iter()
-            .flatten()
-            .map(|f| f.lane + 1)
-            .max()
-            .unwrap_or(0);
+        let rows = flags.iter().flatten().map(|f| f.lane + 1).max().unwrap_or(0);
         let titled = panel.x.is_some() || i == last;
         let below = match (titled, x.title.is_empty()) {
             (_, false) if titled => 84.0,
@@ -81,22 +71,8 @@ pub(super) fn place(chart: &Chart, top: f64, bottom: f64, width: f64) -> Vec<Pla
         };
         let above = rows as f64 * ROW + 44.0;
         fixed += above + below;
-        let area = Area {
-            left,
-            top: above,
-            right,
-            bottom: below,
-        };
-        placed.push((
-            Placed {
-                panel,
-                x,
-                area,
-                flags,
-                titled,
-            },
-            panel.share,
-        ));
+        let area = Area { left, top: above, right, bottom: below };
+        placed.push((Placed { panel, x, area, flags, titled }, panel.share));
     }
     let shares: f64 = placed.iter().map(|p| p.1).sum();
     let room = (bottom - top - fixed).max(60.0 * placed.len() as f64);
@@ -118,26 +94,18 @@ pub(super) fn upright_rules<'a>(
     x: &'a Axis,
 ) -> impl Iterator<Item = (Role, Dash, f64, &'a str)> {
     panel.layers.iter().filter_map(|layer| match layer {
-        Layer::Rule {
-            role,
-            dash,
-            along: Along::Upright,
-            at,
-            label,
-        } if x.holds(*at) => Some((*role, *dash, *at, label.as_str())),
+        Layer::Rule { role, dash, along: Along::Upright, at, label } if x.holds(*at) => {
+            Some((*role, *dash, *at, label.as_str()))
+        }
         _ => None,
     })
 }
 
 pub(super) fn edge_words(panel: &Panel) -> Vec<(f64, String, Option<Role>)> {
     let rules = panel.layers.iter().filter_map(|layer| match layer {
-        Layer::Rule {
-            role,
-            along: Along::Level,
-            at,
-            label,
-            ..
-        } if panel.y.holds(*at) => Some((*at, label.clone(), Some(*role))),
+        Layer::Rule { role, along: Along::Level, at, label, .. } if panel.y.holds(*at) => {
+            Some((*at, label.clone(), Some(*role)))
+        }
         _ => None,
     });
     let beside = panel.beside.iter().map(|t| (t.at, t.label.clone(), None));

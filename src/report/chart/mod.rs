@@ -241,63 +241,21 @@ pub enum Side {
 #[allow(missing_docs)] // the fields are those of the types above
 pub enum Layer {
     /// Bars that stand on the lower end of the y axis.
-    Bars {
-        role: Role,
-        name: Option<String>,
-        bars: Vec<Bar>,
-    },
+    Bars { role: Role, name: Option<String>, bars: Vec<Bar> },
     /// A line through points, in the order given.
-    Line {
-        role: Role,
-        name: Option<String>,
-        dash: Dash,
-        points: Vec<Point>,
-    },
+    Line { role: Role, name: Option<String>, dash: Dash, points: Vec<Point> },
     /// A shaded area between two edges.
-    Band {
-        role: Role,
-        name: Option<String>,
-        low: Vec<Point>,
-        high: Vec<Point>,
-    },
+    Band { role: Role, name: Option<String>, low: Vec<Point>, high: Vec<Point> },
     /// A shaded stripe across the whole panel.
-    Zone {
-        role: Role,
-        name: Option<String>,
-        along: Along,
-        from: f64,
-        to: f64,
-    },
+    Zone { role: Role, name: Option<String>, along: Along, from: f64, to: f64 },
     /// Single points.
-    Points {
-        role: Role,
-        name: Option<String>,
-        shape: Shape,
-        points: Vec<Point>,
-    },
+    Points { role: Role, name: Option<String>, shape: Shape, points: Vec<Point> },
     /// Upright intervals.
-    Whiskers {
-        role: Role,
-        name: Option<String>,
-        whiskers: Vec<Whisker>,
-    },
+    Whiskers { role: Role, name: Option<String>, whiskers: Vec<Whisker> },
     /// A level bar from one reading to another; `thickness` in pixels of the finished picture.
-    Span {
-        role: Role,
-        name: Option<String>,
-        y: f64,
-        from: f64,
-        to: f64,
-        thickness: f64,
-    },
+    Span { role: Role, name: Option<String>, y: f64, from: f64, to: f64, thickness: f64 },
     /// A straight line across the whole panel, with its label at the edge.
-    Rule {
-        role: Role,
-        dash: Dash,
-        along: Along,
-        at: f64,
-        label: String,
-    },
+    Rule { role: Role, dash: Dash, along: Along, at: f64, label: String },
     /// A text beside a place.
     Text { at: Point, side: Side, text: String },
 }
@@ -311,12 +269,7 @@ pub fn steps(role: Role, name: Option<String>, dash: Dash, from: &[Point], end: 
         let until = from.get(i + 1).map_or(end, |next| next.x);
         points.push(at(until.max(step.x), step.y));
     }
-    Layer::Line {
-        role,
-        name,
-        dash,
-        points,
-    }
+    Layer::Line { role, name, dash, points }
 }
 
 /// One plotting area. Panels of a chart lie one above the other.
@@ -394,9 +347,7 @@ impl Chart {
             }
             panel.y.check()?;
             if !(panel.share.is_finite() && panel.share > 0.0) {
-                return Err(ChartError::NotFinite {
-                    what: "height of a panel".to_owned(),
-                });
+                return Err(ChartError::NotFinite { what: "height of a panel".to_owned() });
             }
             for layer in &panel.layers {
                 layer.check()?;
@@ -433,35 +384,19 @@ impl Layer {
     fn check(&self) -> Result<(), ChartError> {
         let what = self.name().unwrap_or("a mark");
         let of = |points: &[Point]| {
-            finite(
-                what,
-                points.iter().flat_map(|p| [p.x, p.y]).collect::<Vec<_>>(),
-            )
+            finite(what, points.iter().flat_map(|p| [p.x, p.y]).collect::<Vec<_>>())
         };
         match self {
-            Self::Bars { bars, .. } => finite(
-                what,
-                bars.iter()
-                    .flat_map(|b| [b.from, b.to, b.top])
-                    .collect::<Vec<_>>(),
-            ),
+            Self::Bars { bars, .. } => {
+                finite(what, bars.iter().flat_map(|b| [b.from, b.to, b.top]).collect::<Vec<_>>())
+            }
             Self::Line { points, .. } | Self::Points { points, .. } => of(points),
             Self::Band { low, high, .. } => of(low).and_then(|()| of(high)),
             Self::Zone { from, to, .. } => finite(what, [*from, *to]),
-            Self::Whiskers { whiskers, .. } => finite(
-                what,
-                whiskers
-                    .iter()
-                    .flat_map(|w| [w.x, w.low, w.high])
-                    .collect::<Vec<_>>(),
-            ),
-            Self::Span {
-                y,
-                from,
-                to,
-                thickness,
-                ..
-            } => finite(what, [*y, *from, *to, *thickness]),
+            Self::Whiskers { whiskers, .. } => {
+                finite(what, whiskers.iter().flat_map(|w| [w.x, w.low, w.high]).collect::<Vec<_>>())
+            }
+            Self::Span { y, from, to, thickness, .. } => finite(what, [*y, *from, *to, *thickness]),
             Self::Rule { at, label, .. } => finite(label, [*at]),
             Self::Text { at, text, .. } => finite(text, [at.x, at.y]),
         }
@@ -473,9 +408,7 @@ pub(crate) fn finite(what: &str, numbers: impl IntoIterator<Item = f64>) -> Resu
     if numbers.into_iter().all(f64::is_finite) {
         Ok(())
     } else {
-        Err(ChartError::NotFinite {
-            what: what.to_owned(),
-        })
+        Err(ChartError::NotFinite { what: what.to_owned() })
     }
 }
 

@@ -73,10 +73,7 @@ pub fn chart(input: &Months) -> Result<Chart, ChartError> {
         "a month's reading",
         input.months.iter().flat_map(|m| [m.median, m.low, m.high]),
     )?;
-    super::finite(
-        "a limit",
-        input.limits.iter().flat_map(|l| [l.high, l.low]).flatten(),
-    )?;
+    super::finite("a limit", input.limits.iter().flat_map(|l| [l.high, l.low]).flatten())?;
     let decimals = decimals_of(input.step);
     let show = |v: f64| format!("{} {}", number(v, decimals), input.unit);
     let (start, end) = (f64::from(first.first_day), f64::from(last.end_day));
@@ -101,50 +98,24 @@ pub fn chart(input: &Months) -> Result<Chart, ChartError> {
             whiskers: input
                 .months
                 .iter()
-                .map(|m| Whisker {
-                    x: middle(m),
-                    low: m.low,
-                    high: m.high,
-                })
+                .map(|m| Whisker { x: middle(m), low: m.low, high: m.high })
                 .collect(),
         },
         Layer::Line {
             role: Role::Fit,
             name: None,
             dash: Dash::Solid,
-            points: input
-                .months
-                .iter()
-                .map(|m| at(middle(m), m.median))
-                .collect(),
+            points: input.months.iter().map(|m| at(middle(m), m.median)).collect(),
         },
         Layer::Points {
             role: Role::Fit,
             name: Some("median of the month".to_owned()),
             shape: Shape::Square,
-            points: input
-                .months
-                .iter()
-                .map(|m| at(middle(m), m.median))
-                .collect(),
+            points: input.months.iter().map(|m| at(middle(m), m.median)).collect(),
         },
     ];
-    layers.extend(limit_steps(
-        &input.limits,
-        start,
-        end,
-        |l| l.high,
-        Dash::Solid,
-        "high limit",
-    ));
-    layers.extend(limit_steps(
-        &input.limits,
-        start,
-        end,
-        |l| l.low,
-        Dash::Dashed,
-        "low limit",
-    ));
+    layers.extend(limit_steps(&input.limits, start, end, |l| l.high, Dash::Solid, "high limit"));
+    layers.extend(limit_steps(&input.limits, start, end, |l| l.low, Dash::Dashed, "low limit"));
     layers.retain(|layer| seen(layer, &y));
 
     let reject_axis = Axis::covering(
@@ -177,11 +148,7 @@ pub fn chart(input: &Months) -> Result<Chart, ChartError> {
             role: Role::Limit,
             name: Some("share rejected, with its 95 % interval".to_owned()),
             shape: Shape::Diamond,
-            points: input
-                .months
-                .iter()
-                .map(|m| at(middle(m), m.rejected.value * 100.0))
-                .collect(),
+            points: input.months.iter().map(|m| at(middle(m), m.rejected.value * 100.0)).collect(),
         },
     ];
     let change = last.median - first.median;
@@ -196,32 +163,13 @@ pub fn chart(input: &Months) -> Result<Chart, ChartError> {
         percent(last.rejected.value)
     );
     let units: u64 = input.months.iter().map(|m| m.units).sum();
-    let subtitle = format!(
-        "{} units in {} months",
-        number(units as f64, 0),
-        input.months.len()
-    );
+    let subtitle = format!("{} units in {} months", number(units as f64, 0), input.months.len());
     let mut notes = beyond_notes(&beyond, &show);
     let fewest = input.months.iter().map(|m| m.units).min().unwrap_or(0);
-    notes.push(format!(
-        "Units per month: {} or more.",
-        number(fewest as f64, 0)
-    ));
+    notes.push(format!("Units per month: {} or more.", number(fewest as f64, 0)));
     let panels = vec![
-        Panel {
-            x: None,
-            y,
-            layers,
-            beside: Vec::new(),
-            share: 1.0,
-        },
-        Panel {
-            x: None,
-            y: reject_axis,
-            layers: rejects,
-            beside: Vec::new(),
-            share: 0.5,
-        },
+        Panel { x: None, y, layers, beside: Vec::new(), share: 1.0 },
+        Panel { x: None, y: reject_axis, layers: rejects, beside: Vec::new(), share: 0.5 },
     ];
     Chart::new(title, subtitle, x, panels, notes)
 }
@@ -236,9 +184,8 @@ pub(super) fn within_reach(
     data: impl Iterator<Item = f64>,
     limits: impl Iterator<Item = f64>,
 ) -> (Vec<f64>, Vec<f64>) {
-    let (low, high) = data.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
-        (a.min(v), b.max(v))
-    });
+    let (low, high) =
+        data.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
     let range = (high - low).max(high.abs() * 0.02);
     limits.partition(|l| *l < high + 1.5 * range && *l > low - 1.5 * range)
 }

@@ -66,25 +66,16 @@ pub struct OverTime {
 /// # Errors
 /// `NothingToShow` without values; else those of [`Chart::check`].
 pub fn chart(input: &OverTime) -> Result<Chart, ChartError> {
-    let rows: Vec<&Row> = input
-        .rows
-        .iter()
-        .filter(|r| !r.estimates.is_empty() || !r.readings.is_empty())
-        .collect();
+    let rows: Vec<&Row> =
+        input.rows.iter().filter(|r| !r.estimates.is_empty() || !r.readings.is_empty()).collect();
     let left_out: Vec<&str> = rows.iter().skip(PANELS).map(|r| r.name.as_str()).collect();
     let rows = &rows[..rows.len().min(PANELS)];
     let days = |r: &Row| -> Vec<i32> {
-        r.estimates
-            .iter()
-            .map(|e| e.day)
-            .chain(r.readings.iter().map(|p| p.day))
-            .collect()
+        r.estimates.iter().map(|e| e.day).chain(r.readings.iter().map(|p| p.day)).collect()
     };
     let all: Vec<i32> = rows.iter().flat_map(|r| days(r)).collect();
     let (Some(first), Some(last)) = (all.iter().min(), all.iter().max()) else {
-        return Err(ChartError::NothingToShow {
-            what: "values over time",
-        });
+        return Err(ChartError::NothingToShow { what: "values over time" });
     };
     let ends = [f64::from(*first), f64::from(*last)];
     let x = Axis::covering("day", "", Scale::Date, ends, 0.02);
@@ -101,11 +92,8 @@ pub fn chart(input: &OverTime) -> Result<Chart, ChartError> {
     let panels = rows
         .iter()
         .map(|row| {
-            let y = Axis {
-                title: format!("{} [{}]", row.name, input.unit),
-                ..range.clone()
-            }
-            .with_ticks(few.clone());
+            let y = Axis { title: format!("{} [{}]", row.name, input.unit), ..range.clone() }
+                .with_ticks(few.clone());
             for o in row.odd.iter().filter(|o| !y.holds(o.value)) {
                 odd.push(format!(
                     "{} {} {} on {}",
@@ -122,26 +110,13 @@ pub fn chart(input: &OverTime) -> Result<Chart, ChartError> {
     if !odd.is_empty() {
         let more = odd.len().saturating_sub(4);
         odd.truncate(4);
-        let more = if more > 0 {
-            format!(" and {more} more")
-        } else {
-            String::new()
-        };
-        notes.push(format!(
-            "Beyond the edge of this chart: {}{more}.",
-            odd.join("; ")
-        ));
+        let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+        notes.push(format!("Beyond the edge of this chart: {}{more}.", odd.join("; ")));
     }
     if !left_out.is_empty() {
         notes.push(format!("Not drawn: {}.", left_out.join(", ")));
     }
-    let mut chart = Chart::new(
-        input.title.clone(),
-        input.subtitle.clone(),
-        x,
-        panels,
-        notes,
-    )?;
+    let mut chart = Chart::new(input.title.clone(), input.subtitle.clone(), x, panels, notes)?;
     chart.height = 330 + 215 * u32::try_from(rows.len()).unwrap_or(1).max(3);
     Ok(chart)
 }
@@ -150,11 +125,7 @@ pub fn chart(input: &OverTime) -> Result<Chart, ChartError> {
 fn few_ticks(range: &Axis) -> Vec<super::Tick> {
     let all = range.ticks(8);
     let chosen = [0, all.len() / 2, all.len().saturating_sub(1)];
-    all.iter()
-        .enumerate()
-        .filter(|(i, _)| chosen.contains(i))
-        .map(|(_, t)| t.clone())
-        .collect()
+    all.iter().enumerate().filter(|(i, _)| chosen.contains(i)).map(|(_, t)| t.clone()).collect()
 }
 
 fn panel(input: &OverTime, row: &Row, y: Axis) -> Panel {
@@ -174,11 +145,7 @@ fn panel(input: &OverTime, row: &Row, y: Axis) -> Panel {
             role: Role::Reading,
             name: Some(input.readings_are.clone()),
             shape: Shape::Disc,
-            points: row
-                .readings
-                .iter()
-                .map(|p| at(f64::from(p.day), p.value))
-                .collect(),
+            points: row.readings.iter().map(|p| at(f64::from(p.day), p.value)).collect(),
         });
     }
     if !row.estimates.is_empty() {
@@ -188,19 +155,11 @@ fn panel(input: &OverTime, row: &Row, y: Axis) -> Panel {
             whiskers: row
                 .estimates
                 .iter()
-                .map(|e| Whisker {
-                    x: f64::from(e.day),
-                    low: e.low,
-                    high: e.high,
-                })
+                .map(|e| Whisker { x: f64::from(e.day), low: e.low, high: e.high })
                 .collect(),
         });
-        let points = || {
-            row.estimates
-                .iter()
-                .map(|e| at(f64::from(e.day), e.value))
-                .collect::<Vec<_>>()
-        };
+        let points =
+            || row.estimates.iter().map(|e| at(f64::from(e.day), e.value)).collect::<Vec<_>>();
         layers.push(Layer::Line {
             role: Role::Fit,
             name: None,
@@ -230,25 +189,13 @@ fn panel(input: &OverTime, row: &Row, y: Axis) -> Panel {
     }
     layers.extend(row.steps.iter().map(step_rule));
     // What is recorded on the day of a step stands with it already.
-    let beside_step = |e: &&EventOn| {
-        !row.steps
-            .iter()
-            .any(|s| (s.low - 3..=s.high + 3).contains(&e.day))
-    };
+    let beside_step =
+        |e: &&EventOn| !row.steps.iter().any(|s| (s.low - 3..=s.high + 3).contains(&e.day));
     layers.extend(row.events.iter().filter(beside_step).map(event_rule));
     let beside = if row.beside.is_empty() {
         Vec::new()
     } else {
-        vec![super::Tick {
-            at: f64::midpoint(y.low, y.high),
-            label: row.beside.clone(),
-        }]
+        vec![super::Tick { at: f64::midpoint(y.low, y.high), label: row.beside.clone() }]
     };
-    Panel {
-        x: None,
-        y,
-        layers,
-        beside,
-        share: 1.0,
-    }
+    Panel { x: None, y, layers, beside, share: 1.0 }
 }

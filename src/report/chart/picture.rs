@@ -18,11 +18,7 @@ pub fn shrink(rgb: &[u8], width: u32, height: u32, times: u32) -> Vec<u8> {
     for rows in rgb.chunks_exact(w * t * t * 3) {
         sums.fill(0);
         for row in rows.chunks_exact(w * t * 3) {
-            for (sum, block) in sums
-                .as_chunks_mut::<3>()
-                .0
-                .iter_mut()
-                .zip(row.chunks_exact(t * 3))
+            for (sum, block) in sums.as_chunks_mut::<3>().0.iter_mut().zip(row.chunks_exact(t * 3))
             {
                 for pixel in block.as_chunks::<3>().0 {
                     for channel in 0..3 {
@@ -58,14 +54,7 @@ pub fn pack(rgb: &[u8], width: u32, height: u32) -> Result<Vec<u8>, ChartError> 
         .iter()
         .enumerate()
         .map(|(i, (colour, _))| {
-            (
-                *colour,
-                if i < COLOURS {
-                    i as u8
-                } else {
-                    nearest(&palette, *colour)
-                },
-            )
+            (*colour, if i < COLOURS { i as u8 } else { nearest(&palette, *colour) })
         })
         .collect();
     let mut indices: Vec<u8> = Vec::with_capacity(pixels.len());
@@ -73,9 +62,7 @@ pub fn pack(rgb: &[u8], width: u32, height: u32) -> Result<Vec<u8>, ChartError> 
         indices.resize(indices.len() + run.len(), place[&run[0]]);
     }
 
-    let failed = |e: png::EncodingError| ChartError::NotDrawn {
-        reason: e.to_string(),
-    };
+    let failed = |e: png::EncodingError| ChartError::NotDrawn { reason: e.to_string() };
     let mut out = Vec::new();
     let mut encoder = png::Encoder::new(&mut out, width, height);
     encoder.set_color(png::ColorType::Indexed);
@@ -92,11 +79,7 @@ pub fn pack(rgb: &[u8], width: u32, height: u32) -> Result<Vec<u8>, ChartError> 
 
 fn nearest(palette: &[[u8; 3]], colour: [u8; 3]) -> u8 {
     let distance = |other: &[u8; 3]| -> u32 {
-        (0..3)
-            .map(|i| u32::from(other[i].abs_diff(colour[i])).pow(2))
-            .sum()
+        (0..3).map(|i| u32::from(other[i].abs_diff(colour[i])).pow(2)).sum()
     };
-    (0..palette.len())
-        .min_by_key(|i| distance(&palette[*i]))
-        .unwrap_or(0) as u8
+    (0..palette.len()).min_by_key(|i| distance(&palette[*i])).unwrap_or(0) as u8
 }

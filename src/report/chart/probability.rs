@@ -135,10 +135,7 @@ const NEAR: f64 = 1.5;
 /// # Errors
 /// `NothingToShow` where no point has a place; else those of [`Chart::check`].
 pub fn chart(input: &Probability) -> Result<Chart, ChartError> {
-    super::finite(
-        "an observed point",
-        input.observed.iter().flat_map(|o| [o.low, o.high, o.p]),
-    )?;
+    super::finite("an observed point", input.observed.iter().flat_map(|o| [o.low, o.high, o.p]))?;
     for f in input.curves.iter().flat_map(|c| &c.points) {
         let band = f.band.unwrap_or((0.0, 0.0));
         super::finite("a fitted point", [f.p, f.reading, band.0, band.1])?;
@@ -147,12 +144,7 @@ pub fn chart(input: &Probability) -> Result<Chart, ChartError> {
     let log = input.scale.readings() == Scale::Log;
     let has_place = |p: f64, reading: f64| p > 0.0 && p < 1.0 && (!log || reading > 0.0);
     let placed = Placed {
-        observed: input
-            .observed
-            .iter()
-            .filter(|o| has_place(o.p, o.reading()))
-            .copied()
-            .collect(),
+        observed: input.observed.iter().filter(|o| has_place(o.p, o.reading())).copied().collect(),
         curves: input
             .curves
             .iter()
@@ -169,9 +161,7 @@ pub fn chart(input: &Probability) -> Result<Chart, ChartError> {
         bounds: input.bounds.filter(|b| !log || b.0 > 0.0),
     };
     if placed.observed.is_empty() {
-        return Err(ChartError::NothingToShow {
-            what: "points with a share between 0 and 1",
-        });
+        return Err(ChartError::NothingToShow { what: "points with a share between 0 and 1" });
     }
     let (close, every) = reading_axes(input, &placed);
     let places = placed
@@ -181,37 +171,19 @@ pub fn chart(input: &Probability) -> Result<Chart, ChartError> {
         .chain(placed.curves.iter().flat_map(|c| &c.points).map(|f| f.p))
         .chain(input.accepted.map(|a| 1.0 - a))
         .map(|p| input.scale.place(p));
-    let y = Axis::covering(
-        "units at or below the reading",
-        "",
-        Scale::Linear,
-        places,
-        0.04,
-    );
+    let y = Axis::covering("units at or below the reading", "", Scale::Linear, places, 0.04);
     let panel = |x: &Axis, title: &str, rows: usize, share: f64| Panel {
-        x: Some(Axis {
-            title: format!("reading ({}){title}", input.unit),
-            ..x.clone()
-        }),
-        y: y.clone()
-            .with_ticks(share_ticks(input.scale, y.low, y.high, rows)),
+        x: Some(Axis { title: format!("reading ({}){title}", input.unit), ..x.clone() }),
+        y: y.clone().with_ticks(share_ticks(input.scale, y.low, y.high, rows)),
         layers: layers(input, &placed, x),
         beside: Vec::new(),
         share,
     };
-    let mut panels = vec![panel(
-        &close,
-        if every.is_some() { ", close up" } else { "" },
-        18,
-        1.0,
-    )];
+    let mut panels = vec![panel(&close, if every.is_some() { ", close up" } else { "" }, 18, 1.0)];
     if let Some(every) = &every {
         panels.push(panel(every, ", everything", 9, 0.6));
     }
-    let mut notes = vec![format!(
-        "A {} body would lie on a straight line.",
-        input.scale.name()
-    )];
+    let mut notes = vec![format!("A {} body would lie on a straight line.", input.scale.name())];
     notes.extend(input.notes.iter().cloned());
     let all: u64 = input.units.iter().map(|u| u.count).sum();
     let mut chart = Chart::new(
@@ -244,11 +216,7 @@ fn reading_axes(input: &Probability, placed: &Placed) -> (Axis, Option<Axis>) {
         .flat_map(|o| [o.low, o.high])
         .collect();
     // A curve may run further than its readings, but not so far that they shrink beside it.
-    let curves = placed
-        .curves
-        .iter()
-        .flat_map(|c| &c.points)
-        .map(|f| f.reading);
+    let curves = placed.curves.iter().flat_map(|c| &c.points).map(|f| f.reading);
     let rest: Vec<f64> = placed
         .observed
         .iter()
@@ -275,11 +243,7 @@ fn reading_axes(input: &Probability, placed: &Placed) -> (Axis, Option<Axis>) {
     let usable = |v: &f64| input.scale.readings() != Scale::Log || *v > 0.0;
     let far = rest.iter().filter(|v| usable(v)).any(|v| !near(v));
     let every = far.then(|| {
-        let all: Vec<f64> = rest
-            .iter()
-            .copied()
-            .chain([close.low, close.high])
-            .collect();
+        let all: Vec<f64> = rest.iter().copied().chain([close.low, close.high]).collect();
         axis(&all)
     });
     (close, every)
@@ -319,11 +283,7 @@ fn layers(input: &Probability, placed: &Placed, x: &Axis) -> Vec<Layer> {
             role,
             name: Some(curve.name.clone()),
             dash,
-            points: curve
-                .points
-                .iter()
-                .map(|f| at(f.reading, place(f.p)))
-                .collect(),
+            points: curve.points.iter().map(|f| at(f.reading, place(f.p))).collect(),
         });
     }
     if let Some(limit) = input.high_limit {
@@ -347,10 +307,7 @@ fn layers(input: &Probability, placed: &Placed, x: &Axis) -> Vec<Layer> {
             let (low, high) = pair(from, to, decimals);
             layers.push(Layer::Span {
                 role: Role::Typical,
-                name: Some(format!(
-                    "end of the healthy tail {low} to {high} {}",
-                    input.unit
-                )),
+                name: Some(format!("end of the healthy tail {low} to {high} {}", input.unit)),
                 y: place(1.0 - a),
                 from,
                 to,
@@ -367,48 +324,12 @@ fn observed_layers(input: &Probability, placed: &Placed, x: &Axis, layers: &mut 
     let dot = 2.0 * POINT / (f64::from(WIDTH) * 0.75);
     for (known, stray, role, shape, words) in [
         (Known::Within, false, Role::Reading, Shape::Disc, "observed"),
-        (
-            Known::Within,
-            true,
-            Role::Stray,
-            Shape::Down,
-            "stray that passed, not in the fit",
-        ),
-        (
-            Known::Zero,
-            false,
-            Role::Other,
-            Shape::Left,
-            "zero shown: below half a step",
-        ),
-        (
-            Known::Zero,
-            true,
-            Role::Stray,
-            Shape::Left,
-            "stray, zero shown: below half a step",
-        ),
-        (
-            Known::Below,
-            false,
-            Role::Other,
-            Shape::Left,
-            "known only to lie below",
-        ),
-        (
-            Known::Below,
-            true,
-            Role::Stray,
-            Shape::Left,
-            "stray known only to lie below",
-        ),
-        (
-            Known::Above,
-            false,
-            Role::Limit,
-            Shape::Right,
-            "tripped: known only to lie above",
-        ),
+        (Known::Within, true, Role::Stray, Shape::Down, "stray that passed, not in the fit"),
+        (Known::Zero, false, Role::Other, Shape::Left, "zero shown: below half a step"),
+        (Known::Zero, true, Role::Stray, Shape::Left, "stray, zero shown: below half a step"),
+        (Known::Below, false, Role::Other, Shape::Left, "known only to lie below"),
+        (Known::Below, true, Role::Stray, Shape::Left, "stray known only to lie below"),
+        (Known::Above, false, Role::Limit, Shape::Right, "tripped: known only to lie above"),
     ] {
         // A trip is shown as a trip, stray or not: how far it lies above is not known.
         let is_kind = |k: Known, s: bool| k == known && (s == stray || known == Known::Above);
@@ -428,17 +349,9 @@ fn observed_layers(input: &Probability, placed: &Placed, x: &Axis, layers: &mut 
                 thickness: 5.0,
             });
         }
-        let count = input
-            .units
-            .iter()
-            .filter(|u| is_kind(u.known, u.stray))
-            .map(|u| u.count)
-            .sum();
-        let out = if known == Known::Above && kind().all(|o| o.stray) {
-            ", not in the fit"
-        } else {
-            ""
-        };
+        let count = input.units.iter().filter(|u| is_kind(u.known, u.stray)).map(|u| u.count).sum();
+        let out =
+            if known == Known::Above && kind().all(|o| o.stray) { ", not in the fit" } else { "" };
         layers.push(Layer::Points {
             role,
             name: Some(format!("{words} ({}{out})", counted(count, "unit"))),
@@ -451,8 +364,5 @@ fn observed_layers(input: &Probability, placed: &Placed, x: &Axis, layers: &mut 
 /// Two readings with as many more decimals as it takes to tell them apart, three at most.
 pub(super) fn pair(from: f64, to: f64, decimals: usize) -> (String, String) {
     let texts = |d: usize| (number(from, d), number(to, d));
-    (decimals..decimals + 3)
-        .map(texts)
-        .find(|(a, b)| a != b)
-        .unwrap_or_else(|| texts(decimals + 3))
+    (decimals..decimals + 3).map(texts).find(|(a, b)| a != b).unwrap_or_else(|| texts(decimals + 3))
 }

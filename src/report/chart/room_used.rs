@@ -43,28 +43,19 @@ pub fn chart(input: &RoomUsed) -> Result<Chart, ChartError> {
     let mut shown: Vec<&Series> = input.series.iter().filter(|s| !s.used.is_empty()).collect();
     super::finite(
         "a share of the room",
-        shown
-            .iter()
-            .flat_map(|s| s.used.iter().map(|p| p.value).chain([s.now])),
+        shown.iter().flat_map(|s| s.used.iter().map(|p| p.value).chain([s.now])),
     )?;
     // What moved toward the limit stands above what moved away from it.
     shown.sort_by(|a, b| b.now.total_cmp(&a.now).then(a.name.cmp(&b.name)));
     let all = shown.len();
     shown.truncate(ROWS);
-    let days: Vec<f64> = shown
-        .iter()
-        .flat_map(|s| s.used.iter().map(|p| f64::from(p.day)))
-        .collect();
+    let days: Vec<f64> =
+        shown.iter().flat_map(|s| s.used.iter().map(|p| f64::from(p.day))).collect();
     let (Some(top), false) = (shown.first(), days.is_empty()) else {
-        return Err(ChartError::NothingToShow {
-            what: "series with daily points",
-        });
+        return Err(ChartError::NothingToShow { what: "series with daily points" });
     };
-    let (first, last) = days
-        .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), d| {
-            (a.min(*d), b.max(*d))
-        });
+    let (first, last) =
+        days.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), d| (a.min(*d), b.max(*d)));
     let x = Axis::covering("day", "", Scale::Date, days.iter().copied(), 0.02);
     // A series beyond its limit fills its row, and no more.
     let largest = shown
@@ -75,10 +66,7 @@ pub fn chart(input: &RoomUsed) -> Result<Chart, ChartError> {
     let scale = FREE / largest;
     let n = shown.len();
     let row = |i: usize| rows::place(n, i);
-    let names = shown
-        .iter()
-        .map(|s| s.name.replacen(", ", "\n", 1))
-        .collect();
+    let names = shown.iter().map(|s| s.name.replacen(", ", "\n", 1)).collect();
     let y = rows::axis("series", 0.9, names);
     let mut layers = Vec::new();
     for (i, s) in shown.iter().enumerate() {
@@ -100,19 +88,11 @@ pub fn chart(input: &RoomUsed) -> Result<Chart, ChartError> {
             points: s
                 .used
                 .iter()
-                .map(|p| {
-                    at(
-                        f64::from(p.day),
-                        row(i) + (p.value * scale).clamp(-FREE, FREE),
-                    )
-                })
+                .map(|p| at(f64::from(p.day), row(i) + (p.value * scale).clamp(-FREE, FREE)))
                 .collect(),
         });
     }
-    let beside = shown
-        .iter()
-        .map(|s| format!("{} {}", signed(s.now), s.words))
-        .collect();
+    let beside = shown.iter().map(|s| format!("{} {}", signed(s.now), s.words)).collect();
     let title = if top.now >= 0.01 {
         format!("{} used most of its room: {}", top.name, signed(top.now))
     } else {
@@ -129,10 +109,7 @@ pub fn chart(input: &RoomUsed) -> Result<Chart, ChartError> {
         percent_of(1.0 / scale)
     )];
     if all > n {
-        notes.push(format!(
-            "The {} series that used least are not drawn.",
-            all - n
-        ));
+        notes.push(format!("The {} series that used least are not drawn.", all - n));
     }
     let panel = rows::panel(y, layers, beside);
     let mut chart = Chart::new(title, subtitle, x, vec![panel], notes)?;
@@ -146,9 +123,5 @@ fn percent_of(share: f64) -> String {
 
 fn signed(share: f64) -> String {
     let percent = 100.0 * share;
-    if percent.abs() < 0.5 {
-        "0 %".to_owned()
-    } else {
-        format!("{percent:+.0} %")
-    }
+    if percent.abs() < 0.5 { "0 %".to_owned() } else { format!("{percent:+.0} %") }
 }

@@ -16,23 +16,10 @@ pub(super) fn axis(title: &str, above: f64, names: Vec<String>) -> Axis {
 /// Words beside each row, the first one's first.
 pub(super) fn beside(words: Vec<String>) -> Vec<Tick> {
     let n = words.len();
-    words
-        .into_iter()
-        .enumerate()
-        .map(|(i, label)| Tick {
-            at: place(n, i),
-            label,
-        })
-        .collect()
+    words.into_iter().enumerate().map(|(i, label)| Tick { at: place(n, i), label }).collect()
 }
 
 /// The one panel of such a chart; `words` stand at its right edge.
 pub(super) fn panel(y: Axis, layers: Vec<Layer>, words: Vec<String>) -> Panel {
-    Panel {
-        x: None,
-        y,
-        layers,
-        beside: beside(words),
-        share: 1.0,
-    }
+    Panel { x: None, y, layers, beside: beside(words), share: 1.0 }
 }

@@ -58,18 +58,14 @@ pub(super) fn share_ticks(scale: ProbabilityScale, low: f64, high: f64, rows: us
         let fits =
             (low..=high).contains(&place) && ticks.iter().all(|t| (t.at - place).abs() >= apart);
         if fits {
-            ticks.push(Tick {
-                at: place,
-                label: format!("{} %", share_text(p)),
-            });
+            ticks.push(Tick { at: place, label: format!("{} %", share_text(p)) });
         }
         fits
     };
     offer(0.5);
-    for decades in [
-        [0.1, 0.01, 1e-3, 1e-4, 1e-5, 1e-6],
-        [0.9, 0.99, 0.999, 0.999_9, 0.999_99, 0.999_999],
-    ] {
+    for decades in
+        [[0.1, 0.01, 1e-3, 1e-4, 1e-5, 1e-6], [0.9, 0.99, 0.999, 0.999_9, 0.999_99, 0.999_999]]
+    {
         let mut started = false;
         for p in decades {
             let fits = offer(p);

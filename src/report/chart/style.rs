@@ -124,10 +124,7 @@ fn faces() -> &'static Faces {
     static FACES: OnceLock<Faces> = OnceLock::new();
     FACES.get_or_init(|| {
         let face = |bytes| FontRef::try_from_slice(bytes).expect("the bundled font is a font");
-        Faces {
-            regular: face(dejavu::sans::regular()),
-            bold: face(dejavu::sans::bold()),
-        }
+        Faces { regular: face(dejavu::sans::regular()), bold: face(dejavu::sans::bold()) }
     })
 }
 
@@ -208,11 +205,7 @@ pub fn ink(text: &str, x: f64, y: f64, size: f64, weight: Weight) -> Vec<Dot> {
 #[must_use]
 pub fn printable(text: &str, fallback: &str) -> String {
     let plain = text.split_whitespace().collect::<Vec<_>>().join(" ");
-    if plain.is_empty() || !plain.chars().all(drawable) {
-        fallback.to_owned()
-    } else {
-        plain
-    }
+    if plain.is_empty() || !plain.chars().all(drawable) { fallback.to_owned() } else { plain }
 }
 
 fn drawable(c: char) -> bool {
@@ -263,11 +256,8 @@ pub fn wrapped(text: &str, size: f64, weight: Weight, room: f64, most: usize) ->
         let last = lines.len() + 1 == most;
         let mut line = String::new();
         while let Some(word) = words.peek() {
-            let longer = if line.is_empty() {
-                (*word).to_owned()
-            } else {
-                format!("{line} {word}")
-            };
+            let longer =
+                if line.is_empty() { (*word).to_owned() } else { format!("{line} {word}") };
             if !last && !line.is_empty() && text_width(&longer, size, weight) > room {
                 break;
             }

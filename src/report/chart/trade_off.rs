@@ -61,14 +61,9 @@ const LEAST_PPM: f64 = 0.1;
 pub fn chart(input: &TradeOff) -> Result<Chart, ChartError> {
     let marks = || {
         let band = input.band.iter().flat_map(|b| [Some(b.0), b.1]);
-        band.chain([input.limit, input.suggested])
-            .flatten()
-            .chain(input.tried.iter().copied())
+        band.chain([input.limit, input.suggested]).flatten().chain(input.tried.iter().copied())
     };
-    super::finite(
-        "a limit",
-        marks().chain([input.ceiling, input.range].into_iter().flatten()),
-    )?;
+    super::finite("a limit", marks().chain([input.ceiling, input.range].into_iter().flatten()))?;
     super::finite(
         "a number of a limit",
         input.row.iter().flat_map(|p| {
@@ -84,20 +79,12 @@ pub fn chart(input: &TradeOff) -> Result<Chart, ChartError> {
     };
     let decimals = decimals_of(input.step);
     let show = |v: f64| format!("{} {}", number(v, decimals), input.unit);
-    let x = Axis::new(
-        "high limit",
-        &input.unit,
-        Scale::Linear,
-        first.limit,
-        last.limit,
-    );
+    let x = Axis::new("high limit", &input.unit, Scale::Linear, first.limit, last.limit);
     let mut panels = Vec::new();
     panels.extend(rejects(input, &x));
     panels.extend(blind_spots(input, &x));
     let Some(top) = panels.first_mut() else {
-        return Err(ChartError::NothingToShow {
-            what: "rejects or blind spots",
-        });
+        return Err(ChartError::NothingToShow { what: "rejects or blind spots" });
     };
     top.layers.extend(rules(input, &x, Some(&show)));
     if let Some(below) = panels.get_mut(1) {
@@ -117,10 +104,7 @@ pub fn chart(input: &TradeOff) -> Result<Chart, ChartError> {
             show(today)
         ));
     }
-    for (what, at) in [
-        ("ceiling", input.ceiling),
-        ("end of the tester's range", input.range),
-    ] {
+    for (what, at) in [("ceiling", input.ceiling), ("end of the tester's range", input.range)] {
         if let Some(at) = at.filter(|at| !x.holds(*at)) {
             notes.push(format!("The {what}, {}, lies beyond the edge.", show(at)));
         }
@@ -147,11 +131,8 @@ fn zone(input: &TradeOff, x: &Axis) -> Option<Layer> {
 }
 
 fn rejects(input: &TradeOff, x: &Axis) -> Option<Panel> {
-    let known: Vec<(f64, (f64, f64, f64))> = input
-        .row
-        .iter()
-        .filter_map(|p| Some((p.limit, p.rejected_ppm?)))
-        .collect();
+    let known: Vec<(f64, (f64, f64, f64))> =
+        input.row.iter().filter_map(|p| Some((p.limit, p.rejected_ppm?))).collect();
     if known.len() < 2 {
         return None;
     }
@@ -189,22 +170,12 @@ fn rejects(input: &TradeOff, x: &Axis) -> Option<Panel> {
             label: format!("accepted: {}", number(input.accepted_ppm, 0)),
         },
     ]);
-    Some(Panel {
-        x: None,
-        y,
-        layers,
-        beside: Vec::new(),
-        share: 1.0,
-    })
+    Some(Panel { x: None, y, layers, beside: Vec::new(), share: 1.0 })
 }
 
 fn blind_spots(input: &TradeOff, x: &Axis) -> Option<Panel> {
     let line = |of: fn(&Place) -> Option<f64>| -> Vec<Point> {
-        input
-            .row
-            .iter()
-            .filter_map(|p| Some(at(p.limit, of(p)?)))
-            .collect()
+        input.row.iter().filter_map(|p| Some(at(p.limit, of(p)?))).collect()
     };
     let (typical, low_reader) = (line(|p| p.blind_mohm), line(|p| p.blind_low_mohm));
     if typical.len() < 2 {
@@ -214,11 +185,7 @@ fn blind_spots(input: &TradeOff, x: &Axis) -> Option<Panel> {
         "steady leak path that still passes",
         "MΩ",
         Scale::Log,
-        typical
-            .iter()
-            .chain(&low_reader)
-            .map(|p| p.y)
-            .chain(input.leak_path_mohm),
+        typical.iter().chain(&low_reader).map(|p| p.y).chain(input.leak_path_mohm),
         0.08,
     );
     let mut layers: Vec<Layer> = zone(input, x).into_iter().collect();
@@ -242,19 +209,10 @@ fn blind_spots(input: &TradeOff, x: &Axis) -> Option<Panel> {
             dash: Dash::Dotted,
             along: Along::Level,
             at: mohm,
-            label: format!(
-                "stated: {} MΩ",
-                number(mohm, decimals_of(mohm / 100.0).min(3))
-            ),
+            label: format!("stated: {} MΩ", number(mohm, decimals_of(mohm / 100.0).min(3))),
         });
     }
-    Some(Panel {
-        x: None,
-        y,
-        layers,
-        beside: Vec::new(),
-        share: 0.8,
-    })
+    Some(Panel { x: None, y, layers, beside: Vec::new(), share: 0.8 })
 }
 
 /// Upright lines at the limits; with their words where `show` is given.
@@ -265,12 +223,7 @@ fn rules(input: &TradeOff, x: &Axis, show: Option<&dyn Fn(f64) -> String>) -> Ve
         ("ceiling", Role::Event, Dash::DashDot, input.ceiling),
         ("end of range", Role::Quiet, Dash::DashDot, input.range),
     ];
-    marks.extend(
-        input
-            .tried
-            .iter()
-            .map(|t| ("asked for", Role::Other, Dash::Dotted, Some(*t))),
-    );
+    marks.extend(input.tried.iter().map(|t| ("asked for", Role::Other, Dash::Dotted, Some(*t))));
     marks
         .into_iter()
         .filter_map(|(what, role, dash, place)| {

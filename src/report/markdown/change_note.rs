@@ -20,48 +20,30 @@ pub fn note(report: &LimitsReport, s: &StudyReport, to_ma: f64) -> String {
     let mut page = String::new();
     let page = &mut page;
     let show = Currents::of(&s.series);
-    let of = |limit: f64| {
-        s.candidates
-            .iter()
-            .find(|c| (c.limit_ma - limit).abs() <= 1e-9 * limit)
-    };
+    let of = |limit: f64| s.candidates.iter().find(|c| (c.limit_ma - limit).abs() <= 1e-9 * limit);
     let now = s.series.limit.high_ma;
-    line!(
-        page,
-        "# Change of the high limit: {}\n",
-        name(&s.series.title)
-    );
+    line!(page, "# Change of the high limit: {}\n", name(&s.series.title));
     line!(page, "**Proposed, not approved.** {WHO_DECIDES}\n");
     header(page, &["", "from", "to"]);
     let set = |x: Option<f64>| x.map_or_else(|| "not known".to_owned(), |x| show.set(x));
-    row(
-        page,
-        &["high limit", &set(now), &format!("**{}**", show.set(to_ma))],
-    );
+    row(page, &["high limit", &set(now), &format!("**{}**", show.set(to_ma))]);
     let both = |what: &str, page: &mut String, say: &dyn Fn(f64) -> Option<String>| {
         let cell = |x: Option<f64>| x.and_then(say).unwrap_or_else(|| "not known".to_owned());
         row(page, &[what, &cell(now), &cell(Some(to_ma))]);
     };
     both("healthy units rejected, per million", page, &|x| {
-        Some(with_interval(
-            of(x)?.expected_reject_ppm.as_ref()?,
-            expected_ppm,
-        ))
+        Some(with_interval(of(x)?.expected_reject_ppm.as_ref()?, expected_ppm))
     });
     both("healthy units rejected a month", page, &|x| {
         Some(with_interval(of(x)?.rejects_per_month.as_ref()?, few))
     });
-    both(
-        "lowest steady leak path that passes, typical unit",
-        page,
-        &|x| Some(resistance(of(x)?.blind_spot_mohm?)),
-    );
+    both("lowest steady leak path that passes, typical unit", page, &|x| {
+        Some(resistance(of(x)?.blind_spot_mohm?))
+    });
     both("strays of the history that it stops", page, &|x| {
         Some(format!("{} of {}", of(x)?.strays_caught, s.strays_passed))
     });
-    both("room to the ceiling", page, &|x| {
-        s.ceiling_ma.map(|c| show.set(c - x))
-    });
+    both("room to the ceiling", page, &|x| s.ceiling_ma.map(|c| show.set(c - x)));
     line!(page);
 
     line!(page, "## Evidence\n");
@@ -93,10 +75,11 @@ pub fn note(report: &LimitsReport, s: &StudyReport, to_ma: f64) -> String {
     }
     line!(page, "\n## Assumptions\n");
     let setting = |key: &str| {
-        report.settings.iter().find(|s| s.name == key).map_or_else(
-            || "not known".to_owned(),
-            |s| format!("{} ({})", s.value, s.unit),
-        )
+        report
+            .settings
+            .iter()
+            .find(|s| s.name == key)
+            .map_or_else(|| "not known".to_owned(), |s| format!("{} ({})", s.value, s.unit))
     };
     line!(
         page,
@@ -108,12 +91,9 @@ pub fn note(report: &LimitsReport, s: &StudyReport, to_ma: f64) -> String {
     line!(
         page,
         "- Smallest harmful leak path: {}. Ceiling: {}. End of the tester's range: {}.",
-        s.leak_path_mohm
-            .map_or_else(|| "not stated".to_owned(), resistance),
-        s.ceiling_ma
-            .map_or_else(|| "not stated".to_owned(), |x| show.set(x)),
-        s.tester_range_ma
-            .map_or_else(|| "not stated".to_owned(), |x| show.set(x)),
+        s.leak_path_mohm.map_or_else(|| "not stated".to_owned(), resistance),
+        s.ceiling_ma.map_or_else(|| "not stated".to_owned(), |x| show.set(x)),
+        s.tester_range_ma.map_or_else(|| "not stated".to_owned(), |x| show.set(x)),
     );
     line!(
         page,
@@ -125,10 +105,7 @@ pub fn note(report: &LimitsReport, s: &StudyReport, to_ma: f64) -> String {
     line!(page, "\n## Proof at the station, after the change\n");
     match s.loads_at(to_ma) {
         Some(l) => loads_table(page, l, &show),
-        None => line!(
-            page,
-            "The test voltage is not known: no load can be named.\n"
-        ),
+        None => line!(page, "The test voltage is not known: no load can be named.\n"),
     }
     line!(page, "## Checked and approved\n");
     header(page, &["", "name", "date", "signature"]);
@@ -150,11 +127,7 @@ pub fn note(report: &LimitsReport, s: &StudyReport, to_ma: f64) -> String {
         "\nMade by leakdrift {} from {}{}; results.json beside this note names each with its checksum.",
         text(&report.made.version),
         counted(inputs, "file"),
-        if inputs == 0 {
-            ""
-        } else {
-            " of exported results"
-        }
+        if inputs == 0 { "" } else { " of exported results" }
     );
     std::mem::take(page)
 }
@@ -163,14 +136,10 @@ impl StudyReport {
     /// Loads that prove a limit of the study.
     fn loads_at(&self, limit_ma: f64) -> Option<&super::super::limit_model::LoadsReport> {
         let near = |x: f64| (x - limit_ma).abs() <= 1e-9 * limit_ma;
-        self.candidates
-            .iter()
-            .find(|c| near(c.limit_ma))
-            .and_then(|c| c.loads.as_ref())
-            .or(self
-                .recommendation
-                .loads
-                .as_ref()
-                .filter(|l| near(l.limit_ma)))
+        self.candidates.iter().find(|c| near(c.limit_ma)).and_then(|c| c.loads.as_ref()).or(self
+            .recommendation
+            .loads
+            .as_ref()
+            .filter(|l| near(l.limit_ma)))
     }
 }

@@ -13,17 +13,11 @@ pub(super) fn strays(page: &mut String, s: &SeriesReport, show: &Currents) {
     let strays = &s.strays;
     let none = strays.above + strays.below == 0 && strays.units.is_empty();
     if none && s.distribution.is_none() {
-        line!(
-            page,
-            "Strays: not known, as the healthy body could not be described.\n"
-        );
+        line!(page, "Strays: not known, as the healthy body could not be described.\n");
         return;
     }
     if none {
-        line!(
-            page,
-            "Strays: none; every reading belongs with the healthy body.\n"
-        );
+        line!(page, "Strays: none; every reading belongs with the healthy body.\n");
         return;
     }
     line!(
@@ -84,28 +78,16 @@ pub(super) fn drift(page: &mut String, s: &SeriesReport, show: &Currents) {
     let d = &s.drift;
     let ma = |x: f64| show.estimate(x);
     let Some(shape) = &d.shape else {
-        line!(
-            page,
-            "Movement: not known, see [notes](#notes). {}\n",
-            text(&d.sentence)
-        );
+        line!(page, "Movement: not known, see [notes](#notes). {}\n", text(&d.sentence));
         return;
     };
-    let flagged = if d.flagged {
-        " (flagged: certain, and large enough to matter)"
-    } else {
-        ""
-    };
-    line!(
-        page,
-        "Movement: {}{flagged}. {}\n",
-        text(&words(shape)),
-        text(&d.sentence)
-    );
+    let flagged = if d.flagged { " (flagged: certain, and large enough to matter)" } else { "" };
+    line!(page, "Movement: {}{flagged}. {}\n", text(&words(shape)), text(&d.sentence));
     for step in &d.steps {
-        let event = step.event.as_ref().map_or_else(String::new, |e| {
-            format!("; event in that time: {}", text(e))
-        });
+        let event = step
+            .event
+            .as_ref()
+            .map_or_else(String::new, |e| format!("; event in that time: {}", text(e)));
         line!(
             page,
             "- step on {} ({} to {}): {}{event}",
@@ -116,11 +98,7 @@ pub(super) fn drift(page: &mut String, s: &SeriesReport, show: &Currents) {
         );
     }
     if let Some(slope) = &d.per_month_ma {
-        line!(
-            page,
-            "- slope a month (30.44 days): {}",
-            with_interval(slope, ma)
-        );
+        line!(page, "- slope a month (30.44 days): {}", with_interval(slope, ma));
     }
     for x in &d.explained {
         line!(
@@ -140,11 +118,7 @@ pub(super) fn drift(page: &mut String, s: &SeriesReport, show: &Currents) {
         );
     }
     match d.smallest_step_ma {
-        Some(x) => line!(
-            page,
-            "- smallest step that would have been found: {}",
-            ma(x)
-        ),
+        Some(x) => line!(page, "- smallest step that would have been found: {}", ma(x)),
         None if shape == "steady" => line!(
             page,
             "- smallest step that would have been found: none; the record is too short, or has too few lots, to tell a step from chance"
@@ -152,10 +126,7 @@ pub(super) fn drift(page: &mut String, s: &SeriesReport, show: &Currents) {
         None => {}
     }
     let mut proof = Vec::new();
-    proof.extend(
-        d.p_value
-            .map(|p| format!("{}, adjusted over all series", p_value(p))),
-    );
+    proof.extend(d.p_value.map(|p| format!("{}, adjusted over all series", p_value(p))));
     proof.extend(
         d.rho
             .filter(|x| x.is_finite())
@@ -192,14 +163,7 @@ pub(super) fn months(page: &mut String, s: &SeriesReport, show: &Currents) {
             .map_or_else(|| NONE.to_owned(), |x| format!("{x:.2}"));
         row(
             page,
-            &[
-                &text(&m.month),
-                &grouped(m.units),
-                &ma(m.x50_ma),
-                &ma(m.x95_ma),
-                &share,
-                &index,
-            ],
+            &[&text(&m.month), &grouped(m.units), &ma(m.x50_ma), &ma(m.x95_ma), &share, &index],
         );
     }
     line!(page);
@@ -208,23 +172,15 @@ pub(super) fn months(page: &mut String, s: &SeriesReport, show: &Currents) {
 /// How the healthy body was described, for the auditor.
 pub(super) fn body(page: &mut String, s: &SeriesReport, d: &DistributionReport) {
     let mut fit = Vec::new();
+    fit.extend(d.goodness.p_value.map(|p| format!("goodness of fit {}", p_value(p))));
     fit.extend(
-        d.goodness
-            .p_value
-            .map(|p| format!("goodness of fit {}", p_value(p))),
-    );
-    fit.extend(
-        d.goodness
-            .largest_gap
-            .map(|g| format!("largest gap between fit and data {}", percent(g))),
+        d.goodness.largest_gap.map(|g| format!("largest gap between fit and data {}", percent(g))),
     );
     let groups = match (d.groups, &d.split_by) {
         (2, Some(by)) => format!(
             "Two groups, told apart by {}. {}",
             name(by),
-            s.groups_since
-                .as_ref()
-                .map_or_else(String::new, |since| format!("{} ", text(since)))
+            s.groups_since.as_ref().map_or_else(String::new, |since| format!("{} ", text(since)))
         ),
         (2, None) => "Two groups; no factor tells them apart. ".to_owned(),
         _ => String::new(),
@@ -233,24 +189,11 @@ pub(super) fn body(page: &mut String, s: &SeriesReport, d: &DistributionReport) 
         page,
         "Healthy body: {groups}The family with the largest weight is {}; {}. Answer in use: {}, because: {}.\n",
         text(&d.family),
-        if fit.is_empty() {
-            "no goodness of fit".to_owned()
-        } else {
-            text(&fit.join(", "))
-        },
+        if fit.is_empty() { "no goodness of fit".to_owned() } else { text(&fit.join(", ")) },
         text(&d.tail.in_use),
         text(&d.in_use_because)
     );
-    header(
-        page,
-        &[
-            "family",
-            "weight",
-            "AICc",
-            "parameters",
-            "how its search ended",
-        ],
-    );
+    header(page, &["family", "weight", "AICc", "parameters", "how its search ended"]);
     for f in &d.families {
         let params: Vec<String> = f
             .params
@@ -258,25 +201,10 @@ pub(super) fn body(page: &mut String, s: &SeriesReport, d: &DistributionReport) 
             .filter(|(_, x)| x.is_finite())
             .map(|(k, x)| format!("{} {}", text(k), parameter(*x)))
             .collect();
-        let aicc = f
-            .aicc
-            .filter(|x| x.is_finite())
-            .map_or_else(|| NONE.to_owned(), |x| format!("{x:.1}"));
-        let params = if params.is_empty() {
-            NONE.to_owned()
-        } else {
-            params.join(", ")
-        };
-        row(
-            page,
-            &[
-                &text(&f.name),
-                &percent(f.weight),
-                &aicc,
-                &params,
-                &text(&f.stopped),
-            ],
-        );
+        let aicc =
+            f.aicc.filter(|x| x.is_finite()).map_or_else(|| NONE.to_owned(), |x| format!("{x:.1}"));
+        let params = if params.is_empty() { NONE.to_owned() } else { params.join(", ") };
+        row(page, &[&text(&f.name), &percent(f.weight), &aicc, &params, &text(&f.stopped)]);
     }
     line!(page);
 }
@@ -284,11 +212,7 @@ pub(super) fn body(page: &mut String, s: &SeriesReport, d: &DistributionReport) 
 /// A parameter with six significant digits.
 fn parameter(x: f64) -> String {
     if x == 0.0 || (1e-4..1e7).contains(&x.abs()) {
-        let whole = if x == 0.0 {
-            0
-        } else {
-            x.abs().log10().floor() as i32
-        };
+        let whole = if x == 0.0 { 0 } else { x.abs().log10().floor() as i32 };
         let decimals = usize::try_from(5 - whole).unwrap_or(0);
         format!("{x:.decimals$}")
     } else {

@@ -17,10 +17,7 @@ pub(super) fn section(page: &mut String, report: &Report) {
     };
     line!(page, "## Jumps in failures\n");
     if jumps.is_empty() {
-        line!(
-            page,
-            "No series, station or outcome changed its share of failures beyond chance.\n"
-        );
+        line!(page, "No series, station or outcome changed its share of failures beyond chance.\n");
         return;
     }
     found(page, jumps);
@@ -28,18 +25,12 @@ pub(super) fn section(page: &mut String, report: &Report) {
 
 /// Those that matter in full, the others as a list.
 fn found(page: &mut String, jumps: &[JumpReport]) {
-    let mut told: Vec<&JumpReport> = jumps
-        .iter()
-        .filter(|j| j.material || j.date_given)
-        .collect();
+    let mut told: Vec<&JumpReport> = jumps.iter().filter(|j| j.material || j.date_given).collect();
     told.sort_by_key(|j| (!j.flagged, std::cmp::Reverse(j.date)));
     for jump in told {
         one(page, jump);
     }
-    let small: Vec<&JumpReport> = jumps
-        .iter()
-        .filter(|j| !j.material && !j.date_given)
-        .collect();
+    let small: Vec<&JumpReport> = jumps.iter().filter(|j| !j.material && !j.date_given).collect();
     if !small.is_empty() {
         line!(page, "Certain, but small:\n");
         for jump in small {
@@ -51,12 +42,7 @@ fn found(page: &mut String, jumps: &[JumpReport]) {
 
 fn one(page: &mut String, jump: &JumpReport) {
     let flagged = if jump.flagged { " (flagged)" } else { "" };
-    line!(
-        page,
-        "### {}, {}{flagged}\n",
-        name(&jump.scope),
-        date(jump.date)
-    );
+    line!(page, "### {}, {}{flagged}\n", name(&jump.scope), date(jump.date));
     line!(page, "{}\n", text(&jump.sentences.join(" ")));
     line!(page, "**Next:** {}\n", text(&jump.next_step));
     causes(page, jump);
@@ -114,9 +100,7 @@ fn causes(page: &mut String, jump: &JumpReport) {
                 &grouped(c.units),
                 &grouped(c.failures),
                 &digits(c.expected),
-                &c.ratio
-                    .as_ref()
-                    .map_or_else(|| NONE.to_owned(), |r| with_interval(r, digits)),
+                &c.ratio.as_ref().map_or_else(|| NONE.to_owned(), |r| with_interval(r, digits)),
                 &c.odds_within_days.as_ref().map_or_else(
                     || {
                         if c.others_failed == Some(0) {
@@ -132,18 +116,7 @@ fn causes(page: &mut String, jump: &JumpReport) {
         );
     }
     if jump.unexplained_share > 0.0 {
-        row(
-            page,
-            &[
-                "not explained",
-                "",
-                "",
-                "",
-                "",
-                "",
-                &percent(jump.unexplained_share),
-            ],
-        );
+        row(page, &["not explained", "", "", "", "", "", &percent(jump.unexplained_share)]);
     }
     line!(page);
 }
@@ -151,17 +124,13 @@ fn causes(page: &mut String, jump: &JumpReport) {
 fn parts(page: &mut String, jump: &JumpReport) {
     let Some(p) = &jump.parts else { return };
     header(page, &["part of the change", "points of per cent"]);
-    let mix = p.mix_of.as_ref().map_or_else(
-        || "mix of models or stations".to_owned(),
-        |f| format!("mix of {}", text(f)),
-    );
+    let mix = p
+        .mix_of
+        .as_ref()
+        .map_or_else(|| "mix of models or stations".to_owned(), |f| format!("mix of {}", text(f)));
     let points = |x: f64| {
         let text = format!("{:.2}", 100.0 * x);
-        if text == "-0.00" {
-            "0.00".to_owned()
-        } else {
-            text
-        }
+        if text == "-0.00" { "0.00".to_owned() } else { text }
     };
     for (words, part) in [
         (mix.as_str(), &p.mix),
@@ -173,11 +142,7 @@ fn parts(page: &mut String, jump: &JumpReport) {
         ("**together**", &p.rise),
     ] {
         let nothing = part.value == 0.0 && part.low == 0.0 && part.high == 0.0;
-        let shown = if nothing {
-            "0".to_owned()
-        } else {
-            with_interval(part, points)
-        };
+        let shown = if nothing { "0".to_owned() } else { with_interval(part, points) };
         row(page, &[words, &shown]);
     }
     line!(page);
@@ -208,10 +173,7 @@ pub fn page(report: &JumpPage) -> String {
     first_cautions(&mut page);
     line!(page, "## The answer\n");
     if report.jumps.is_empty() {
-        line!(
-            page,
-            "No series, station or outcome changed its share of failures beyond chance.\n"
-        );
+        line!(page, "No series, station or outcome changed its share of failures beyond chance.\n");
     } else {
         found(&mut page, &report.jumps);
     }
@@ -256,12 +218,7 @@ fn method(page: &mut String, report: &JumpPage) {
     for s in &report.series {
         line!(page, "- {}", name(s));
     }
-    line!(
-        page,
-        "\nleakdrift {}, seed {}; inputs:\n",
-        text(&report.made.version),
-        report.made.seed
-    );
+    line!(page, "\nleakdrift {}, seed {}; inputs:\n", text(&report.made.version), report.made.seed);
     for input in &report.made.inputs {
         line!(
             page,

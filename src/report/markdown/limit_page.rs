@@ -33,19 +33,12 @@ pub fn page(report: &LimitsReport) -> String {
 }
 
 fn head(page: &mut String, report: &LimitsReport) {
-    line!(
-        page,
-        "# {}: where should the limit be?\n",
-        name(&report.model)
-    );
+    line!(page, "# {}: where should the limit be?\n", name(&report.model));
     if let Some(((from, to), rows)) = report.from.zip(report.to).zip(report.rows.as_ref()) {
         line!(
             page,
             "{}; files from {} to {}; {} read over all models.\n",
-            counted(
-                report.series.iter().map(|s| s.series.units).sum(),
-                "first test"
-            ),
+            counted(report.series.iter().map(|s| s.series.units).sum(), "first test"),
             date(from),
             date(to),
             counted(rows.read, "row"),
@@ -55,26 +48,14 @@ fn head(page: &mut String, report: &LimitsReport) {
     first_cautions(page);
     if !report.series.is_empty() {
         line!(page, "## In short\n");
-        header(
-            page,
-            &[
-                "series",
-                "limit",
-                "verdict",
-                "workable band",
-                "recommendation",
-            ],
-        );
+        header(page, &["series", "limit", "verdict", "workable band", "recommendation"]);
         for s in &report.series {
             let show = show(s);
             row(
                 page,
                 &[
                     &format!("[{}](#{})", name(&s.series.title), anchor(&s.series.id)),
-                    &s.series
-                        .limit
-                        .high_ma
-                        .map_or_else(|| "not known".to_owned(), |x| show.set(x)),
+                    &s.series.limit.high_ma.map_or_else(|| "not known".to_owned(), |x| show.set(x)),
                     &verdict_words(&s.series.verdict),
                     &band(&s.series.verdict, &show),
                     &text(&s.recommendation.sentence),
@@ -107,10 +88,7 @@ fn section(page: &mut String, s: &StudyReport) {
             text(path),
             address(path)
         ),
-        None => line!(
-            page,
-            "No change note: no change of the limit is recommended.\n"
-        ),
+        None => line!(page, "No change note: no change of the limit is recommended.\n"),
     }
     if s.series.verdict.open_lead_passes == Some(true) {
         line!(
@@ -172,10 +150,8 @@ fn what_if(page: &mut String, s: &StudyReport, show: &Currents) {
             }
             _ => "not stated".to_owned(),
         };
-        let change = |x: Option<f64>| {
-            x.filter(|_| !in_force)
-                .map_or_else(|| NONE.to_owned(), signed)
-        };
+        let change =
+            |x: Option<f64>| x.filter(|_| !in_force).map_or_else(|| NONE.to_owned(), signed);
         row(
             page,
             &[
@@ -196,17 +172,8 @@ fn what_if(page: &mut String, s: &StudyReport, show: &Currents) {
 }
 
 fn costs(page: &mut String, s: &StudyReport, show: &Currents) {
-    let drifts = s
-        .candidates
-        .iter()
-        .any(|c| c.expected_reject_ppm_at_horizon.is_some());
-    let mut cells = vec![
-        "high limit",
-        "",
-        "verdict if set",
-        "healthy units rejected",
-        "interval",
-    ];
+    let drifts = s.candidates.iter().any(|c| c.expected_reject_ppm_at_horizon.is_some());
+    let mut cells = vec!["high limit", "", "verdict if set", "healthy units rejected", "interval"];
     if drifts {
         cells.push("at the end of the planning horizon");
     }
@@ -226,14 +193,11 @@ fn costs(page: &mut String, s: &StudyReport, show: &Currents) {
         ];
         if drifts {
             cells.push(
-                c.expected_reject_ppm_at_horizon
-                    .map_or_else(|| NONE.to_owned(), expected_ppm),
+                c.expected_reject_ppm_at_horizon.map_or_else(|| NONE.to_owned(), expected_ppm),
             );
         }
         cells.extend([
-            c.rejects_per_month
-                .as_ref()
-                .map_or_else(|| NONE.to_owned(), |e| with_interval(e, few)),
+            c.rejects_per_month.as_ref().map_or_else(|| NONE.to_owned(), |e| with_interval(e, few)),
             text(&c.blind_spot),
         ]);
         let cells: Vec<&str> = cells.iter().map(String::as_str).collect();
@@ -275,11 +239,7 @@ fn signed(x: f64) -> String {
 }
 
 pub(super) fn few(x: f64) -> String {
-    if x < 0.01 {
-        "< 0.01".to_owned()
-    } else {
-        digits(x)
-    }
+    if x < 0.01 { "< 0.01".to_owned() } else { digits(x) }
 }
 
 /// What each limit would have done to the history, month by month.
@@ -302,11 +262,7 @@ fn history(page: &mut String, s: &StudyReport, show: &Currents) {
         (r, m) => format!("+{} ?{}", grouped(r), grouped(m)),
     };
     for (n, month) in first.months.iter().enumerate() {
-        let mut cells = vec![
-            month.month.clone(),
-            grouped(month.units),
-            grouped(month.tripped),
-        ];
+        let mut cells = vec![month.month.clone(), grouped(month.units), grouped(month.tripped)];
         cells.extend(s.candidates.iter().map(|c| {
             let m = &c.months[n];
             said(m.would_reject, m.might_pass)
@@ -318,22 +274,15 @@ fn history(page: &mut String, s: &StudyReport, show: &Currents) {
         grouped(first.months.iter().map(|m| m.units).sum()),
         grouped(first.months.iter().map(|m| m.tripped).sum()),
     ];
-    cells.extend(
-        s.candidates
-            .iter()
-            .map(|c| said(c.would_reject, c.might_pass)),
-    );
+    cells.extend(s.candidates.iter().map(|c| said(c.would_reject, c.might_pass)));
     row(page, &cells.iter().map(String::as_str).collect::<Vec<_>>());
     line!(page);
 }
 
 /// Serials of the rare ones.
 fn units(page: &mut String, s: &StudyReport, show: &Currents) {
-    let listed: Vec<&CandidateReport> = s
-        .candidates
-        .iter()
-        .filter(|c| !c.units.is_empty())
-        .collect();
+    let listed: Vec<&CandidateReport> =
+        s.candidates.iter().filter(|c| !c.units.is_empty()).collect();
     if listed.is_empty() {
         return;
     }
@@ -342,17 +291,7 @@ fn units(page: &mut String, s: &StudyReport, show: &Currents) {
         page,
         "Where they are 100 or fewer of a kind; up to {UNITS_SHOWN} of each limit here, all of them in [units-affected.csv](units-affected.csv).\n"
     );
-    header(
-        page,
-        &[
-            "high limit",
-            "would",
-            "serial",
-            "tested at",
-            "station",
-            "reading",
-        ],
-    );
+    header(page, &["high limit", "would", "serial", "tested at", "station", "reading"]);
     for c in listed {
         for u in c.units.iter().take(UNITS_SHOWN) {
             let reading = if u.would == "might pass" {
@@ -401,13 +340,7 @@ fn proof(page: &mut String, s: &StudyReport, show: &Currents) {
 pub(super) fn loads_table(page: &mut String, l: &LoadsReport, show: &Currents) {
     header(
         page,
-        &[
-            "at a limit of",
-            "load",
-            "must",
-            "draws",
-            &format!("power at {} V", l.applied_v),
-        ],
+        &["at a limit of", "load", "must", "draws", &format!("power at {} V", l.applied_v)],
     );
     for (load, must) in [(&l.must_trip, "trip"), (&l.must_pass, "pass")] {
         row(
@@ -436,11 +369,7 @@ fn expected(page: &mut String, s: &StudyReport, show: &Currents) {
         page,
         &[
             "capacitance between the tested parts, stated",
-            &format!(
-                "{} nF ± {} %",
-                three_digits(x.capacitance_nf),
-                three_digits(x.tolerance_pct)
-            ),
+            &format!("{} nF ± {} %", three_digits(x.capacitance_nf), three_digits(x.tolerance_pct)),
         ],
     );
     row(
@@ -458,20 +387,11 @@ fn expected(page: &mut String, s: &StudyReport, show: &Currents) {
     if let Some(d) = &x.difference_pct {
         row(
             page,
-            &[
-                "measured against expected",
-                &with_interval(d, super::super::format::change_pct),
-            ],
+            &["measured against expected", &with_interval(d, super::super::format::change_pct)],
         );
     }
     if let Some(nf) = x.difference_nf {
-        row(
-            page,
-            &[
-                "capacitance that makes the difference",
-                &format!("{} nF", three_digits(nf)),
-            ],
-        );
+        row(page, &["capacitance that makes the difference", &format!("{} nF", three_digits(nf))]);
     }
     line!(page);
 }
@@ -500,11 +420,7 @@ fn low_limit(page: &mut String, s: &StudyReport, show: &Currents) {
     let v = &s.series.verdict;
     line!(page, "<a id=\"low-{}\"></a>\n", anchor(&s.series.id));
     line!(page, "### The low limit\n");
-    let now = s
-        .series
-        .limit
-        .low_ma
-        .map_or_else(|| "none".to_owned(), |x| show.set(x));
+    let now = s.series.limit.low_ma.map_or_else(|| "none".to_owned(), |x| show.set(x));
     let passes = match v.open_lead_passes {
         Some(true) => "**would pass**",
         Some(false) => "would be found",
@@ -514,11 +430,8 @@ fn low_limit(page: &mut String, s: &StudyReport, show: &Currents) {
         (Some(from), Some(to)) => format!("{} to {}", show.set(from), show.set(to)),
         _ => "none can be given".to_owned(),
     };
-    let open = s
-        .series
-        .limit
-        .open_lead_ma
-        .map_or_else(|| "not known".to_owned(), |x| show.estimate(x));
+    let open =
+        s.series.limit.open_lead_ma.map_or_else(|| "not known".to_owned(), |x| show.estimate(x));
     line!(
         page,
         "In force: {now}. A test with no unit connected reads {open} and {passes}. Workable low limits: {range}.\n"
@@ -539,10 +452,7 @@ fn limit_history(page: &mut String, s: &StudyReport, show: &Currents) {
                 &date(change.from),
                 &set(change.high_ma),
                 &set(change.low_ma),
-                &change
-                    .station
-                    .as_ref()
-                    .map_or_else(|| "all".to_owned(), |n| name(n)),
+                &change.station.as_ref().map_or_else(|| "all".to_owned(), |n| name(n)),
             ],
         );
     }
@@ -561,8 +471,7 @@ fn calculated(page: &mut String, report: &LimitsReport, c: &CalculatedReport) {
         page,
         "**A first workable band for {}: {band}{}.** {WHO_DECIDES}\n",
         name(&report.model),
-        c.suggested_ma
-            .map_or_else(String::new, |s| format!("; a first limit: {}", show.set(s)))
+        c.suggested_ma.map_or_else(String::new, |s| format!("; a first limit: {}", show.set(s)))
     );
     for sentence in &c.sentences {
         line!(page, "- {}", text(sentence));
@@ -612,23 +521,11 @@ fn method(page: &mut String, report: &LimitsReport) {
     for s in &report.settings {
         row(page, &[&text(&s.name), &text(&s.value), &text(&s.unit)]);
     }
-    line!(
-        page,
-        "\nleakdrift {}, seed {}.\n",
-        text(&report.made.version),
-        report.made.seed
-    );
+    line!(page, "\nleakdrift {}, seed {}.\n", text(&report.made.version), report.made.seed);
     if !report.made.inputs.is_empty() {
         header(page, &["input", "bytes", "SHA-256"]);
         for input in &report.made.inputs {
-            row(
-                page,
-                &[
-                    &text(&input.path),
-                    &grouped(input.bytes),
-                    &format!("`{}`", input.sha256),
-                ],
-            );
+            row(page, &[&text(&input.path), &grouped(input.bytes), &format!("`{}`", input.sha256)]);
         }
         line!(page);
     }

@@ -129,11 +129,7 @@ const METHODS: [Method; 22] = [
 ];
 
 /// Questions that the page of jumps answers too.
-const OF_JUMPS: [&str; 3] = [
-    "Jumps in failures",
-    "Parts of a jump",
-    "What explains a jump",
-];
+const OF_JUMPS: [&str; 3] = ["Jumps in failures", "Parts of a jump", "What explains a jump"];
 
 fn methods(page: &mut String, wanted: impl Fn(&Method) -> bool) {
     for m in METHODS.iter().filter(|m| wanted(m)) {
@@ -157,21 +153,10 @@ pub(super) fn section(page: &mut String, report: &Report) {
     line!(page, "### Settings in force\n");
     header(page, &["setting", "value", "unit", "why"]);
     for s in &report.settings {
-        row(
-            page,
-            &[
-                &text(&s.name),
-                &text(&s.value),
-                &text(&s.unit),
-                &text(&s.reason),
-            ],
-        );
+        row(page, &[&text(&s.name), &text(&s.value), &text(&s.unit), &text(&s.reason)]);
     }
     line!(page, "\n### Methods\n");
-    line!(
-        page,
-        "Sources are cited from memory: none was checked against its text.\n"
-    );
+    line!(page, "Sources are cited from memory: none was checked against its text.\n");
     methods(page, |_| true);
     line!(page, "\n### Version and inputs\n");
     line!(

@@ -77,12 +77,7 @@ fn header(page: &mut String, cells: &[&str]) {
 }
 
 fn head(page: &mut String, report: &Report) {
-    line!(
-        page,
-        "# {}: review of {}\n",
-        name(&report.name),
-        text(&report.month)
-    );
+    line!(page, "# {}: review of {}\n", name(&report.name), text(&report.month));
     let rows = &report.rows;
     line!(
         page,
@@ -109,12 +104,7 @@ fn head(page: &mut String, report: &Report) {
 
 /// The two cautions that stand at the head of every page.
 fn first_cautions(page: &mut String) {
-    line!(
-        page,
-        "> {} {} [More cautions](#cautions).\n",
-        CAUTIONS[1],
-        CAUTIONS[0]
-    );
+    line!(page, "> {} {} [More cautions](#cautions).\n", CAUTIONS[1], CAUTIONS[0]);
 }
 
 /// Inputs that could not be read, or not to the end, each on a line of its own.
@@ -151,12 +141,7 @@ fn action_table(page: &mut String, report: &Report, actions: &[ActionLine]) {
         let about = subject(report, &action.subject);
         row(
             page,
-            &[
-                &action.rank.to_string(),
-                &about,
-                &text(&action.sentence),
-                &text(&action.next_step),
-            ],
+            &[&action.rank.to_string(), &about, &text(&action.sentence), &text(&action.next_step)],
         );
     }
 }
@@ -204,13 +189,9 @@ fn overview(page: &mut String, report: &Report) {
             &[
                 &format!("[{}](#{})", name(&s.title), anchor(&s.id)),
                 &verdict_words(&s.verdict),
-                &s.limit
-                    .high_ma
-                    .map_or_else(|| "not known".to_owned(), |x| show.set(x)),
+                &s.limit.high_ma.map_or_else(|| "not known".to_owned(), |x| show.set(x)),
                 &band(&s.verdict, &show),
-                &s.expected_reject_ppm
-                    .as_ref()
-                    .map_or_else(|| NONE.to_owned(), |e| value(e, ppm)),
+                &s.expected_reject_ppm.as_ref().map_or_else(|| NONE.to_owned(), |e| value(e, ppm)),
                 &movement(s),
             ],
         );
@@ -243,11 +224,9 @@ fn band(v: &VerdictReport, show: &Currents) -> String {
         (Some(low), Some(high)) if low <= high => {
             format!("{} to {}", show.set(low), show.set(high))
         }
-        (Some(low), Some(high)) => format!(
-            "none: from {} on, but at most {}",
-            show.set(low),
-            show.set(high)
-        ),
+        (Some(low), Some(high)) => {
+            format!("none: from {} on, but at most {}", show.set(low), show.set(high))
+        }
         (Some(low), None) => format!("from {}, upper end not known", show.set(low)),
         (None, Some(high)) => format!("up to {}, lower end not known", show.set(high)),
         (None, None) => NONE.to_owned(),

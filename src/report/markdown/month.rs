@@ -51,19 +51,10 @@ fn list(page: &mut String, head: &str, actions: &[OpenAction]) {
     }
     line!(page, "{head}:\n");
     for action in actions.iter().take(LISTED) {
-        line!(
-            page,
-            "- {}: {}",
-            name(&action.subject),
-            text(&action.sentence)
-        );
+        line!(page, "- {}: {}", name(&action.subject), text(&action.sentence));
     }
     if actions.len() > LISTED {
-        line!(
-            page,
-            "- and {} more, in results.json",
-            actions.len() - LISTED
-        );
+        line!(page, "- and {} more, in results.json", actions.len() - LISTED);
     }
     line!(page);
 }
@@ -78,11 +69,8 @@ pub(super) fn changes(page: &mut String, report: &Report) {
     if !happened.is_empty() {
         line!(page);
     }
-    let mut months: Vec<(&SeriesReport, &MonthReport)> = report
-        .series
-        .iter()
-        .filter_map(|s| Some((s, s.month.as_ref()?)))
-        .collect();
+    let mut months: Vec<(&SeriesReport, &MonthReport)> =
+        report.series.iter().filter_map(|s| Some((s, s.month.as_ref()?))).collect();
     months.sort_by_key(|(_, m)| m.rank);
     if months.is_empty() {
         line!(page, "No unit was tested in {}.\n", text(&report.month));
@@ -105,17 +93,13 @@ pub(super) fn changes(page: &mut String, report: &Report) {
         ],
     );
     for (s, m) in &months {
-        let level = m
-            .level_pct
-            .as_ref()
-            .map_or_else(|| NONE.to_owned(), super::series::change);
+        let level = m.level_pct.as_ref().map_or_else(|| NONE.to_owned(), super::series::change);
         let spread = m.spread_ratio.as_ref().map_or_else(
             || NONE.to_owned(),
             |e| format!("× {}", with_interval(e, |x| format!("{x:.2}"))),
         );
         let ppm = |e: &Option<super::super::model::E>| {
-            e.as_ref()
-                .map_or_else(|| NONE.to_owned(), |e| value(e, expected_ppm))
+            e.as_ref().map_or_else(|| NONE.to_owned(), |e| value(e, expected_ppm))
         };
         let expected = format!(
             "{} (before {})",
@@ -175,11 +159,7 @@ fn of_the_month(report: &Report) -> Vec<(chrono::NaiveDate, String)> {
                 m.date,
                 format!(
                     "{} {} moved by {size}",
-                    if m.what == "tester" {
-                        "tester at"
-                    } else {
-                        m.what
-                    },
+                    if m.what == "tester" { "tester at" } else { m.what },
                     name(&m.name)
                 ),
             )
@@ -201,26 +181,16 @@ fn of_the_month(report: &Report) -> Vec<(chrono::NaiveDate, String)> {
     for s in &report.series {
         for day in &s.limit_changed {
             // One change of a limit that the settings record tells is not told twice.
-            if !report
-                .settings_changes
-                .iter()
-                .any(|c| c.date == *day && c.model == s.model)
-            {
+            if !report.settings_changes.iter().any(|c| c.date == *day && c.model == s.model) {
                 all.push((*day, format!("limit of {} changed", name(&s.title))));
             }
         }
     }
     all.extend(report.events.iter().map(|e| {
-        let about: Vec<String> = [&e.model, &e.station]
-            .into_iter()
-            .filter(|n| !n.is_empty())
-            .map(|n| name(n))
-            .collect();
-        let about = if about.is_empty() {
-            String::new()
-        } else {
-            format!(" ({})", about.join(", "))
-        };
+        let about: Vec<String> =
+            [&e.model, &e.station].into_iter().filter(|n| !n.is_empty()).map(|n| name(n)).collect();
+        let about =
+            if about.is_empty() { String::new() } else { format!(" ({})", about.join(", ")) };
         (e.date, format!("event: {}{about}", text(&e.what)))
     }));
     all.retain(|(day, _)| day.format("%Y-%m").to_string() == report.month);

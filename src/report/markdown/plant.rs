@@ -16,16 +16,7 @@ pub(super) fn groups(page: &mut String, report: &Report) {
         return;
     }
     line!(page, "## Models that share one limit\n");
-    header(
-        page,
-        &[
-            "group",
-            "band of all",
-            "lower end set by",
-            "upper end set by",
-            "",
-        ],
-    );
+    header(page, &["group", "band of all", "lower end set by", "upper end set by", ""]);
     for g in &report.limit_groups {
         let of = |n: &Option<String>| n.as_ref().map_or_else(|| NONE.to_owned(), |n| name(n));
         // Of the series that set an end, the one with the finest step says how its currents are printed.
@@ -33,16 +24,11 @@ pub(super) fn groups(page: &mut String, report: &Report) {
             .series
             .iter()
             .filter(|s| {
-                [&g.low_set_by, &g.high_set_by]
-                    .into_iter()
-                    .flatten()
-                    .any(|n| *n == s.model)
+                [&g.low_set_by, &g.high_set_by].into_iter().flatten().any(|n| *n == s.model)
             })
             .min_by(|a, b| a.reading_step_ma.total_cmp(&b.reading_step_ma));
-        let show = setter.map_or_else(
-            || Currents::new(g.band_low_ma.unwrap_or(1.0), 0.0),
-            Currents::of,
-        );
+        let show =
+            setter.map_or_else(|| Currents::new(g.band_low_ma.unwrap_or(1.0), 0.0), Currents::of);
         let set = |x: Option<f64>| x.map_or_else(|| "not known".to_owned(), |x| show.set(x));
         let band = if g.band_low_ma.is_none() && g.band_high_ma.is_none() {
             "none".to_owned()
@@ -51,13 +37,7 @@ pub(super) fn groups(page: &mut String, report: &Report) {
         };
         row(
             page,
-            &[
-                &name(&g.group),
-                &band,
-                &of(&g.low_set_by),
-                &of(&g.high_set_by),
-                &text(&g.sentence),
-            ],
+            &[&name(&g.group), &band, &of(&g.low_set_by), &of(&g.high_set_by), &text(&g.sentence)],
         );
     }
     line!(page);
@@ -95,10 +75,7 @@ pub(super) fn rows(page: &mut String, report: &Report) {
         grouped(rows.unreadable)
     );
     if !report.made.failures.is_empty() {
-        line!(
-            page,
-            "Files and sheets that could not be read, or not to the end:\n"
-        );
+        line!(page, "Files and sheets that could not be read, or not to the end:\n");
         for failure in &report.made.failures {
             line!(page, "- {}", text(failure));
         }
@@ -107,20 +84,13 @@ pub(super) fn rows(page: &mut String, report: &Report) {
     if rows.unreadable > 0 || !rows.set_aside.is_empty() {
         header(page, &["reason", "rows"]);
         for (reason, n) in &rows.set_aside {
-            row(
-                page,
-                &[&format!("set aside: {}", text(reason)), &grouped(*n)],
-            );
+            row(page, &[&format!("set aside: {}", text(reason)), &grouped(*n)]);
         }
         row(page, &["unreadable", &grouped(rows.unreadable)]);
         line!(page);
     }
-    let unreadable: Vec<_> = report
-        .not_used
-        .iter()
-        .filter(|l| l.kind == "unreadable")
-        .take(UNREADABLE_SHOWN)
-        .collect();
+    let unreadable: Vec<_> =
+        report.not_used.iter().filter(|l| l.kind == "unreadable").take(UNREADABLE_SHOWN).collect();
     if unreadable.is_empty() {
         return;
     }
@@ -138,13 +108,7 @@ pub(super) fn rows(page: &mut String, report: &Report) {
         };
         row(
             page,
-            &[
-                &file,
-                &l.row.to_string(),
-                &text(&l.reason),
-                &text(&l.expected),
-                &text(&l.found),
-            ],
+            &[&file, &l.row.to_string(), &text(&l.reason), &text(&l.expected), &text(&l.found)],
         );
     }
     line!(page);

@@ -39,11 +39,7 @@ fn verdict(page: &mut String, s: &SeriesReport, show: &Currents) {
     if let Some(suggested) = v.suggested_ma {
         let _ = write!(page, "**Suggested limit: {}.**", show.set(suggested));
         if let Some(proving) = &v.proving {
-            let _ = write!(
-                page,
-                " Loads that prove it at the station: {}.",
-                text(proving)
-            );
+            let _ = write!(page, " Loads that prove it at the station: {}.", text(proving));
         }
         line!(page, " {WHO_DECIDES}\n");
     }
@@ -62,16 +58,9 @@ fn conditions(page: &mut String, s: &SeriesReport) {
     add(s.applied_v, "V");
     add(s.frequency_hz, "Hz");
     add(s.dwell_s, "s dwell");
-    said.extend(
-        s.test_point
-            .as_ref()
-            .map(|p| format!("test point {}", name(p))),
-    );
+    said.extend(s.test_point.as_ref().map(|p| format!("test point {}", name(p))));
     said.extend(s.step.as_ref().map(|p| format!("step {}", name(p))));
-    said.push(format!(
-        "{} current",
-        words(s.current).replace("in phase", "in-phase")
-    ));
+    said.push(format!("{} current", words(s.current).replace("in phase", "in-phase")));
     if s.units_together > 1 {
         said.push(format!("{} units on one tester at once", s.units_together));
     }
@@ -103,27 +92,15 @@ fn conditions(page: &mut String, s: &SeriesReport) {
 
 /// A setting as it was set: whole numbers whole, others with three digits.
 fn three_or_more(x: f64) -> String {
-    if x.fract() == 0.0 && x.abs() < 1e9 {
-        format!("{x:.0}")
-    } else {
-        three_digits(x)
-    }
+    if x.fract() == 0.0 && x.abs() < 1e9 { format!("{x:.0}") } else { three_digits(x) }
 }
 
 fn limits(page: &mut String, s: &SeriesReport, show: &Currents) {
     let (v, l) = (&s.verdict, &s.limit);
     let set = |x: Option<f64>, none: &str| x.map_or_else(|| none.to_owned(), |x| show.set(x));
     header(page, &["limit", ""]);
-    let since = l
-        .since
-        .map_or_else(String::new, |d| format!(", in force since {}", date(d)));
-    row(
-        page,
-        &[
-            "high limit",
-            &format!("{}{since}", set(l.high_ma, "not known")),
-        ],
-    );
+    let since = l.since.map_or_else(String::new, |d| format!(", in force since {}", date(d)));
+    row(page, &["high limit", &format!("{}{since}", set(l.high_ma, "not known"))]);
     row(page, &["low limit", &set(l.low_ma, "none")]);
     row(page, &["workable band for the high limit", &band(v, show)]);
     let low = match (v.low_limit_from_ma, v.low_limit_to_ma) {
@@ -133,13 +110,7 @@ fn limits(page: &mut String, s: &SeriesReport, show: &Currents) {
         (None, None) => "not known".to_owned(),
     };
     row(page, &["workable low limit", &low]);
-    row(
-        page,
-        &[
-            "reading with no unit connected",
-            &set(l.open_lead_ma, "not known"),
-        ],
-    );
+    row(page, &["reading with no unit connected", &set(l.open_lead_ma, "not known")]);
     let open = match v.open_lead_passes {
         Some(true) => "**would pass**",
         Some(false) => "would be found",
@@ -156,39 +127,21 @@ fn limits(page: &mut String, s: &SeriesReport, show: &Currents) {
     row(page, &["blind spot", &blind]);
     let judged = v.judged.as_ref().map_or_else(
         || NONE.to_owned(),
-        |j| {
-            format!(
-                "{} to {}, {}",
-                date(j.from),
-                date(j.to),
-                counted(j.units, "unit")
-            )
-        },
+        |j| format!("{} to {}, {}", date(j.from), date(j.to), counted(j.units, "unit")),
     );
     row(page, &["period judged", &judged]);
     if let Some(n) = v.units_needed {
-        row(
-            page,
-            &["units that would decide", &format!("about {}", grouped(n))],
-        );
+        row(page, &["units that would decide", &format!("about {}", grouped(n))]);
     }
     line!(page);
     if l.history.len() > 1 {
         line!(page, "Limits in force:\n");
         header(page, &["from", "high limit", "low limit", "station"]);
         for c in &l.history {
-            let station = c
-                .station
-                .as_ref()
-                .map_or_else(|| "all".to_owned(), |n| name(n));
+            let station = c.station.as_ref().map_or_else(|| "all".to_owned(), |n| name(n));
             row(
                 page,
-                &[
-                    &date(c.from),
-                    &set(c.high_ma, "not known"),
-                    &set(c.low_ma, "none"),
-                    &station,
-                ],
+                &[&date(c.from), &set(c.high_ma, "not known"), &set(c.low_ma, "none"), &station],
             );
         }
         line!(page);
@@ -199,36 +152,17 @@ fn limits(page: &mut String, s: &SeriesReport, show: &Currents) {
 fn estimate(page: &mut String, what: &str, e: Option<&E>, show: impl Fn(f64) -> String + Copy) {
     if let Some(e) = e {
         let level = percent(e.level);
-        row(
-            page,
-            &[
-                what,
-                &value(e, show),
-                &interval(e, show),
-                &level,
-                &text(&e.method),
-            ],
-        );
+        row(page, &[what, &value(e, show), &interval(e, show), &level, &text(&e.method)]);
     }
 }
 
 fn numbers(page: &mut String, s: &SeriesReport, show: &Currents) {
     let ma = |x: f64| show.estimate(x);
-    header(
-        page,
-        &["number", "value", "interval", "confidence", "method"],
-    );
+    header(page, &["number", "value", "interval", "confidence", "method"]);
     match &s.distribution {
-        None => row(
-            page,
-            &[
-                "healthy body",
-                "not described: see [notes](#notes)",
-                NONE,
-                NONE,
-                NONE,
-            ],
-        ),
+        None => {
+            row(page, &["healthy body", "not described: see [notes](#notes)", NONE, NONE, NONE])
+        }
         Some(d) => {
             estimate(
                 page,
@@ -241,21 +175,12 @@ fn numbers(page: &mut String, s: &SeriesReport, show: &Currents) {
             estimate(page, "99 % stay under", d.x99_ma.as_ref(), ma);
             estimate(page, "99.865 % stay under", d.x99_865_ma.as_ref(), ma);
             let used = |which: &str| {
-                if d.tail.in_use == which {
-                    ", in use"
-                } else {
-                    ""
-                }
+                if d.tail.in_use == which { ", in use" } else { "" }
             };
-            let apart = format!(
-                "all but the accepted share stay under, strays apart{}",
-                used("apart")
-            );
+            let apart =
+                format!("all but the accepted share stay under, strays apart{}", used("apart"));
             estimate(page, &apart, d.tail.apart_ma.as_ref(), ma);
-            let together = format!(
-                "the same, every reading taken as healthy{}",
-                used("together")
-            );
+            let together = format!("the same, every reading taken as healthy{}", used("together"));
             estimate(page, &together, d.tail.together_ma.as_ref(), ma);
             estimate(
                 page,
@@ -266,11 +191,7 @@ fn numbers(page: &mut String, s: &SeriesReport, show: &Currents) {
         }
     }
     if let Some(c) = &s.capability {
-        let what = if c.index == "C_pkU" {
-            "capability index"
-        } else {
-            "performance index"
-        };
+        let what = if c.index == "C_pkU" { "capability index" } else { "performance index" };
         estimate(
             page,
             &format!("{what} {} against the high limit", text(&c.index)),
@@ -278,24 +199,9 @@ fn numbers(page: &mut String, s: &SeriesReport, show: &Currents) {
             |x| format!("{x:.2}"),
         );
     }
-    estimate(
-        page,
-        "healthy units expected over the limit",
-        s.expected_reject_ppm.as_ref(),
-        ppm,
-    );
-    estimate(
-        page,
-        "units seen over the limit",
-        s.observed_reject_ppm.as_ref(),
-        ppm,
-    );
-    estimate(
-        page,
-        "good units rejected a month",
-        s.verdict.rejects_per_month.as_ref(),
-        few,
-    );
+    estimate(page, "healthy units expected over the limit", s.expected_reject_ppm.as_ref(), ppm);
+    estimate(page, "units seen over the limit", s.observed_reject_ppm.as_ref(), ppm);
+    estimate(page, "good units rejected a month", s.verdict.rejects_per_month.as_ref(), few);
     estimate(
         page,
         "between two tests of one unit: standard deviation",
@@ -327,16 +233,8 @@ fn low_side(page: &mut String, s: &SeriesReport, show: &Currents) {
         _ => "how many healthy units lie below it is not known".to_owned(),
     };
     let index = low.value.as_ref().map_or_else(String::new, |e| {
-        let kind = if low.index == "C_pkL" {
-            "capability"
-        } else {
-            "performance"
-        };
-        format!(
-            "; {kind} index {} {}",
-            text(&low.index),
-            with_interval(e, |x| format!("{x:.2}"))
-        )
+        let kind = if low.index == "C_pkL" { "capability" } else { "performance" };
+        format!("; {kind} index {} {}", text(&low.index), with_interval(e, |x| format!("{x:.2}")))
     });
     let seen = match (low.observed_rejects, low.observed_units) {
         (Some(0), Some(units)) => format!("no unit of {}", grouped(units)),
@@ -356,11 +254,7 @@ fn low_side(page: &mut String, s: &SeriesReport, show: &Currents) {
 
 /// A number of units: three digits, and less than a hundredth says just that.
 fn few(x: f64) -> String {
-    if x > 0.0 && x < 0.01 {
-        "< 0.01".to_owned()
-    } else {
-        digits(x)
-    }
+    if x > 0.0 && x < 0.01 { "< 0.01".to_owned() } else { digits(x) }
 }
 
 /// A change of a tester or product, with its interval.

@@ -17,19 +17,13 @@ const SHOWN: usize = 40;
 pub(super) fn stations(page: &mut String, report: &Report) {
     line!(page, "## Stations\n");
     if report.stations.is_empty() {
-        line!(
-            page,
-            "No station is named in the files: product and tester cannot be told apart.\n"
-        );
+        line!(page, "No station is named in the files: product and tester cannot be told apart.\n");
         return;
     }
     if let Some(why) = &report.cannot_tell {
         line!(page, "**{}.**\n", text(&capital(why)));
     }
-    let nothing = report
-        .stations
-        .iter()
-        .all(|s| s.offset_pct.is_none() && s.doubts.is_empty());
+    let nothing = report.stations.iter().all(|s| s.offset_pct.is_none() && s.doubts.is_empty());
     if nothing {
         return;
     }
@@ -39,14 +33,7 @@ pub(super) fn stations(page: &mut String, report: &Report) {
     );
     header(
         page,
-        &[
-            "station",
-            "reads differently by",
-            "flagged",
-            "acts as",
-            "at 1000 V",
-            "passes in doubt",
-        ],
+        &["station", "reads differently by", "flagged", "acts as", "at 1000 V", "passes in doubt"],
     );
     for s in &report.stations {
         let offset = s.offset_pct.as_ref().map_or_else(
@@ -59,9 +46,7 @@ pub(super) fn stations(page: &mut String, report: &Report) {
                 }
             },
         );
-        let offset = s
-            .hint
-            .map_or_else(|| offset.clone(), |h| format!("{offset}; {}", text(h)));
+        let offset = s.hint.map_or_else(|| offset.clone(), |h| format!("{offset}; {}", text(h)));
         let acts = match s.acts_as {
             Some("per_cent") => "the same per cent on every model: meter or voltage",
             Some("ma") => "the same current on every model: leads and fixture",
@@ -71,13 +56,8 @@ pub(super) fn stations(page: &mut String, report: &Report) {
             .offset_ma
             .as_ref()
             .filter(|e| e.method != "reference")
-            .map_or_else(
-                || NONE.to_owned(),
-                |e| with_interval(e, |x| format!("{x:+.4} mA")),
-            );
-        let doubt = s
-            .passes_in_doubt
-            .map_or_else(|| "not known".to_owned(), grouped);
+            .map_or_else(|| NONE.to_owned(), |e| with_interval(e, |x| format!("{x:+.4} mA")));
+        let doubt = s.passes_in_doubt.map_or_else(|| "not known".to_owned(), grouped);
         row(
             page,
             &[
@@ -99,18 +79,11 @@ pub(super) fn stations(page: &mut String, report: &Report) {
             line!(page, "- {}", text(&d.sentence));
         }
     }
-    if report
-        .stations
-        .iter()
-        .any(|s| !s.moved.is_empty() || !s.doubts.is_empty())
-    {
+    if report.stations.iter().any(|s| !s.moved.is_empty() || !s.doubts.is_empty()) {
         line!(page);
     }
     if report.stations.iter().any(|s| !s.months.is_empty()) {
-        line!(
-            page,
-            "![How does each station read against the others?](charts/stations.png)\n"
-        );
+        line!(page, "![How does each station read against the others?](charts/stations.png)\n");
     }
 }
 
@@ -126,15 +99,7 @@ pub(super) fn gaps(page: &mut String, report: &Report) {
     );
     header(page, &["station", "from", "to", "production days"]);
     for g in gaps {
-        row(
-            page,
-            &[
-                &name(&g.station),
-                &date(g.from),
-                &date(g.to),
-                &grouped(g.days),
-            ],
-        );
+        row(page, &[&name(&g.station), &date(g.from), &date(g.to), &grouped(g.days)]);
     }
     line!(page);
 }
@@ -143,33 +108,16 @@ pub(super) fn gaps(page: &mut String, report: &Report) {
 pub(super) fn checks(page: &mut String, report: &Report) {
     line!(page, "## Check loads\n");
     let Some(checks) = &report.checks else {
-        line!(
-            page,
-            "No check loads are named: whether the stations still trip is not known.\n"
-        );
+        line!(page, "No check loads are named: whether the stations still trip is not known.\n");
         return;
     };
     if checks.is_empty() {
         line!(page, "Check loads are named, but none was tested.\n");
         return;
     }
-    header(
-        page,
-        &[
-            "station",
-            "production days without a check",
-            "checks with the wrong answer",
-        ],
-    );
+    header(page, &["station", "production days without a check", "checks with the wrong answer"]);
     for c in checks {
-        row(
-            page,
-            &[
-                &name(&c.station),
-                &grouped(c.days_without),
-                &grouped(c.wrong.len() as u64),
-            ],
-        );
+        row(page, &[&name(&c.station), &grouped(c.days_without), &grouped(c.wrong.len() as u64)]);
     }
     line!(page);
     loads(page, checks);
@@ -271,10 +219,7 @@ fn loads(page: &mut String, checks: &[CheckReport]) {
             );
         }
     }
-    line!(
-        page,
-        "\n![What did the check loads read?](charts/check-loads.png)\n"
-    );
+    line!(page, "\n![What did the check loads read?](charts/check-loads.png)\n");
 }
 
 /// The calibration register against the tests.
@@ -289,14 +234,7 @@ pub(super) fn calibration(page: &mut String, report: &Report) {
     };
     header(
         page,
-        &[
-            "station",
-            "instrument",
-            "done on",
-            "due on",
-            "error found",
-            "tests made overdue",
-        ],
+        &["station", "instrument", "done on", "due on", "error found", "tests made overdue"],
     );
     for c in all {
         let late = match (c.overdue_from, c.overdue_to) {
@@ -346,12 +284,7 @@ pub(super) fn settings(page: &mut String, report: &Report) {
         return;
     }
     if !changes.is_empty() {
-        header(
-            page,
-            &[
-                "date", "model", "station", "what", "before", "since", "event",
-            ],
-        );
+        header(page, &["date", "model", "station", "what", "before", "since", "event"]);
         for c in changes.iter().take(SHOWN) {
             let since = if c.words[2].is_empty() {
                 text(&c.words[1])
@@ -367,20 +300,15 @@ pub(super) fn settings(page: &mut String, report: &Report) {
                     c.what,
                     &text(&c.words[0]),
                     &since,
-                    &c.event
-                        .as_ref()
-                        .map_or_else(|| "**none recorded**".to_owned(), |e| text(e)),
+                    &c.event.as_ref().map_or_else(|| "**none recorded**".to_owned(), |e| text(e)),
                 ],
             );
         }
         more(page, changes.len());
     }
     for d in &report.settings_differ {
-        let values: Vec<String> = d
-            .values
-            .iter()
-            .map(|(s, v)| format!("{} {}", name(s), text(v)))
-            .collect();
+        let values: Vec<String> =
+            d.values.iter().map(|(s, v)| format!("{} {}", name(s), text(v))).collect();
         line!(
             page,
             "- the {} of {} differs between stations: {}",
@@ -433,10 +361,7 @@ pub(super) fn too_good(page: &mut String, report: &Report) {
             || text(&t.what),
             |why| format!("{} Explained: {}.", text(&t.what), text(why)),
         );
-        row(
-            page,
-            &[&name(&t.station), &text(&t.from), &text(&t.to), &what],
-        );
+        row(page, &[&name(&t.station), &text(&t.from), &text(&t.to), &what]);
     }
     more(page, report.too_good.len());
 }

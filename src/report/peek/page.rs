@@ -83,10 +83,8 @@ fn table_text(page: &mut String, table: &Seen) {
     for column in &table.columns {
         let meaning = column.meaning.as_deref().unwrap_or("not used");
         let unit = column.unit.map_or_else(String::new, |u| format!(" in {u}"));
-        let example = column
-            .example
-            .as_ref()
-            .map_or_else(String::new, |e| format!("e.g. {}", quoted(e)));
+        let example =
+            column.example.as_ref().map_or_else(String::new, |e| format!("e.g. {}", quoted(e)));
         let sure = match (column.sure, &column.why) {
             (Sure::Sure, _) => "sure".to_owned(),
             (Sure::NotUsed, why) => why.clone().unwrap_or_default(),
@@ -104,10 +102,8 @@ fn table_text(page: &mut String, table: &Seen) {
         let _ = writeln!(page, "  {field:<28} {} for rows without one", quoted(value));
     }
     for (n, row) in table.first_rows.iter().enumerate() {
-        let cells: Vec<String> = row
-            .iter()
-            .map(|(name, value)| format!("{name} {value}"))
-            .collect();
+        let cells: Vec<String> =
+            row.iter().map(|(name, value)| format!("{name} {value}")).collect();
         let _ = writeln!(page, "  row {} as understood: {}", n + 1, cells.join("; "));
     }
     for missing in &table.missing {

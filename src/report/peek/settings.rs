@@ -17,10 +17,7 @@ impl Peek {
         );
         let orders: BTreeSet<&str> = self.tables.iter().filter_map(|t| t.date_order).collect();
         if let (1, Some(order)) = (orders.len(), orders.first()) {
-            let _ = writeln!(
-                page,
-                "\n# date_order = {order:?}    # shown by the dates themselves"
-            );
+            let _ = writeln!(page, "\n# date_order = {order:?}    # shown by the dates themselves");
         }
         let mut told: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
         let mut unused = BTreeSet::new();
@@ -34,10 +31,7 @@ impl Peek {
                 }
             }
         }
-        let _ = writeln!(
-            page,
-            "\n[columns]    # header as exported = canonical column"
-        );
+        let _ = writeln!(page, "\n[columns]    # header as exported = canonical column");
         for (name, meanings) in &told {
             if let (1, Some(meaning)) = (meanings.len(), meanings.first())
                 && name != meaning
@@ -74,11 +68,8 @@ impl Peek {
 /// Where the file exists or cannot be written.
 pub fn start_config(peek: &Peek, file: &Path) -> Result<()> {
     use std::io::Write as _;
-    let mut out = std::fs::OpenOptions::new()
-        .write(true)
-        .create_new(true)
-        .open(file)
-        .map_err(|e| {
+    let mut out =
+        std::fs::OpenOptions::new().write(true).create_new(true).open(file).map_err(|e| {
             if e.kind() == std::io::ErrorKind::AlreadyExists {
                 Error::usage(
                     format!("{} exists and is left as it is", file.display()),
@@ -88,6 +79,5 @@ pub fn start_config(peek: &Peek, file: &Path) -> Result<()> {
                 Error::io("write", file, e)
             }
         })?;
-    out.write_all(peek.config().as_bytes())
-        .map_err(|e| Error::io("write", file, e))
+    out.write_all(peek.config().as_bytes()).map_err(|e| Error::io("write", file, e))
 }

@@ -8,9 +8,8 @@ use crate::records::Quantity;
 
 pub(super) fn seen(table: &Table, config: &Config, headers: &Headers) -> Seen {
     let layout = &table.layout;
-    let columns: Vec<Column> = (0..layout.names.len())
-        .map(|n| column(table, n, config, headers))
-        .collect();
+    let columns: Vec<Column> =
+        (0..layout.names.len()).map(|n| column(table, n, config, headers)).collect();
     let mut first_rows = Vec::new();
     for row in &table.first {
         for group in &layout.groups {
@@ -30,11 +29,7 @@ pub(super) fn seen(table: &Table, config: &Config, headers: &Headers) -> Seen {
         flavour: table.flavour.clone(),
         header_row: layout.header_rows,
         columns,
-        fixed: layout
-            .fixed
-            .iter()
-            .map(|(f, v)| (f.name(), v.clone()))
-            .collect(),
+        fixed: layout.fixed.iter().map(|(f, v)| (f.name(), v.clone())).collect(),
         first_rows,
         missing: missing(table, config),
         date_order: layout.order.map(|o| match o {
@@ -47,12 +42,8 @@ pub(super) fn seen(table: &Table, config: &Config, headers: &Headers) -> Seen {
 fn column(table: &Table, at: usize, config: &Config, headers: &Headers) -> Column {
     let layout = &table.layout;
     let name = layout.names[at].clone();
-    let values: Vec<&String> = table
-        .first
-        .iter()
-        .filter_map(|row| row.get(at))
-        .filter(|c| !c.trim().is_empty())
-        .collect();
+    let values: Vec<&String> =
+        table.first.iter().filter_map(|row| row.get(at)).filter(|c| !c.trim().is_empty()).collect();
     let mut found = Column {
         meaning: None,
         unit: None,
@@ -63,10 +54,7 @@ fn column(table: &Table, at: usize, config: &Config, headers: &Headers) -> Colum
     };
     for group in &layout.groups {
         for (field, canonical) in Field::ALL {
-            let Some((_, unit)) = group
-                .columns
-                .get(field)
-                .filter(|(c, _)| usize::from(*c) == at)
+            let Some((_, unit)) = group.columns.get(field).filter(|(c, _)| usize::from(*c) == at)
             else {
                 continue;
             };
@@ -81,10 +69,7 @@ fn column(table: &Table, at: usize, config: &Config, headers: &Headers) -> Colum
                     found.unit.unwrap_or("none")
                 ));
             }
-            if let Some(bad) = values
-                .iter()
-                .find(|v| layout.understood(field, unit, v).is_none())
-            {
+            if let Some(bad) = values.iter().find(|v| layout.understood(field, unit, v).is_none()) {
                 found.sure = Sure::Doubtful;
                 found.why = Some(format!("{} does not read as such", quoted(bad)));
             }
@@ -114,10 +99,7 @@ fn missing(table: &Table, config: &Config) -> Vec<Missing> {
     let titled = layout.groups.iter().any(|g| g.title.is_some());
     let mut list = Vec::new();
     let mut lacks = |what: &str, lines: &str| {
-        list.push(Missing {
-            what: what.to_owned(),
-            lines: lines.to_owned(),
-        });
+        list.push(Missing { what: what.to_owned(), lines: lines.to_owned() });
     };
     if !has(Field::HighLimit) && config.model.values().all(|m| m.high_limit_ma.is_none()) {
         lacks(
@@ -144,10 +126,7 @@ fn missing(table: &Table, config: &Config) -> Vec<Missing> {
         );
     }
     if !has(Field::Test) && !titled {
-        lacks(
-            "no kind of test: AC withstand is taken",
-            "[assume]\ntest = \"ac withstand\"",
-        );
+        lacks("no kind of test: AC withstand is taken", "[assume]\ntest = \"ac withstand\"");
     }
     if !has(Field::AppliedV) && !has(Field::MeasuredV) {
         lacks(

@@ -54,10 +54,7 @@ fn line(text: &mut String, test: &Test) {
         Shift::Early => "Früh",
         Shift::Late => "Spät",
     };
-    let kilovolts = comma(
-        set.volts / 1000.0,
-        if set.kind == Kind::Leakage { 4 } else { 2 },
-    );
+    let kilovolts = comma(set.volts / 1000.0, if set.kind == Kind::Leakage { 4 } else { 2 });
     let _ = write!(
         text,
         "{date};{};{};{};{};{point};{kind};{kilovolts};{};{};{reading};{};{};{outcome};{};{};{shift};{};{}\r\n",

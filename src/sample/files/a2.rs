@@ -44,11 +44,7 @@ fn line(text: &mut String, test: &Test) {
         Shift::Late => "late",
     };
     let volts = |v: f64| {
-        if set.kind == Kind::Leakage {
-            format!("{v:.1}")
-        } else {
-            format!("{v:.0}")
-        }
+        if set.kind == Kind::Leakage { format!("{v:.1}") } else { format!("{v:.0}") }
     };
     let _ = write!(
         text,

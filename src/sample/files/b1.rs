@@ -96,11 +96,8 @@ fn row(
 ) -> Result<(), XlsxError> {
     let (date, time, set) = (test.printed.date(), test.printed.time(), &test.setting);
     let day = ExcelDateTime::from_ymd(date.year() as u16, date.month() as u8, date.day() as u8)?;
-    let clock = ExcelDateTime::from_hms(
-        time.hour() as u16,
-        time.minute() as u8,
-        f64::from(time.second()),
-    )?;
+    let clock =
+        ExcelDateTime::from_hms(time.hour() as u16, time.minute() as u8, f64::from(time.second()))?;
     sheet.write_with_format(n, 0, &day, &look.date)?;
     sheet.write_with_format(n, 1, &clock, &look.time)?;
     sheet.write(n, 2, test.model)?;

@@ -20,20 +20,14 @@ const PAGE: usize = 400;
 pub(super) fn bytes(tests: &[&Test]) -> Vec<u8> {
     let mut text = String::from("\u{feff}");
     for (n, page) in tests.chunks(PAGE).enumerate() {
-        let _ = write!(
-            text,
-            "Station B2, tester P-35, page {}\r\n{HEADER}\r\n",
-            n + 1
-        );
+        let _ = write!(text, "Station B2, tester P-35, page {}\r\n{HEADER}\r\n", n + 1);
         for test in page {
             line(&mut text, test);
         }
     }
     let units: Vec<u8> = text.encode_utf16().flat_map(u16::to_le_bytes).collect();
     let mut gzip = GzBuilder::new().write(Vec::new(), Compression::best());
-    gzip.write_all(&units)
-        .and_then(|()| gzip.finish())
-        .expect("writing to memory does not fail")
+    gzip.write_all(&units).and_then(|()| gzip.finish()).expect("writing to memory does not fail")
 }
 
 fn line(text: &mut String, test: &Test) {
@@ -95,9 +89,5 @@ fn line(text: &mut String, test: &Test) {
 }
 
 fn limit(ma: f64, dc: bool) -> String {
-    if dc {
-        format!("{:.1} uA", ma * 1000.0)
-    } else {
-        format!("{ma:.2} mA")
-    }
+    if dc { format!("{:.1} uA", ma * 1000.0) } else { format!("{ma:.2} mA") }
 }

@@ -18,16 +18,11 @@ pub(super) type Written = (String, Vec<u8>);
 pub(super) fn all(factory: &Factory) -> Result<Vec<Written>, WriteError> {
     let mut written = Vec::new();
     for file in &factory.files {
-        let tests: Vec<&Test> = file
-            .rows
-            .iter()
-            .map(|r| &factory.tests[&file.station][r.test])
-            .collect();
+        let tests: Vec<&Test> =
+            file.rows.iter().map(|r| &factory.tests[&file.station][r.test]).collect();
         let name = format!("{}/{}", file.station.name(), file.name);
-        let bytes = bytes(file, &tests).map_err(|source| WriteError::Workbook {
-            name: name.clone(),
-            source,
-        })?;
+        let bytes = bytes(file, &tests)
+            .map_err(|source| WriteError::Workbook { name: name.clone(), source })?;
         written.push((name, bytes));
     }
     written.extend(side::files());

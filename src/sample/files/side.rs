@@ -24,11 +24,7 @@ P-35,B2,2025-11-17,2026-11-17,-0.2
 ";
 
 pub(super) fn files() -> Vec<Written> {
-    [
-        ("calibration.csv", CALIBRATION),
-        ("events.csv", EVENTS),
-        ("leakdrift.toml", CONFIG),
-    ]
-    .map(|(name, text)| (name.to_string(), text.as_bytes().to_vec()))
-    .into()
+    [("calibration.csv", CALIBRATION), ("events.csv", EVENTS), ("leakdrift.toml", CONFIG)]
+        .map(|(name, text)| (name.to_string(), text.as_bytes().to_vec()))
+        .into()
 }

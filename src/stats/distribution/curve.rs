@@ -61,11 +61,7 @@ pub(crate) trait Curve {
 
 /// `ln P(low < Y <= high)` from both log tails at both ends.
 pub(crate) fn ln_between(low: (f64, f64), high: (f64, f64)) -> f64 {
-    if low.1 < high.0 {
-        ln_diff_exp(low.1, high.1)
-    } else {
-        ln_diff_exp(high.0, low.0)
-    }
+    if low.1 < high.0 { ln_diff_exp(low.1, high.1) } else { ln_diff_exp(high.0, low.0) }
 }
 
 /// An observation on a family's line.
@@ -90,24 +86,16 @@ impl Term {
     pub fn new(observation: Observation, log: bool) -> Option<Self> {
         if !log {
             return Some(match observation {
-                Observation::Exact(x) => Self::Point {
-                    y: x,
-                    ln_jacobian: 0.0,
-                },
+                Observation::Exact(x) => Self::Point { y: x, ln_jacobian: 0.0 },
                 Observation::Below(x) => Self::Left(x),
                 Observation::Above(x) => Self::Right(x),
-                Observation::Between { low, high } => Self::Interval {
-                    low,
-                    high,
-                    width: high - low,
-                },
+                Observation::Between { low, high } => {
+                    Self::Interval { low, high, width: high - low }
+                }
             });
         }
         Some(match observation {
-            Observation::Exact(x) if x > 0.0 => Self::Point {
-                y: x.ln(),
-                ln_jacobian: x.ln(),
-            },
+            Observation::Exact(x) if x > 0.0 => Self::Point { y: x.ln(), ln_jacobian: x.ln() },
             Observation::Below(x) if x > 0.0 => Self::Left(x.ln()),
             Observation::Above(x) if x > 0.0 => Self::Right(x.ln()),
             Observation::Above(_) => Self::Certain,
@@ -119,10 +107,9 @@ impl Term {
                 }
             }
             // Edges one rounding apart have one logarithm: the middle of the interval, times its width.
-            Observation::Between { low, high } if low > 0.0 => Self::Point {
-                y: low.ln(),
-                ln_jacobian: low.ln() - (high - low).ln(),
-            },
+            Observation::Between { low, high } if low > 0.0 => {
+                Self::Point { y: low.ln(), ln_jacobian: low.ln() - (high - low).ln() }
+            }
             Observation::Between { high, .. } if high > 0.0 => Self::Left(high.ln()),
             _ => return None,
         })
@@ -132,17 +119,14 @@ impl Term {
     pub fn standardised(self, centre: f64, unit: f64) -> Self {
         let to = |y: f64| (y - centre) / unit;
         match self {
-            Self::Point { y, ln_jacobian } => Self::Point {
-                y: to(y),
-                ln_jacobian: ln_jacobian + unit.ln(),
-            },
+            Self::Point { y, ln_jacobian } => {
+                Self::Point { y: to(y), ln_jacobian: ln_jacobian + unit.ln() }
+            }
             Self::Left(y) => Self::Left(to(y)),
             Self::Right(y) => Self::Right(to(y)),
-            Self::Interval { low, high, width } => Self::Interval {
-                low: to(low),
-                high: to(high),
-                width: width / unit,
-            },
+            Self::Interval { low, high, width } => {
+                Self::Interval { low: to(low), high: to(high), width: width / unit }
+            }
             Self::Certain => Self::Certain,
         }
     }
@@ -227,23 +211,14 @@ impl<S: Standard> Moved<S> {
         Derivatives {
             value,
             gradient: [-first * per, -first * z],
-            hessian: [
-                second * per * per,
-                (second * z + first) * per,
-                second * z * z + first * z,
-            ],
+            hessian: [second * per * per, (second * z + first) * per, second * z * z + first * z],
         }
     }
 }
 
 impl<S: Standard> Curve for Moved<S> {
     fn at([m, s]: [f64; 2]) -> Self {
-        Self {
-            m,
-            s,
-            per_unit: (-s).exp(),
-            standard: PhantomData,
-        }
+        Self { m, s, per_unit: (-s).exp(), standard: PhantomData }
     }
 
     fn ln_density(&self, y: f64) -> f64 {
@@ -299,9 +274,7 @@ impl<S: Standard> Curve for Moved<S> {
     }
 
     fn roughness(&self, low: f64, high: f64) -> f64 {
-        let steepest = S::density(self.z(low))[1]
-            .abs()
-            .max(S::density(self.z(high))[1].abs());
+        let steepest = S::density(self.z(low))[1].abs().max(S::density(self.z(high))[1].abs());
         (high - low) * self.per_unit * steepest.max(1.0)
     }
 
@@ -316,11 +289,7 @@ impl<S: Standard> Curve for Moved<S> {
 
 /// Density over probability, zero where the density is.
 pub(crate) fn ratio(ln_density: f64, ln_probability: f64) -> f64 {
-    if ln_density == f64::NEG_INFINITY {
-        0.0
-    } else {
-        (ln_density - ln_probability).exp()
-    }
+    if ln_density == f64::NEG_INFINITY { 0.0 } else { (ln_density - ln_probability).exp() }
 }
 
 /// A product in which zero wins over infinity.

@@ -102,12 +102,7 @@ impl GammaCurve {
 impl Curve for GammaCurve {
     fn at([m, s]: [f64; 2]) -> Self {
         let k = (-2.0 * s).exp();
-        Self {
-            m,
-            s,
-            k,
-            c: normaliser(k),
-        }
+        Self { m, s, k, c: normaliser(k) }
     }
 
     fn ln_density(&self, y: f64) -> f64 {
@@ -121,11 +116,7 @@ impl Curve for GammaCurve {
         Derivatives {
             value: -k * rest + c,
             gradient: [k * grown, -2.0 * k * (c1 - rest)],
-            hessian: [
-                -k * d.exp(),
-                -2.0 * k * grown,
-                4.0 * k * (c1 - rest) + 4.0 * k * k * c2,
-            ],
+            hessian: [-k * d.exp(), -2.0 * k * grown, 4.0 * k * (c1 - rest) + 4.0 * k * k * c2],
         }
     }
 
@@ -149,10 +140,7 @@ impl Curve for GammaCurve {
     }
 
     fn roughness(&self, low: f64, high: f64) -> f64 {
-        let steepest = self
-            .slope(low - self.m)
-            .abs()
-            .max(self.slope(high - self.m).abs());
+        let steepest = self.slope(low - self.m).abs().max(self.slope(high - self.m).abs());
         (high - low) * steepest.max(self.k.sqrt()).max(1.0)
     }
 
@@ -182,11 +170,7 @@ fn exp_less_line(d: f64) -> f64 {
 /// (Abramowitz & Stegun 6.1.41, 6.3.18, 6.4.12, from memory).
 fn normaliser(k: f64) -> [f64; 3] {
     if k < 20.0 {
-        return [
-            k * k.ln() - k - ln_gamma(k),
-            k.ln() - digamma(k),
-            1.0 / k - trigamma(k),
-        ];
+        return [k * k.ln() - k - ln_gamma(k), k.ln() - digamma(k), 1.0 / k - trigamma(k)];
     }
     let r = 1.0 / k;
     let q = r * r;

@@ -31,11 +31,7 @@ impl super::Standard for Standard {
     }
 
     fn ln_sf(z: f64) -> f64 {
-        if z > 0.0 {
-            -z - (-z).exp().ln_1p()
-        } else {
-            -z.exp().ln_1p()
-        }
+        if z > 0.0 { -z - (-z).exp().ln_1p() } else { -z.exp().ln_1p() }
     }
 
     fn quantile(p: f64) -> f64 {

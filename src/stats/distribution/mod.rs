@@ -174,10 +174,7 @@ impl Law {
     /// A law from internal parameters; `None` where one is not finite.
     #[must_use]
     pub fn from_internal(family: Family, theta: [f64; 2]) -> Option<Self> {
-        theta
-            .iter()
-            .all(|value| value.is_finite())
-            .then_some(Self { family, theta })
+        theta.iter().all(|value| value.is_finite()).then_some(Self { family, theta })
     }
 
     /// A law from textbook parameters, in the order of [`Law::params`]; `None` outside their domain.
@@ -248,11 +245,7 @@ impl Law {
     }
 
     fn reading(&self, y: f64) -> f64 {
-        if self.family.is_positive() {
-            y.exp()
-        } else {
-            y
-        }
+        if self.family.is_positive() { y.exp() } else { y }
     }
 }
 

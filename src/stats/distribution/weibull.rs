@@ -34,11 +34,7 @@ impl super::Standard for Standard {
 
     fn ln_cdf(z: f64) -> f64 {
         // Far down the probability is e^z itself, long after e^z has underflowed.
-        if z < -40.0 {
-            z
-        } else {
-            ln_one_minus_exp(-z.exp())
-        }
+        if z < -40.0 { z } else { ln_one_minus_exp(-z.exp()) }
     }
 
     fn ln_sf(z: f64) -> f64 {
@@ -50,10 +46,6 @@ impl super::Standard for Standard {
     }
 
     fn upper_quantile(q: f64) -> f64 {
-        if q > 0.5 {
-            Self::quantile(1.0 - q)
-        } else {
-            (-q.ln()).ln()
-        }
+        if q > 0.5 { Self::quantile(1.0 - q) } else { (-q.ln()).ln() }
     }
 }

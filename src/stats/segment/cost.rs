@@ -24,11 +24,7 @@ impl SquaredError {
     /// Prepares the sums; the series is centred first, so that no digits are lost to a large mean.
     #[must_use]
     pub fn new(x: &[f64]) -> Self {
-        let centre = if x.is_empty() {
-            0.0
-        } else {
-            x.iter().sum::<f64>() / x.len() as f64
-        };
+        let centre = if x.is_empty() { 0.0 } else { x.iter().sum::<f64>() / x.len() as f64 };
         let (mut sums, mut squares) = (vec![0.0], vec![0.0]);
         let (mut sum, mut square) = (0.0, 0.0);
         for v in x {
@@ -37,11 +33,7 @@ impl SquaredError {
             sums.push(sum);
             squares.push(square);
         }
-        Self {
-            sums,
-            squares,
-            centre,
-        }
+        Self { sums, squares, centre }
     }
 
     /// Mean of the points `from..to`; `None` for an empty range.

@@ -22,16 +22,8 @@ impl Split {
     #[must_use]
     pub fn within(&self, margin: f64) -> (usize, usize) {
         let near = |c: &f64| *c <= self.cost + margin;
-        let low = self
-            .profile
-            .iter()
-            .position(near)
-            .unwrap_or(self.index - self.first);
-        let high = self
-            .profile
-            .iter()
-            .rposition(near)
-            .unwrap_or(self.index - self.first);
+        let low = self.profile.iter().position(near).unwrap_or(self.index - self.first);
+        let high = self.profile.iter().rposition(near).unwrap_or(self.index - self.first);
         (self.first + low, self.first + high)
     }
 }
@@ -45,13 +37,9 @@ pub fn best_split(cost: &impl Cost, smallest: usize) -> Option<Split> {
     if n < 2 * smallest {
         return None;
     }
-    let profile: Vec<f64> = (smallest..=n - smallest)
-        .map(|k| cost.cost(0, k) + cost.cost(k, n))
-        .collect();
-    let best = profile
-        .iter()
-        .enumerate()
-        .min_by(|a, b| a.1.total_cmp(b.1))?;
+    let profile: Vec<f64> =
+        (smallest..=n - smallest).map(|k| cost.cost(0, k) + cost.cost(k, n)).collect();
+    let best = profile.iter().enumerate().min_by(|a, b| a.1.total_cmp(b.1))?;
     Some(Split {
         index: smallest + best.0,
         cost: *best.1,
@@ -94,10 +82,7 @@ pub fn pettitt(x: &[f64]) -> Option<Pettitt> {
     let (mut k, mut index) = (0.0, 1);
     for (t, v) in x.iter().enumerate().take(n - 1) {
         // U grows by the comparisons of the newly included point with all points.
-        u += x
-            .iter()
-            .map(|w| f64::from(v > w) - f64::from(v < w))
-            .sum::<f64>();
+        u += x.iter().map(|w| f64::from(v > w) - f64::from(v < w)).sum::<f64>();
         if u.abs() > k {
             k = u.abs();
             index = t + 1;

@@ -76,20 +76,11 @@ impl Fitter {
 
     /// All candidates for one series, steady first.
     pub fn all(&mut self, y: &[f64], smallest: usize, wave: bool) -> Vec<Candidate> {
-        let mut kinds = vec![
-            Kind::Steady,
-            Kind::Slope,
-            Kind::Step,
-            Kind::Bend,
-            Kind::SlopeAndStep,
-        ];
+        let mut kinds = vec![Kind::Steady, Kind::Slope, Kind::Step, Kind::Bend, Kind::SlopeAndStep];
         if wave {
             kinds.push(Kind::Wave);
         }
-        kinds
-            .into_iter()
-            .filter_map(|k| self.fit(k, y, smallest, None))
-            .collect()
+        kinds.into_iter().filter_map(|k| self.fit(k, y, smallest, None)).collect()
     }
 
     /// One kind; with `at`, its date is given rather than searched.
@@ -163,11 +154,8 @@ impl Fitter {
     /// there is one, on the scale of [`Candidate::bic`].
     #[must_use]
     pub fn joint_bic(&self, y: &[f64], steps: &[usize], slope_from: Option<usize>) -> f64 {
-        let mut columns: Vec<Vec<f64>> = self
-            .base(Kind::Steady)
-            .into_iter()
-            .map(<[f64]>::to_vec)
-            .collect();
+        let mut columns: Vec<Vec<f64>> =
+            self.base(Kind::Steady).into_iter().map(<[f64]>::to_vec).collect();
         columns.extend(steps.iter().map(|k| self.dated_column(Dated::Step, *k)));
         columns.extend(slope_from.map(|k| self.dated_column(Dated::Bend, k)));
         let columns: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
@@ -227,16 +215,9 @@ impl Fitter {
     /// Plain sum of squares of the kind for every date in `range` (no prewhitening).
     #[must_use]
     pub fn profile(&self, kind: Kind, y: &[f64], range: std::ops::Range<usize>) -> Vec<f64> {
-        let dated = if kind == Kind::Bend {
-            Dated::Bend
-        } else {
-            Dated::Step
-        };
+        let dated = if kind == Kind::Bend { Dated::Bend } else { Dated::Step };
         let white = Whitened::new(&self.base(kind), y, 0.0);
-        white
-            .gains(dated, &self.time, range)
-            .map(|gain| white.rss_base - gain)
-            .collect()
+        white.gains(dated, &self.time, range).map(|gain| white.rss_base - gain).collect()
     }
 
     /// Sums of squares of a slope that begins at each date in `range`: a line from the date on, and a line and a
@@ -277,21 +258,14 @@ impl Fitter {
     }
 
     fn columns_of(&self, candidate: &Candidate) -> (Vec<Vec<f64>>, Vec<f64>) {
-        let mut columns: Vec<Vec<f64>> = self
-            .base(candidate.kind)
-            .into_iter()
-            .map(<[f64]>::to_vec)
-            .collect();
+        let mut columns: Vec<Vec<f64>> =
+            self.base(candidate.kind).into_iter().map(<[f64]>::to_vec).collect();
         let mut coefficients = candidate.coefficients.clone();
         if candidate.kind.has_slope() {
             coefficients[1 + self.covariates.len()] *= self.span;
         }
         if let Some(k) = candidate.index {
-            let dated = if candidate.kind == Kind::Bend {
-                Dated::Bend
-            } else {
-                Dated::Step
-            };
+            let dated = if candidate.kind == Kind::Bend { Dated::Bend } else { Dated::Step };
             columns.push(self.dated_column(dated, k));
         }
         (columns, coefficients)
@@ -321,11 +295,7 @@ pub fn share_explained(columns: &[&[f64]], y: &[f64]) -> f64 {
     let mut all: Vec<&[f64]> = vec![&ones];
     all.extend(columns);
     let left = Whitened::new(&all, y, 0.0).rss_base;
-    if total > 0.0 {
-        (1.0 - left / total).clamp(0.0, 1.0)
-    } else {
-        0.0
-    }
+    if total > 0.0 { (1.0 - left / total).clamp(0.0, 1.0) } else { 0.0 }
 }
 
 fn residuals(columns: &[&[f64]], coefficients: &[f64], y: &[f64]) -> Vec<f64> {

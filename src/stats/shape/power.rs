@@ -30,11 +30,7 @@ pub fn smallest_step(points: &Points, test: &ShapeTest, options: &Options) -> Op
     let m = n as f64;
     let mut fitter = Fitter::new(points);
     let left = fitter.residuals_of(&test.steady, &points.values);
-    let null = Null::of(
-        points,
-        &left,
-        &fitter.residuals_of(&test.best, &points.values),
-    );
+    let null = Null::of(points, &left, &fitter.residuals_of(&test.best, &points.values));
     let variance = left.iter().map(|v| v * v).sum::<f64>() / (m - 1.0);
     let sd = (variance / (1.0 + null.lot_variance())).sqrt();
     // Gain of a step is n ln(1 + F) - 2 ln n, F its share of what is left.
@@ -79,10 +75,9 @@ fn excess(size: f64, null: &Null, points: &Points, fitter: &mut Fitter, options:
         series[n / 2..].iter_mut().for_each(|v| *v += size);
         let all = fitter.all(&series, options.smallest_segment, options.yearly_wave);
         let smallest = |a: &&Candidate, b: &&Candidate| a.bic.total_cmp(&b.bic);
-        let (Some(best), Some(moving)) = (
-            all.iter().min_by(smallest),
-            all[1..].iter().min_by(smallest),
-        ) else {
+        let (Some(best), Some(moving)) =
+            (all.iter().min_by(smallest), all[1..].iter().min_by(smallest))
+        else {
             continue;
         };
         // Below 0 where steady is best: a size must be told from another that is missed by more.
@@ -104,9 +99,7 @@ fn excess(size: f64, null: &Null, points: &Points, fitter: &mut Fitter, options:
     gains.sort_by(f64::total_cmp);
     let at = |sorted: &[f64], share: f64| {
         let place = (share * sorted.len() as f64) as usize;
-        (sorted.get(place).copied().unwrap_or(0.0) + price)
-            .max(0.0)
-            .sqrt()
+        (sorted.get(place).copied().unwrap_or(0.0) + price).max(0.0).sqrt()
     };
     at(&gains, MISSED) - at(&needed, 0.95)
 }

@@ -72,9 +72,8 @@ pub fn find(points: &Points, options: &Options) -> Result<Movement, NoShape> {
     match (best.kind, best.index) {
         (Kind::Slope | Kind::Bend, _) => {
             movement.slope_from = began(points, &best, options);
-            movement.slope_between = movement
-                .slope_from
-                .and_then(|dates| slopes_between(points, dates, smallest));
+            movement.slope_between =
+                movement.slope_from.and_then(|dates| slopes_between(points, dates, smallest));
         }
         (Kind::SlopeAndStep, Some(k)) => {
             movement.slope_from = Some((0, 0, 0));
@@ -91,12 +90,8 @@ pub fn find(points: &Points, options: &Options) -> Result<Movement, NoShape> {
         (Kind::Step, Some(k)) => cuts.push((k, movement.test.p_value)),
         _ => {}
     }
-    let plain = movement
-        .test
-        .candidates
-        .iter()
-        .find(|c| c.kind == Kind::Step)
-        .and_then(|c| c.index);
+    let plain =
+        movement.test.candidates.iter().find(|c| c.kind == Kind::Step).and_then(|c| c.index);
     if let Some(k) = plain.filter(|_| certain && best.kind != Kind::Wave) {
         let mut stairs = vec![(k, movement.test.p_value)];
         let mut slope = None;
@@ -105,11 +100,7 @@ pub fn find(points: &Points, options: &Options) -> Result<Movement, NoShape> {
         }
         let stairs_bic = fitter.joint_bic(&points.values, &places(&mut stairs), slope);
         if best.kind == Kind::Step || stairs_bic < bic {
-            movement.kind = if slope.is_some() {
-                Kind::SlopeAndStep
-            } else {
-                Kind::Step
-            };
+            movement.kind = if slope.is_some() { Kind::SlopeAndStep } else { Kind::Step };
             movement.slope_from = slope.map(|k| (k, k, k));
             movement.slope_between = None;
             (level, cuts) = (points.clone(), stairs);
@@ -218,19 +209,13 @@ pub fn measure_one(
     let least = sizes.iter().copied().fold(f64::INFINITY, f64::min);
     let most = sizes.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     // The interval of the date is about two standard errors to either side.
-    let by_date = if most > least {
-        (most - least) / 4.0
-    } else {
-        0.0
-    };
+    let by_date = if most > least { (most - least) / 4.0 } else { 0.0 };
     Some(Step {
         index: offset + best,
         index_low: offset + low,
         index_high: offset + high,
         size: *candidate.coefficients.last()?,
-        se: fitter
-            .standard_error(&candidate, &part.values, rho)?
-            .hypot(by_date),
+        se: fitter.standard_error(&candidate, &part.values, rho)?.hypot(by_date),
         df: (part.values.len() as f64 * (1.0 - rho) / (1.0 + rho) - 2.0).max(1.0),
         p_value,
     })
@@ -240,11 +225,7 @@ pub fn measure_one(
 /// begins with its first point, and may as well have begun a little later.
 fn began(points: &Points, best: &Candidate, options: &Options) -> Option<(usize, usize, usize)> {
     let smallest = options.smallest_segment;
-    let as_bend = |index: usize| Candidate {
-        kind: Kind::Bend,
-        index: Some(index),
-        ..best.clone()
-    };
+    let as_bend = |index: usize| Candidate { kind: Kind::Bend, index: Some(index), ..best.clone() };
     match best.index {
         Some(_) => options
             .logarithms
@@ -275,12 +256,8 @@ fn dates_on_currents(
     let rho = corrected_about_mean(about_zero(&left, 1).unwrap_or(0.0), n);
     let profile = |power: f64| {
         let y: Vec<f64> = left.iter().map(|e| (power * e).exp()).collect();
-        let weights: Vec<f64> = points
-            .values
-            .iter()
-            .zip(&left)
-            .map(|(v, e)| (-power * (v - e - mean)).exp())
-            .collect();
+        let weights: Vec<f64> =
+            points.values.iter().zip(&left).map(|(v, e)| (-power * (v - e - mean)).exp()).collect();
         let finite = y.iter().chain(&weights).all(|x| x.is_finite());
         finite.then(|| fitter.curved_profile(&y, &weights, 0..n.saturating_sub(2 * smallest)))
     };
@@ -309,18 +286,12 @@ fn slopes_between(
 ) -> Option<(f64, f64)> {
     let fitter = Fitter::new(points);
     let slope = |k: usize| {
-        let (kind, index) = if k == 0 {
-            (Kind::Slope, None)
-        } else {
-            (Kind::Bend, Some(k))
-        };
+        let (kind, index) = if k == 0 { (Kind::Slope, None) } else { (Kind::Bend, Some(k)) };
         let fitted = fitter.fit(kind, &points.values, smallest, index)?;
         fitted.coefficients.last().copied()
     };
     let own = slope(at)?;
-    (own != 0.0)
-        .then(|| Some((slope(low)? / own, slope(high)? / own)))
-        .flatten()
+    (own != 0.0).then(|| Some((slope(low)? / own, slope(high)? / own))).flatten()
 }
 
 /// The date of least squares and all dates whose sum of squares is within
@@ -335,17 +306,10 @@ pub fn dated_range(
     let n = points.values.len();
     let fitter = Fitter::new(points);
     // A cut given from outside may lie nearer to an end than a search would go; a slope may begin at once.
-    let first = if candidate.kind == Kind::Bend {
-        0
-    } else {
-        smallest.min(at).max(1)
-    };
+    let first = if candidate.kind == Kind::Bend { 0 } else { smallest.min(at).max(1) };
     let range = first..(n + 1 - smallest.min(n - at).max(1)).min(n);
     let profile = fitter.profile(candidate.kind, &points.values, range);
-    let (best, least) = profile
-        .iter()
-        .enumerate()
-        .min_by(|a, b| a.1.total_cmp(b.1))?;
+    let (best, least) = profile.iter().enumerate().min_by(|a, b| a.1.total_cmp(b.1))?;
     let chosen = fitter.fit(candidate.kind, &points.values, smallest, Some(first + best))?;
     let left = fitter.residuals_of(&chosen, &points.values);
     let rho = corrected_about_mean(about_zero(&left, 1).unwrap_or(0.0), n);

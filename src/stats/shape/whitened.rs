@@ -45,11 +45,7 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
 pub(super) fn lag_one(left: &[f64]) -> f64 {
     let total = dot(left, left);
     let shared = dot(&left[..left.len() - 1], &left[1..]);
-    if total > 0.0 && shared.is_finite() {
-        shared / total
-    } else {
-        0.0
-    }
+    if total > 0.0 && shared.is_finite() { shared / total } else { 0.0 }
 }
 
 impl Whitened {
@@ -89,14 +85,7 @@ impl Whitened {
             })
             .collect();
         let rss_base = dot(&left, &left);
-        Self {
-            rho,
-            q,
-            r,
-            along,
-            left,
-            rss_base,
-        }
+        Self { rho, q, r, along, left, rss_base }
     }
 
     /// Date of the largest gain; the first of equals.
@@ -129,11 +118,7 @@ impl Whitened {
         for k in (range.start..n).rev() {
             // A step column is 1 at k and 1 - rho after it (whole at the first point).
             let at = |v: &[f64]| {
-                if k == 0 {
-                    v[0] * (1.0 - self.rho * self.rho).sqrt()
-                } else {
-                    v[k]
-                }
+                if k == 0 { v[0] * (1.0 - self.rho * self.rho).sqrt() } else { v[k] }
             };
             let behind = (n - 1 - k) as f64;
             if let Some(slot) = k.checked_sub(range.start).filter(|s| *s < out.len()) {
@@ -164,22 +149,14 @@ impl Whitened {
                     1.0 + rest * rest * behind
                 };
                 let free = size - taken;
-                out[slot] = if free > 1e-9 * size {
-                    along * along / free
-                } else {
-                    0.0
-                };
+                out[slot] = if free > 1e-9 * size { along * along / free } else { 0.0 };
             }
             if k > 0 {
                 let w = time[k] - self.rho * time[k - 1];
                 time_sums[0] += w;
                 time_sums[1] += w * w;
                 for j in 0..=p {
-                    let v = if j == 0 {
-                        self.left[k]
-                    } else {
-                        self.q[j - 1][k]
-                    };
+                    let v = if j == 0 { self.left[k] } else { self.q[j - 1][k] };
                     sums[2 * j] += v;
                     sums[2 * j + 1] += v * w;
                 }
@@ -214,16 +191,9 @@ impl Whitened {
                 }
             }
             let free = dot(&v, &v);
-            let b = if free > 1e-9 * size {
-                dot(&v, &self.left) / free
-            } else {
-                0.0
-            };
+            let b = if free > 1e-9 * size { dot(&v, &self.left) / free } else { 0.0 };
             rss -= b * b * free;
-            along
-                .iter_mut()
-                .zip(&parts)
-                .for_each(|(a, part)| *a -= b * part);
+            along.iter_mut().zip(&parts).for_each(|(a, part)| *a -= b * part);
             own = Some(b);
         }
         let mut coefficients = vec![0.0; p];

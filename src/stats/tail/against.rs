@@ -48,11 +48,7 @@ impl Tail {
             value: n * ratio,
             variance: g[0] * g[0] * c[0][0] + 2.0 * g[0] * g[1] * c[0][1] + g[1] * g[1] * c[1][1],
             ratio,
-            influence: self
-                .influence
-                .iter()
-                .map(|day| g[0] * day[0] + g[1] * day[1])
-                .collect(),
+            influence: self.influence.iter().map(|day| g[0] * day[0] + g[1] * day[1]).collect(),
         })
     }
 
@@ -95,12 +91,7 @@ impl Tail {
             return None;
         }
         let exact = |o: Observation| matches!(o, Observation::Exact(_));
-        if data
-            .sample()
-            .lines()
-            .iter()
-            .any(|line| exact(line.observation))
-        {
+        if data.sample().lines().iter().any(|line| exact(line.observation)) {
             return None;
         }
         let lines = data.sample().lines().iter();
@@ -145,11 +136,7 @@ fn body_and_strays(seen: &[Seen], start: f64, least: f64) -> f64 {
     for _ in 0..ROUNDS {
         let (mut of_strays, mut excess, mut value) = (0.0, 0.0, 0.0);
         for line in seen {
-            let far = if line.to.is_finite() {
-                (-line.to / mean).exp()
-            } else {
-                0.0
-            };
+            let far = if line.to.is_finite() { (-line.to / mean).exp() } else { 0.0 };
             let stray = share * ((-line.from / mean).exp() - far).max(NEVER);
             let both = (1.0 - share) * line.of_body + stray;
             let w = line.count * stray / both;

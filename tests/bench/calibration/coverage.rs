@@ -119,18 +119,8 @@ struct True {
 }
 
 fn ask(law: &Truth, cell: &Cell, made: &Made, truth: &True, seed: u64, replicate: u64) -> Said {
-    let data = series(
-        law,
-        cell,
-        made,
-        &mut chance(seed, law.name, cell, replicate),
-    );
-    let mut said = Said {
-        sides: [None; 7],
-        which: None,
-        too_tight: false,
-        surplus: None,
-    };
+    let data = series(law, cell, made, &mut chance(seed, law.name, cell, replicate));
+    let mut said = Said { sides: [None; 7], which: None, too_tight: false, surplus: None };
     let Ok(body) = describe(&data, &Edges::uniform(made.step), &Options::default()) else {
         return said;
     };
@@ -150,30 +140,19 @@ fn ask(law: &Truth, cell: &Cell, made: &Made, truth: &True, seed: u64, replicate
     for (i, &(p, x)) in truth.quantiles.iter().enumerate() {
         said.sides[i] = body.quantile(which, p).ok().map(|e| side(e.low, e.high, x));
     }
-    said.sides[3] = body
-        .reject_share(which, truth.limit)
-        .ok()
-        .map(|e| side(e.low, e.high, ASKED));
+    said.sides[3] = body.reject_share(which, truth.limit).ok().map(|e| side(e.low, e.high, ASKED));
     let index =
         (truth.limit - truth.quantiles[0].1) / (truth.quantiles[2].1 - truth.quantiles[0].1);
-    said.sides[4] = body
-        .performance(which, truth.limit)
-        .ok()
-        .map(|e| side(e.low, e.high, index));
-    let bounds: Vec<_> = body
-        .answers()
-        .iter()
-        .map(|&answer| body.bounds(answer, ACCEPTED))
-        .collect();
+    said.sides[4] = body.performance(which, truth.limit).ok().map(|e| side(e.low, e.high, index));
+    let bounds: Vec<_> =
+        body.answers().iter().map(|&answer| body.bounds(answer, ACCEPTED)).collect();
     // The answer in use comes first.
     if let Some(Ok(b)) = bounds.first() {
         said.sides[5] = Some(side(f64::NEG_INFINITY, b.upper, truth.end));
         said.sides[6] = Some(side(b.lower, f64::INFINITY, truth.end));
         said.surplus = Some((b.upper - truth.end) / (truth.end - truth.quantiles[0].1));
     }
-    said.too_tight = !bounds.is_empty()
-        && bounds
-            .iter()
-            .all(|b| b.as_ref().is_ok_and(|b| truth.safe < b.lower));
+    said.too_tight =
+        !bounds.is_empty() && bounds.iter().all(|b| b.as_ref().is_ok_and(|b| truth.safe < b.lower));
     said
 }

@@ -46,9 +46,7 @@ pub struct Plan {
 impl Plan {
     /// Whether a row is wanted. Its words end with a semicolon, so that one row can be named alone.
     pub fn wants(&self, words: &str) -> bool {
-        self.only
-            .as_ref()
-            .is_none_or(|o| format!("{words};").contains(o.as_str()))
+        self.only.as_ref().is_none_or(|o| format!("{words};").contains(o.as_str()))
     }
 
     /// Movement found in each series of a row.
@@ -82,18 +80,13 @@ pub fn run(plan: &Plan) {
 
 /// A share in per cent; a dash for a share of nothing.
 pub fn percent(part: usize, of: usize) -> String {
-    if of == 0 {
-        "–".to_owned()
-    } else {
-        format!("{:.1}", 100.0 * part as f64 / of as f64)
-    }
+    if of == 0 { "–".to_owned() } else { format!("{:.1}", 100.0 * part as f64 / of as f64) }
 }
 
 /// The median of some numbers, with so many decimals; a dash for none.
 pub fn middle(mut of: Vec<f64>, decimals: usize) -> String {
     of.sort_by(f64::total_cmp);
-    of.get(of.len() / 2)
-        .map_or_else(|| "–".to_owned(), |m| format!("{m:.decimals$}"))
+    of.get(of.len() / 2).map_or_else(|| "–".to_owned(), |m| format!("{m:.decimals$}"))
 }
 
 /// A heading that is printed before its first row only.
@@ -104,19 +97,13 @@ pub struct Table {
 impl Table {
     /// A table with these columns.
     pub fn new(columns: &'static [&'static str]) -> Self {
-        Self {
-            heading: Some(columns),
-        }
+        Self { heading: Some(columns) }
     }
 
     /// One row.
     pub fn row(&mut self, cells: &[String]) {
         if let Some(columns) = self.heading.take() {
-            println!(
-                "\n| {} |\n|{}",
-                columns.join(" | "),
-                "---|".repeat(columns.len())
-            );
+            println!("\n| {} |\n|{}", columns.join(" | "), "---|".repeat(columns.len()));
         }
         println!("| {} |", cells.join(" | "));
         std::io::stdout().flush().ok();
@@ -142,10 +129,7 @@ fn steps(plan: &Plan) {
     ]);
     for at in [30, 60, 90] {
         for rho in [0.0, 0.3, 0.6] {
-            let series = Daily {
-                moves: Moves::Step { at, size: 2.0 },
-                ..Daily::steady(120, rho)
-            };
+            let series = Daily { moves: Moves::Step { at, size: 2.0 }, ..Daily::steady(120, rho) };
             if !plan.wants(&format!("step: {}", words(&series))) {
                 continue;
             }
@@ -169,22 +153,10 @@ fn steps(plan: &Plan) {
                 percent(shaped(Shape::Step), n),
                 percent(shaped(Shape::SlopeAndStep), n),
                 percent(shaped(Shape::Slope), n),
-                percent(
-                    all.iter().filter(|d| d.steps.len() == 1).count(),
-                    nearest.len(),
-                ),
+                percent(all.iter().filter(|d| d.steps.len() == 1).count(), nearest.len()),
                 percent(held, nearest.len()),
-                middle(
-                    nearest
-                        .iter()
-                        .map(|s| f64::from(s.day_high - s.day_low))
-                        .collect(),
-                    0,
-                ),
-                percent(
-                    nearest.iter().filter(|s| holds(&s.size_ma, size)).count(),
-                    nearest.len(),
-                ),
+                middle(nearest.iter().map(|s| f64::from(s.day_high - s.day_low)).collect(), 0),
+                percent(nearest.iter().filter(|s| holds(&s.size_ma, size)).count(), nearest.len()),
             ]);
         }
     }
@@ -207,10 +179,8 @@ fn slopes(plan: &Plan) {
     for (days, from) in [(120, 0), (280, 0), (120, 60), (280, 65)] {
         for size in [4.0, 10.0] {
             for rho in [0.0, 0.3, 0.6] {
-                let series = Daily {
-                    moves: Moves::Slope { from, size },
-                    ..Daily::steady(days, rho)
-                };
+                let series =
+                    Daily { moves: Moves::Slope { from, size }, ..Daily::steady(days, rho) };
                 if plan.wants(&format!("slope: {}", words(&series))) {
                     slope(plan, &series, from, &mut table);
                 }
@@ -224,16 +194,10 @@ fn slope(plan: &Plan, series: &Daily, from: usize, table: &mut Table) {
     let n = all.len();
     let shaped = |shape: Shape| all.iter().filter(|d| d.shape == Some(shape)).count();
     let rates: Vec<&Estimate> = all.iter().filter_map(|d| d.per_month_ma.as_ref()).collect();
-    let sloped: Vec<&Drift> = all
-        .iter()
-        .filter(|d| d.shape == Some(Shape::Slope))
-        .collect();
+    let sloped: Vec<&Drift> = all.iter().filter(|d| d.shape == Some(Shape::Slope)).collect();
     let rate = series.per_month_ma();
-    let of_slopes = sloped
-        .iter()
-        .filter_map(|d| d.per_month_ma.as_ref())
-        .filter(|e| holds(e, rate))
-        .count();
+    let of_slopes =
+        sloped.iter().filter_map(|d| d.per_month_ma.as_ref()).filter(|e| holds(e, rate)).count();
     let began = |d: &&&Drift| {
         d.since_low.is_some_and(|low| low <= calendar(from))
             && d.since_high.is_some_and(|high| calendar(from) <= high)
@@ -246,19 +210,10 @@ fn slope(plan: &Plan, series: &Daily, from: usize, table: &mut Table) {
         percent(shaped(Shape::Steady), n),
         percent(rates.iter().filter(|e| holds(e, rate)).count(), rates.len()),
         percent(of_slopes, sloped.len()),
-        middle(
-            rates
-                .iter()
-                .map(|e| (e.high - e.low) / 2.0 / rate)
-                .collect(),
-            2,
-        ),
+        middle(rates.iter().map(|e| (e.high - e.low) / 2.0 / rate).collect(), 2),
         percent(sloped.iter().filter(began).count(), sloped.len()),
         middle(
-            sloped
-                .iter()
-                .filter_map(|d| Some(f64::from(d.since_high? - d.since_low?)))
-                .collect(),
+            sloped.iter().filter_map(|d| Some(f64::from(d.since_high? - d.since_low?))).collect(),
             0,
         ),
     ]);

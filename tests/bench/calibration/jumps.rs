@@ -45,14 +45,8 @@ pub enum Planted {
 }
 
 impl Planted {
-    const ALL: [Self; 6] = [
-        Self::Single,
-        Self::Pair,
-        Self::Limit,
-        Self::Mix,
-        Self::Slow,
-        Self::None,
-    ];
+    const ALL: [Self; 6] =
+        [Self::Single, Self::Pair, Self::Limit, Self::Mix, Self::Slow, Self::None];
 
     fn words(self) -> &'static str {
         match self {
@@ -89,17 +83,9 @@ struct Plant {
 
 impl Plant {
     fn words(&self, seed: u64) -> String {
-        let cause: Vec<String> = self
-            .cause
-            .iter()
-            .map(|(factor, level)| format!("{factor} {level}"))
-            .collect();
-        format!(
-            "{seed} day {} times {:.1} {}",
-            self.from,
-            self.times,
-            cause.join(" + ")
-        )
+        let cause: Vec<String> =
+            self.cause.iter().map(|(factor, level)| format!("{factor} {level}")).collect();
+        format!("{seed} day {} times {:.1} {}", self.from, self.times, cause.join(" + "))
     }
 }
 
@@ -121,11 +107,7 @@ fn unit(day: i32, rng: &mut Pcg64, mixed: bool, from: i32) -> Unit {
                 // With another mix the last supplier grows from one unit in twenty to half of all.
                 let often = if day >= from { 0.5 } else { 0.05 };
                 if mixed {
-                    if rng.random_bool(often) {
-                        n - 1
-                    } else {
-                        pick(rng, n - 1)
-                    }
+                    if rng.random_bool(often) { n - 1 } else { pick(rng, n - 1) }
                 } else {
                     lot.unsigned_abs() % n
                 }
@@ -181,11 +163,7 @@ fn plant(planted: Planted, seed: u64) -> Plant {
         x = 0.5 * x + 0.75_f64.sqrt() * e;
         let level = base * (vary * x - vary * vary / 2.0).exp();
         let since = day >= from;
-        let limit = if planted == Planted::Limit && since {
-            1.05
-        } else {
-            1.5
-        };
+        let limit = if planted == Planted::Limit && since { 1.05 } else { 1.5 };
         let n = many.sample(&mut rng) as u32;
         for k in 0..n {
             let u = unit(day, &mut rng, planted == Planted::Mix, from);
@@ -210,11 +188,7 @@ fn plant(planted: Planted, seed: u64) -> Plant {
                 p *= 6.0_f64.powf(f64::from(day) / f64::from(DAYS));
             }
             let failed = rng.random_bool(p.min(0.9));
-            let reading: f64 = if failed {
-                1.8
-            } else {
-                readings.sample(&mut rng)
-            };
+            let reading: f64 = if failed { 1.8 } else { readings.sample(&mut rng) };
             let outcome = match (failed, reading > limit) {
                 (true, _) if rng.random_bool(0.2) => "breakdown",
                 (true, _) | (_, true) => "over limit",
@@ -234,12 +208,7 @@ fn plant(planted: Planted, seed: u64) -> Plant {
             text.push('\n');
         }
     }
-    Plant {
-        text,
-        from: felt.unwrap_or(from),
-        cause,
-        times: stood.1 / stood.0,
-    }
+    Plant { text, from: felt.unwrap_or(from), cause, times: stood.1 / stood.0 }
 }
 
 /// Counts over plants of one kind.
@@ -278,15 +247,9 @@ fn is_right(jump: &Jump, cause: &[(&'static str, String)]) -> bool {
     let scoped = matches!(jump.scope, Scope::Station(_));
     jump.explained.causes.first().is_some_and(|first| {
         let wanted = |w: &(&'static str, String)| {
-            first
-                .what
-                .iter()
-                .chain(&first.same_units)
-                .any(|n| n.factor == w.0 && n.level == w.1)
+            first.what.iter().chain(&first.same_units).any(|n| n.factor == w.0 && n.level == w.1)
         };
-        cause
-            .iter()
-            .all(|w| wanted(w) || (scoped && w.0 == "station"))
+        cause.iter().all(|w| wanted(w) || (scoped && w.0 == "station"))
             && first.what.len() <= cause.len()
     })
 }
@@ -323,10 +286,8 @@ fn ask(planted: Planted, seed: u64, dir: &Path, counts: &mut Counts) -> Result<(
     let plant = plant(planted, seed);
     let path = dir.join("plant.csv");
     std::fs::write(&path, &plant.text).map_err(|e| e.to_string())?;
-    let config = Config {
-        factors: COLUMNS.iter().map(|c| c.0.to_owned()).collect(),
-        ..Config::default()
-    };
+    let config =
+        Config { factors: COLUMNS.iter().map(|c| c.0.to_owned()).collect(), ..Config::default() };
     let (_, pass) = leakdrift::pass(&[path], &config, &|_, _| ()).map_err(|e| e.to_string())?;
     let pass = pass.map_err(|e| e.to_string())?;
     let found = jumps(&pass, &asked(&config, None), &|_| true);
@@ -338,9 +299,7 @@ fn ask(planted: Planted, seed: u64, dir: &Path, counts: &mut Counts) -> Result<(
     let excess = |j: &Jump| j.explained.failures - j.explained.expected;
     let Some(jump) = rises.iter().max_by(|a, b| excess(a).total_cmp(&excess(b))) else {
         if planted != Planted::None {
-            counts
-                .wrong
-                .push(format!("{}: not found", plant.words(seed)));
+            counts.wrong.push(format!("{}: not found", plant.words(seed)));
         }
         return Ok(());
     };
@@ -364,11 +323,7 @@ fn ask(planted: Planted, seed: u64, dir: &Path, counts: &mut Counts) -> Result<(
         Planted::Slow | Planted::None => !named,
     };
     if !as_planted {
-        counts.wrong.push(format!(
-            "{}: {}",
-            plant.words(seed),
-            answer(jump, first_day)
-        ));
+        counts.wrong.push(format!("{}: {}", plant.words(seed), answer(jump, first_day)));
     }
     counts.others += u32::from(causes.len() > 1);
     let part = jump.parts.as_ref().map(|p| match planted {
@@ -387,25 +342,15 @@ fn ask(planted: Planted, seed: u64, dir: &Path, counts: &mut Counts) -> Result<(
 pub fn run(plan: &Plan) -> Result<(), String> {
     use rayon::prelude::*;
     let n = plan.replicates;
-    let seed = SEEDS
-        .iter()
-        .find(|(set, _)| *set == plan.set)
-        .map_or(0, |(_, seed)| *seed);
-    println!(
-        "Jumps, {n} plants of each kind, set {:?}, seed {seed}.\n",
-        plan.set
-    );
+    let seed = SEEDS.iter().find(|(set, _)| *set == plan.set).map_or(0, |(_, seed)| *seed);
+    println!("Jumps, {n} plants of each kind, set {:?}, seed {seed}.\n", plan.set);
     println!(
         "| planted | rise found | flagged | date in interval | first cause right | where failures double | where they quadruple | right of those named | any cause named | a second one | right part | gradual |"
     );
     println!("|---|---|---|---|---|---|---|---|---|---|---|---|");
     let mut wrong = Vec::new();
     for (k, planted) in (0u64..).zip(Planted::ALL) {
-        if plan
-            .only
-            .as_ref()
-            .is_some_and(|o| !planted.words().contains(o))
-        {
+        if plan.only.as_ref().is_some_and(|o| !planted.words().contains(o)) {
             continue;
         }
         let all: Vec<Counts> = (0..n as u64)
@@ -420,11 +365,7 @@ pub fn run(plan: &Plan) -> Result<(), String> {
         let sum = |of: fn(&Counts) -> u32| f64::from(all.iter().map(of).sum::<u32>());
         let (plants, found) = (sum(|c| c.plants), sum(|c| c.found));
         let share = |a: f64, b: f64| {
-            if b > 0.0 {
-                format!("{:.1}", 100.0 * a / b)
-            } else {
-                "–".to_owned()
-            }
+            if b > 0.0 { format!("{:.1}", 100.0 * a / b) } else { "–".to_owned() }
         };
         let with_cause = matches!(planted, Planted::Single | Planted::Pair);
         let dated = with_cause || matches!(planted, Planted::Limit | Planted::Mix);
@@ -434,31 +375,15 @@ pub fn run(plan: &Plan) -> Result<(), String> {
             planted.words(),
             share(found, plants),
             share(sum(|c| c.flagged), plants),
-            if dated {
-                share(sum(|c| c.dated), found)
-            } else {
-                blank()
-            },
-            if with_cause {
-                share(sum(|c| c.right), plants)
-            } else {
-                blank()
-            },
-            if with_cause {
-                share(sum(|c| c.doubled[1]), sum(|c| c.doubled[0]))
-            } else {
-                blank()
-            },
+            if dated { share(sum(|c| c.dated), found) } else { blank() },
+            if with_cause { share(sum(|c| c.right), plants) } else { blank() },
+            if with_cause { share(sum(|c| c.doubled[1]), sum(|c| c.doubled[0])) } else { blank() },
             if with_cause {
                 share(sum(|c| c.fourfold[1]), sum(|c| c.fourfold[0]))
             } else {
                 blank()
             },
-            if with_cause {
-                share(sum(|c| c.right), sum(|c| c.named))
-            } else {
-                blank()
-            },
+            if with_cause { share(sum(|c| c.right), sum(|c| c.named)) } else { blank() },
             share(sum(|c| c.named), plants),
             share(sum(|c| c.others), plants),
             if matches!(planted, Planted::Limit | Planted::Mix) {

@@ -57,10 +57,7 @@ enum What {
 
 fn main() -> Result<(), String> {
     let wanted = wanted()?;
-    let seed = SEEDS
-        .iter()
-        .find(|(set, _)| *set == wanted.set)
-        .map_or(0, |(_, seed)| *seed);
+    let seed = SEEDS.iter().find(|(set, _)| *set == wanted.set).map_or(0, |(_, seed)| *seed);
     let started = Instant::now();
     if wanted.what == What::Verdicts {
         let n = wanted.replicates;
@@ -70,15 +67,8 @@ fn main() -> Result<(), String> {
         return Ok(());
     }
     if wanted.what == What::Drift {
-        println!(
-            "Drift, {} series a row, set {:?}, seed {seed}.",
-            wanted.replicates, wanted.set
-        );
-        drift::run(&drift::Plan {
-            replicates: wanted.replicates,
-            seed,
-            only: wanted.cell,
-        });
+        println!("Drift, {} series a row, set {:?}, seed {seed}.", wanted.replicates, wanted.set);
+        drift::run(&drift::Plan { replicates: wanted.replicates, seed, only: wanted.cell });
         println!("\n{:.0} s", started.elapsed().as_secs_f64());
         return Ok(());
     }
@@ -159,18 +149,13 @@ fn wanted() -> Result<Wanted, String> {
     };
     let mut arguments = std::env::args().skip(1);
     while let Some(argument) = arguments.next() {
-        let mut value = || {
-            arguments
-                .next()
-                .ok_or_else(|| format!("{argument} needs a value"))
-        };
+        let mut value = || arguments.next().ok_or_else(|| format!("{argument} needs a value"));
         match argument.as_str() {
             // What `cargo bench` adds.
             "--bench" => wanted.replicates = wanted.replicates.max(1_000),
             "--replicates" => {
-                wanted.replicates = value()?
-                    .parse()
-                    .map_err(|_| "--replicates needs a whole number".to_owned())?;
+                wanted.replicates =
+                    value()?.parse().map_err(|_| "--replicates needs a whole number".to_owned())?;
             }
             "--law" => wanted.law = Some(value()?),
             "--cell" => wanted.cell = Some(value()?),

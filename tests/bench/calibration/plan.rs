@@ -34,11 +34,7 @@ pub struct Cell {
 impl Cell {
     /// Standard deviation of the daily levels.
     pub fn level_sd(&self, law: &Truth) -> f64 {
-        if self.levels {
-            LEVELS * law.spread()
-        } else {
-            0.0
-        }
+        if self.levels { LEVELS * law.spread() } else { 0.0 }
     }
 
     /// The reading step, mA.
@@ -80,35 +76,13 @@ pub fn cells() -> Vec<Cell> {
     let sizes = [(200, 40), (2_000, 60), (20_000, 120)];
     let mut cells = Vec::new();
     for (units, days) in sizes {
-        let plain = Cell {
-            units,
-            days,
-            levels: false,
-            steps: 25.0,
-            strays: 0.0,
-            trips: 0.0,
-        };
+        let plain = Cell { units, days, levels: false, steps: 25.0, strays: 0.0, trips: 0.0 };
         cells.push(plain);
-        cells.push(Cell {
-            steps: 1.5,
-            ..plain
-        });
-        cells.push(Cell {
-            levels: true,
-            ..plain
-        });
-        cells.push(Cell {
-            strays: 0.003,
-            ..plain
-        });
-        cells.push(Cell {
-            strays: 0.01,
-            ..plain
-        });
-        cells.push(Cell {
-            trips: 0.005,
-            ..plain
-        });
+        cells.push(Cell { steps: 1.5, ..plain });
+        cells.push(Cell { levels: true, ..plain });
+        cells.push(Cell { strays: 0.003, ..plain });
+        cells.push(Cell { strays: 0.01, ..plain });
+        cells.push(Cell { trips: 0.005, ..plain });
     }
     // The hard cases together.
     cells.push(Cell {
@@ -148,19 +122,14 @@ pub fn draw(law: &Truth, cell: &Cell, made: &Made, chance: &mut Pcg64) -> Vec<(i
 
 /// One simulated series.
 pub fn series(law: &Truth, cell: &Cell, made: &Made, chance: &mut Pcg64) -> Grouped {
-    let lines = draw(law, cell, made, chance)
-        .into_iter()
-        .map(|(day, reading)| {
-            let observation = if reading > made.limit {
-                Observation::Above(made.limit)
-            } else {
-                value(
-                    (reading / made.step).round().max(0.0) * made.step,
-                    made.step,
-                )
-            };
-            (day, observation, 1.0)
-        });
+    let lines = draw(law, cell, made, chance).into_iter().map(|(day, reading)| {
+        let observation = if reading > made.limit {
+            Observation::Above(made.limit)
+        } else {
+            value((reading / made.step).round().max(0.0) * made.step, made.step)
+        };
+        (day, observation, 1.0)
+    });
     Grouped::new(lines).expect("finite readings")
 }
 
@@ -196,9 +165,7 @@ impl Made {
 pub fn chance(seed: u64, law: &str, cell: &Cell, replicate: u64) -> Pcg64 {
     let mut mixed = seed;
     let mut mix = |x: u64| {
-        mixed = (mixed ^ x)
-            .wrapping_mul(0x9E37_79B9_7F4A_7C15)
-            .rotate_left(29);
+        mixed = (mixed ^ x).wrapping_mul(0x9E37_79B9_7F4A_7C15).rotate_left(29);
     };
     law.bytes().for_each(|b| mix(u64::from(b)));
     cell.words().bytes().for_each(|b| mix(u64::from(b)));

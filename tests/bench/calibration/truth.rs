@@ -144,13 +144,7 @@ fn lognormal(sd: f64) -> Truth {
     Truth {
         name: "lognormal",
         of_a_family: true,
-        above: Box::new(move |x| {
-            if x <= 0.0 {
-                1.0
-            } else {
-                normal_above((x / median).ln() / sd)
-            }
-        }),
+        above: Box::new(move |x| if x <= 0.0 { 1.0 } else { normal_above((x / median).ln() / sd) }),
         draw: Box::new(move |chance| median * (sd * gauss(chance)).exp()),
         inside: (0.0, median * (12.0 * sd).exp()),
     }

@@ -25,26 +25,15 @@ use crate::truth::Truth;
 /// Volts of the simulated tests.
 const VOLTS: f64 = 1500.0;
 /// Units of the series, with the days that they are spread over.
-const SIZES: [(usize, usize); 7] = [
-    (60, 20),
-    (200, 40),
-    (600, 40),
-    (2_000, 60),
-    (2_000, 60),
-    (6_000, 120),
-    (20_000, 120),
-];
+const SIZES: [(usize, usize); 7] =
+    [(60, 20), (200, 40), (600, 40), (2_000, 60), (2_000, 60), (6_000, 120), (20_000, 120)];
 /// True reject shares outside these multiples of the accepted one are clear.
 const CLEAR_SHARE: (f64, f64) = (0.3, 3.0);
 /// Limits outside these multiples of the true upper end are clear.
 const CLEAR_END: (f64, f64) = (0.8, 1.25);
 
-const KINDS: [VerdictKind; 4] = [
-    VerdictKind::TooTight,
-    VerdictKind::Fits,
-    VerdictKind::TooLoose,
-    VerdictKind::NoWorkableBand,
-];
+const KINDS: [VerdictKind; 4] =
+    [VerdictKind::TooTight, VerdictKind::Fits, VerdictKind::TooLoose, VerdictKind::NoWorkableBand];
 
 /// What one series was and what was said of it.
 struct Case {
@@ -63,10 +52,8 @@ struct Case {
 
 /// Simulates `n` series and prints the tables.
 pub fn run(laws: &[Truth], n: usize, seed: u64) {
-    let cases: Vec<Case> = (0..n as u64)
-        .into_par_iter()
-        .filter_map(|k| case(laws, seed, k))
-        .collect();
+    let cases: Vec<Case> =
+        (0..n as u64).into_par_iter().filter_map(|k| case(laws, seed, k)).collect();
     println!("{} series of {n} drawn could be made.\n", cases.len());
     confusion("clear cases", &cases, |c| c.clear);
     confusion("near an edge of the band", &cases, |c| !c.clear);
@@ -92,14 +79,7 @@ fn case(laws: &[Truth], seed: u64, k: u64) -> Option<Case> {
     let config = Config::default();
     let a = rules.accepted_reject_share;
     // Only its stream counts: what the cell is is drawn from it.
-    let blank = Cell {
-        units: 0,
-        days: 1,
-        levels: false,
-        steps: 25.0,
-        strays: 0.0,
-        trips: 0.0,
-    };
+    let blank = Cell { units: 0, days: 1, levels: false, steps: 25.0, strays: 0.0, trips: 0.0 };
     let mut chance = chance(seed, law.name, &blank, k);
     let (units, days) = pick(&mut chance, &SIZES);
     let cell = Cell {
@@ -160,17 +140,9 @@ fn case(laws: &[Truth], seed: u64, k: u64) -> Option<Case> {
     let verdict = judged(law, &cell, &made, &setting, limit, &config, &mut chance)?;
     let said = verdict.kind?;
     let mut groups = vec![
-        if law.of_a_family {
-            "laws of the families".to_owned()
-        } else {
-            "laws outside".to_owned()
-        },
+        if law.of_a_family { "laws of the families".to_owned() } else { "laws outside".to_owned() },
         format!("{units} units"),
-        if cell.levels {
-            "daily levels".to_owned()
-        } else {
-            "days alike".to_owned()
-        },
+        if cell.levels { "daily levels".to_owned() } else { "days alike".to_owned() },
         format!("{} % strays", 100.0 * cell.strays),
     ];
     if cell.steps < 4.0 {
@@ -213,11 +185,7 @@ fn judged(
         .map(|(&(day, shown, trips), &count)| Reading {
             day,
             station: 0,
-            ma: if trips {
-                limit
-            } else {
-                shown as f64 * made.step
-            },
+            ma: if trips { limit } else { shown as f64 * made.step },
             step_ma: made.step,
             says: if trips { Says::Above } else { Says::Value },
             count,
@@ -246,32 +214,19 @@ fn judged(
             production_days: cell.days as u64,
             lots: None,
         },
-        trips: readings
-            .iter()
-            .filter(|r| r.says == Says::Above)
-            .map(|r| r.count)
-            .sum(),
+        trips: readings.iter().filter(|r| r.says == Says::Above).map(|r| r.count).sum(),
         units_per_month: cell.units as f64,
         strays_passed: 0,
     };
-    let x50 = body
-        .as_ref()
-        .and_then(|h| h.quantiles[1].as_ref())
-        .map_or(setting.x50_ma, |e| e.value);
-    let setting = BandInput {
-        x50_ma: x50,
-        ..setting.clone()
-    };
+    let x50 =
+        body.as_ref().and_then(|h| h.quantiles[1].as_ref()).map_or(setting.x50_ma, |e| e.value);
+    let setting = BandInput { x50_ma: x50, ..setting.clone() };
     let evidence = evidence_of(setting, body.as_ref(), &counted);
     Some(judge(&evidence, &Rules::default()))
 }
 
 fn percent(part: usize, of: usize) -> String {
-    if of == 0 {
-        "–".to_owned()
-    } else {
-        format!("{:.1}", 100.0 * part as f64 / of as f64)
-    }
+    if of == 0 { "–".to_owned() } else { format!("{:.1}", 100.0 * part as f64 / of as f64) }
 }
 
 fn confusion(title: &str, cases: &[Case], which: impl Fn(&Case) -> bool) {
@@ -298,11 +253,7 @@ fn confusion(title: &str, cases: &[Case], which: impl Fn(&Case) -> bool) {
             percent(wrong, row.len())
         );
     }
-    println!(
-        "| all | {} | | | | | | {} |\n",
-        of.len(),
-        percent(wrong_in_all, of.len())
-    );
+    println!("| all | {} | | | | | | {} |\n", of.len(), percent(wrong_in_all, of.len()));
 }
 
 fn is_wrong(c: &Case) -> bool {
@@ -321,15 +272,9 @@ fn by_group(cases: &[Case]) {
         let of: Vec<&Case> = cases.iter().filter(|c| c.groups.contains(name)).collect();
         let clear = of.iter().filter(|c| c.clear).count();
         let wrong = of.iter().filter(|c| c.clear && is_wrong(c)).count();
-        let open = of
-            .iter()
-            .filter(|c| c.clear && c.said == VerdictKind::NotEnoughData)
-            .count();
+        let open = of.iter().filter(|c| c.clear && c.said == VerdictKind::NotEnoughData).count();
         let safe = of.iter().filter(|c| c.safe).count();
-        let tight = of
-            .iter()
-            .filter(|c| c.safe && c.said == VerdictKind::TooTight)
-            .count();
+        let tight = of.iter().filter(|c| c.safe && c.said == VerdictKind::TooTight).count();
         let lows: Vec<bool> = of.iter().filter_map(|c| c.low_holds).collect();
         println!(
             "| {name} | {clear} | {} | {} | {safe} | {} | {} |",

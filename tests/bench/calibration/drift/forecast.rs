@@ -195,10 +195,7 @@ fn cases() -> Vec<Case> {
         });
     }
     cases.push(Case {
-        law: Law::Line {
-            rise: 4.0,
-            rho: 0.3,
-        },
+        law: Law::Line { rise: 4.0, rho: 0.3 },
         days: 280,
         ahead: Some(1_200),
         limit: None,
@@ -224,9 +221,7 @@ fn ask(case: &Case, limit: f64, n: u64, chance: &mut Pcg64, config: &Config) -> 
     for (day, reading) in case.law.readings(case.days, chance) {
         let shown = (reading / STEP_MA).round().max(0.0);
         let trips = shown * STEP_MA > limit * (1.0 + 1e-9);
-        *tally
-            .entry((day, if trips { 0 } else { shown as i64 }, trips))
-            .or_default() += 1.0;
+        *tally.entry((day, if trips { 0 } else { shown as i64 }, trips)).or_default() += 1.0;
     }
     let readings: Vec<Reading> = tally
         .iter()
@@ -243,11 +238,7 @@ fn ask(case: &Case, limit: f64, n: u64, chance: &mut Pcg64, config: &Config) -> 
         .iter()
         .map(|r| ReadingLine {
             day: r.day,
-            centre_ma: if r.says == Says::Above {
-                f64::INFINITY
-            } else {
-                r.ma
-            },
+            centre_ma: if r.says == Says::Above { f64::INFINITY } else { r.ma },
             step_ma: STEP_MA,
             count: r.count,
         })
@@ -263,11 +254,7 @@ fn ask(case: &Case, limit: f64, n: u64, chance: &mut Pcg64, config: &Config) -> 
     let steps: Vec<NaiveDate> = drift
         .steps
         .iter()
-        .map(|s| Step {
-            date: date_of(s.day),
-            size_ma: s.size_ma.value,
-            adjusted_p: drift.p_value,
-        })
+        .map(|s| Step { date: date_of(s.day), size_ma: s.size_ma.value, adjusted_p: drift.p_value })
         .filter(|s| established(s, x50, Some(limit), &rules))
         .map(|s| s.date)
         .collect();
@@ -275,13 +262,8 @@ fn ask(case: &Case, limit: f64, n: u64, chance: &mut Pcg64, config: &Config) -> 
     for r in &readings {
         *units.entry(r.day).or_default() += r.count;
     }
-    let days: Vec<DayUnits> = units
-        .iter()
-        .map(|(day, n)| DayUnits {
-            day: date_of(*day),
-            units: *n as u64,
-        })
-        .collect();
+    let days: Vec<DayUnits> =
+        units.iter().map(|(day, n)| DayUnits { day: date_of(*day), units: *n as u64 }).collect();
     let first = points.first().map_or(0, |p| p.day);
     let period = judged_from(&steps, &days, false, &rules).expect("days with units");
     let (from, to) = (day_number(period.judged.from), day_number(period.judged.to));
@@ -290,11 +272,8 @@ fn ask(case: &Case, limit: f64, n: u64, chance: &mut Pcg64, config: &Config) -> 
         && drift.per_month_ma.as_ref().is_some_and(|m| {
             m.value.abs() * f64::from(rules.horizon_months) >= rules.drift_reading_steps * STEP_MA
         });
-    let judged: Vec<Reading> = readings
-        .iter()
-        .filter(|r| (from..=to).contains(&r.day))
-        .copied()
-        .collect();
+    let judged: Vec<Reading> =
+        readings.iter().filter(|r| (from..=to).contains(&r.day)).copied().collect();
     let edges = Edges::uniform(STEP_MA);
     let ask = Ask {
         edges: &edges,
@@ -370,23 +349,12 @@ pub fn run(plan: &Plan) {
         // Each takes seconds: its body is described anew for every block left out.
         let all: Vec<Said> = (0..plan.replicates.div_ceil(10) as u64)
             .into_par_iter()
-            .map(|n| {
-                ask(
-                    &case,
-                    limit,
-                    n,
-                    &mut generator(plan.seed, &words, n),
-                    &config,
-                )
-            })
+            .map(|n| ask(&case, limit, n, &mut generator(plan.seed, &words, n), &config))
             .collect();
         let n = all.len();
         let given: Vec<Crossing> = all.iter().filter_map(|s| s.crossing).collect();
         let day = truth.unwrap_or(Day::MAX);
-        let early = given
-            .iter()
-            .filter(|c| c.high.is_some_and(|h| h < day))
-            .count();
+        let early = given.iter().filter(|c| c.high.is_some_and(|h| h < day)).count();
         let late = given.iter().filter(|c| c.low > day).count();
         table.row(&[
             words.clone(),
@@ -395,17 +363,8 @@ pub fn run(plan: &Plan) {
             percent(given.len() - early - late, given.len()),
             percent(early, given.len()),
             percent(late, given.len()),
-            percent(
-                given.iter().filter(|c| c.high.is_none()).count(),
-                given.len(),
-            ),
-            middle(
-                given
-                    .iter()
-                    .filter_map(|c| Some(f64::from(c.high? - c.low)))
-                    .collect(),
-                0,
-            ),
+            percent(given.iter().filter(|c| c.high.is_none()).count(), given.len()),
+            middle(given.iter().filter_map(|c| Some(f64::from(c.high? - c.low))).collect(), 0),
             match truth {
                 Some(day) => middle(given.iter().map(|c| f64::from(c.day - day)).collect(), 0),
                 None => "–".to_owned(),
@@ -430,18 +389,12 @@ fn began(all: &[Said]) {
         "days of the interval",
     ]);
     let true_day = calendar(BEGINS);
-    let slopes: Vec<&Said> = all
-        .iter()
-        .filter(|s| s.shape == Some(Shape::Slope))
-        .collect();
+    let slopes: Vec<&Said> = all.iter().filter(|s| s.shape == Some(Shape::Slope)).collect();
     let since: Vec<(Day, Day, Day)> = slopes.iter().filter_map(|s| s.since).collect();
     table.row(&[
         format!("{} series", all.len()),
         percent(slopes.len(), all.len()),
-        percent(
-            slopes.iter().filter(|s| s.began == Some(true)).count(),
-            slopes.len(),
-        ),
+        percent(slopes.iter().filter(|s| s.began == Some(true)).count(), slopes.len()),
         middle(since.iter().map(|s| f64::from(s.0 - true_day)).collect(), 0),
         middle(since.iter().map(|s| f64::from(s.2 - s.1)).collect(), 0),
     ]);

@@ -16,19 +16,12 @@ fn rows() -> Vec<Daily> {
     for known in [true, false] {
         for sd in [0.4, 1.0, 2.0] {
             rows.extend(lengths.map(|days| Daily {
-                lots: Some(Lots {
-                    days: 10,
-                    sd,
-                    known,
-                }),
+                lots: Some(Lots { days: 10, sd, known }),
                 ..Daily::steady(days, 0.3)
             }));
         }
     }
-    rows.extend(lengths.map(|days| Daily {
-        humid: true,
-        ..Daily::steady(days, 0.3)
-    }));
+    rows.extend(lengths.map(|days| Daily { humid: true, ..Daily::steady(days, 0.3) }));
     rows
 }
 
@@ -45,10 +38,7 @@ struct Said {
 fn ask(plan: &Plan, series: &Daily, n: u64) -> Said {
     let words = words(series);
     let options = options(n);
-    let drift = assess(
-        &series.points(&mut generator(plan.seed, &words, n)),
-        &options,
-    );
+    let drift = assess(&series.points(&mut generator(plan.seed, &words, n)), &options);
     let (certain, flagged) = flagged(&drift);
     let planted = drift
         .smallest_step_ma
@@ -66,12 +56,7 @@ fn ask(plan: &Plan, series: &Daily, n: u64) -> Said {
                 matches!(shape, Some(Found::Step | Found::SlopeAndStep)),
             )
         });
-    Said {
-        drift,
-        certain,
-        flagged,
-        planted,
-    }
+    Said { drift, certain, flagged, planted }
 }
 
 /// Prints the table.
@@ -93,19 +78,13 @@ pub fn run(plan: &Plan) {
         if !plan.wants(&format!("steady: {}", words(&series))) {
             continue;
         }
-        let all: Vec<Said> = (0..plan.replicates as u64)
-            .into_par_iter()
-            .map(|n| ask(plan, &series, n))
-            .collect();
+        let all: Vec<Said> =
+            (0..plan.replicates as u64).into_par_iter().map(|n| ask(plan, &series, n)).collect();
         let n = all.len();
         let count = |test: &dyn Fn(&Said) -> bool| all.iter().filter(|s| test(s)).count();
         let shaped = |shape: Found| percent(count(&|s| s.drift.shape == Some(shape)), n);
         let steady = |s: &Said| s.drift.shape == Some(Found::Steady);
-        let named = |s: &Said| {
-            s.drift
-                .smallest_step_ma
-                .is_some_and(|x| x.is_finite() && x > 0.0)
-        };
+        let named = |s: &Said| s.drift.smallest_step_ma.is_some_and(|x| x.is_finite() && x > 0.0);
         let planted = count(&|s| s.planted.is_some());
         table.row(&[
             words(&series),
