@@ -8,6 +8,9 @@ use serde::{Deserialize, Serialize};
 use crate::error::{ErrorKind, Result};
 
 pub mod reference;
+pub mod rules;
+
+pub use rules::Rules;
 
 /// The name of the settings file looked for beside the inputs.
 pub const FILE_NAME: &str = "leakdrift.toml";

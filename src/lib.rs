@@ -7,7 +7,7 @@
 //! Data flow one way, and the rooms are read in that order:
 //!
 //! ```text
-//! files → input → records → series → analysis → verdict → report
+//! files → input → records → series → movement → analysis → verdict → report
 //! ```
 //!
 //! [`review()`] is that path in one paragraph. The ground floor, [`stats`], is pure mathematics.
@@ -18,8 +18,10 @@ pub mod analysis;
 pub mod cli;
 mod commands;
 pub mod config;
+pub mod day;
 pub mod error;
 pub mod input;
+pub mod movement;
 pub mod note;
 pub mod records;
 pub mod report;
@@ -27,6 +29,7 @@ pub mod sample;
 pub mod series;
 pub mod stats;
 pub mod verdict;
+pub mod words;
 
 use std::path::PathBuf;
 
@@ -76,7 +79,7 @@ pub fn pass(
 pub struct Examined {
     read: input::Read,
     pass: Pass,
-    movement: analysis::Movement,
+    movement: movement::Movement,
     /// Empty until they are asked for: a limit study needs none.
     jumps: Vec<analysis::jump::Jump>,
     findings: analysis::Findings,
@@ -116,18 +119,15 @@ pub fn examine(
     let register = input::register(config)?;
     let (read, pass) = pass(paths, config, progress)?;
     let pass = pass?;
-    let movement = analysis::movement(&pass, &register, config);
-    let periods = verdict::plant::periods(&pass, &movement, config);
-    let judges: Vec<analysis::Judge> = periods.iter().map(|(judge, _)| judge.clone()).collect();
+    let movement = movement::find(&pass, &register, config);
     let under_review = report::month_under_review(&pass, month.flatten())?;
     let known = analysis::Known {
         movement: &movement,
-        judges: &judges,
         register: &register,
         month: month.map(|_| under_review),
     };
     let findings = analysis::findings(&pass, &known, config);
-    let verdicts = verdict::plant::judge_all(&pass, &movement, &findings, &periods, config);
+    let verdicts = verdict::plant::judge_all(&pass, &movement, &findings, config);
     Ok(Examined {
         read,
         pass,
@@ -156,7 +156,7 @@ pub fn review(
         analysis::jump::jumps(&examined.pass, &verdict::jump::asked(config, None), &|_| true);
     let parts = examined.parts(config, &request.name);
     let earlier = named.or_else(|| {
-        let to = records::date_of(examined.pass.days?.1);
+        let to = day::date_of(examined.pass.days?.1);
         report::since::beside(
             request.replaces.as_deref()?,
             &report::build::month_text(examined.month),
@@ -198,7 +198,7 @@ pub fn jump_study(
     let mut examined = examine(&request.paths, None, config, progress)?;
     report::jump_study::check(&examined.pass, request)?;
     let series = &examined.pass.series;
-    let since = request.since.map(records::day_number);
+    let since = request.since.map(day::day_number);
     examined.jumps =
         analysis::jump::jumps(&examined.pass, &verdict::jump::asked(config, since), &|n| {
             report::jump_study::chosen(request, &series[n].key.model)

@@ -1,25 +1,34 @@
 //! Which room of the source may use which, held against the paths that the source names.
 //!
-//! Data flow one way: files → input → records → series → analysis → verdict → report. A room uses the
+//! Data flow one way: files → input → records → series → movement → analysis → verdict → report. A room uses the
 //! rooms before it and the ground floor, never one after it. Comments may point anywhere.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 /// For each room, what it may use of ours: exactly what it needs today, so that a new use is a decision.
-const MAP: [(&str, &[&str]); 13] = [
+const MAP: [(&str, &[&str]); 16] = [
     ("error", &[]),
     ("note", &[]),
+    ("day", &[]),
     ("stats", &[]),
-    ("records", &[]),
+    ("words", &["stats"]),
+    ("records", &["day"]),
     // Another world: it makes the truth and may know nothing of how the tool reads.
     ("sample", &[]),
     ("config", &["error"]),
-    ("input", &["config", "error", "note", "records"]),
-    ("series", &["config", "error", "input", "note", "records"]),
-    ("analysis", &["config", "records", "series", "stats"]),
-    ("verdict", &["analysis", "config", "records", "series", "stats"]),
-    ("report", &["analysis", "config", "error", "input", "records", "series", "stats", "verdict"]),
+    ("input", &["config", "day", "error", "note", "records"]),
+    ("series", &["config", "day", "error", "input", "note", "records"]),
+    ("movement", &["config", "day", "records", "series", "stats", "words"]),
+    ("analysis", &["config", "day", "movement", "records", "series", "stats"]),
+    ("verdict", &["analysis", "config", "day", "movement", "records", "series", "stats", "words"]),
+    (
+        "report",
+        &[
+            "analysis", "config", "day", "error", "input", "movement", "records", "series",
+            "stats", "verdict", "words",
+        ],
+    ),
     // The default seed of `sample` is shown in the help.
     ("cli", &["sample"]),
     // Runs everything: it and the crate's root are where the rooms meet.

@@ -2,53 +2,41 @@
 
 use rayon::prelude::*;
 
-use super::body::{NotDone, Options, describe};
-use super::calibration::{Covered, calibrations};
-use super::capability::{observed_rejects, reject_days};
-use super::causes::{Cause, causes, without};
-use super::check_record::{LoadRecord, check_records};
-use super::checks::{StationChecks, checks};
-use super::doubt::{Doubt, doubts};
-use super::drift::DAYS_PER_MONTH;
-use super::healthy::{Ask, Healthy, healthy, options, plain_options};
-use super::leads::{OpenLeads, open_leads};
-use super::low_side::{UnderLimit, under_limit};
-use super::month_change::{Before, MonthChange, baseline_days, month_change};
-use super::months::{Month, month_of, months};
-use super::practice::{Practice, practice, repeatability};
-use super::readings::{Reading, coarsest_step, edges, grouped, ma};
-use super::settings::{SettingsRecord, settings};
-use super::stations::{SeriesFacts, Stations};
-use super::strays::Edges;
-use super::too_good::{TooGood, too_good};
-use super::unit_lists::{Levels, StrayList, strays};
-use super::{Movement, SeriesMovement};
+use crate::analysis::NotDone;
+use crate::analysis::body::capability::{observed_rejects, reject_days};
+use crate::analysis::body::describe::{Options, describe};
+use crate::analysis::body::healthy::{Ask, Healthy, healthy, options, plain_options};
+use crate::analysis::body::low_side::{UnderLimit, under_limit};
+use crate::analysis::month::change::{Before, MonthChange, baseline_days, month_change};
+use crate::analysis::month::table::{Month, months};
+use crate::analysis::units::calibration::{Covered, calibrations};
+use crate::analysis::units::causes::{Cause, causes, without};
+use crate::analysis::units::checks::{StationChecks, checks};
+use crate::analysis::units::doubt::{Doubt, doubts};
+use crate::analysis::units::leads::{OpenLeads, open_leads};
+use crate::analysis::units::practice::{Practice, practice, repeatability};
+use crate::analysis::units::settings::{SettingsRecord, settings};
+use crate::analysis::units::strays::{Levels, StrayList, strays};
+use crate::analysis::units::too_good::{TooGood, too_good};
 use crate::config::Config;
-use crate::records::{Day, Outcome, Register};
+use crate::day::Day;
+use crate::day::month_of;
+use crate::movement::check_record::{LoadRecord, check_records};
+use crate::movement::drift::DAYS_PER_MONTH;
+use crate::movement::edges::Edges;
+use crate::movement::readings::{Reading, coarsest_step, edges, grouped, ma};
+use crate::movement::stations::{SeriesFacts, Stations};
+use crate::movement::{Movement, Period, SeriesMovement};
+use crate::records::{Outcome, Register};
 use crate::series::{Pass, Says};
 use crate::stats::estimate::Estimate;
 use crate::stats::goodness::{bootstrap, largest_gap};
-
-/// What the verdict decided about a series' period, before its body is asked.
-#[derive(Debug, Clone)]
-pub struct Judge {
-    /// First and last day judged.
-    pub from: Day,
-    /// Last day.
-    pub to: Day,
-    /// Whether a slope is established.
-    pub slope: bool,
-    /// End of the planning horizon.
-    pub horizon: Day,
-    /// First days of new levels, of the product or of a tester it uses.
-    pub boundaries: Vec<Day>,
-}
 
 /// Everything found out about one series.
 #[derive(Debug)]
 pub struct Finding {
     /// The period judged.
-    pub judge: Judge,
+    pub period: Period,
     /// Units in it.
     pub units_judged: f64,
     /// Production days in it.
@@ -91,7 +79,7 @@ impl Finding {
     /// Units judged per month of the period.
     #[must_use]
     pub fn units_per_month(&self) -> f64 {
-        let days = f64::from(self.judge.to - self.judge.from + 1);
+        let days = f64::from(self.period.to - self.period.from + 1);
         self.units_judged / (days / DAYS_PER_MONTH).max(1.0 / DAYS_PER_MONTH)
     }
 }
@@ -120,8 +108,6 @@ pub struct Findings {
 pub struct Known<'a> {
     /// What moved.
     pub movement: &'a Movement,
-    /// The period judged of every series.
-    pub judges: &'a [Judge],
     /// Events and calibrations.
     pub register: &'a Register,
     /// Month under review.
@@ -131,7 +117,7 @@ pub struct Known<'a> {
 /// Asks everything of every series.
 #[must_use]
 pub fn findings(pass: &Pass, known: &Known<'_>, config: &Config) -> Findings {
-    let facts = super::movement::facts(pass);
+    let facts = crate::movement::facts(pass);
     let leads = open_leads(pass, &facts, config);
     let series = known
         .movement
@@ -209,11 +195,10 @@ pub fn asked(
     pass: &Pass,
     n: usize,
     moved: &SeriesMovement,
-    judge: &Judge,
     leads: &OpenLeads,
     facts: SeriesFacts,
 ) -> Asked {
-    let series = &pass.series[n];
+    let (series, judge) = (&pass.series[n], &moved.period);
     let low_pa = moved.limits.now.low_pa.filter(|low| *low > 0);
     let inside = |day: Day| (judge.from..=judge.to).contains(&day);
     let causes = causes(pass, n);
@@ -274,10 +259,11 @@ fn finding(
     config: &Config,
 ) -> Finding {
     let series = &pass.series[n];
-    let (moved, judge) = (&known.movement.series[n], &known.judges[n]);
+    let moved = &known.movement.series[n];
+    let judge = &moved.period;
     let limits = &moved.limits;
     let inside = |day: Day| (judge.from..=judge.to).contains(&day);
-    let asked = asked(pass, n, moved, judge, leads, facts);
+    let asked = asked(pass, n, moved, leads, facts);
     let low_pa = limits.now.low_pa.filter(|low| *low > 0);
     let healthy = healthy(&asked.judged, &asked.ask(), config);
     let goodness = healthy.as_ref().map_or((None, None), |h| goodness(h, config.seed));
@@ -295,7 +281,7 @@ fn finding(
         outcomes().filter(|o| o.limits.high_pa.is_none_or(|high| Some(high) == limits.now.high_pa));
     let rejects = reject_days(at_limit, Outcome::OverLimit);
     let observed_low = low_pa.map(|low| under_limit(outcomes(), low, config.confidence));
-    let moving = judge.slope || moved.drift.shape == Some(super::drift::Shape::Season);
+    let moving = judge.slope || moved.drift.shape == Some(crate::movement::drift::Shape::Season);
     let levels =
         Levels { boundaries: &judge.boundaries, moving, edges: &asked.edges, leads, facts };
     let strays = strays(pass, n, &moved.readings, &levels, config);
@@ -332,7 +318,7 @@ fn finding(
         step_ma: asked.step_ma,
         causes: asked.causes,
         facts,
-        judge: judge.clone(),
+        period: judge.clone(),
     }
 }
 
@@ -346,7 +332,8 @@ fn against_before(
     options: &Options,
     config: &Config,
 ) -> Option<MonthChange> {
-    let (moved, judge) = (&known.movement.series[n], &known.judges[n]);
+    let moved = &known.movement.series[n];
+    let judge = &moved.period;
     let outcomes = &pass.series[n].outcomes;
     if !outcomes.iter().any(|o| month_of(o.day) == month) {
         return None;

@@ -1,43 +1,47 @@
-//! Tally → finding: one question per file.
+//! Tallies → findings: one question per file.
 //!
-//! Takes a [`crate::series::Pass`] and settings, gives findings with intervals. [`movement()`] comes
-//! first, since it decides which period is judged; then [`findings()`] asks everything else of every
-//! series, in parallel. Nothing here compares with a threshold of design section 16: that is the verdict's.
+//! Takes a [`crate::series::Pass`], what moved and settings, gives findings with intervals: [`findings()`]
+//! asks everything of every series, in parallel. Nothing here compares with a threshold of design
+//! section 16: that is the verdict's.
 
-pub mod answer;
-pub mod approximate;
-mod below;
 pub mod body;
-pub mod calibration;
-pub mod capability;
-pub mod carry;
-pub mod causes;
-pub mod check_record;
-pub mod checks;
-pub mod doubt;
-pub mod drift;
-pub mod excess;
 mod finding;
-pub mod gaps;
-pub mod groups;
-pub mod happenings;
-pub mod healthy;
 pub mod jump;
-pub mod leads;
-pub mod limits;
-pub mod low_side;
-pub mod month_change;
-pub mod months;
-mod movement;
-pub mod practice;
-pub mod readings;
-pub mod settings;
-pub mod share_ladder;
-pub mod stations;
-pub mod strays;
-pub mod too_good;
-pub mod unit_lists;
-pub mod what_if;
+pub mod month;
+pub mod units;
 
-pub use finding::{Asked, Finding, Findings, Judge, Known, asked, findings};
-pub use movement::{GroupSplit, Movement, SeriesMovement, facts, group_rules, movement};
+pub use finding::{Asked, Finding, Findings, Known, asked, findings};
+
+use body::below::{FEWEST, FEWEST_DISTINCT};
+
+/// Why a question about the body has no answer.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum NotDone {
+    /// Too few readings.
+    #[error("{found} readings below the cut, {FEWEST} needed")]
+    TooFewReadings {
+        /// How many there are.
+        found: f64,
+    },
+    /// The readings differ by too few steps to fit a distribution.
+    #[error(
+        "{found} distinct readings below the cut, {FEWEST_DISTINCT} needed: the reading step is too coarse"
+    )]
+    TooFewDistinct {
+        /// How many there are.
+        found: usize,
+    },
+    /// No family could be fitted.
+    #[error("no distribution could be fitted: {0}")]
+    NoFit(String),
+    /// The series is too small, or too much of it tripped, for a tail of its own.
+    #[error("no tail fitted: {0}")]
+    NoTail(String),
+    /// The body does not describe the series, and it has no tail.
+    #[error("neither answer counts: the body does not describe the series, and {0}")]
+    Neither(String),
+    /// A number did not come out finite.
+    #[error("the estimate of {0} is not a finite number")]
+    NotFinite(&'static str),
+}

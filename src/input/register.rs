@@ -5,8 +5,9 @@ use std::path::Path;
 use chrono::NaiveDate;
 
 use crate::config::Config;
+use crate::day::{Day, day_number};
 use crate::error::{Error, Place, Result};
-use crate::records::{Calibration, Day, Event, Register, day_number};
+use crate::records::{Calibration, Event, Register};
 
 /// Reads the files that the settings name, if there are any.
 ///

@@ -304,24 +304,3 @@ impl Unreadable {
         }
     }
 }
-
-/// A day as a whole number since 1970-01-01.
-pub type Day = i32;
-
-/// A day as a date.
-#[must_use]
-pub fn date_of(day: Day) -> chrono::NaiveDate {
-    chrono::NaiveDate::default() + chrono::TimeDelta::days(i64::from(day))
-}
-
-/// A date as a day.
-#[must_use]
-pub fn day_number(date: chrono::NaiveDate) -> Day {
-    Day::try_from((date - chrono::NaiveDate::default()).num_days()).unwrap_or(0)
-}
-
-/// The day a time falls on, when production days start `starts_s` seconds after midnight.
-#[must_use]
-pub fn day_of(time: i64, starts_s: i64) -> Day {
-    i32::try_from((time - starts_s).div_euclid(86_400)).unwrap_or(0)
-}

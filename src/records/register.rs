@@ -1,6 +1,6 @@
 //! What happened around the tests: events and calibrations, as somebody recorded them.
 
-use super::Day;
+use crate::day::Day;
 
 /// Something that happened on a day.
 #[derive(Debug, Clone, PartialEq, Eq)]

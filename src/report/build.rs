@@ -8,21 +8,25 @@ use super::format::whole;
 use super::jumps;
 use super::model::*;
 use super::testers;
-use crate::analysis::body::{Because, Which};
-use crate::analysis::causes::Cause;
-use crate::analysis::drift::{Drift, Shape as Found};
-use crate::analysis::happenings;
-use crate::analysis::healthy::{Healthy, TailNumbers};
+use crate::analysis::body::describe::{Because, Which};
+use crate::analysis::body::healthy::{Healthy, TailNumbers};
 use crate::analysis::jump::{Jump, Scope, of_cause};
-use crate::analysis::limits::LimitHistory;
-use crate::analysis::months::{Month, month_of};
-use crate::analysis::readings::ma;
-use crate::analysis::settings::falls_short;
-use crate::analysis::unit_lists::{Lies, StrayUnit};
-use crate::analysis::{Finding, Findings, GroupSplit, Movement, SeriesMovement};
+use crate::analysis::month::table::Month;
+use crate::analysis::units::causes::Cause;
+use crate::analysis::units::happenings;
+use crate::analysis::units::settings::falls_short;
+use crate::analysis::units::strays::{Lies, StrayUnit};
+use crate::analysis::{Finding, Findings};
 use crate::config::Config;
+use crate::config::Rules;
+use crate::day::month_of;
+use crate::day::{date_of, day_of};
 use crate::input::Read;
-use crate::records::{Current, Marks, Outcome, Record, Register, Shown, date_of, day_of};
+use crate::movement::drift::{Drift, Shape as Found};
+use crate::movement::limits::LimitHistory;
+use crate::movement::readings::ma;
+use crate::movement::{GroupSplit, Movement, SeriesMovement};
+use crate::records::{Current, Marks, Outcome, Record, Register, Shown};
 use crate::series::{Pass, Series, SeriesKey, SetAside, Use};
 use crate::stats::estimate::Estimate;
 use crate::verdict::Verdict;
@@ -30,9 +34,11 @@ use crate::verdict::action::actions;
 use crate::verdict::concern::{About, Concern, from_drift, from_verdict};
 use crate::verdict::group::GroupBand;
 use crate::verdict::jump::JumpVerdict;
-use crate::verdict::plant::{SeriesVerdict, limit_groups, rules};
+use crate::verdict::physics::load;
+use crate::verdict::plant::{SeriesVerdict, limit_groups};
 use crate::verdict::reason::ReasonKind;
-use crate::verdict::wording::{load, percent};
+use crate::words::percent;
+pub use crate::words::time::{month_text, time_text};
 
 /// Everything a report is built from.
 #[derive(Debug, Clone, Copy)]
@@ -57,19 +63,6 @@ pub struct Parts<'a> {
     pub name: &'a str,
     /// Month under review.
     pub month: (i32, u32),
-}
-
-/// A time as text.
-#[must_use]
-pub fn time_text(seconds: i64) -> String {
-    chrono::DateTime::from_timestamp(seconds, 0)
-        .map_or_else(|| seconds.to_string(), |t| t.format("%Y-%m-%d %H:%M:%S").to_string())
-}
-
-/// A month as text.
-#[must_use]
-pub fn month_text(month: (i32, u32)) -> String {
-    format!("{:04}-{:02}", month.0, month.1)
 }
 
 fn path_text(path: &std::path::Path) -> String {
@@ -212,7 +205,7 @@ fn event_lines(register: &Register) -> Vec<EventLine> {
 
 /// An estimate for the model.
 pub(super) fn e(estimate: Option<&Estimate>) -> Option<E> {
-    estimate.map(E::from)
+    estimate.cloned()
 }
 
 fn series_report(parts: &Parts<'_>, n: usize, id: &str, notes: &mut Vec<String>) -> SeriesReport {
@@ -247,7 +240,7 @@ fn series_report(parts: &Parts<'_>, n: usize, id: &str, notes: &mut Vec<String>)
     let in_month = series
         .outcomes
         .iter()
-        .filter(|o| crate::analysis::months::month_of(o.day) == parts.month)
+        .filter(|o| crate::day::month_of(o.day) == parts.month)
         .map(|o| u64::from(o.count))
         .sum();
     SeriesReport {
@@ -282,7 +275,7 @@ fn series_report(parts: &Parts<'_>, n: usize, id: &str, notes: &mut Vec<String>)
             let steady = moved.drift.shape == Some(Found::Steady);
             CapabilityReport {
                 index: if steady { "C_pkU" } else { "P_pkU" }.to_owned(),
-                value: p.into(),
+                value: p.clone(),
             }
         }),
         expected_reject_ppm: e(finding
@@ -437,7 +430,6 @@ fn distribution(
     let tail = |t: &Option<TailNumbers>| {
         t.as_ref().and_then(|t| {
             Estimate::new(t.quantile_ma, t.low_ma, t.high_ma, config.confidence, "quantile 1 − a")
-                .map(E::from)
         })
     };
     let q = |n: usize| e(h.quantiles[n].as_ref());
@@ -469,7 +461,7 @@ fn distribution(
             .to_owned(),
             apart_ma: tail(&h.apart),
             together_ma: tail(&h.together),
-            excess_share: Some((&body.excess.share).into()),
+            excess_share: Some(body.excess.share.clone()),
             approximate: body
                 .approximate(config.accepted_reject_share)
                 .into_iter()
@@ -512,7 +504,7 @@ fn verdict_report(v: &SeriesVerdict, finding: &Finding) -> VerdictReport {
         )
     }));
     reasons.extend(v.low.reasons.iter().map(|r| r.sentence.clone()));
-    reasons.push(v.period.clone());
+    reasons.push(finding.period.sentence.clone());
     let proving = verdict.suggested.as_ref().and_then(|s| {
         let loads = s.proving.as_ref()?;
         Some(format!("{} must trip, {} must pass", load(&loads.must_trip), load(&loads.must_pass)))
@@ -601,7 +593,7 @@ fn stray_report(pass: &Pass, finding: &Finding, config: &Config) -> StrayReport 
     }
 }
 
-fn habit_sentence(h: &crate::analysis::practice::Habit) -> String {
+fn habit_sentence(h: &crate::analysis::units::practice::Habit) -> String {
     format!(
         "{} {} on {}: {} units tripped, {} passed in the end after {:.1} further tests each (all others: {} of {} passed)",
         h.factor, h.level, h.station, h.units, h.passed, h.tests_each, h.others.1, h.others.0
@@ -633,7 +625,7 @@ fn drift_report(
                 date: date_of(s.day),
                 date_low: date_of(s.day_low),
                 date_high: date_of(s.day_high),
-                size_ma: (&s.size_ma).into(),
+                size_ma: s.size_ma.clone(),
                 event,
             })
             .collect(),
@@ -642,11 +634,11 @@ fn drift_report(
             .iter()
             .map(|x| ExplainedLine {
                 what: match x.what {
-                    crate::analysis::drift::RoomFactor::Humidity => "humidity",
-                    crate::analysis::drift::RoomFactor::Temperature => "temperature",
+                    crate::movement::drift::RoomFactor::Humidity => "humidity",
+                    crate::movement::drift::RoomFactor::Temperature => "temperature",
                 }
                 .to_owned(),
-                share: (&x.share).into(),
+                share: x.share.clone(),
             })
             .collect(),
         limit_reached_on: v.forecast.map(|f| ReachedReport {
@@ -1000,7 +992,7 @@ fn action_lines(
 
 /// Settings in force, for the method section.
 pub(super) fn settings(config: &Config) -> Vec<SettingLine> {
-    let mut lines: Vec<SettingLine> = rules(config)
+    let mut lines: Vec<SettingLine> = Rules::from(config)
         .lines()
         .into_iter()
         .map(|l| SettingLine {

@@ -9,11 +9,11 @@ use super::chart::{Chart, ChartError, draw};
 use super::jump_model::JumpReport;
 use super::pictures;
 use crate::analysis::jump::{Jump, Scope, Window};
-use crate::analysis::readings::ma;
-use crate::records::date_of;
+use crate::day::date_of;
+use crate::movement::readings::ma;
 use crate::series::Says;
 use crate::verdict::jump::levels;
-use crate::verdict::wording::PRINTED_IN_UA_BELOW_MA;
+use crate::words::currents::PRINTED_IN_UA_BELOW_MA;
 
 /// A chart drawn, or why not.
 pub struct Drawn {

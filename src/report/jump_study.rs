@@ -62,7 +62,7 @@ pub fn check(pass: &crate::series::Pass, request: &JumpRequest) -> Result<()> {
         ));
     }
     let (first, last) = pass.days.unwrap_or((0, 0));
-    let (first, last) = (crate::records::date_of(first), crate::records::date_of(last));
+    let (first, last) = (crate::day::date_of(first), crate::day::date_of(last));
     match request.since {
         Some(since) if since <= first || since > last => Err(Error::usage(
             format!(

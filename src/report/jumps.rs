@@ -3,14 +3,13 @@
 use super::build::{Parts, title};
 use super::format::whole;
 use super::jump_model::{CauseReport, JumpReport, PartsReport, TracesReport};
-use super::model::E;
-use crate::analysis::happenings;
 use crate::analysis::jump::{Cause, Jump, Scope};
-use crate::records::date_of;
+use crate::analysis::units::happenings;
+use crate::day::date_of;
 use crate::series::Pass;
 use crate::verdict::concern::{About, Concern};
 use crate::verdict::jump::{JumpVerdict, coincides, each, judge, levels};
-use crate::verdict::wording::capital;
+use crate::words::capital;
 
 /// A scope for people.
 #[must_use]
@@ -159,7 +158,7 @@ pub fn covers(parts: &Parts<'_>, series: usize, factor: &str, level: &str) -> bo
 fn report(pass: &Pass, jump: &Jump, verdict: JumpVerdict, ids: &[String]) -> JumpReport {
     let counts =
         |s: &crate::analysis::jump::Side| [whole(s.units), whole(s.failures.of(jump.counted))];
-    let e = |e: &crate::stats::estimate::Estimate| E::from(e);
+    let e = |e: &crate::stats::estimate::Estimate| e.clone();
     JumpReport {
         scope: place(pass, jump.scope),
         scope_kind: match jump.scope {
@@ -227,9 +226,9 @@ fn cause(c: &Cause) -> CauseReport {
         failures: whole(c.failures),
         units: whole(c.units),
         expected: c.expected,
-        ratio: c.ratio.as_ref().filter(|r| r.value.is_finite()).map(E::from),
+        ratio: c.ratio.as_ref().filter(|r| r.value.is_finite()).cloned(),
         share_of_excess: c.share_of_excess,
-        odds_within_days: c.within_days.as_ref().and_then(|m| m.odds_ratio.as_ref()).map(E::from),
+        odds_within_days: c.within_days.as_ref().and_then(|m| m.odds_ratio.as_ref()).cloned(),
         others_failed: c.within_days.as_ref().map(|m| whole(m.others_failed)),
         p_value: c.p_value,
         units_before: whole(c.units_before),

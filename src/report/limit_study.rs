@@ -11,18 +11,21 @@ use super::limit_model::*;
 use super::markdown::{change_note, limit_page};
 use super::model::{Made, Report};
 use super::{pictures, tables};
-use crate::analysis::leads::open_leads;
-use crate::analysis::{asked, facts};
+use crate::analysis::asked;
+use crate::analysis::units::leads::open_leads;
 use crate::config::Config;
+use crate::config::Rules;
+use crate::day::date_of;
 use crate::error::{Error, Result};
-use crate::records::{Current, TestKind, date_of};
+use crate::movement::facts;
+use crate::records::{Current, TestKind};
 use crate::verdict::band::BandInput;
 use crate::verdict::expected::{self, Circuit};
 use crate::verdict::limit_study::{LimitStudy, Of, WhatIf, study as study_series};
 use crate::verdict::physics::{LeakAdds, Load, ProvingLoads};
-use crate::verdict::plant::{limit_groups, rules};
+use crate::verdict::plant::limit_groups;
 use crate::verdict::suggest::{Suggestion, blind_spot_mohm};
-use crate::verdict::wording::Wording;
+use crate::words::Wording;
 
 /// What a limit study is made of, beside the settings.
 #[derive(Debug, Clone, Default)]
@@ -221,7 +224,7 @@ fn measured(
         .map(|&n| {
             let moved = &parts.movement.series[n];
             let finding = &parts.findings.series[n];
-            let asked = asked(parts.pass, n, moved, &finding.judge, &leads, all_facts[n]);
+            let asked = asked(parts.pass, n, moved, &leads, all_facts[n]);
             study_series(&Of {
                 pass: parts.pass,
                 n,
@@ -474,7 +477,7 @@ fn loads(
 }
 
 fn candidate(parts: &Parts<'_>, w: &WhatIf, volts: Option<f64>) -> CandidateReport {
-    use crate::analysis::what_if::Would;
+    use crate::analysis::units::what_if::Would;
     let c = &w.candidate;
     let words: Vec<&str> = c.origins.iter().map(|o| o.words()).filter(|w| !w.is_empty()).collect();
     CandidateReport {
@@ -656,7 +659,7 @@ fn calculated(parts: Option<&Parts<'_>>, request: &StudyRequest, config: &Config
         reading_step_ma: step_ma,
         limit_step_ma: Some(step_ma),
     };
-    let band = expected::calculated(&circuit, &x, &setting, &rules(config));
+    let band = expected::calculated(&circuit, &x, &setting, &Rules::from(config));
     let suggested: Option<&Suggestion> = band.suggested.as_ref();
     let mut notes = vec![
         "the band is calculated from the circuit and not measured: it says nothing about how units of this model spread, and a limit set from it is provisional".to_owned(),

@@ -47,7 +47,7 @@ pub struct Review {
 /// # Errors
 /// Where the month asked for holds no test.
 pub fn month_under_review(pass: &Pass, asked: Option<(i32, u32)>) -> Result<(i32, u32)> {
-    use crate::analysis::months::month_of;
+    use crate::day::month_of;
     let (first, last) = pass.days.unwrap_or((0, 0));
     let Some(month) = asked else {
         return Ok(month_of(last));

@@ -10,9 +10,9 @@ mod tester;
 use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
-use serde::{Serialize, Serializer};
+use serde::Serialize;
 
-use crate::stats::estimate::Estimate;
+pub use crate::stats::estimate::Estimate as E;
 
 pub use month::MonthReport;
 pub use since::{Earlier, OpenAction, SinceReport, VerdictChange};
@@ -24,40 +24,6 @@ pub use tester::{
 
 /// The schema named in every result file.
 pub const SCHEMA: &str = "leakdrift.results/1";
-
-/// An estimate as JSON: an end without a bound is `null`.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct E {
-    /// Best single value.
-    #[serde(serialize_with = "finite")]
-    pub value: f64,
-    /// Lower end.
-    #[serde(serialize_with = "finite")]
-    pub low: f64,
-    /// Upper end.
-    #[serde(serialize_with = "finite")]
-    pub high: f64,
-    /// Confidence level, a fraction of 1.
-    pub level: f64,
-    /// How it was made.
-    pub method: String,
-}
-
-impl From<Estimate> for E {
-    fn from(e: Estimate) -> Self {
-        Self { value: e.value, low: e.low, high: e.high, level: e.level, method: e.method }
-    }
-}
-
-impl From<&Estimate> for E {
-    fn from(e: &Estimate) -> Self {
-        e.clone().into()
-    }
-}
-
-fn finite<S: Serializer>(x: &f64, to: S) -> Result<S::Ok, S::Error> {
-    if x.is_finite() { to.serialize_f64(*x) } else { to.serialize_none() }
-}
 
 /// The whole report.
 #[derive(Debug, Clone, Serialize)]

@@ -17,12 +17,13 @@ use super::format::whole;
 use super::jump_pictures;
 use super::model::Report;
 use super::plant_pictures;
-use crate::analysis::body::{Body, Which};
-use crate::analysis::causes::without;
-use crate::analysis::healthy::Healthy;
+use crate::analysis::body::describe::{Body, Which};
+use crate::analysis::body::healthy::Healthy;
 use crate::analysis::jump::{Jump, Scope as Where};
-use crate::analysis::readings::{Reading, ma};
-use crate::records::{Day, Outcome, date_of, day_number, day_of};
+use crate::analysis::units::causes::without;
+use crate::day::{Day, date_of, day_number, day_of};
+use crate::movement::readings::{Reading, ma};
+use crate::records::Outcome;
 use crate::series::{OutcomeLine, Says};
 use crate::stats::distribution::Family;
 use crate::stats::mixture::Component;
@@ -31,7 +32,7 @@ use crate::verdict::band::BandInput;
 use crate::verdict::candidate::Origin;
 use crate::verdict::limit_study::LimitStudy;
 use crate::verdict::suggest::blind_spot_mohm;
-use crate::verdict::wording::PRINTED_IN_UA_BELOW_MA;
+use crate::words::currents::PRINTED_IN_UA_BELOW_MA;
 
 /// A chart of the report: its file, what it answers, and its ink.
 #[derive(Debug)]
@@ -168,7 +169,7 @@ pub(super) fn of_distribution(
     let finding = &parts.findings.series[n];
     let moved = &parts.movement.series[n];
     let verdict = &parts.verdicts[n];
-    let judge = &finding.judge;
+    let judge = &finding.period;
     let inside = |r: &&Reading| (judge.from..=judge.to).contains(&r.day);
     let kept = without(parts.pass, n, &moved.readings, &finding.causes);
     let units = |readings: &[Reading]| readings.iter().filter(inside).map(|r| r.count).sum::<f64>();
@@ -332,7 +333,7 @@ fn of_probability(
     probability::chart(&Probability {
         series: title.to_owned(),
         answer: probability_answer(parts, n, h, scale),
-        period: format!("{}{carried}", period_words(finding.judge.from, finding.judge.to)),
+        period: format!("{}{carried}", period_words(finding.period.from, finding.period.to)),
         unit: scale.unit.to_owned(),
         step: scale.of_ma(finding.step_ma),
         scale: plot_scale,
@@ -471,7 +472,7 @@ fn of_drift(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<C
     let points: Vec<OnDay> =
         moved.points.iter().map(|p| OnDay { day: p.day, value: scale.of_ma(p.value_ma) }).collect();
     // The line of a season is what is left once the air is allowed for: not a line through these points.
-    let season = d.shape == Some(crate::analysis::drift::Shape::Season);
+    let season = d.shape == Some(crate::movement::drift::Shape::Season);
     let fitted = d.line.as_ref().filter(|_| !season).map_or_else(Vec::new, |line| {
         vec![vec![
             OnDay { day: line.from, value: scale.of_ma(line.at(line.from)) },
@@ -494,7 +495,7 @@ fn of_drift(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<C
     let tail = h.and_then(|h| h.apart.as_ref().or(h.together.as_ref()));
     let forecast = h
         .and_then(|h| h.lines.zip(tail))
-        .map(|(lines, tail)| forecast_points(&lines, tail, finding.judge.to, verdict, scale))
+        .map(|(lines, tail)| forecast_points(&lines, tail, finding.period.to, verdict, scale))
         .unwrap_or_default();
     drift::chart(&drift::Drift {
         series: title.to_owned(),
@@ -504,8 +505,8 @@ fn of_drift(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<C
                 Some(since),
                 Some(slope),
                 Some(
-                    crate::analysis::drift::Shape::Slope
-                    | crate::analysis::drift::Shape::SlopeAndStep,
+                    crate::movement::drift::Shape::Slope
+                    | crate::movement::drift::Shape::SlopeAndStep,
                 ),
             ) => {
                 format!(
@@ -556,15 +557,15 @@ fn of_drift(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<C
     })
 }
 
-fn weekly(points: &[crate::analysis::drift::DayPoint]) -> bool {
+fn weekly(points: &[crate::movement::drift::DayPoint]) -> bool {
     let gaps = points.windows(2).filter(|w| w[1].day - w[0].day >= 5).count();
     gaps * 2 > points.len()
 }
 
 /// The tail carried on from the last day, once a month, as far as the crossing or the horizon.
 fn forecast_points(
-    lines: &crate::analysis::carry::CarryLines,
-    tail: &crate::analysis::healthy::TailNumbers,
+    lines: &crate::analysis::body::carry::CarryLines,
+    tail: &crate::analysis::body::healthy::TailNumbers,
     from: Day,
     verdict: &crate::verdict::plant::SeriesVerdict,
     scale: &Scale,
@@ -762,7 +763,7 @@ pub(super) fn of_trade_off(
 ) -> Result<Chart, ChartError> {
     let scale = Scale::of(study.setting.x50_ma);
     let verdict = &parts.verdicts[study.series].verdict;
-    let judge = &parts.findings.series[study.series].judge;
+    let judge = &parts.findings.series[study.series].period;
     let of = |x: f64| scale.of_ma(x);
     let row = study
         .curve

@@ -7,8 +7,8 @@ use super::chart::room_used::{self, RoomUsed, Series};
 use super::chart::{Chart, ChartError, style};
 use super::format::words;
 use super::model::Report;
-use crate::analysis::readings::ma;
-use crate::records::{Day, day_number};
+use crate::day::{Day, day_number};
+use crate::movement::readings::ma;
 use crate::stats::trend::median;
 
 /// Days before and after of which a point of the overview is the median.

@@ -5,20 +5,20 @@ use std::collections::BTreeMap;
 
 use super::build::{Parts, e, month_text, shape_key, time_text};
 use super::model::*;
-use crate::analysis::doubt::Doubt;
-use crate::analysis::gaps::gaps;
-use crate::analysis::happenings;
-use crate::analysis::settings::SettingChange;
-use crate::analysis::stations::{ActsAs, CannotTell};
-use crate::analysis::unit_lists::Lies;
-use crate::records::{Day, date_of};
+use crate::analysis::units::doubt::Doubt;
+use crate::analysis::units::gaps::gaps;
+use crate::analysis::units::happenings;
+use crate::analysis::units::settings::SettingChange;
+use crate::analysis::units::strays::Lies;
+use crate::day::{Day, date_of};
+use crate::movement::stations::{ActsAs, CannotTell};
 use crate::verdict::concern::{About, Concern};
 use crate::verdict::plant::station_flagged;
 use crate::verdict::tester::{
     EXPLAINS, back_words, doubt_sentence, frequency_hint, seen_on_load, setting_value,
     settings_sentence, step_needs_action, step_sentence,
 };
-use crate::verdict::wording::{Wording, count, three_digits};
+use crate::words::{Wording, count, three_digits};
 
 fn name(parts: &Parts<'_>, station: u16) -> String {
     parts.pass.stations[usize::from(station)].clone()
@@ -65,7 +65,7 @@ pub(super) fn stations(parts: &Parts<'_>, ids: &[String]) -> Vec<StationReport> 
                         .iter()
                         .map(|m| StationMonth {
                             month: month_text(m.month),
-                            offset_pct: (&m.offset_pct).into(),
+                            offset_pct: m.offset_pct.clone(),
                         })
                         .collect()
                 }),
@@ -104,7 +104,7 @@ fn moves(parts: &Parts<'_>, station: u16) -> Vec<StationMove> {
                 date: date_of(step.day),
                 date_low: date_of(step.day_low),
                 date_high: date_of(step.day_high),
-                size_pct: (&step.size_pct).into(),
+                size_pct: step.size_pct.clone(),
                 sentence: step_sentence(
                     &name(parts, station),
                     step,
@@ -129,7 +129,7 @@ fn doubt_reports(parts: &Parts<'_>, ids: &[String], station: u16) -> Vec<DoubtRe
             DoubtReport {
                 from: date_of(d.from),
                 to: date_of(d.to),
-                raised_pct: (&d.raised_pct).into(),
+                raised_pct: d.raised_pct.clone(),
                 passes: d.passes,
                 would_have_failed: d.units.len() as u64,
                 low: d.ends.0,
@@ -173,7 +173,7 @@ pub(super) fn movements(parts: &Parts<'_>) -> Vec<MovementReport> {
                 what: "tester",
                 name: station.clone(),
                 date: date_of(m.day),
-                size_pct: (&m.size_pct).into(),
+                size_pct: m.size_pct.clone(),
             }));
         }
     }
@@ -186,7 +186,7 @@ pub(super) fn movements(parts: &Parts<'_>) -> Vec<MovementReport> {
                 what: "product",
                 name: series.key.model.clone(),
                 date: date_of(day),
-                size_pct: size.into(),
+                size_pct: size.clone(),
             });
         };
         for step in &moved.drift.steps {
@@ -472,7 +472,7 @@ fn loads(parts: &Parts<'_>, station: u16) -> Vec<LoadReport> {
                         date: date_of(s.day),
                         date_low: date_of(s.day_low),
                         date_high: date_of(s.day_high),
-                        size_pct: s.size_pct.as_ref()?.into(),
+                        size_pct: s.size_pct.clone()?,
                     })
                 })
                 .collect(),

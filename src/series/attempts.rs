@@ -5,7 +5,8 @@ use std::collections::BTreeSet;
 use super::rows::Use;
 use super::setups::Resolved;
 use crate::config::Config;
-use crate::records::{Day, Limits, Marks, Outcome, Record, Shown, day_of};
+use crate::day::{Day, day_of};
+use crate::records::{Limits, Marks, Outcome, Record, Shown};
 
 /// Why a row is set aside. In order of precedence.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]

@@ -11,11 +11,12 @@ use super::setups::{Resolved, resolve};
 use super::tally::{FactorLine, OutcomeLine, Says, Series, TallyLine};
 use super::{RowView, Steps};
 use crate::config::Config;
+use crate::day::{Day, day_of};
 use crate::error::{Error, Result};
 use crate::input::{BUILT_IN_FACTORS, Table, plain_serial};
 use crate::note::Note;
 use crate::records::{
-    AirSums, Batch, Book, Day, Limits, Marks, Outcome, Record, Shown, Source, Unreadable, day_of,
+    AirSums, Batch, Book, Limits, Marks, Outcome, Record, Shown, Source, Unreadable,
 };
 
 /// Units are spread over so many shards by their hash, so that they can be swept in parallel.

@@ -5,9 +5,10 @@ use std::path::Path;
 use polars::prelude::{Series as Column_, *};
 
 use super::{Pass, Says, Series};
+use crate::day::Day;
 use crate::error::{Error, Result};
 use crate::input::BUILT_IN_FACTORS;
-use crate::records::{Current, Day, Outcome};
+use crate::records::{Current, Outcome};
 
 /// One line per distinct combination, in canonical columns; what a reading says is in its outcome.
 #[derive(Default)]
@@ -119,7 +120,7 @@ fn first_attempts(pass: &Pass, series: usize) -> impl Iterator<Item = (Line, u32
             crate::records::Shown::Nothing => None,
         };
         let line = Line {
-            day: crate::records::day_of(r.time, pass.day_starts_s),
+            day: crate::day::day_of(r.time, pass.day_starts_s),
             station: pass.station_of_setup[r.setup as usize],
             outcome: r.outcome,
             // What a trip shows is not the leakage.

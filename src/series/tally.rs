@@ -1,7 +1,8 @@
 //! A series as a tally: distinct readings with how often each occurred, per day and station.
 
 use super::SeriesKey;
-use crate::records::{Day, Limits, Outcome};
+use crate::day::Day;
+use crate::records::{Limits, Outcome};
 
 /// What a tally line says about the current.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]

@@ -1,22 +1,32 @@
 //! A number that is never shown without its uncertainty.
 
+use serde::{Serialize, Serializer};
+
 /// A point estimate with its confidence interval.
 ///
 /// - Units: those of the quantity estimated; the interval shares them.
 /// - Invariant: `low <= value <= high` where all are finite. An end that the data cannot bound is
 ///   infinite; no field is ever NaN.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Estimate {
     /// The best single value.
+    #[serde(serialize_with = "finite")]
     pub value: f64,
     /// Lower end of the interval.
+    #[serde(serialize_with = "finite")]
     pub low: f64,
     /// Upper end of the interval.
+    #[serde(serialize_with = "finite")]
     pub high: f64,
     /// Confidence level of the interval, a fraction of 1 (0.95).
     pub level: f64,
     /// How value and interval were made, in a few words for the reader of a report.
     pub method: String,
+}
+
+/// An end without a bound is written as nothing.
+fn finite<S: Serializer>(x: &f64, to: S) -> Result<S::Ok, S::Error> {
+    if x.is_finite() { to.serialize_f64(*x) } else { to.serialize_none() }
 }
 
 impl Estimate {

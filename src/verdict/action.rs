@@ -1,7 +1,7 @@
 //! What needs action: one line each with its next step, worst first.
 
-use super::concern::{About, Concern};
-use super::wording::count;
+use crate::verdict::concern::{About, Concern};
+use crate::words::count;
 
 /// Kinds of action, worst first: their order is the order of the table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -256,7 +256,7 @@ fn line(concern: &Concern) -> Line {
                     format!(
                         "{sentence} Rejects of healthy units pass the accepted share on {}{}.",
                         f.date,
-                        super::explain::interval(&f)
+                        crate::verdict::explain::interval(&f)
                     )
                 },
             ),

@@ -1,8 +1,8 @@
 //! The workable band: the limits that neither reject healthy units nor let a bad one through.
 
-use super::physics::{self, LeakAdds};
-use super::rules::Rules;
-use super::wording::{Wording, percent, resistance};
+use crate::config::rules::Rules;
+use crate::verdict::physics::{self, LeakAdds};
+use crate::words::{Wording, percent, resistance};
 
 /// What the band is made from. Currents in mA, voltage in V, resistance in MΩ.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,8 +1,8 @@
 //! Which limits a limit study looks at: the one in force, the ends of the band, the suggested one, those the
 //! user asks for, and round numbers between.
 
-use super::band::{round_down, round_up};
-use super::limit::Verdict;
+use crate::verdict::band::{round_down, round_up};
+use crate::verdict::limit::Verdict;
 
 /// Why a limit is looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

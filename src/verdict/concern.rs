@@ -2,9 +2,9 @@
 
 use chrono::NaiveDate;
 
-use super::evidence::Forecast;
-use super::limit::{Verdict, VerdictKind};
-use super::movement::DriftFlag;
+use crate::movement::material::DriftFlag;
+use crate::verdict::evidence::Forecast;
+use crate::verdict::limit::{Verdict, VerdictKind};
 
 /// Something that somebody must act on. The numbers are those the line prints.
 #[derive(Debug, Clone, PartialEq)]

@@ -2,8 +2,9 @@
 
 use chrono::NaiveDate;
 
-use super::band::BandInput;
+use crate::movement::period::Judged;
 use crate::stats::estimate::Estimate;
+use crate::verdict::band::BandInput;
 
 /// The two answers about the tail.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -45,21 +46,6 @@ pub struct Tail {
     pub upper_ma: f64,
     /// `U` at the end of the planning horizon, where a slope is established.
     pub upper_at_horizon_ma: Option<f64>,
-}
-
-/// The units judged.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Judged {
-    /// First day.
-    pub from: NaiveDate,
-    /// Last day.
-    pub to: NaiveDate,
-    /// Units (first attempts with the unit connected).
-    pub units: u64,
-    /// Days with at least one unit.
-    pub production_days: u64,
-    /// Lots, where lots are known.
-    pub lots: Option<u64>,
 }
 
 /// A forecast date with its interval.

@@ -1,12 +1,12 @@
 //! What a unit should read by its capacitors, before or beside any measurement.
 
-use super::band::{Band, BandInput, band};
-use super::physics::{self, LeakAdds};
-use super::rules::Rules;
-use super::suggest::{Suggestion, suggest};
-use super::wording::{Wording, count, percent, three_digits};
+use crate::config::rules::Rules;
 use crate::stats::estimate::Estimate;
 use crate::stats::tolerance::distribution_free_sample;
+use crate::verdict::band::{Band, BandInput, band};
+use crate::verdict::physics::{self, LeakAdds};
+use crate::verdict::suggest::{Suggestion, suggest};
+use crate::words::{Wording, count, percent, three_digits};
 
 /// What is known of a model's circuit.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -1,15 +1,16 @@
 //! The sentences of a verdict, and the parts of it that only add information.
 
-use super::band::{Band, BandInput, UpperKind};
-use super::cautions::WHO_DECIDES;
-use super::evidence::{Evidence, Forecast, Tail};
-use super::limit::{AnswerVerdict, Verdict, VerdictKind};
-use super::physics::{self, LeakAdds};
-use super::reason::{ReasonKind, Reasons};
-use super::rules::Rules;
-use super::suggest::Suggestion;
-use super::wording::{Wording, count, load, percent, resistance, three_digits};
+use crate::config::rules::Rules;
 use crate::stats::estimate::Estimate;
+use crate::verdict::band::{Band, BandInput, UpperKind};
+use crate::verdict::cautions::WHO_DECIDES;
+use crate::verdict::evidence::{Evidence, Forecast, Tail};
+use crate::verdict::limit::{AnswerVerdict, Verdict, VerdictKind};
+use crate::verdict::physics::load;
+use crate::verdict::physics::{self, LeakAdds};
+use crate::verdict::reason::{ReasonKind, Reasons};
+use crate::verdict::suggest::Suggestion;
+use crate::words::{Wording, count, percent, resistance, three_digits};
 
 /// Whether the verdict is provisional, with the reason.
 pub(super) fn provisional(evidence: &Evidence, rules: &Rules, reasons: &mut Reasons) -> bool {

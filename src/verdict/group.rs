@@ -1,7 +1,7 @@
 //! Models that share one limit: can one limit serve them all?
 
-use super::band::{round_down, round_up};
-use super::wording::Wording;
+use crate::verdict::band::{round_down, round_up};
+use crate::words::Wording;
 
 /// One model's workable band.
 #[derive(Debug, Clone, PartialEq)]

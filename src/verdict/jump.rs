@@ -1,12 +1,12 @@
 //! What a change of the share of failures means: whether it is flagged, the paragraph that says what happened,
 //! and the next step.
 
-use super::wording::{capital, count, percent, three_digits};
 use crate::analysis::jump::cells::Counted;
 use crate::analysis::jump::{Asked, Cause, Dated, Demands, Jump, LimitMove, Named, Scope};
 use crate::config::Config;
-use crate::records::{Day, date_of};
+use crate::day::{Day, date_of};
 use crate::series::Pass;
+use crate::words::{capital, count, percent, three_digits};
 
 /// False discovery rate over all levels asked for one change.
 const FALSE_CAUSES: f64 = 0.05;
@@ -203,7 +203,7 @@ fn limit_words(pass: &Pass, moves: &[LimitMove], counted: Counted) -> Option<Str
     let value = |pa: Option<i64>| {
         pa.map_or_else(
             || "none".to_owned(),
-            |pa| format!("{} mA", three_digits(crate::analysis::readings::ma(pa))),
+            |pa| format!("{} mA", three_digits(crate::movement::readings::ma(pa))),
         )
     };
     // Which limit, from what to what, and where.

@@ -1,14 +1,15 @@
 //! Is the high limit in force the right one? The order of the rules is fixed: unsafe limits are flagged
 //! first, then `no workable band`, `too tight`, `too loose`, `fits`, and what is left is not decided.
 
-use super::band::{Band, BandInput, band};
-use super::evidence::{Answer, Evidence, Forecast, Judged, Tail};
-use super::explain;
-use super::reason::{Reason, ReasonKind, Reasons};
-use super::rules::Rules;
-use super::suggest::{Suggestion, blind_spot_mohm, suggest};
-use super::wording::{Wording, count, percent};
+use crate::config::rules::Rules;
+use crate::movement::period::Judged;
 use crate::stats::estimate::Estimate;
+use crate::verdict::band::{Band, BandInput, band};
+use crate::verdict::evidence::{Answer, Evidence, Forecast, Tail};
+use crate::verdict::explain;
+use crate::verdict::reason::{Reason, ReasonKind, Reasons};
+use crate::verdict::suggest::{Suggestion, blind_spot_mohm, suggest};
+use crate::words::{Wording, count, percent};
 
 /// The five verdicts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -417,7 +418,7 @@ fn too_tight(
         format!(
             "{below}, but only {} healthy rejects were seen or are expected in the period; calling a limit \
              too tight takes {}.",
-            super::wording::three_digits(rejects),
+            crate::words::three_digits(rejects),
             rules.too_tight_rejects
         ),
     );

@@ -1,23 +1,24 @@
 //! The limit study of one series: every candidate limit with what it costs, hides and would have done, the
 //! recommendation, and the reading that the circuit should give.
 
-use super::band::BandInput;
-use super::candidate::{Candidate, Origin, candidates};
-use super::evidence::Evidence;
-use super::expected::{self, Circuit, Comparison, Expected};
-use super::group::GroupBand;
-use super::limit::{VerdictKind, judge};
-use super::physics::ProvingLoads;
-use super::plant::{SeriesVerdict, rules};
-use super::recommend::{Recommendation, recommend};
-use super::rules::Rules;
-use super::suggest::blind_spot_mohm;
-use super::wording::resistance;
-use crate::analysis::what_if::{Recount, RetestCost, ShareAt, recount, retest_cost, shares};
-use crate::analysis::{Asked, Finding, SeriesMovement};
+use crate::analysis::units::what_if::{Recount, RetestCost, ShareAt, recount, retest_cost, shares};
+use crate::analysis::{Asked, Finding};
 use crate::config::Config;
+use crate::config::rules::Rules;
+use crate::movement::SeriesMovement;
 use crate::series::Pass;
 use crate::stats::estimate::Estimate;
+use crate::verdict::band::BandInput;
+use crate::verdict::candidate::{Candidate, Origin, candidates};
+use crate::verdict::evidence::Evidence;
+use crate::verdict::expected::{self, Circuit, Comparison, Expected};
+use crate::verdict::group::GroupBand;
+use crate::verdict::limit::{VerdictKind, judge};
+use crate::verdict::physics::ProvingLoads;
+use crate::verdict::plant::SeriesVerdict;
+use crate::verdict::recommend::{Recommendation, recommend};
+use crate::verdict::suggest::blind_spot_mohm;
+use crate::words::resistance;
 
 /// One candidate limit. Currents in mA, resistance in MΩ.
 #[derive(Debug, Clone, PartialEq)]
@@ -104,7 +105,7 @@ const CURVE_POINTS: usize = 60;
 /// Studies the limit of one series.
 #[must_use]
 pub fn study(of: &Of<'_>) -> LimitStudy {
-    let rules = rules(of.config);
+    let rules = Rules::from(of.config);
     let evidence = of.decided.evidence.sound();
     let limit_ma = evidence.limit_ma();
     let setting = &evidence.setting;
@@ -214,7 +215,12 @@ fn what_if(
     let minutes_per_month =
         more.zip(retests.and_then(|r| r.minutes_each)).map(|(more, minutes)| more * minutes);
     let loads = setting.applied_v.and_then(|v| {
-        super::physics::proving_loads(v, limit_ma, rules.trip_load_factor, rules.pass_load_factor)
+        crate::verdict::physics::proving_loads(
+            v,
+            limit_ma,
+            rules.trip_load_factor,
+            rules.pass_load_factor,
+        )
     });
     WhatIf {
         verdict: would.kind,

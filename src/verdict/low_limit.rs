@@ -1,9 +1,9 @@
 //! The low limit: would an unconnected lead pass, and where a low limit would work.
 
-use super::band::{round_down, round_up};
-use super::evidence::Tail;
-use super::rules::Rules;
-use super::wording::{Wording, count};
+use crate::config::rules::Rules;
+use crate::verdict::band::{round_down, round_up};
+use crate::verdict::evidence::Tail;
+use crate::words::{Wording, count};
 
 /// What the verdict on a low limit needs. Currents in mA.
 #[derive(Debug, Clone, PartialEq)]

@@ -19,17 +19,12 @@ pub mod limit;
 pub mod limit_study;
 pub mod low_limit;
 pub mod month;
-pub mod movement;
-pub mod period;
 pub mod physics;
 pub mod plant;
 pub mod reason;
 pub mod recommend;
-pub mod rules;
 pub mod suggest;
 pub mod tester;
-pub mod wording;
 
 pub use evidence::Evidence;
 pub use limit::{Verdict, VerdictKind, judge};
-pub use rules::Rules;

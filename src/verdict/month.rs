@@ -1,9 +1,9 @@
 //! The month under review against the time before it: what matters, and one sentence.
 
-use super::rules::Rules;
-use super::wording::{Wording, capital, percent, signed_percent, three_digits};
-use crate::analysis::month_change::{MonthChange, Share};
+use crate::analysis::month::change::{MonthChange, Share};
+use crate::config::rules::Rules;
 use crate::stats::estimate::Estimate;
+use crate::words::{Wording, capital, percent, signed_percent, three_digits};
 
 /// Rise of the share of failures that matters even where it does not double it.
 const RISE: f64 = 0.005;

@@ -3,6 +3,8 @@
 //! Units throughout: volt (rms for AC), mA, kΩ, nF, Hz, s, W; `V / kΩ = mA`. A question without an
 //! answer (no voltage, a limit that the healthy current already passes) is `None`, never infinite.
 
+use crate::words::{resistance, three_digits};
+
 use std::f64::consts::{SQRT_2, TAU};
 
 /// How the current of a resistive leak path joins the healthy current.
@@ -173,4 +175,10 @@ fn positive(x: f64) -> Option<f64> {
 
 fn finite(x: f64) -> Option<f64> {
     x.is_finite().then_some(x)
+}
+
+/// A load: `273 kΩ (8.25 W)`.
+#[must_use]
+pub fn load(load: &Load) -> String {
+    format!("{} ({} W)", resistance(load.resistance_kohm / 1e3), three_digits(load.power_w))
 }

@@ -1,28 +1,27 @@
-//! Findings of a whole plant → verdicts: first which period of each series is judged, then the judgement.
+//! Findings of a whole plant → verdicts: every series by the same rules.
 
 use std::collections::BTreeMap;
 
-use chrono::NaiveDate;
-
-use super::Rules;
-use super::band::{Band, BandInput};
-use super::evidence::{Answer, Evidence, Forecast, Judged, Tail};
-use super::group::{GroupBand, Member, share_limit};
-use super::limit::{Verdict, judge};
-use super::low_limit::{LowEvidence, LowLimit, judge_low};
-use super::month::{MonthJudged, judge_month};
-use super::movement::{DriftFlag, DriftNumbers, Shape, Step, established, flag};
-use super::period::{DayUnits, Period, horizon_end, judged_from};
-use super::physics::LeakAdds;
-use super::wording::Wording;
-use crate::analysis::body::Which;
-use crate::analysis::drift::{Drift, Shape as Found};
-use crate::analysis::healthy::{Healthy, TailNumbers};
-use crate::analysis::readings::ma;
-use crate::analysis::{Finding, Findings, Judge, Movement, SeriesMovement};
+use crate::analysis::body::describe::Which;
+use crate::analysis::body::healthy::{Healthy, TailNumbers};
+use crate::analysis::{Finding, Findings};
 use crate::config::Config;
-use crate::records::{Current, Day, Outcome, date_of, day_number};
+use crate::config::Rules;
+use crate::day::date_of;
+use crate::movement::material::{DriftFlag, DriftNumbers, drift_numbers, flag};
+use crate::movement::period::Judged;
+use crate::movement::readings::ma;
+use crate::movement::{Movement, SeriesMovement};
+use crate::records::Current;
 use crate::series::{Pass, Series};
+use crate::verdict::band::{Band, BandInput};
+use crate::verdict::evidence::{Answer, Evidence, Forecast, Tail};
+use crate::verdict::group::{GroupBand, Member, share_limit};
+use crate::verdict::limit::{Verdict, judge};
+use crate::verdict::low_limit::{LowEvidence, LowLimit, judge_low};
+use crate::verdict::month::{MonthJudged, judge_month};
+use crate::verdict::physics::LeakAdds;
+use crate::words::Wording;
 
 /// What was decided about one series.
 #[derive(Debug)]
@@ -33,8 +32,6 @@ pub struct SeriesVerdict {
     pub low: LowLimit,
     /// Whether it drifts.
     pub flag: DriftFlag,
-    /// Why this period.
-    pub period: String,
     /// When the limit is reached.
     pub forecast: Option<Forecast>,
     /// How currents of this series are printed.
@@ -45,192 +42,21 @@ pub struct SeriesVerdict {
     pub month: Option<(MonthJudged, usize)>,
 }
 
-/// The rules of these settings.
-#[must_use]
-pub fn rules(config: &Config) -> Rules {
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "checked settings: small and above zero"
-    )]
-    let whole = |x: f64| x.round().max(0.0) as u64;
-    Rules {
-        accepted_reject_share: config.accepted_reject_share,
-        confidence: config.confidence,
-        horizon_months: u32::try_from(whole(config.horizon_months)).unwrap_or(6),
-        judged_months: u32::try_from(whole(config.judged_months)).unwrap_or(6),
-        judged_months_season: u32::try_from(whole(config.judged_months_season)).unwrap_or(12),
-        judged_units_min: whole(config.judged_units),
-        verdict_units: whole(config.verdict_units),
-        verdict_days: u64::from(config.verdict_days),
-        verdict_lots: u64::from(config.verdict_lots),
-        provisional_units: whole(config.provisional_units),
-        too_tight_rejects: config.too_tight_rejects,
-        guard_pct: config.tester.accuracy_pct,
-        guard_steps: config.tester.accuracy_steps,
-        drift_room_share: config.material_room_share,
-        drift_reading_steps: config.material_steps,
-        step_room_share: config.material_step_room_share,
-        step_typical_share: config.material_step_typical_share,
-        retests_allowed: u64::from(config.retests_allowed),
-        ..Rules::default()
-    }
-}
-
-/// Which period of each series is judged, and whether its readings are carried along a slope.
-#[must_use]
-pub fn periods(pass: &Pass, movement: &Movement, config: &Config) -> Vec<(Judge, String)> {
-    let rules = rules(config);
-    pass.series
-        .iter()
-        .zip(&movement.series)
-        .map(|(series, moved)| period(series, moved, movement, &rules))
-        .collect()
-}
-
-fn period(
-    series: &Series,
-    moved: &SeriesMovement,
-    movement: &Movement,
-    rules: &Rules,
-) -> (Judge, String) {
-    let limit_ma = moved.limits.now.high_pa.map(ma);
-    let x50 = typical_now(moved);
-    let mut steps: Vec<(Day, f64, f64)> =
-        moved.drift.steps.iter().map(|s| (s.day, s.size_ma.value, moved.adjusted_p)).collect();
-    if let Ok(stations) = &movement.stations {
-        for (n, station) in stations.stations.iter().enumerate() {
-            let used = moved.readings.iter().any(|r| usize::from(r.station) == n);
-            for step in station.moved.iter().filter(|_| used) {
-                steps.push((step.day, step.size_pct.value / 100.0 * x50, step.p_value));
-            }
-        }
-    }
-    let mut boundaries: Vec<Day> = steps
-        .into_iter()
-        .filter(|(day, size_ma, adjusted_p)| {
-            established(
-                &Step { date: date_of(*day), size_ma: *size_ma, adjusted_p: *adjusted_p },
-                x50,
-                limit_ma,
-                rules,
-            )
-        })
-        .map(|s| s.0)
-        .collect();
-    boundaries.sort_unstable();
-    boundaries.dedup();
-    let mut days: Vec<DayUnits> = Vec::new();
-    for group in series.outcomes.chunk_by(|a, b| a.day == b.day) {
-        let units = group
-            .iter()
-            .filter(|o| o.outcome != Outcome::NotCompleted)
-            .map(|o| u64::from(o.count))
-            .sum();
-        days.push(DayUnits { day: date_of(group[0].day), units });
-    }
-    let dates: Vec<NaiveDate> = boundaries.iter().map(|d| date_of(*d)).collect();
-    let season = moved.drift.shape == Some(Found::Season);
-    let first = days.first().map_or_else(NaiveDate::default, |d| d.day);
-    let (from, to, sentence) = match judged_from(&dates, &days, season, rules) {
-        Some(Period { judged, sentence, .. }) => (judged.from, judged.to, sentence),
-        None => (first, first, "no unit was judged".to_owned()),
-    };
-    let flag = flag(&drift_numbers(moved, limit_ma, None, rules), rules);
-    // Whether rejects pass the accepted share is only known once readings are carried: a slope that is
-    // certain and of enough reading steps is carried, and its flag is decided after that.
-    let enough = moved.drift.per_month_ma.as_ref().is_some_and(|m| {
-        m.value.abs() * f64::from(rules.horizon_months)
-            >= rules.drift_reading_steps * moved.readings.last().map_or(0.0, |r| r.step_ma)
-    });
-    let slope = flag.certain
-        && enough
-        && matches!(moved.drift.shape, Some(Found::Slope | Found::SlopeAndStep));
-    let judge = Judge {
-        from: day_number(from),
-        to: day_number(to),
-        slope,
-        horizon: day_number(horizon_end(first, to, rules)),
-        boundaries,
-    };
-    (judge, sentence)
-}
-
-/// Typical reading of the last points.
-fn typical_now(moved: &SeriesMovement) -> f64 {
-    let last: Vec<f64> = moved.points.iter().rev().take(25).map(|p| p.value_ma).collect();
-    crate::stats::trend::median(&last)
-        .or_else(|| moved.readings.last().map(|r| r.ma))
-        .unwrap_or(0.0)
-}
-
-fn drift_numbers(
-    moved: &SeriesMovement,
-    limit_ma: Option<f64>,
-    finding: Option<&Finding>,
-    rules: &Rules,
-) -> DriftNumbers {
-    let healthy = finding.and_then(|f| f.healthy.as_ref().ok());
-    DriftNumbers {
-        x50_ma: typical_now(moved),
-        high_limit_ma: limit_ma,
-        reading_step_ma: moved.readings.last().map_or(0.0, |r| r.step_ma),
-        reject_share_now: healthy.and_then(|h| h.reject_share.as_ref()).map(|e| e.value),
-        reject_share_at_horizon: healthy.and_then(|h| h.reject_share_at_horizon),
-        ..numbers_of(&moved.drift, moved.adjusted_p, rules)
-    }
-}
-
-/// What a movement says by itself; readings, limit and rejects are left at nothing for the caller to give.
-#[must_use]
-pub fn numbers_of(drift: &Drift, adjusted_p: f64, rules: &Rules) -> DriftNumbers {
-    let sloped = matches!(drift.shape, Some(Found::Slope | Found::SlopeAndStep));
-    DriftNumbers {
-        shape: drift.shape.map(|s| match s {
-            Found::Steady => Shape::Steady,
-            Found::Slope => Shape::Slope,
-            Found::Step => Shape::Step,
-            Found::SlopeAndStep => Shape::SlopeAndStep,
-            Found::Season => Shape::Season,
-        }),
-        adjusted_p: drift.shape.map(|_| adjusted_p),
-        x50_ma: 0.0,
-        high_limit_ma: None,
-        reading_step_ma: 0.0,
-        change_in_horizon_ma: drift
-            .per_month_ma
-            .as_ref()
-            .filter(|_| sloped)
-            .map(|e| e.value * f64::from(rules.horizon_months)),
-        largest_step_ma: drift
-            .steps
-            .iter()
-            .map(|s| s.size_ma.value)
-            .max_by(|a, b| a.abs().total_cmp(&b.abs())),
-        reject_share_now: None,
-        reject_share_at_horizon: None,
-    }
-}
-
 /// Judges every series.
 #[must_use]
 pub fn judge_all(
     pass: &Pass,
     movement: &Movement,
     findings: &Findings,
-    periods: &[(Judge, String)],
     config: &Config,
 ) -> Vec<SeriesVerdict> {
-    let rules = rules(config);
+    let rules = Rules::from(config);
     let mut verdicts: Vec<SeriesVerdict> = pass
         .series
         .iter()
         .zip(&movement.series)
         .zip(&findings.series)
-        .zip(periods)
-        .map(|(((series, moved), finding), (_, sentence))| {
-            judge_series(series, moved, finding, sentence, config, &rules)
-        })
+        .map(|((series, moved), finding)| judge_series(series, moved, finding, config, &rules))
         .collect();
     rank_months(&mut verdicts);
     verdicts
@@ -310,7 +136,6 @@ fn judge_series(
     series: &Series,
     moved: &SeriesMovement,
     finding: &Finding,
-    period: &str,
     config: &Config,
     rules: &Rules,
 ) -> SeriesVerdict {
@@ -319,7 +144,7 @@ fn judge_series(
     let limit_ma = moved.limits.now.high_pa.map(ma);
     let healthy = finding.healthy.as_ref().ok();
     let quantile = |n: usize| healthy.and_then(|h| h.quantiles[n].as_ref()).map(|e| e.value);
-    let x50 = quantile(1).unwrap_or_else(|| typical_now(moved));
+    let x50 = quantile(1).unwrap_or_else(|| moved.typical_now_ma());
     let adds = if key.test.is_dc() || key.current == Current::InPhase {
         LeakAdds::InPhase
     } else {
@@ -338,8 +163,8 @@ fn judge_series(
         limit_step_ma: model.limit_step_ma.or(config.limit_step_ma),
     };
     let judged = Judged {
-        from: date_of(finding.judge.from),
-        to: date_of(finding.judge.to),
+        from: date_of(moved.period.from),
+        to: date_of(moved.period.to),
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a count")]
         units: finding.units_judged as u64,
         production_days: finding.days_judged,
@@ -349,7 +174,7 @@ fn judge_series(
         .strays
         .units
         .iter()
-        .filter(|u| u.lies == crate::analysis::unit_lists::Lies::Above)
+        .filter(|u| u.lies == crate::analysis::units::strays::Lies::Above)
         .count() as u64;
     let evidence = evidence_of(
         setting,
@@ -379,12 +204,16 @@ fn judge_series(
         },
         rules,
     );
-    let flag = flag(&drift_numbers(moved, limit_ma, Some(finding), rules), rules);
+    let numbers = DriftNumbers {
+        reject_share_now: healthy.and_then(|h| h.reject_share.as_ref()).map(|e| e.value),
+        reject_share_at_horizon: healthy.and_then(|h| h.reject_share_at_horizon),
+        ..drift_numbers(moved, rules)
+    };
+    let flag = flag(&numbers, rules);
     SeriesVerdict {
         verdict,
         low,
         flag,
-        period: period.to_owned(),
         forecast: evidence.limit_reached_on,
         month: finding.month.as_ref().map(|change| {
             let say = Wording::new(x50, finding.step_ma);

@@ -1,14 +1,14 @@
 //! What to do about a high limit, in one decision: change it, keep it, or first find out more.
 
-use super::band::{BandInput, round_down, round_up};
-use super::cautions::WHO_DECIDES;
-use super::group::GroupBand;
-use super::limit::{Verdict, VerdictKind};
-use super::physics::{self, ProvingLoads};
-use super::reason::ReasonKind;
-use super::rules::Rules;
-use super::suggest::blind_spot_mohm;
-use super::wording::{Wording, resistance};
+use crate::config::rules::Rules;
+use crate::verdict::band::{BandInput, round_down, round_up};
+use crate::verdict::cautions::WHO_DECIDES;
+use crate::verdict::group::GroupBand;
+use crate::verdict::limit::{Verdict, VerdictKind};
+use crate::verdict::physics::{self, ProvingLoads};
+use crate::verdict::reason::ReasonKind;
+use crate::verdict::suggest::blind_spot_mohm;
+use crate::words::{Wording, resistance};
 
 /// What is recommended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

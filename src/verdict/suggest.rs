@@ -1,8 +1,8 @@
 //! Which limit to suggest, always inside the workable band, with the loads that prove it.
 
-use super::band::{Band, BandInput, round_down, round_up};
-use super::physics::{self, ProvingLoads};
-use super::rules::Rules;
+use crate::config::rules::Rules;
+use crate::verdict::band::{Band, BandInput, round_down, round_up};
+use crate::verdict::physics::{self, ProvingLoads};
 
 /// A limit suggested as advice.
 #[derive(Debug, Clone, PartialEq)]

@@ -2,11 +2,11 @@
 
 use chrono::NaiveDate;
 
-use super::wording::{count, signed_percent, three_digits};
-use crate::analysis::doubt::{Doubt, Shows};
-use crate::analysis::settings::{Setting, SettingChange};
-use crate::analysis::stations::StationStep;
-use crate::records::date_of;
+use crate::analysis::units::doubt::{Doubt, Shows};
+use crate::analysis::units::settings::{Setting, SettingChange};
+use crate::day::date_of;
+use crate::movement::stations::StationStep;
+use crate::words::{count, signed_percent, three_digits};
 
 /// Changes of settings named in one sentence.
 const CHANGES_NAMED: usize = 4;
@@ -55,7 +55,7 @@ pub fn setting_value(what: Setting, value: Option<f64>) -> String {
     match value {
         None => "none".to_owned(),
         Some(v) if matches!(what, Setting::HighLimit | Setting::LowLimit) => {
-            if v < super::wording::PRINTED_IN_UA_BELOW_MA {
+            if v < crate::words::currents::PRINTED_IN_UA_BELOW_MA {
                 format!("{} µA", three_digits(1000.0 * v))
             } else {
                 format!("{v:.2} mA")

@@ -1,6 +1,6 @@
 //! Capability indices and their bounds against published values.
 
-use leakdrift::analysis::capability::index;
+use leakdrift::analysis::body::capability::index;
 use leakdrift::stats::special::{chi_square_quantile, normal_quantile, normal_sf};
 use leakdrift::stats::tolerance::{capability_lower, capability_upper};
 

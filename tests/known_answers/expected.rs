@@ -1,11 +1,11 @@
 //! What a unit should read by its capacitors: worked by hand.
 
+use leakdrift::config::Rules;
 use leakdrift::stats::estimate::Estimate;
-use leakdrift::verdict::Rules;
 use leakdrift::verdict::band::BandInput;
 use leakdrift::verdict::expected::{Circuit, Compared, calculated, compare, expected};
 use leakdrift::verdict::physics::LeakAdds;
-use leakdrift::verdict::wording::Wording;
+use leakdrift::words::Wording;
 
 use crate::support::numbers::{assert_abs, assert_rel};
 

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use leakdrift::analysis::gaps::of_station;
+use leakdrift::analysis::units::gaps::of_station;
 
 /// A plant of 100 days; a station that misses days 50 to 52. Habit: 60 of 60 days beside, so 61/62; a run of
 /// three by chance: (1/62)^3 = 4.2e-6, of one 0.016. A station that works every other day: habit (30 + 1) / 62,

@@ -1,10 +1,10 @@
 //! The low side against closed forms and against scipy on bodies whose counts are exactly those expected
 //! (tests/reference/low_side.py, scipy 1.17.1).
 
-use leakdrift::analysis::body::{Body, Options, Which, describe};
-use leakdrift::analysis::capability::{index, observed_rejects, reject_days};
-use leakdrift::analysis::low_side::{LOWER_REFERENCE, LowSide, under_limit};
-use leakdrift::analysis::strays::Edges;
+use leakdrift::analysis::body::capability::{index, observed_rejects, reject_days};
+use leakdrift::analysis::body::describe::{Body, Options, Which, describe};
+use leakdrift::analysis::body::low_side::{LOWER_REFERENCE, LowSide, under_limit};
+use leakdrift::movement::edges::Edges;
 use leakdrift::records::{Limits, Outcome};
 use leakdrift::series::OutcomeLine;
 use leakdrift::stats::sample::{Grouped, Observation};

@@ -1,11 +1,12 @@
 //! Low limits, flags, periods and shared limits on cases worked by hand.
 
 use chrono::NaiveDate;
-use leakdrift::verdict::Rules;
+use leakdrift::config::Rules;
+use leakdrift::movement::drift::Shape;
+use leakdrift::movement::material::{DriftNumbers, Material, Step, established, flag};
+use leakdrift::movement::period::{DayUnits, StartedBy, horizon_end, judged_from};
 use leakdrift::verdict::group::{Member, share_limit};
 use leakdrift::verdict::low_limit::{LowEvidence, judge_low};
-use leakdrift::verdict::movement::{DriftNumbers, Material, Shape, Step, established, flag};
-use leakdrift::verdict::period::{DayUnits, StartedBy, horizon_end, judged_from};
 
 use crate::support::evidence::{day, tail};
 

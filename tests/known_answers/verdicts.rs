@@ -1,16 +1,18 @@
 //! Verdicts on high limits, and the actions that follow, on cases worked by hand. Readings and limits are those of the
 //! demonstration factory; bands, suggested limits and dates are worked out beside each case.
 
+use leakdrift::config::Rules;
+use leakdrift::movement::material::{DriftFlag, Material};
+use leakdrift::movement::period::Judged;
 use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::action::{ActionKind, actions};
 use leakdrift::verdict::band::{BandInput, UpperKind, round_down, round_up};
 use leakdrift::verdict::concern::{About, Concern, from_drift, from_verdict};
-use leakdrift::verdict::evidence::{Answer, Forecast, Judged, Tail};
-use leakdrift::verdict::movement::{DriftFlag, Material};
+use leakdrift::verdict::evidence::{Answer, Forecast, Tail};
 use leakdrift::verdict::physics::LeakAdds;
 use leakdrift::verdict::reason::ReasonKind;
-use leakdrift::verdict::wording::Wording;
-use leakdrift::verdict::{Evidence, Rules, Verdict, VerdictKind, judge};
+use leakdrift::verdict::{Evidence, Verdict, VerdictKind, judge};
+use leakdrift::words::Wording;
 
 use crate::support::evidence::{day, tail};
 use crate::support::numbers::{assert_abs, assert_rel};

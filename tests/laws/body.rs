@@ -1,11 +1,12 @@
 //! The healthy body on simulated factories whose truth is known. Seeds are fixed; bands allow for the
 //! number of replicates (three binomial standard deviations).
 
-use leakdrift::analysis::body::{Because, Body, NotDone, Options, Which, describe};
-use leakdrift::analysis::capability::{DayRejects, exact_normal, observed_rejects};
-use leakdrift::analysis::carry::{CarryLines, SpreadLine, carry, leave_out_blocks};
-use leakdrift::analysis::groups::{FactorLevel, split_by};
-use leakdrift::analysis::strays::Edges;
+use leakdrift::analysis::NotDone;
+use leakdrift::analysis::body::capability::{DayRejects, exact_normal, observed_rejects};
+use leakdrift::analysis::body::carry::{CarryLines, SpreadLine, carry, leave_out_blocks};
+use leakdrift::analysis::body::describe::{Because, Body, Options, Which, describe};
+use leakdrift::movement::edges::Edges;
+use leakdrift::movement::groups::{FactorLevel, split_by};
 use leakdrift::stats::mixture::GroupRules;
 use leakdrift::stats::sample::{Grouped, Observation, Sample};
 use leakdrift::stats::special::normal_quantile;

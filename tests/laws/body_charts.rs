@@ -4,8 +4,8 @@
 
 use super::chart_inputs::{assert_drawn, bell, probability_input};
 use crate::support::numbers::{assert_abs, assert_rel};
-use leakdrift::analysis::body::{Body, Options, Which, describe};
-use leakdrift::analysis::strays::Edges;
+use leakdrift::analysis::body::describe::{Body, Options, Which, describe};
+use leakdrift::movement::edges::Edges;
 use leakdrift::report::body_pictures::{
     body_units, curves, density, group_names, observed, parts, tail_density, units,
 };

@@ -7,7 +7,7 @@
 //! full table is that of `cargo bench --bench calibration -- --what drift`.
 
 use crate::support::daily::{Daily, Lots, Moves, calendar, flagged, generator};
-use leakdrift::analysis::drift::{Drift, DriftOptions, Shape, assess};
+use leakdrift::movement::drift::{Drift, DriftOptions, Shape, assess};
 use rayon::prelude::*;
 
 const SEED: u64 = 7;

@@ -4,8 +4,8 @@
 //! Rescaled readings give rescaled answers; lines split in two and lines in another order give the same; narrowing
 //! intervals give the answer of exact readings; a bound that says nothing changes nothing.
 
-use leakdrift::analysis::body::{Body, Options, Which, describe};
-use leakdrift::analysis::strays::Edges;
+use leakdrift::analysis::body::describe::{Body, Options, Which, describe};
+use leakdrift::movement::edges::Edges;
 use leakdrift::stats::average::{Average, Scale};
 use leakdrift::stats::distribution::{Distribution, Family, Law};
 use leakdrift::stats::empirical::Empirical;

@@ -1,8 +1,9 @@
 //! Random hostile samples with fixed seeds: whatever is asked of them, an answer is finite and in order or a named
 //! reason is given, and no answer depends on the unit or on how counts were split.
 
-use leakdrift::analysis::body::{NotDone, Options, Which, describe};
-use leakdrift::analysis::strays::Edges;
+use leakdrift::analysis::NotDone;
+use leakdrift::analysis::body::describe::{Options, Which, describe};
+use leakdrift::movement::edges::Edges;
 use leakdrift::stats::average::{Average, Scale};
 use leakdrift::stats::distribution::{Distribution, Family, Law};
 use leakdrift::stats::empirical::Empirical;

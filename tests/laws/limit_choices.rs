@@ -1,11 +1,12 @@
 //! What holds for every limit study, whatever the evidence: no proposal above a cap, every candidate once.
 
+use leakdrift::config::Rules;
 use leakdrift::verdict::band::BandInput;
 use leakdrift::verdict::candidate::{Origin, candidates};
 use leakdrift::verdict::expected::{Circuit, calculated, expected};
 use leakdrift::verdict::group::{Member, share_limit};
 use leakdrift::verdict::recommend::{Advice, recommend};
-use leakdrift::verdict::{Rules, VerdictKind, judge};
+use leakdrift::verdict::{VerdictKind, judge};
 use proptest::prelude::*;
 
 use super::verdicts::{evidences, settings};

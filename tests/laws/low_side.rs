@@ -1,12 +1,13 @@
 //! What holds for the low side of every body, on simulated factories. Seeds are fixed; bands allow for the
 //! number of replicates.
 
-use leakdrift::analysis::body::{Body, NotDone, Options, Which, describe};
-use leakdrift::analysis::healthy::{Ask, healthy};
-use leakdrift::analysis::low_side::{LowEnd, LowSide};
-use leakdrift::analysis::readings::Reading;
-use leakdrift::analysis::strays::Edges;
+use leakdrift::analysis::NotDone;
+use leakdrift::analysis::body::describe::{Body, Options, Which, describe};
+use leakdrift::analysis::body::healthy::{Ask, healthy};
+use leakdrift::analysis::body::low_side::{LowEnd, LowSide};
 use leakdrift::config::Config;
+use leakdrift::movement::edges::Edges;
+use leakdrift::movement::readings::Reading;
 use leakdrift::series::Says;
 use leakdrift::stats::estimate::Estimate;
 use leakdrift::stats::sample::{Grouped, Observation};

@@ -1,11 +1,12 @@
 //! A month that is like the time before it is not said to differ, and one that differs is.
 
 use chrono::NaiveDate;
-use leakdrift::analysis::Judge;
-use leakdrift::analysis::drift::{DayPoint, DriftOptions, assess};
-use leakdrift::analysis::month_change::{Before, MonthChange, baseline_days, month_change};
-use leakdrift::analysis::readings::Reading;
-use leakdrift::records::{Limits, Outcome, day_number};
+use leakdrift::analysis::month::change::{Before, MonthChange, baseline_days, month_change};
+use leakdrift::day::day_number;
+use leakdrift::movement::Period;
+use leakdrift::movement::drift::{DayPoint, DriftOptions, assess};
+use leakdrift::movement::readings::Reading;
+use leakdrift::records::{Limits, Outcome};
 use leakdrift::series::{OutcomeLine, Says};
 use rand::RngExt;
 use rand_distr::{Distribution, StandardNormal};
@@ -70,8 +71,14 @@ fn simulated(seed: u64, rho: f64, rise: f64, wider: f64, fails: f64) -> MonthCha
             }
         }
     }
-    let judge =
-        Judge { from: first, to: last, slope: false, horizon: last, boundaries: Vec::new() };
+    let judge = Period {
+        from: first,
+        to: last,
+        slope: false,
+        horizon: last,
+        boundaries: Vec::new(),
+        sentence: String::new(),
+    };
     let drift = assess(&points, &DriftOptions::default());
     let baseline = baseline_days(outcomes.iter().map(|o| o.day), (2026, 10), &judge);
     let before = Before {
@@ -139,12 +146,13 @@ fn a_month_that_differs_is_found_with_its_size() {
 fn the_baseline_begins_after_an_established_step() {
     let day = |y, m, d| day_number(NaiveDate::from_ymd_opt(y, m, d).unwrap());
     let days = || day(2026, 1, 1)..=day(2026, 10, 30);
-    let judge = |boundaries: Vec<i32>| Judge {
+    let judge = |boundaries: Vec<i32>| Period {
         from: day(2026, 1, 1),
         to: day(2026, 10, 30),
         slope: false,
         horizon: day(2026, 10, 30),
         boundaries,
+        sentence: String::new(),
     };
     let last = day(2026, 9, 30);
     // Without a step half a year before the month; 183 days before 1 October.

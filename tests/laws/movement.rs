@@ -4,11 +4,11 @@
 //! KB120's leak grows from December 2025; DH640 follows humidity at 3 % a point; the others stand still.
 
 use crate::support::numbers::{assert_abs, assert_rel};
-use leakdrift::analysis::drift::{
+use leakdrift::movement::drift::{
     DayFacts, DayPoint, Drift, DriftOptions, DriftStep, Event, ReadingLine, Shape, assess,
     day_points, explained::RoomFactor, grouped_median, name_events,
 };
-use leakdrift::analysis::stations::{
+use leakdrift::movement::stations::{
     self, ActsAs, CannotTell, Cell, Correction, SeriesFacts, StationOptions, Stations,
 };
 use leakdrift::stats::estimate::Estimate;

@@ -1,9 +1,9 @@
 //! Share of healthy units above a limit: never rises with the limit, says what the quantiles say, and far
 //! beyond the data is next to nothing instead of anything.
 
-use leakdrift::analysis::body::{Body, Options, Which, describe};
-use leakdrift::analysis::share_ladder::{ShareLadder, rungs};
-use leakdrift::analysis::strays::Edges;
+use leakdrift::analysis::body::describe::{Body, Options, Which, describe};
+use leakdrift::analysis::body::share_ladder::{ShareLadder, rungs};
+use leakdrift::movement::edges::Edges;
 use leakdrift::stats::sample::{Grouped, Observation};
 use rand_distr::{Distribution, StandardNormal};
 use rand_pcg::Pcg64;

@@ -1,12 +1,14 @@
 //! What holds for every verdict, whatever the evidence.
 
 use chrono::{Days, NaiveDate};
+use leakdrift::config::Rules;
+use leakdrift::movement::period::Judged;
+use leakdrift::movement::period::{DayUnits, judged_from};
 use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::band::BandInput;
-use leakdrift::verdict::evidence::{Answer, Evidence, Judged, Tail};
-use leakdrift::verdict::period::{DayUnits, judged_from};
+use leakdrift::verdict::evidence::{Answer, Evidence, Tail};
 use leakdrift::verdict::physics::{self, LeakAdds};
-use leakdrift::verdict::{Rules, VerdictKind, judge};
+use leakdrift::verdict::{VerdictKind, judge};
 use proptest::prelude::*;
 
 fn epoch() -> NaiveDate {

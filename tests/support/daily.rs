@@ -1,9 +1,9 @@
 //! Daily medians of known truth: levels that hang together, lots, a room, and one planted movement.
 
-use leakdrift::analysis::drift::{DayPoint, Drift, Shape as Found};
-use leakdrift::verdict::Rules;
-use leakdrift::verdict::movement::{DriftNumbers, flag};
-use leakdrift::verdict::plant::numbers_of;
+use leakdrift::config::Rules;
+use leakdrift::movement::drift::{DayPoint, Drift, Shape as Found};
+use leakdrift::movement::material::numbers_of;
+use leakdrift::movement::material::{DriftNumbers, flag};
 use rand::SeedableRng;
 use rand_distr::{Distribution, StandardNormal};
 use rand_pcg::Pcg64;

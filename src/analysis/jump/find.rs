@@ -11,7 +11,7 @@ use super::recount::recount;
 use super::split::{Recount, split};
 use super::traces::{of_cause, traces};
 use super::{Dated, Jump, Scope, Side, Window};
-use crate::records::Day;
+use crate::day::Day;
 use crate::series::Pass;
 use crate::stats::estimate::Estimate;
 use crate::stats::multiple::benjamini_hochberg;

@@ -21,7 +21,7 @@ pub use find::{Asked, jumps};
 pub use split::{LimitMove, Parts};
 pub use traces::{Traces, of_cause};
 
-use crate::records::Day;
+use crate::day::Day;
 use crate::stats::estimate::Estimate;
 
 /// Where a change is looked for.

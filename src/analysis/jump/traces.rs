@@ -5,7 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::cause::Cause;
 use super::cells::Counted;
 use super::{Scope, Window};
-use crate::records::{Outcome, day_of};
+use crate::day::day_of;
+use crate::records::Outcome;
 use crate::series::{Pass, Use};
 
 /// Failures of one station so close together make a run, seconds…

@@ -76,7 +76,7 @@ impl Parser<'_> {
             humidity: humidity.map_or((0.0, 0), |h| (h, 1)),
             temperature: temperature.map_or((0.0, 0), |t| (t, 1)),
         };
-        let day = crate::records::day_of(time, self.words.day_starts_s);
+        let day = crate::day::day_of(time, self.words.day_starts_s);
         self.batch.air.entry((station, day)).or_default().add(&sums);
         Ok(())
     }

@@ -3,13 +3,13 @@
 use std::fmt::Write;
 
 use super::super::format::{
-    Currents, counted, date, expected_ppm, grouped, name, text, with_interval,
+    counted, currents_of, date, expected_ppm, grouped, name, text, with_interval,
 };
 use super::super::limit_model::{LimitsReport, StudyReport};
 use super::limit_page::{few, loads_table};
 use super::{header, row};
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
-use crate::verdict::wording::resistance;
+use crate::words::resistance;
 
 /// For somebody to fill in.
 const BLANK: &str = "______________________________";
@@ -19,7 +19,7 @@ const BLANK: &str = "______________________________";
 pub fn note(report: &LimitsReport, s: &StudyReport, to_ma: f64) -> String {
     let mut page = String::new();
     let page = &mut page;
-    let show = Currents::of(&s.series);
+    let show = currents_of(&s.series);
     let of = |limit: f64| s.candidates.iter().find(|c| (c.limit_ma - limit).abs() <= 1e-9 * limit);
     let now = s.series.limit.high_ma;
     line!(page, "# Change of the high limit: {}\n", name(&s.series.title));

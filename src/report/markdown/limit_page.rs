@@ -3,15 +3,15 @@
 use std::fmt::Write;
 
 use super::super::format::{
-    Currents, NONE, address, anchor, counted, date, digits, expected_ppm, grouped, interval, name,
-    text, value, with_interval, words,
+    Currents, NONE, address, anchor, counted, currents_of, date, digits, expected_ppm, grouped,
+    interval, name, text, value, with_interval, words,
 };
 use super::super::limit_model::{
     CalculatedReport, CandidateReport, LimitsReport, LoadsReport, StudyReport,
 };
 use super::{band, first_cautions, header, not_read, row, verdict_words};
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
-use crate::verdict::wording::{resistance, three_digits};
+use crate::words::{resistance, three_digits};
 
 /// Units listed on the page for one limit; the file holds them all.
 const UNITS_SHOWN: usize = 12;
@@ -67,7 +67,7 @@ fn head(page: &mut String, report: &LimitsReport) {
 }
 
 fn show(s: &StudyReport) -> Currents {
-    Currents::of(&s.series)
+    currents_of(&s.series)
 }
 
 fn section(page: &mut String, s: &StudyReport) {

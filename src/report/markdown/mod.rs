@@ -24,7 +24,7 @@ mod testers;
 use std::fmt::Write;
 
 use super::format::{
-    Currents, NONE, anchor, counted, date, grouped, name, ppm, text, value, words,
+    Currents, NONE, anchor, counted, currents_of, date, grouped, name, ppm, text, value, words,
 };
 use super::model::{ActionLine, Report, SeriesReport, VerdictReport};
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
@@ -183,7 +183,7 @@ fn overview(page: &mut String, report: &Report) {
         ],
     );
     for s in &report.series {
-        let show = Currents::of(s);
+        let show = currents_of(s);
         row(
             page,
             &[

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::super::format::{Currents, NONE, counted, grouped, name, text};
+use super::super::format::{Currents, NONE, counted, currents_of, grouped, name, text};
 use super::super::model::Report;
 use super::{header, row};
 use crate::verdict::cautions::CAUTIONS;
@@ -28,7 +28,7 @@ pub(super) fn groups(page: &mut String, report: &Report) {
             })
             .min_by(|a, b| a.reading_step_ma.total_cmp(&b.reading_step_ma));
         let show =
-            setter.map_or_else(|| Currents::new(g.band_low_ma.unwrap_or(1.0), 0.0), Currents::of);
+            setter.map_or_else(|| Currents::new(g.band_low_ma.unwrap_or(1.0), 0.0), currents_of);
         let set = |x: Option<f64>| x.map_or_else(|| "not known".to_owned(), |x| show.set(x));
         let band = if g.band_low_ma.is_none() && g.band_high_ma.is_none() {
             "none".to_owned()

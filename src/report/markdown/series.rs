@@ -3,17 +3,17 @@
 use std::fmt::Write;
 
 use super::super::format::{
-    Currents, NONE, address, anchor, change_pct, counted, date, digits, grouped, interval, name,
-    percent, ppm, text, value, with_interval, words,
+    Currents, NONE, address, anchor, change_pct, counted, currents_of, date, digits, grouped,
+    interval, name, percent, ppm, text, value, with_interval, words,
 };
 use super::super::model::{E, SeriesReport};
 use super::{band, findings, header, row, verdict_words};
 use crate::verdict::cautions::WHO_DECIDES;
-use crate::verdict::wording::{resistance, three_digits};
+use crate::words::{resistance, three_digits};
 
 /// Writes the section of `s`: verdict first, then numbers, then what they were made of.
 pub(super) fn section(page: &mut String, s: &SeriesReport) {
-    let show = Currents::of(s);
+    let show = currents_of(s);
     line!(page, "<a id=\"{}\"></a>\n", anchor(&s.id));
     line!(page, "### {}\n", name(&s.title));
     verdict(page, s, &show);

@@ -8,7 +8,7 @@ use super::super::format::{
 use super::super::model::{CheckReport, Report};
 use super::series::change;
 use super::{header, row};
-use crate::verdict::wording::capital;
+use crate::words::capital;
 
 /// Settings and findings shown on the page; results.json holds them all.
 const SHOWN: usize = 40;

@@ -2,8 +2,8 @@
 
 use rayon::prelude::*;
 
-use leakdrift::analysis::body::{Because, Options, Which, describe};
-use leakdrift::analysis::strays::Edges;
+use leakdrift::analysis::body::describe::{Because, Options, Which, describe};
+use leakdrift::movement::edges::Edges;
 
 use crate::plan::{Cell, Made, chance, series};
 use crate::truth::Truth;

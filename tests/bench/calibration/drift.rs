@@ -8,7 +8,7 @@ mod steady;
 
 use std::io::Write;
 
-use leakdrift::analysis::drift::{Drift, DriftOptions, DriftStep, Shape, assess};
+use leakdrift::movement::drift::{Drift, DriftOptions, DriftStep, Shape, assess};
 use leakdrift::stats::estimate::Estimate;
 use rayon::prelude::*;
 

@@ -4,7 +4,7 @@ use rand::SeedableRng;
 use rand_distr::{Distribution, Open01, StandardNormal};
 use rand_pcg::Pcg64;
 
-use leakdrift::analysis::readings::value;
+use leakdrift::movement::readings::value;
 use leakdrift::stats::sample::{Grouped, Observation};
 
 use crate::truth::Truth;

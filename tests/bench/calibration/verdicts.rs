@@ -8,16 +8,17 @@ use rand_distr::{Distribution, Open01};
 use rand_pcg::Pcg64;
 use rayon::prelude::*;
 
-use leakdrift::analysis::healthy::{Ask, healthy};
-use leakdrift::analysis::readings::Reading;
-use leakdrift::analysis::strays::Edges;
+use leakdrift::analysis::body::healthy::{Ask, healthy};
 use leakdrift::config::Config;
+use leakdrift::config::Rules;
+use leakdrift::movement::edges::Edges;
+use leakdrift::movement::period::Judged;
+use leakdrift::movement::readings::Reading;
 use leakdrift::series::Says;
 use leakdrift::verdict::band::{BandInput, band, round_up};
-use leakdrift::verdict::evidence::Judged;
 use leakdrift::verdict::physics::LeakAdds;
 use leakdrift::verdict::plant::{Counted, evidence_of};
-use leakdrift::verdict::{Rules, Verdict, VerdictKind, judge};
+use leakdrift::verdict::{Verdict, VerdictKind, judge};
 
 use crate::plan::{Cell, Made, chance, draw};
 use crate::truth::Truth;

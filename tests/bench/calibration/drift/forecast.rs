@@ -4,16 +4,16 @@
 use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
-use leakdrift::analysis::drift::{ReadingLine, Shape, assess, day_points};
-use leakdrift::analysis::healthy::{Ask, Crossing, healthy};
-use leakdrift::analysis::readings::Reading;
-use leakdrift::analysis::strays::Edges;
+use leakdrift::analysis::body::healthy::{Ask, Crossing, healthy};
 use leakdrift::config::Config;
-use leakdrift::records::{Day, date_of, day_number};
+use leakdrift::config::Rules;
+use leakdrift::day::{Day, date_of, day_number};
+use leakdrift::movement::drift::{ReadingLine, Shape, assess, day_points};
+use leakdrift::movement::edges::Edges;
+use leakdrift::movement::material::{Step, established};
+use leakdrift::movement::period::{DayUnits, horizon_end, judged_from};
+use leakdrift::movement::readings::Reading;
 use leakdrift::series::Says;
-use leakdrift::verdict::Rules;
-use leakdrift::verdict::movement::{Step, established};
-use leakdrift::verdict::period::{DayUnits, horizon_end, judged_from};
 use rand_distr::{Distribution, Poisson, StandardNormal};
 use rand_pcg::Pcg64;
 use rayon::prelude::*;

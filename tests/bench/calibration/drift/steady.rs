@@ -1,7 +1,7 @@
 //! Series that stand still: how often they are called moved, and whether the smallest step printed with
 //! them would have been found.
 
-use leakdrift::analysis::drift::{Drift, Shape as Found, assess};
+use leakdrift::movement::drift::{Drift, Shape as Found, assess};
 use rayon::prelude::*;
 
 use super::daily::{DAILY_SD_MA, Daily, Lots, flagged, generator};

@@ -1,0 +1,254 @@
+//! The readings below a cut: the families fitted to them, and the tail of those next to the cut.
+
+use crate::analysis::NotDone;
+use crate::analysis::body::excess::{Excess, Expecting, excess};
+use crate::movement::edges::{Edges, place};
+use crate::stats::average::Average;
+use crate::stats::distribution::{Distribution, Family};
+use crate::stats::sample::{Grouped, Observation};
+use crate::stats::tail::{Line, Tail, TailError};
+
+/// Share of the readings that only counts as below the lower cut.
+const LOW_SHARE: f64 = 0.02;
+/// Readings that a tail is given where there are enough, and that it needs.
+const TAIL_READINGS: [f64; 2] = [100.0, 50.0];
+/// Share of the readings beyond the threshold of the open tail up to [`LARGE`] of them, and the most in a small
+/// series.
+const OPEN_SHARES: [f64; 2] = [0.10, 0.45];
+/// The same between the threshold of the tail below the cut and the cut: a window of a law's readings says
+/// less than all beyond its start.
+const LOCAL_SHARES: [f64; 2] = [0.16, 0.45];
+/// From here on a tail's share falls, so that it does not begin inside a bend of the body: its readings grow
+/// with this power of their number. Both from simulation.
+const LARGE: f64 = 2_000.0;
+const GROWS_BY: f64 = 0.6;
+/// Families with less weight than this do not describe the readings.
+const COUNTS: f64 = 0.1;
+/// Fewer readings than this make no body.
+pub(in crate::analysis) const FEWEST: f64 = 20.0;
+/// Fewer distinct readings below the cut than this make no body.
+pub(in crate::analysis) const FEWEST_DISTINCT: usize = 3;
+
+/// The readings below one cut, described.
+pub(super) struct Below {
+    pub(super) cut: f64,
+    pub(super) low_cut: Option<f64>,
+    /// The readings below the cut, the lowest censored.
+    pub(super) fitted: Grouped,
+    pub(super) average: Average,
+    /// Tail of the readings next to the cut.
+    pub(super) local: Result<Tail, TailError>,
+    /// Weight of the families against that tail.
+    pub(super) weight: f64,
+    pub(super) excess: Excess,
+}
+
+impl Below {
+    pub(super) fn fit(
+        data: &Grouped,
+        edges: &Edges,
+        cut: f64,
+        level: f64,
+    ) -> Result<Self, NotDone> {
+        let low_cut = low_cut(data, edges, cut);
+        let (fitted, average) = families(data, cut, low_cut)?;
+        let line = Line::Scores(average.best().fit.law);
+        let local = local_threshold(data, edges, cut)
+            .and_then(|threshold| Tail::fit(data, threshold, Some(cut), line));
+        let weight = family_weight(local.as_ref().ok());
+        let families = Expecting::of_families(&average, data, &fitted, cut)?;
+        let expecting = match &local {
+            Ok(tail) => families.blend(Expecting::of_tail(tail, data, cut)?, weight),
+            Err(_) => families,
+        };
+        let excess = excess(data, cut, &expecting, level)?;
+        Ok(Self { cut, low_cut, fitted, average, local, weight, excess })
+    }
+
+    /// Share of the healthy units above `x`.
+    pub(super) fn sf(&self, x: f64) -> f64 {
+        let [families, tail] = self.shares(x);
+        self.weight * families + (1.0 - self.weight) * tail
+    }
+
+    /// The same by the longest description: a unit is named only where none expects it. Beside families and
+    /// tail, those of the best family's readings beyond the cut that the tail expects there, so that no short
+    /// tail of few readings names a unit which the family would not.
+    pub(super) fn sf_at_most(&self, x: f64) -> f64 {
+        let [families, tail] = self.shares(x);
+        let [_, at_cut] = self.shares(self.cut);
+        let law = self.average.best().fit.law;
+        let of_law = at_cut * (law.ln_sf(x) - law.ln_sf(self.cut)).min(0.0).exp();
+        let families = if self.weight >= COUNTS { families } else { 0.0 };
+        families.max(tail).max(of_law)
+    }
+
+    /// By the families, and by the tail where there is one: below its threshold the families' curve, scaled
+    /// to meet it there.
+    fn shares(&self, x: f64) -> [f64; 2] {
+        let families = self.average.sf(x);
+        let Ok(tail) = &self.local else {
+            return [families; 2];
+        };
+        let by_tail = tail.sf(x).unwrap_or_else(|| {
+            let below = self.average.cdf(x) / self.average.cdf(tail.threshold);
+            1.0 - (1.0 - tail.share) * below
+        });
+        [families, by_tail]
+    }
+}
+
+/// Weight of the families where a tail was fitted below the cut: by Akaike's criterion, three parameters
+/// more for the tail.
+fn family_weight(local: Option<&Tail>) -> f64 {
+    let gain = local.and_then(Tail::gain_over_law);
+    gain.map_or(1.0, |gain| 1.0 / (1.0 + ((gain - 4.0) / 2.0).exp()))
+}
+
+/// The lowest limit that tripped a unit.
+fn lowest_trip(data: &Grouped) -> f64 {
+    data.sample()
+        .lines()
+        .iter()
+        .filter_map(|line| match line.observation {
+            Observation::Above(limit) => Some(limit),
+            _ => None,
+        })
+        .fold(f64::INFINITY, f64::min)
+}
+
+/// Upper edges of readings that are edges of the coarsest step, ascending, with the number of readings
+/// beyond each.
+fn upper_edges(data: &Grouped, edges: &Edges) -> Vec<(f64, f64)> {
+    let mut places: Vec<(f64, f64, f64)> = data
+        .sample()
+        .lines()
+        .iter()
+        .map(|line| {
+            let high = match line.observation {
+                Observation::Between { high, .. } => high,
+                Observation::Exact(x) => x,
+                _ => f64::NAN,
+            };
+            (place(line.observation), high, line.count)
+        })
+        .collect();
+    places.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut beyond = 0.0;
+    let mut out: Vec<(f64, f64)> = Vec::new();
+    for &(_, high, count) in &places {
+        if high.is_finite() && edges.contains(high) {
+            let same = out.last().is_some_and(|last| (last.0 - high).abs() <= 1e-9 * high.abs());
+            if !same {
+                out.push((high, beyond));
+            }
+        }
+        beyond += count;
+    }
+    out.reverse();
+    out
+}
+
+/// The edge that leaves nearest to `share` of the readings above, not above a limit that tripped.
+pub(super) fn cut(data: &Grouped, edges: &Edges, share: f64) -> Option<f64> {
+    let n = data.sample().total();
+    let trip = lowest_trip(data);
+    let distance = |beyond: f64| ((beyond + 0.5) / (share * n + 0.5)).ln().abs();
+    upper_edges(data, edges)
+        .into_iter()
+        .filter(|&(edge, _)| edge <= trip + 1e-9 * trip.abs())
+        .min_by(|a, b| distance(a.1).total_cmp(&distance(b.1)))
+        .map(|(edge, _)| edge)
+}
+
+/// The edge below which the lowest 2 % lie; `None` where not one reading's edge leaves so few.
+fn low_cut(data: &Grouped, edges: &Edges, cut: f64) -> Option<f64> {
+    let n = data.sample().total();
+    upper_edges(data, edges)
+        .into_iter()
+        .filter(|&(edge, _)| edge < cut)
+        .map(|(edge, beyond)| (edge, n - beyond))
+        .filter(|&(_, below)| below <= 1.5 * LOW_SHARE * n)
+        .min_by(|a, b| (a.1 - LOW_SHARE * n).abs().total_cmp(&(b.1 - LOW_SHARE * n).abs()))
+        .map(|(edge, _)| edge)
+}
+
+/// How many distinct readings lie below the cut.
+pub(super) fn distinct(data: &Grouped, cut: f64) -> usize {
+    data.sample().lines().iter().filter(|line| place(line.observation) < cut).count()
+}
+
+/// The families fitted to the readings below the cut, those below the lower cut censored there.
+pub(super) fn families(
+    data: &Grouped,
+    cut: f64,
+    low_cut: Option<f64>,
+) -> Result<(Grouped, Average), NotDone> {
+    let below = |o: Observation| match o {
+        Observation::Above(_) => None,
+        _ if place(o) >= cut => None,
+        _ => Some(match (o, low_cut) {
+            (Observation::Below(x), Some(low)) => Observation::Below(x.max(low)),
+            (_, Some(low)) if place(o) < low => Observation::Below(low),
+            // The cut and a reading's edge are the same place up to rounding.
+            (Observation::Between { low, high }, _) => {
+                Observation::Between { low, high: high.min(cut) }
+            }
+            _ => o,
+        }),
+    };
+    let kept =
+        data.filter_map(|_, o| below(o)).map_err(|_| NotDone::TooFewReadings { found: 0.0 })?;
+    let found = kept.sample().total();
+    if found < FEWEST {
+        return Err(NotDone::TooFewReadings { found });
+    }
+    let distinct = kept.sample().lines().len();
+    if distinct < FEWEST_DISTINCT {
+        return Err(NotDone::TooFewDistinct { found: distinct });
+    }
+    let average = Average::fit(&Family::ALL, &kept, Some(cut))
+        .map_err(|reason| NotDone::NoFit(reason.to_string()))?;
+    Ok((kept, average))
+}
+
+/// Where the tail below the cut starts.
+fn local_threshold(data: &Grouped, edges: &Edges, cut: f64) -> Result<f64, TailError> {
+    let beyond_cut = upper_edges(data, edges)
+        .iter()
+        .filter(|(edge, _)| *edge <= cut + 1e-9 * cut.abs())
+        .map(|(_, beyond)| *beyond)
+        .fold(f64::INFINITY, f64::min);
+    let inside =
+        |edge: f64, beyond: f64| (edge < cut - 1e-9 * cut.abs()).then_some(beyond - beyond_cut);
+    threshold(data, edges, LOCAL_SHARES, inside)
+}
+
+/// Where the open tail starts.
+pub(super) fn tail_threshold(data: &Grouped, edges: &Edges) -> Result<f64, TailError> {
+    let trip = lowest_trip(data);
+    let beyond = |edge: f64, beyond: f64| (edge <= trip + 1e-9 * trip.abs()).then_some(beyond);
+    threshold(data, edges, OPEN_SHARES, beyond)
+}
+
+/// The edge that gives a tail nearest to the first share of the readings, at least 100 and fewer in a large
+/// series: of those that give it at least 50 and at most the second share.
+fn threshold(
+    data: &Grouped,
+    edges: &Edges,
+    shares: [f64; 2],
+    given: impl Fn(f64, f64) -> Option<f64>,
+) -> Result<f64, TailError> {
+    let n = data.sample().total();
+    let falls = (LARGE / n).min(1.0).powf(1.0 - GROWS_BY);
+    let wanted = TAIL_READINGS[0].max(shares[0] * n * falls);
+    let most = shares[1] * n;
+    let distance = |count: f64| ((count + 0.5) / (wanted + 0.5)).ln().abs();
+    upper_edges(data, edges)
+        .into_iter()
+        .filter_map(|(edge, beyond)| Some((edge, given(edge, beyond)?)))
+        .filter(|&(_, count)| count >= TAIL_READINGS[1] && count <= most)
+        .min_by(|a, b| distance(a.1).total_cmp(&distance(b.1)))
+        .map(|(edge, _)| edge)
+        .ok_or(TailError::TooFew(most))
+}

@@ -1,0 +1,247 @@
+//! What healthy units of one series read: the body, what lies beyond it, and which of the two answers
+//! about the tail counts.
+//!
+//! In: one series' judged readings by day. Out: [`Body`], which `analysis::body::answer` asks for quantiles,
+//! bounds and rejects. Rules and constants are from simulation (DEVELOPERS.md).
+
+use crate::analysis::NotDone;
+use crate::analysis::body::below::{self, Below};
+use crate::analysis::body::excess::Excess;
+use crate::analysis::body::strays::{self, Side, Strays};
+use crate::movement::edges::{Edges, place};
+use crate::stats::average::Average;
+use crate::stats::empirical::Empirical;
+use crate::stats::mixture::{GroupRules, TwoGroups, two_groups};
+use crate::stats::sample::{Grouped, Observation};
+use crate::stats::tail::{Line, Tail, TailError};
+
+/// Shares that the cut leaves above, tried in order.
+const CUT_SHARES: [f64; 3] = [0.02, 0.05, 0.10];
+/// Log-likelihood that strays must gain over a long tail; below it the two cannot be told apart.
+const STANDS_APART: f64 = 2.0;
+/// Settings of [`describe`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Options {
+    /// Confidence of intervals (two-sided) and bounds (one-sided).
+    pub level: f64,
+    /// When two groups are reported; `None` where they are not asked for.
+    pub groups: Option<GroupRules>,
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Self { level: 0.95, groups: Some(GroupRules::default()) }
+    }
+}
+
+/// The two answers about the tail.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Which {
+    /// Strays kept out: the truncated body.
+    Apart,
+    /// Every reading taken as healthy: the generalised Pareto tail.
+    Together,
+}
+
+/// Why an answer is in use.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Because {
+    /// No stray, and no more readings beyond the cut than the body expects.
+    NothingBeyond,
+    /// Readings stand apart from the body.
+    Strays,
+    /// More readings lie beyond the cut than the body expects.
+    Excess,
+    /// More readings lie beyond the cut than the body expects, and a long tail explains them as well as
+    /// strays would, or they are too common to be defects.
+    LongTail,
+    /// The series has no tail of its own.
+    TooSmall,
+    /// Two groups: no single family describes them.
+    TwoGroups,
+    /// The body expects more readings beyond its cut than lie there.
+    BodyTooLong,
+}
+
+/// A series' body and tail; made by [`describe`].
+#[derive(Debug, Clone)]
+pub struct Body {
+    /// The families, fitted below the cut.
+    pub average: Average,
+    /// The upper cut of the body.
+    pub cut: f64,
+    /// Readings below this count only as below it.
+    pub low_cut: Option<f64>,
+    /// Number of readings judged.
+    pub units: f64,
+    /// What lies beyond the cut.
+    pub excess: Excess,
+    /// Readings that do not belong.
+    pub strays: Strays,
+    /// Whether strays above are listed by serial: not where they are too common to be defects.
+    pub list_strays: bool,
+    /// Two groups, where found.
+    pub groups: Option<TwoGroups>,
+    /// The tail of all readings, or why there is none.
+    pub tail: Result<Tail, TailError>,
+    /// The tail of the readings below the cut, or why there is none: what the families would say beyond
+    /// it, where they are right, and what the readings say where they are not.
+    pub local: Result<Tail, TailError>,
+    /// Weight of the families against that tail, 0 to 1; 1 where there is none.
+    pub family_weight: f64,
+    /// The answer in use and why, or why neither counts.
+    pub in_use: Result<(Which, Because), NotDone>,
+    /// The non-parametric distribution of all readings.
+    pub empirical: Empirical,
+    /// Confidence of intervals and bounds.
+    pub level: f64,
+    /// The readings below the cut, as fitted.
+    pub(crate) fitted: Grouped,
+    /// Every reading.
+    pub(crate) all: Grouped,
+}
+
+impl Body {
+    /// Whether quantiles are taken from the tails and the readings alone: in a series too small for that,
+    /// from the families.
+    #[must_use]
+    pub fn without_families(&self) -> bool {
+        self.tail.is_ok() && self.local.is_ok()
+    }
+
+    /// Whether neither the families nor a tail below the cut describe the series, so that `together` alone
+    /// counts.
+    #[must_use]
+    pub fn families_fail(&self) -> bool {
+        self.groups.is_some() || (self.local.is_err() && self.excess.missing())
+    }
+
+    /// Whether the body's families were fitted to readings of which this is one.
+    #[must_use]
+    pub fn holds(&self, observation: Observation) -> bool {
+        place(observation) < self.cut && !self.strays.has(observation)
+    }
+
+    /// Every reading with how often it occurred.
+    pub fn observed(&self) -> impl Iterator<Item = &crate::stats::sample::Counted> {
+        self.all.sample().lines().iter()
+    }
+
+    /// The readings that the families were fitted to, for a goodness of fit: below the cut, the
+    /// lowest censored.
+    #[must_use]
+    pub fn fitted(&self) -> &Grouped {
+        &self.fitted
+    }
+}
+
+/// Describes the readings of one series.
+///
+/// - Shape: passes as `Between` reading ∓ half a step, trips as `Above` their limit, readings of zero and
+///   healthy units under a low limit as `Below`. `edges` is of the coarsest step in use.
+/// # Errors
+/// [`NotDone`] where no family can be fitted below the cut.
+pub fn describe(data: &Grouped, edges: &Edges, options: &Options) -> Result<Body, NotDone> {
+    let units = data.sample().total();
+    let empirical = Empirical::of(data.sample());
+    let first = below::cut(data, edges, CUT_SHARES[0])
+        .ok_or_else(|| NotDone::TooFewDistinct { found: below::distinct(data, f64::INFINITY) })?;
+    let mut below = Below::fit(data, edges, first, options.level)?;
+    // The line of the tail is of the law of nearly all readings.
+    let line = Line::Scores(below.average.best().fit.law);
+    let tail = below::tail_threshold(data, edges)
+        .and_then(|threshold| Tail::fit(data, threshold, None, line));
+    let apart = |below: &Below| {
+        let tail = tail.as_ref().ok()?;
+        tail.gain_of_strays(data, |x| below.sf(x))
+    };
+    let mut gain = apart(&below);
+    for (i, share) in CUT_SHARES.into_iter().enumerate().skip(1) {
+        let many = below.excess.beyond - below.excess.expected > CUT_SHARES[i - 1] / 2.0 * units;
+        // A long tail is no reason to look for strays deeper in the body.
+        if !many || gain.is_some_and(|gain| gain < STANDS_APART) {
+            break;
+        }
+        let Some(deeper) = below::cut(data, edges, share).filter(|c| *c < below.cut) else {
+            break;
+        };
+        let Ok(found) = Below::fit(data, edges, deeper, options.level) else {
+            break;
+        };
+        below = found;
+        gain = apart(&below);
+    }
+    let Below { cut, low_cut, .. } = below;
+    let healthy = units - below.excess.beyond + below.excess.expected;
+    let mut strays = Strays {
+        above: strays::above(data.sample(), edges, cut, healthy, |x| below.sf_at_most(x)),
+        below: low_cut.map_or_else(Side::default, |from| {
+            strays::below(data.sample(), edges, from, healthy, |x| below.average.cdf(x))
+        }),
+    };
+    let groups = options.groups.as_ref().and_then(|rules| {
+        let kept = data.filter_map(|_, o| (!strays.has(o)).then_some(o)).ok()?;
+        two_groups(kept.sample(), None, rules)
+    });
+    if let (true, Ok(tail)) = (groups.is_some(), &tail) {
+        // No family describes two groups, so a stray must not fit their common tail either.
+        let expected = |x: f64| below.sf_at_most(x).max(tail.sf(x).unwrap_or(0.0));
+        strays.above = strays::above(data.sample(), edges, cut, healthy, expected);
+    }
+    let Below { fitted, average, local, weight, excess, .. } = below;
+    let in_use = in_use(&excess, &strays, groups.is_some(), tail.as_ref(), local.as_ref(), gain);
+    let list_strays = !excess.common();
+    Ok(Body {
+        average,
+        cut,
+        low_cut,
+        units,
+        excess,
+        strays,
+        list_strays,
+        groups,
+        tail,
+        local,
+        family_weight: weight,
+        in_use,
+        empirical,
+        level: options.level,
+        fitted,
+        all: data.clone(),
+    })
+}
+
+fn in_use(
+    excess: &Excess,
+    strays: &Strays,
+    two_groups: bool,
+    tail: Result<&Tail, &TailError>,
+    local: Result<&Tail, &TailError>,
+    apart: Option<f64>,
+) -> Result<(Which, Because), NotDone> {
+    // Where the families do not describe the series, nor a tail below the cut, the open tail must.
+    if two_groups || (local.is_err() && excess.missing()) {
+        let why = if two_groups { Because::TwoGroups } else { Because::BodyTooLong };
+        return match tail {
+            Ok(_) => Ok((Which::Together, why)),
+            Err(reason) => Err(NotDone::Neither(reason.to_string())),
+        };
+    }
+    let something = strays.above.threshold.is_some() || excess.significant();
+    if something
+        && tail.is_ok()
+        && (excess.common() || apart.is_some_and(|gain| gain < STANDS_APART))
+    {
+        return Ok((Which::Together, Because::LongTail));
+    }
+    Ok(if strays.above.threshold.is_some() {
+        (Which::Apart, Because::Strays)
+    } else if excess.significant() {
+        (Which::Apart, Because::Excess)
+    } else if tail.is_err() {
+        (Which::Apart, Because::TooSmall)
+    } else {
+        (Which::Together, Because::NothingBeyond)
+    })
+}

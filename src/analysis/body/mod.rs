@@ -1,0 +1,13 @@
+//! What the healthy body of one series is, which readings do not belong to it, and what it says of limits.
+
+pub mod answer;
+pub mod approximate;
+pub(super) mod below;
+pub mod capability;
+pub mod carry;
+pub mod describe;
+pub mod excess;
+pub mod healthy;
+pub mod low_side;
+pub mod share_ladder;
+pub mod strays;

@@ -1,0 +1,257 @@
+//! The month under review against the time before it: level, spread, expected rejects, failures.
+
+use crate::day::Day;
+use crate::day::month_of;
+use crate::movement::Period;
+use crate::movement::drift::{DayPoint, Drift};
+use crate::movement::readings::Reading;
+use crate::movement::stations::Stations;
+use crate::records::Outcome;
+use crate::series::{OutcomeLine, Says};
+use crate::stats::autocorrelation::variance_factor;
+use crate::stats::estimate::Estimate;
+use crate::stats::proportion::{EffectiveCounts, clopper_pearson, difference};
+use crate::stats::special::student_t_quantile;
+use crate::stats::trend::median;
+
+/// Longest time before the month that it is held against, days.
+const LONGEST: Day = 183;
+/// Fewest points of either side.
+const FEWEST_POINTS: usize = 5;
+/// Fewest units of a day whose spread counts.
+const SPREAD_UNITS: f64 = 3.0;
+
+/// Failures among judged units.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Share {
+    /// Units over or under a limit or with a breakdown.
+    pub failed: u64,
+    /// Units judged: all but those not completed.
+    pub judged: u64,
+    /// The share with its exact interval; `None` without units.
+    pub share: Option<Estimate>,
+}
+
+/// The month against its baseline.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MonthChange {
+    /// The month.
+    pub month: (i32, u32),
+    /// First and last day of the baseline; `None` where nothing was tested before.
+    pub baseline: Option<(Day, Day)>,
+    /// Units of the month, and of the baseline.
+    pub units: [u64; 2],
+    /// Typical reading of the baseline and of the month, mA: medians of daily points.
+    pub typical_ma: Option<[f64; 2]>,
+    /// Change of the level, per cent.
+    pub level_pct: Option<Estimate>,
+    /// Whether the room's air was allowed for in the level.
+    pub room_allowed_for: bool,
+    /// Spread of the month over that of the baseline.
+    pub spread_ratio: Option<Estimate>,
+    /// Share of healthy units expected over the limit in the baseline and in the month.
+    pub expected_share: [Option<Estimate>; 2],
+    /// Failures of the baseline and of the month.
+    pub failures: [Share; 2],
+    /// Change of the share of failures, a fraction of 1.
+    pub failure_change: Option<Estimate>,
+}
+
+/// Everything a month is held against.
+#[derive(Debug, Clone, Copy)]
+pub struct Before<'a> {
+    /// Readings of the series.
+    pub readings: &'a [Reading],
+    /// Its daily points.
+    pub points: &'a [DayPoint],
+    /// Their movement.
+    pub drift: &'a Drift,
+    /// Its outcomes.
+    pub outcomes: &'a [OutcomeLine],
+    /// Its number.
+    pub series: usize,
+    /// Stations, to take their offsets off.
+    pub stations: Option<&'a Stations>,
+    /// The period judged.
+    pub judge: &'a Period,
+    /// Confidence level.
+    pub level: f64,
+}
+
+/// First and last day that a month is held against: since the last established step, at most half a year.
+/// Where the step lies in the month or just before, half a year before the month.
+#[must_use]
+pub fn baseline_days(
+    days: impl Iterator<Item = Day>,
+    month: (i32, u32),
+    judge: &Period,
+) -> Option<(Day, Day)> {
+    let before: Vec<Day> = days.filter(|d| month_of(*d) < month).collect();
+    let last = *before.iter().max()?;
+    let first_of_month =
+        crate::day::day_number(chrono::NaiveDate::from_ymd_opt(month.0, month.1, 1)?);
+    let from = first_of_month - LONGEST;
+    let since_step =
+        judge.boundaries.iter().copied().filter(|b| *b <= last).max().map_or(from, |b| b.max(from));
+    let mut inside: Vec<Day> = before.iter().copied().filter(|d| *d >= since_step).collect();
+    inside.sort_unstable();
+    inside.dedup();
+    if inside.len() < FEWEST_POINTS {
+        inside = before.into_iter().filter(|d| *d >= from).collect();
+    }
+    Some((*inside.iter().min()?, last))
+}
+
+/// The month's numbers; `expected` are the expected shares of baseline and month, made by the caller.
+#[must_use]
+pub fn month_change(
+    before: &Before<'_>,
+    month: (i32, u32),
+    baseline: Option<(Day, Day)>,
+    expected_share: [Option<Estimate>; 2],
+) -> MonthChange {
+    let side = |day: Day| -> Option<usize> {
+        if month_of(day) == month {
+            Some(1)
+        } else if baseline.is_some_and(|(a, b)| (a..=b).contains(&day)) {
+            Some(0)
+        } else {
+            None
+        }
+    };
+    let mut counts = [[0_u64; 3]; 2];
+    for o in before.outcomes {
+        let Some(s) = side(o.day) else { continue };
+        let n = u64::from(o.count);
+        counts[s][0] += n;
+        if o.outcome != Outcome::NotCompleted {
+            counts[s][1] += n;
+            counts[s][2] += if o.outcome == Outcome::Pass { 0 } else { n };
+        }
+    }
+    let failures = [0, 1].map(|s| share(counts[s][2], counts[s][1], before.level));
+    // Points of a movement that the room explains are compared with its effect taken off.
+    let flat = &before.drift.flat_ma;
+    let room = before.drift.room_allowed_for && flat.len() == before.points.len();
+    let mut levels: [Vec<f64>; 2] = [Vec::new(), Vec::new()];
+    for (i, p) in before.points.iter().enumerate() {
+        let value = if room { flat[i] } else { p.value_ma };
+        if let Some(s) = side(p.day)
+            && value > 0.0
+        {
+            levels[s].push(value);
+        }
+    }
+    let typical_ma = median(&levels[0]).zip(median(&levels[1])).map(|(a, b)| [a, b]);
+    MonthChange {
+        month,
+        baseline,
+        units: [counts[0][0], counts[1][0]],
+        typical_ma,
+        level_pct: level_change(&levels, before.drift.rho, before.level),
+        room_allowed_for: room,
+        spread_ratio: spread_ratio(before, &side),
+        expected_share,
+        failure_change: failures_between(&failures, before.level),
+        failures,
+    }
+}
+
+/// Change of the share of failures from the first to the second.
+fn failures_between([before, now]: &[Share; 2], level: f64) -> Option<Estimate> {
+    let of = |s: &Share| counts(s.failed, s.judged);
+    difference(of(before)?, of(now)?, level)
+}
+
+fn share(failed: u64, judged: u64, level: f64) -> Share {
+    Share { failed, judged, share: counts(failed, judged).and_then(|c| clopper_pearson(c, level)) }
+}
+
+#[expect(clippy::cast_precision_loss, reason = "counts of units")]
+fn counts(failed: u64, judged: u64) -> Option<EffectiveCounts> {
+    EffectiveCounts::new(failed as f64, judged as f64, 1.0)
+}
+
+/// Change of the mean log level of daily points, per cent; their variance carries the AR(1) factor.
+fn level_change(levels: &[Vec<f64>; 2], rho: f64, level: f64) -> Option<Estimate> {
+    if levels.iter().any(|l| l.len() < FEWEST_POINTS) {
+        return None;
+    }
+    let logs = levels.each_ref().map(|l| l.iter().map(|v| v.ln()).collect::<Vec<f64>>());
+    let mean = |l: &[f64]| l.iter().sum::<f64>() / l.len() as f64;
+    let means = [mean(&logs[0]), mean(&logs[1])];
+    let squares: f64 =
+        (0..2).map(|s| logs[s].iter().map(|v| (v - means[s]).powi(2)).sum::<f64>()).sum();
+    let n = [logs[0].len() as f64, logs[1].len() as f64];
+    let factor = variance_factor(rho);
+    let df = ((n[0] + n[1]) / factor - 2.0).max(1.0);
+    let se = (squares / (n[0] + n[1] - 2.0) * factor * (1.0 / n[0] + 1.0 / n[1])).sqrt();
+    let d = means[1] - means[0];
+    let reach = student_t_quantile(0.5 + 0.5 * level, df) * se;
+    let pct = |d: f64| 100.0 * d.exp_m1();
+    Estimate::new(
+        pct(d),
+        pct(d - reach),
+        pct(d + reach),
+        level,
+        "means of log daily points, AR(1) variance, Student t",
+    )
+}
+
+/// Mean distance of readings from the median of their day, month over baseline; days as clusters.
+///
+/// Trips stand at the limit, so that a spread cut by it is a lower bound.
+fn spread_ratio(before: &Before<'_>, side: &impl Fn(Day) -> Option<usize>) -> Option<Estimate> {
+    let corrected = |r: &Reading| match before.stations {
+        Some(s) => s.correction.corrected(before.series, usize::from(r.station), r.day, r.ma),
+        None => r.ma,
+    };
+    // Sum of distances and units of each day, by side.
+    let mut days: [Vec<(f64, f64)>; 2] = [Vec::new(), Vec::new()];
+    for group in before.readings.chunk_by(|a, b| a.day == b.day) {
+        let Some(s) = side(group[0].day) else {
+            continue;
+        };
+        let mut values: Vec<(f64, f64)> = group
+            .iter()
+            .filter(|r| r.says != Says::Below)
+            .map(|r| (corrected(r), r.count))
+            .collect();
+        values.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let units: f64 = values.iter().map(|v| v.1).sum();
+        if units < SPREAD_UNITS {
+            continue;
+        }
+        let mut seen = 0.0;
+        let middle = values.iter().find(|v| {
+            seen += v.1;
+            seen >= 0.5 * units
+        })?;
+        let middle = middle.0;
+        let apart: f64 = values.iter().map(|v| v.1 * (v.0 - middle).abs()).sum();
+        days[s].push((apart, units));
+    }
+    let of = |days: &[(f64, f64)]| -> Option<(f64, f64)> {
+        if days.len() < FEWEST_POINTS {
+            return None;
+        }
+        let (apart, units) = days.iter().fold((0.0, 0.0), |t, d| (t.0 + d.0, t.1 + d.1));
+        let ratio = apart / units;
+        let k = days.len() as f64;
+        let variance: f64 = days.iter().map(|d| (d.0 - ratio * d.1).powi(2)).sum::<f64>() * k
+            / (k - 1.0)
+            / apart.powi(2);
+        (apart > 0.0).then_some((ratio.ln(), variance))
+    };
+    let (a, b) = (of(&days[0])?, of(&days[1])?);
+    let df = (days[0].len() + days[1].len() - 2) as f64;
+    let reach = student_t_quantile(0.5 + 0.5 * before.level, df) * (a.1 + b.1).sqrt();
+    let d = b.0 - a.0;
+    Estimate::new(
+        d.exp(),
+        (d - reach).exp(),
+        (d + reach).exp(),
+        before.level,
+        "mean distance from the day's median, days as clusters",
+    )
+}

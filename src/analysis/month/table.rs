@@ -1,0 +1,84 @@
+//! A series month by month.
+
+use crate::day::month_of;
+
+use crate::analysis::body::describe::{Options, describe};
+use crate::analysis::body::healthy::weighted_quantile;
+use crate::config::Config;
+use crate::movement::edges::Edges;
+use crate::movement::limits::LimitHistory;
+use crate::movement::readings::{Reading, grouped, ma};
+use crate::records::Outcome;
+use crate::series::Series;
+
+/// One month of a series.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Month {
+    /// Year and month.
+    pub month: (i32, u32),
+    /// First attempts.
+    pub units: u64,
+    /// Over-limit results.
+    pub over_limit: u64,
+    /// Judged units: all but those not completed.
+    pub judged: u64,
+    /// 5, 50 and 95 % quantiles, mA; `None` below the month's fewest units.
+    pub quantiles: Option<[f64; 3]>,
+    /// `P_pkU` against the limit at the month's end.
+    pub performance: Option<f64>,
+}
+
+/// The months of a series, in order; `options` are those of each month's body.
+#[must_use]
+pub fn months(
+    series: &Series,
+    readings: &[Reading],
+    limits: &LimitHistory,
+    edges: &Edges,
+    options: &Options,
+    config: &Config,
+) -> Vec<Month> {
+    let mut all: std::collections::BTreeMap<(i32, u32), Month> = std::collections::BTreeMap::new();
+    for o in &series.outcomes {
+        let month = month_of(o.day);
+        let entry = all.entry(month).or_insert_with(|| Month {
+            month,
+            units: 0,
+            over_limit: 0,
+            judged: 0,
+            quantiles: None,
+            performance: None,
+        });
+        let n = u64::from(o.count);
+        entry.units += n;
+        entry.judged += if o.outcome == Outcome::NotCompleted { 0 } else { n };
+        entry.over_limit += if o.outcome == Outcome::OverLimit { n } else { 0 };
+    }
+    for group in readings.chunk_by(|a, b| month_of(a.day) == month_of(b.day)) {
+        let Some(entry) = all.get_mut(&month_of(group[0].day)) else {
+            continue;
+        };
+        if group.iter().map(|r| r.count).sum::<f64>() < config.month_units {
+            continue;
+        }
+        let at = |p| weighted_quantile(group, p);
+        // With more than 5 % tripped the upper end is the limit itself.
+        let most = group.iter().map(|r| r.ma).fold(f64::NEG_INFINITY, f64::max);
+        if let Some((low, middle)) = at(0.05).zip(at(0.5)) {
+            entry.quantiles = Some([low, middle, at(0.95).unwrap_or(most)]);
+        }
+        let last = group[group.len() - 1].day;
+        let limit = limits
+            .changes
+            .iter()
+            .rfind(|c| c.day <= last && c.station.is_none())
+            .and_then(|c| c.limits.high_pa)
+            .map(ma);
+        entry.performance = limit.and_then(|limit| {
+            let body = describe(&grouped(group.iter()).ok()?, edges, options).ok()?;
+            let which = body.which().ok()?;
+            body.performance(which, limit).ok().map(|e| e.value)
+        });
+    }
+    all.into_values().collect()
+}

@@ -1,0 +1,85 @@
+//! Days without rows where a station's habit predicts some: an export that is missing, or a station that stood.
+
+use std::collections::BTreeSet;
+
+use crate::day::Day;
+use crate::series::Pass;
+
+/// Days of the plant to each side from which a station's habit is taken.
+const HABIT_DAYS: usize = 30;
+/// Chance that a line of stations standing at random shows any gap so long, over all stations and days.
+const BY_CHANCE: f64 = 0.01;
+
+/// A run of production days without a row of one station.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Gap {
+    /// Index into the stations.
+    pub station: u16,
+    /// First day without rows.
+    pub from: Day,
+    /// Last one.
+    pub to: Day,
+    /// Production days of the plant among them.
+    pub days: u64,
+}
+
+/// Gaps of every station, in order of station and day.
+#[must_use]
+pub fn gaps(pass: &Pass) -> Vec<Gap> {
+    let plant: Vec<Day> = pass
+        .station_days
+        .values()
+        .flatten()
+        .copied()
+        .collect::<BTreeSet<Day>>()
+        .into_iter()
+        .collect();
+    let chances = plant.len() * pass.station_days.len();
+    pass.station_days
+        .iter()
+        .flat_map(|(&station, days)| {
+            of_station(&plant, days, BY_CHANCE / chances.max(1) as f64)
+                .into_iter()
+                .map(move |(from, to, days)| Gap { station, from, to, days })
+        })
+        .collect()
+}
+
+/// Runs of the plant's production days, between the first and the last of a station, on which it has no row
+/// though its habit makes that rarer than `rarest`: first and last day, and how many.
+///
+/// - Habit: share of the plant's 30 days to either side of the run on which the station worked, one day added on
+///   either outcome. Chance of a run of `k` days: `(1 - habit)^k`.
+/// - `plant`: ascending, each once.
+#[must_use]
+pub fn of_station(plant: &[Day], own: &BTreeSet<Day>, rarest: f64) -> Vec<(Day, Day, u64)> {
+    let (Some(first), Some(last)) = (own.first(), own.last()) else {
+        return Vec::new();
+    };
+    let mut found = Vec::new();
+    let mut n = plant.partition_point(|d| d < first);
+    while n < plant.len() && plant[n] <= *last {
+        if own.contains(&plant[n]) {
+            n += 1;
+            continue;
+        }
+        // The last day is one of the station's own, so the run ends before it.
+        let end = (n..plant.len()).find(|&k| own.contains(&plant[k])).unwrap_or(plant.len());
+        let beside = plant[n.saturating_sub(HABIT_DAYS)..n]
+            .iter()
+            .chain(&plant[end..(end + HABIT_DAYS).min(plant.len())])
+            .filter(|d| (first..=last).contains(d));
+        let (mut days, mut worked) = (0.0, 0.0);
+        for day in beside {
+            days += 1.0;
+            worked += f64::from(u8::from(own.contains(day)));
+        }
+        let away = 1.0 - (worked + 1.0) / (days + 2.0);
+        let length = end - n;
+        if away.powf(length as f64) < rarest {
+            found.push((plant[n], plant[end - 1], length as u64));
+        }
+        n = end;
+    }
+    found
+}

@@ -1,0 +1,164 @@
+//! What happened when: recorded events, calibrations, changes of settings, new lots; named at steps.
+
+use std::collections::BTreeMap;
+
+use crate::analysis::Findings;
+use crate::analysis::units::calibration::Covered;
+use crate::analysis::units::settings::{Setting, SettingChange};
+use crate::day::{Day, date_of};
+use crate::movement::SeriesMovement;
+use crate::movement::drift::{DriftStep, Event, name_events};
+use crate::records::Register;
+use crate::series::Pass;
+
+/// What happened around one series or station, by how likely it is to be the cause of a step: somebody wrote it
+/// down; a setting; a calibration; a new lot, of which there is one in most intervals.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Happenings {
+    tiers: [Vec<Event>; 4],
+}
+
+/// What happened around a series.
+#[must_use]
+pub fn of_series(
+    pass: &Pass,
+    n: usize,
+    moved: &SeriesMovement,
+    findings: &Findings,
+    register: &Register,
+) -> Happenings {
+    let used: Vec<u16> = {
+        let mut all: Vec<u16> = moved.readings.iter().map(|r| r.station).collect();
+        all.sort_unstable();
+        all.dedup();
+        all
+    };
+    let key = &pass.series[n].key;
+    let settings = findings.settings.changes.iter().filter(|c| {
+        // A change of limit moves no reading, and the share of failures is counted at one limit.
+        let of = &pass.series[c.series].key;
+        (&of.model, of.test) == (&key.model, key.test)
+            && !matches!(c.what, Setting::HighLimit | Setting::LowLimit)
+    });
+    Happenings {
+        tiers: [
+            register
+                .events_about(None, Some(&key.model))
+                .map(|e| event(e.day, e.what.clone()))
+                .collect(),
+            settings.map(|c| event(c.day, setting_words(pass, c))).collect(),
+            calibrated(findings.calibrations.as_deref(), |s| used.contains(&s)),
+            new_lots(pass, n),
+        ],
+    }
+}
+
+/// What happened around a station.
+#[must_use]
+pub fn of_station(
+    pass: &Pass,
+    station: u16,
+    findings: &Findings,
+    register: &Register,
+) -> Happenings {
+    let name = &pass.stations[usize::from(station)];
+    let settings = findings
+        .settings
+        .changes
+        .iter()
+        .filter(|c| c.stations.contains(&station))
+        .filter(|c| matches!(c.what, Setting::Voltage | Setting::Frequency));
+    Happenings {
+        tiers: [
+            register
+                .events_about(Some(name), None)
+                .filter(|e| e.model.is_empty())
+                .map(|e| event(e.day, e.what.clone()))
+                .collect(),
+            settings.map(|c| event(c.day, setting_words(pass, c))).collect(),
+            calibrated(findings.calibrations.as_deref(), |s| s == station),
+            Vec::new(),
+        ],
+    }
+}
+
+impl Happenings {
+    /// For each step what happened inside its date interval: the likeliest kind, the nearest of these.
+    #[must_use]
+    pub fn name(&self, steps: &[DriftStep]) -> Vec<Option<String>> {
+        let mut named = vec![None; steps.len()];
+        for tier in &self.tiers {
+            for (slot, found) in named.iter_mut().zip(name_events(steps, tier)) {
+                *slot = slot.take().or(found);
+            }
+        }
+        named
+    }
+
+    /// What somebody recorded or set from one day to another, and on which day: the likeliest kind, the nearest to
+    /// `day`. New lots are left out: there is one in most intervals.
+    #[must_use]
+    pub fn recorded_between(&self, low: Day, day: Day, high: Day) -> Option<String> {
+        let [recorded @ .., _lots] = &self.tiers;
+        recorded.iter().find_map(|tier| {
+            tier.iter()
+                .filter(|e| (low..=high).contains(&e.day))
+                .min_by_key(|e| (e.day - day).abs())
+                .map(|e| format!("{}, on {}", e.what, date_of(e.day)))
+        })
+    }
+}
+
+fn event(day: Day, what: String) -> Event {
+    Event { day, what }
+}
+
+fn setting_words(pass: &Pass, c: &SettingChange) -> String {
+    let value =
+        |v: Option<f64>| v.map_or_else(|| "none".to_owned(), |v| format!("{v} {}", c.what.unit()));
+    let stations: Vec<&str> =
+        c.stations.iter().map(|s| pass.stations[usize::from(*s)].as_str()).collect();
+    format!("{} {} → {} at {}", c.what.words(), value(c.from), value(c.to), stations.join(", "))
+}
+
+fn calibrated(covered: Option<&[Covered]>, at: impl Fn(u16) -> bool) -> Vec<Event> {
+    covered
+        .unwrap_or_default()
+        .iter()
+        .filter(|c| c.station.is_some_and(&at))
+        .map(|c| {
+            let found = c
+                .calibration
+                .error_pct
+                .map_or_else(String::new, |e| format!(", error found {e:+} %"));
+            event(
+                c.calibration.done_on,
+                format!(
+                    "calibration of {} at {}{found}",
+                    c.calibration.instrument, c.calibration.station
+                ),
+            )
+        })
+        .collect()
+}
+
+/// First day of every lot but those of the first day.
+fn new_lots(pass: &Pass, n: usize) -> Vec<Event> {
+    let outcomes = &pass.series[n].outcomes;
+    let mut first: BTreeMap<&str, Day> = BTreeMap::new();
+    for o in outcomes {
+        if let Some(lot) = pass.factor_sets[o.factors as usize].first()
+            && !lot.is_empty()
+        {
+            first.entry(lot).or_insert(o.day);
+        }
+    }
+    let begins = outcomes.first().map_or(Day::MIN, |o| o.day);
+    let mut events: Vec<Event> = first
+        .into_iter()
+        .filter(|(_, day)| *day > begins)
+        .map(|(lot, day)| event(day, format!("first unit of lot {lot}")))
+        .collect();
+    events.sort_by(|a, b| (a.day, &a.what).cmp(&(b.day, &b.what)));
+    events
+}

@@ -1,0 +1,14 @@
+//! Questions about units, stations' records and what was set: who must be looked at, and why.
+
+pub mod calibration;
+pub mod causes;
+pub mod checks;
+pub mod doubt;
+pub mod gaps;
+pub mod happenings;
+pub mod leads;
+pub mod practice;
+pub mod settings;
+pub mod strays;
+pub mod too_good;
+pub mod what_if;

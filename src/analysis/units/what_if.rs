@@ -1,0 +1,251 @@
+//! What another limit would do: the share of healthy units that it rejects, and what it would have done to
+//! the readings of the history.
+
+use std::collections::BTreeMap;
+
+use crate::analysis::body::healthy::Healthy;
+use crate::analysis::finding::Asked;
+use crate::analysis::units::strays::{Lies, StrayList};
+use crate::day::month_of;
+use crate::movement::readings::{Reading, ma};
+use crate::records::{Outcome, Shown};
+use crate::series::{Pass, Says};
+use crate::stats::estimate::Estimate;
+
+/// Units of one candidate limit that are listed by serial; more are only counted.
+pub const LISTED_MOST: f64 = 100.0;
+
+/// Share of healthy units above a limit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ShareAt {
+    /// The limit, mA.
+    pub limit_ma: f64,
+    /// Share of the last day judged, a fraction of 1; `None` where the body has no answer.
+    pub now: Option<Estimate>,
+    /// The same at the end of the planning horizon, where a slope is established.
+    pub at_horizon: Option<f64>,
+}
+
+/// Shares of healthy units above each of `limits` (mA, above zero), by the answer in use; at the end of the
+/// planning horizon too where readings were carried along a slope.
+#[must_use]
+pub fn shares(asked: &Asked, healthy: &Healthy, limits: &[f64]) -> Vec<ShareAt> {
+    let ahead = healthy.lines.as_ref().map(|l| f64::from(asked.horizon - l.target_day));
+    let mut all: Vec<ShareAt> = limits
+        .iter()
+        .map(|&limit_ma| ShareAt {
+            limit_ma,
+            now: healthy.share_above(limit_ma),
+            at_horizon: ahead.and_then(|days| healthy.share_ahead(limit_ma, days)),
+        })
+        .collect();
+    // A higher limit never rejects more: an upper end found at a lower limit holds at every higher one.
+    let mut order: Vec<usize> = (0..all.len()).collect();
+    order.sort_by(|a, b| limits[*a].total_cmp(&limits[*b]));
+    let mut highest = f64::INFINITY;
+    for n in order {
+        if let Some(e) = &mut all[n].now {
+            highest = highest.min(e.high);
+            e.high = highest.max(e.value);
+        }
+    }
+    all
+}
+
+/// What a limit would have done to the readings of one month.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MonthRecount {
+    /// Year and month.
+    pub month: (i32, u32),
+    /// First attempts that say something about the leakage.
+    pub units: f64,
+    /// Over-limit results seen.
+    pub tripped: f64,
+    /// Passes that read above the limit: it would have rejected them.
+    pub rejected: f64,
+    /// Over-limit results at a lower limit: their leakage is only known to lie above that one, so they might
+    /// have passed.
+    pub might_pass: f64,
+}
+
+/// What would have become of one unit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Would {
+    /// It passed, and would have been rejected.
+    BeRejected,
+    /// It tripped at a lower limit, and might have passed.
+    MightPass,
+}
+
+/// One such unit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RecountUnit {
+    /// What would have become of it.
+    pub would: Would,
+    /// Seconds since 1970-01-01.
+    pub time: i64,
+    /// Index into the pass's stations.
+    pub station: u16,
+    /// Serial as first written.
+    pub serial: String,
+    /// Its reading, or the limit that it tripped on, mA.
+    pub ma: f64,
+}
+
+/// What one limit would have done to the whole history.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Recount {
+    /// The limit, mA.
+    pub limit_ma: f64,
+    /// Months with readings, in order.
+    pub months: Vec<MonthRecount>,
+    /// Units concerned, in order of time; empty where they are more than [`LISTED_MOST`] of a kind.
+    pub units: Vec<RecountUnit>,
+    /// Strays above the body that passed and that the limit would have rejected.
+    pub strays_caught: u64,
+    /// Strays above the body that passed and that it would have passed too.
+    pub strays_missed: u64,
+}
+
+impl Recount {
+    /// Units over all months, by what is asked of a month.
+    #[must_use]
+    pub fn sum(&self, of: impl Fn(&MonthRecount) -> f64) -> f64 {
+        self.months.iter().map(of).sum()
+    }
+}
+
+/// Counts the history of series `n` again at each of `limits` (mA): readings as shown at the time.
+#[must_use]
+pub fn recount(
+    pass: &Pass,
+    n: usize,
+    readings: &[Reading],
+    strays: &StrayList,
+    limits: &[f64],
+) -> Vec<Recount> {
+    let mut all: Vec<Recount> =
+        limits.iter().map(|&limit_ma| at_limit(readings, strays, limit_ma)).collect();
+    list_units(pass, n, &mut all);
+    all
+}
+
+fn at_limit(readings: &[Reading], strays: &StrayList, limit_ma: f64) -> Recount {
+    let mut months: BTreeMap<(i32, u32), MonthRecount> = BTreeMap::new();
+    for r in readings {
+        let month = month_of(r.day);
+        let entry = months.entry(month).or_insert(MonthRecount {
+            month,
+            units: 0.0,
+            tripped: 0.0,
+            rejected: 0.0,
+            might_pass: 0.0,
+        });
+        entry.units += r.count;
+        match r.says {
+            Says::Value if above(r.ma, limit_ma) => entry.rejected += r.count,
+            Says::Above => {
+                entry.tripped += r.count;
+                if above(limit_ma, r.ma) {
+                    entry.might_pass += r.count;
+                }
+            }
+            Says::Value | Says::Below => {}
+        }
+    }
+    let passed_high = || strays.units.iter().filter(|u| u.lies == Lies::Above);
+    let caught = passed_high().filter(|u| above(u.reading_ma, limit_ma)).count() as u64;
+    Recount {
+        limit_ma,
+        months: months.into_values().collect(),
+        units: Vec::new(),
+        strays_caught: caught,
+        strays_missed: passed_high().count() as u64 - caught,
+    }
+}
+
+/// A reading at the limit itself passes; one part in a billion is the rounding of a picoampere.
+fn above(ma: f64, limit_ma: f64) -> bool {
+    ma > limit_ma * (1.0 + 1e-9)
+}
+
+/// Serials of the units concerned, where they are few: one look at the rows for all limits.
+fn list_units(pass: &Pass, n: usize, all: &mut [Recount]) {
+    let wanted: Vec<(bool, bool)> = all
+        .iter()
+        .map(|r| {
+            let few = |count: f64| count > 0.0 && count <= LISTED_MOST;
+            (few(r.sum(|m| m.rejected)), few(r.sum(|m| m.might_pass)))
+        })
+        .collect();
+    if wanted.iter().all(|w| *w == (false, false)) {
+        return;
+    }
+    for row in pass.used_of(n) {
+        let r = row.record;
+        let (would, at) = match (r.outcome, r.shown) {
+            (Outcome::Pass, Shown::Value) => (Would::BeRejected, ma(r.reading_pa)),
+            (Outcome::OverLimit, _) => match pass.limits[r.limits as usize].high_pa {
+                Some(limit) => (Would::MightPass, ma(limit)),
+                None => continue,
+            },
+            _ => continue,
+        };
+        for (recount, (rejected, might_pass)) in all.iter_mut().zip(&wanted) {
+            let concerned = match would {
+                Would::BeRejected => *rejected && above(at, recount.limit_ma),
+                Would::MightPass => *might_pass && above(recount.limit_ma, at),
+            };
+            if concerned {
+                recount.units.push(RecountUnit {
+                    would,
+                    time: r.time,
+                    station: pass.station_of_setup[r.setup as usize],
+                    serial: row.serial().to_owned(),
+                    ma: at,
+                });
+            }
+        }
+    }
+    for recount in all {
+        recount.units.sort_by(|a, b| {
+            (a.time, a.station, &a.serial, a.would).cmp(&(b.time, b.station, &b.serial, b.would))
+        });
+    }
+}
+
+/// What a rejected unit costs in tests and time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RetestCost {
+    /// Over-limit units that this is taken from.
+    pub units: u64,
+    /// Further tests of such a unit, mean.
+    pub tests_each: f64,
+    /// Minutes from its first test to its last of the same shift, median; `None` where none was tested again.
+    pub minutes_each: Option<f64>,
+}
+
+/// A later test than this after the first belongs to another day's repair, in seconds: one shift.
+const SAME_SHIFT_S: i64 = 8 * 3600;
+
+/// Retests of the over-limit units of series `n`; `None` where there is none.
+#[must_use]
+pub fn retest_cost(pass: &Pass, n: usize) -> Option<RetestCost> {
+    let index = u32::try_from(n).ok()?;
+    let (mut units, mut tests) = (0_u64, 0_u64);
+    let mut minutes: Vec<f64> = Vec::new();
+    for h in pass.histories.iter().filter(|h| h.series == index && h.outcome == Outcome::OverLimit)
+    {
+        units += 1;
+        tests += u64::from(h.retests);
+        let took = pass.row(h.last).record.time - pass.row(h.first).record.time;
+        if h.retests > 0 && (0..=SAME_SHIFT_S).contains(&took) {
+            minutes.push(took as f64 / 60.0);
+        }
+    }
+    (units > 0).then(|| RetestCost {
+        units,
+        tests_each: tests as f64 / units as f64,
+        minutes_each: crate::stats::trend::median(&minutes),
+    })
+}

@@ -1,0 +1,31 @@
+//! Days as whole numbers: how every room counts them, and how they become dates and months.
+
+use chrono::{Datelike, NaiveDate, TimeDelta};
+
+/// A day as a whole number since 1970-01-01.
+pub type Day = i32;
+
+/// A day as a date.
+#[must_use]
+pub fn date_of(day: Day) -> NaiveDate {
+    NaiveDate::default() + TimeDelta::days(i64::from(day))
+}
+
+/// Year and month of a day.
+#[must_use]
+pub fn month_of(day: Day) -> (i32, u32) {
+    let d = date_of(day);
+    (d.year(), d.month())
+}
+
+/// A date as a day.
+#[must_use]
+pub fn day_number(date: NaiveDate) -> Day {
+    Day::try_from((date - NaiveDate::default()).num_days()).unwrap_or(0)
+}
+
+/// The day a time falls on, when production days start `starts_s` seconds after midnight.
+#[must_use]
+pub fn day_of(time: i64, starts_s: i64) -> Day {
+    i32::try_from((time - starts_s).div_euclid(86_400)).unwrap_or(0)
+}

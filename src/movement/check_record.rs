@@ -1,0 +1,167 @@
+//! What each check load read over time: a moving tester shows here without any product.
+
+use std::collections::BTreeMap;
+
+use rayon::prelude::*;
+
+use crate::config::Config;
+use crate::day::Day;
+use crate::movement::drift::{self, DayPoint, Drift, DriftOptions};
+use crate::records::Outcome;
+use crate::series::{CheckReading, Pass};
+use crate::stats::multiple::benjamini_hochberg;
+use crate::stats::trend::median;
+
+/// Days at the end of the record that make its reading now.
+const LATEST: usize = 25;
+/// Readings to either side from which a check's usual reading is taken.
+const BESIDE: usize = 10;
+/// A reading further from the usual one than so many standard deviations…
+const ODD_SD: f64 = 8.0;
+/// …and than this share of it does not belong to the load.
+const ODD_SHARE: f64 = 0.05;
+
+/// A right answer whose reading is far from what the load usually reads.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OddReading {
+    /// The check.
+    pub check: CheckReading,
+    /// Reading, mA.
+    pub reading_ma: f64,
+    /// What it usually reads, mA.
+    pub usual_ma: f64,
+}
+
+/// One load at one station over time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoadRecord {
+    /// Index into the stations.
+    pub station: u16,
+    /// The load, as named in the config.
+    pub load: String,
+    /// What it should draw by its resistance and the set voltage, mA.
+    pub expected_ma: Option<f64>,
+    /// Median reading of each day, mA.
+    pub points: Vec<(Day, f64)>,
+    /// Median of the last 25 days, mA.
+    pub latest_ma: Option<f64>,
+    /// Readings that do not belong to the load.
+    pub odd: Vec<OddReading>,
+    /// How the reading moved.
+    pub drift: Drift,
+    /// p-value of its shape, adjusted over all loads (Benjamini–Hochberg).
+    pub adjusted_p: f64,
+}
+
+/// The record of every load that must pass, by station; loads that trip show no reading.
+#[must_use]
+pub fn check_records(pass: &Pass, config: &Config) -> Vec<LoadRecord> {
+    let mut groups: BTreeMap<(u16, &str), Vec<(&CheckReading, f64)>> = BTreeMap::new();
+    // A clock that stood on another year says nothing about when.
+    let (first, last) = pass.days.unwrap_or((0, 0));
+    let dated = |c: &&CheckReading| (first..=last).contains(&c.day);
+    for check in pass.checks.iter().filter(dated) {
+        let Some(load) = config.check_loads.get(&check.load) else {
+            continue;
+        };
+        let reading = check.reading_ma.filter(|ma| *ma > 0.0);
+        if let Some(ma) = reading.filter(|_| load.expect == "pass" && right(check.outcome, "pass"))
+        {
+            groups.entry((check.station, &check.load)).or_default().push((check, ma));
+        }
+    }
+    let mut records: Vec<LoadRecord> = groups
+        .into_par_iter()
+        .map(|((station, load), readings)| of_load(station, load, &readings, config))
+        .collect();
+    let p: Vec<f64> = records.iter().map(|r| r.drift.p_value).collect();
+    for (record, adjusted) in records.iter_mut().zip(benjamini_hochberg(&p)) {
+        record.adjusted_p = adjusted;
+    }
+    records
+}
+
+fn of_load(
+    station: u16,
+    load: &str,
+    readings: &[(&CheckReading, f64)],
+    config: &Config,
+) -> LoadRecord {
+    let values: Vec<f64> = readings.iter().map(|r| r.1).collect();
+    let mut kept: BTreeMap<Day, Vec<f64>> = BTreeMap::new();
+    let mut odd = Vec::new();
+    for ((check, ma), usual) in readings.iter().zip(usual(&values)) {
+        match usual {
+            Some(usual_ma) => {
+                odd.push(OddReading { check: (*check).clone(), reading_ma: *ma, usual_ma })
+            }
+            None => kept.entry(check.day).or_default().push(*ma),
+        }
+    }
+    let points: Vec<(Day, f64)> =
+        kept.iter().filter_map(|(day, all)| Some((*day, median(all)?))).collect();
+    let day_points: Vec<DayPoint> = points
+        .iter()
+        .map(|(day, value_ma)| DayPoint {
+            day: *day,
+            value_ma: *value_ma,
+            units: 1.0,
+            humidity: None,
+            temperature: None,
+            lot: None,
+        })
+        .collect();
+    let mut options = DriftOptions {
+        level: config.confidence,
+        largest_p: 1.0 - config.confidence,
+        baseline_points: config.baseline_days as usize,
+        baseline_units: f64::from(config.baseline_days),
+        ..DriftOptions::default()
+    };
+    options.shape.seed = config.seed;
+    let volts: Vec<f64> = readings.iter().filter_map(|r| r.0.applied_v).collect();
+    let mohm = config.check_loads.get(load).and_then(|l| l.resistance_mohm).filter(|r| *r > 0.0);
+    let drift = drift::assess(&day_points, &options);
+    let latest: Vec<f64> = points.iter().rev().take(LATEST).map(|p| p.1).collect();
+    LoadRecord {
+        station,
+        load: load.to_owned(),
+        // V over MΩ is µA.
+        expected_ma: median(&volts).zip(mohm).map(|(v, r)| v / r / 1000.0),
+        adjusted_p: drift.p_value,
+        latest_ma: median(&latest),
+        points,
+        odd,
+        drift,
+    }
+}
+
+/// For each reading that does not belong to its neighbours, what those read; `None` for one that does.
+///
+/// The scale is that of differences between readings next to each other, which a step in time leaves alone.
+fn usual(values: &[f64]) -> Vec<Option<f64>> {
+    let jumps: Vec<f64> = values.windows(2).map(|w| (w[1] - w[0]).abs()).collect();
+    // 1.4826 makes a median size a standard deviation; a difference of two has twice the variance.
+    let sd = 1.4826 * median(&jumps).unwrap_or(0.0) / std::f64::consts::SQRT_2;
+    values
+        .iter()
+        .enumerate()
+        .map(|(i, v)| {
+            let from = i.saturating_sub(BESIDE);
+            let to = (i + BESIDE + 1).min(values.len());
+            let usual = median(&values[from..to])?;
+            let far = (v - usual).abs() > (ODD_SD * sd).max(ODD_SHARE * usual);
+            far.then_some(usual)
+        })
+        .collect()
+}
+
+/// Whether a check load ended as `expected` says: an outcome, `pass`, or `fail` for any failure.
+#[must_use]
+pub fn right(outcome: Outcome, expected: &str) -> bool {
+    match expected {
+        "pass" => outcome == Outcome::Pass,
+        "fail" => !matches!(outcome, Outcome::Pass | Outcome::NotCompleted),
+        other => outcome.words() == other,
+    }
+}

@@ -1,0 +1,403 @@
+//! What moved, over all series at once: testers first, then two groups, then each product.
+
+use std::collections::BTreeMap;
+
+use rayon::prelude::*;
+
+use crate::config::{Config, Rules};
+use crate::day::Day;
+use crate::movement::drift::{self, DayFacts, DayPoint, Drift, DriftOptions, ReadingLine};
+use crate::movement::groups::{FactorLevel, Split, split_by};
+use crate::movement::limits::{LimitHistory, history};
+use crate::movement::period::{Period, period};
+use crate::movement::readings::{Reading, readings, value};
+use crate::movement::stations::{self, CannotTell, Cell, SeriesFacts, StationOptions, Stations};
+use crate::records::Register;
+use crate::series::{Pass, Says};
+use crate::stats::mixture::{GroupRules, two_groups};
+use crate::stats::multiple::benjamini_hochberg;
+use crate::stats::sample::Sample;
+use crate::stats::shape;
+use crate::stats::trend::median;
+
+/// Production days looked back on for two groups that exist side by side.
+const GROUP_DAYS: usize = 60;
+
+/// The movement of all series and stations.
+#[derive(Debug)]
+pub struct Movement {
+    /// What stations add to every model, or why that cannot be told.
+    pub stations: Result<Stations, CannotTell>,
+    /// One entry per series of the pass.
+    pub series: Vec<SeriesMovement>,
+}
+
+/// The movement of one series.
+#[derive(Debug)]
+pub struct SeriesMovement {
+    /// Its readings.
+    pub readings: Vec<Reading>,
+    /// Daily or weekly medians, each reading divided by its station's offset and its group's level.
+    pub points: Vec<DayPoint>,
+    /// How they moved.
+    pub drift: Drift,
+    /// p-value of the shape, adjusted over all series (Benjamini–Hochberg).
+    pub adjusted_p: f64,
+    /// Two groups side by side and the factor that separates them.
+    pub split: Option<GroupSplit>,
+    /// Limits over time.
+    pub limits: LimitHistory,
+    /// The period judged.
+    pub period: Period,
+}
+
+impl SeriesMovement {
+    /// Typical reading of the last points, mA.
+    #[must_use]
+    pub fn typical_now_ma(&self) -> f64 {
+        let last: Vec<f64> = self.points.iter().rev().take(25).map(|p| p.value_ma).collect();
+        median(&last).or_else(|| self.readings.last().map(|r| r.ma)).unwrap_or(0.0)
+    }
+}
+
+/// Two groups side by side.
+#[derive(Debug, Clone)]
+pub struct GroupSplit {
+    /// The factor and the levels on either side.
+    pub split: Split,
+    /// Its place among the factors.
+    pub factor: usize,
+    /// Upper group over lower, from the days and stations that tested both.
+    pub ratio: f64,
+    /// First day of the group that came later; `None` where both are there from the first day.
+    pub since: Option<Day>,
+    /// Levels of the group that came later, by name.
+    pub came_later: Vec<String>,
+}
+
+/// Options for two groups from the settings.
+#[must_use]
+pub fn group_rules(config: &Config) -> GroupRules {
+    GroupRules {
+        bic_gain: config.groups_bic_gain,
+        separation: config.groups_separation,
+        smallest_share: config.groups_smaller_share,
+        smallest_units: config.groups_smaller_units,
+    }
+}
+
+/// Options of the shape test from the settings: its replicates are drawn from the one seed.
+fn shape_options(config: &Config) -> shape::Options {
+    shape::Options { seed: config.seed, ..shape::Options::default() }
+}
+
+/// Finds what moved, and so which period of each series is judged.
+#[must_use]
+pub fn find(pass: &Pass, register: &Register, config: &Config) -> Movement {
+    let all: Vec<Vec<Reading>> = pass.series.iter().map(|s| readings(s, &pass.steps)).collect();
+    let facts = facts(pass);
+    let cells: Vec<Cell> = all.iter().enumerate().flat_map(|(n, r)| cells(n, r)).collect();
+    let options = StationOptions {
+        level: config.confidence,
+        shape: shape_options(config),
+        ..StationOptions::default()
+    };
+    let stations = stations::assess(&cells, &facts, pass.stations.len(), &options);
+    let mut series: Vec<SeriesMovement> = all
+        .into_par_iter()
+        .enumerate()
+        .map(|(n, readings)| of_series(pass, register, config, n, readings, stations.as_ref().ok()))
+        .collect();
+    let p: Vec<f64> = series.iter().map(|s| s.drift.p_value).collect();
+    for (s, adjusted) in series.iter_mut().zip(benjamini_hochberg(&p)) {
+        s.adjusted_p = adjusted;
+    }
+    let rules = Rules::from(config);
+    for (moved, series) in series.iter_mut().zip(&pass.series) {
+        moved.period = period(series, moved, stations.as_ref().ok(), &rules);
+    }
+    Movement { stations, series }
+}
+
+/// Voltage and frequency of every series, for currents that grow with both.
+#[must_use]
+pub fn facts(pass: &Pass) -> Vec<SeriesFacts> {
+    pass.series
+        .iter()
+        .map(|s| SeriesFacts {
+            volts: s.key.applied_v().unwrap_or(0.0),
+            hertz: if s.key.test.is_dc() { 0.0 } else { s.key.frequency_hz().unwrap_or(0.0) },
+        })
+        .collect()
+}
+
+/// Median per station and day.
+fn cells(series: usize, readings: &[Reading]) -> Vec<Cell> {
+    readings
+        .chunk_by(|a, b| (a.day, a.station) == (b.day, b.station))
+        .filter_map(|group| {
+            let lines: Vec<_> = group.iter().map(|r| (centre(r), r.step_ma, r.count)).collect();
+            Some(Cell {
+                series,
+                station: usize::from(group[0].station),
+                day: group[0].day,
+                median_ma: drift::grouped_median(&lines)?,
+                units: group.iter().map(|r| r.count).sum(),
+            })
+        })
+        .collect()
+}
+
+/// A reading's place in a median: trips lie beyond everything.
+fn centre(r: &Reading) -> f64 {
+    match r.says {
+        Says::Above => f64::INFINITY,
+        Says::Below => r.ma / 2.0,
+        Says::Value => r.ma,
+    }
+}
+
+fn of_series(
+    pass: &Pass,
+    register: &Register,
+    config: &Config,
+    n: usize,
+    readings: Vec<Reading>,
+    stations: Option<&Stations>,
+) -> SeriesMovement {
+    let corrected = |r: &Reading| {
+        let at = centre(r);
+        match stations {
+            Some(s) if at.is_finite() => {
+                s.correction.corrected(n, usize::from(r.station), r.day, at)
+            }
+            _ => at,
+        }
+    };
+    let mut split = side_by_side(pass, config, n, &readings);
+    let grouped: Vec<(Reading, bool)> =
+        split.as_ref().map_or_else(Vec::new, |split| by_group(pass, config, n, split));
+    if let Some(split) = &mut split {
+        together(split, &grouped);
+    }
+    let lines: Vec<ReadingLine> = match &split {
+        None => readings
+            .iter()
+            .map(|r| ReadingLine {
+                day: r.day,
+                centre_ma: corrected(r),
+                step_ma: r.step_ma,
+                count: r.count,
+            })
+            .collect(),
+        Some(split) => grouped
+            .iter()
+            .map(|(r, upper)| {
+                let factor = if *upper { split.ratio } else { 1.0 };
+                ReadingLine {
+                    day: r.day,
+                    centre_ma: corrected(r) / factor,
+                    step_ma: r.step_ma / factor,
+                    count: r.count,
+                }
+            })
+            .collect(),
+    };
+    let points = drift::day_points(&lines, &day_facts(pass, n, split.as_ref()));
+    let options = DriftOptions {
+        level: config.confidence,
+        largest_p: 1.0 - config.confidence,
+        baseline_points: config.baseline_days as usize,
+        baseline_units: config.baseline_units,
+        shape: shape_options(config),
+        ..DriftOptions::default()
+    };
+    let mut drift = drift::assess(&points, &options);
+    // The baseline begins after the last known change that leaves room for one.
+    let recorded = register
+        .events_about(None, Some(&pass.series[n].key.model))
+        .filter(|e| !e.model.is_empty())
+        .map(|e| e.day);
+    let mut known: Vec<Day> = recorded.chain(drift.steps.iter().map(|s| s.day)).collect();
+    known.sort_unstable();
+    let after = known.into_iter().rev().find_map(|day| {
+        let options = DriftOptions { baseline_from: Some(day), ..options.clone() };
+        drift::chart::ewma_chart(&points, drift.rho, &options)
+    });
+    drift.ewma = after.or(drift.ewma);
+    SeriesMovement {
+        adjusted_p: drift.p_value,
+        limits: history(&pass.series[n]),
+        readings,
+        points,
+        drift,
+        split,
+        period: Period::default(),
+    }
+}
+
+/// How the groups lie to each other on the days and stations that tested both, and since when there are two.
+///
+/// The ratio is the mean of log ratios of daily medians, weighed by units: what moves both groups alike, and
+/// what a station adds to both, is no part of it.
+fn together(split: &mut GroupSplit, readings: &[(Reading, bool)]) {
+    let mut cells: BTreeMap<(Day, u16), [Vec<Reading>; 2]> = BTreeMap::new();
+    let mut first = [Day::MAX; 2];
+    for (r, upper) in readings {
+        let side = usize::from(*upper);
+        first[side] = first[side].min(r.day);
+        cells.entry((r.day, r.station)).or_default()[side].push(*r);
+    }
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for sides in cells.values() {
+        let middle = |side: usize| {
+            let lines: Vec<_> =
+                sides[side].iter().map(|r| (centre(r), r.step_ma, r.count)).collect();
+            let units: f64 = lines.iter().map(|l| l.2).sum();
+            drift::grouped_median(&lines).map(|m| (m, units))
+        };
+        if let (Some((low, n)), Some((high, m))) = (middle(0), middle(1)) {
+            let w = n * m / (n + m);
+            sum += w * (high / low).ln();
+            weight += w;
+        }
+    }
+    let ratio = (sum / weight).exp();
+    if ratio.is_finite() && ratio > 0.0 {
+        split.ratio = ratio;
+    }
+    let later = usize::from(first[1] > first[0]);
+    if first[0] != first[1] && first[later] != Day::MAX {
+        split.since = Some(first[later]);
+        let levels = [&split.split.lower, &split.split.upper][later];
+        split.came_later.clone_from(levels);
+    }
+}
+
+/// Air and lot of most units of each day; where there are two groups, of those of the lower one, since lots of
+/// two suppliers that take turns are no change of lot.
+fn day_facts(pass: &Pass, n: usize, split: Option<&GroupSplit>) -> BTreeMap<Day, DayFacts> {
+    let mut sets: BTreeMap<(Day, u32), u64> = BTreeMap::new();
+    for o in &pass.series[n].outcomes {
+        *sets.entry((o.day, o.factors)).or_default() += u64::from(o.count);
+    }
+    let mut lots: BTreeMap<Day, BTreeMap<&str, u64>> = BTreeMap::new();
+    for ((day, factors), count) in &sets {
+        let Some(levels) = pass.factor_sets.get(*factors as usize) else {
+            continue;
+        };
+        let of_upper = split.is_some_and(|s| s.split.upper.contains(&levels[s.factor]));
+        if let Some(lot) = levels.first()
+            && !lot.is_empty()
+            && !of_upper
+        {
+            *lots.entry(*day).or_default().entry(lot).or_default() += count;
+        }
+    }
+    let mut numbers: BTreeMap<&str, u32> = BTreeMap::new();
+    let mut facts: BTreeMap<Day, DayFacts> = pass
+        .air
+        .iter()
+        .map(|(d, (humidity, temperature))| {
+            (*d, DayFacts { humidity: *humidity, temperature: *temperature, lot: None })
+        })
+        .collect();
+    for (day, counts) in &lots {
+        // The largest, the first by name of equals.
+        let most = counts.iter().max_by(|a, b| a.1.cmp(b.1).then(b.0.cmp(a.0))).map(|(l, _)| *l);
+        if let Some(lot) = most {
+            let next = u32::try_from(numbers.len()).unwrap_or(u32::MAX);
+            let number = *numbers.entry(lot).or_insert(next);
+            facts.entry(*day).or_default().lot = Some(number);
+        }
+    }
+    facts
+}
+
+/// Readings of each row of a series with whether its factor level lies in the upper group.
+fn by_group(pass: &Pass, config: &Config, n: usize, split: &GroupSplit) -> Vec<(Reading, bool)> {
+    let starts = config.day_starts_s();
+    let mut lines: BTreeMap<(Day, u16, i64, bool), f64> = BTreeMap::new();
+    for row in pass.passes_of(n) {
+        let r = row.record;
+        let level = &pass.factor_sets[r.factors as usize][split.factor];
+        let key = (
+            crate::day::day_of(r.time, starts),
+            pass.station_of_setup[r.setup as usize],
+            r.reading_pa,
+            split.split.upper.contains(level),
+        );
+        *lines.entry(key).or_default() += f64::from(r.count);
+    }
+    lines
+        .into_iter()
+        .map(|((day, station, pa, upper), count)| {
+            let reading = Reading {
+                day,
+                station,
+                ma: crate::movement::readings::ma(pa),
+                step_ma: crate::movement::readings::ma(pass.steps.at(station, pa)),
+                says: Says::Value,
+                count,
+            };
+            (reading, upper)
+        })
+        .collect()
+}
+
+/// Two groups that exist side by side on the last production days, and the factor that separates them.
+///
+/// Only days near each other are looked at: over a whole history a drift looks like two groups, and lots,
+/// which change with time, would seem to explain it.
+fn side_by_side(
+    pass: &Pass,
+    config: &Config,
+    n: usize,
+    readings: &[Reading],
+) -> Option<GroupSplit> {
+    let mut days: Vec<Day> = readings.iter().map(|r| r.day).collect();
+    days.dedup();
+    let from = days[days.len().saturating_sub(GROUP_DAYS)..].first().copied()?;
+    let rules = group_rules(config);
+    let recent = readings.iter().filter(|r| r.day >= from && r.says == Says::Value);
+    let sample = Sample::new(recent.map(|r| (r.observation(), r.count))).ok()?;
+    let groups = two_groups(&sample, None, &rules)?;
+    let starts = config.day_starts_s();
+    let mut levels: BTreeMap<(usize, String), BTreeMap<(u16, i64), f64>> = BTreeMap::new();
+    for row in pass.passes_of(n) {
+        let r = row.record;
+        if crate::day::day_of(r.time, starts) < from {
+            continue;
+        }
+        for (factor, level) in pass.factor_sets[r.factors as usize].iter().enumerate() {
+            if !level.is_empty() {
+                *levels
+                    .entry((factor, level.clone()))
+                    .or_default()
+                    .entry((pass.station_of_setup[r.setup as usize], r.reading_pa))
+                    .or_default() += f64::from(r.count);
+            }
+        }
+    }
+    let levels: Vec<FactorLevel> = levels
+        .into_iter()
+        .filter_map(|((factor, level), lines)| {
+            let sample = Sample::new(lines.into_iter().map(|((station, pa), count)| {
+                let step = crate::movement::readings::ma(pass.steps.at(station, pa));
+                (value(crate::movement::readings::ma(pa), step), count)
+            }))
+            .ok()?;
+            Some(FactorLevel { factor: pass.factor_names[factor].clone(), level, sample })
+        })
+        .collect();
+    let split = split_by(&groups, &levels, &rules)?;
+    let factor = pass.factor_names.iter().position(|f| *f == split.factor)?;
+    let ratio = groups.groups[1].median / groups.groups[0].median;
+    (ratio.is_finite() && ratio > 0.0).then_some(GroupSplit {
+        split,
+        factor,
+        ratio,
+        since: None,
+        came_later: Vec::new(),
+    })
+}

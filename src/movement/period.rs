@@ -1,0 +1,262 @@
+//! Which units are judged: the period since the last established step, and the planning horizon.
+
+use chrono::{Days, Months, NaiveDate};
+
+use crate::config::Rules;
+use crate::day::{Day, date_of, day_number};
+use crate::movement::SeriesMovement;
+use crate::movement::drift::Shape;
+use crate::movement::material::{Step, drift_numbers, established, flag};
+use crate::movement::readings::ma;
+use crate::movement::stations::Stations;
+use crate::records::Outcome;
+use crate::series::Series;
+use crate::words::count;
+
+/// The period of a series that is judged, before its body is asked.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Period {
+    /// First and last day judged.
+    pub from: Day,
+    /// Last day.
+    pub to: Day,
+    /// Whether a slope is established: readings are then carried to the last day.
+    pub slope: bool,
+    /// End of the planning horizon.
+    pub horizon: Day,
+    /// First days of new levels, of the product or of a tester it uses.
+    pub boundaries: Vec<Day>,
+    /// Why this period, one sentence.
+    pub sentence: String,
+}
+
+impl Period {
+    /// Whether a day is judged.
+    #[must_use]
+    pub fn has(&self, day: Day) -> bool {
+        (self.from..=self.to).contains(&day)
+    }
+}
+
+/// The units judged.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Judged {
+    /// First day.
+    pub from: NaiveDate,
+    /// Last day.
+    pub to: NaiveDate,
+    /// Units (first attempts with the unit connected).
+    pub units: u64,
+    /// Days with at least one unit.
+    pub production_days: u64,
+    /// Lots, where lots are known.
+    pub lots: Option<u64>,
+}
+
+/// Units of one production day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct DayUnits {
+    /// The day.
+    pub day: NaiveDate,
+    /// First attempts of that day.
+    pub units: u64,
+}
+
+/// What decided where the period starts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum StartedBy {
+    /// The last established step.
+    Step,
+    /// The longest period judged.
+    LongestPeriod,
+    /// Going further back for enough units.
+    EnoughUnits,
+    /// The history starts there.
+    HistoryStart,
+}
+
+impl StartedBy {
+    /// Machine name.
+    #[must_use]
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::Step => "step",
+            Self::LongestPeriod => "longest_period",
+            Self::EnoughUnits => "enough_units",
+            Self::HistoryStart => "history_start",
+        }
+    }
+}
+
+/// The period judged.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct JudgedDays {
+    /// Its days and units; `lots` is left `None` for the caller to fill.
+    pub judged: Judged,
+    /// What decided its start.
+    pub started_by: StartedBy,
+    /// One sentence for the report.
+    pub sentence: String,
+}
+
+/// The period judged, ending on the last day with units.
+///
+/// - `established_steps`: first days of new levels, of the series or of a tester it uses, any order.
+/// - `days`: units a day, any order, days repeated or empty allowed.
+/// - `season`: the shape is `season`, so up to 12 months count.
+///
+/// Going back for enough units never crosses an established step. `None` where no day has units.
+#[must_use]
+pub fn judged_from(
+    established_steps: &[NaiveDate],
+    days: &[DayUnits],
+    season: bool,
+    rules: &Rules,
+) -> Option<JudgedDays> {
+    let mut used: Vec<DayUnits> = days.iter().copied().filter(|d| d.units > 0).collect();
+    used.sort_by_key(|d| d.day);
+    let (first, last) = (used.first()?.day, used.last()?.day);
+    let months = if season { rules.judged_months_season } else { rules.judged_months };
+    let step = established_steps.iter().copied().filter(|d| *d <= last && *d > first).max();
+    let earliest = step.unwrap_or(first);
+    // Six months that end on 30 October start on 1 May: the day after 30 April.
+    let cap = last
+        .checked_sub_months(Months::new(months))
+        .and_then(|d| d.checked_add_days(Days::new(1)))
+        .unwrap_or(first);
+    let mut start = earliest.max(cap);
+    let mut units: u64 = sum(used.iter().filter(|d| d.day >= start));
+    let mut started_by = if start > earliest {
+        StartedBy::LongestPeriod
+    } else if step.is_some() {
+        StartedBy::Step
+    } else {
+        StartedBy::HistoryStart
+    };
+    if units < rules.judged_units_min && start > earliest {
+        let before: Vec<&DayUnits> =
+            used.iter().filter(|d| d.day < start && d.day >= earliest).collect();
+        started_by = if step.is_some() { StartedBy::Step } else { StartedBy::HistoryStart };
+        for day in before.iter().rev() {
+            start = day.day;
+            units += day.units;
+            if units >= rules.judged_units_min {
+                started_by = StartedBy::EnoughUnits;
+                break;
+            }
+        }
+        // All units of the day on which enough were reached.
+        units = sum(used.iter().filter(|d| d.day >= start));
+    }
+    let kept: Vec<&DayUnits> = used.iter().filter(|d| d.day >= start).collect();
+    let from = kept.first().map_or(start, |d| d.day);
+    let mut distinct: Vec<NaiveDate> = kept.iter().map(|d| d.day).collect();
+    distinct.dedup();
+    let why = match started_by {
+        StartedBy::Step => "since the last established step".to_owned(),
+        StartedBy::LongestPeriod => format!("the last {}", count(u64::from(months), "month")),
+        StartedBy::EnoughUnits => {
+            format!("back to where {} are reached", count(rules.judged_units_min, "unit"))
+        }
+        StartedBy::HistoryStart => "the whole history".to_owned(),
+    };
+    Some(JudgedDays {
+        judged: Judged {
+            from,
+            to: last,
+            units,
+            production_days: distinct.len() as u64,
+            lots: None,
+        },
+        started_by,
+        sentence: format!(
+            "Judged: {} from {from} to {last} on {}, {why}.",
+            count(units, "unit"),
+            count(distinct.len() as u64, "production day")
+        ),
+    })
+}
+
+fn sum<'a>(days: impl Iterator<Item = &'a DayUnits>) -> u64 {
+    days.map(|d| d.units).sum()
+}
+
+/// Last day of the planning horizon: `horizon_months` after `to`, but never further ahead than the
+/// history, which starts on `history_from`, reaches back.
+#[must_use]
+pub fn horizon_end(history_from: NaiveDate, to: NaiveDate, rules: &Rules) -> NaiveDate {
+    let planned = to.checked_add_months(Months::new(rules.horizon_months));
+    let back = u64::try_from((to - history_from).num_days()).unwrap_or(0);
+    let allowed = to.checked_add_days(Days::new(back));
+    planned.into_iter().chain(allowed).min().unwrap_or(to)
+}
+
+/// Which period of a series is judged, and whether its readings are carried along a slope.
+#[must_use]
+pub fn period(
+    series: &Series,
+    moved: &SeriesMovement,
+    stations: Option<&Stations>,
+    rules: &Rules,
+) -> Period {
+    let limit_ma = moved.limits.now.high_pa.map(ma);
+    let x50 = moved.typical_now_ma();
+    let mut steps: Vec<(Day, f64, f64)> =
+        moved.drift.steps.iter().map(|s| (s.day, s.size_ma.value, moved.adjusted_p)).collect();
+    if let Some(stations) = stations {
+        for (n, station) in stations.stations.iter().enumerate() {
+            let used = moved.readings.iter().any(|r| usize::from(r.station) == n);
+            for step in station.moved.iter().filter(|_| used) {
+                steps.push((step.day, step.size_pct.value / 100.0 * x50, step.p_value));
+            }
+        }
+    }
+    let mut boundaries: Vec<Day> = steps
+        .into_iter()
+        .filter(|(day, size_ma, adjusted_p)| {
+            established(
+                &Step { date: date_of(*day), size_ma: *size_ma, adjusted_p: *adjusted_p },
+                x50,
+                limit_ma,
+                rules,
+            )
+        })
+        .map(|s| s.0)
+        .collect();
+    boundaries.sort_unstable();
+    boundaries.dedup();
+    let mut days: Vec<DayUnits> = Vec::new();
+    for group in series.outcomes.chunk_by(|a, b| a.day == b.day) {
+        let units = group
+            .iter()
+            .filter(|o| o.outcome != Outcome::NotCompleted)
+            .map(|o| u64::from(o.count))
+            .sum();
+        days.push(DayUnits { day: date_of(group[0].day), units });
+    }
+    let dates: Vec<NaiveDate> = boundaries.iter().map(|d| date_of(*d)).collect();
+    let season = moved.drift.shape == Some(Shape::Season);
+    let first = days.first().map_or_else(NaiveDate::default, |d| d.day);
+    let (from, to, sentence) = match judged_from(&dates, &days, season, rules) {
+        Some(JudgedDays { judged, sentence, .. }) => (judged.from, judged.to, sentence),
+        None => (first, first, "no unit was judged".to_owned()),
+    };
+    let flag = flag(&drift_numbers(moved, rules), rules);
+    // Whether rejects pass the accepted share is only known once readings are carried: a slope that is
+    // certain and of enough reading steps is carried, and its flag is decided after that.
+    let enough = moved.drift.per_month_ma.as_ref().is_some_and(|m| {
+        m.value.abs() * f64::from(rules.horizon_months)
+            >= rules.drift_reading_steps * moved.readings.last().map_or(0.0, |r| r.step_ma)
+    });
+    let slope = flag.certain
+        && enough
+        && matches!(moved.drift.shape, Some(Shape::Slope | Shape::SlopeAndStep));
+    Period {
+        from: day_number(from),
+        to: day_number(to),
+        slope,
+        horizon: day_number(horizon_end(first, to, rules)),
+        boundaries,
+        sentence,
+    }
+}

@@ -1,0 +1,109 @@
+//! A series' tally in milliamperes, each reading with the step of the instrument that made it.
+
+use crate::day::Day;
+use crate::movement::edges::Edges;
+use crate::series::{Pass, Says, Series, Steps};
+use crate::stats::sample::{Grouped, Observation, SampleError};
+
+/// So many units of one day and station with one reading.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reading {
+    /// Production day.
+    pub day: Day,
+    /// Index into the pass's stations.
+    pub station: u16,
+    /// Reading, or the limit it lies above or below, mA.
+    pub ma: f64,
+    /// Reading step there, mA.
+    pub step_ma: f64,
+    /// What it says.
+    pub says: Says,
+    /// Units.
+    pub count: f64,
+}
+
+impl Reading {
+    /// What one row says about the unit's current (design section 4).
+    #[must_use]
+    pub fn observation(&self) -> Observation {
+        match self.says {
+            Says::Above => Observation::Above(self.ma),
+            Says::Below => Observation::Below(self.ma),
+            Says::Value => value(self.ma, self.step_ma),
+        }
+    }
+}
+
+/// A shown value as an interval of half a step to either side; zero says only "below half a step".
+#[must_use]
+pub fn value(ma: f64, step_ma: f64) -> Observation {
+    let half = step_ma / 2.0;
+    if ma <= half {
+        Observation::Below(ma + half)
+    } else {
+        Observation::Between { low: ma - half, high: ma + half }
+    }
+}
+
+/// Picoamperes as milliamperes.
+#[must_use]
+#[expect(clippy::cast_precision_loss, reason = "readings are far below 2^53 picoamperes")]
+pub fn ma(pa: i64) -> f64 {
+    pa as f64 / 1e9
+}
+
+/// All readings of a series.
+#[must_use]
+pub fn readings(series: &Series, steps: &Steps) -> Vec<Reading> {
+    series
+        .tally
+        .iter()
+        .map(|line| Reading {
+            day: line.day,
+            station: line.station,
+            ma: ma(line.value_pa),
+            step_ma: ma(steps.at(line.station, line.value_pa)),
+            says: line.says,
+            count: f64::from(line.count),
+        })
+        .collect()
+}
+
+/// Readings of chosen days as a grouped sample.
+///
+/// # Errors
+/// Where there is none.
+pub fn grouped<'a>(readings: impl Iterator<Item = &'a Reading>) -> Result<Grouped, SampleError> {
+    Grouped::new(readings.map(|r| (r.day, r.observation(), r.count)))
+}
+
+/// Edges of the coarsest step, by size of reading, among the stations that tested a series.
+#[must_use]
+pub fn edges(pass: &Pass, readings: &[Reading]) -> Edges {
+    let mut stations: Vec<u16> = readings.iter().map(|r| r.station).collect();
+    stations.sort_unstable();
+    stations.dedup();
+    let mut starts: Vec<i64> =
+        stations.iter().flat_map(|s| pass.steps.of(*s).iter().map(|r| r.from_pa)).collect();
+    starts.sort_unstable();
+    starts.dedup();
+    Edges::by_size(
+        starts
+            .into_iter()
+            .map(|from| {
+                let step = stations.iter().map(|s| pass.steps.at(*s, from)).max().unwrap_or(1);
+                (ma(from), ma(step))
+            })
+            .collect(),
+    )
+}
+
+/// The coarsest step, in mA, among the stations at this reading.
+#[must_use]
+pub fn coarsest_step(pass: &Pass, readings: &[Reading], at_ma: f64) -> f64 {
+    let pa = crate::records::ma_to_pa(at_ma).unwrap_or(0);
+    let mut stations: Vec<u16> = readings.iter().map(|r| r.station).collect();
+    stations.sort_unstable();
+    stations.dedup();
+    ma(stations.iter().map(|s| pass.steps.at(*s, pa)).max().unwrap_or(1))
+}

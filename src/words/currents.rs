@@ -1,0 +1,113 @@
+//! Currents and resistances as text: one unit and one number of decimals for a series.
+
+use super::numbers::{UNBOUNDED, three_digits};
+
+/// Typical readings below this are printed in µA, mA.
+pub const PRINTED_IN_UA_BELOW_MA: f64 = 0.02;
+
+/// Unit and decimals of one series' currents.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wording {
+    micro: bool,
+    decimals: usize,
+}
+
+impl Wording {
+    /// Currents of the size `typical_ma`, set in steps of `step_ma`: µA where they are small, and as many
+    /// decimals as the step has (3 where the step is unknown).
+    #[must_use]
+    pub fn new(typical_ma: f64, step_ma: f64) -> Self {
+        let micro = typical_ma < PRINTED_IN_UA_BELOW_MA;
+        let step = if micro { step_ma * 1e3 } else { step_ma };
+        let decimals = if step > 0.0 && step.is_finite() {
+            // A step of 0.05 needs two decimals, a step of 0.1 one: count until nothing is left over.
+            (0..6)
+                .find(|d| {
+                    let scaled = step * 10_f64.powi(*d);
+                    scaled >= 0.999 && (scaled - scaled.round()).abs() < 1e-6 * scaled
+                })
+                .unwrap_or(6) as usize
+        } else {
+            3
+        };
+        Self { micro, decimals }
+    }
+
+    /// A set value (limit, ceiling), as it is typed in: `2.25 mA`.
+    #[must_use]
+    pub fn current(&self, ma: f64) -> String {
+        self.with(ma, self.decimals)
+    }
+
+    /// An estimate or a bound, with one decimal more: `2.163 mA`.
+    #[must_use]
+    pub fn estimate(&self, ma: f64) -> String {
+        self.with(ma, self.decimals + 1)
+    }
+
+    fn with(&self, ma: f64, decimals: usize) -> String {
+        let (x, unit) = if self.micro { (ma * 1e3, "µA") } else { (ma, "mA") };
+        let text = format!("{x:.decimals$} {unit}");
+        // A number that rounds to nothing has no sign.
+        match text.strip_prefix('-') {
+            Some(rest) if !rest.contains(|c: char| ('1'..='9').contains(&c)) => rest.to_owned(),
+            _ => text,
+        }
+    }
+}
+
+/// How the currents of one series are printed: unit and decimals are those of its verdict sentences.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Currents(Wording);
+
+impl Currents {
+    /// For readings of the size `typical_ma`, shown in steps of `step_ma` (both mA).
+    #[must_use]
+    pub fn new(typical_ma: f64, step_ma: f64) -> Self {
+        Self(Wording::new(typical_ma, step_ma))
+    }
+
+    /// A value as somebody typed it in or would (a limit, an end of the band), in mA: `2.25 mA`, `9.0 µA`.
+    /// A value between two steps keeps the further decimal that it needs.
+    #[must_use]
+    pub fn set(&self, ma: f64) -> String {
+        if !ma.is_finite() {
+            return UNBOUNDED.to_owned();
+        }
+        let short = self.0.current(ma);
+        if says(&short, ma) { short } else { self.0.estimate(ma) }
+    }
+
+    /// A single reading in mA, with the decimals of the reading step: `2.31 mA`.
+    #[must_use]
+    pub fn reading(&self, ma: f64) -> String {
+        if ma.is_finite() { self.0.current(ma) } else { UNBOUNDED.to_owned() }
+    }
+
+    /// An estimate in mA, with one decimal more than the reading step: `2.163 mA`.
+    #[must_use]
+    pub fn estimate(&self, ma: f64) -> String {
+        if ma.is_finite() { self.0.estimate(ma) } else { UNBOUNDED.to_owned() }
+    }
+}
+
+/// Whether a printed current still says `ma`, within one part in a million.
+fn says(printed: &str, ma: f64) -> bool {
+    let Some((number, unit)) = printed.split_once(' ') else {
+        return false;
+    };
+    let factor = if unit == "mA" { 1.0 } else { 1e-3 };
+    number.parse::<f64>().is_ok_and(|x| (x * factor - ma).abs() <= 1e-6 * ma.abs())
+}
+
+/// A resistance given in MΩ: `1.44 MΩ`, `33.3 kΩ`, `2.1 GΩ`.
+#[must_use]
+pub fn resistance(mohm: f64) -> String {
+    if mohm >= 1e3 {
+        format!("{} GΩ", three_digits(mohm / 1e3))
+    } else if mohm >= 0.1 {
+        format!("{} MΩ", three_digits(mohm))
+    } else {
+        format!("{} kΩ", three_digits(mohm * 1e3))
+    }
+}

@@ -1,0 +1,20 @@
+//! How facts are worded: currents, numbers, days. One way for sentences, pages and charts.
+//!
+//! Takes finished values and gives what a reader sees. A number that is not finite is written in words, so
+//! that no page ever shows one.
+
+pub mod currents;
+pub mod numbers;
+pub mod time;
+
+pub use currents::{Wording, resistance};
+pub use numbers::{count, percent, signed_percent, three_digits};
+
+/// The text with its first letter large.
+#[must_use]
+pub fn capital(text: &str) -> String {
+    let mut signs = text.chars();
+    signs
+        .next()
+        .map_or_else(String::new, |first| format!("{}{}", first.to_uppercase(), signs.as_str()))
+}

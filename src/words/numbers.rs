@@ -1,0 +1,175 @@
+//! Numbers as text: shares, counts, estimates with their intervals.
+
+use crate::stats::estimate::Estimate;
+
+/// Shown where a value is not there.
+pub const NONE: &str = "–";
+/// Shown where an end or a value has no bound.
+pub const UNBOUNDED: &str = "not bounded";
+/// Between groups of three digits: narrow, and never broken over two lines.
+const THIN_SPACE: char = '\u{202f}';
+
+/// Three significant digits without exponent or trailing zeros: `1.44`, `0.333`, `1200`.
+#[must_use]
+pub fn three_digits(x: f64) -> String {
+    if x == 0.0 || !x.is_finite() {
+        return format!("{x}");
+    }
+    let decimals = (2 - x.abs().log10().floor() as i32).clamp(0, 12) as usize;
+    let text = format!("{x:.decimals$}");
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
+}
+
+/// A change in per cent with its sign: `+3.63 %`.
+#[must_use]
+pub fn signed_percent(pct: f64) -> String {
+    format!("{}{} %", if pct > 0.0 { "+" } else { "" }, three_digits(pct))
+}
+
+/// A share of 1 as per cent: `0.1 %`.
+#[must_use]
+pub fn percent(share: f64) -> String {
+    format!("{} %", three_digits(share * 100.0))
+}
+
+/// A number with its noun, plural where due: `1 unit`, `12 units`.
+#[must_use]
+pub fn count(n: u64, noun: &str) -> String {
+    if n == 1 { format!("1 {noun}") } else { format!("{n} {noun}s") }
+}
+
+/// The value of an estimate, printed by `show`.
+#[must_use]
+pub fn value(e: &Estimate, show: impl Fn(f64) -> String) -> String {
+    if e.value.is_finite() { show(e.value) } else { UNBOUNDED.to_owned() }
+}
+
+/// The interval of an estimate: `1.205 mA to 1.219 mA`, `at least 1.205 mA` where an end is missing.
+#[must_use]
+pub fn interval(e: &Estimate, show: impl Fn(f64) -> String) -> String {
+    match (e.low.is_finite(), e.high.is_finite()) {
+        (true, true) => format!("{} to {}", show(e.low), show(e.high)),
+        (true, false) => format!("at least {}", show(e.low)),
+        (false, true) => format!("at most {}", show(e.high)),
+        (false, false) => UNBOUNDED.to_owned(),
+    }
+}
+
+/// Value and interval in one: `3.63 % (3.58 % to 3.69 %)`.
+#[must_use]
+pub fn with_interval(e: &Estimate, show: impl Fn(f64) -> String + Copy) -> String {
+    format!("{} ({})", value(e, show), interval(e, show))
+}
+
+/// A share of 1 as per cent, three digits: `0.15 %`. What is above 0 and below 0.001 % says just that.
+#[must_use]
+pub fn share(share: f64) -> String {
+    if !share.is_finite() {
+        UNBOUNDED.to_owned()
+    } else if share > 0.0 && share < 1e-5 {
+        "< 0.001 %".to_owned()
+    } else {
+        percent(share)
+    }
+}
+
+/// A change in per cent with its sign: `+3.63 %`.
+#[must_use]
+pub fn change_pct(pct: f64) -> String {
+    if pct.is_finite() { format!("{pct:+.2} %") } else { UNBOUNDED.to_owned() }
+}
+
+/// Parts per million with three digits: `1.25 ppm`, `53 100 ppm`; below a hundredth, `< 0.01 ppm`.
+#[must_use]
+pub fn ppm(x: f64) -> String {
+    if !x.is_finite() {
+        UNBOUNDED.to_owned()
+    } else if x > 0.0 && x < 0.01 {
+        "< 0.01 ppm".to_owned()
+    } else {
+        format!("{} ppm", digits(x))
+    }
+}
+
+/// Expected parts per million: as [`ppm`], but an expectation is never none at all.
+#[must_use]
+pub fn expected_ppm(x: f64) -> String {
+    if x < 0.01 { "< 0.01 ppm".to_owned() } else { ppm(x) }
+}
+
+/// Three significant digits, thousands grouped: `0.125`, `53 100`.
+#[must_use]
+pub fn digits(x: f64) -> String {
+    if !x.is_finite() {
+        return UNBOUNDED.to_owned();
+    }
+    if x.abs() < 1000.0 {
+        return three_digits(x);
+    }
+    let scale = 10_f64.powi(x.abs().log10().floor() as i32 - 2);
+    let text = format!("{:.0}", (x / scale).round() * scale);
+    match text.strip_prefix('-') {
+        Some(rest) => format!("-{}", group(rest)),
+        None => group(&text),
+    }
+}
+
+/// A p-value: `p = 0.23`, `p = 0.003`, `p < 0.001`.
+#[must_use]
+pub fn p_value(p: f64) -> String {
+    if !p.is_finite() {
+        "p not known".to_owned()
+    } else if p < 0.001 {
+        "p < 0.001".to_owned()
+    } else if p < 0.1 {
+        format!("p = {p:.3}")
+    } else {
+        format!("p = {p:.2}")
+    }
+}
+
+/// A number of units as a whole count; below zero it is none.
+#[must_use]
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "counts stay far below 2^53, and none is below zero"
+)]
+pub fn whole(units: f64) -> u64 {
+    units.round().max(0.0) as u64
+}
+
+/// Where rows went, as one sum: `7 rows read = 4 used + 2 set aside + 1 unreadable`.
+#[must_use]
+pub fn row_sum(read: u64, used: u64, set_aside: u64, unreadable: u64) -> String {
+    format!("{read} rows read = {used} used + {set_aside} set aside + {unreadable} unreadable")
+}
+
+/// A count with its thousands grouped: `45 500`.
+#[must_use]
+pub fn grouped(n: u64) -> String {
+    group(&n.to_string())
+}
+
+fn group(digits: &str) -> String {
+    let mut out = String::with_capacity(digits.len() * 2);
+    for (n, c) in digits.chars().enumerate() {
+        if n > 0 && (digits.len() - n).is_multiple_of(3) {
+            out.push(THIN_SPACE);
+        }
+        out.push(c);
+    }
+    out
+}
+
+/// A count with its noun: `1 unit`, `45 500 units`.
+#[must_use]
+pub fn counted(n: u64, noun: &str) -> String {
+    // `series` is its own plural.
+    let plural = if n == 1 || noun.ends_with('s') { "" } else { "s" };
+    format!("{} {noun}{plural}", grouped(n))
+}
