@@ -8,6 +8,7 @@ mod support {
     pub mod checks;
     pub mod daily;
     pub mod evidence;
+    pub mod laws;
     pub mod numbers;
     pub mod run;
     pub mod xlsb;

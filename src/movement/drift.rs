@@ -349,7 +349,7 @@ fn to_points(points: &[DayPoint], logs: bool, room: &[(RoomFactor, Vec<f64>)]) -
 /// First point of the stretch that goes on to the end.
 fn stretch_start(moved: &Movement, shape: Shape) -> usize {
     let step = moved.steps.last().map(|s| s.index);
-    let slope = moved.slope_from.map(|s| s.0);
+    let slope = moved.slope_from.map(|s| s.at);
     match shape {
         Shape::Steady | Shape::Season => 0,
         Shape::Slope => slope.unwrap_or(0),
@@ -425,9 +425,9 @@ fn step_of(
 
 fn set_since(drift: &mut Drift, moved: &Movement, points: &[DayPoint]) {
     let days = match drift.shape {
-        Some(Shape::Slope) => moved
-            .slope_from
-            .map(|(at, low, high)| (points[at].day, points[low].day, points[high].day)),
+        Some(Shape::Slope) => {
+            moved.slope_from.map(|s| (points[s.at].day, points[s.low].day, points[s.high].day))
+        }
         Some(Shape::Step | Shape::SlopeAndStep) => {
             drift.steps.last().map(|s| (s.day, s.day_low, s.day_high))
         }

@@ -246,6 +246,17 @@ impl AirSums {
     }
 }
 
+/// The voltage measured in one row.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MeasuredVolts {
+    /// Code of the model.
+    pub model: u32,
+    /// Code of the station.
+    pub station: u32,
+    /// Volts.
+    pub volts: f64,
+}
+
 /// What one piece of a table gave: its records, in row order, and what was wrong with it.
 #[derive(Debug, Default)]
 pub struct Batch {
@@ -259,8 +270,8 @@ pub struct Batch {
     pub stepped_over: u64,
     /// Air by station code and calendar day.
     pub air: std::collections::BTreeMap<(u32, i32), AirSums>,
-    /// Measured volts by model and station code, from rows without a set voltage.
-    pub measured_v: Vec<(u32, u32, f64)>,
+    /// Measured volts, from rows without a set voltage.
+    pub measured_v: Vec<MeasuredVolts>,
     /// Test names that this tool does not know, with the rows that carried them.
     pub unknown_tests: std::collections::BTreeMap<String, u64>,
     /// Source and row of a header of another table; the rows after it cannot be understood.

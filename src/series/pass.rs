@@ -16,7 +16,7 @@ use crate::error::{Error, Result};
 use crate::input::{BUILT_IN_FACTORS, Table, plain_serial};
 use crate::note::Note;
 use crate::records::{
-    AirSums, Batch, Book, Limits, Marks, Outcome, Record, Shown, Source, Unreadable,
+    AirSums, Batch, Book, Limits, Marks, MeasuredVolts, Outcome, Record, Shown, Source, Unreadable,
 };
 
 /// Units are spread over so many shards by their hash, so that they can be swept in parallel.
@@ -128,7 +128,7 @@ pub struct Collector {
     shown: hashbrown::HashMap<(u32, i64), u64>,
     days: BTreeMap<Day, u64>,
     air: BTreeMap<(u32, Day), AirSums>,
-    measured_v: Vec<(u32, u32, f64)>,
+    measured_v: Vec<MeasuredVolts>,
     unknown_tests: BTreeMap<String, u64>,
     derived: u64,
     unreadable: Vec<Unreadable>,

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::SeriesKey;
 use crate::note::Note;
-use crate::records::{Setup, TestKind};
+use crate::records::{MeasuredVolts, Setup, TestKind};
 
 /// What every setup code means for the pass.
 #[derive(Debug)]
@@ -25,7 +25,7 @@ pub struct Resolved {
 
 /// Resolves all setups; `measured_v` holds measured volts by model and station code.
 #[must_use]
-pub fn resolve(setups: &[Setup], texts: &[String], measured_v: &[(u32, u32, f64)]) -> Resolved {
+pub fn resolve(setups: &[Setup], texts: &[String], measured_v: &[MeasuredVolts]) -> Resolved {
     let mut notes = Vec::new();
     let medians = median_volts(measured_v);
     if !medians.is_empty() {
@@ -115,10 +115,10 @@ fn attempt_of(key: &SeriesKey) -> (TestKind, crate::records::Current, String, St
 }
 
 /// Median measured volts per model and station, rounded to 1 % of its size, in millivolts.
-fn median_volts(measured: &[(u32, u32, f64)]) -> BTreeMap<(u32, u32), i64> {
+fn median_volts(measured: &[MeasuredVolts]) -> BTreeMap<(u32, u32), i64> {
     let mut by: BTreeMap<(u32, u32), Vec<f64>> = BTreeMap::new();
-    for &(model, station, volts) in measured {
-        by.entry((model, station)).or_default().push(volts);
+    for m in measured {
+        by.entry((m.model, m.station)).or_default().push(m.volts);
     }
     by.into_iter()
         .filter_map(|(key, mut volts)| {

@@ -64,12 +64,3 @@ fn clip(rho: f64, enough: bool) -> f64 {
 pub fn variance_factor(rho: f64) -> f64 {
     (1.0 + rho) / (1.0 - rho)
 }
-
-/// Durbin-Watson statistic of residuals, `sum (e_i - e_(i-1))^2 / sum e_i^2`: near 2 for none,
-/// toward 0 for positive correlation. `None` where all residuals are zero or there are under two.
-#[must_use]
-pub fn durbin_watson(residuals: &[f64]) -> Option<f64> {
-    let total = sum(residuals.iter().map(|v| v * v));
-    let moved = sum(residuals.windows(2).map(|w| (w[1] - w[0]).powi(2)));
-    (residuals.len() > 1 && total > 0.0).then(|| moved / total)
-}

@@ -9,6 +9,7 @@ use super::blocks::block_variance;
 use super::distribution::{Distribution, Family, Law};
 use super::estimate::Estimate;
 use super::likelihood::{Fit, FitError, fit, scores};
+use super::numeric::product;
 use super::sample::Grouped;
 use super::special::{normal_quantile, student_t_quantile};
 
@@ -178,7 +179,7 @@ impl Average {
         self.mean(|law| law.upper_quantile(q))
     }
 
-    /// `ln` of the averaged `P(X > x)`; never above 0.
+    /// `ln` of the averaged `P(X > x)`; never above 0, NaN for NaN.
     #[must_use]
     pub fn ln_sf(&self, x: f64) -> f64 {
         self.ln_mean(|law| law.ln_sf(x))
@@ -198,6 +199,9 @@ impl Average {
 
     fn ln_mean(&self, what: impl Fn(&Law) -> f64) -> f64 {
         let parts: Vec<f64> = self.weighing().map(|w| w.weight.ln() + what(&w.fit.law)).collect();
+        if parts.iter().any(|part| part.is_nan()) {
+            return f64::NAN;
+        }
         let top = parts.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         if top == f64::NEG_INFINITY {
             return top;
@@ -323,11 +327,7 @@ impl Influence {
             };
             gradient[i] = (at(1.0)? - at(-1.0)?) / (2.0 * size);
         }
-        let c = fit.covariance;
-        let direction = [
-            c[0][0] * gradient[0] + c[0][1] * gradient[1],
-            c[1][0] * gradient[0] + c[1][1] * gradient[1],
-        ];
+        let direction = product(&fit.covariance, gradient);
         let usual = direction[0] * gradient[0] + direction[1] * gradient[1];
         (usual.is_finite() && usual >= 0.0).then_some(Self { direction, usual })
     }

@@ -7,6 +7,22 @@ use serde::{Serialize, Serializer};
 /// - Units: those of the quantity estimated; the interval shares them.
 /// - Invariant: `low <= value <= high` where all are finite. An end that the data cannot bound is
 ///   infinite; no field is ever NaN.
+/// - As JSON: an object of its fields, `null` for what is infinite.
+///
+/// ```
+/// use leakdrift::stats::estimate::Estimate;
+///
+/// let x50 = Estimate::new(0.412, 0.405, 0.419, 0.95, "average of families").unwrap();
+/// assert!(x50.contains(0.41) && !x50.contains(0.42));
+/// let in_microamperes = x50.scaled(1000.0);
+/// assert_eq!((in_microamperes.low, in_microamperes.high), (405.0, 419.0));
+///
+/// let unbounded = Estimate::new(3.0, 1.0, f64::INFINITY, 0.95, "exact").unwrap();
+/// assert_eq!(
+///     serde_json::to_string(&unbounded).unwrap(),
+///     r#"{"value":3.0,"low":1.0,"high":null,"level":0.95,"method":"exact"}"#
+/// );
+/// ```
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Estimate {
     /// The best single value.
@@ -42,7 +58,7 @@ impl Estimate {
         level: f64,
         method: impl Into<String>,
     ) -> Option<Self> {
-        if value.is_nan() || low.is_nan() || high.is_nan() {
+        if [value, low, high, level].iter().any(|x| x.is_nan()) {
             return None;
         }
         let (low, high) = if low <= high { (low, high) } else { (high, low) };

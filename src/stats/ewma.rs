@@ -2,6 +2,7 @@
 
 use std::sync::Mutex;
 
+use crate::stats::numeric::{gauss_legendre, last_that, solve};
 use crate::stats::special::normal_cdf;
 
 /// The moving average `z_i = lambda x_i + (1 - lambda) z_(i-1)`, from `start`.
@@ -53,7 +54,8 @@ pub fn average_run_length(lambda: f64, limit: f64, shift: f64) -> Option<f64> {
         let out = normal_cdf(-limit - shift) + normal_cdf(shift - limit);
         return Some(1.0 / out);
     }
-    let (nodes, weights) = gauss_legendre(NODES);
+    let nodes = gauss_legendre(NODES);
+    let width = 2.0 * half;
     let density = |to: f64, from: f64| {
         let z = (to - (1.0 - lambda) * from) / lambda - shift;
         (-0.5 * z * z).exp() / (lambda * std::f64::consts::TAU.sqrt())
@@ -61,7 +63,7 @@ pub fn average_run_length(lambda: f64, limit: f64, shift: f64) -> Option<f64> {
     let mut matrix = vec![vec![0.0; NODES + 1]; NODES];
     for (i, row) in matrix.iter_mut().enumerate() {
         for j in 0..NODES {
-            row[j] = -half * weights[j] * density(half * nodes[j], half * nodes[i]);
+            row[j] = -width * nodes[j].weight * density(half * nodes[j].at, half * nodes[i].at);
         }
         row[i] += 1.0;
         row[NODES] = 1.0;
@@ -69,7 +71,7 @@ pub fn average_run_length(lambda: f64, limit: f64, shift: f64) -> Option<f64> {
     let lengths = solve(matrix)?;
     let at_centre = 1.0
         + (0..NODES)
-            .map(|j| half * weights[j] * density(half * nodes[j], 0.0) * lengths[j])
+            .map(|j| width * nodes[j].weight * density(half * nodes[j].at, 0.0) * lengths[j])
             .sum::<f64>();
     (at_centre.is_finite() && (1.0..1e9).contains(&at_centre)).then_some(at_centre)
 }
@@ -96,70 +98,10 @@ pub fn limit_factor(lambda: f64, run_length: f64) -> Option<f64> {
 }
 
 fn search_factor(lambda: f64, run_length: f64) -> Option<f64> {
-    if !(2.0..=1e6).contains(&run_length) {
+    if !(2.0..=1e6).contains(&run_length) || !(0.02..=1.0).contains(&lambda) {
         return None;
     }
-    let (mut low, mut high) = (0.1, 6.0);
-    while high - low > 1e-7 {
-        let middle = 0.5 * (low + high);
-        // No answer at the wide end means a run length beyond reach, hence too long.
-        match average_run_length(lambda, middle, 0.0) {
-            Some(length) if length < run_length => low = middle,
-            _ if !(0.02..=1.0).contains(&lambda) => return None,
-            _ => high = middle,
-        }
-    }
-    Some(0.5 * (low + high))
-}
-
-/// Nodes and weights of Gauss-Legendre quadrature on -1..1, by Newton's method on the polynomial.
-fn gauss_legendre(n: usize) -> (Vec<f64>, Vec<f64>) {
-    let m = n as f64;
-    (0..n)
-        .map(|i| {
-            let mut x = ((i as f64 + 0.75) / (m + 0.5) * std::f64::consts::PI).cos();
-            let mut slope = 1.0;
-            for _ in 0..50 {
-                let (mut p, mut before) = (1.0, 0.0);
-                for k in 1..=n {
-                    let k = k as f64;
-                    (p, before) = (((2.0 * k - 1.0) * x * p - (k - 1.0) * before) / k, p);
-                }
-                slope = m * (x * p - before) / (x * x - 1.0);
-                let move_by = p / slope;
-                x -= move_by;
-                if move_by.abs() < 1e-15 {
-                    break;
-                }
-            }
-            (x, 2.0 / ((1.0 - x * x) * slope * slope))
-        })
-        .unzip()
-}
-
-/// Solves the augmented system by elimination with row exchange; `None` where it is singular.
-fn solve(mut a: Vec<Vec<f64>>) -> Option<Vec<f64>> {
-    let n = a.len();
-    for column in 0..n {
-        let pivot =
-            (column..n).max_by(|i, j| a[*i][column].abs().total_cmp(&a[*j][column].abs()))?;
-        a.swap(column, pivot);
-        if a[column][column] == 0.0 {
-            return None;
-        }
-        let (top, below) = a.split_at_mut(column + 1);
-        let row = &top[column];
-        for other in below {
-            let factor = other[column] / row[column];
-            for k in column..=n {
-                other[k] -= factor * row[k];
-            }
-        }
-    }
-    let mut x = vec![0.0; n];
-    for i in (0..n).rev() {
-        let known: f64 = (i + 1..n).map(|k| a[i][k] * x[k]).sum();
-        x[i] = (a[i][n] - known) / a[i][i];
-    }
-    Some(x)
+    // No answer at the wide end means a run length beyond reach, hence too long.
+    let short = |limit| average_run_length(lambda, limit, 0.0).is_some_and(|l| l < run_length);
+    Some(last_that(short, 0.1, 6.0, 26))
 }

@@ -29,20 +29,23 @@ pub struct Goodness {
 }
 
 /// Largest gap between a distribution and the non-parametric estimate, a share of 1: taken on both
-/// sides of exact values and at the edges of intervals, where the estimate is known.
+/// sides of exact values and at the edges of intervals, where the estimate is known. `None` where the
+/// distribution gives no number there.
 #[must_use]
-pub fn largest_gap(empirical: &Empirical, cdf: impl Fn(f64) -> f64) -> f64 {
+pub fn largest_gap(empirical: &Empirical, cdf: impl Fn(f64) -> f64) -> Option<f64> {
     let mut gap = 0.0_f64;
     for cell in empirical.cells() {
-        let start = cell.below - cell.mass;
-        if cell.low.is_finite() {
-            gap = gap.max((cdf(cell.low) - start).abs());
-        }
-        if cell.high.is_finite() {
-            gap = gap.max((cdf(cell.high) - cell.below).abs());
+        for (x, reached) in [(cell.low, cell.below - cell.mass), (cell.high, cell.below)] {
+            if x.is_finite() {
+                let here = (cdf(x) - reached).abs();
+                if here.is_nan() {
+                    return None;
+                }
+                gap = gap.max(here);
+            }
         }
     }
-    gap
+    Some(gap)
 }
 
 /// Anderson-Darling statistic of a sample against a distribution.
@@ -52,7 +55,7 @@ pub fn largest_gap(empirical: &Empirical, cdf: impl Fn(f64) -> f64) -> f64 {
 ///   the observed less the expected number up to cell `j`, `H_j` the probability up to it.
 /// - Source: NIST/SEMATECH e-Handbook 1.3.5.14; Choulakian V., Lockhart R.A., Stephens M.A. (1994)
 ///   Canad. J. Statist. 22:125-137 (from memory); cases in tests/known_answers/goodness.rs.
-/// - `None` where the distribution gives a reading no probability.
+/// - `None` where the distribution gives a reading no probability, or no number.
 #[must_use]
 pub fn anderson_darling(sample: &Sample, cdf: impl Fn(f64) -> f64) -> Option<f64> {
     let exact = sample.lines().iter().all(|line| matches!(line.observation, Observation::Exact(_)));
@@ -89,8 +92,8 @@ fn grouped_statistic(sample: &Sample, cdf: impl Fn(f64) -> f64) -> f64 {
         let z = n * (cell.below - h);
         if h > 0.0 && h < 1.0 {
             sum += z * z * (h - before) / (h * (1.0 - h));
-        } else if z.abs() > IMPOSSIBLE * n {
-            // Readings where the distribution has no probability left.
+        } else if z.is_nan() || z.abs() > IMPOSSIBLE * n {
+            // Readings where the distribution has no probability left, or is no number.
             return f64::INFINITY;
         }
         before = h;

@@ -1,6 +1,7 @@
 //! One group or two: a mixture of two normal or two lognormal distributions against one distribution.
 
 use crate::stats::moments::Moments;
+use crate::stats::numeric::{GAUSS_3, GAUSS_5, Node, last_that, reaching};
 use crate::stats::sample::{Observation, Sample};
 use crate::stats::special::{ln_diff_exp, ln_sum_exp, normal_ln_cdf, normal_ln_pdf, normal_ln_sf};
 
@@ -281,25 +282,13 @@ fn moments(observation: Observation, part: Part) -> (f64, f64, f64) {
 /// As [`moments`], for an interval up to two standard deviations wide: Gauss-Legendre of five points, or
 /// three in a quarter of one, since differences of tails lose their digits there.
 fn narrow(low: f64, high: f64, part: Part) -> (f64, f64, f64) {
-    const FEW: [(f64, f64); 3] = [
-        (-0.774_596_669_241_483_4, 0.555_555_555_555_555_6),
-        (0.0, 0.888_888_888_888_889),
-        (0.774_596_669_241_483_4, 0.555_555_555_555_555_6),
-    ];
-    const NODES: [(f64, f64); 5] = [
-        (-0.906_179_845_938_664, 0.236_926_885_056_189_1),
-        (-0.538_469_310_105_683_1, 0.478_628_670_499_366_47),
-        (0.0, 0.568_888_888_888_888_9),
-        (0.538_469_310_105_683_1, 0.478_628_670_499_366_47),
-        (0.906_179_845_938_664, 0.236_926_885_056_189_1),
-    ];
     let (centre, half) = ((low + high) / 2.0, (high - low) / 2.0);
     let peak = normal_ln_pdf((part.mean.clamp(low, high) - part.mean) / part.sd);
     let (mut p, mut x1, mut x2) = (0.0, 0.0, 0.0);
-    let nodes: &[(f64, f64)] = if high - low < 0.25 * part.sd { &FEW } else { &NODES };
-    for &(node, weight) in nodes {
-        let x = centre + half * node;
-        let w = weight / 2.0 * (normal_ln_pdf((x - part.mean) / part.sd) - peak).exp();
+    let nodes: &[Node] = if high - low < 0.25 * part.sd { &GAUSS_3 } else { &GAUSS_5 };
+    for node in nodes {
+        let x = centre + half * node.at;
+        let w = node.weight * (normal_ln_pdf((x - part.mean) / part.sd) - peak).exp();
         p += w;
         x1 += w * x;
         x2 += w * x * x;
@@ -414,14 +403,8 @@ fn may_have_valley(lines: &[(Observation, f64)], smallest: f64) -> bool {
     let mut at: Vec<(f64, f64)> = lines.iter().map(|&(o, count)| (middle(o), count)).collect();
     at.sort_by(|a, b| a.0.total_cmp(&b.0));
     let total: f64 = at.iter().map(|p| p.1).sum();
-    let place = |share: f64| {
-        let mut sum = 0.0;
-        let found = at.iter().find(|p| {
-            sum += p.1;
-            sum >= share * total
-        });
-        found.map_or(0.0, |p| p.0)
-    };
+    let place =
+        |share: f64| reaching(at.iter().map(|p| p.1), share).map_or(0.0, |found| at[found.index].0);
     let (low, high) = (place(0.01), place(0.99));
     let width = SMOOTHED * (high - low);
     if !(width > 0.0 && width.is_finite()) {
@@ -477,10 +460,5 @@ fn dips(a: Part, b: Part) -> bool {
 /// Where both parts are equally likely between their means, by halving.
 fn divide(low: Part, high: Part) -> f64 {
     let density = |p: Part, x: f64| p.share.ln() + normal_ln_pdf((x - p.mean) / p.sd) - p.sd.ln();
-    let (mut a, mut b) = (low.mean, high.mean);
-    for _ in 0..60 {
-        let x = (a + b) / 2.0;
-        if density(low, x) > density(high, x) { a = x } else { b = x }
-    }
-    (a + b) / 2.0
+    last_that(|x| density(low, x) > density(high, x), low.mean, high.mean, 60)
 }

@@ -1,6 +1,5 @@
 //! The ground floor: pure mathematics. No frames, no files, no settings; uses nothing else of ours.
 
-pub mod anova;
 pub mod autocorrelation;
 pub mod average;
 pub mod blocks;
@@ -14,6 +13,7 @@ pub mod likelihood;
 pub mod mixture;
 pub mod moments;
 pub mod multiple;
+pub mod numeric;
 pub mod offsets;
 pub mod optimize;
 pub mod pareto;
@@ -21,7 +21,6 @@ pub mod proportion;
 pub mod rate_change;
 pub mod rate_ratio;
 pub mod sample;
-pub mod segment;
 pub mod shape;
 pub mod special;
 pub mod tail;

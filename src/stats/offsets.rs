@@ -5,6 +5,7 @@
 //! unique answer there. Stray cells are held by Huber weights, and intervals come from day to day
 //! scatter, since cells of one day hang together.
 
+use crate::stats::numeric::inverse_of_any;
 use crate::stats::special::student_t_quantile;
 
 /// Huber's constant: 95 % efficiency for normal errors. Source: Huber & Ronchetti (from memory).
@@ -57,10 +58,16 @@ impl Effects {
 /// Fits `value = level(group) + sum column effect` by Huber's M-estimate with groups taken out.
 ///
 /// - `columns[k][i]`: column `k` at entry `i`. `scale`: of a residual of weight 1, or `None` to find it.
-/// - `None` where columns cannot be told apart, or there are fewer entries than unknowns.
+/// - `None` where columns cannot be told apart, there are fewer entries than unknowns, a column is not as long as the
+///   entries, a number is not finite, or a weight not above 0.
 #[must_use]
 pub fn fit(entries: &[Entry], columns: &[Vec<f64>], scale: Option<f64>) -> Option<Effects> {
     let (n, k) = (entries.len(), columns.len());
+    let usable = |e: &Entry| e.value.is_finite() && e.weight.is_finite() && e.weight > 0.0;
+    let whole = |c: &Vec<f64>| c.len() == n && c.iter().all(|x| x.is_finite());
+    if !entries.iter().all(usable) || !columns.iter().all(whole) {
+        return None;
+    }
     let groups = entries.iter().map(|e| e.group + 1).max()?;
     let mut seen = vec![false; groups];
     entries.iter().for_each(|e| seen[e.group] = true);
@@ -86,7 +93,7 @@ pub fn fit(entries: &[Entry], columns: &[Vec<f64>], scale: Option<f64>) -> Optio
             }
             b[i] = (0..n).map(|e| weights[e] * x[i][e] * y_in[e]).sum();
         }
-        let inverse = invert(a)?;
+        let inverse = inverse_of_any(a)?;
         value = (0..k).map(|i| (0..k).map(|j| inverse[i][j] * b[j]).sum()).collect();
         let left: Vec<f64> =
             (0..n).map(|e| y_in[e] - (0..k).map(|i| value[i] * x[i][e]).sum::<f64>()).collect();
@@ -110,7 +117,9 @@ pub fn fit(entries: &[Entry], columns: &[Vec<f64>], scale: Option<f64>) -> Optio
         loss += if u <= HUBER { u * u } else { 2.0 * HUBER * u - HUBER * HUBER };
     }
     let (covariance, clusters) = sandwich(entries, &weights, &x, &left, &inverse);
-    Some(Effects { value, covariance, loss, scale: found_scale, clusters })
+    let finite =
+        loss.is_finite() && covariance.iter().flatten().chain(&value).all(|x| x.is_finite());
+    finite.then_some(Effects { value, covariance, loss, scale: found_scale, clusters })
 }
 
 /// A column with the weighted mean of each group taken off.
@@ -153,46 +162,4 @@ fn sandwich(
         })
         .collect();
     (covariance, scores.len())
-}
-
-/// Inverse of a symmetric positive definite matrix; `None` where it is singular.
-fn invert(mut a: Vec<Vec<f64>>) -> Option<Vec<Vec<f64>>> {
-    let k = a.len();
-    let sizes: Vec<f64> = (0..k).map(|i| a[i][i]).collect();
-    let mut out: Vec<Vec<f64>> =
-        (0..k).map(|i| (0..k).map(|j| f64::from(u8::from(i == j))).collect()).collect();
-    for i in 0..k {
-        let pivot = a[i][i];
-        if pivot.is_nan() || pivot <= 1e-10 * sizes[i] {
-            return None;
-        }
-        for j in 0..k {
-            a[i][j] /= pivot;
-            out[i][j] /= pivot;
-        }
-        for r in (0..k).filter(|r| *r != i) {
-            let factor = a[r][i];
-            for j in 0..k {
-                a[r][j] -= factor * a[i][j];
-                out[r][j] -= factor * out[i][j];
-            }
-        }
-    }
-    Some(out)
-}
-
-/// Lower weighted median: the smallest value with half the weight at or below it; `None` where empty.
-#[must_use]
-pub fn weighted_median(values: &[f64], weights: &[f64]) -> Option<f64> {
-    let mut order: Vec<usize> = (0..values.len()).collect();
-    order.sort_by(|a, b| values[*a].total_cmp(&values[*b]));
-    let total: f64 = weights.iter().sum();
-    let mut seen = 0.0;
-    order
-        .into_iter()
-        .find(|i| {
-            seen += weights[*i];
-            seen >= 0.5 * total
-        })
-        .map(|i| values[i])
 }

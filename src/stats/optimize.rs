@@ -1,6 +1,7 @@
 //! The highest point of a smooth function of two unbounded parameters, and how the search ended.
 
 use super::distribution::Derivatives;
+use super::numeric::{self, product, quadratic};
 
 /// How a successful search ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -64,16 +65,17 @@ fn unknown(covariance: [[f64; 2]; 2], theta: [f64; 2]) -> bool {
     covariance[0][0].sqrt() > UNKNOWN * theta[1].exp() || covariance[1][1].sqrt() > FAR
 }
 
+/// Part of the product of both variances' inverses that rounding may leave of the determinant of a singular matrix.
+const SINGULAR: f64 = 1e-13;
+
+/// Inverse of an information; `None` unless positive definite, also to rounding.
+pub(crate) fn inverse(information: [f64; 3]) -> Option<[[f64; 2]; 2]> {
+    numeric::inverse(information, SINGULAR)
+}
+
 /// Information (minus the hessian) as `[mm, ms, ss]`.
 fn information(at: &Derivatives) -> [f64; 3] {
     at.hessian.map(|h| -h)
-}
-
-/// Inverse of a symmetric matrix `[a, b, c]`; `None` unless positive definite, also to rounding.
-pub(crate) fn inverse([a, b, c]: [f64; 3]) -> Option<[[f64; 2]; 2]> {
-    let determinant = a * c - b * b;
-    let usable = a > 0.0 && c > 0.0 && determinant > 1e-13 * a * c && determinant.is_finite();
-    usable.then(|| [[c / determinant, -b / determinant], [-b / determinant, a / determinant]])
 }
 
 fn finite(at: &Derivatives) -> bool {
@@ -102,7 +104,7 @@ pub(crate) fn maximise(
     for _ in 0..ROUNDS {
         let info = information(&at);
         if let Some(covariance) = inverse(info) {
-            let distance = quadratic(covariance, at.gradient);
+            let distance = quadratic(&covariance, at.gradient);
             if distance <= DONE && unknown(covariance, theta) {
                 return Err(Failure::RanAway);
             }
@@ -145,7 +147,7 @@ pub(crate) fn maximise(
     if unknown(covariance, theta) {
         return Err(Failure::RanAway);
     }
-    let distance = quadratic(covariance, at.gradient);
+    let distance = quadratic(&covariance, at.gradient);
     if distance <= NEAR {
         Ok(Maximum { theta, at, stopped: Stop::NoFurtherProgress, evaluations })
     } else {
@@ -153,14 +155,9 @@ pub(crate) fn maximise(
     }
 }
 
-/// `g' C g`.
-fn quadratic(c: [[f64; 2]; 2], g: [f64; 2]) -> f64 {
-    c[0][0] * g[0] * g[0] + 2.0 * c[0][1] * g[0] * g[1] + c[1][1] * g[1] * g[1]
-}
-
 fn shrinks(from: &Derivatives, to: &Derivatives) -> bool {
     let size = |g: [f64; 2]| {
-        inverse(information(from)).map_or(f64::INFINITY, |covariance| quadratic(covariance, g))
+        inverse(information(from)).map_or(f64::INFINITY, |covariance| quadratic(&covariance, g))
     };
     size(to.gradient) < size(from.gradient)
 }
@@ -170,10 +167,7 @@ fn step(info: [f64; 3], gradient: [f64; 2], damping: f64, log_spread: f64) -> Op
     let scale = |x: f64| x.abs().max(1e-12 * (info[0].abs() + info[2].abs())).max(1e-300);
     let damped = [info[0] + damping * scale(info[0]), info[1], info[2] + damping * scale(info[2])];
     let c = inverse(damped)?;
-    let full = [
-        c[0][0] * gradient[0] + c[0][1] * gradient[1],
-        c[1][0] * gradient[0] + c[1][1] * gradient[1],
-    ];
+    let full = product(&c, gradient);
     let length = (full[0].abs() / (3.0 * log_spread.exp())).max(full[1].abs()).max(1.0);
     let short = full.map(|x| x / length);
     short.iter().all(|x| x.is_finite()).then_some(short)

@@ -2,9 +2,9 @@
 //! over censored readings, and where that is largest.
 
 use crate::stats::distribution::{Distribution, Law};
+use crate::stats::numeric::{increasing_root_within, inverse, product, quadratic};
 use crate::stats::sample::Observation;
 use crate::stats::special::{gamma_ln_sf, ln_gamma};
-use crate::stats::tolerance::increasing_root_within;
 
 /// The line on which excesses are generalised Pareto.
 ///
@@ -306,7 +306,7 @@ fn climb_with(excesses: &Excesses, shape: f64) -> Option<([f64; 2], [[f64; 2]; 2
     let from = (farthest * -shape * (1.0 + 1e-6)).ln();
     let ln_scale = increasing_root_within(slope, from, from + 10.0, 1e-9)?;
     let at = [ln_scale, shape];
-    let along_scale = information(excesses, at)?[0][0];
+    let along_scale = information(excesses, at)?[0];
     (along_scale > 0.0).then(|| {
         let covariance = [[1.0 / along_scale, 0.0], [0.0, excesses.penalty.shape_sd.powi(2)]];
         (at, covariance)
@@ -326,14 +326,9 @@ fn climb(excesses: &Excesses) -> Option<([f64; 2], [[f64; 2]; 2])> {
     let mut at = [if excesses.penalty.ln_scale_sd.is_finite() { 0.0 } else { mean.ln() }, 0.0];
     let mut here = excesses.objective(at)?;
     for _ in 0..100 {
-        let information = information(excesses, at)?;
-        let inverse = invert(information);
         // Away from the maximum the information may not be positive definite: then along the gradient.
-        let step = match inverse {
-            Some(v) => [
-                v[0][0] * here.gradient[0] + v[0][1] * here.gradient[1],
-                v[1][0] * here.gradient[0] + v[1][1] * here.gradient[1],
-            ],
+        let step = match inverse(information(excesses, at)?, 0.0) {
+            Some(covariance) => product(&covariance, here.gradient),
             None => [here.gradient[0] / total, here.gradient[1] / total],
         };
         let mut size = 1.0 / (step[0].abs().max(step[1].abs()) / 0.5).max(1.0);
@@ -353,16 +348,14 @@ fn climb(excesses: &Excesses) -> Option<([f64; 2], [[f64; 2]; 2])> {
             break;
         }
     }
-    let covariance = invert(information(excesses, at)?)?;
+    let covariance = inverse(information(excesses, at)?, 0.0)?;
     // Newton's decrement: twice the likelihood still to be gained.
-    let gain = here.gradient[0]
-        * (covariance[0][0] * here.gradient[0] + 2.0 * covariance[0][1] * here.gradient[1])
-        + here.gradient[1] * covariance[1][1] * here.gradient[1];
+    let gain = quadratic(&covariance, here.gradient);
     (gain < 1e-4).then_some((at, covariance))
 }
 
-/// Negative second derivatives, by central differences of the gradient.
-fn information(excesses: &Excesses, at: [f64; 2]) -> Option<[[f64; 2]; 2]> {
+/// Negative second derivatives by scale twice, each, shape twice; central differences of the gradient.
+fn information(excesses: &Excesses, at: [f64; 2]) -> Option<[f64; 3]> {
     let h = 1e-4;
     let row = |i: usize| {
         let (mut up, mut down) = (at, at);
@@ -372,16 +365,5 @@ fn information(excesses: &Excesses, at: [f64; 2]) -> Option<[[f64; 2]; 2]> {
         Some([0, 1].map(|j| (down.gradient[j] - up.gradient[j]) / (2.0 * h)))
     };
     let (first, second) = (row(0)?, row(1)?);
-    let cross = (first[1] + second[0]) / 2.0;
-    Some([[first[0], cross], [cross, second[1]]])
-}
-
-fn invert(m: [[f64; 2]; 2]) -> Option<[[f64; 2]; 2]> {
-    let determinant = m[0][0] * m[1][1] - m[0][1] * m[1][0];
-    (m[0][0] > 0.0 && determinant > 0.0).then(|| {
-        [
-            [m[1][1] / determinant, -m[0][1] / determinant],
-            [-m[1][0] / determinant, m[0][0] / determinant],
-        ]
-    })
+    Some([first[0], (first[1] + second[0]) / 2.0, second[1]])
 }

@@ -51,6 +51,9 @@ impl EffectiveCounts {
 /// - `None` where `level` lies outside (0, 1).
 #[must_use]
 pub fn clopper_pearson(counts: EffectiveCounts, level: f64) -> Option<Estimate> {
+    if !open_unit(level) {
+        return None;
+    }
     let tail = (1.0 - level) / 2.0;
     Estimate::new(
         counts.share(),
@@ -133,6 +136,7 @@ pub fn difference(before: EffectiveCounts, now: EffectiveCounts, level: f64) -> 
     )
 }
 
-fn open_unit(x: f64) -> bool {
+/// Whether a level or a share lies inside 0 to 1, ends excluded.
+pub(crate) fn open_unit(x: f64) -> bool {
     x > 0.0 && x < 1.0
 }

@@ -5,6 +5,7 @@ use rand_distr::{Binomial, ChiSquared, Distribution, StandardNormal};
 use rand_pcg::Pcg64;
 
 use super::autocorrelation::about_zero;
+use super::numeric::{inverse, product};
 use super::special::chi_square_sf;
 
 /// Largest correlation of daily rates that is used.
@@ -314,28 +315,38 @@ pub fn single_change(days: &[DayCount], threshold: f64, seed: u64) -> Option<Rat
     })
 }
 
-/// A change at a date that is known (place of its first day): likelihood ratio over the dispersion, dispersion,
-/// and p-value by chi-square of one degree of freedom. `None` where a side has no day or there is no failure.
+/// What a history says of a change at a date that is known.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct KnownChange {
+    /// Likelihood ratio over the dispersion.
+    pub statistic: f64,
+    /// Dispersion about the change.
+    pub phi: f64,
+    /// p-value by chi-square of one degree of freedom.
+    pub p_value: f64,
+}
+
+/// A change at a date that is known (place of its first day); `None` where a side has no day or there is no failure.
 #[must_use]
-pub fn step_at(days: &[DayCount], index: usize) -> Option<(f64, f64, f64)> {
+pub fn change_at(days: &[DayCount], index: usize) -> Option<KnownChange> {
     if index == 0 || index >= days.len() || !days.iter().any(|d| d.failed > 0.0) {
         return None;
     }
     let phi = dispersion(&residuals(days, &[index]), 2);
     let statistic = likelihood_ratios(days)[index - 1] / phi;
-    Some((statistic, phi, chi_square_sf(statistic, 1.0)))
+    Some(KnownChange { statistic, phi, p_value: chi_square_sf(statistic, 1.0) })
 }
 
 /// A rise with an end inside the history, which a scan for one change may miss: its first and last change.
 /// The p-value is doubled, since it is asked beside that of one change.
 fn bump(days: &[DayCount], threshold: f64, seed: u64) -> Option<(usize, usize, f64)> {
     let (from, to, lr) = best_bump(days)?;
-    let phi = dispersion(&residuals(days, &[from, to]), 3);
+    let about = residuals(days, &[from, to]);
+    let phi = dispersion(&about, 3);
     let statistic = lr / phi;
     if statistic < 2.0 * WORTH_ASKING {
         return None;
     }
-    let about = residuals(days, &[from, to]);
     let varying = Varying::new(days, &about, phi);
     let with = days.iter().filter(|d| d.failed > 0.0).count();
     let pairs = (with * with / 2).clamp(1, PAIRS);
@@ -460,11 +471,10 @@ pub fn even_trend_ratio(days: &[DayCount]) -> f64 {
             h[1] += w * x(d);
             h[2] += w * x(d) * x(d);
         }
-        let det = h[0] * h[2] - h[1] * h[1];
-        if det.is_nan() || det <= 1e-300 {
+        let Some(covariance) = inverse(h, 0.0) else {
             break;
-        }
-        let (da, db) = ((h[2] * g[0] - h[1] * g[1]) / det, (h[0] * g[1] - h[1] * g[0]) / det);
+        };
+        let [da, db] = product(&covariance, g);
         let size = (da.abs() + db.abs()).max(1.0);
         a += da * 2.0_f64.min(size) / size;
         b += db * 2.0_f64.min(size) / size;

@@ -280,7 +280,7 @@ impl Grouped {
     }
 
     /// Every day, observation and count, ascending.
-    pub fn iter(&self) -> impl Iterator<Item = (i32, Observation, f64)> + '_ {
+    fn iter(&self) -> impl Iterator<Item = (i32, Observation, f64)> + '_ {
         self.days.iter().flat_map(move |day| {
             day.counts.iter().map(move |&(line, count)| {
                 (day.day, self.sample.lines[line as usize].observation, count)

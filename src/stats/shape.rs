@@ -20,6 +20,9 @@ use rand_pcg::Pcg64;
 /// Fewer points claim no shape.
 pub const FEWEST_POINTS: usize = 20;
 
+/// Largest values of a series whose squares, and those of what rounding leaves of them, are doubles.
+const SQUARED: std::ops::RangeInclusive<f64> = 1e-130..=1e150;
+
 /// The points of one series, in order of time.
 #[derive(Debug, Clone, Default)]
 pub struct Points {
@@ -34,22 +37,28 @@ pub struct Points {
 }
 
 impl Points {
-    /// The points `from..to` alone.
+    /// The points `from..to` alone; `None` where a column does not hold them all.
     #[must_use]
-    pub fn part(&self, from: usize, to: usize) -> Self {
-        Self {
-            days: self.days[from..to].to_vec(),
-            values: self.values[from..to].to_vec(),
-            covariates: self.covariates.iter().map(|c| c[from..to].to_vec()).collect(),
-            lots: self.lots.as_ref().map(|l| l[from..to].to_vec()),
-        }
+    pub fn part(&self, from: usize, to: usize) -> Option<Self> {
+        let within = |column: &Vec<f64>| column.get(from..to).map(<[f64]>::to_vec);
+        Some(Self {
+            days: within(&self.days)?,
+            values: within(&self.values)?,
+            covariates: self.covariates.iter().map(within).collect::<Option<_>>()?,
+            lots: match &self.lots {
+                Some(lots) => Some(lots.get(from..to)?.to_vec()),
+                None => None,
+            },
+        })
     }
 
     fn sound(&self) -> bool {
         let n = self.values.len();
         let finite = |x: &Vec<f64>| x.len() == n && x.iter().all(|v| v.is_finite());
+        let largest = self.values.iter().fold(0.0, |most: f64, v| most.max(v.abs()));
         finite(&self.days)
             && finite(&self.values)
+            && (largest == 0.0 || SQUARED.contains(&largest))
             && self.covariates.iter().all(finite)
             && self.lots.as_ref().is_none_or(|l| l.len() == n)
     }
@@ -91,7 +100,8 @@ impl Default for Options {
 pub enum NoShape {
     /// Under 20 points, or none left beside the covariates.
     TooFewPoints,
-    /// A value is infinite or not a number, or columns differ in length.
+    /// A value is infinite or not a number, all are so large or small that they have no squares, or columns differ
+    /// in length.
     NotNumbers,
 }
 
@@ -146,17 +156,16 @@ pub fn test(points: &Points, options: &Options) -> Result<ShapeTest, NoShape> {
         .min_by(|a, b| a.bic.total_cmp(&b.bic))
         .cloned()
         .unwrap_or_else(|| steady.clone());
-    let null = Null::of(
-        points,
-        &fitter.residuals_of(&steady, &points.values),
-        &fitter.residuals_of(&best, &points.values),
-    );
+    let about_level = fitter.residuals_of(&steady, &points.values);
+    // A series without any spread has nothing to find.
+    if about_level.iter().all(|left| *left == 0.0) {
+        return Ok(ShapeTest::flat(steady, candidates));
+    }
+    let null = Null::of(points, &about_level, &fitter.residuals_of(&best, &points.values));
     let mut rng = Pcg64::seed_from_u64(options.seed);
     let mut gains = Vec::new();
     let mut as_large = 0;
-    // A series without any spread has nothing to find.
-    let flat = steady.rss <= f64::EPSILON.powi(2) * (1.0 + points.values[0].powi(2)) * n as f64;
-    while gains.len() < if flat { 0 } else { options.replicates_near.max(199) } {
+    while gains.len() < options.replicates_near.max(199) {
         let first = gains.len() == options.replicates.max(199);
         let near = (as_large + 1) as f64 / (gains.len() + 1) as f64 <= 0.1;
         if first && !near {
@@ -172,13 +181,9 @@ pub fn test(points: &Points, options: &Options) -> Result<ShapeTest, NoShape> {
     gains.sort_by(f64::total_cmp);
     let usual_gain = gains.get(replicates * 19 / 20).copied().unwrap_or(0.0);
     Ok(ShapeTest {
-        p_value: if flat || gain <= 0.0 {
-            1.0
-        } else {
-            (as_large + 1) as f64 / (replicates + 1) as f64
-        },
-        best: if flat { steady.clone() } else { best },
-        gain: if flat { 0.0 } else { gain },
+        p_value: if gain <= 0.0 { 1.0 } else { (as_large + 1) as f64 / (replicates + 1) as f64 },
+        best,
+        gain,
         steady,
         candidates,
         rho: null.rho,
@@ -186,6 +191,23 @@ pub fn test(points: &Points, options: &Options) -> Result<ShapeTest, NoShape> {
         usual_gain,
         replicates,
     })
+}
+
+impl ShapeTest {
+    /// Of a series without any spread: steady, with nothing that could be like what came before.
+    fn flat(steady: Candidate, candidates: Vec<Candidate>) -> Self {
+        Self {
+            best: steady.clone(),
+            steady,
+            candidates,
+            gain: 0.0,
+            p_value: 1.0,
+            rho: 0.0,
+            lot_variance: 0.0,
+            usual_gain: 0.0,
+            replicates: 0,
+        }
+    }
 }
 
 fn gain_of(candidates: &[Candidate]) -> f64 {

@@ -133,18 +133,6 @@ fn student_t_upper(q: f64, df: f64) -> f64 {
     solve_increasing(|u| -student_t_sf(u.exp(), df).ln(), -q.ln(), start).exp()
 }
 
-/// `P(F > f)` of Fisher's F with `a > 0` and `b > 0` degrees of freedom, `I_(b/(b + a f))(b/2, a/2)`.
-#[must_use]
-pub fn f_sf(f: f64, a: f64, b: f64) -> f64 {
-    if f.is_nan() || !a.is_finite() || !b.is_finite() || a <= 0.0 || b <= 0.0 {
-        return f64::NAN;
-    }
-    let ratio = f.max(0.0) * (a / b);
-    let (x, y) =
-        if ratio.is_finite() { (1.0 / (1.0 + ratio), ratio / (1.0 + ratio)) } else { (0.0, 1.0) };
-    beta_tails(0.5 * b, 0.5 * a, x, y).0
-}
-
 /// `P(X > x)` of chi-square with `df > 0` degrees of freedom.
 #[must_use]
 pub fn chi_square_sf(x: f64, df: f64) -> f64 {

@@ -3,10 +3,10 @@
 use crate::stats::blocks::{BlockVariance, block_variance};
 use crate::stats::empirical::Empirical;
 use crate::stats::estimate::Estimate;
+use crate::stats::numeric::{increasing_root_within, product, quadratic};
 use crate::stats::pareto::{Excesses, Penalty, Place, growth, ln_sf, maximise};
-use crate::stats::sample::Grouped;
+use crate::stats::sample::{DayCounts, Grouped};
 use crate::stats::special::{normal_quantile, student_t_quantile};
-use crate::stats::tolerance::increasing_root_within;
 
 /// Closer to the threshold than this many log units of the share, an interval on the log of the
 /// excess is wider than the readings there allow, so it is made on the excess itself.
@@ -163,30 +163,14 @@ impl Tail {
             .days()
             .iter()
             .map(|day| {
-                let (mut score, mut over, mut under) = ([0.0; 2], 0.0, 0.0);
-                for &(at_line, count) in &day.counts {
-                    match places[at_line as usize] {
-                        Place::Inside(excess) => {
-                            over += count;
-                            if let Some(term) = excesses.term(excess, at) {
-                                score[0] += count * term.gradient[0];
-                                score[1] += count * term.gradient[1];
-                            }
-                        }
-                        Place::Below => under += count,
-                        Place::Beyond => {}
-                    }
-                }
+                let DayOfTail { score, over, under } = DayOfTail::of(day, &places, &excesses, at);
                 let of_share = if cut.is_some() {
                     rest * (over / inside - under / below)
                 } else {
                     (over - share * day.total()) / (n * share)
                 };
-                [
-                    covariance[0][0] * score[0] + covariance[0][1] * score[1],
-                    covariance[1][0] * score[0] + covariance[1][1] * score[1],
-                    of_share,
-                ]
+                let [of_scale, of_shape] = product(&covariance, score);
+                [of_scale, of_shape, of_share]
             })
             .collect();
         Ok(Self {
@@ -340,13 +324,9 @@ impl Tail {
     }
 
     fn block(&self, g: [f64; 3]) -> BlockVariance {
-        let c = &self.covariance;
         // With a cut the share moves with scale and shape.
         let g = [g[0] + g[2] * self.share_by[0], g[1] + g[2] * self.share_by[1], g[2]];
-        let usual = g[0] * g[0] * c[0][0]
-            + 2.0 * g[0] * g[1] * c[0][1]
-            + g[1] * g[1] * c[1][1]
-            + g[2] * g[2] * self.share_variance;
+        let usual = quadratic(&self.covariance, [g[0], g[1]]) + g[2] * g[2] * self.share_variance;
         let days: Vec<f64> = self
             .influence
             .iter()
@@ -412,7 +392,7 @@ impl Tail {
     fn signed_root(&self, y: f64, r: f64, error: f64) -> Option<f64> {
         let g = self.gradient(r);
         let c = &self.covariance;
-        let of_law = g[0] * g[0] * c[0][0] + 2.0 * g[0] * g[1] * c[0][1] + g[1] * g[1] * c[1][1];
+        let of_law = quadratic(c, [g[0], g[1]]);
         let paid = (error * error / of_law).sqrt();
         let at = |shape: f64| self.excesses.objective([(y / growth(shape, r)).ln(), shape]);
         let reach = 8.0 * c[1][1].sqrt().max(0.02);
@@ -443,6 +423,36 @@ impl Tail {
         }
         let sign = if y >= self.scale * growth(self.shape, r) { 1.0 } else { -1.0 };
         Some(sign * (2.0 * lost).sqrt() / paid)
+    }
+}
+
+/// What one day's readings say of a tail.
+struct DayOfTail {
+    /// Gradient of their log-likelihood by (ln scale, shape).
+    score: [f64; 2],
+    /// How many lie between threshold and cut.
+    over: f64,
+    /// How many need not lie beyond the threshold.
+    under: f64,
+}
+
+impl DayOfTail {
+    fn of(day: &DayCounts, places: &[Place], excesses: &Excesses, at: [f64; 2]) -> Self {
+        let mut sum = Self { score: [0.0; 2], over: 0.0, under: 0.0 };
+        for &(line, count) in &day.counts {
+            match places[line as usize] {
+                Place::Inside(excess) => {
+                    sum.over += count;
+                    if let Some(term) = excesses.term(excess, at) {
+                        sum.score[0] += count * term.gradient[0];
+                        sum.score[1] += count * term.gradient[1];
+                    }
+                }
+                Place::Below => sum.under += count,
+                Place::Beyond => {}
+            }
+        }
+        sum
     }
 }
 

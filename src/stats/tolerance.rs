@@ -1,18 +1,8 @@
-//! Exact bounds for normal data: the non-central t distribution, tolerance factors and one-sided
-//! bounds of a capability index.
+//! Exact bounds: the non-central t distribution and the one-sided bounds of a capability index that come from it,
+//! and the sample whose largest reading is a bound whatever the distribution.
 
-use crate::stats::special::{normal_cdf, normal_quantile, normal_sf};
-
-/// Nodes and weights of the eight-point Gauss-Legendre rule on [-1, 1], positive half.
-/// Source: Abramowitz M., Stegun I.A. (1964) Handbook of Mathematical Functions, table 25.4 (from
-/// memory); the weights add up to 1 on the half interval, checked in tests/known_answers/tolerance.rs
-/// through every result there.
-const GAUSS_8: [(f64, f64); 4] = [
-    (0.183_434_642_495_649_8, 0.362_683_783_378_362),
-    (0.525_532_409_916_329, 0.313_706_645_877_887_3),
-    (0.796_666_477_413_626_7, 0.222_381_034_453_374_48),
-    (0.960_289_856_497_536_3, 0.101_228_536_290_376_26),
-];
+use crate::stats::numeric::{GAUSS_8, increasing_root_near};
+use crate::stats::special::{normal_cdf, normal_sf};
 
 /// Both tails of the non-central t distribution, each good to its own relative accuracy.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -72,68 +62,16 @@ pub fn noncentral_t(t: f64, df: f64, ncp: f64) -> Option<Tails> {
     let (mut total, mut below, mut above) = (0.0, 0.0, 0.0);
     for pair in edges.windows(2) {
         let (centre, half) = ((pair[0] + pair[1]) / 2.0, (pair[1] - pair[0]) / 2.0);
-        for &(node, weight) in &GAUSS_8 {
-            for s in [centre - half * node, centre + half * node] {
-                let mass = half * weight * ln_shape(s).exp();
-                total += mass;
-                below += mass * normal_cdf(t * s - ncp);
-                above += mass * normal_sf(t * s - ncp);
-            }
+        for node in GAUSS_8 {
+            let s = centre + half * node.at;
+            let mass = half * node.weight * ln_shape(s).exp();
+            total += mass;
+            below += mass * normal_cdf(t * s - ncp);
+            above += mass * normal_sf(t * s - ncp);
         }
     }
     (total > 0.0)
         .then(|| Tails { below: (below / total).min(1.0), above: (above / total).min(1.0) })
-}
-
-/// The value that a non-central t variable stays at or below with probability `p`.
-///
-/// - Formula: root of [`noncentral_t`] in `t`, searched on the smaller tail.
-/// - `None` where `p` lies outside (0, 1), `df` is under 1 or `ncp` is not finite.
-#[must_use]
-pub fn noncentral_t_quantile(p: f64, df: f64, ncp: f64) -> Option<f64> {
-    if !(p > 0.0 && p < 1.0) {
-        return None;
-    }
-    noncentral_t(0.0, df, ncp)?;
-    let gap = |t: f64| {
-        noncentral_t(t, df, ncp).map_or(f64::NAN, |tails| {
-            if p <= 0.5 { tails.below - p } else { (1.0 - p) - tails.above }
-        })
-    };
-    let mut width = 1.0 + ncp.abs() / df.sqrt();
-    let (mut low, mut high) = (ncp - width, ncp + width);
-    for _ in 0..200 {
-        if gap(low) <= 0.0 {
-            break;
-        }
-        width *= 2.0;
-        low -= width;
-    }
-    width = 1.0 + ncp.abs() / df.sqrt();
-    for _ in 0..200 {
-        if gap(high) >= 0.0 {
-            break;
-        }
-        width *= 2.0;
-        high += width;
-    }
-    increasing_root(gap, low, high)
-}
-
-/// One-sided normal tolerance factor `k`: the bound `mean + k sd` of `n` readings lies, with
-/// probability `confidence`, above the reading that a share `coverage` stays under.
-///
-/// - Units: none. Shape: `n` at least 2, may be an effective number.
-/// - Formula: `k = t(confidence; n - 1, z sqrt(n)) / sqrt(n)`, `z` the normal quantile of `coverage`.
-/// - Source: ISO 16269-6:2014; NIST/SEMATECH e-Handbook 7.2.6.3; cases in tests/known_answers/tolerance.rs.
-/// - `None` where a share lies outside (0, 1) or `n` is under 2.
-#[must_use]
-pub fn one_sided_factor(n: f64, coverage: f64, confidence: f64) -> Option<f64> {
-    if !(coverage > 0.0 && coverage < 1.0) {
-        return None;
-    }
-    let root = n.sqrt();
-    noncentral_t_quantile(confidence, n - 1.0, normal_quantile(coverage) * root).map(|t| t / root)
 }
 
 /// Exact lower bound of a one-sided capability index of a normal characteristic.
@@ -161,24 +99,7 @@ pub fn capability_lower(index: f64, n: f64, confidence: f64) -> Option<f64> {
             }
         })
     };
-    let mut width = (1.0 + index.abs()) / n.sqrt();
-    let (mut low, mut high) = (index - width, index + width);
-    for _ in 0..200 {
-        if gap(low) <= 0.0 {
-            break;
-        }
-        width *= 2.0;
-        low -= width;
-    }
-    width = (1.0 + index.abs()) / n.sqrt();
-    for _ in 0..200 {
-        if gap(high) >= 0.0 {
-            break;
-        }
-        width *= 2.0;
-        high += width;
-    }
-    increasing_root(gap, low, high)
+    increasing_root_near(gap, index, (1.0 + index.abs()) / n.sqrt())
 }
 
 /// Exact upper bound of a one-sided capability index; see [`capability_lower`].
@@ -204,66 +125,4 @@ pub fn distribution_free_sample(coverage: f64, confidence: f64) -> Option<f64> {
     let reached = |n: f64| -(n * coverage.ln()).exp_m1() >= confidence - 1e-14;
     let n = if n > 1.0 && reached(n - 1.0) { n - 1.0 } else { n };
     (n < 9e15).then_some(n)
-}
-
-/// Root of a function that does not fall between `low` and `high`: false position, with a halving
-/// whenever that is slow (Illinois rule; Dowell & Jarratt 1971, from memory).
-///
-/// `None` where the ends do not bracket a root.
-pub fn increasing_root(f: impl Fn(f64) -> f64, low: f64, high: f64) -> Option<f64> {
-    increasing_root_within(f, low, high, 1e-15)
-}
-
-/// As [`increasing_root`], ending when the bracket is narrower than `relative` times its larger end.
-pub fn increasing_root_within(
-    f: impl Fn(f64) -> f64,
-    low: f64,
-    high: f64,
-    relative: f64,
-) -> Option<f64> {
-    let (mut low, mut high) = (low, high);
-    let (mut f_low, mut f_high) = (f(low), f(high));
-    if f_low == 0.0 {
-        return Some(low);
-    }
-    if !(f_low <= 0.0 && f_high >= 0.0) {
-        return None;
-    }
-    // Which end moved last: +1 the high one, -1 the low one.
-    let mut moved = 0;
-    for round in 0..200 {
-        let width = high - low;
-        if width <= relative * low.abs().max(high.abs()) {
-            break;
-        }
-        let mut x = (low * f_high - high * f_low) / (f_high - f_low);
-        if round % 3 == 2 || !(x > low && x < high) {
-            x = low + width / 2.0;
-        }
-        if x <= low || x >= high {
-            break;
-        }
-        let y = f(x);
-        if y == 0.0 {
-            return Some(x);
-        }
-        if y < 0.0 {
-            low = x;
-            f_low = y;
-            if moved == -1 {
-                f_high /= 2.0;
-            }
-            moved = -1;
-        } else if y > 0.0 {
-            high = x;
-            f_high = y;
-            if moved == 1 {
-                f_low /= 2.0;
-            }
-            moved = 1;
-        } else {
-            return None;
-        }
-    }
-    Some(low + (high - low) / 2.0)
 }

@@ -17,12 +17,16 @@
 
 use std::time::Instant;
 
+#[path = "../support/laws.rs"]
+mod textbook;
+
 use leakdrift::stats::distribution::{Distribution, Family, Law};
 use leakdrift::stats::likelihood::fit;
 use leakdrift::stats::sample::{Observation, Sample};
 use rand::SeedableRng;
 use rand_distr::{Distribution as _, Poisson};
 use rand_pcg::Pcg64;
+use textbook::textbook;
 
 /// Readings of a series.
 const READINGS: f64 = 1e7;
@@ -66,7 +70,7 @@ fn laws() -> Vec<Law> {
         (Family::Gamma, 1.5, 1.0),
         (Family::Weibull, 0.8, 1.0),
     ]
-    .map(|(family, a, b)| Law::from_params(family, a, b).expect("parameters of the domain"))
+    .map(|(family, a, b)| textbook(family, a, b))
     .to_vec()
 }
 

@@ -4,8 +4,9 @@
 use std::collections::BTreeMap;
 
 use crate::support::checks::{assert_case, csv, load, numbers};
+use crate::support::laws::textbook;
 use crate::support::numbers::{assert_abs, assert_rel};
-use leakdrift::stats::distribution::{Distribution, Family, Law};
+use leakdrift::stats::distribution::{Distribution, Family};
 use leakdrift::stats::likelihood::{Fit, fit};
 use leakdrift::stats::moments::Moments;
 use leakdrift::stats::sample::{Observation, Sample};
@@ -110,7 +111,7 @@ fn exponential_scale_is_where_the_score_of_a_weibull_of_shape_one_vanishes() {
     let data = &case["data"];
     let sample = failures_and_bounds(&data["failures"], &data["right_censored"]);
     let score = |scale: f64| -> f64 {
-        let law = Law::from_params(Family::Weibull, 1.0, scale).unwrap();
+        let law = textbook(Family::Weibull, 1.0, scale);
         let scores = leakdrift::stats::likelihood::scores(&law, &sample, None).unwrap();
         sample.lines().iter().zip(&scores).map(|(line, s)| line.count * s[0]).sum()
     };
@@ -211,7 +212,7 @@ fn rounded_normal_population() {
         let cells: Vec<(f64, f64)> = (-30..=30)
             .map(|k| {
                 let x = f64::from(k) * h;
-                let law = Law::from_params(Family::Normal, 0.0, 1.0).unwrap();
+                let law = textbook(Family::Normal, 0.0, 1.0);
                 let (low, high) = (x - h / 2.0, x + h / 2.0);
                 (x, law.ln_likelihood(Observation::Between { low, high }).exp())
             })
@@ -360,12 +361,12 @@ fn intervals_keep_their_digits_in_the_tails() {
             ],
         ),
     ] {
-        let law = Law::from_params(family, first, second).unwrap();
+        let law = textbook(family, first, second);
         for ((low, high), want) in intervals.into_iter().zip(wanted) {
             assert_rel(law.ln_likelihood(Observation::Between { low, high }), want, 1e-12);
         }
     }
-    let gumbel = Law::from_params(Family::Gumbel, 1.0, 0.1).unwrap();
+    let gumbel = textbook(Family::Gumbel, 1.0, 0.1);
     for (low, high, want) in
         [(3.0, 3.001, -24.610_166_021_375_796), (4.0, 4.5, -30.006_760_749_449_536)]
     {

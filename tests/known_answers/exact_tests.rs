@@ -2,43 +2,8 @@
 
 use crate::support::checks::{assert_case, load, numbers};
 use crate::support::numbers::{assert_abs, assert_rel};
-use leakdrift::stats::contingency::{Table, fisher_exact, mantel_haenszel};
+use leakdrift::stats::contingency::{Table, mantel_haenszel};
 use leakdrift::stats::rate_ratio::{Rate, rate_ratio, rate_ratio_p};
-
-fn table(case: &crate::support::checks::Case) -> [[u64; 2]; 2] {
-    let row = |n: usize| {
-        let cells = numbers(&case["data"]["table"][n]);
-        [cells[0] as u64, cells[1] as u64]
-    };
-    [row(0), row(1)]
-}
-
-/// Fisher (1962): convictions of twins.
-#[test]
-fn convictions() {
-    let case = load("fisher-convictions");
-    assert_case(&case, "p_less", fisher_exact(table(&case)).less);
-    for key in ["conditional_odds_ratio", "sample_odds_ratio"] {
-        case.leave_out(key, "no odds ratio of a single table is printed anywhere");
-    }
-}
-
-/// Fisher (1935): the lady tasting tea.
-#[test]
-fn tea() {
-    let case = load("fisher-tea");
-    let p = fisher_exact(table(&case));
-    assert_case(&case, "p_two_sided", p.two_sided);
-    assert_case(&case, "p_greater", p.greater);
-}
-
-/// The worked example of `scipy.stats.fisher_exact`.
-#[test]
-fn whales() {
-    let case = load("fisher-whales");
-    assert_case(&case, "p_two_sided", fisher_exact(table(&case)).two_sided);
-    case.leave_out("sample_odds_ratio", "no odds ratio of a single table");
-}
 
 /// `poisson.test` of R on lung cancer in Danish cities.
 #[test]

@@ -1,6 +1,5 @@
 //! Published values and closed forms worked by hand, one file per method.
 
-mod anova;
 mod autocorrelation;
 mod capability;
 mod censored_fits;

@@ -1,5 +1,5 @@
 //! Mean, spread and lag-1 correlation on the NIST StRD univariate sets, each certified to 15 digits.
-//! References that are not printed: tests/reference/moments_anova.py (mpmath 1.4.1).
+//! References that are not printed: tests/reference/moments.py (mpmath 1.4.1).
 
 use leakdrift::stats::autocorrelation::autocorrelation;
 use leakdrift::stats::moments::{Moments, sum};

@@ -6,6 +6,7 @@ use leakdrift::stats::distribution::{Distribution, Family, Law};
 use leakdrift::stats::sample::Grouped;
 
 use super::families::{draws, generator, laws, rounded};
+use crate::support::laws::textbook;
 use crate::support::numbers::{assert_abs, assert_rel};
 
 /// By hand: six days in six blocks, sums 1, 2, 3, 4, 5, 9 with mean 4; squares 9 + 4 + 1 + 0 + 1 + 25 =
@@ -46,7 +47,7 @@ fn block_variance_by_hand() {
 #[test]
 fn averages_follow_their_definitions() {
     let mut rng = generator(6);
-    let law = Law::from_params(Family::Gamma, 25.0, 0.04).unwrap();
+    let law = textbook(Family::Gamma, 25.0, 0.04);
     let observations = rounded(&draws(&law, 600, &mut rng), 0.01, 1.5);
     let days = observations.iter().enumerate().map(|(i, &o)| (i as i32 / 20, o, 1.0));
     let data = Grouped::new(days).unwrap();
@@ -95,8 +96,8 @@ fn averages_follow_their_definitions() {
 fn coverage(law: &Law, level: f64, rho: f64, seed: u64) -> f64 {
     let mut rng = generator(seed);
     let spread = (law.quantile(0.841_344_7) - law.quantile(0.158_655_3)) / 2.0;
-    let normal = Law::from_params(Family::Normal, 0.0, 1.0).unwrap();
-    let total = Law::from_params(Family::Normal, 1.0, 0.2 * (1.0 + level * level).sqrt()).unwrap();
+    let normal = textbook(Family::Normal, 0.0, 1.0);
+    let total = textbook(Family::Normal, 1.0, 0.2 * (1.0 + level * level).sqrt());
     let truth = if level > 0.0 { total.quantile(0.99) } else { law.quantile(0.99) };
     let series = 300;
     let mut held = 0;
@@ -134,7 +135,7 @@ fn intervals_cover_independent_readings() {
 /// Daily levels of 0.6 of the spread with lag-1 correlation 0.5: at least 85 %.
 #[test]
 fn intervals_cover_where_days_hang_together() {
-    let law = Law::from_params(Family::Normal, 1.0, 0.2).unwrap();
+    let law = textbook(Family::Normal, 1.0, 0.2);
     let share = coverage(&law, 0.6, 0.5, 200);
     assert!(share >= 0.85, "{share}");
 }

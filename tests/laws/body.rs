@@ -360,7 +360,9 @@ fn carried_bounds_are_of_the_target_day() {
     let left_out = leave_out_blocks(&days, |keeps| {
         let kept = carried.filter_map(|day, o| keeps(day).then_some(o)).unwrap();
         let total = kept.sample().total();
-        let sum: f64 = kept.iter().map(|(_, o, c)| c * (o.low() + o.high()) / 2.0).sum();
+        let middle = |o: Observation| (o.low() + o.high()) / 2.0;
+        let sum: f64 =
+            kept.sample().lines().iter().map(|line| line.count * middle(line.observation)).sum();
         vec![Some(sum / total)]
     })
     .unwrap();

@@ -14,6 +14,7 @@ use leakdrift::stats::sample::{Grouped, Observation};
 use leakdrift::stats::tail::{Line, Tail};
 
 use super::families::{draws, generator, laws, rounded};
+use crate::support::laws::textbook;
 use crate::support::numbers::assert_abs;
 
 pub type Lines = Vec<(i32, Observation, f64)>;
@@ -282,7 +283,7 @@ fn narrow_intervals_approach_kaplan_meier() {
 
 /// Two groups on the scale `component`, 3 to 1, about four standard deviations apart.
 fn two_peaks(component: Component, seed: u64) -> Vec<f64> {
-    let normal = Law::from_params(Family::Normal, 0.0, 1.0).unwrap();
+    let normal = textbook(Family::Normal, 0.0, 1.0);
     let mut rng = generator(seed);
     let z = draws(&normal, 1200, &mut rng);
     z.iter()

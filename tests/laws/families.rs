@@ -6,6 +6,7 @@ use leakdrift::stats::sample::{Observation, Sample};
 use rand::RngExt;
 use rand_pcg::Pcg64;
 
+use crate::support::laws::textbook;
 use crate::support::numbers::{assert_abs, assert_rel};
 
 /// Laws of about the shape of leakage readings: median near 1 mA, spread a fifth of it.
@@ -22,7 +23,7 @@ pub fn laws() -> Vec<Law> {
         (Family::Gamma, 1e6, 1e-6),
         (Family::Weibull, 0.8, 1.0),
     ]
-    .map(|(family, a, b)| Law::from_params(family, a, b).unwrap())
+    .map(|(family, a, b)| textbook(family, a, b))
     .to_vec()
 }
 
@@ -212,7 +213,7 @@ fn rescaled_readings_give_rescaled_fits() {
 #[test]
 fn split_counts_and_order_change_nothing() {
     let mut rng = generator(2);
-    let law = Law::from_params(Family::Gamma, 25.0, 0.04).unwrap();
+    let law = textbook(Family::Gamma, 25.0, 0.04);
     let observations = rounded(&draws(&law, 300, &mut rng), 0.02, 1.4);
     let whole = sample(&observations);
     let backwards = Sample::new(observations.iter().rev().map(|&o| (o, 1.0))).unwrap();
@@ -429,7 +430,7 @@ fn hostile_samples_give_a_reason_or_a_sound_fit() {
 #[test]
 fn six_families_fit_500_distinct_readings_quickly() {
     let mut rng = generator(7);
-    let law = Law::from_params(Family::Normal, 2.5, 0.5).unwrap();
+    let law = textbook(Family::Normal, 2.5, 0.5);
     let sample = sample(&rounded(&draws(&law, 200_000, &mut rng), 0.008, 3.6));
     assert!(sample.lines().len() > 300);
     let evaluations: usize =

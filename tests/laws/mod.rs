@@ -6,6 +6,7 @@ mod body_charts;
 mod chart_inputs;
 mod charts;
 mod drift_rates;
+mod edges;
 mod estimators;
 mod factory;
 mod families;

@@ -11,7 +11,11 @@ const STEP: f64 = 0.02;
 
 /// Exponential readings of scale 1 at evenly spaced probabilities, in steps, a limit at `limit`.
 fn exponential(n: usize, limit: f64) -> Grouped {
-    Grouped::new((0..n).map(|i| {
+    Grouped::new(exponential_lines(n, limit)).unwrap()
+}
+
+fn exponential_lines(n: usize, limit: f64) -> impl Iterator<Item = (i32, Observation, f64)> {
+    (0..n).map(move |i| {
         // Days take every 50th reading, so that they are alike; 21 and 50 have no factor in common, so no
         // run of days takes the larger ones.
         let day = i32::try_from(i * 21 % 50).unwrap();
@@ -23,8 +27,7 @@ fn exponential(n: usize, limit: f64) -> Grouped {
             Observation::Between { low: (shown - 0.5) * STEP, high: (shown + 0.5) * STEP }
         };
         (day, o, 1.0)
-    }))
-    .unwrap()
+    })
 }
 
 /// The excess of an exponential is exponential with the same scale (no memory), so scale 1 and shape 0.
@@ -96,7 +99,7 @@ fn exceedance_falls_to_nothing() {
 /// their value and do not end at once.
 #[test]
 fn outliers_do_not_break_the_interval() {
-    let mut lines: Vec<(i32, Observation, f64)> = exponential(1_500, f64::MAX).iter().collect();
+    let mut lines: Vec<_> = exponential_lines(1_500, f64::MAX).collect();
     for day in 0..40 {
         lines.push((day, Observation::Exact(3.0 + 1e6 * f64::from(day)), 1.0));
     }

@@ -3,6 +3,7 @@
 
 use crate::support::numbers::{assert_abs, assert_rel};
 use leakdrift::stats::shape::candidates::Kind;
+use leakdrift::stats::shape::steps::DateRange;
 use leakdrift::stats::shape::{NoShape, Options, Points, steps, test};
 use leakdrift::stats::trend::correlated_trend;
 use rand::SeedableRng;
@@ -79,7 +80,7 @@ fn a_slope_that_begins_in_mid_history_is_no_step() {
     }
     let moved = steps::find(&points(values), &Options::default()).unwrap();
     assert_eq!(moved.kind, Kind::Bend);
-    let (at, low, high) = moved.slope_from.unwrap();
+    let DateRange { at, low, high } = moved.slope_from.unwrap();
     assert!(low <= 100 && 100 <= high && at.abs_diff(100) < 25, "{low} {at} {high}");
 }
 

@@ -98,8 +98,8 @@ pub fn carry(data: &Grouped, lines: &CarryLines, step: f64) -> Result<Grouped, S
     let round = |x: f64| {
         if grid > 0.0 { (x / grid).round() * grid } else { x }
     };
-    Grouped::new(data.iter().map(|(day, observation, count)| {
-        let moved = match observation {
+    data.filter_map(|day, observation| {
+        Some(match observation {
             Observation::Between { low, high } => {
                 let (a, b) = (round(lines.carried(day, low)), round(lines.carried(day, high)));
                 // A spread that shrank below the grid must not make readings exact.
@@ -109,9 +109,8 @@ pub fn carry(data: &Grouped, lines: &CarryLines, step: f64) -> Result<Grouped, S
                 }
             }
             other => other.map(|x| round(lines.carried(day, x))),
-        };
-        (day, moved, count)
-    }))
+        })
+    })
 }
 
 /// Several quantities, each from all readings but those of one block of days at a time.

@@ -16,7 +16,9 @@ use crate::series::Pass;
 use crate::stats::estimate::Estimate;
 use crate::stats::multiple::benjamini_hochberg;
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson};
-use crate::stats::rate_change::{DayCount, RateChange, changes, even_trend_ratio, step_at};
+use crate::stats::rate_change::{
+    DayCount, KnownChange, RateChange, change_at, changes, even_trend_ratio,
+};
 use crate::stats::rate_ratio::{Rate, rate_ratio_p};
 
 /// False discovery rate over all scans of a plant.
@@ -322,7 +324,7 @@ fn given(pass: &Pass, asked: &Asked, scope: Scope, cells: &[&Cell], since: Day) 
         .map(|c| c.index)
         .min()
         .unwrap_or(days.len());
-    let (statistic, phi, p_value) = step_at(&days[from..to], index - from)?;
+    let KnownChange { statistic, phi, p_value } = change_at(&days[from..to], index - from)?;
     let day = days[index].day;
     let raw = Raw {
         scope,

@@ -9,7 +9,9 @@ use crate::input::columns::{Field, squeeze};
 use crate::input::layout::{Columns, Group};
 use crate::input::outcomes::Said;
 use crate::input::words::plain_serial;
-use crate::records::{Current, Limits, Marks, Outcome, Record, Setup, Shown, TestKind};
+use crate::records::{
+    Current, Limits, Marks, MeasuredVolts, Outcome, Record, Setup, Shown, TestKind,
+};
 
 /// What is known of a model before its rows are read.
 pub(super) struct ModelFacts {
@@ -166,7 +168,8 @@ impl Parser<'_> {
             && let Some(v) = self.amount(columns, Field::MeasuredV, &get, -3)?
         {
             #[expect(clippy::cast_precision_loss, reason = "millivolts stay far below 2^53")]
-            self.batch.measured_v.push((model, setup.station, v as f64 / 1000.0));
+            let volts = v as f64 / 1000.0;
+            self.batch.measured_v.push(MeasuredVolts { model, station: setup.station, volts });
         }
         let serial = u32::try_from(self.batch.serials.len()).unwrap_or(0);
         let written = self.sound(columns, Field::Serial, get(Field::Serial))?;

@@ -3,7 +3,8 @@
 use super::relative::{Shared, Taken};
 use super::{ActsAs, MonthOffset, Station, StationOptions};
 use crate::stats::estimate::Estimate;
-use crate::stats::offsets::{Effects, Entry, fit, weighted_median};
+use crate::stats::numeric::weighted_median;
+use crate::stats::offsets::{Effects, Entry, fit};
 use std::collections::BTreeMap;
 
 fn entries(

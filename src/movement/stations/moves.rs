@@ -107,7 +107,7 @@ pub(super) fn measured(
                 points.days.partition_point(|d| *d < from),
                 points.days.partition_point(|d| *d < to),
             );
-            let part = points.part(a, b);
+            let part = points.part(a, b)?;
             let at = part.days.partition_point(|d| *d < day);
             let step = measure_one(&part, at, options.shape.smallest_segment, 0, *p_value)?;
             Some((own.station, *p_value, (step, part)))

@@ -8,6 +8,7 @@
 use std::marker::PhantomData;
 
 use super::Standard;
+use crate::stats::numeric::GAUSS_5;
 use crate::stats::sample::Observation;
 use crate::stats::special::ln_diff_exp;
 
@@ -154,25 +155,15 @@ impl Term {
 /// `4e-13 r^10` for a density that changes by `e^r` (Abramowitz & Stegun 25.4.30, from memory).
 const NARROW: f64 = 0.5;
 
-/// Nodes and weights of five-point Gauss–Legendre on -1 to 1, each weight halved.
-/// Source: closed form, `sqrt(5 -+ 2 sqrt(10/7)) / 3` and `(322 +- 13 sqrt 70) / 1800`.
-const NODES: [(f64, f64); 5] = [
-    (-0.906_179_845_938_664, 0.118_463_442_528_094_54),
-    (-0.538_469_310_105_683_1, 0.239_314_335_249_683_23),
-    (0.0, 0.284_444_444_444_444_44),
-    (0.538_469_310_105_683_1, 0.239_314_335_249_683_23),
-    (0.906_179_845_938_664, 0.118_463_442_528_094_54),
-];
-
 fn narrow<C: Curve>(curve: &C, low: f64, width: f64) -> Derivatives {
     let half = width / 2.0;
     let middle = low + half;
-    let points = NODES.map(|(node, _)| curve.point(middle + node * half));
+    let points = GAUSS_5.map(|node| curve.point(middle + node.at * half));
     let top = points.iter().fold(f64::NEG_INFINITY, |a, p| a.max(p.value));
     let mut total = 0.0;
     let mut out = Derivatives::default();
-    for (point, (_, weight)) in points.iter().zip(NODES) {
-        let share = weight * (point.value - top).exp();
+    for (point, node) in points.iter().zip(GAUSS_5) {
+        let share = node.weight * (point.value - top).exp();
         let [g, k] = point.gradient;
         total += share;
         out.gradient[0] += share * g;

@@ -14,11 +14,6 @@ pub(super) fn params([m, s]: [f64; 2]) -> [(&'static str, f64); 2] {
     [("shape", (-2.0 * s).exp()), ("scale", (m + 2.0 * s).exp())]
 }
 
-/// Internal parameters from shape and scale.
-pub(super) fn internal(shape: f64, scale: f64) -> [f64; 2] {
-    [shape.ln() + scale.ln(), -0.5 * shape.ln()]
-}
-
 /// From moments of `ln x`, whose variance is about `1 / k`.
 pub(super) fn start(mean: f64, sd: f64) -> [f64; 2] {
     let cv = sd.min(1.0);

@@ -12,11 +12,6 @@ pub(super) fn params([m, s]: [f64; 2]) -> [(&'static str, f64); 2] {
     [("location", m), ("scale", s.exp())]
 }
 
-/// Internal parameters from location and scale.
-pub(super) fn internal(location: f64, scale: f64) -> [f64; 2] {
-    [location, scale.ln()]
-}
-
 /// By moments: `sd = e^s pi / sqrt 6`, `mean = m + EULER e^s`.
 pub(super) fn start(mean: f64, sd: f64) -> [f64; 2] {
     let spread = sd * 6.0_f64.sqrt() / PI;

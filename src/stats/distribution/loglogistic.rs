@@ -7,11 +7,6 @@ pub(super) fn params([m, s]: [f64; 2]) -> [(&'static str, f64); 2] {
     [("shape", (-s).exp()), ("scale", m.exp())]
 }
 
-/// Internal parameters from shape and scale.
-pub(super) fn internal(shape: f64, scale: f64) -> [f64; 2] {
-    [scale.ln(), -shape.ln()]
-}
-
 /// By moments: `sd = e^s pi / sqrt 3`.
 pub(super) fn start(mean: f64, sd: f64) -> [f64; 2] {
     [mean, (sd * 3.0_f64.sqrt() / PI).ln()]

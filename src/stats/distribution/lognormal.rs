@@ -4,8 +4,3 @@
 pub(super) fn params([m, s]: [f64; 2]) -> [(&'static str, f64); 2] {
     [("meanlog", m), ("sdlog", s.exp())]
 }
-
-/// Internal parameters from mean and standard deviation of the logarithm.
-pub(super) fn internal(meanlog: f64, sdlog: f64) -> [f64; 2] {
-    [meanlog, sdlog.ln()]
-}

@@ -177,20 +177,6 @@ impl Law {
         theta.iter().all(|value| value.is_finite()).then_some(Self { family, theta })
     }
 
-    /// A law from textbook parameters, in the order of [`Law::params`]; `None` outside their domain.
-    #[must_use]
-    pub fn from_params(family: Family, first: f64, second: f64) -> Option<Self> {
-        let theta = match family {
-            Family::Normal => normal::internal(first, second),
-            Family::Lognormal => lognormal::internal(first, second),
-            Family::Gamma => gamma::internal(first, second),
-            Family::Weibull => weibull::internal(first, second),
-            Family::LogLogistic => loglogistic::internal(first, second),
-            Family::Gumbel => gumbel::internal(first, second),
-        };
-        Self::from_internal(family, theta)
-    }
-
     /// The family.
     #[must_use]
     pub fn family(&self) -> Family {

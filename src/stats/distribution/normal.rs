@@ -7,11 +7,6 @@ pub(super) fn params([m, s]: [f64; 2]) -> [(&'static str, f64); 2] {
     [("mean", m), ("sd", s.exp())]
 }
 
-/// Internal parameters from mean and standard deviation.
-pub(super) fn internal(mean: f64, sd: f64) -> [f64; 2] {
-    [mean, sd.ln()]
-}
-
 /// The standard normal.
 pub(crate) struct Standard;
 

@@ -8,6 +8,9 @@ use super::Points;
 use super::whitened::{Dated, Whitened, lag_one};
 use crate::stats::autocorrelation::LARGEST_RHO;
 
+/// Part of the largest value that rounding may leave of a series without spread.
+const ROUNDING: f64 = 16.0 * f64::EPSILON;
+
 /// The kinds of shape.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
@@ -176,12 +179,15 @@ impl Fitter {
         bic
     }
 
-    /// What the candidate leaves of `y`, not whitened.
+    /// What the candidate leaves of `y`, not whitened; nothing where that is rounding at every point, since rounding
+    /// has a correlation of its own.
     #[must_use]
     pub fn residuals_of(&self, candidate: &Candidate, y: &[f64]) -> Vec<f64> {
         let (columns, coefficients) = self.columns_of(candidate);
         let columns: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
-        residuals(&columns, &coefficients, y)
+        let left = residuals(&columns, &coefficients, y);
+        let rounding = ROUNDING * y.iter().fold(0.0, |most: f64, v| most.max(v.abs()));
+        if left.iter().all(|r| r.abs() <= rounding) { vec![0.0; left.len()] } else { left }
     }
 
     /// Standard error of the candidate's last coefficient, at AR(1) parameter `rho`: least squares on

@@ -25,6 +25,23 @@ pub struct Step {
     pub p_value: f64,
 }
 
+/// The point at which something begins, with the range of those that fit nearly as well.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct DateRange {
+    /// The point that fits best.
+    pub at: usize,
+    /// The earliest.
+    pub low: usize,
+    /// The latest.
+    pub high: usize,
+}
+
+impl DateRange {
+    fn only(at: usize) -> Self {
+        Self { at, low: at, high: at }
+    }
+}
+
 /// p-value below which a segment is cut again.
 pub const FURTHER_STEP_P: f64 = 0.01;
 
@@ -37,9 +54,8 @@ pub struct Movement {
     pub kind: Kind,
     /// All steps, by index.
     pub steps: Vec<Step>,
-    /// Where the slope begins (first point of the series for a plain slope), with the range of dates
-    /// that fit nearly as well.
-    pub slope_from: Option<(usize, usize, usize)>,
+    /// Where the slope begins: first point of the series for a plain slope.
+    pub slope_from: Option<DateRange>,
     /// Slopes that go with the earliest and the latest of these dates, as multiples of that at the date itself.
     pub slope_between: Option<(f64, f64)>,
 }
@@ -76,7 +92,7 @@ pub fn find(points: &Points, options: &Options) -> Result<Movement, NoShape> {
                 movement.slope_from.and_then(|dates| slopes_between(points, dates, smallest));
         }
         (Kind::SlopeAndStep, Some(k)) => {
-            movement.slope_from = Some((0, 0, 0));
+            movement.slope_from = Some(DateRange::only(0));
             level = without_slope(points, &best);
             cuts.push((k, movement.test.p_value));
             if certain {
@@ -101,7 +117,7 @@ pub fn find(points: &Points, options: &Options) -> Result<Movement, NoShape> {
         let stairs_bic = fitter.joint_bic(&points.values, &places(&mut stairs), slope);
         if best.kind == Kind::Step || stairs_bic < bic {
             movement.kind = if slope.is_some() { Kind::SlopeAndStep } else { Kind::Step };
-            movement.slope_from = slope.map(|k| (k, k, k));
+            movement.slope_from = slope.map(DateRange::only);
             movement.slope_between = None;
             (level, cuts) = (points.clone(), stairs);
             if let Some(k) = slope {
@@ -116,7 +132,9 @@ pub fn find(points: &Points, options: &Options) -> Result<Movement, NoShape> {
 
 /// Takes the slope that begins at point `k` off the points behind it, so that it is no part of a step.
 fn flatten_from(level: &mut Points, k: usize, smallest: usize) {
-    let part = level.part(k, level.values.len());
+    let Some(part) = level.part(k, level.values.len()) else {
+        return;
+    };
     let fitted = Fitter::new(&part).fit(Kind::Slope, &part.values, smallest, None);
     let Some(slope) = fitted.and_then(|c| c.coefficients.last().copied()) else {
         return;
@@ -153,8 +171,7 @@ fn cut_again(
     cuts: &mut Vec<(usize, f64)>,
     slope: &mut Option<usize>,
 ) {
-    let part = points.part(from, to);
-    let Ok(found) = test(&part, options) else {
+    let Some(Ok(found)) = points.part(from, to).map(|part| test(&part, options)) else {
         return;
     };
     if found.p_value > FURTHER_STEP_P {
@@ -181,7 +198,7 @@ fn measure(level: &Points, cuts: &[(usize, f64)], smallest: usize) -> Vec<Step> 
             let from = if i == 0 { 0 } else { cuts[i - 1].0 };
             let to = cuts.get(i + 1).map_or(n, |c| c.0);
             let (k, p_value) = cuts[i];
-            measure_one(&level.part(from, to), k - from, smallest, from, p_value)
+            measure_one(&level.part(from, to)?, k - from, smallest, from, p_value)
         })
         .collect()
 }
@@ -198,7 +215,7 @@ pub fn measure_one(
 ) -> Option<Step> {
     let fitter = Fitter::new(part);
     let given = fitter.fit(Kind::Step, &part.values, smallest, Some(at))?;
-    let (best, low, high) = dated_range(part, &given, smallest)?;
+    let DateRange { at: best, low, high } = dated_range(part, &given, smallest)?;
     let candidate = fitter.fit(Kind::Step, &part.values, smallest, Some(best))?;
     let left = fitter.residuals_of(&candidate, &part.values);
     let rho = corrected_about_line(about_zero(&left, 1).unwrap_or(0.0), left.len());
@@ -223,7 +240,7 @@ pub fn measure_one(
 
 /// When a slope began, with all dates that fit nearly as well: a line through the whole series is a slope that
 /// begins with its first point, and may as well have begun a little later.
-fn began(points: &Points, best: &Candidate, options: &Options) -> Option<(usize, usize, usize)> {
+fn began(points: &Points, best: &Candidate, options: &Options) -> Option<DateRange> {
     let smallest = options.smallest_segment;
     let as_bend = |index: usize| Candidate { kind: Kind::Bend, index: Some(index), ..best.clone() };
     match best.index {
@@ -232,7 +249,9 @@ fn began(points: &Points, best: &Candidate, options: &Options) -> Option<(usize,
             .then(|| dates_on_currents(points, best, smallest))
             .flatten()
             .or_else(|| dated_range(points, best, smallest)),
-        None => dated_range(points, &as_bend(0), smallest).map(|(_, _, high)| (0, 0, high)),
+        None => {
+            dated_range(points, &as_bend(0), smallest).map(|r| DateRange { at: 0, low: 0, ..r })
+        }
     }
 }
 
@@ -243,11 +262,7 @@ fn began(points: &Points, best: &Candidate, options: &Options) -> Option<(usize,
 /// A straight line on the logarithms puts the beginning of a leak at right angles about 16 days late, and none
 /// of its dates is the true one; the square everywhere leaves the beginning of small slopes open by months.
 /// Errors are in proportion, so all is divided by the fitted current, or by its square.
-fn dates_on_currents(
-    points: &Points,
-    best: &Candidate,
-    smallest: usize,
-) -> Option<(usize, usize, usize)> {
+fn dates_on_currents(points: &Points, best: &Candidate, smallest: usize) -> Option<DateRange> {
     let n = points.values.len();
     let fitter = Fitter::new(points);
     let left = fitter.residuals_of(best, &points.values);
@@ -271,17 +286,17 @@ fn dates_on_currents(
     };
     let at = least(&fit);
     let near = |c: &f64| *c <= at + margin(at);
-    Some((
-        fit.iter().position(|c| *c <= at)?,
-        fit.iter().position(near)?,
-        fit.iter().rposition(near)?,
-    ))
+    Some(DateRange {
+        at: fit.iter().position(|c| *c <= at)?,
+        low: fit.iter().position(near)?,
+        high: fit.iter().rposition(near)?,
+    })
 }
 
 /// Slopes of the broken line with its break at the earliest and latest date, in that at the date found.
 fn slopes_between(
     points: &Points,
-    (at, low, high): (usize, usize, usize),
+    DateRange { at, low, high }: DateRange,
     smallest: usize,
 ) -> Option<(f64, f64)> {
     let fitter = Fitter::new(points);
@@ -296,12 +311,7 @@ fn slopes_between(
 
 /// The date of least squares and all dates whose sum of squares is within
 /// `7 s^2 (1 + rho)/(1 - rho)` of it, `s` and `rho` from the residuals.
-#[must_use]
-pub fn dated_range(
-    points: &Points,
-    candidate: &Candidate,
-    smallest: usize,
-) -> Option<(usize, usize, usize)> {
+fn dated_range(points: &Points, candidate: &Candidate, smallest: usize) -> Option<DateRange> {
     let at = candidate.index?;
     let n = points.values.len();
     let fitter = Fitter::new(points);
@@ -317,5 +327,5 @@ pub fn dated_range(
     let near = |c: &f64| *c <= least + margin;
     let low = profile.iter().position(near)?;
     let high = profile.iter().rposition(near)?;
-    Some((first + best, first + low, first + high))
+    Some(DateRange { at: first + best, low: first + low, high: first + high })
 }

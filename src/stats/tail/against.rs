@@ -3,6 +3,7 @@
 
 use super::Tail;
 use crate::stats::blocks::block_variance;
+use crate::stats::numeric::quadratic;
 use crate::stats::pareto::{Line, Place};
 use crate::stats::sample::{Grouped, Observation};
 
@@ -43,10 +44,9 @@ impl Tail {
         let (ratio, by) = self.excesses.odds_beyond_cut([self.scale.ln(), self.shape]);
         let n = self.excesses.total;
         let g = by.map(|b| b * n);
-        let c = &self.covariance;
         Some(Expected {
             value: n * ratio,
-            variance: g[0] * g[0] * c[0][0] + 2.0 * g[0] * g[1] * c[0][1] + g[1] * g[1] * c[1][1],
+            variance: quadratic(&self.covariance, g),
             ratio,
             influence: self.influence.iter().map(|day| g[0] * day[0] + g[1] * day[1]).collect(),
         })
