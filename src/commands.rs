@@ -58,16 +58,16 @@ fn run_review(args: &ReviewArgs) -> Result<u8> {
     let done = review(&request, &config, &|at, all| bar.at(at, all))?;
     bar.finish();
     report::write::write_whole(&out, &done.files)?;
-    for failure in &done.report.made.failures {
+    for failure in &done.review.made.failures {
         eprintln!("warning: {failure}");
     }
     if !args.input.common.quiet {
-        print!("{}", report::closing(&done.report, &out, args.input.common.verbose));
+        print!("{}", report::closing(&done.review, &out, args.input.common.verbose));
     }
-    if args.gate && report::needs_action(&done.report) {
+    if args.gate && report::needs_action(&done.review) {
         return Ok(GATE);
     }
-    Ok(if done.report.made.failures.is_empty() { 0 } else { INCOMPLETE })
+    Ok(if done.review.made.failures.is_empty() { 0 } else { INCOMPLETE })
 }
 
 fn run_limits(args: &LimitsArgs) -> Result<u8> {

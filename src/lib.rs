@@ -25,6 +25,7 @@ pub mod movement;
 pub mod note;
 pub mod records;
 pub mod report;
+pub mod review;
 pub mod sample;
 pub mod series;
 pub mod stats;
@@ -33,14 +34,15 @@ pub mod words;
 
 use std::path::PathBuf;
 
+use analysis::jump::JumpQuestion;
 pub use commands::command;
 use config::Config;
 use error::Result;
-use records::Register;
-pub use report::Review;
-use report::build::Parts;
+pub use report::Rendered;
+use report::build::{Parts, Subject};
 pub use report::jump_study::{JumpRequest, JumpStudy};
 pub use report::limit_study::{Study, StudyRequest};
+pub use review::Review;
 use series::{Collector, Pass};
 
 /// What a review is made of, beside the settings.
@@ -74,70 +76,33 @@ pub fn pass(
     Ok((read, pass))
 }
 
-/// Everything that was read, found out and decided, before any page is made.
+/// What is asked of a pass beside limits.
 #[derive(Debug)]
-pub struct Examined {
-    read: input::Read,
-    pass: Pass,
-    movement: movement::Movement,
-    /// Empty until they are asked for: a limit study needs none.
-    jumps: Vec<analysis::jump::Jump>,
-    findings: analysis::Findings,
-    verdicts: Vec<verdict::plant::SeriesVerdict>,
-    register: Register,
-    month: (i32, u32),
+struct Question<'a> {
+    /// Month under review; `None` where none is asked about.
+    month: Option<(i32, u32)>,
+    /// Changes of the share of failures; `None` where nothing is asked about them.
+    jumps: Option<JumpQuestion<'a>>,
 }
 
-impl Examined {
-    /// What pages are made from.
-    fn parts<'a>(&'a self, config: &'a Config, name: &'a str) -> Parts<'a> {
-        Parts {
-            read: &self.read,
-            pass: &self.pass,
-            movement: &self.movement,
-            jumps: &self.jumps,
-            findings: &self.findings,
-            verdicts: &self.verdicts,
-            register: &self.register,
-            config,
-            name,
-            month: self.month,
-        }
-    }
-}
-
-/// Files in, decisions out; `month` asks for a month under review, the last one where it names none.
-///
-/// # Errors
-/// What stops it: see [`error::ErrorKind`].
-pub fn examine(
-    paths: &[PathBuf],
-    month: Option<Option<(i32, u32)>>,
+/// Rows in, decisions out.
+fn judged(
+    subject: Subject,
+    read: &input::Read,
+    pass: &Pass,
+    question: &Question<'_>,
     config: &Config,
-    progress: &(dyn Fn(u64, u64) + Sync),
-) -> Result<Examined> {
-    let register = input::register(config)?;
-    let (read, pass) = pass(paths, config, progress)?;
-    let pass = pass?;
-    let movement = movement::find(&pass, &register, config);
-    let under_review = report::month_under_review(&pass, month.flatten())?;
+) -> Review {
+    let movement = movement::find(pass, &subject.register, config);
     let known = analysis::Known {
         movement: &movement,
-        register: &register,
-        month: month.map(|_| under_review),
+        register: &subject.register,
+        month: question.month,
+        jumps: question.jumps,
     };
-    let findings = analysis::findings(&pass, &known, config);
-    let verdicts = verdict::plant::judge_all(&pass, &movement, &findings, config);
-    Ok(Examined {
-        read,
-        pass,
-        movement,
-        jumps: Vec::new(),
-        findings,
-        verdicts,
-        register,
-        month: under_review,
-    })
+    let findings = analysis::findings(pass, &known, config);
+    let verdicts = verdict::plant::judge_all(pass, &movement, &findings, config);
+    Review::new(subject, read, pass, movement, findings, verdicts, config)
 }
 
 /// The whole review: files in, a judged report out.
@@ -148,22 +113,21 @@ pub fn review(
     request: &Request,
     config: &Config,
     progress: &(dyn Fn(u64, u64) + Sync),
-) -> Result<Review> {
+) -> Result<Rendered> {
     // Before the long part: a wrong name should not cost a whole run.
     let named = request.since_report.as_deref().map(report::since::named).transpose()?;
-    let mut examined = examine(&request.paths, Some(request.month), config, progress)?;
-    examined.jumps =
-        analysis::jump::jumps(&examined.pass, &verdict::jump::asked(config, None), &|_| true);
-    let parts = examined.parts(config, &request.name);
-    let earlier = named.or_else(|| {
-        let to = day::date_of(examined.pass.days?.1);
-        report::since::beside(
-            request.replaces.as_deref()?,
-            &report::build::month_text(examined.month),
-            to,
-        )
-    });
-    report::render(&parts, earlier)
+    let register = input::register(config)?;
+    let (read, pass) = pass(&request.paths, config, progress)?;
+    let pass = pass?;
+    let month = report::month_under_review(&pass, request.month)?;
+    let question = Question { month: Some(month), jumps: Some(JumpQuestion::default()) };
+    let subject = Subject { name: request.name.clone(), month, register };
+    let mut review = judged(subject, &read, &pass, &question, config);
+    let earlier = named
+        .or_else(|| report::since::beside(request.replaces.as_deref()?, &review.month, review.to));
+    review.since_report =
+        earlier.map(|earlier| report::since::since(&review.actions, &review.series, earlier));
+    Ok(report::render(review, &pass, config, month))
 }
 
 /// The limit study of one model: the same findings as the review's, asked about other limits.
@@ -177,13 +141,18 @@ pub fn limit_study(
     config: &Config,
     progress: &(dyn Fn(u64, u64) + Sync),
 ) -> Result<Study> {
-    let examined = if request.paths.is_empty() {
-        None
-    } else {
-        Some(examine(&request.paths, None, config, progress)?)
-    };
-    let parts = examined.as_ref().map(|e| e.parts(config, &request.name));
-    report::limit_study::study(parts.as_ref(), request, config)
+    if request.paths.is_empty() {
+        return report::limit_study::study(None, request, config);
+    }
+    let register = input::register(config)?;
+    let (read, pass) = pass(&request.paths, config, progress)?;
+    let pass = pass?;
+    let month = report::month_under_review(&pass, None)?;
+    let subject = Subject { name: request.name.clone(), month, register };
+    let question = Question { month: None, jumps: None };
+    let review = judged(subject, &read, &pass, &question, config);
+    let parts = Parts::new(&review, &pass, config, month);
+    report::limit_study::study(Some((&parts, &review)), request, config)
 }
 
 /// What changed the share of failures: found, or at a date that is known; all models, or one.
@@ -195,13 +164,14 @@ pub fn jump_study(
     config: &Config,
     progress: &(dyn Fn(u64, u64) + Sync),
 ) -> Result<JumpStudy> {
-    let mut examined = examine(&request.paths, None, config, progress)?;
-    report::jump_study::check(&examined.pass, request)?;
-    let series = &examined.pass.series;
-    let since = request.since.map(day::day_number);
-    examined.jumps =
-        analysis::jump::jumps(&examined.pass, &verdict::jump::asked(config, since), &|n| {
-            report::jump_study::chosen(request, &series[n].key.model)
-        });
-    report::jump_study::study(&examined.parts(config, &request.name), request)
+    let register = input::register(config)?;
+    let (read, pass) = pass(&request.paths, config, progress)?;
+    let pass = pass?;
+    report::jump_study::check(&pass, request)?;
+    let month = report::month_under_review(&pass, None)?;
+    let subject = Subject { name: request.name.clone(), month, register };
+    let question = Question { month: None, jumps: Some(request.question()) };
+    let review = judged(subject, &read, &pass, &question, config);
+    let parts = Parts::new(&review, &pass, config, month);
+    Ok(report::jump_study::study(&parts, &review, request))
 }

@@ -7,6 +7,7 @@ use crate::analysis::body::capability::{observed_rejects, reject_days};
 use crate::analysis::body::describe::{Options, describe};
 use crate::analysis::body::healthy::{Ask, Healthy, healthy, options, plain_options};
 use crate::analysis::body::low_side::{UnderLimit, under_limit};
+use crate::analysis::jump::{self, Jump, JumpQuestion};
 use crate::analysis::month::change::{Before, MonthChange, baseline_days, month_change};
 use crate::analysis::month::table::{Month, months};
 use crate::analysis::units::calibration::{Covered, calibrations};
@@ -101,6 +102,8 @@ pub struct Findings {
     pub settings: SettingsRecord,
     /// What is too good to be true.
     pub too_good: TooGood,
+    /// Changes of the share of failures; empty where none were asked for.
+    pub jumps: Vec<Jump>,
 }
 
 /// What findings are made from beside the pass.
@@ -110,8 +113,10 @@ pub struct Known<'a> {
     pub movement: &'a Movement,
     /// Events and calibrations.
     pub register: &'a Register,
-    /// Month under review.
+    /// Month under review; `None` where none is asked about.
     pub month: Option<(i32, u32)>,
+    /// What is asked about changes of the share of failures; `None` where nothing is.
+    pub jumps: Option<JumpQuestion<'a>>,
 }
 
 /// Asks everything of every series.
@@ -139,6 +144,10 @@ pub fn findings(pass: &Pass, known: &Known<'_>, config: &Config) -> Findings {
         ),
         calibrations,
         settings: settings(pass, config),
+        jumps: known.jumps.map_or_else(Vec::new, |question| {
+            let asked = jump::Asked::new(config, question.since);
+            jump::jumps(pass, &asked, &|n| question.is_about(&pass.series[n].key.model))
+        }),
         too_good: too_good(pass, known.movement, config),
     }
 }

@@ -1,4 +1,4 @@
-//! Findings and verdicts → [`Report`]: everything a page may show, as plain values.
+//! Findings and verdicts → [`Review`]: everything a page may show, as plain values.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -27,24 +27,25 @@ use crate::movement::limits::LimitHistory;
 use crate::movement::readings::ma;
 use crate::movement::{GroupSplit, Movement, SeriesMovement};
 use crate::records::{Current, Marks, Outcome, Record, Register, Shown};
+use crate::review::{
+    InputLine, Made, NotUsedLine, Review, RowCounts, SCHEMA, SettingLine, UnitLine,
+};
 use crate::series::{Pass, Series, SeriesKey, SetAside, Use};
 use crate::stats::estimate::Estimate;
-use crate::verdict::Verdict;
-use crate::verdict::action::actions;
+use crate::verdict::action::{Action, actions};
 use crate::verdict::concern::{About, Concern, from_drift, from_verdict};
 use crate::verdict::group::GroupBand;
 use crate::verdict::jump::JumpVerdict;
 use crate::verdict::physics::load;
 use crate::verdict::plant::{SeriesVerdict, limit_groups};
 use crate::verdict::reason::ReasonKind;
+use crate::verdict::{Verdict, Verdicts};
 use crate::words::percent;
 pub use crate::words::time::{month_text, time_text};
 
 /// Everything a report is built from.
 #[derive(Debug, Clone, Copy)]
 pub struct Parts<'a> {
-    /// What reading left behind.
-    pub read: &'a Read,
     /// The pass.
     pub pass: &'a Pass,
     /// What moved.
@@ -87,56 +88,88 @@ pub fn ids(series: &[Series]) -> Vec<String> {
         .collect()
 }
 
-/// Builds the report.
-#[must_use]
-pub fn build(parts: &Parts<'_>) -> Report {
-    let Parts { read, pass, config, .. } = *parts;
-    let ids = ids(&pass.series);
-    let mut notes: Vec<String> =
-        read.notes.iter().chain(&pass.notes).map(|n| n.0.clone()).collect();
-    let series: Vec<SeriesReport> =
-        (0..pass.series.len()).map(|n| series_report(parts, n, &ids[n], &mut notes)).collect();
-    let stations = testers::stations(parts, &ids);
-    let cannot_tell = testers::cannot_tell(parts);
-    notes.extend(cannot_tell.clone());
-    let units = unit_lines(parts);
-    let mut units_to_check: BTreeMap<String, u64> = BTreeMap::new();
-    for unit in &units {
-        *units_to_check.entry(unit.reason.clone()).or_default() += 1;
+impl<'a> Parts<'a> {
+    /// What the charts of a finished review are made from.
+    #[must_use]
+    pub fn new(review: &'a Review, pass: &'a Pass, config: &'a Config, month: (i32, u32)) -> Self {
+        Self {
+            pass,
+            movement: &review.moved,
+            jumps: &review.findings.jumps,
+            findings: &review.findings,
+            verdicts: &review.verdicts.series,
+            register: &review.register,
+            config,
+            name: &review.name,
+            month,
+        }
     }
-    let checks = testers::checks(parts);
-    let calibration = testers::calibrations(parts);
-    let settings_differ = testers::settings_differ(parts, &ids);
-    let settings_short = testers::settings_short(parts, &ids);
-    let too_good = testers::too_good(parts, &ids);
-    let gaps = testers::gap_reports(parts);
-    let jump_verdicts = jumps::verdicts(parts);
-    if config.check_loads.is_empty() {
-        notes.push("no check loads are named: whether the stations still trip is not known; name them under [check_loads]".to_owned());
-    }
-    notes.sort();
-    notes.dedup();
-    let (from, to) = pass
-        .days
-        .map_or((NaiveDate::default(), NaiveDate::default()), |(a, b)| (date_of(a), date_of(b)));
-    Report {
-        schema: SCHEMA,
-        name: parts.name.to_owned(),
-        month: month_text(parts.month),
-        from,
-        to,
-        rows: RowCounts {
-            read: pass.ledger.read,
-            used: pass.ledger.used,
-            set_aside: pass
-                .ledger
-                .set_aside
-                .iter()
-                .map(|(r, n)| (r.words().to_owned(), *n))
-                .collect(),
-            unreadable: pass.ledger.unreadable,
-        },
-        actions: action_lines(
+}
+
+/// What one review is about.
+#[derive(Debug)]
+pub struct Subject {
+    /// Name of the report.
+    pub name: String,
+    /// Month under review.
+    pub month: (i32, u32),
+    /// Events and calibrations.
+    pub register: Register,
+}
+
+impl Review {
+    /// Puts together what was read, found and decided.
+    #[must_use]
+    pub fn new(
+        subject: Subject,
+        read: &Read,
+        pass: &Pass,
+        movement: Movement,
+        findings: Findings,
+        verdicts: Verdicts,
+        config: &Config,
+    ) -> Self {
+        let parts = &Parts {
+            pass,
+            movement: &movement,
+            jumps: &findings.jumps,
+            findings: &findings,
+            verdicts: &verdicts.series,
+            register: &subject.register,
+            config,
+            name: &subject.name,
+            month: subject.month,
+        };
+        let ids = ids(&pass.series);
+        let mut notes: Vec<String> =
+            read.notes.iter().chain(&pass.notes).map(|n| n.0.clone()).collect();
+        let series: Vec<SeriesReport> =
+            (0..pass.series.len()).map(|n| series_report(parts, n, &ids[n], &mut notes)).collect();
+        let stations = testers::stations(parts, &ids);
+        let cannot_tell = testers::cannot_tell(parts);
+        notes.extend(cannot_tell.clone());
+        let units = unit_lines(parts);
+        let mut units_to_check: BTreeMap<String, u64> = BTreeMap::new();
+        for unit in &units {
+            *units_to_check.entry(unit.reason.clone()).or_default() += 1;
+        }
+        let checks = testers::checks(parts);
+        let calibration = testers::calibrations(parts);
+        let settings_differ = testers::settings_differ(parts, &ids);
+        let settings_short = testers::settings_short(parts, &ids);
+        let too_good = testers::too_good(parts, &ids);
+        let gaps = testers::gap_reports(parts);
+        let jump_verdicts = jumps::verdicts(parts);
+        if config.check_loads.is_empty() {
+            notes.push("no check loads are named: whether the stations still trip is not known; name them under [check_loads]".to_owned());
+        }
+        notes.sort();
+        notes.dedup();
+        let (from, to) =
+            pass.days.map_or((NaiveDate::default(), NaiveDate::default()), |(a, b)| {
+                (date_of(a), date_of(b))
+            });
+        let actions = action_lines(
             parts,
             &series,
             &units_to_check,
@@ -150,57 +183,64 @@ pub fn build(parts: &Parts<'_>) -> Report {
                 too_good: &too_good,
                 gaps: &gaps,
             },
-        ),
-        movement: testers::movements(parts),
-        limit_groups: group_reports(parts),
-        series,
-        stations,
-        calibration,
-        checks,
-        units_to_check,
-        settings_changes: testers::setting_changes(parts, &ids),
-        settings_differ,
-        settings_short,
-        gaps: Some(gaps),
-        too_good,
-        jumps: Some(jumps::reports(parts, &ids, jump_verdicts)),
-        since_report: None,
-        cannot_tell,
-        notes,
-        settings: settings(config),
-        made: Made {
-            version: env!("CARGO_PKG_VERSION").to_owned(),
-            seed: config.seed,
-            inputs: read
-                .files
-                .iter()
-                .map(|f| InputLine {
-                    path: path_text(&f.path),
-                    bytes: f.bytes,
-                    sha256: f.sha256.clone(),
-                })
-                .collect(),
-            failures: read.failures.iter().map(ToString::to_string).collect(),
-        },
-        events: event_lines(parts.register),
-        units,
-        not_used: not_used(parts),
+        );
+        Self {
+            schema: SCHEMA,
+            month: month_text(subject.month),
+            from,
+            to,
+            rows: RowCounts {
+                read: pass.ledger.read,
+                used: pass.ledger.used,
+                set_aside: pass
+                    .ledger
+                    .set_aside
+                    .iter()
+                    .map(|(r, n)| (r.words().to_owned(), *n))
+                    .collect(),
+                unreadable: pass.ledger.unreadable,
+            },
+            actions,
+            limit_groups: group_reports(parts),
+            series,
+            stations,
+            calibration,
+            checks,
+            units_to_check,
+            settings_changes: testers::setting_changes(parts, &ids),
+            settings_differ,
+            settings_short,
+            gaps: Some(gaps),
+            too_good,
+            movement: testers::movements(parts),
+            jumps: Some(jumps::reports(parts, &ids, jump_verdicts)),
+            since_report: None,
+            cannot_tell,
+            notes,
+            settings: settings(config),
+            made: Made {
+                version: env!("CARGO_PKG_VERSION").to_owned(),
+                seed: config.seed,
+                inputs: read
+                    .files
+                    .iter()
+                    .map(|f| InputLine {
+                        path: path_text(&f.path),
+                        bytes: f.bytes,
+                        sha256: f.sha256.clone(),
+                    })
+                    .collect(),
+                failures: read.failures.iter().map(ToString::to_string).collect(),
+            },
+            units,
+            not_used: not_used(parts),
+            moved: movement,
+            findings,
+            verdicts,
+            name: subject.name,
+            register: subject.register,
+        }
     }
-}
-
-/// The events file, as pages show it.
-fn event_lines(register: &Register) -> Vec<EventLine> {
-    register
-        .events
-        .iter()
-        .flatten()
-        .map(|e| EventLine {
-            date: date_of(e.day),
-            what: e.what.clone(),
-            station: e.station.clone(),
-            model: e.model.clone(),
-        })
-        .collect()
 }
 
 /// An estimate for the model.
@@ -921,7 +961,7 @@ fn action_lines(
     units: &BTreeMap<String, u64>,
     jump_verdicts: &[JumpVerdict],
     testers: &testers::Testers<'_>,
-) -> Vec<ActionLine> {
+) -> Vec<Action> {
     let mut about: Vec<About> = Vec::new();
     let whole_line = || "whole line".to_owned();
     for (n, report) in series.iter().enumerate() {
@@ -978,16 +1018,6 @@ fn action_lines(
     count(reason::NEVER_PASSED, |units| Concern::NeverPassed { units });
     about.extend(testers::concerns(parts, testers));
     actions(&about)
-        .into_iter()
-        .map(|a| ActionLine {
-            rank: a.rank,
-            kind: a.kind.key(),
-            key: a.key,
-            subject: a.subject,
-            sentence: a.sentence,
-            next_step: a.next_step,
-        })
-        .collect()
 }
 
 /// Settings in force, for the method section.

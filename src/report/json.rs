@@ -1,13 +1,13 @@
 //! `results.json`: the report for machines.
 
-use super::model::Report;
+use crate::review::Review;
 
-/// The whole report as indented JSON, keys in the order of [`Report`], ended by a line break.
+/// The whole report as indented JSON, keys in the order of [`Review`], ended by a line break.
 ///
 /// A number that is not finite is never written: an end without a bound is `null`, and everything else is
 /// finite by the model's own rule (see [`not_finite`], which a debug build holds against every report).
 #[must_use]
-pub fn results(report: &Report) -> String {
+pub fn results(report: &Review) -> String {
     debug_assert_eq!(not_finite(report), Vec::<String>::new(), "numbers of a report are finite");
     let mut text =
         serde_json::to_string_pretty(report).expect("every map of the report has text for keys");
@@ -17,7 +17,7 @@ pub fn results(report: &Report) -> String {
 
 /// Names of plain numbers (no ends of an interval) that are not finite; none in a sound report.
 #[must_use]
-pub fn not_finite(report: &Report) -> Vec<String> {
+pub fn not_finite(report: &Review) -> Vec<String> {
     let mut wrong = Vec::new();
     for s in &report.series {
         let mut see = |name: &str, x: Option<f64>| {

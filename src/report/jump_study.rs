@@ -8,7 +8,10 @@ use super::build::{self, Parts};
 use super::jump_model::{JumpPage, SCHEMA};
 use super::markdown::jumps as page;
 use super::{jump_pictures, tables};
+use crate::analysis::jump::JumpQuestion;
+use crate::day::day_number;
 use crate::error::{Error, Result};
+use crate::review::Review;
 
 /// What is asked.
 #[derive(Debug, Clone, Default)]
@@ -23,6 +26,14 @@ pub struct JumpRequest {
     pub since: Option<NaiveDate>,
 }
 
+impl JumpRequest {
+    /// The question that it asks.
+    #[must_use]
+    pub fn question(&self) -> JumpQuestion<'_> {
+        JumpQuestion { model: self.model.as_deref(), since: self.since.map(day_number) }
+    }
+}
+
 /// A finished investigation, not yet written.
 #[derive(Debug)]
 pub struct JumpStudy {
@@ -32,24 +43,13 @@ pub struct JumpStudy {
     pub files: Vec<(String, Vec<u8>)>,
 }
 
-/// Names compared without case and blanks around.
-fn same(a: &str, b: &str) -> bool {
-    a.trim().to_lowercase() == b.trim().to_lowercase()
-}
-
-/// Whether a series is looked at.
-#[must_use]
-pub fn chosen(request: &JumpRequest, model: &str) -> bool {
-    request.model.as_deref().is_none_or(|m| same(m, model))
-}
-
 /// Checks that the model and the date asked for are in the files.
 ///
 /// # Errors
 /// No series of the model; a date with no production day before it or none from it on.
 pub fn check(pass: &crate::series::Pass, request: &JumpRequest) -> Result<()> {
     if let Some(model) = &request.model
-        && !pass.series.iter().any(|s| same(model, &s.key.model))
+        && !pass.series.iter().any(|s| request.question().is_about(&s.key.model))
     {
         let mut known: Vec<&str> = pass.series.iter().map(|s| s.key.model.as_str()).collect();
         known.dedup();
@@ -75,13 +75,9 @@ pub fn check(pass: &crate::series::Pass, request: &JumpRequest) -> Result<()> {
 }
 
 /// The page, its charts and its lists.
-///
-/// # Errors
-/// As [`check`].
-pub fn study(parts: &Parts<'_>, request: &JumpRequest) -> Result<JumpStudy> {
-    check(parts.pass, request)?;
-    let mut whole = build::build(parts);
-    let mut found = whole.jumps.take().unwrap_or_default();
+#[must_use]
+pub fn study(parts: &Parts<'_>, review: &Review, request: &JumpRequest) -> JumpStudy {
+    let mut found = review.jumps.clone().unwrap_or_default();
     let mut notes = Vec::new();
     let mut files = Vec::new();
     for chart in jump_pictures::drawn(parts, &found, true) {
@@ -100,16 +96,16 @@ pub fn study(parts: &Parts<'_>, request: &JumpRequest) -> Result<JumpStudy> {
         notes.push("no series has tests and a failure on both sides of the date".to_owned());
     }
     let looked: Vec<&super::model::SeriesReport> =
-        whole.series.iter().filter(|s| chosen(request, &s.model)).collect();
+        review.series.iter().filter(|s| request.question().is_about(&s.model)).collect();
     let config = parts.config;
     let report = JumpPage {
         schema: SCHEMA,
         name: request.name.clone(),
         model: request.model.clone(),
         since: request.since,
-        from: whole.from,
-        to: whole.to,
-        rows: whole.rows.clone(),
+        from: review.from,
+        to: review.to,
+        rows: review.rows.clone(),
         series: looked.iter().map(|s| s.title.clone()).collect(),
         jumps: found,
         habits: looked
@@ -126,18 +122,18 @@ pub fn study(parts: &Parts<'_>, request: &JumpRequest) -> Result<JumpStudy> {
             format!("confidence = {}", config.confidence),
         ],
         notes,
-        made: whole.made.clone(),
+        made: review.made.clone(),
     };
     files.push(("summary.md".to_owned(), page::page(&report).into_bytes()));
     let mut json =
         serde_json::to_string_pretty(&report).expect("every map of the page has text for keys");
     json.push('\n');
     files.push(("results.json".to_owned(), json.into_bytes()));
-    let mut listed = whole;
-    listed.units.retain(|u| u.reason == build::reason::OF_CAUSE);
-    files.push(("units-to-check.csv".to_owned(), tables::units_to_check_csv(&listed).into_bytes()));
+    let of_cause = review.units.iter().filter(|u| u.reason == build::reason::OF_CAUSE);
+    files
+        .push(("units-to-check.csv".to_owned(), tables::units_to_check_csv(of_cause).into_bytes()));
     files.sort_by(|a, b| a.0.cmp(&b.0));
-    Ok(JumpStudy { report, files })
+    JumpStudy { report, files }
 }
 
 /// What is printed when an investigation was written.

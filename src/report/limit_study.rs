@@ -9,7 +9,6 @@ use super::chart::{draw, style};
 use super::format::whole;
 use super::limit_model::*;
 use super::markdown::{change_note, limit_page};
-use super::model::{Made, Report};
 use super::{pictures, tables};
 use crate::analysis::asked;
 use crate::analysis::units::leads::open_leads;
@@ -19,6 +18,7 @@ use crate::day::date_of;
 use crate::error::{Error, Result};
 use crate::movement::facts;
 use crate::records::{Current, TestKind};
+use crate::review::{Made, Review};
 use crate::verdict::band::BandInput;
 use crate::verdict::expected::{self, Circuit};
 use crate::verdict::limit_study::{LimitStudy, Of, WhatIf, study as study_series};
@@ -69,16 +69,22 @@ const TOLERANCE_PCT: f64 = 10.0;
 /// # Errors
 /// No series of the model and no circuit to calculate it from; a number asked for that cannot be meant; a
 /// change note for a limit outside the workable band.
-pub fn study(parts: Option<&Parts<'_>>, request: &StudyRequest, config: &Config) -> Result<Study> {
+pub fn study(
+    whole: Option<(&Parts<'_>, &Review)>,
+    request: &StudyRequest,
+    config: &Config,
+) -> Result<Study> {
     check(request)?;
     // The limit of the note is one of those looked at.
     let mut request = request.clone();
     request.tries.extend(request.note_for);
     let request = &request;
-    let chosen = parts.map_or_else(|| Ok(Vec::new()), |p| choose(p, request))?;
-    match parts {
-        Some(parts) if !chosen.is_empty() => measured(parts, request, &chosen, config),
-        _ => calculated(parts, request, config),
+    let chosen = whole.map_or_else(|| Ok(Vec::new()), |(parts, _)| choose(parts, request))?;
+    match whole {
+        Some((parts, review)) if !chosen.is_empty() => {
+            measured(parts, review, request, &chosen, config)
+        }
+        _ => calculated(whole, request, config),
     }
 }
 
@@ -211,11 +217,11 @@ fn ends(values: &[f64]) -> Option<(f64, f64)> {
 
 fn measured(
     parts: &Parts<'_>,
+    whole_report: &Review,
     request: &StudyRequest,
     chosen: &[usize],
     config: &Config,
 ) -> Result<Study> {
-    let whole_report = build::build(parts);
     let groups = limit_groups(parts.pass, parts.findings, parts.verdicts, config);
     let all_facts = facts(parts.pass);
     let leads = open_leads(parts.pass, &all_facts, config);
@@ -246,19 +252,19 @@ fn measured(
         from: Some(whole_report.from),
         to: Some(whole_report.to),
         rows: Some(whole_report.rows.clone()),
-        series: studies.iter().map(|s| study_report(parts, &whole_report, s)).collect(),
+        series: studies.iter().map(|s| study_report(parts, whole_report, s)).collect(),
         calculated: None,
         limit_groups: groups
             .iter()
             .filter(|g| chosen.iter().any(|n| g.series.contains(n)))
             .map(|g| build::group_report(g.band.clone()))
             .collect(),
-        notes: notes(parts, &whole_report, chosen, request),
+        notes: notes(parts, whole_report, chosen, request),
         settings: whole_report.settings.clone(),
         made: whole_report.made.clone(),
     };
     let mut files = notes_of_change(&mut report, &studies, request)?;
-    files.extend(charts(parts, &whole_report, &mut report, &studies));
+    files.extend(charts(parts, whole_report, &mut report, &studies));
     finish(report, files)
 }
 
@@ -342,7 +348,7 @@ fn note_for(report: &LimitsReport, studies: &[LimitStudy], to: f64) -> Result<()
 
 fn notes(
     parts: &Parts<'_>,
-    whole_report: &Report,
+    whole_report: &Review,
     chosen: &[usize],
     request: &StudyRequest,
 ) -> Vec<String> {
@@ -393,7 +399,7 @@ fn notes(
     notes
 }
 
-fn study_report(parts: &Parts<'_>, whole_report: &Report, s: &LimitStudy) -> StudyReport {
+fn study_report(parts: &Parts<'_>, whole_report: &Review, s: &LimitStudy) -> StudyReport {
     let r = &s.recommendation;
     let volts = s.setting.applied_v;
     StudyReport {
@@ -533,7 +539,7 @@ fn candidate(parts: &Parts<'_>, w: &WhatIf, volts: Option<f64>) -> CandidateRepo
 /// Charts of the study, drawn in parallel; a chart that cannot be drawn is a note.
 fn charts(
     parts: &Parts<'_>,
-    whole_report: &Report,
+    whole_report: &Review,
     report: &mut LimitsReport,
     studies: &[LimitStudy],
 ) -> Vec<(String, Vec<u8>)> {
@@ -581,7 +587,11 @@ fn charts(
 }
 
 /// The first band of a model without history.
-fn calculated(parts: Option<&Parts<'_>>, request: &StudyRequest, config: &Config) -> Result<Study> {
+fn calculated(
+    whole: Option<(&Parts<'_>, &Review)>,
+    request: &StudyRequest,
+    config: &Config,
+) -> Result<Study> {
     let model = config.model(&request.model);
     let missing = |what: &str, to_do: &str| {
         Err(Error::usage(
@@ -623,9 +633,9 @@ fn calculated(parts: Option<&Parts<'_>>, request: &StudyRequest, config: &Config
     };
     // Leads and fixtures of the stations at work, scaled by voltage times frequency.
     let drive = applied_v * frequency_hz / 50_000.0;
-    let known: Vec<f64> = parts.map_or_else(
+    let known: Vec<f64> = whole.map_or_else(
         || config.open_lead_ma.values().map(|x| x * drive).collect(),
-        |p| {
+        |(p, _)| {
             let leads = open_leads(p.pass, &facts(p.pass), config);
             (0..p.pass.stations.len())
                 .filter_map(|n| leads.of_station(u16::try_from(n).ok()?))
@@ -693,14 +703,14 @@ fn calculated(parts: Option<&Parts<'_>>, request: &StudyRequest, config: &Config
             None
         }
     };
-    let whole_report = parts.map(build::build);
+    let whole_report = whole.map(|(_, review)| review);
     let report = LimitsReport {
         schema: SCHEMA,
         name: request.name.clone(),
         model: request.model.clone(),
         from: None,
         to: None,
-        rows: whole_report.as_ref().map(|r| r.rows.clone()),
+        rows: whole_report.map(|r| r.rows.clone()),
         series: Vec::new(),
         calculated: Some(CalculatedReport {
             test: test.key().replace(' ', "_"),
@@ -737,7 +747,7 @@ fn calculated(parts: Option<&Parts<'_>>, request: &StudyRequest, config: &Config
                 inputs: Vec::new(),
                 failures: Vec::new(),
             },
-            |r| r.made,
+            |r| r.made.clone(),
         ),
     };
     finish(report, files)

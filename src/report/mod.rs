@@ -1,6 +1,6 @@
 //! Verdict → pages: no statistics, no thresholds.
 //!
-//! Takes what was found and decided, gives one [`model::Report`] and renders it for people (markdown,
+//! Takes what was found and decided, gives one [`Review`] and renders it for people (markdown,
 //! PNG), for machines (JSON) and for lists (CSV). Every page reads the same values.
 
 pub mod body_pictures;
@@ -28,18 +28,23 @@ use std::fmt::Write;
 use std::path::Path;
 
 use build::{Parts, month_text};
-use model::Report;
 
+use crate::config::Config;
 use crate::error::{Error, Result};
+use crate::review::Review;
 use crate::series::Pass;
+use crate::verdict::action::ActionKind;
 
-/// A finished review: the report's model and its files, not yet written.
+/// A file of a report: its path relative to it, and its content.
+pub type File = (String, Vec<u8>);
+
+/// A review with its files, not yet written.
 #[derive(Debug)]
-pub struct Review {
-    /// Everything the pages show.
-    pub report: Report,
-    /// Relative path and content of each file.
-    pub files: Vec<(String, Vec<u8>)>,
+pub struct Rendered {
+    /// What the pages show, with what was noted while charts were drawn.
+    pub review: Review,
+    /// Its files.
+    pub files: Vec<File>,
 }
 
 /// The month under review: the one asked for, else the last with products.
@@ -67,47 +72,49 @@ pub fn month_under_review(pass: &Pass, asked: Option<(i32, u32)>) -> Result<(i32
     ))
 }
 
-/// All files of a report; where an earlier one is known, with what changed since.
-///
-/// # Errors
-/// Never for a chart that has nothing to show: that is a note.
-pub fn render(parts: &Parts<'_>, earlier: Option<model::Earlier>) -> Result<Review> {
-    let mut report = build::build(parts);
-    report.since_report = earlier.map(|earlier| since::since(&report, earlier));
+/// All files of a review. A chart that has nothing to show is a note.
+#[must_use]
+pub fn render(mut review: Review, pass: &Pass, config: &Config, month: (i32, u32)) -> Rendered {
+    let parts = Parts::new(&review, pass, config, month);
+    let pictures = pictures::pictures(&parts, &review);
+    let of_jumps = jump_pictures::drawn(&parts, review.jumps.as_deref().unwrap_or_default(), false);
     let mut files = Vec::new();
-    for picture in pictures::pictures(parts, &report) {
+    for picture in pictures {
         match (picture.png, picture.series) {
             (Ok(png), series) => {
                 if let Some(n) = series {
-                    report.series[n].charts.push((picture.path.clone(), picture.question));
+                    review.series[n].charts.push((picture.path.clone(), picture.question));
                 }
                 files.push((picture.path, png));
             }
             (Err(why), series) => {
                 let of = series
-                    .map_or_else(|| "all series".to_owned(), |n| report.series[n].title.clone());
-                report.notes.push(format!("{of}: no chart for \"{}\": {why}", picture.question));
+                    .map_or_else(|| "all series".to_owned(), |n| review.series[n].title.clone());
+                review.notes.push(format!("{of}: no chart for \"{}\": {why}", picture.question));
             }
         }
     }
-    for chart in jump_pictures::drawn(parts, report.jumps.as_deref().unwrap_or_default(), false) {
+    for chart in of_jumps {
         match chart.png {
             Ok(png) => {
-                if let Some(jump) = report.jumps.as_mut().and_then(|j| j.get_mut(chart.jump)) {
+                if let Some(jump) = review.jumps.as_mut().and_then(|j| j.get_mut(chart.jump)) {
                     jump.charts.push((chart.path.clone(), chart.question));
                 }
                 files.push((chart.path, png));
             }
-            Err(why) => report.notes.push(format!("no chart for \"{}\": {why}", chart.question)),
+            Err(why) => review.notes.push(format!("no chart for \"{}\": {why}", chart.question)),
         }
     }
-    report.notes.sort();
-    files.push(("summary.md".to_owned(), markdown::summary(&report).into_bytes()));
-    files.push(("results.json".to_owned(), json::results(&report).into_bytes()));
-    files.push(("rows-not-used.csv".to_owned(), tables::rows_not_used_csv(&report).into_bytes()));
-    files.push(("units-to-check.csv".to_owned(), tables::units_to_check_csv(&report).into_bytes()));
+    review.notes.sort();
+    files.push(("summary.md".to_owned(), markdown::summary(&review).into_bytes()));
+    files.push(("results.json".to_owned(), json::results(&review).into_bytes()));
+    files.push(("rows-not-used.csv".to_owned(), tables::rows_not_used_csv(&review).into_bytes()));
+    files.push((
+        "units-to-check.csv".to_owned(),
+        tables::units_to_check_csv(&review.units).into_bytes(),
+    ));
     files.sort_by(|a, b| a.0.cmp(&b.0));
-    Ok(Review { report, files })
+    Rendered { review, files }
 }
 
 /// A folder name for a report's name: nothing that a file system could take for a path.
@@ -124,19 +131,22 @@ pub fn folder_name(name: &str) -> String {
 
 /// Whether `--gate` stops on this report.
 #[must_use]
-pub fn needs_action(report: &Report) -> bool {
+pub fn needs_action(report: &Review) -> bool {
     let verdict = |v: &str| matches!(v, "too_tight" | "too_loose" | "no_workable_band");
     report
         .series
         .iter()
         .any(|s| s.verdict.verdict.as_deref().is_some_and(verdict) || s.drift.flagged)
-        || report.actions.iter().any(|a| matches!(a.kind, "tester_moved" | "station_differs"))
+        || report
+            .actions
+            .iter()
+            .any(|a| matches!(a.kind, ActionKind::TesterMoved | ActionKind::StationDiffers))
         || report.jumps.iter().flatten().any(|j| j.flagged)
 }
 
 /// What is printed when a report was written.
 #[must_use]
-pub fn closing(report: &Report, out: &Path, verbose: bool) -> String {
+pub fn closing(report: &Review, out: &Path, verbose: bool) -> String {
     let mut text = String::new();
     let rows = &report.rows;
     let _ = writeln!(

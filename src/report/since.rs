@@ -5,8 +5,10 @@ use std::path::Path;
 use chrono::NaiveDate;
 use serde::Deserialize;
 
-use super::model::{Earlier, OpenAction, Report, SCHEMA, SinceReport, VerdictChange};
+use super::model::{Earlier, OpenAction, SeriesReport, SinceReport, VerdictChange};
 use crate::error::{Error, Place, Result};
+use crate::review::SCHEMA;
+use crate::verdict::action::Action;
 use std::collections::BTreeMap;
 
 /// What is read of a `results.json`.
@@ -111,13 +113,13 @@ pub fn beside(folder: &Path, month: &str, to: NaiveDate) -> Option<Earlier> {
 /// What is new, open and closed in a report against an earlier one. Actions are the same where kind, subject and
 /// key agree; of several such, as many as there were.
 #[must_use]
-pub fn since(report: &Report, earlier: Earlier) -> SinceReport {
+pub fn since(actions: &[Action], series: &[SeriesReport], earlier: Earlier) -> SinceReport {
     let identity = |a: &OpenAction| (a.kind.clone(), a.subject.clone(), a.key.clone());
     let mut left: Vec<OpenAction> = earlier.actions.clone();
     let (mut new, mut still_open) = (Vec::new(), Vec::new());
-    for line in &report.actions {
+    for line in actions {
         let action = OpenAction {
-            kind: line.kind.to_owned(),
+            kind: line.kind.key().to_owned(),
             subject: line.subject.clone(),
             key: line.key.clone(),
             sentence: line.sentence.clone(),
@@ -132,8 +134,7 @@ pub fn since(report: &Report, earlier: Earlier) -> SinceReport {
     }
     let words =
         |v: Option<&str>| v.map_or_else(|| "no limit known".to_owned(), super::format::words);
-    let verdicts = report
-        .series
+    let verdicts = series
         .iter()
         .filter_map(|s| {
             let before = earlier.verdicts.get(&s.id)?.as_deref();

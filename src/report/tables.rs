@@ -5,12 +5,12 @@
 
 use super::format::defused;
 use super::limit_model::LimitsReport;
-use super::model::Report;
+use crate::review::{Review, UnitLine};
 
 /// Every row that was not used, one line each, under the header
 /// `file,sheet,row,part,kind,reason,expected,found,model,serial,tested_at`.
 #[must_use]
-pub fn rows_not_used_csv(report: &Report) -> String {
+pub fn rows_not_used_csv(review: &Review) -> String {
     let header = [
         "file",
         "sheet",
@@ -26,7 +26,7 @@ pub fn rows_not_used_csv(report: &Report) -> String {
     ];
     table(
         header,
-        report.not_used.iter().map(|l| {
+        review.not_used.iter().map(|l| {
             let (row, part) = (l.row.to_string(), l.part.to_string());
             [
                 &l.file,
@@ -49,11 +49,11 @@ pub fn rows_not_used_csv(report: &Report) -> String {
 /// Every unit that somebody must look at, under the header
 /// `reason,model,serial,tested_at,station,reading_ma,place`; readings in mA.
 #[must_use]
-pub fn units_to_check_csv(report: &Report) -> String {
+pub fn units_to_check_csv<'a>(units: impl IntoIterator<Item = &'a UnitLine>) -> String {
     let header = ["reason", "model", "serial", "tested_at", "station", "reading_ma", "place"];
     table(
         header,
-        report.units.iter().map(|u| {
+        units.into_iter().map(|u| {
             [&u.reason, &u.model, &u.serial, &u.tested_at, &u.station, &u.reading_ma, &u.place]
                 .map(|cell| defused(cell).into_owned())
         }),

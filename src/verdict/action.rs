@@ -1,5 +1,7 @@
 //! What needs action: one line each with its next step, worst first.
 
+use serde::{Serialize, Serializer};
+
 use crate::verdict::concern::{About, Concern};
 use crate::words::count;
 
@@ -93,17 +95,23 @@ impl ActionKind {
     }
 }
 
+impl Serialize for ActionKind {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.serialize_str(self.key())
+    }
+}
+
 /// One line of the table "what needs action".
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Action {
     /// 1 is the worst; no two lines share a rank.
     pub rank: usize,
     /// Its kind.
     pub kind: ActionKind,
-    /// The series, model or station it is about.
-    pub subject: String,
     /// What tells it from others of its kind and subject: a day, an instrument; mostly empty.
     pub key: String,
+    /// The series, model or station it is about.
+    pub subject: String,
     /// What was found, a full sentence.
     pub sentence: String,
     /// What to do next, a full sentence.

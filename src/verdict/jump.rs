@@ -2,14 +2,12 @@
 //! and the next step.
 
 use crate::analysis::jump::cells::Counted;
-use crate::analysis::jump::{Asked, Cause, Dated, Demands, Jump, LimitMove, Named, Scope};
+use crate::analysis::jump::{Cause, Dated, Jump, LimitMove, Named, Scope};
 use crate::config::Config;
 use crate::day::{Day, date_of};
 use crate::series::Pass;
 use crate::words::{capital, count, percent, three_digits};
 
-/// False discovery rate over all levels asked for one change.
-const FALSE_CAUSES: f64 = 0.05;
 /// A part this large a share of the change is told.
 const PART_TOLD: f64 = 0.20;
 /// A part this large a share of the change is what the change is.
@@ -30,22 +28,6 @@ pub struct JumpVerdict {
     pub sentences: Vec<String>,
     /// What to check next.
     pub next_step: String,
-}
-
-/// What the search is asked, by the settings.
-#[must_use]
-pub fn asked(config: &Config, since: Option<Day>) -> Asked {
-    Asked {
-        p: config.jump_p,
-        demands: Demands {
-            failures: config.cause_failures,
-            share: config.cause_share,
-            false_discoveries: FALSE_CAUSES,
-            confidence: config.confidence,
-        },
-        seed: config.seed,
-        since,
-    }
 }
 
 /// Judges a change; `place` names a scope for people.

@@ -28,3 +28,10 @@ pub mod tester;
 
 pub use evidence::Evidence;
 pub use limit::{Verdict, VerdictKind, judge};
+
+/// Everything decided.
+#[derive(Debug)]
+pub struct Verdicts {
+    /// One entry per series of the pass.
+    pub series: Vec<plant::SeriesVerdict>,
+}

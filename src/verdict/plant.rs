@@ -14,6 +14,7 @@ use crate::movement::readings::ma;
 use crate::movement::{Movement, SeriesMovement};
 use crate::records::Current;
 use crate::series::{Pass, Series};
+use crate::verdict::Verdicts;
 use crate::verdict::band::{Band, BandInput};
 use crate::verdict::evidence::{Answer, Evidence, Forecast, Tail};
 use crate::verdict::group::{GroupBand, Member, share_limit};
@@ -49,7 +50,7 @@ pub fn judge_all(
     movement: &Movement,
     findings: &Findings,
     config: &Config,
-) -> Vec<SeriesVerdict> {
+) -> Verdicts {
     let rules = Rules::from(config);
     let mut verdicts: Vec<SeriesVerdict> = pass
         .series
@@ -59,7 +60,7 @@ pub fn judge_all(
         .map(|((series, moved), finding)| judge_series(series, moved, finding, config, &rules))
         .collect();
     rank_months(&mut verdicts);
-    verdicts
+    Verdicts { series: verdicts }
 }
 
 /// Orders the months: what matters most first, then what used the larger share of the room.

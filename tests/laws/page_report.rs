@@ -3,7 +3,16 @@
 use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
+use leakdrift::analysis::Findings;
+use leakdrift::analysis::units::settings::SettingsRecord;
+use leakdrift::analysis::units::too_good::TooGood;
+use leakdrift::day::day_number;
+use leakdrift::movement::Movement;
+use leakdrift::movement::stations::CannotTell;
+use leakdrift::records::{Event, Register};
 use leakdrift::report::model::*;
+use leakdrift::verdict::Verdicts;
+use leakdrift::verdict::action::{Action, ActionKind};
 
 /// A day written as `2026-10-30`.
 pub fn day(text: &str) -> NaiveDate {
@@ -415,15 +424,35 @@ pub fn report_of(name: &str) -> Report {
             inputs: vec![InputLine { path: n(), bytes: 1_234_567, sha256: "00ff".to_owned() }],
             failures: vec![format!("{name}: cut off")],
         },
-        actions: vec![ActionLine {
+        actions: vec![Action {
             rank: 1,
-            kind: "too_loose",
+            kind: ActionKind::TooLoose,
             key: String::new(),
             subject: n(),
             sentence: format!("{name} passes leaks."),
             next_step: "Set the limit to 2.46 mA.".to_owned(),
         }],
-        events: vec![EventLine { date: day("2026-10-06"), what: n(), station: n(), model: n() }],
+        moved: Movement { series: Vec::new(), stations: Err(CannotTell::NothingShared) },
+        findings: Findings {
+            series: Vec::new(),
+            checks: Vec::new(),
+            check_records: Vec::new(),
+            calibrations: None,
+            doubts: Vec::new(),
+            settings: SettingsRecord::default(),
+            too_good: TooGood::default(),
+            jumps: Vec::new(),
+        },
+        verdicts: Verdicts { series: Vec::new() },
+        register: Register {
+            events: Some(vec![Event {
+                day: day_number(day("2026-10-06")),
+                what: n(),
+                station: n(),
+                model: n(),
+            }]),
+            ..Register::default()
+        },
         units: vec![UnitLine {
             reason: "never passed".to_owned(),
             model: n(),

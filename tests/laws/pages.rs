@@ -5,6 +5,7 @@ use leakdrift::report::json::{not_finite, results};
 use leakdrift::report::markdown::summary;
 use leakdrift::report::model::*;
 use leakdrift::report::tables::{rows_not_used_csv, units_to_check_csv};
+use leakdrift::verdict::action::{Action, ActionKind};
 use leakdrift::verdict::cautions::{CAUTIONS, WHO_DECIDES};
 use serde_json::Value;
 
@@ -201,9 +202,9 @@ fn the_first_screen_holds_the_actions() {
     for (actions, shown) in [(1, 1), (25, 25), (80, 25)] {
         let mut report = report_of("M1");
         report.actions = (1..=actions)
-            .map(|rank| ActionLine {
+            .map(|rank| Action {
                 rank,
-                kind: "too_loose",
+                kind: ActionKind::TooLoose,
                 key: String::new(),
                 subject: format!("model {rank}"),
                 sentence: "It moved.".to_owned(),
@@ -352,7 +353,7 @@ fn numbers_are_written_for_people() {
 fn lists_hold_no_formula_and_every_sign() {
     for bad in ["=1+1", "+1", "-1", "@SUM(A1)", "\tx", "\rx"] {
         let report = report_of(bad);
-        for text in [rows_not_used_csv(&report), units_to_check_csv(&report)] {
+        for text in [rows_not_used_csv(&report), units_to_check_csv(&report.units)] {
             let mut reader = csv::Reader::from_reader(text.as_bytes());
             let row = reader.records().next().unwrap().unwrap();
             assert!(row.iter().any(|cell| cell == format!("'{bad}")), "{bad}: {row:?}");
@@ -363,7 +364,7 @@ fn lists_hold_no_formula_and_every_sign() {
         }
     }
     let report = report_of(&hostile());
-    let text = units_to_check_csv(&report);
+    let text = units_to_check_csv(&report.units);
     let mut reader = csv::Reader::from_reader(text.as_bytes());
     let header: Vec<String> = reader.headers().unwrap().iter().map(str::to_owned).collect();
     assert_eq!(

@@ -11,6 +11,7 @@ use super::recount::recount;
 use super::split::{Recount, split};
 use super::traces::{of_cause, traces};
 use super::{Dated, Jump, Scope, Side, Window};
+use crate::config::Config;
 use crate::day::Day;
 use crate::series::Pass;
 use crate::stats::estimate::Estimate;
@@ -23,6 +24,8 @@ use crate::stats::rate_ratio::{Rate, rate_ratio_p};
 
 /// False discovery rate over all scans of a plant.
 const FALSE_SCANS: f64 = 0.05;
+/// False discovery rate over all levels asked for one change.
+const FALSE_CAUSES: f64 = 0.05;
 /// From this p-value on a share is taken to have come back to what it was.
 const CAME_BACK: f64 = 0.01;
 
@@ -37,6 +40,24 @@ pub struct Asked {
     pub seed: u64,
     /// The date, where it is known: then only that is looked at.
     pub since: Option<Day>,
+}
+
+impl Asked {
+    /// What the settings ask.
+    #[must_use]
+    pub fn new(config: &Config, since: Option<Day>) -> Self {
+        Self {
+            p: config.jump_p,
+            demands: Demands {
+                failures: config.cause_failures,
+                share: config.cause_share,
+                false_discoveries: FALSE_CAUSES,
+                confidence: config.confidence,
+            },
+            seed: config.seed,
+            since,
+        }
+    }
 }
 
 /// One scan: a history of days and the changes in it.

@@ -35,6 +35,23 @@ pub enum Scope {
     Overall,
 }
 
+/// What is asked of a plant: all its series or those of one model, whenever or at a date that is known.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct JumpQuestion<'a> {
+    /// Model looked at; all where `None`.
+    pub model: Option<&'a str>,
+    /// The date, where it is known.
+    pub since: Option<Day>,
+}
+
+impl JumpQuestion<'_> {
+    /// Whether a model is looked at; names are compared without case and blanks around.
+    #[must_use]
+    pub fn is_about(&self, model: &str) -> bool {
+        self.model.is_none_or(|m| m.trim().to_lowercase() == model.trim().to_lowercase())
+    }
+}
+
 /// Days from the first to the last, both included.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Window {

@@ -3,8 +3,8 @@
 use std::fmt::Write;
 
 use super::super::format::{grouped, name, text};
-use super::super::model::Report;
 use super::{header, row};
+use crate::review::Review;
 
 /// One method: the question, and how it is answered, with its source.
 struct Method {
@@ -148,7 +148,7 @@ pub(super) fn of_jumps(page: &mut String) {
 }
 
 /// Writes the section.
-pub(super) fn section(page: &mut String, report: &Report) {
+pub(super) fn section(page: &mut String, report: &Review) {
     line!(page, "## How it was computed\n");
     line!(page, "### Settings in force\n");
     header(page, &["setting", "value", "unit", "why"]);

@@ -1,6 +1,6 @@
 //! `summary.md`: the report for people, from what needs action down to how each number was made.
 //!
-//! Takes a [`Report`] and gives one text. A manager stops after the first screen, so the actions stand there;
+//! Takes a [`Review`] and gives one text. A manager stops after the first screen, so the actions stand there;
 //! an auditor follows every number to its method. Nothing is computed here and no threshold is known. All
 //! names and sentences pass [`text`]: they come from exported files, and none may become markup.
 
@@ -26,7 +26,9 @@ use std::fmt::Write;
 use super::format::{
     Currents, NONE, anchor, counted, currents_of, date, grouped, name, ppm, text, value, words,
 };
-use super::model::{ActionLine, Report, SeriesReport, VerdictReport};
+use super::model::{SeriesReport, VerdictReport};
+use crate::review::Review;
+use crate::verdict::action::Action;
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
 
 /// Lines of the action table on the first screen; with what stands above they stay within 40 lines.
@@ -34,7 +36,7 @@ const ACTIONS_AT_THE_TOP: usize = 25;
 
 /// The whole page, ended by a line break.
 #[must_use]
-pub fn summary(report: &Report) -> String {
+pub fn summary(report: &Review) -> String {
     let mut page = String::new();
     head(&mut page, report);
     actions(&mut page, report);
@@ -76,7 +78,7 @@ fn header(page: &mut String, cells: &[&str]) {
     line!(page, "|{}", "---|".repeat(cells.len()));
 }
 
-fn head(page: &mut String, report: &Report) {
+fn head(page: &mut String, report: &Review) {
     line!(page, "# {}: review of {}\n", name(&report.name), text(&report.month));
     let rows = &report.rows;
     line!(
@@ -114,7 +116,7 @@ fn not_read(page: &mut String, failures: &[String]) {
     }
 }
 
-fn actions(page: &mut String, report: &Report) {
+fn actions(page: &mut String, report: &Review) {
     line!(page, "## What needs action\n");
     if report.actions.is_empty() {
         line!(
@@ -135,7 +137,7 @@ fn actions(page: &mut String, report: &Report) {
     }
 }
 
-fn action_table(page: &mut String, report: &Report, actions: &[ActionLine]) {
+fn action_table(page: &mut String, report: &Review, actions: &[Action]) {
     header(page, &["", "where", "what", "next step"]);
     for action in actions {
         let about = subject(report, &action.subject);
@@ -146,7 +148,7 @@ fn action_table(page: &mut String, report: &Report, actions: &[ActionLine]) {
     }
 }
 
-fn further_actions(page: &mut String, report: &Report) {
+fn further_actions(page: &mut String, report: &Review) {
     if report.actions.len() > ACTIONS_AT_THE_TOP {
         line!(page, "## Further actions\n");
         action_table(page, report, &report.actions[ACTIONS_AT_THE_TOP..]);
@@ -155,7 +157,7 @@ fn further_actions(page: &mut String, report: &Report) {
 }
 
 /// The subject of an action, with a link to its section where it has one of its own.
-fn subject(report: &Report, what: &str) -> String {
+fn subject(report: &Review, what: &str) -> String {
     let series = report.series.iter().find(|s| s.title == what).or_else(|| {
         let mut of_model = report.series.iter().filter(|s| s.model == what);
         of_model.next().filter(|_| of_model.next().is_none())
@@ -169,7 +171,7 @@ fn subject(report: &Report, what: &str) -> String {
     }
 }
 
-fn overview(page: &mut String, report: &Report) {
+fn overview(page: &mut String, report: &Review) {
     line!(page, "## All series\n");
     header(
         page,
@@ -256,7 +258,7 @@ fn movement(s: &SeriesReport) -> String {
     said
 }
 
-fn notes(page: &mut String, report: &Report) {
+fn notes(page: &mut String, report: &Review) {
     line!(page, "## Notes\n");
     for note in &report.notes {
         line!(page, "- {}", text(note));

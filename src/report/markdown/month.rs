@@ -7,6 +7,7 @@ use super::super::format::{
 };
 use super::super::model::{MonthReport, OpenAction, Report, SeriesReport};
 use super::{header, row};
+use crate::day::date_of;
 
 /// Actions of an earlier report listed on the page.
 const LISTED: usize = 12;
@@ -186,12 +187,12 @@ fn of_the_month(report: &Report) -> Vec<(chrono::NaiveDate, String)> {
             }
         }
     }
-    all.extend(report.events.iter().map(|e| {
+    all.extend(report.register.events.iter().flatten().map(|e| {
         let about: Vec<String> =
             [&e.model, &e.station].into_iter().filter(|n| !n.is_empty()).map(|n| name(n)).collect();
         let about =
             if about.is_empty() { String::new() } else { format!(" ({})", about.join(", ")) };
-        (e.date, format!("event: {}{about}", text(&e.what)))
+        (date_of(e.day), format!("event: {}{about}", text(&e.what)))
     }));
     all.retain(|(day, _)| day.format("%Y-%m").to_string() == report.month);
     all.sort();

@@ -3,15 +3,15 @@
 use std::fmt::Write;
 
 use super::super::format::{Currents, NONE, counted, currents_of, grouped, name, text};
-use super::super::model::Report;
 use super::{header, row};
+use crate::review::Review;
 use crate::verdict::cautions::CAUTIONS;
 
 /// Unreadable rows shown on the page; the file holds them all.
 const UNREADABLE_SHOWN: usize = 10;
 
 /// Models that share one limit; nothing where none do.
-pub(super) fn groups(page: &mut String, report: &Report) {
+pub(super) fn groups(page: &mut String, report: &Review) {
     if report.limit_groups.is_empty() {
         return;
     }
@@ -44,7 +44,7 @@ pub(super) fn groups(page: &mut String, report: &Report) {
 }
 
 /// Units that somebody must look at, by reason.
-pub(super) fn units(page: &mut String, report: &Report) {
+pub(super) fn units(page: &mut String, report: &Review) {
     line!(page, "## Units to check\n");
     if report.units_to_check.is_empty() {
         line!(page, "None.\n");
@@ -63,7 +63,7 @@ pub(super) fn units(page: &mut String, report: &Report) {
 }
 
 /// Where every row went.
-pub(super) fn rows(page: &mut String, report: &Report) {
+pub(super) fn rows(page: &mut String, report: &Review) {
     let rows = &report.rows;
     line!(page, "## Rows not used\n");
     line!(

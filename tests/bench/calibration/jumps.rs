@@ -7,9 +7,9 @@
 use std::fmt::Write as _;
 use std::path::Path;
 
-use leakdrift::analysis::jump::{Jump, Named, Scope, jumps};
+use leakdrift::analysis::jump::{Asked, Jump, Named, Scope, jumps};
 use leakdrift::config::Config;
-use leakdrift::verdict::jump::{asked, each, judge};
+use leakdrift::verdict::jump::{each, judge};
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, Normal, Poisson, StandardNormal};
 use rand_pcg::Pcg64;
@@ -290,7 +290,7 @@ fn ask(planted: Planted, seed: u64, dir: &Path, counts: &mut Counts) -> Result<(
         Config { factors: COLUMNS.iter().map(|c| c.0.to_owned()).collect(), ..Config::default() };
     let (_, pass) = leakdrift::pass(&[path], &config, &|_, _| ()).map_err(|e| e.to_string())?;
     let pass = pass.map_err(|e| e.to_string())?;
-    let found = jumps(&pass, &asked(&config, None), &|_| true);
+    let found = jumps(&pass, &Asked::new(&config, None), &|_| true);
     let first_day = pass.days.map_or(0, |d| d.0);
     let rises: Vec<&Jump> = found.iter().filter(|j| j.rises()).collect();
     counts.plants += 1;

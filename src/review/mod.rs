@@ -1,0 +1,191 @@
+//! Everything read, found out and decided: the one serialisable value, and so the contract of `results.json`
+//! (schema `leakdrift.results/1`).
+//!
+//! Takes what the rooms before it gave and asks nothing more. A room of its own so that pages, charts, lists
+//! and machines read the same values. Fields marked `skip` are for people's pages only.
+
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+use serde::Serialize;
+
+use crate::analysis::Findings;
+use crate::movement::Movement;
+use crate::records::Register;
+use crate::report::jump_model::JumpReport;
+use crate::report::model::*;
+use crate::verdict::Verdicts;
+use crate::verdict::action::Action;
+
+/// The schema named in every result file.
+pub const SCHEMA: &str = "leakdrift.results/1";
+
+/// The whole review.
+#[derive(Debug, Serialize)]
+pub struct Review {
+    /// Always [`SCHEMA`].
+    pub schema: &'static str,
+    /// Name of the report.
+    pub name: String,
+    /// Month under review, `2026-10`.
+    pub month: String,
+    /// First and last production day.
+    pub from: NaiveDate,
+    /// Last production day.
+    pub to: NaiveDate,
+    /// Where rows went.
+    pub rows: RowCounts,
+    /// One entry per series.
+    pub series: Vec<SeriesReport>,
+    /// One entry per station.
+    pub stations: Vec<StationReport>,
+    /// Models that share one limit.
+    pub limit_groups: Vec<GroupReport>,
+    /// The calibration register against the tests; `null` without a register.
+    pub calibration: Option<Vec<CalibrationReport>>,
+    /// Check loads, by station; `null` where none are named.
+    pub checks: Option<Vec<CheckReport>>,
+    /// Units somebody must look at, by reason.
+    pub units_to_check: BTreeMap<String, u64>,
+    /// Changes of settings, with the event that explains each.
+    pub settings_changes: Vec<SettingChangeReport>,
+    /// Settings that differ between stations at the end of the record.
+    pub settings_differ: Vec<SettingDiffersReport>,
+    /// Tests made at less than the settings require of the model.
+    pub settings_short: Vec<SettingShortReport>,
+    /// Production days without rows where a station's habit predicts some.
+    pub gaps: Option<Vec<GapReport>>,
+    /// What is too good to be true.
+    pub too_good: Vec<TooGoodReport>,
+    /// Product and tester movements found once over all series.
+    pub movement: Vec<MovementReport>,
+    /// Changes of the share of failures.
+    pub jumps: Option<Vec<JumpReport>>,
+    /// Against an earlier report; `null` without one.
+    pub since_report: Option<SinceReport>,
+    /// Why product and tester cannot be told apart; among the notes too.
+    #[serde(skip)]
+    pub cannot_tell: Option<String>,
+    /// What a reader must know.
+    pub notes: Vec<String>,
+    /// Settings in force: name, value, unit.
+    pub settings: Vec<SettingLine>,
+    /// Versions and inputs.
+    pub made: Made,
+    /// What needs action, worst first.
+    pub actions: Vec<Action>,
+    /// What moved, and the period of each series that is judged.
+    #[serde(skip)]
+    pub moved: Movement,
+    /// What was found out.
+    #[serde(skip)]
+    pub findings: Findings,
+    /// What was decided.
+    #[serde(skip)]
+    pub verdicts: Verdicts,
+    /// Events and calibrations.
+    #[serde(skip)]
+    pub register: Register,
+    /// Every unit in `units-to-check.csv`.
+    #[serde(skip)]
+    pub units: Vec<UnitLine>,
+    /// Every row in `rows-not-used.csv`.
+    #[serde(skip)]
+    pub not_used: Vec<NotUsedLine>,
+}
+
+/// Rows read = used + set aside + unreadable.
+#[derive(Debug, Clone, Serialize)]
+pub struct RowCounts {
+    /// Rows read.
+    pub read: u64,
+    /// Rows used.
+    pub used: u64,
+    /// Rows set aside, by reason.
+    pub set_aside: BTreeMap<String, u64>,
+    /// Rows that could not be understood.
+    pub unreadable: u64,
+}
+
+/// How the report was made.
+#[derive(Debug, Clone, Serialize)]
+pub struct Made {
+    /// Version of this program.
+    pub version: String,
+    /// Seed of every random draw.
+    pub seed: u64,
+    /// Files read.
+    pub inputs: Vec<InputLine>,
+    /// Files that could not be read, or not to their end.
+    pub failures: Vec<String>,
+}
+
+/// One input file.
+#[derive(Debug, Clone, Serialize)]
+pub struct InputLine {
+    /// Path as given, with `/`.
+    pub path: String,
+    /// Bytes.
+    pub bytes: u64,
+    /// SHA-256.
+    pub sha256: String,
+}
+
+/// One setting of the method section.
+#[derive(Debug, Clone, Serialize)]
+pub struct SettingLine {
+    /// Key of the config.
+    pub name: String,
+    /// Value in force.
+    pub value: String,
+    /// Its unit.
+    pub unit: String,
+    /// Why this value.
+    pub reason: String,
+}
+
+/// One unit to check.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct UnitLine {
+    /// Why.
+    pub reason: String,
+    /// Model.
+    pub model: String,
+    /// Serial as first written.
+    pub serial: String,
+    /// When.
+    pub tested_at: String,
+    /// Where.
+    pub station: String,
+    /// Reading in mA as text; empty where none.
+    pub reading_ma: String,
+    /// File, sheet and row.
+    pub place: String,
+}
+
+/// One row that was not used.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct NotUsedLine {
+    /// File as found.
+    pub file: String,
+    /// Sheet, or empty.
+    pub sheet: String,
+    /// Line or row.
+    pub row: u32,
+    /// Which test of the row.
+    pub part: u8,
+    /// `set aside` or `unreadable`.
+    pub kind: &'static str,
+    /// Reason, or the column that is wrong.
+    pub reason: String,
+    /// What was expected; empty for rows set aside.
+    pub expected: String,
+    /// What was found; for rows set aside, what the row says.
+    pub found: String,
+    /// Model.
+    pub model: String,
+    /// Serial.
+    pub serial: String,
+    /// When.
+    pub tested_at: String,
+}
