@@ -1,4 +1,8 @@
 //! Where a table's header is and what each of its columns means.
+//!
+//! A row is as wide as its header, or it has lost or gained a cell, nobody knows which: unreadable. Blank
+//! cells too many are none; where one row in ten is short it is the exporter's manner to leave blank ends
+//! away (`Layout::trims`).
 
 use std::collections::BTreeMap;
 

@@ -3,6 +3,10 @@
 //! The `csv` crate splits the records, not polars: it knows the line of every record and a damaged
 //! record does not cost the file (polars gives no line numbers and either stops at a ragged row or cuts
 //! it without a word). Pieces are parsed in parallel, which makes up for its speed.
+//!
+//! A quote that does not close does not swallow rows: a line with an odd number of quotes may run on only
+//! over lines that are no whole rows themselves (at most 64); else it stands alone as one damaged row
+//! (`whole_records`). Stray quotes around a cell are taken off: `M1"` is no other model.
 
 use std::collections::BTreeMap;
 use std::io::Read;

@@ -1,5 +1,8 @@
 //! How far a packed file may grow: a small file that unpacks without end must not fill the memory or the
 //! day.
+//!
+//! A file may unpack to 200 times its size or 256 MB, whichever is more; sizes that an archive states are
+//! not trusted.
 
 use std::io::{Cursor, Error, Read, Result};
 

@@ -1,4 +1,9 @@
 //! Workbooks: every visible sheet is a table.
+//!
+//! The workbook reader panics on some damaged files: it works on a thread of its own
+//! ([`super::WORKBOOK_THREAD`]), whose panic the program keeps quiet. Cells are collected singly and made a
+//! rectangle only where it holds at least one cell in sixteen (`dense`): sizes that a sheet states are not
+//! trusted.
 
 use std::collections::BTreeMap;
 use std::io::Cursor;

@@ -1,4 +1,8 @@
 //! What each check load read over time: a moving tester shows here without any product.
+//!
+//! Judged as a series is. A pass at a reading more than 5 % and 8 standard deviations (of differences
+//! between neighbours) from its neighbours does not belong to the load and is reported as such: on the day
+//! of a broken lead the load that must pass passed too.
 
 use std::collections::BTreeMap;
 

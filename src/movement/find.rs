@@ -1,4 +1,9 @@
 //! What moved, over all series at once: testers first, then two groups, then each product.
+//!
+//! Two groups are looked for on the last 60 production days only: over a whole history a drift looks like
+//! two groups, and lots would seem to explain it. They are compared on the days and stations that tested
+//! both (`together`): the ratio from a mixture of all recent readings carried the stations' mix and left
+//! three small steps of a product that stood still. The lot of a day is then that of the lower group.
 
 use std::collections::BTreeMap;
 

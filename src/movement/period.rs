@@ -1,4 +1,8 @@
 //! Which units are judged: the period since the last established step, and the planning horizon.
+//!
+//! Which period is judged needs the movement, so movement is found first, then the body. A slope that is
+//! certain and of three reading steps is carried; whether it is *material* is decided after that, since
+//! rejects at the horizon are only known then.
 
 use chrono::{Days, Months, NaiveDate};
 

@@ -8,6 +8,8 @@
 //!
 //! The reference is the plant's middle station (median weighted by units): a mean would move whenever
 //! one station moves, and would put part of its step on every product.
+//!
+//! Products that moved more than 5 % measure no station.
 
 pub mod correction;
 mod lasting;

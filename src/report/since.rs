@@ -1,4 +1,8 @@
 //! An earlier report, and what is new, open and closed since.
+//!
+//! Actions are the same where kind, subject and key (a day, an instrument) agree. A report carries the one
+//! it was compared with, so that making it again says the same; a report of the same days is no earlier
+//! one.
 
 use std::path::Path;
 

@@ -3,6 +3,8 @@
 //! All files go to a temporary folder beside the target first. Only when every one is on the disk is the
 //! previous report moved aside, the new one renamed into place, and the previous one removed. A run that is
 //! killed between the two renames leaves the previous report aside, whole: the next run puts it back.
+//!
+//! A folder is replaced only if it holds nothing but our files.
 
 use std::ffi::OsString;
 use std::fs;

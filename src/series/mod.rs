@@ -7,6 +7,10 @@
 //! Records are kept packed until the end of the pass, grouped by unit, because a retest may be read
 //! before the first attempt it repeats. That is linear in rows (about 70 bytes each); whoever has
 //! billions makes the tally with a `GROUP BY` in a database and reads it as Parquet.
+//!
+//! Memory is linear in rows, packed; whoever has billions makes the tally in a database. A retest may be
+//! read before the first attempt it repeats, in any order of files: sorting makes the answer independent of
+//! it and of the number of threads.
 
 mod attempts;
 mod clock;

@@ -1,4 +1,7 @@
 //! The reading step: the smallest difference an instrument shows at that size of reading.
+//!
+//! The step is the coarsest of 1, 2, 5 × 10ⁿ that divides 99.5 % of a station's readings in a decade, split
+//! once where it changes inside.
 
 use std::collections::BTreeMap;
 

@@ -1,4 +1,6 @@
 //! A series as a tally: distinct readings with how often each occurred, per day and station.
+//!
+//! A tally line is never a repeated row: equal lines of two plants are different units.
 
 use super::SeriesKey;
 use crate::day::Day;

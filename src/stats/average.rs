@@ -4,6 +4,8 @@
 //! memory): weights `exp(-AICc / 2)`, and the unconditional standard error
 //! `sum w_i sqrt(var_i + (theta_i - mean)^2)`. That form is used, not the sum of variances of their later
 //! papers, since on a log scale one family of weight 0.001 that is far off would own the latter.
+//!
+//! Weights under 1e-4 are zero.
 
 use super::blocks::block_variance;
 use super::distribution::{Distribution, Family, Law};

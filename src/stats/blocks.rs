@@ -1,4 +1,8 @@
 //! The variance of an estimate from readings whose days hang together.
+//!
+//! Blocks of five days are paid up for what they miss at the days' own lag-1 correlation (from 20 days on),
+//! with as many fewer degrees of freedom, and the upper end moves out by Johnson's skewness term times the
+//! part of the variance that days add. The lower end does not move in: it then covered less.
 
 use super::autocorrelation::{autocorrelation, corrected_about_mean};
 

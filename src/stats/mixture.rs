@@ -1,4 +1,8 @@
 //! One group or two: a mixture of two normal or two lognormal distributions against one distribution.
+//!
+//! Two groups need a valley in the mixture's density (under 0.9 of the lower hill): two normals fitted a
+//! hard-edged hump better than one in nine of ten series. A smoothed look for any valley comes first and
+//! spares the search (three quarters of the time of a description).
 
 use crate::stats::moments::Moments;
 use crate::stats::numeric::{GAUSS_3, GAUSS_5, Node, last_that, reaching};

@@ -1,5 +1,8 @@
 //! The generalised Pareto law of excesses over a threshold: the line they are measured on, their likelihood
 //! over censored readings, and where that is largest.
+//!
+//! Likelihood without a summit: readings that end in a cliff take the lowest regular shape, -1/2; a family
+//! whose place the readings leave unknown to more than 30 spreads is refused as unbounded.
 
 use crate::stats::distribution::{Distribution, Law};
 use crate::stats::numeric::{increasing_root_within, inverse, product, quadratic};

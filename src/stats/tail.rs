@@ -1,4 +1,12 @@
 //! The upper tail without a family for the body: a generalised Pareto law of the excesses over a threshold.
+//!
+//! Tails are fitted on the scores of the best family, `w = -ln P(X > x)`, not on the readings: there the
+//! family's own readings are exponential, so the threshold may lie low (16 % inside the window, 10 % open,
+//! down to 50 readings) without bias, and the penalties mean "near the family" (`ln scale` 0.4; shape 0.2
+//! open, 0.15 below the cut; dropped once the readings contradict the law at 1 in 200).
+//!
+//! Intervals use the penalised profile likelihood of the quantile, scaled by block over usual variance, not
+//! Wald on the log of the excess: Wald's one-sided 95 % `U` covered 89–91 % and `L` 98–99 % at 2 000 units.
 
 use crate::stats::blocks::{BlockVariance, block_variance};
 use crate::stats::empirical::Empirical;

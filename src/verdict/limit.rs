@@ -1,5 +1,8 @@
 //! Is the high limit in force the right one? The order of the rules is fixed: unsafe limits are flagged
 //! first, then `no workable band`, `too tight`, `too loose`, `fits`, and what is left is not decided.
+//!
+//! Below 50 units the answer is `not enough data` even where the band is closed. While data are short a
+//! raise is never suggested.
 
 use crate::config::rules::Rules;
 use crate::movement::period::Judged;

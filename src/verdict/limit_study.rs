@@ -1,5 +1,11 @@
 //! The limit study of one series: every candidate limit with what it costs, hides and would have done, the
 //! recommendation, and the reading that the circuit should give.
+//!
+//! It asks the review's own findings about other limits; each candidate is judged by the same rules as the
+//! limit in force. A trip at a lower limit is counted as *might pass* and never as a pass: the voltage was
+//! cut. Retests and minutes are those of units rejected so far, minutes within one shift (8 h: a later test
+//! follows a repair). A recommendation never leaves the workable band, nor the band of models that share
+//! the limit, and a change note is refused for any limit outside it.
 
 use crate::analysis::units::what_if::{Recount, RetestCost, ShareAt, recount, retest_cost, shares};
 use crate::analysis::{Asked, Finding};

@@ -1,4 +1,8 @@
 //! The month under review against the time before it: what matters, and one sentence.
+//!
+//! What matters first: a certain rise of failures (half a point, or double), rejects past the accepted
+//! share, a level that used 10 % of the room or 2 % of itself, a spread wider by a fifth; then the share of
+//! the room used.
 
 use crate::analysis::month::change::{MonthChange, Share};
 use crate::config::rules::Rules;

@@ -1,4 +1,7 @@
 //! What was found about testers, in sentences: passes in doubt, settings, what is too good, check loads.
+//!
+//! A tester's step that something recorded explains needs action only in its month; the passes that it puts
+//! in doubt stay until somebody decides.
 
 use chrono::NaiveDate;
 

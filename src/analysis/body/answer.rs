@@ -1,5 +1,13 @@
 //! What an answer about the tail says: quantiles, bounds, rejects and capability, from the truncated
 //! body (`apart`) or from the tail of all readings (`together`).
+//!
+//! Inside the data the readings answer, inside a step along the best family's curve; the families alone
+//! only in a series too small for a tail (under about 120 units).
+//!
+//! A share is read off the intervals of quantiles, so that both ways of asking agree: the tail's by the
+//! root of its profile likelihood next to the estimate, the families' on `-ln(-ln p)` (on log-odds an
+//! interval far out ran from 0 to 1), a carried body's by [`super::share_ladder`] with blocks of days left
+//! out. Of families and tail weighed, an average reaches no further than both do.
 
 use crate::analysis::NotDone;
 use crate::analysis::body::capability::{exact_normal, index};

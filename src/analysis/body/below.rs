@@ -1,4 +1,15 @@
 //! The readings below a cut: the families fitted to them, and the tail of those next to the cut.
+//!
+//! Design 6 extrapolates the truncated families alone; the 95 % interval of X99.865 of a body outside them
+//! then held in 0–35 % of series, with or without strays, since a long healthy tail counted as an excess.
+//! So a tail is also fitted to the readings next to the cut, right-truncated there, with one more piece of
+//! knowledge: no more can be healthy beyond the cut than lie there (a one-sided Poisson term; without it a
+//! hard-edged body was expected to be endless). Families and tail are weighed by Akaike's criterion
+//! (`Tail::gain_over_law`, `family_weight`).
+//!
+//! A unit is named as a stray only where neither the families, nor the tail next to the cut, nor the best
+//! family's tail started at the cut expects it (`Below::sf_at_most`): a short tail of 350 readings named
+//! healthy units.
 
 use crate::analysis::NotDone;
 use crate::analysis::body::excess::{Excess, Expecting, excess};

@@ -1,4 +1,7 @@
 //! Capability against a limit: the index, its exact bound for normal readings, and the rejects seen.
+//!
+//! The exact bound (non-central t) holds only for `apart`, where normal has weight 0.9 or more and the
+//! dispersion is at most 1; its n is matched to the information of the censored fit.
 
 use std::collections::BTreeMap;
 

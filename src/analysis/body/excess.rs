@@ -1,4 +1,9 @@
 //! How many readings lie beyond the cut, against how many a description of those below it expects there.
+//!
+//! An excess is not yet strays: they must explain the readings beyond the threshold better than a long tail
+//! by 2 log units (`Tail::gain_of_strays`); else, and where the excess passes the share that is too common
+//! for defects, `together` is in use and the report says that re-tests tell which. The cut deepens only
+//! where strays do stand apart.
 
 use crate::analysis::NotDone;
 use crate::movement::edges::place;

@@ -8,6 +8,8 @@
 //! Like the upper side, the numbers are from the answer in use: where the averaged families describe the
 //! series, from them (also where `together` is in use, whose law starts only at the upper tail); where they
 //! do not, from a generalised Pareto law of the lowest readings. Strays below are kept out of both.
+//!
+//! Where no family describes the series the lowest readings are asked turned round.
 
 use std::borrow::Cow;
 

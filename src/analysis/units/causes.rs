@@ -3,6 +3,10 @@
 //! Left in, a lot that trips one unit in a hundred turns a fifth of all verdicts to `not enough data`
 //! (design section 6). Only what a unit is made of can be named here (lot and the config's factors, not
 //! operator or shift): who tested a unit does not change what it reads.
+//!
+//! Standing out is an exact binomial tail against all other units, Bonferroni over levels, with at least 5
+//! failures and 3 times the upper bound of the others. Such lots are named by the jump that they cause, or
+//! by themselves where no jump covers them.
 
 use std::collections::BTreeMap;
 

@@ -1,4 +1,9 @@
 //! Passes in doubt: units that passed while a tester read too low, counted again at the corrected reading.
+//!
+//! A tester's step up says that its readings before were too low, back to its previous step; a step down
+//! with no calibration within three days says so of those since; an error found by a calibration beyond the
+//! stated accuracy, where no step shows it, back to the calibration before. Each pass, retests too, is
+//! counted again at its own limit, with the ends of the step's interval.
 
 use crate::analysis::units::calibration::Covered;
 use crate::day::{Day, day_of};

@@ -1,4 +1,7 @@
 //! Days without rows where a station's habit predicts some: an export that is missing, or a station that stood.
+//!
+//! A gap is a run of the plant's production days without a row of a station, rarer by its own habit (30
+//! days to either side) than 1 in 100 over all stations and days.
 
 use std::collections::BTreeSet;
 

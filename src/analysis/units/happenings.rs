@@ -1,4 +1,7 @@
 //! What happened when: recorded events, calibrations, changes of settings, new lots; named at steps.
+//!
+//! A step or a jump is named by what is recorded inside its dates, likeliest first: events, settings,
+//! calibrations; lots last and for steps of products only, since there is a new one in most intervals.
 
 use std::collections::BTreeMap;
 

@@ -1,4 +1,9 @@
 //! The settings record: what was set for each model at each station, when it changed, and where it differs.
+//!
+//! First tests only; a retest at a lower voltage is no change of settings. A value and back within a day is
+//! one happening, more than 20 changes are one that varies. Blanks say nothing. An event within three days
+//! explains a change. What the config requires (`required_v`, `required_dwell_s`) holds for withstand
+//! tests.
 
 use std::collections::BTreeMap;
 

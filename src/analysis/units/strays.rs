@@ -1,4 +1,8 @@
 //! Serials behind findings: strays that passed, with their side, over the whole history.
+//!
+//! Each stretch between established steps is held against its own body; a moving series in stretches of 60
+//! days. A pass at or below 1.25 times the station's open-lead reading is named as an open lead; that
+//! reading is found from under-limit results, per station, scaled by voltage times frequency.
 
 use crate::analysis::body::describe::describe;
 use crate::analysis::body::healthy::plain_options;

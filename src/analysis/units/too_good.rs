@@ -1,4 +1,11 @@
 //! Too good to be true: a display that stands still, a station that finds nothing, a spread that collapses.
+//!
+//! A run of equal readings counts where it is expected less often than the setting by the share of that
+//! value among 200 neighbours; failures where they are at most a quarter of what the other stations predict
+//! in the same months, and that rarer than 1 in 100 over all questions (found for a tester that reads low
+//! too, and then said to be explained); a spread where the middle half of a month is under half as wide as
+//! in the three months before, at 4 standard errors, while no other station's narrows. Quartiles, since a
+//! few open leads widen any outer pair.
 
 use std::collections::BTreeMap;
 

@@ -1,4 +1,7 @@
 //! One way for each kind of file: its tables, understood, and sent on in pieces.
+//!
+//! A second table in a file is seen by its header (other columns or another order): its rows are unreadable
+//! and say so, also in later pieces of the file.
 
 use std::fs::File;
 use std::io::{BufRead, BufReader, Cursor, Read as _};

@@ -1,4 +1,7 @@
 //! The moving average of a series against a stated baseline.
+//!
+//! The baseline begins after the last known change (an event of the model, or an established step) that
+//! leaves 25 days for it.
 
 use super::{DayPoint, DriftOptions, values};
 use crate::stats::ewma;

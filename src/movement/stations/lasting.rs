@@ -1,4 +1,7 @@
 //! What a station adds for good: as per cent, as current, and month by month.
+//!
+//! A month's offsets are against the reference in its latest state, so that a step of the reference is one
+//! of itself and of no other station.
 
 use super::relative::{Shared, Taken};
 use super::{ActsAs, MonthOffset, Station, StationOptions};

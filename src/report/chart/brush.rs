@@ -1,6 +1,8 @@
 //! The strokes that charts are made of: rectangles, lines, marks and letters.
 //!
 //! All places are in pixels of the finished picture.
+//!
+//! Letters are placed by ab_glyph, plotters lays the ink: plotters sets letters on whole pixels.
 
 use super::style::{self, Weight};
 use super::{ChartError, Dash, Shape};
