@@ -1,14 +1,17 @@
 //! Days as whole numbers: how every room counts them, and how they become dates and months.
 
 use chrono::{Datelike, NaiveDate, TimeDelta};
+use serde::{Serialize, Serializer};
 
 /// A day as a whole number since 1970-01-01.
 pub type Day = i32;
 
-/// A day as a date.
+/// A day as a date; beyond the calendar's end, its end.
 #[must_use]
 pub fn date_of(day: Day) -> NaiveDate {
-    NaiveDate::default() + TimeDelta::days(i64::from(day))
+    let days = TimeDelta::days(i64::from(day));
+    let end = if day < 0 { NaiveDate::MIN } else { NaiveDate::MAX };
+    NaiveDate::default().checked_add_signed(days).unwrap_or(end)
 }
 
 /// Year and month of a day.
@@ -28,4 +31,20 @@ pub fn day_number(date: NaiveDate) -> Day {
 #[must_use]
 pub fn day_of(time: i64, starts_s: i64) -> Day {
     i32::try_from((time - starts_s).div_euclid(86_400)).unwrap_or(0)
+}
+
+/// Writes a day as its date, for `serialize_with`.
+///
+/// # Errors
+/// Those of the serializer.
+pub fn as_date<S: Serializer>(day: &Day, to: S) -> Result<S::Ok, S::Error> {
+    date_of(*day).serialize(to)
+}
+
+/// Writes a day as its date where there is one, for `serialize_with`.
+///
+/// # Errors
+/// Those of the serializer.
+pub fn as_date_if_any<S: Serializer>(day: &Option<Day>, to: S) -> Result<S::Ok, S::Error> {
+    day.map(date_of).serialize(to)
 }

@@ -101,7 +101,7 @@ fn judged(
         jumps: question.jumps,
     };
     let findings = analysis::findings(pass, &known, config);
-    let verdicts = verdict::plant::judge_all(pass, &movement, &findings, config);
+    let verdicts = verdict::plant::judge_all(pass, &known, &findings, config);
     Review::new(subject, read, pass, movement, findings, verdicts, config)
 }
 

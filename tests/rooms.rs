@@ -12,7 +12,7 @@ const MAP: [(&str, &[&str]); 16] = [
     ("note", &[]),
     ("day", &[]),
     ("stats", &[]),
-    ("words", &["stats"]),
+    ("words", &["day", "stats"]),
     ("records", &["day"]),
     // Another world: it makes the truth and may know nothing of how the tool reads.
     ("sample", &[]),
@@ -20,7 +20,7 @@ const MAP: [(&str, &[&str]); 16] = [
     ("input", &["config", "day", "error", "note", "records"]),
     ("series", &["config", "day", "error", "input", "note", "records"]),
     ("movement", &["config", "day", "records", "series", "stats", "words"]),
-    ("analysis", &["config", "day", "movement", "records", "series", "stats"]),
+    ("analysis", &["config", "day", "movement", "records", "series", "stats", "words"]),
     ("verdict", &["analysis", "config", "day", "movement", "records", "series", "stats", "words"]),
     (
         "report",

@@ -14,6 +14,7 @@ use crate::analysis::units::calibration::{Covered, calibrations};
 use crate::analysis::units::causes::{Cause, causes, without};
 use crate::analysis::units::checks::{StationChecks, checks};
 use crate::analysis::units::doubt::{Doubt, doubts};
+use crate::analysis::units::gaps::{Gap, gaps};
 use crate::analysis::units::leads::{OpenLeads, open_leads};
 use crate::analysis::units::practice::{Practice, practice, repeatability};
 use crate::analysis::units::settings::{SettingsRecord, settings};
@@ -22,7 +23,7 @@ use crate::analysis::units::too_good::{TooGood, too_good};
 use crate::config::Config;
 use crate::day::Day;
 use crate::day::month_of;
-use crate::movement::check_record::{LoadRecord, check_records};
+use crate::movement::check_record::check_records;
 use crate::movement::drift::DAYS_PER_MONTH;
 use crate::movement::edges::Edges;
 use crate::movement::readings::{Reading, coarsest_step, edges, grouped, ma};
@@ -90,10 +91,8 @@ impl Finding {
 pub struct Findings {
     /// One entry per series of the pass.
     pub series: Vec<Finding>,
-    /// Check loads by station.
-    pub checks: Vec<StationChecks>,
-    /// What each check load read over time.
-    pub check_records: Vec<LoadRecord>,
+    /// Check loads by station; `None` where none are named.
+    pub checks: Option<Vec<StationChecks>>,
     /// The calibration register against the tests; `None` without a register.
     pub calibrations: Option<Vec<Covered>>,
     /// Passes of testers that read too low.
@@ -102,6 +101,8 @@ pub struct Findings {
     pub settings: SettingsRecord,
     /// What is too good to be true.
     pub too_good: TooGood,
+    /// Production days without rows where a station's habit predicts some.
+    pub gaps: Vec<Gap>,
     /// Changes of the share of failures; empty where none were asked for.
     pub jumps: Vec<Jump>,
 }
@@ -134,8 +135,8 @@ pub fn findings(pass: &Pass, known: &Known<'_>, config: &Config) -> Findings {
     let calibrations = calibrations(pass, known.register);
     Findings {
         series,
-        checks: checks(pass, config),
-        check_records: check_records(pass, config),
+        checks: checks(pass, check_records(pass, config), config),
+        gaps: gaps(pass),
         doubts: doubts(
             pass,
             known.movement.stations.as_ref().ok(),

@@ -7,14 +7,17 @@
 use std::collections::BTreeMap;
 
 use rayon::prelude::*;
+use serde::{Serialize, Serializer};
 
 use crate::config::Config;
 use crate::day::Day;
-use crate::movement::drift::{self, DayPoint, Drift, DriftOptions};
+use crate::movement::drift::{self, DayPoint, DriftOptions, Shape};
+use crate::movement::stations::TesterStep;
 use crate::records::Outcome;
 use crate::series::{CheckReading, Pass};
 use crate::stats::multiple::benjamini_hochberg;
 use crate::stats::trend::median;
+use crate::words::time::as_time;
 
 /// Days at the end of the record that make its reading now.
 const LATEST: usize = 25;
@@ -26,35 +29,50 @@ const ODD_SD: f64 = 8.0;
 const ODD_SHARE: f64 = 0.05;
 
 /// A right answer whose reading is far from what the load usually reads.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct OddReading {
-    /// The check.
-    pub check: CheckReading,
+    /// Seconds since 1970-01-01.
+    #[serde(rename = "tested_at", serialize_with = "as_time")]
+    pub time: i64,
+    /// Production day.
+    #[serde(skip)]
+    pub day: Day,
     /// Reading, mA.
     pub reading_ma: f64,
     /// What it usually reads, mA.
     pub usual_ma: f64,
 }
 
-/// One load at one station over time.
-#[derive(Debug, Clone, PartialEq)]
+/// What one load read at one station over time.
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct LoadRecord {
     /// Index into the stations.
+    #[serde(skip)]
     pub station: u16,
     /// The load, as named in the config.
     pub load: String,
     /// What it should draw by its resistance and the set voltage, mA.
     pub expected_ma: Option<f64>,
-    /// Median reading of each day, mA.
+    /// Median reading of each day, mA; in JSON how many there are.
+    #[serde(rename = "days", serialize_with = "how_many")]
     pub points: Vec<(Day, f64)>,
     /// Median of the last 25 days, mA.
+    #[serde(rename = "x50_ma")]
     pub latest_ma: Option<f64>,
+    /// How the reading moved; `None` where no shape is claimed.
+    pub shape: Option<Shape>,
+    /// p-value of the shape, adjusted over all loads (Benjamini–Hochberg).
+    pub p_value: Option<f64>,
+    /// Steps whose size in per cent is known.
+    pub steps: Vec<TesterStep>,
+    /// Smallest step that would have been found, mA.
+    pub smallest_step_ma: Option<f64>,
     /// Readings that do not belong to the load.
     pub odd: Vec<OddReading>,
-    /// How the reading moved.
-    pub drift: Drift,
-    /// p-value of its shape, adjusted over all loads (Benjamini–Hochberg).
-    pub adjusted_p: f64,
+}
+
+fn how_many<S: Serializer>(points: &[(Day, f64)], to: S) -> Result<S::Ok, S::Error> {
+    points.len().serialize(to)
 }
 
 /// The record of every load that must pass, by station; loads that trip show no reading.
@@ -74,30 +92,31 @@ pub fn check_records(pass: &Pass, config: &Config) -> Vec<LoadRecord> {
             groups.entry((check.station, &check.load)).or_default().push((check, ma));
         }
     }
-    let mut records: Vec<LoadRecord> = groups
+    let (mut records, p): (Vec<LoadRecord>, Vec<f64>) = groups
         .into_par_iter()
         .map(|((station, load), readings)| of_load(station, load, &readings, config))
-        .collect();
-    let p: Vec<f64> = records.iter().map(|r| r.drift.p_value).collect();
+        .unzip();
     for (record, adjusted) in records.iter_mut().zip(benjamini_hochberg(&p)) {
-        record.adjusted_p = adjusted;
+        record.p_value = record.shape.map(|_| adjusted);
+        record.steps.iter_mut().for_each(|s| s.p_value = adjusted);
     }
     records
 }
 
+/// The record and the p-value of its shape, not adjusted yet.
 fn of_load(
     station: u16,
     load: &str,
     readings: &[(&CheckReading, f64)],
     config: &Config,
-) -> LoadRecord {
+) -> (LoadRecord, f64) {
     let values: Vec<f64> = readings.iter().map(|r| r.1).collect();
     let mut kept: BTreeMap<Day, Vec<f64>> = BTreeMap::new();
     let mut odd = Vec::new();
     for ((check, ma), usual) in readings.iter().zip(usual(&values)) {
         match usual {
             Some(usual_ma) => {
-                odd.push(OddReading { check: (*check).clone(), reading_ma: *ma, usual_ma })
+                odd.push(OddReading { time: check.time, day: check.day, reading_ma: *ma, usual_ma })
             }
             None => kept.entry(check.day).or_default().push(*ma),
         }
@@ -127,17 +146,25 @@ fn of_load(
     let mohm = config.check_loads.get(load).and_then(|l| l.resistance_mohm).filter(|r| *r > 0.0);
     let drift = drift::assess(&day_points, &options);
     let latest: Vec<f64> = points.iter().rev().take(LATEST).map(|p| p.1).collect();
-    LoadRecord {
+    let p_value = drift.p_value;
+    let steps = drift.steps.into_iter().filter_map(|s| {
+        let (day, day_low, day_high) = (s.day, s.day_low, s.day_high);
+        Some(TesterStep { day, day_low, day_high, size_pct: s.size_pct?, p_value })
+    });
+    let record = LoadRecord {
         station,
         load: load.to_owned(),
         // V over MΩ is µA.
         expected_ma: median(&volts).zip(mohm).map(|(v, r)| v / r / 1000.0),
-        adjusted_p: drift.p_value,
         latest_ma: median(&latest),
         points,
+        shape: drift.shape,
+        p_value: drift.shape.map(|_| p_value),
+        steps: steps.collect(),
+        smallest_step_ma: drift.smallest_step_ma,
         odd,
-        drift,
-    }
+    };
+    (record, p_value)
 }
 
 /// For each reading that does not belong to its neighbours, what those read; `None` for one that does.

@@ -11,6 +11,8 @@ pub mod chart;
 pub mod explained;
 pub mod points;
 
+use serde::Serialize;
+
 use crate::stats::autocorrelation::{about_zero, corrected_about_line};
 use crate::stats::estimate::Estimate;
 use crate::stats::shape::candidates::{Fitter, Kind};
@@ -69,7 +71,8 @@ impl Default for DriftOptions {
 }
 
 /// How a series moved.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Shape {
     /// One level.
     Steady,

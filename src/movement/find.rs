@@ -16,6 +16,7 @@ use crate::movement::groups::{FactorLevel, Split, split_by};
 use crate::movement::limits::{LimitHistory, history};
 use crate::movement::period::{Period, period};
 use crate::movement::readings::{Reading, readings, value};
+use crate::movement::room_share::{RoomShare, room_share};
 use crate::movement::stations::{self, CannotTell, Cell, SeriesFacts, StationOptions, Stations};
 use crate::records::Register;
 use crate::series::{Pass, Says};
@@ -52,6 +53,8 @@ pub struct SeriesMovement {
     pub split: Option<GroupSplit>,
     /// Limits over time.
     pub limits: LimitHistory,
+    /// What it used of its room; `None` without points.
+    pub room_share: Option<RoomShare>,
     /// The period judged.
     pub period: Period,
 }
@@ -230,9 +233,11 @@ fn of_series(
         drift::chart::ewma_chart(&points, drift.rho, &options)
     });
     drift.ewma = after.or(drift.ewma);
+    let limits = history(&pass.series[n]);
     SeriesMovement {
         adjusted_p: drift.p_value,
-        limits: history(&pass.series[n]),
+        room_share: room_share(&points, &drift, &limits, config),
+        limits,
         readings,
         points,
         drift,

@@ -13,6 +13,7 @@ pub mod limits;
 pub mod material;
 pub mod period;
 pub mod readings;
+pub mod room_share;
 pub mod stations;
 
 pub use find::{GroupSplit, Movement, SeriesMovement, facts, find, group_rules};

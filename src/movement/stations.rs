@@ -18,13 +18,18 @@ mod relative;
 
 pub use correction::Correction;
 
+use serde::Serialize;
+
+use crate::day::{Day, as_date};
 use crate::stats::estimate::Estimate;
 use crate::stats::shape;
 use crate::stats::trend::median;
 use lasting::{Lasting, middle, months};
-use moves::{as_station_step, find_steps, measured};
+use moves::{as_tester_step, find_steps, measured};
 use relative::Shared;
 use std::collections::BTreeMap;
+
+use crate::words::time::as_month;
 
 /// Median of one series at one station on one day.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -75,42 +80,59 @@ impl Default for StationOptions {
 }
 
 /// Why product and tester cannot be told apart.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum CannotTell {
+    /// There are no two stations.
+    #[error("product and tester cannot be told apart: there is one station only, or none is named")]
+    OneStation,
     /// No model was tested on two stations on one day.
+    #[error(
+        "product and tester cannot be told apart: no model was tested on two stations on one day"
+    )]
     NothingShared,
-    /// Too few such days (under 20).
+    /// Too few such days.
+    #[error(
+        "product and tester cannot be told apart: fewer than {} days with a model on two stations",
+        shape::FEWEST_POINTS
+    )]
     TooFewDays,
 }
 
 /// How an offset acts over models.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub enum ActsAs {
     /// The same per cent: meter or voltage.
+    #[serde(rename = "per_cent")]
     PerCent,
     /// The same capacitance: leads and fixture.
+    #[serde(rename = "ma")]
     Milliampere,
 }
 
-/// A step of one station.
-#[derive(Debug, Clone, PartialEq)]
-pub struct StationStep {
+/// A step of a tester, seen on products or on a check load.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TesterStep {
     /// First day at the new level.
-    pub day: i32,
+    #[serde(rename = "date", serialize_with = "as_date")]
+    pub day: Day,
     /// Earliest day that fits nearly as well.
-    pub day_low: i32,
+    #[serde(rename = "date_low", serialize_with = "as_date")]
+    pub day_low: Day,
     /// Latest day that fits nearly as well.
-    pub day_high: i32,
+    #[serde(rename = "date_high", serialize_with = "as_date")]
+    pub day_high: Day,
     /// Change of the readings, per cent of the level before.
     pub size_pct: Estimate,
-    /// p-value of the step's shape times the number of stations looked at.
+    /// p-value of the step's shape: of products times the stations looked at, of check loads adjusted over all.
+    #[serde(skip)]
     pub p_value: f64,
 }
 
 /// Offset of a station in one month.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct MonthOffset {
     /// Year and month, 1 to 12.
+    #[serde(serialize_with = "as_month")]
     pub month: (i32, u32),
     /// Against the reference, per cent.
     pub offset_pct: Estimate,
@@ -126,7 +148,7 @@ pub struct Station {
     /// The better of the two, where either interval excludes zero.
     pub acts_as: Option<ActsAs>,
     /// Steps in order of time.
-    pub moved: Vec<StationStep>,
+    pub moved: Vec<TesterStep>,
     /// Month by month, as one per cent over all models.
     pub months: Vec<MonthOffset>,
 }
@@ -163,7 +185,7 @@ pub fn assess(
     let lasting = Lasting::of(&shared, &levelled, reference, stations, options);
     let mut out: Vec<Station> = (0..stations).map(|s| lasting.station(s)).collect();
     for (station, p_value, step) in measured(&shared, &taken, &p_values, options) {
-        out[station].moved.push(as_station_step(&step.0, &step.1, p_value, options.level));
+        out[station].moved.push(as_tester_step(&step.0, &step.1, p_value, options.level));
     }
     out.iter_mut().for_each(|s| s.moved.sort_by_key(|m| m.day));
     months(&shared, reference, &taken, &mut out, options);
@@ -229,7 +251,7 @@ fn share(
         shared.groups += 1;
     }
     if shared.cells.is_empty() {
-        return Err(CannotTell::NothingShared);
+        return Err(if stations < 2 { CannotTell::OneStation } else { CannotTell::NothingShared });
     }
     let mut days: Vec<i32> = shared.cells.iter().map(|c| c.day).collect();
     days.sort_unstable();

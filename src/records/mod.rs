@@ -9,6 +9,8 @@
 
 use std::sync::Arc;
 
+use serde::{Serialize, Serializer};
+
 mod book;
 mod register;
 mod units;
@@ -110,6 +112,12 @@ impl Outcome {
         Self::Arc,
         Self::NotCompleted,
     ];
+}
+
+impl Serialize for Outcome {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.serialize_str(self.words())
+    }
 }
 
 /// What the shown value says about the current.

@@ -7,7 +7,6 @@ use chrono::NaiveDate;
 use super::format::whole;
 use super::jumps;
 use super::model::*;
-use super::testers;
 use crate::analysis::body::describe::{Because, Which};
 use crate::analysis::body::healthy::{Healthy, TailNumbers};
 use crate::analysis::jump::{Jump, Scope, of_cause};
@@ -30,7 +29,7 @@ use crate::records::{Current, Marks, Outcome, Record, Register, Shown};
 use crate::review::{
     InputLine, Made, NotUsedLine, Review, RowCounts, SCHEMA, SettingLine, UnitLine,
 };
-use crate::series::{Pass, Series, SeriesKey, SetAside, Use};
+use crate::series::{Pass, Series, SeriesKey, SetAside, Use, ids};
 use crate::stats::estimate::Estimate;
 use crate::verdict::action::{Action, actions};
 use crate::verdict::concern::{About, Concern, from_drift, from_verdict};
@@ -68,24 +67,6 @@ pub struct Parts<'a> {
 
 fn path_text(path: &std::path::Path) -> String {
     path.to_string_lossy().replace('\\', "/")
-}
-
-/// Safe, unique names of all series.
-#[must_use]
-pub fn ids(series: &[Series]) -> Vec<String> {
-    let mut seen: BTreeMap<String, u32> = BTreeMap::new();
-    series
-        .iter()
-        .map(|s| {
-            let mut slug = s.key.slug();
-            if slug.is_empty() {
-                slug = "series".to_owned();
-            }
-            let n = seen.entry(slug.clone()).or_default();
-            *n += 1;
-            if *n > 1 { format!("{slug}-{n}") } else { slug }
-        })
-        .collect()
 }
 
 impl<'a> Parts<'a> {
@@ -145,20 +126,13 @@ impl Review {
             read.notes.iter().chain(&pass.notes).map(|n| n.0.clone()).collect();
         let series: Vec<SeriesReport> =
             (0..pass.series.len()).map(|n| series_report(parts, n, &ids[n], &mut notes)).collect();
-        let stations = testers::stations(parts, &ids);
-        let cannot_tell = testers::cannot_tell(parts);
-        notes.extend(cannot_tell.clone());
+        let testers = verdicts.testers.clone();
+        notes.extend(testers.cannot_tell.map(|why| why.to_string()));
         let units = unit_lines(parts);
         let mut units_to_check: BTreeMap<String, u64> = BTreeMap::new();
         for unit in &units {
             *units_to_check.entry(unit.reason.clone()).or_default() += 1;
         }
-        let checks = testers::checks(parts);
-        let calibration = testers::calibrations(parts);
-        let settings_differ = testers::settings_differ(parts, &ids);
-        let settings_short = testers::settings_short(parts, &ids);
-        let too_good = testers::too_good(parts, &ids);
-        let gaps = testers::gap_reports(parts);
         let jump_verdicts = jumps::verdicts(parts);
         if config.check_loads.is_empty() {
             notes.push("no check loads are named: whether the stations still trip is not known; name them under [check_loads]".to_owned());
@@ -169,21 +143,8 @@ impl Review {
             pass.days.map_or((NaiveDate::default(), NaiveDate::default()), |(a, b)| {
                 (date_of(a), date_of(b))
             });
-        let actions = action_lines(
-            parts,
-            &series,
-            &units_to_check,
-            &jump_verdicts,
-            &testers::Testers {
-                stations: &stations,
-                checks: checks.as_deref().unwrap_or_default(),
-                calibration: calibration.as_deref().unwrap_or_default(),
-                settings_differ: &settings_differ,
-                settings_short: &settings_short,
-                too_good: &too_good,
-                gaps: &gaps,
-            },
-        );
+        let concerns = testers.concerns;
+        let actions = action_lines(parts, &series, &units_to_check, &jump_verdicts, concerns);
         Self {
             schema: SCHEMA,
             month: month_text(subject.month),
@@ -203,19 +164,19 @@ impl Review {
             actions,
             limit_groups: group_reports(parts),
             series,
-            stations,
-            calibration,
-            checks,
+            stations: testers.stations,
+            calibration: testers.calibrations,
+            checks: findings.checks.clone(),
             units_to_check,
-            settings_changes: testers::setting_changes(parts, &ids),
-            settings_differ,
-            settings_short,
-            gaps: Some(gaps),
-            too_good,
-            movement: testers::movements(parts),
+            settings_changes: testers.settings_changes,
+            settings_differ: findings.settings.differs.clone(),
+            settings_short: findings.settings.short.clone(),
+            gaps: Some(findings.gaps.clone()),
+            too_good: testers.too_good,
+            movement: testers.moved,
             jumps: Some(jumps::reports(parts, &ids, jump_verdicts)),
             since_report: None,
-            cannot_tell,
+            cannot_tell: testers.cannot_tell,
             notes,
             settings: settings(config),
             made: Made {
@@ -855,15 +816,16 @@ fn unit_lines(parts: &Parts<'_>) -> Vec<UnitLine> {
             lines.insert(line(reason::FROZEN, u32::try_from(frozen.series).ok(), serial, record));
         }
     }
-    let wrong: Vec<(u16, i64, i64)> = parts
+    let wrong: Vec<(&str, i64, i64)> = parts
         .findings
         .checks
         .iter()
+        .flatten()
         .flat_map(|c| {
             c.wrong.iter().map(|w| {
                 // What was tested since the last right answer is as doubtful as what came after.
                 let from = w.last_good.map_or(i64::MIN, |t| t + 1);
-                (c.station, from, w.next_good.unwrap_or(i64::MAX))
+                (c.station.as_str(), from, w.next_good.unwrap_or(i64::MAX))
             })
         })
         .collect();
@@ -895,7 +857,8 @@ fn unit_lines(parts: &Parts<'_>) -> Vec<UnitLine> {
             if series.is_some_and(|s| falls_short(&pass.series[s as usize].key, set, config)) {
                 lines.insert(line(reason::SHORT, series, row.serial(), r));
             }
-            if wrong.iter().any(|(s, from, to)| *s == station && (*from..*to).contains(&r.time)) {
+            let name = &pass.stations[usize::from(station)];
+            if wrong.iter().any(|(s, from, to)| s == name && (*from..*to).contains(&r.time)) {
                 lines.insert(line(reason::WRONG_CHECK, series, row.serial(), r));
             }
         }
@@ -960,7 +923,7 @@ fn action_lines(
     series: &[SeriesReport],
     units: &BTreeMap<String, u64>,
     jump_verdicts: &[JumpVerdict],
-    testers: &testers::Testers<'_>,
+    of_testers: Vec<About>,
 ) -> Vec<Action> {
     let mut about: Vec<About> = Vec::new();
     let whole_line = || "whole line".to_owned();
@@ -1016,7 +979,7 @@ fn action_lines(
     };
     count(reason::CONTRADICTED, |units| Concern::PassedAgainstReading { units });
     count(reason::NEVER_PASSED, |units| Concern::NeverPassed { units });
-    about.extend(testers::concerns(parts, testers));
+    about.extend(of_testers);
     actions(&about)
 }
 

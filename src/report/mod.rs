@@ -18,10 +18,8 @@ pub mod markdown;
 pub mod model;
 pub mod peek;
 pub mod pictures;
-mod plant_pictures;
 pub mod since;
 pub mod tables;
-mod testers;
 pub mod write;
 
 use std::fmt::Write;

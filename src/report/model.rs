@@ -5,7 +5,6 @@
 
 mod month;
 mod since;
-mod tester;
 
 use std::collections::BTreeMap;
 
@@ -19,11 +18,6 @@ pub use crate::review::{
 };
 pub use month::MonthReport;
 pub use since::{Earlier, OpenAction, SinceReport, VerdictChange};
-pub use tester::{
-    CalibrationReport, CheckReport, DoubtReport, DoubtSeries, GapReport, LoadReport, LoadStep,
-    OddCheck, SettingChangeReport, SettingDiffersReport, SettingShortReport, StationMonth,
-    StationMove, StationReport, TooGoodReport, WrongCheck,
-};
 
 /// One series.
 #[derive(Debug, Clone, Serialize)]
@@ -452,17 +446,4 @@ pub struct GroupReport {
     /// In words.
     #[serde(skip)]
     pub sentence: String,
-}
-
-/// A movement found once.
-#[derive(Debug, Clone, Serialize)]
-pub struct MovementReport {
-    /// `product` or `tester`.
-    pub what: &'static str,
-    /// Model or station.
-    pub name: String,
-    /// When.
-    pub date: NaiveDate,
-    /// Size.
-    pub size_pct: E,
 }

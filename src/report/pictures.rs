@@ -10,13 +10,14 @@ use super::chart::drift::{self, Average, Crossing, EventOn, Forecast, OnDay, Ste
 use super::chart::failures::{self, ClassCount, FailureClass, Failures, Stretch};
 use super::chart::ladder::{self, Ladder, Rung};
 use super::chart::months::{self, Interval, LimitFrom, Month, Months};
+use super::chart::over_time;
 use super::chart::probability::{self, Probability, ProbabilityScale};
+use super::chart::room_used;
 use super::chart::trade_off::{self, Place, TradeOff};
 use super::chart::{Chart, ChartError, draw, style};
 use super::format::whole;
 use super::jump_pictures;
 use super::model::Report;
-use super::plant_pictures;
 use crate::analysis::body::describe::{Body, Which};
 use crate::analysis::body::healthy::Healthy;
 use crate::analysis::jump::{Jump, Scope as Where};
@@ -56,9 +57,15 @@ type PlantMaker = fn(&Parts<'_>, &Report) -> Result<Chart, ChartError>;
 /// The charts of the whole plant: name, question and maker.
 const OF_PLANT: [(&str, &str, PlantMaker); 4] = [
     ("limits", "Where does each limit lie?", |parts, report| of_limits(parts, report, None)),
-    ("movement", "How did each series move?", plant_pictures::of_movement),
-    ("stations", "How does each station read against the others?", plant_pictures::of_stations),
-    ("check-loads", "What did the check loads read?", plant_pictures::of_check_loads),
+    ("movement", "How did each series move?", |parts, report| {
+        room_used::chart(&room_used::from(parts.movement, report))
+    }),
+    ("stations", "How does each station read against the others?", |_, report| {
+        over_time::chart(&over_time::of_stations(report))
+    }),
+    ("check-loads", "What did the check loads read?", |_, report| {
+        over_time::chart(&over_time::of_check_loads(report))
+    }),
 ];
 
 /// One chart to be made.

@@ -10,12 +10,18 @@ use chrono::NaiveDate;
 use serde::Serialize;
 
 use crate::analysis::Findings;
+use crate::analysis::units::checks::StationChecks;
+use crate::analysis::units::gaps::Gap;
+use crate::analysis::units::settings::{SettingDiffers, SettingShort};
 use crate::movement::Movement;
+use crate::movement::stations::CannotTell;
 use crate::records::Register;
 use crate::report::jump_model::JumpReport;
 use crate::report::model::*;
 use crate::verdict::Verdicts;
 use crate::verdict::action::Action;
+use crate::verdict::moved::Moved;
+use crate::verdict::tester::{CalibrationVerdict, SettingVerdict, StationVerdict, TooGoodVerdict};
 
 /// The schema named in every result file.
 pub const SCHEMA: &str = "leakdrift.results/1";
@@ -38,34 +44,34 @@ pub struct Review {
     /// One entry per series.
     pub series: Vec<SeriesReport>,
     /// One entry per station.
-    pub stations: Vec<StationReport>,
+    pub stations: Vec<StationVerdict>,
     /// Models that share one limit.
     pub limit_groups: Vec<GroupReport>,
     /// The calibration register against the tests; `null` without a register.
-    pub calibration: Option<Vec<CalibrationReport>>,
+    pub calibration: Option<Vec<CalibrationVerdict>>,
     /// Check loads, by station; `null` where none are named.
-    pub checks: Option<Vec<CheckReport>>,
+    pub checks: Option<Vec<StationChecks>>,
     /// Units somebody must look at, by reason.
     pub units_to_check: BTreeMap<String, u64>,
     /// Changes of settings, with the event that explains each.
-    pub settings_changes: Vec<SettingChangeReport>,
+    pub settings_changes: Vec<SettingVerdict>,
     /// Settings that differ between stations at the end of the record.
-    pub settings_differ: Vec<SettingDiffersReport>,
+    pub settings_differ: Vec<SettingDiffers>,
     /// Tests made at less than the settings require of the model.
-    pub settings_short: Vec<SettingShortReport>,
+    pub settings_short: Vec<SettingShort>,
     /// Production days without rows where a station's habit predicts some.
-    pub gaps: Option<Vec<GapReport>>,
+    pub gaps: Option<Vec<Gap>>,
     /// What is too good to be true.
-    pub too_good: Vec<TooGoodReport>,
+    pub too_good: Vec<TooGoodVerdict>,
     /// Product and tester movements found once over all series.
-    pub movement: Vec<MovementReport>,
+    pub movement: Vec<Moved>,
     /// Changes of the share of failures.
     pub jumps: Option<Vec<JumpReport>>,
     /// Against an earlier report; `null` without one.
     pub since_report: Option<SinceReport>,
     /// Why product and tester cannot be told apart; among the notes too.
     #[serde(skip)]
-    pub cannot_tell: Option<String>,
+    pub cannot_tell: Option<CannotTell>,
     /// What a reader must know.
     pub notes: Vec<String>,
     /// Settings in force: name, value, unit.

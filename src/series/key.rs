@@ -1,6 +1,49 @@
 //! What readings may be compared: the key of a series (design section 2).
 
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use super::Series;
 use crate::records::{Current, TestKind};
+
+/// A series as findings name it: its model, and its id under the key `series`.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+pub struct SeriesName {
+    /// Index into the series of the pass.
+    #[serde(skip)]
+    pub index: usize,
+    /// Model.
+    pub model: String,
+    /// Id.
+    #[serde(rename = "series")]
+    pub id: String,
+}
+
+/// The names of all series, in their order.
+#[must_use]
+pub fn names(series: &[Series]) -> Vec<SeriesName> {
+    let named = ids(series).into_iter().zip(series).enumerate();
+    named.map(|(index, (id, s))| SeriesName { index, model: s.key.model.clone(), id }).collect()
+}
+
+/// Ids of all series: safe for files and links, each once.
+#[must_use]
+pub fn ids(series: &[Series]) -> Vec<String> {
+    let mut seen: BTreeMap<String, u32> = BTreeMap::new();
+    series
+        .iter()
+        .map(|s| {
+            let mut slug = s.key.slug();
+            if slug.is_empty() {
+                slug = "series".to_owned();
+            }
+            let n = seen.entry(slug.clone()).or_default();
+            *n += 1;
+            if *n > 1 { format!("{slug}-{n}") } else { slug }
+        })
+        .collect()
+}
 
 /// Model, kind of test, where and how it was made.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]

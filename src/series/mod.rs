@@ -23,7 +23,7 @@ mod setups;
 mod tally;
 
 pub use attempts::{SetAside, UnitHistory};
-pub use key::SeriesKey;
+pub use key::{SeriesKey, SeriesName, ids, names};
 pub use pass::{CheckReading, Collector, Ledger, Pass, TestSettings};
 pub use resolution::{StepRange, Steps};
 pub use rows::{RowView, Rows, Use};

@@ -121,7 +121,7 @@ pub struct Action {
 /// The table: worst kind first; within a kind the nearer date or the larger number, then by subject.
 #[must_use]
 pub fn actions(concerns: &[About]) -> Vec<Action> {
-    let mut lines: Vec<(Line, &About)> = concerns.iter().map(|a| (line(&a.concern), a)).collect();
+    let mut lines: Vec<(Line, &About)> = concerns.iter().map(|a| (line(a), a)).collect();
     lines.sort_by(|(p, a), (q, b)| {
         (p.kind, p.before, &a.subject, &p.sentence).cmp(&(
             q.kind,
@@ -147,9 +147,7 @@ pub fn actions(concerns: &[About]) -> Vec<Action> {
 /// What tells a concern from others of its kind and subject.
 fn key(concern: &Concern) -> String {
     match concern {
-        Concern::WrongCheckLoad { day, load, .. } => format!("{load} {day}"),
-        Concern::MissingDays { from, .. } => from.to_string(),
-        Concern::CalibrationOverdue { instrument, .. } => instrument.clone(),
+        Concern::Tester(tester) => tester.key(),
         _ => String::new(),
     }
 }
@@ -162,7 +160,7 @@ struct Line {
     next_step: String,
 }
 
-fn line(concern: &Concern) -> Line {
+fn line(about: &About) -> Line {
     use ActionKind as K;
     let make = |kind, before: i64, sentence: String, next_step: String| Line {
         kind,
@@ -178,7 +176,7 @@ fn line(concern: &Concern) -> Line {
             |to| format!("Have a limit of {to} approved, set it and prove it with the loads named in the section."),
         )
     };
-    match concern {
+    match &about.concern {
         Concern::UnsafeLimit { sentence } => make(
             K::UnsafeLimit,
             0,
@@ -202,27 +200,6 @@ fn line(concern: &Concern) -> Line {
             most(*n),
             format!("{} passed although the reading contradicts it.", count(*n, "test")),
             "Find out who released them and why; re-test the units.".into(),
-        ),
-        Concern::WrongCheckLoad { day, load, units_since_last_good } => make(
-            K::WrongCheckLoad,
-            most(*units_since_last_good),
-            format!(
-                "The check load {load} gave the wrong answer on {day}; {} tested since the last good check.",
-                count(*units_since_last_good, "unit")
-            ),
-            "Hold those units, find the fault of the station, and test them again.".into(),
-        ),
-        Concern::OddCheckReading { sentence } => make(
-            K::OddCheckReading,
-            0,
-            sentence.clone(),
-            "Find out what was connected then; hold the units tested until the next good check.".into(),
-        ),
-        Concern::PassesInDoubt { units: n, sentence } => make(
-            K::PassesInDoubt,
-            most(*n),
-            sentence.clone(),
-            "Decide on these units, listed in units-to-check.csv: re-test them or accept them in writing.".into(),
         ),
         Concern::NeverPassed { units: n } => make(
             K::NeverPassed,
@@ -270,26 +247,6 @@ fn line(concern: &Concern) -> Line {
             ),
             "Find what changed when the movement began; look at the drift chart and its events.".into(),
         ),
-        Concern::TesterMoved { sentence, explained } => make(
-            K::TesterMoved,
-            0,
-            sentence.clone(),
-            if *explained {
-                "See that what was recorded is what moved it, and compare the station with the others.".into()
-            } else {
-                "Check the station with its check load and have the tester calibrated.".into()
-            },
-        ),
-        Concern::StationDiffers { sentence, leads } => make(
-            K::StationDiffers,
-            0,
-            sentence.clone(),
-            if *leads {
-                "Compare its leads and fixture with those of the other stations; a limit shared by all must allow for them.".into()
-            } else {
-                "Check its meter and voltage with one load tried at every station.".into()
-            },
-        ),
         Concern::TooTight { sentence, suggested } => make(
             K::TooTight,
             0,
@@ -312,36 +269,6 @@ fn line(concern: &Concern) -> Line {
             ),
             "Stop retesting until it passes; have the units listed in units-to-check.csv examined.".into(),
         ),
-        Concern::SettingsDiffer { sentence } => make(
-            K::SettingsDiffer,
-            0,
-            sentence.clone(),
-            "Decide which setting is right, set it everywhere, and record the change.".into(),
-        ),
-        Concern::TooGood { sentence } => make(
-            K::TooGood,
-            0,
-            sentence.clone(),
-            "Check the station; test again the units passed meanwhile.".into(),
-        ),
-        Concern::CalibrationOverdue { instrument, tests } => make(
-            K::CalibrationOverdue,
-            most(*tests),
-            format!("{} made while the calibration of {instrument} was overdue.", tests_were(*tests)),
-            "Calibrate on time; if the error found is large, decide on the units passed meanwhile.".into(),
-        ),
-        Concern::ChecksMissing { days } => make(
-            K::ChecksMissing,
-            most(*days),
-            format!("{} without a check load.", count(*days, "production day")),
-            "Test the check loads at the start of each production day.".into(),
-        ),
-        Concern::MissingDays { from, to } => make(
-            K::MissingDays,
-            i64::from(from.to_epoch_days()),
-            format!("No rows from {from} to {to}, where the station's habit predicts some."),
-            "Find the missing export and run again.".into(),
-        ),
         Concern::NotEnoughData { sentence, units_needed } => make(
             K::NotEnoughData,
             0,
@@ -357,9 +284,11 @@ fn line(concern: &Concern) -> Line {
             "No high limit is known: the band is printed without a verdict.".into(),
             "Give `high_limit_ma` for the model in the config.".into(),
         ),
+        Concern::Tester(tester) => make(
+            tester.kind(),
+            tester.before(),
+            tester.sentence(&about.subject),
+            tester.next_step().into(),
+        ),
     }
-}
-
-fn tests_were(n: u64) -> String {
-    if n == 1 { "1 test was".to_owned() } else { format!("{n} tests were") }
 }

@@ -1,10 +1,9 @@
 //! What somebody must act on: findings and verdicts turned into concerns.
 
-use chrono::NaiveDate;
-
 use crate::movement::material::DriftFlag;
 use crate::verdict::evidence::Forecast;
 use crate::verdict::limit::{Verdict, VerdictKind};
+use crate::verdict::tester::TesterConcern;
 
 /// Something that somebody must act on. The numbers are those the line prints.
 #[derive(Debug, Clone, PartialEq)]
@@ -28,27 +27,6 @@ pub enum Concern {
     PassedAgainstReading {
         /// How many.
         units: u64,
-    },
-    /// A check load that must trip passed, or the other way round.
-    WrongCheckLoad {
-        /// Day.
-        day: NaiveDate,
-        /// The load's name.
-        load: String,
-        /// Product units tested since the last good check.
-        units_since_last_good: u64,
-    },
-    /// A check load that passed at a reading far from its usual one.
-    OddCheckReading {
-        /// The finding.
-        sentence: String,
-    },
-    /// Earlier passes that would have failed at the corrected reading.
-    PassesInDoubt {
-        /// How many.
-        units: u64,
-        /// How they came about.
-        sentence: String,
     },
     /// Units whose last test is no pass.
     NeverPassed {
@@ -86,20 +64,6 @@ pub enum Concern {
         /// When the limit is reached.
         reached: Option<Forecast>,
     },
-    /// A tester moved.
-    TesterMoved {
-        /// The finding.
-        sentence: String,
-        /// Whether an event or a calibration explains it.
-        explained: bool,
-    },
-    /// A station reads differently from the others on every model.
-    StationDiffers {
-        /// The finding.
-        sentence: String,
-        /// Whether it is leads and fixture, not meter or voltage.
-        leads: bool,
-    },
     /// A limit that rejects healthy units.
     TooTight {
         /// The verdict's sentence.
@@ -119,35 +83,6 @@ pub enum Concern {
         /// Retests allowed.
         allowed: u64,
     },
-    /// Voltage, dwell or limit differ from what they should be.
-    SettingsDiffer {
-        /// The finding.
-        sentence: String,
-    },
-    /// Too good to be true: frozen display, no failure where others see several.
-    TooGood {
-        /// The finding.
-        sentence: String,
-    },
-    /// Tests made while the calibration was overdue.
-    CalibrationOverdue {
-        /// Instrument.
-        instrument: String,
-        /// Tests made.
-        tests: u64,
-    },
-    /// Production days without a check load.
-    ChecksMissing {
-        /// Days.
-        days: u64,
-    },
-    /// Days without rows where some were expected.
-    MissingDays {
-        /// First day.
-        from: NaiveDate,
-        /// Last day.
-        to: NaiveDate,
-    },
     /// The data do not decide.
     NotEnoughData {
         /// The verdict's sentence.
@@ -157,6 +92,8 @@ pub enum Concern {
     },
     /// No limit known.
     NoLimitKnown,
+    /// About a tester or its record.
+    Tester(TesterConcern),
 }
 
 /// A concern and what it is about.

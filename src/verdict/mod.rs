@@ -19,6 +19,7 @@ pub mod limit;
 pub mod limit_study;
 pub mod low_limit;
 pub mod month;
+pub mod moved;
 pub mod physics;
 pub mod plant;
 pub mod reason;
@@ -34,4 +35,6 @@ pub use limit::{Verdict, VerdictKind, judge};
 pub struct Verdicts {
     /// One entry per series of the pass.
     pub series: Vec<plant::SeriesVerdict>,
+    /// Testers and their record.
+    pub testers: tester::Testers,
 }

@@ -4,17 +4,16 @@ use std::collections::BTreeMap;
 
 use crate::analysis::body::describe::Which;
 use crate::analysis::body::healthy::{Healthy, TailNumbers};
-use crate::analysis::{Finding, Findings};
+use crate::analysis::{Finding, Findings, Known};
 use crate::config::Config;
 use crate::config::Rules;
 use crate::day::date_of;
+use crate::movement::SeriesMovement;
 use crate::movement::material::{DriftFlag, DriftNumbers, drift_numbers, flag};
 use crate::movement::period::Judged;
 use crate::movement::readings::ma;
-use crate::movement::{Movement, SeriesMovement};
 use crate::records::Current;
 use crate::series::{Pass, Series};
-use crate::verdict::Verdicts;
 use crate::verdict::band::{Band, BandInput};
 use crate::verdict::evidence::{Answer, Evidence, Forecast, Tail};
 use crate::verdict::group::{GroupBand, Member, share_limit};
@@ -22,6 +21,7 @@ use crate::verdict::limit::{Verdict, judge};
 use crate::verdict::low_limit::{LowEvidence, LowLimit, judge_low};
 use crate::verdict::month::{MonthJudged, judge_month};
 use crate::verdict::physics::LeakAdds;
+use crate::verdict::{Verdicts, tester};
 use crate::words::Wording;
 
 /// What was decided about one series.
@@ -43,24 +43,20 @@ pub struct SeriesVerdict {
     pub month: Option<(MonthJudged, usize)>,
 }
 
-/// Judges every series.
+/// Judges every series, then the testers.
 #[must_use]
-pub fn judge_all(
-    pass: &Pass,
-    movement: &Movement,
-    findings: &Findings,
-    config: &Config,
-) -> Verdicts {
+pub fn judge_all(pass: &Pass, known: &Known<'_>, findings: &Findings, config: &Config) -> Verdicts {
     let rules = Rules::from(config);
     let mut verdicts: Vec<SeriesVerdict> = pass
         .series
         .iter()
-        .zip(&movement.series)
+        .zip(&known.movement.series)
         .zip(&findings.series)
         .map(|((series, moved), finding)| judge_series(series, moved, finding, config, &rules))
         .collect();
     rank_months(&mut verdicts);
-    Verdicts { series: verdicts }
+    let testers = tester::judge(pass, known, findings, &verdicts, config);
+    Verdicts { series: verdicts, testers }
 }
 
 /// Orders the months: what matters most first, then what used the larger share of the room.
@@ -268,12 +264,4 @@ pub fn limit_groups(
         SharedLimit { band: share_limit(&group, &members, step_ma), series }
     };
     groups.into_iter().map(one).collect()
-}
-
-/// Whether a station's offset is certain and large enough to be flagged: the larger of 1 % and half the
-/// stated accuracy.
-#[must_use]
-pub fn station_flagged(offset_pct: &crate::stats::estimate::Estimate, config: &Config) -> bool {
-    let least = 1.0_f64.max(config.tester.accuracy_pct / 2.0);
-    offset_pct.value.abs() >= least && !offset_pct.contains(0.0)
 }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use leakdrift::analysis::units::gaps::of_station;
+use leakdrift::analysis::units::gaps;
 
 /// A plant of 100 days; a station that misses days 50 to 52. Habit: 60 of 60 days beside, so 61/62; a run of
 /// three by chance: (1/62)^3 = 4.2e-6, of one 0.016. A station that works every other day: habit (30 + 1) / 62,
@@ -12,6 +12,10 @@ fn runs_rarer_than_asked_are_gaps() {
     let plant: Vec<i32> = (0..100).collect();
     let without = |away: std::ops::Range<i32>, every: i32| -> BTreeSet<i32> {
         (0..100).filter(|d| !away.contains(d) && d % every == 0).collect()
+    };
+    let of_station = |plant: &[i32], own: &BTreeSet<i32>, rarest: f64| -> Vec<(i32, i32, u64)> {
+        let found = gaps::of_station("A1", plant, own, rarest);
+        found.into_iter().map(|g| (g.from, g.to, g.days)).collect()
     };
     let daily = without(50..53, 1);
     assert_eq!(of_station(&plant, &daily, 4.3e-6), [(50, 52, 3)]);

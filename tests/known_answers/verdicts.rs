@@ -11,6 +11,7 @@ use leakdrift::verdict::concern::{About, Concern, from_drift, from_verdict};
 use leakdrift::verdict::evidence::{Answer, Forecast, Tail};
 use leakdrift::verdict::physics::LeakAdds;
 use leakdrift::verdict::reason::ReasonKind;
+use leakdrift::verdict::tester::TesterConcern;
 use leakdrift::verdict::{Evidence, Verdict, VerdictKind, judge};
 use leakdrift::words::Wording;
 
@@ -373,7 +374,7 @@ fn actions_come_worst_first() {
     all.extend(from_drift("KB120", &drift, kettle().limit_reached_on));
     all.extend(from_verdict("AP730", &judged(&air_purifier()), |x| say.current(x)));
     for (subject, concern) in [
-        ("A2", Concern::ChecksMissing { days: 3 }),
+        ("A2", Concern::Tester(TesterConcern::ChecksMissing { days: 3 })),
         ("VC310", Concern::RetestedUntilPass { units: 40, allowed: 1 }),
         ("AP730", Concern::PassedOpenLead { units: 23 }),
     ] {

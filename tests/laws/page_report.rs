@@ -4,19 +4,38 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 use leakdrift::analysis::Findings;
-use leakdrift::analysis::units::settings::SettingsRecord;
+use leakdrift::analysis::units::calibration::Covered;
+use leakdrift::analysis::units::checks::{StationChecks, WrongCheck};
+use leakdrift::analysis::units::gaps::Gap;
+use leakdrift::analysis::units::settings::{
+    Setting, SettingChange, SettingDiffers, SettingShort, SettingsRecord,
+};
 use leakdrift::analysis::units::too_good::TooGood;
-use leakdrift::day::day_number;
+use leakdrift::day::{Day, day_number};
 use leakdrift::movement::Movement;
-use leakdrift::movement::stations::CannotTell;
-use leakdrift::records::{Event, Register};
+use leakdrift::movement::check_record::{LoadRecord, OddReading};
+use leakdrift::movement::drift::Shape;
+use leakdrift::movement::stations::{ActsAs, CannotTell, MonthOffset, TesterStep};
+use leakdrift::records::{Event, Outcome, Register};
 use leakdrift::report::model::*;
+use leakdrift::series::SeriesName;
 use leakdrift::verdict::Verdicts;
 use leakdrift::verdict::action::{Action, ActionKind};
+use leakdrift::verdict::moved::{Moved, Mover};
+use leakdrift::verdict::tester::station::{DoubtOfSeries, FrequencyHint, PassesInDoubt};
+use leakdrift::verdict::tester::{
+    CalibrationVerdict, SettingVerdict, StationMove, StationVerdict, Testers, TooGoodKind,
+    TooGoodVerdict,
+};
 
 /// A day written as `2026-10-30`.
 pub fn day(text: &str) -> NaiveDate {
     text.parse().unwrap()
+}
+
+/// The same as a number.
+fn number(text: &str) -> Day {
+    day_number(day(text))
 }
 
 /// An estimate.
@@ -232,6 +251,124 @@ fn open_action(name: &str) -> OpenAction {
     }
 }
 
+fn series_name(name: &str) -> SeriesName {
+    SeriesName { index: 0, model: name.to_owned(), id: name.to_owned() }
+}
+
+fn step(days: [&str; 3], size_pct: E) -> TesterStep {
+    let [low, on, high] = days.map(number);
+    TesterStep { day: on, day_low: low, day_high: high, size_pct, p_value: 0.004 }
+}
+
+fn station(name: &str) -> StationVerdict {
+    StationVerdict {
+        station: name.to_owned(),
+        is_reference: false,
+        offset_pct: Some(e(3.63, 3.58, 3.69)),
+        flagged: true,
+        moved: vec![StationMove {
+            step: step(["2026-10-02", "2026-10-05", "2026-10-06"], e(3.63, 3.5, 3.7)),
+            event: Some(name.to_owned()),
+            check_load_pct: Some(e(3.7, 3.6, 3.8)),
+        }],
+        acts_as: Some(ActsAs::PerCent),
+        offset_ma: Some(e(0.01, 0.005, 0.015)),
+        passes_in_doubt: Some(55),
+        doubts: vec![PassesInDoubt {
+            from: number("2025-09-01"),
+            to: number("2026-05-10"),
+            raised_pct: e(3.63, 3.5, 3.7),
+            passes: 8_586,
+            would_have_failed: 55,
+            low: 44,
+            high: 63,
+            by_series: vec![DoubtOfSeries {
+                model: name.to_owned(),
+                series: name.to_owned(),
+                would_have_failed: 55,
+            }],
+            sentence: format!("At {name} 55 passes would have failed."),
+        }],
+        months: vec![MonthOffset { month: (2026, 10), offset_pct: e(1.0, 0.5, 1.5) }],
+        hint: Some(FrequencyHint::SixtyForFifty),
+    }
+}
+
+fn calibration(name: &str) -> CalibrationVerdict {
+    CalibrationVerdict {
+        covered: Covered {
+            instrument: name.to_owned(),
+            station: name.to_owned(),
+            due_on: Some(number("2026-08-04")),
+            done_on: number("2025-08-04"),
+            tests_overdue: 399,
+            error_pct: Some(-3.5),
+            next_done_on: Some(number("2026-08-31")),
+            overdue_from: Some(number("2026-08-17")),
+            overdue_to: Some(number("2026-08-28")),
+            production_days_overdue: 10,
+        },
+        beyond_accuracy: true,
+    }
+}
+
+/// 06:02:00 on 22 April 2026.
+const CHECKED: i64 = 1_776_837_720;
+
+/// Check loads of a station: one wrong answer, one load with a step and an odd reading.
+pub fn checks(name: &str) -> StationChecks {
+    StationChecks {
+        station: name.to_owned(),
+        days_without: (0..3).collect(),
+        wrong: vec![WrongCheck {
+            time: CHECKED,
+            load: name.to_owned(),
+            expected: "over limit".to_owned(),
+            found: Outcome::Pass,
+            units_since_last_good: 11,
+            last_good: None,
+            next_good: None,
+        }],
+        loads: vec![LoadRecord {
+            station: 0,
+            load: name.to_owned(),
+            expected_ma: Some(0.4545),
+            points: (0..281).map(|day| (day, 0.456)).collect(),
+            latest_ma: Some(0.456),
+            shape: Some(Shape::Step),
+            p_value: Some(0.004),
+            steps: vec![step(["2026-05-09", "2026-05-11", "2026-05-11"], e(3.7, 3.6, 3.8))],
+            smallest_step_ma: Some(0.0007),
+            odd: vec![OddReading {
+                time: CHECKED - 60,
+                day: number("2026-04-22"),
+                reading_ma: 0.066,
+                usual_ma: 0.457,
+            }],
+        }],
+    }
+}
+
+fn setting_change(name: &str) -> SettingVerdict {
+    // 06:31:00 on 7 October 2026.
+    let time = 1_791_354_660;
+    SettingVerdict {
+        change: SettingChange {
+            day: number("2026-10-07"),
+            time,
+            stations: vec![name.to_owned()],
+            series: series_name(name),
+            what: Setting::Ramp,
+            from: Some(1.0),
+            to: None,
+            tests: 5,
+            back_after: Some(time + 2_400),
+            further: 0,
+        },
+        event: Some(name.to_owned()),
+    }
+}
+
 /// A report in which every list has a line, under `name` for all that comes from files.
 pub fn report_of(name: &str) -> Report {
     let n = || name.to_owned();
@@ -248,39 +385,7 @@ pub fn report_of(name: &str) -> Report {
             unreadable: 4,
         },
         series: vec![series(name)],
-        stations: vec![StationReport {
-            station: n(),
-            offset_pct: Some(e(3.63, 3.58, 3.69)),
-            flagged: true,
-            moved: vec![StationMove {
-                date: day("2026-10-05"),
-                date_low: day("2026-10-02"),
-                date_high: day("2026-10-06"),
-                size_pct: e(3.63, 3.5, 3.7),
-                event: Some(n()),
-                check_load_pct: Some(e(3.7, 3.6, 3.8)),
-                sentence: format!("Readings of {name} changed."),
-            }],
-            acts_as: Some("per_cent"),
-            offset_ma: Some(e(0.01, 0.005, 0.015)),
-            passes_in_doubt: Some(55),
-            doubts: vec![DoubtReport {
-                from: day("2025-09-01"),
-                to: day("2026-05-10"),
-                raised_pct: e(3.63, 3.5, 3.7),
-                passes: 8_586,
-                would_have_failed: 55,
-                low: 44,
-                high: 63,
-                by_series: vec![DoubtSeries { series: n(), would_have_failed: 55 }],
-                sentence: format!("At {name} 55 passes would have failed."),
-            }],
-            months: vec![StationMonth {
-                month: "2026-10".to_owned(),
-                offset_pct: e(1.0, 0.5, 1.5),
-            }],
-            hint: Some("a ratio near 60/50: check the frequency"),
-        }],
+        stations: vec![station(name)],
         limit_groups: vec![GroupReport {
             group: n(),
             band_low_ma: Some(2.18),
@@ -290,104 +395,45 @@ pub fn report_of(name: &str) -> Report {
             one_limit_serves: true,
             sentence: format!("One limit can serve {name}."),
         }],
-        calibration: Some(vec![CalibrationReport {
-            instrument: n(),
-            station: n(),
-            due_on: Some(day("2026-08-04")),
-            done_on: day("2025-08-04"),
-            tests_overdue: 399,
-            error_pct: Some(-3.5),
-            next_done_on: Some(day("2026-08-31")),
-            overdue_from: Some(day("2026-08-17")),
-            overdue_to: Some(day("2026-08-28")),
-            production_days_overdue: 10,
-            beyond_accuracy: true,
-        }]),
-        checks: Some(vec![CheckReport {
-            station: n(),
-            days_without: 3,
-            wrong: vec![WrongCheck {
-                tested_at: "2026-04-22 06:02:00".to_owned(),
-                load: n(),
-                expected: "over limit".to_owned(),
-                found: "pass".to_owned(),
-                units_since_last_good: 11,
-            }],
-            loads: vec![LoadReport {
-                load: n(),
-                expected_ma: Some(0.4545),
-                days: 281,
-                x50_ma: Some(0.456),
-                shape: Some("step"),
-                p_value: Some(0.004),
-                steps: vec![LoadStep {
-                    date: day("2026-05-11"),
-                    date_low: day("2026-05-09"),
-                    date_high: day("2026-05-11"),
-                    size_pct: e(3.7, 3.6, 3.8),
-                }],
-                smallest_step_ma: Some(0.0007),
-                odd: vec![OddCheck {
-                    tested_at: "2026-04-22 06:01:00".to_owned(),
-                    reading_ma: 0.066,
-                    usual_ma: 0.457,
-                }],
-            }],
-        }]),
+        calibration: Some(vec![calibration(name)]),
+        checks: Some(vec![checks(name)]),
         units_to_check: BTreeMap::from([(n(), 23)]),
-        settings_changes: vec![SettingChangeReport {
-            date: day("2026-10-07"),
-            tested_at: "2026-10-07 06:31:00".to_owned(),
-            station: n(),
-            model: n(),
-            series: n(),
-            what: "ramp",
-            unit: "s",
-            from: Some(1.0),
-            to: None,
-            tests: 5,
-            back_after: Some("2026-10-07 07:11:00".to_owned()),
-            event: Some(n()),
-            words: ["1 s".to_owned(), "none".to_owned(), "for 5 tests".to_owned()],
-        }],
-        settings_differ: vec![SettingDiffersReport {
-            model: n(),
-            series: n(),
-            what: "dwell",
+        settings_changes: vec![setting_change(name)],
+        settings_differ: vec![SettingDiffers {
+            series: series_name(name),
+            what: Setting::Dwell,
             values: BTreeMap::from([(n(), "2 s".to_owned())]),
         }],
-        settings_short: vec![SettingShortReport {
-            model: n(),
-            series: n(),
+        settings_short: vec![SettingShort {
+            series: series_name(name),
             station: n(),
-            what: "voltage",
-            unit: "V",
+            what: Setting::Voltage,
             required: 1250.0,
             lowest: 1000.0,
             tests: 2,
-            from: day("2026-10-07"),
-            to: day("2026-10-08"),
+            from: number("2026-10-07"),
+            to: number("2026-10-08"),
         }],
-        gaps: Some(vec![GapReport {
+        gaps: Some(vec![Gap {
             station: n(),
-            from: day("2026-05-18"),
-            to: day("2026-05-20"),
+            from: number("2026-05-18"),
+            to: number("2026-05-20"),
             days: 3,
         }]),
-        too_good: vec![TooGoodReport {
+        too_good: vec![TooGoodVerdict {
             station: n(),
             series: Some(n()),
             from: "2026-07-08 13:10:00".to_owned(),
             to: "2026-07-08 15:39:00".to_owned(),
-            what: format!("28 units of {name} in a row read 1.93 mA."),
-            kind: "frozen",
+            sentence: format!("28 units of {name} in a row read 1.93 mA."),
+            kind: TooGoodKind::Frozen,
             units: Some(28),
             explained_by: Some(n()),
         }],
-        movement: vec![MovementReport {
-            what: "tester",
+        movement: vec![Moved {
+            what: Mover::Tester,
             name: n(),
-            date: day("2026-10-05"),
+            day: number("2026-10-05"),
             size_pct: e(3.63, 3.5, 3.7),
         }],
         jumps: None,
@@ -435,15 +481,15 @@ pub fn report_of(name: &str) -> Report {
         moved: Movement { series: Vec::new(), stations: Err(CannotTell::NothingShared) },
         findings: Findings {
             series: Vec::new(),
-            checks: Vec::new(),
-            check_records: Vec::new(),
+            checks: None,
             calibrations: None,
             doubts: Vec::new(),
             settings: SettingsRecord::default(),
             too_good: TooGood::default(),
+            gaps: Vec::new(),
             jumps: Vec::new(),
         },
-        verdicts: Verdicts { series: Vec::new() },
+        verdicts: Verdicts { series: Vec::new(), testers: Testers::default() },
         register: Register {
             events: Some(vec![Event {
                 day: day_number(day("2026-10-06")),

@@ -1,24 +1,39 @@
 //! The calibration register against the tests: what was tested while a calibration was overdue.
 
-use crate::day::Day;
+use serde::Serialize;
+
+use crate::day::{Day, as_date, as_date_if_any};
 use crate::records::{Calibration, Register};
 use crate::series::Pass;
 
 /// One calibration and the time it covers.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Covered {
-    /// The calibration.
-    pub calibration: Calibration,
-    /// Index into the stations; `None` where no test was made there.
-    pub station: Option<u16>,
-    /// Day of the next one of this instrument at this station.
-    pub next_done_on: Option<Day>,
-    /// First and last day of tests made after it was due and before the next one.
-    pub overdue: Option<(Day, Day)>,
-    /// Production days among them.
-    pub days_overdue: u64,
-    /// Tests made then, retests among them.
+    /// Instrument.
+    pub instrument: String,
+    /// Station; no test may have been made there.
+    pub station: String,
+    /// Last day that it covers.
+    #[serde(serialize_with = "as_date_if_any")]
+    pub due_on: Option<Day>,
+    /// Day of the calibration.
+    #[serde(serialize_with = "as_date")]
+    pub done_on: Day,
+    /// Tests made after it was due and before the next one, retests among them.
     pub tests_overdue: u64,
+    /// Error found before any adjustment, per cent of the reading.
+    pub error_pct: Option<f64>,
+    /// Day of the next one of this instrument at this station.
+    #[serde(serialize_with = "as_date_if_any")]
+    pub next_done_on: Option<Day>,
+    /// First day of tests made overdue.
+    #[serde(serialize_with = "as_date_if_any")]
+    pub overdue_from: Option<Day>,
+    /// Last day.
+    #[serde(serialize_with = "as_date_if_any")]
+    pub overdue_to: Option<Day>,
+    /// Production days among them.
+    pub production_days_overdue: u64,
 }
 
 /// Every calibration of the register with the tests made while the next one was overdue; `None` without a
@@ -50,12 +65,16 @@ pub fn calibrations(pass: &Pass, register: &Register) -> Option<Vec<Covered>> {
             _ => Vec::new(),
         };
         Covered {
-            calibration: calibration.clone(),
-            station,
-            next_done_on,
-            overdue: late.first().zip(late.last()).map(|(a, b)| (a.0, b.0)),
-            days_overdue: late.len() as u64,
+            instrument: calibration.instrument.clone(),
+            station: calibration.station.clone(),
+            due_on: calibration.due_on,
+            done_on: calibration.done_on,
             tests_overdue: late.iter().map(|l| l.1).sum(),
+            error_pct: calibration.error_pct,
+            next_done_on,
+            overdue_from: late.first().map(|l| l.0),
+            overdue_to: late.last().map(|l| l.0),
+            production_days_overdue: late.len() as u64,
         }
     });
     Some(covered.collect())

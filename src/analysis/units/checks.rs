@@ -1,85 +1,112 @@
 //! Check loads: the tester's own record.
 
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde::{Serialize, Serializer};
+
 use crate::config::Config;
 use crate::day::Day;
-use crate::movement::check_record::right;
+use crate::movement::check_record::{LoadRecord, right};
+use crate::records::Outcome;
 use crate::series::{CheckReading, Pass, SetAside, Use};
+use crate::words::time::as_time;
 
 /// Check loads of one station.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct StationChecks {
-    /// Index into the stations.
-    pub station: u16,
-    /// Production days without any check.
+    /// Station.
+    pub station: String,
+    /// Production days without any check; in JSON how many.
+    #[serde(serialize_with = "how_many")]
     pub days_without: Vec<Day>,
     /// Checks with the wrong answer.
     pub wrong: Vec<WrongCheck>,
+    /// What each load that must pass read over time.
+    pub loads: Vec<LoadRecord>,
 }
 
 /// A check with the wrong answer.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct WrongCheck {
-    /// The check.
-    pub check: CheckReading,
-    /// What the load must give, as in the config.
+    /// Seconds since 1970-01-01.
+    #[serde(rename = "tested_at", serialize_with = "as_time")]
+    pub time: i64,
+    /// The load.
+    pub load: String,
+    /// What it must give, as in the config.
     pub expected: String,
+    /// What it gave.
+    pub found: Outcome,
     /// Product tests at the station from the last right answer of this load to this one.
     pub units_since_last_good: u64,
     /// Time of that last right answer; `None` where there is none.
+    #[serde(skip)]
     pub last_good: Option<i64>,
     /// Time of the next right answer.
+    #[serde(skip)]
     pub next_good: Option<i64>,
 }
 
-/// The record of every station's check loads; empty where the config names none.
+fn how_many<S: Serializer>(days: &[Day], to: S) -> Result<S::Ok, S::Error> {
+    days.len().serialize(to)
+}
+
+/// The record of every station's check loads, with what they read; `None` where the config names none.
 #[must_use]
-pub fn checks(pass: &Pass, config: &Config) -> Vec<StationChecks> {
+pub fn checks(
+    pass: &Pass,
+    records: Vec<LoadRecord>,
+    config: &Config,
+) -> Option<Vec<StationChecks>> {
     if config.check_loads.is_empty() {
-        return Vec::new();
+        return None;
     }
-    pass.station_days
-        .iter()
-        .map(|(station, days)| {
-            let own: Vec<&CheckReading> =
-                pass.checks.iter().filter(|c| c.station == *station).collect();
-            let checked: std::collections::BTreeSet<Day> = own.iter().map(|c| c.day).collect();
-            let wrong = own
-                .iter()
-                .filter_map(|check| {
-                    let expected = &config.check_loads.get(&check.load)?.expect;
-                    if right(check.outcome, expected) {
-                        return None;
-                    }
-                    let good =
-                        |c: &&&CheckReading| c.load == check.load && right(c.outcome, expected);
-                    let last_good = own
-                        .iter()
-                        .filter(|c| c.time < check.time)
-                        .filter(good)
-                        .map(|c| c.time)
-                        .max();
-                    let next_good = own
-                        .iter()
-                        .filter(|c| c.time > check.time)
-                        .filter(good)
-                        .map(|c| c.time)
-                        .min();
-                    Some(WrongCheck {
-                        check: (*check).clone(),
-                        expected: expected.clone(),
-                        units_since_last_good: tests_between(pass, *station, last_good, check.time),
-                        last_good,
-                        next_good,
-                    })
-                })
-                .collect();
-            StationChecks {
-                station: *station,
-                days_without: days.difference(&checked).copied().collect(),
-                wrong,
-            }
-        })
-        .collect()
+    // A station may have tested loads and no product.
+    let stations: BTreeSet<u16> =
+        pass.station_days.keys().copied().chain(pass.checks.iter().map(|c| c.station)).collect();
+    let mut loads: BTreeMap<u16, Vec<LoadRecord>> = BTreeMap::new();
+    for record in records {
+        loads.entry(record.station).or_default().push(record);
+    }
+    let mut of_station = |station: u16| {
+        let own: Vec<&CheckReading> = pass.checks.iter().filter(|c| c.station == station).collect();
+        let checked: BTreeSet<Day> = own.iter().map(|c| c.day).collect();
+        let days = pass.station_days.get(&station).into_iter().flatten();
+        StationChecks {
+            station: pass.stations[usize::from(station)].clone(),
+            days_without: days.filter(|d| !checked.contains(d)).copied().collect(),
+            wrong: own.iter().filter_map(|check| wrong(pass, check, &own, config)).collect(),
+            loads: loads.remove(&station).unwrap_or_default(),
+        }
+    };
+    Some(stations.into_iter().map(&mut of_station).collect())
+}
+
+/// The check, where its answer is wrong.
+fn wrong(
+    pass: &Pass,
+    check: &CheckReading,
+    own: &[&CheckReading],
+    config: &Config,
+) -> Option<WrongCheck> {
+    let expected = &config.check_loads.get(&check.load)?.expect;
+    if right(check.outcome, expected) {
+        return None;
+    }
+    let good = || {
+        let same = own.iter().filter(|c| c.load == check.load && right(c.outcome, expected));
+        same.map(|c| c.time)
+    };
+    let last_good = good().filter(|t| *t < check.time).max();
+    Some(WrongCheck {
+        time: check.time,
+        load: check.load.clone(),
+        expected: expected.clone(),
+        found: check.outcome,
+        units_since_last_good: tests_between(pass, check.station, last_good, check.time),
+        last_good,
+        next_good: good().filter(|t| *t > check.time).min(),
+    })
 }
 
 fn tests_between(pass: &Pass, station: u16, from: Option<i64>, to: i64) -> u64 {

@@ -101,11 +101,10 @@ pub fn doubts(
         };
         for (k, step) in station.moved.iter().enumerate() {
             let calibration = covered.iter().find(|c| {
-                c.station == Some(number)
-                    && (step.day_low - BESIDE..=step.day_high + BESIDE)
-                        .contains(&c.calibration.done_on)
+                c.station == pass.stations[n]
+                    && (step.day_low - BESIDE..=step.day_high + BESIDE).contains(&c.done_on)
             });
-            explained.extend(calibration.map(|c| (number, c.calibration.done_on)));
+            explained.extend(calibration.map(|c| (number, c.done_on)));
             let before = k.checked_sub(1).map_or(first, |b| station.moved[b].day);
             let after = station.moved.get(k + 1).map_or(last, |s| s.day - 1);
             if step.size_pct.value > 0.0 {
@@ -119,31 +118,32 @@ pub fn doubts(
         }
     }
     for c in covered {
-        let (Some(station), Some(error)) = (c.station, c.calibration.error_pct) else {
+        let number = pass.stations.iter().position(|s| *s == c.station);
+        let (Some(station), Some(error)) =
+            (number.and_then(|n| u16::try_from(n).ok()), c.error_pct)
+        else {
             continue;
         };
-        if error >= -accuracy_pct.max(0.0) || explained.contains(&(station, c.calibration.done_on))
-        {
+        if error >= -accuracy_pct.max(0.0) || explained.contains(&(station, c.done_on)) {
             continue;
         }
         let previous = covered
             .iter()
             .filter(|p| {
-                (p.station, &p.calibration.instrument) == (c.station, &c.calibration.instrument)
-                    && p.calibration.done_on < c.calibration.done_on
+                (&p.station, &p.instrument) == (&c.station, &c.instrument) && p.done_on < c.done_on
             })
-            .map(|p| p.calibration.done_on)
+            .map(|p| p.done_on)
             .max();
         let from = previous.map_or(first, |d| d.max(first));
         let raised = 100.0 * (1.0 / (1.0 + error / 100.0) - 1.0);
         let method = "error found by the calibration, as stated";
         if let Some(raised) = Estimate::new(raised, raised, raised, 0.95, method) {
             let shows = Shows::Calibration {
-                instrument: c.calibration.instrument.clone(),
-                day: c.calibration.done_on,
+                instrument: c.instrument.clone(),
+                day: c.done_on,
                 error_pct: error,
             };
-            add(station, from, (c.calibration.done_on - 1).min(last), raised, shows);
+            add(station, from, (c.done_on - 1).min(last), raised, shows);
         }
     }
     count(pass, &mut found);

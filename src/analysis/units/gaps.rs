@@ -5,7 +5,9 @@
 
 use std::collections::BTreeSet;
 
-use crate::day::Day;
+use serde::Serialize;
+
+use crate::day::{Day, as_date};
 use crate::series::Pass;
 
 /// Days of the plant to each side from which a station's habit is taken.
@@ -14,13 +16,15 @@ const HABIT_DAYS: usize = 30;
 const BY_CHANCE: f64 = 0.01;
 
 /// A run of production days without a row of one station.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Gap {
-    /// Index into the stations.
-    pub station: u16,
+    /// Station.
+    pub station: String,
     /// First day without rows.
+    #[serde(serialize_with = "as_date")]
     pub from: Day,
     /// Last one.
+    #[serde(serialize_with = "as_date")]
     pub to: Day,
     /// Production days of the plant among them.
     pub days: u64,
@@ -41,21 +45,20 @@ pub fn gaps(pass: &Pass) -> Vec<Gap> {
     pass.station_days
         .iter()
         .flat_map(|(&station, days)| {
-            of_station(&plant, days, BY_CHANCE / chances.max(1) as f64)
-                .into_iter()
-                .map(move |(from, to, days)| Gap { station, from, to, days })
+            let name = &pass.stations[usize::from(station)];
+            of_station(name, &plant, days, BY_CHANCE / chances.max(1) as f64)
         })
         .collect()
 }
 
 /// Runs of the plant's production days, between the first and the last of a station, on which it has no row
-/// though its habit makes that rarer than `rarest`: first and last day, and how many.
+/// though its habit makes that rarer than `rarest`.
 ///
 /// - Habit: share of the plant's 30 days to either side of the run on which the station worked, one day added on
 ///   either outcome. Chance of a run of `k` days: `(1 - habit)^k`.
 /// - `plant`: ascending, each once.
 #[must_use]
-pub fn of_station(plant: &[Day], own: &BTreeSet<Day>, rarest: f64) -> Vec<(Day, Day, u64)> {
+pub fn of_station(station: &str, plant: &[Day], own: &BTreeSet<Day>, rarest: f64) -> Vec<Gap> {
     let (Some(first), Some(last)) = (own.first(), own.last()) else {
         return Vec::new();
     };
@@ -80,7 +83,12 @@ pub fn of_station(plant: &[Day], own: &BTreeSet<Day>, rarest: f64) -> Vec<(Day, 
         let away = 1.0 - (worked + 1.0) / (days + 2.0);
         let length = end - n;
         if away.powf(length as f64) < rarest {
-            found.push((plant[n], plant[end - 1], length as u64));
+            found.push(Gap {
+                station: station.to_owned(),
+                from: plant[n],
+                to: plant[end - 1],
+                days: length as u64,
+            });
         }
         n = end;
     }

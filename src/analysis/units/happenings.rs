@@ -3,10 +3,9 @@
 //! A step or a jump is named by what is recorded inside its dates, likeliest first: events, settings,
 //! calibrations; lots last and for steps of products only, since there is a new one in most intervals.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::analysis::Findings;
-use crate::analysis::units::calibration::Covered;
 use crate::analysis::units::settings::{Setting, SettingChange};
 use crate::day::{Day, date_of};
 use crate::movement::SeriesMovement;
@@ -30,16 +29,13 @@ pub fn of_series(
     findings: &Findings,
     register: &Register,
 ) -> Happenings {
-    let used: Vec<u16> = {
-        let mut all: Vec<u16> = moved.readings.iter().map(|r| r.station).collect();
-        all.sort_unstable();
-        all.dedup();
-        all
-    };
+    let used: BTreeSet<u16> = moved.readings.iter().map(|r| r.station).collect();
+    let used: BTreeSet<&str> =
+        used.into_iter().map(|s| pass.stations[usize::from(s)].as_str()).collect();
     let key = &pass.series[n].key;
     let settings = findings.settings.changes.iter().filter(|c| {
         // A change of limit moves no reading, and the share of failures is counted at one limit.
-        let of = &pass.series[c.series].key;
+        let of = &pass.series[c.series.index].key;
         (&of.model, of.test) == (&key.model, key.test)
             && !matches!(c.what, Setting::HighLimit | Setting::LowLimit)
     });
@@ -49,8 +45,8 @@ pub fn of_series(
                 .events_about(None, Some(&key.model))
                 .map(|e| event(e.day, e.what.clone()))
                 .collect(),
-            settings.map(|c| event(c.day, setting_words(pass, c))).collect(),
-            calibrated(findings.calibrations.as_deref(), |s| used.contains(&s)),
+            settings.map(|c| event(c.day, setting_words(c))).collect(),
+            calibrated(findings, |s| used.contains(&s)),
             new_lots(pass, n),
         ],
     }
@@ -69,7 +65,7 @@ pub fn of_station(
         .settings
         .changes
         .iter()
-        .filter(|c| c.stations.contains(&station))
+        .filter(|c| c.stations.contains(name))
         .filter(|c| matches!(c.what, Setting::Voltage | Setting::Frequency));
     Happenings {
         tiers: [
@@ -78,8 +74,8 @@ pub fn of_station(
                 .filter(|e| e.model.is_empty())
                 .map(|e| event(e.day, e.what.clone()))
                 .collect(),
-            settings.map(|c| event(c.day, setting_words(pass, c))).collect(),
-            calibrated(findings.calibrations.as_deref(), |s| s == station),
+            settings.map(|c| event(c.day, setting_words(c))).collect(),
+            calibrated(findings, |s| s == name),
             Vec::new(),
         ],
     }
@@ -116,31 +112,19 @@ fn event(day: Day, what: String) -> Event {
     Event { day, what }
 }
 
-fn setting_words(pass: &Pass, c: &SettingChange) -> String {
+fn setting_words(c: &SettingChange) -> String {
     let value =
         |v: Option<f64>| v.map_or_else(|| "none".to_owned(), |v| format!("{v} {}", c.what.unit()));
-    let stations: Vec<&str> =
-        c.stations.iter().map(|s| pass.stations[usize::from(*s)].as_str()).collect();
-    format!("{} {} → {} at {}", c.what.words(), value(c.from), value(c.to), stations.join(", "))
+    let (from, to) = (value(c.from), value(c.to));
+    format!("{} {from} → {to} at {}", c.what.words(), c.stations.join(", "))
 }
 
-fn calibrated(covered: Option<&[Covered]>, at: impl Fn(u16) -> bool) -> Vec<Event> {
-    covered
-        .unwrap_or_default()
-        .iter()
-        .filter(|c| c.station.is_some_and(&at))
+fn calibrated(findings: &Findings, at: impl Fn(&str) -> bool) -> Vec<Event> {
+    let of_station = findings.calibrations.iter().flatten().filter(|c| at(&c.station));
+    of_station
         .map(|c| {
-            let found = c
-                .calibration
-                .error_pct
-                .map_or_else(String::new, |e| format!(", error found {e:+} %"));
-            event(
-                c.calibration.done_on,
-                format!(
-                    "calibration of {} at {}{found}",
-                    c.calibration.instrument, c.calibration.station
-                ),
-            )
+            let found = c.error_pct.map_or_else(String::new, |e| format!(", error found {e:+} %"));
+            event(c.done_on, format!("calibration of {} at {}{found}", c.instrument, c.station))
         })
         .collect()
 }

@@ -7,10 +7,16 @@
 
 use std::collections::BTreeMap;
 
+use serde::ser::SerializeStruct;
+use serde::{Serialize, Serializer};
+
 use crate::config::Config;
-use crate::day::{Day, day_of};
+use crate::day::{Day, as_date, day_of};
 use crate::records::{Limits, TestKind};
-use crate::series::{Pass, SeriesKey, TestSettings};
+use crate::series::{Pass, SeriesKey, SeriesName, TestSettings, names};
+use crate::words::currents::PRINTED_IN_UA_BELOW_MA;
+use crate::words::time::{as_time, as_time_if_any, clock};
+use crate::words::{count, three_digits};
 
 /// Runs of equal settings beyond which a setting is said to vary instead of each change being listed.
 const MOST_RUNS: usize = 20;
@@ -62,21 +68,53 @@ impl Setting {
             Self::HighLimit | Self::LowLimit => "mA",
         }
     }
+
+    /// A value of it with its unit.
+    #[must_use]
+    pub fn value_words(self, value: Option<f64>) -> String {
+        match (self, value) {
+            (_, None) => "none".to_owned(),
+            (Self::HighLimit | Self::LowLimit, Some(v)) if v < PRINTED_IN_UA_BELOW_MA => {
+                format!("{} µA", three_digits(1000.0 * v))
+            }
+            (Self::HighLimit | Self::LowLimit, Some(v)) => format!("{v:.2} mA"),
+            (_, Some(v)) => format!("{} {}", three_digits(v), self.unit()),
+        }
+    }
+}
+
+/// Two keys: `what` and its `unit`.
+impl Serialize for Setting {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        let mut keys = to.serialize_struct("Setting", 2)?;
+        keys.serialize_field("what", self.words())?;
+        keys.serialize_field("unit", self.unit())?;
+        keys.end()
+    }
+}
+
+fn as_words<S: Serializer>(what: &Setting, to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_str(what.words())
 }
 
 /// A change of one setting at one or more stations.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SettingChange {
-    /// Series of the first test at the new value.
-    pub series: usize,
-    /// What changed.
-    pub what: Setting,
-    /// Time of the first test at the new value (of several stations: the earliest).
-    pub time: i64,
     /// Production day.
+    #[serde(rename = "date", serialize_with = "as_date")]
     pub day: Day,
+    /// Time of the first test at the new value (of several stations: the earliest).
+    #[serde(rename = "tested_at", serialize_with = "as_time")]
+    pub time: i64,
     /// Stations that changed so on that day; sorted.
-    pub stations: Vec<u16>,
+    #[serde(rename = "station", serialize_with = "joined_by_comma")]
+    pub stations: Vec<String>,
+    /// Series of the first test at the new value.
+    #[serde(flatten)]
+    pub series: SeriesName,
+    /// What changed.
+    #[serde(flatten)]
+    pub what: Setting,
     /// Value before; `None`: none was set.
     pub from: Option<f64>,
     /// Value since; `None`: none is set.
@@ -84,30 +122,55 @@ pub struct SettingChange {
     /// First tests at the new value.
     pub tests: u64,
     /// Time of the last of them, where the value before came back within the production day.
+    #[serde(serialize_with = "as_time_if_any")]
     pub back_after: Option<i64>,
     /// Further changes of a setting that goes to and fro, beyond this first one.
+    #[serde(skip)]
     pub further: u64,
 }
 
+fn joined_by_comma<S: Serializer>(names: &[String], to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_str(&names.join(", "))
+}
+
+impl SettingChange {
+    /// Whether it was taken back, or goes on to and fro; empty where neither.
+    #[must_use]
+    pub fn back_words(&self) -> String {
+        match (self.further, self.back_after) {
+            (0, None) => String::new(),
+            (0, Some(until)) => {
+                let tests = count(self.tests, "test");
+                format!("for {tests}, from {} to {}", clock(self.time), clock(until))
+            }
+            (further, _) => format!("(and {further} further changes)"),
+        }
+    }
+}
+
 /// A setting that differs between stations at the end of the record.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SettingDiffers {
     /// A series of the model's test.
-    pub series: usize,
+    #[serde(flatten)]
+    pub series: SeriesName,
     /// What differs.
+    #[serde(serialize_with = "as_words")]
     pub what: Setting,
-    /// Value at each station that tested the model lately.
-    pub values: Vec<(u16, Option<f64>)>,
+    /// Value in words at each station that tested the model lately.
+    pub values: BTreeMap<String, String>,
 }
 
 /// Tests made at less than the config requires of the model.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SettingShort {
     /// Series of the first such test.
-    pub series: usize,
+    #[serde(flatten)]
+    pub series: SeriesName,
     /// Station.
-    pub station: u16,
+    pub station: String,
     /// What falls short: voltage or dwell.
+    #[serde(flatten)]
     pub what: Setting,
     /// What is required.
     pub required: f64,
@@ -115,8 +178,12 @@ pub struct SettingShort {
     pub lowest: f64,
     /// First tests so made.
     pub tests: u64,
-    /// First and last production day.
-    pub days: (Day, Day),
+    /// First production day.
+    #[serde(serialize_with = "as_date")]
+    pub from: Day,
+    /// Last one.
+    #[serde(serialize_with = "as_date")]
+    pub to: Day,
 }
 
 /// All that the settings record shows.
@@ -154,6 +221,8 @@ pub fn settings(pass: &Pass, config: &Config) -> SettingsRecord {
     for (n, series) in pass.series.iter().enumerate() {
         groups.entry(of_one_test(&series.key)).or_default().push(n);
     }
+    let names = names(&pass.series);
+    let station = |n: u16| pass.stations[usize::from(n)].clone();
     let mut record = SettingsRecord::default();
     for members in groups.values() {
         let tests = tests_of(pass, members);
@@ -164,7 +233,7 @@ pub fn settings(pass: &Pass, config: &Config) -> SettingsRecord {
             let mut latest: BTreeMap<u16, Option<i64>> = BTreeMap::new();
             for of_station in tests.chunk_by(|a, b| a.station == b.station) {
                 let runs = runs_of(of_station, k, what);
-                record.changes.extend(changes(pass, &runs, k, what));
+                record.changes.extend(changes(pass, &names, &runs, k, what));
                 if let Some(last) = runs.last()
                     && last_day - day(pass, last.last) <= RECENT
                 {
@@ -176,16 +245,16 @@ pub fn settings(pass: &Pass, config: &Config) -> SettingsRecord {
             values.dedup();
             if values.len() > 1 {
                 record.differs.push(SettingDiffers {
-                    series: members[0],
+                    series: names[members[0]].clone(),
                     what,
                     values: latest
                         .into_iter()
-                        .map(|(s, v)| (s, v.map(|v| in_unit(what, v))))
+                        .map(|(s, v)| (station(s), what.value_words(v.map(|v| in_unit(what, v)))))
                         .collect(),
                 });
             }
         }
-        record.short.extend(short(pass, members[0], &tests, config));
+        record.short.extend(short(pass, &names, members[0], &tests, config));
     }
     record.changes = joined(record.changes);
     record
@@ -250,7 +319,13 @@ fn runs_of<'a>(tests: &'a [Test], k: usize, what: Setting) -> Vec<Run<'a>> {
     runs
 }
 
-fn changes(pass: &Pass, runs: &[Run<'_>], k: usize, what: Setting) -> Vec<SettingChange> {
+fn changes(
+    pass: &Pass,
+    names: &[SeriesName],
+    runs: &[Run<'_>],
+    k: usize,
+    what: Setting,
+) -> Vec<SettingChange> {
     let value = |run: &Run<'_>| run.first.set[k].map(|v| in_unit(what, v));
     let mut found = Vec::new();
     let mut n = 1;
@@ -262,11 +337,11 @@ fn changes(pass: &Pass, runs: &[Run<'_>], k: usize, what: Setting) -> Vec<Settin
                 && day(pass, next.first) == day(pass, run.first)
         });
         found.push(SettingChange {
-            series: run.first.series,
+            series: names[run.first.series].clone(),
             what,
             time: run.first.time,
             day: day(pass, run.first),
-            stations: vec![run.first.station],
+            stations: vec![pass.stations[usize::from(run.first.station)].clone()],
             from: value(before),
             to: value(run),
             tests: run.tests,
@@ -285,17 +360,19 @@ fn changes(pass: &Pass, runs: &[Run<'_>], k: usize, what: Setting) -> Vec<Settin
 
 /// Equal changes of several stations on one day are one.
 fn joined(mut changes: Vec<SettingChange>) -> Vec<SettingChange> {
-    changes.sort_by_key(|c| (c.day, c.series, c.what, c.time));
+    changes.sort_by(|a, b| {
+        (a.day, &a.series, a.what, a.time).cmp(&(b.day, &b.series, b.what, b.time))
+    });
     let mut all: Vec<SettingChange> = Vec::new();
     for change in changes {
         let same = all.iter_mut().find(|c| {
-            (c.day, c.series, c.what, c.from, c.to, c.further)
-                == (change.day, change.series, change.what, change.from, change.to, change.further)
+            (c.day, &c.series, c.what, c.from, c.to, c.further)
+                == (change.day, &change.series, change.what, change.from, change.to, change.further)
                 && c.back_after.is_some() == change.back_after.is_some()
         });
         match same {
             Some(known) => {
-                known.stations.extend(&change.stations);
+                known.stations.extend(change.stations);
                 known.stations.sort_unstable();
                 known.tests += change.tests;
                 known.back_after = known.back_after.max(change.back_after);
@@ -340,7 +417,13 @@ fn all_set(set: TestSettings, limits: Limits) -> [Option<i64>; 6] {
 }
 
 /// What falls short of the requirements of a model.
-fn short(pass: &Pass, series: usize, tests: &[Test], config: &Config) -> Vec<SettingShort> {
+fn short(
+    pass: &Pass,
+    names: &[SeriesName],
+    series: usize,
+    tests: &[Test],
+    config: &Config,
+) -> Vec<SettingShort> {
     let mut found = Vec::new();
     let required = required(&pass.series[series].key, config);
     for (what, required) in required.into_iter().flatten() {
@@ -352,13 +435,14 @@ fn short(pass: &Pass, series: usize, tests: &[Test], config: &Config) -> Vec<Set
                 .collect();
             if let (Some(first), Some(last)) = (low.first(), low.last()) {
                 found.push(SettingShort {
-                    series: first.0.series,
-                    station: first.0.station,
+                    series: names[first.0.series].clone(),
+                    station: pass.stations[usize::from(first.0.station)].clone(),
                     what,
                     required,
                     lowest: low.iter().map(|l| l.1).fold(f64::INFINITY, f64::min),
                     tests: low.iter().map(|l| u64::from(l.0.count)).sum(),
-                    days: (day(pass, first.0), day(pass, last.0)),
+                    from: day(pass, first.0),
+                    to: day(pass, last.0),
                 });
             }
         }

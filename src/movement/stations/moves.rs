@@ -1,7 +1,7 @@
 //! Steps of stations: which station moved, when and by how much.
 
 use super::relative::{Shared, Taken};
-use super::{StationOptions, StationStep};
+use super::{StationOptions, TesterStep};
 use crate::stats::estimate::Estimate;
 use crate::stats::shape::candidates::{Fitter, Kind};
 use crate::stats::shape::steps::{Step, measure_one};
@@ -115,16 +115,11 @@ pub(super) fn measured(
         .collect()
 }
 
-pub(super) fn as_station_step(
-    step: &Step,
-    points: &Points,
-    p_value: f64,
-    level: f64,
-) -> StationStep {
+pub(super) fn as_tester_step(step: &Step, points: &Points, p_value: f64, level: f64) -> TesterStep {
     let reach = student_t_quantile(0.5 + 0.5 * level, step.df) * step.se;
     let pct = |d: f64| 100.0 * d.exp_m1();
     let day = |k: usize| points.days[k] as i32;
-    StationStep {
+    TesterStep {
         day: day(step.index),
         day_low: if step.index_low > 0 { day(step.index_low - 1) + 1 } else { day(0) },
         day_high: day(step.index_high),

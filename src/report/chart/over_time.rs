@@ -1,24 +1,30 @@
 //! How does each station read against the others, and what did its check load read? One panel for each, on one
 //! scale and one line of time.
 
+use std::collections::BTreeSet;
+
 use super::axis::{day_text, number};
 use super::drift::{EventOn, OnDay, StepOn, event_rule, step_rule, step_zone};
+use super::style::printable;
 use super::{Axis, Chart, ChartError, Dash, Layer, Panel, Role, Scale, Shape, Whisker, at};
+use crate::day::{Day, day_number};
+use crate::movement::check_record::LoadRecord;
+use crate::movement::stations::TesterStep;
+use crate::report::model::Report;
+use crate::stats::estimate::Estimate;
+use crate::verdict::tester::StationVerdict;
+use crate::words::percent;
 
 /// Most panels of one picture.
 const PANELS: usize = 8;
 
-/// A value on a day with its interval.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Between {
-    /// Days since 1970-01-01.
-    pub day: i32,
-    /// The value.
-    pub value: f64,
-    /// Lower end.
-    pub low: f64,
-    /// Upper end.
-    pub high: f64,
+/// An estimate on a day.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DayEstimate {
+    /// The day.
+    pub day: Day,
+    /// The value with its interval.
+    pub estimate: Estimate,
 }
 
 /// One panel.
@@ -29,7 +35,7 @@ pub struct Row {
     /// In words at the right edge; may be empty.
     pub beside: String,
     /// Values with intervals, joined by a line.
-    pub estimates: Vec<Between>,
+    pub estimates: Vec<DayEstimate>,
     /// Single readings.
     pub readings: Vec<OnDay>,
     /// Readings that do not belong.
@@ -51,7 +57,7 @@ pub struct OverTime {
     pub subtitle: String,
     /// Unit of all values.
     pub unit: String,
-    /// What the estimates are, for the legend.
+    /// What the estimates are, for the legend; their level is added.
     pub estimates_are: String,
     /// What the readings are, for the legend.
     pub readings_are: String,
@@ -59,6 +65,137 @@ pub struct OverTime {
     pub should_is: String,
     /// Panels, top to bottom.
     pub rows: Vec<Row>,
+}
+
+/// Stations side by side: the offset of each, month by month.
+#[must_use]
+pub fn of_stations(report: &Report) -> OverTime {
+    let row = |s: &StationVerdict| Row {
+        name: printable(&s.station, "station"),
+        beside: s
+            .offset_pct
+            .as_ref()
+            .map_or_else(String::new, |e| format!("now {:+.1} %", e.value)),
+        estimates: s
+            .months
+            .iter()
+            .filter_map(|m| {
+                let middle = chrono::NaiveDate::from_ymd_opt(m.month.0, m.month.1, 15)?;
+                Some(DayEstimate { day: day_number(middle), estimate: m.offset_pct.clone() })
+            })
+            .collect(),
+        readings: Vec::new(),
+        odd: Vec::new(),
+        should: Some(0.0),
+        steps: s.moved.iter().map(|m| step_on(&m.step, 2)).collect(),
+        events: calibrations_at(report, &s.station),
+    };
+    let moved: Vec<String> = report
+        .stations
+        .iter()
+        .flat_map(|s| s.moved.iter().map(move |m| (s, &m.step)))
+        .map(|(s, m)| {
+            let on = day_text(m.day);
+            format!("{} moved by {:+.2} % on {on}", s.station, m.size_pct.value)
+        })
+        .collect();
+    let flagged = report.stations.iter().filter(|s| s.flagged);
+    let differ: Vec<&str> = flagged.map(|s| s.station.as_str()).collect();
+    let title = match (moved.as_slice(), differ.as_slice()) {
+        ([], []) => "No station differs from the others".to_owned(),
+        ([], differ) => format!("{} reads differently from the others", differ.join(", ")),
+        (moved, []) => moved.join("; "),
+        (moved, differ) => format!("{}; {} reads differently", moved.join("; "), differ.join(", ")),
+    };
+    let reference = report.stations.iter().find(|s| s.is_reference);
+    OverTime {
+        title: printable(&title, "Stations side by side"),
+        subtitle: format!(
+            "One per cent over all models; against {}, the plant's middle station",
+            printable(reference.map_or("", |s| &s.station), "the reference")
+        ),
+        unit: "%".to_owned(),
+        estimates_are: "offset of the month".to_owned(),
+        readings_are: String::new(),
+        should_is: "reference".to_owned(),
+        rows: report.stations.iter().map(row).collect(),
+    }
+}
+
+/// What every check load read.
+#[must_use]
+pub fn of_check_loads(report: &Report) -> OverTime {
+    let records: Vec<(&str, &LoadRecord)> = report
+        .checks
+        .iter()
+        .flatten()
+        .flat_map(|c| c.loads.iter().map(|l| (c.station.as_str(), l)))
+        .collect();
+    let row = |(station, r): &(&str, &LoadRecord)| Row {
+        name: printable(station, "station"),
+        beside: r.latest_ma.map_or_else(String::new, |m| format!("now {m:.3} mA")),
+        estimates: Vec::new(),
+        readings: r.points.iter().map(|p| OnDay { day: p.0, value: p.1 }).collect(),
+        odd: r.odd.iter().map(|o| OnDay { day: o.day, value: o.reading_ma }).collect(),
+        should: r.expected_ma,
+        steps: r.steps.iter().map(|s| step_on(s, 1)).collect(),
+        events: calibrations_at(report, station),
+    };
+    let moved: Vec<String> = records
+        .iter()
+        .flat_map(|(station, r)| r.steps.iter().map(move |s| (station, r, s)))
+        .map(|(station, r, s)| {
+            let (size, on) = (step_on(s, 1).size, day_text(s.day));
+            format!("{} at {station} moved by {size} on {on}", r.load)
+        })
+        .collect();
+    let odd: usize = records.iter().map(|(_, r)| r.odd.len()).sum();
+    let title = match moved.len() {
+        0 if odd == 0 => "No check load moved".to_owned(),
+        0 => format!("No check load moved; {odd} passed at an odd reading"),
+        _ => moved.join("; "),
+    };
+    let loads: BTreeSet<&str> = records.iter().map(|(_, r)| r.load.as_str()).collect();
+    let loads: Vec<&str> = loads.into_iter().collect();
+    OverTime {
+        title: printable(&title, "Check loads"),
+        subtitle: printable(
+            &format!("{}: a load moves with the tester and with nothing else", loads.join(", ")),
+            "A load moves with the tester and with nothing else",
+        ),
+        unit: "mA".to_owned(),
+        estimates_are: String::new(),
+        readings_are: "median of the day's checks".to_owned(),
+        should_is: "what the load draws by its resistance".to_owned(),
+        rows: records.iter().map(row).collect(),
+    }
+}
+
+fn step_on(step: &TesterStep, decimals: usize) -> StepOn {
+    StepOn {
+        day: step.day,
+        low: step.day_low,
+        high: step.day_high,
+        size: format!("{:+.decimals$} %", step.size_pct.value),
+    }
+}
+
+/// Calibrations of one station within the record.
+fn calibrations_at(report: &Report, station: &str) -> Vec<EventOn> {
+    let (first, last) = (day_number(report.from), day_number(report.to));
+    let all = report.calibration.iter().flatten().map(|c| &c.covered);
+    all.filter(|c| c.station == station && (first..=last).contains(&c.done_on))
+        .map(|c| EventOn {
+            day: c.done_on,
+            what: printable(&format!("{} calibrated", c.instrument), "calibrated"),
+        })
+        .collect()
+}
+
+/// What the estimates are, with the level of their intervals.
+fn with_level(what: &str, estimates: &[DayEstimate]) -> String {
+    let level = estimates.first().map_or(0.0, |e| e.estimate.level);
+    format!("{what} with its {} interval", percent(level))
 }
 
 /// The chart: rows beyond the eighth are named in a note.
@@ -82,7 +219,7 @@ pub fn chart(input: &OverTime) -> Result<Chart, ChartError> {
     let values = rows.iter().flat_map(|r| {
         r.estimates
             .iter()
-            .flat_map(|e| [e.low, e.high])
+            .flat_map(|e| [e.estimate.low, e.estimate.high])
             .chain(r.readings.iter().map(|p| p.value))
             .chain(r.should)
     });
@@ -155,11 +292,16 @@ fn panel(input: &OverTime, row: &Row, y: Axis) -> Panel {
             whiskers: row
                 .estimates
                 .iter()
-                .map(|e| Whisker { x: f64::from(e.day), low: e.low, high: e.high })
+                .map(|e| Whisker {
+                    x: f64::from(e.day),
+                    low: e.estimate.low,
+                    high: e.estimate.high,
+                })
                 .collect(),
         });
-        let points =
-            || row.estimates.iter().map(|e| at(f64::from(e.day), e.value)).collect::<Vec<_>>();
+        let points = || -> Vec<_> {
+            row.estimates.iter().map(|e| at(f64::from(e.day), e.estimate.value)).collect()
+        };
         layers.push(Layer::Line {
             role: Role::Fit,
             name: None,
@@ -168,7 +310,7 @@ fn panel(input: &OverTime, row: &Row, y: Axis) -> Panel {
         });
         layers.push(Layer::Points {
             role: Role::Fit,
-            name: Some(input.estimates_are.clone()),
+            name: Some(with_level(&input.estimates_are, &row.estimates)),
             shape: Shape::Square,
             points: points(),
         });

@@ -2,7 +2,11 @@
 
 use super::axis::day_text;
 use super::drift::OnDay;
+use super::style::printable;
 use super::{Axis, Chart, ChartError, Dash, Layer, Role, Scale, at, rows};
+use crate::movement::Movement;
+use crate::report::format::words;
+use crate::report::model::Report;
 
 /// Most rows of one picture.
 const ROWS: usize = 24;
@@ -33,6 +37,29 @@ pub struct RoomUsed {
     pub baseline: String,
     /// All series.
     pub series: Vec<Series>,
+}
+
+/// The movement of all series, in shares of the room that the baseline had.
+#[must_use]
+pub fn from(movement: &Movement, report: &Report) -> RoomUsed {
+    let shares = || movement.series.iter().map(|m| m.room_share.as_ref());
+    let baseline = shares().flatten().next().map_or(0, |s| s.baseline_points);
+    let series = report.series.iter().zip(shares()).enumerate().filter_map(|(n, (s, share))| {
+        let share = share?;
+        let shape = s.drift.shape.as_deref().map_or_else(String::new, words);
+        Some(Series {
+            name: printable(&s.title, &format!("series {}", n + 1)),
+            used: share
+                .used
+                .iter()
+                .map(|(day, value)| OnDay { day: *day, value: *value })
+                .collect(),
+            now: share.now,
+            flagged: s.drift.flagged,
+            words: if share.of_room { shape } else { format!("{shape}, of its reading") },
+        })
+    });
+    RoomUsed { baseline: format!("its first {baseline} points"), series: series.collect() }
 }
 
 /// The overview: a row for each series, ordered by share of the room used, all on one scale.

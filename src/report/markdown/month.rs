@@ -156,33 +156,27 @@ fn of_the_month(report: &Report) -> Vec<(chrono::NaiveDate, String)> {
         .iter()
         .map(|m| {
             let size = value(&m.size_pct, super::super::format::change_pct);
-            (
-                m.date,
-                format!(
-                    "{} {} moved by {size}",
-                    if m.what == "tester" { "tester at" } else { m.what },
-                    name(&m.name)
-                ),
-            )
+            (date_of(m.day), format!("{} {} moved by {size}", m.what, name(&m.name)))
         })
         .collect();
-    all.extend(report.settings_changes.iter().map(|c| {
+    let changes = || report.settings_changes.iter().map(|c| &c.change);
+    all.extend(changes().map(|c| {
         (
-            c.date,
+            date_of(c.day),
             format!(
                 "{} of {} at {}: {} → {}",
-                text(c.what),
-                name(&c.model),
-                name(&c.station),
-                text(&c.words[0]),
-                text(&c.words[1])
+                c.what.words(),
+                name(&c.series.model),
+                name(&c.stations.join(", ")),
+                text(&c.what.value_words(c.from)),
+                text(&c.what.value_words(c.to))
             ),
         )
     }));
     for s in &report.series {
         for day in &s.limit_changed {
             // One change of a limit that the settings record tells is not told twice.
-            if !report.settings_changes.iter().any(|c| c.date == *day && c.model == s.model) {
+            if !changes().any(|c| date_of(c.day) == *day && c.series.model == s.model) {
                 all.push((*day, format!("limit of {} changed", name(&s.title))));
             }
         }

@@ -3,12 +3,19 @@
 use std::fmt::Write;
 
 use super::super::format::{
-    Currents, NONE, change_pct, counted, date, grouped, name, p_value, text, with_interval, words,
+    Currents, NONE, change_pct, counted, grouped, name, p_value, text, with_interval,
 };
-use super::super::model::{CheckReport, Report};
+use super::super::model::Report;
 use super::series::change;
 use super::{header, row};
+use crate::analysis::units::checks::StationChecks;
+use crate::analysis::units::settings::SettingChange;
+use crate::movement::check_record::LoadRecord;
+use crate::movement::drift::Shape;
+use crate::movement::stations::{ActsAs, TesterStep};
+use crate::verdict::tester::StationVerdict;
 use crate::words::capital;
+use crate::words::time::{day_of_time, day_text, time_text};
 
 /// Settings and findings shown on the page; results.json holds them all.
 const SHOWN: usize = 40;
@@ -20,8 +27,8 @@ pub(super) fn stations(page: &mut String, report: &Report) {
         line!(page, "No station is named in the files: product and tester cannot be told apart.\n");
         return;
     }
-    if let Some(why) = &report.cannot_tell {
-        line!(page, "**{}.**\n", text(&capital(why)));
+    if let Some(why) = report.cannot_tell {
+        line!(page, "**{}.**\n", text(&capital(&why.to_string())));
     }
     let nothing = report.stations.iter().all(|s| s.offset_pct.is_none() && s.doubts.is_empty());
     if nothing {
@@ -36,36 +43,24 @@ pub(super) fn stations(page: &mut String, report: &Report) {
         &["station", "reads differently by", "flagged", "acts as", "at 1000 V", "passes in doubt"],
     );
     for s in &report.stations {
-        let offset = s.offset_pct.as_ref().map_or_else(
-            || "not known".to_owned(),
-            |e| {
-                if e.method == "reference" {
-                    "none: it is what the others are held against".to_owned()
-                } else {
-                    change(e)
-                }
-            },
-        );
-        let offset = s.hint.map_or_else(|| offset.clone(), |h| format!("{offset}; {}", text(h)));
-        let acts = match s.acts_as {
-            Some("per_cent") => "the same per cent on every model: meter or voltage",
-            Some("ma") => "the same current on every model: leads and fixture",
-            _ => NONE,
-        };
-        let ma = s
-            .offset_ma
-            .as_ref()
-            .filter(|e| e.method != "reference")
-            .map_or_else(|| NONE.to_owned(), |e| with_interval(e, |x| format!("{x:+.4} mA")));
         let doubt = s.passes_in_doubt.map_or_else(|| "not known".to_owned(), grouped);
         row(
             page,
             &[
                 &name(&s.station),
-                &offset,
+                &offset(s),
                 if s.flagged { "**yes**" } else { "no" },
-                acts,
-                &ma,
+                match s.acts_as {
+                    Some(ActsAs::PerCent) => "the same per cent on every model: meter or voltage",
+                    Some(ActsAs::Milliampere) => {
+                        "the same current on every model: leads and fixture"
+                    }
+                    None => NONE,
+                },
+                &s.offset_ma.as_ref().filter(|_| !s.is_reference).map_or_else(
+                    || NONE.to_owned(),
+                    |e| with_interval(e, |x| format!("{x:+.4} mA")),
+                ),
                 &doubt,
             ],
         );
@@ -73,7 +68,7 @@ pub(super) fn stations(page: &mut String, report: &Report) {
     line!(page);
     for s in &report.stations {
         for m in &s.moved {
-            line!(page, "- {}", text(&m.sentence));
+            line!(page, "- {}", text(&m.sentence(&s.station)));
         }
         for d in &s.doubts {
             line!(page, "- {}", text(&d.sentence));
@@ -85,6 +80,16 @@ pub(super) fn stations(page: &mut String, report: &Report) {
     if report.stations.iter().any(|s| !s.months.is_empty()) {
         line!(page, "![How does each station read against the others?](charts/stations.png)\n");
     }
+}
+
+/// By how much a station reads differently, and what that points to.
+fn offset(s: &StationVerdict) -> String {
+    let offset = match &s.offset_pct {
+        None => "not known".to_owned(),
+        Some(_) if s.is_reference => "none: it is what the others are held against".to_owned(),
+        Some(e) => change(e),
+    };
+    s.hint.map_or_else(|| offset.clone(), |h| format!("{offset}; {h}"))
 }
 
 /// Production days on which a station has no row though its habit predicts some; nothing where there are none.
@@ -99,7 +104,7 @@ pub(super) fn gaps(page: &mut String, report: &Report) {
     );
     header(page, &["station", "from", "to", "production days"]);
     for g in gaps {
-        row(page, &[&name(&g.station), &date(g.from), &date(g.to), &grouped(g.days)]);
+        row(page, &[&name(&g.station), &day_text(g.from), &day_text(g.to), &grouped(g.days)]);
     }
     line!(page);
 }
@@ -117,7 +122,8 @@ pub(super) fn checks(page: &mut String, report: &Report) {
     }
     header(page, &["station", "production days without a check", "checks with the wrong answer"]);
     for c in checks {
-        row(page, &[&name(&c.station), &grouped(c.days_without), &grouped(c.wrong.len() as u64)]);
+        let (without, wrong) = (c.days_without.len() as u64, c.wrong.len() as u64);
+        row(page, &[&name(&c.station), &grouped(without), &grouped(wrong)]);
     }
     line!(page);
     loads(page, checks);
@@ -141,10 +147,10 @@ pub(super) fn checks(page: &mut String, report: &Report) {
                 page,
                 &[
                     &name(&c.station),
-                    &text(&w.tested_at),
+                    &time_text(w.time),
                     &name(&w.load),
                     &text(&w.expected),
-                    &text(&w.found),
+                    w.found.words(),
                     &grouped(w.units_since_last_good),
                 ],
             );
@@ -154,7 +160,7 @@ pub(super) fn checks(page: &mut String, report: &Report) {
 }
 
 /// What the loads that must pass read over time.
-fn loads(page: &mut String, checks: &[CheckReport]) {
+fn loads(page: &mut String, checks: &[StationChecks]) {
     if checks.iter().all(|c| c.loads.is_empty()) {
         return;
     }
@@ -177,49 +183,53 @@ fn loads(page: &mut String, checks: &[CheckReport]) {
     );
     for c in checks {
         for l in &c.loads {
-            let show = Currents::new(l.x50_ma.or(l.expected_ma).unwrap_or(1.0), 0.0);
+            let show = Currents::new(l.latest_ma.or(l.expected_ma).unwrap_or(1.0), 0.0);
             let ma = |x: Option<f64>| x.map_or_else(|| NONE.to_owned(), |x| show.estimate(x));
-            let mut moved = l.shape.map_or_else(|| "not known".to_owned(), words);
-            for s in &l.steps {
-                let _ = write!(
-                    moved,
-                    "; {} on {} ({} to {})",
-                    with_interval(&s.size_pct, change_pct),
-                    date(s.date),
-                    date(s.date_low),
-                    date(s.date_high)
-                );
-            }
-            if let Some(p) = l.p_value.filter(|_| l.shape != Some("steady")) {
-                let _ = write!(moved, "; {}", p_value(p));
-            }
-            let odd: Vec<String> = l
-                .odd
-                .iter()
-                .take(3)
-                .map(|o| format!("{} on {}", show.reading(o.reading_ma), &o.tested_at[..10]))
-                .collect();
-            let odd = match (odd.is_empty(), l.odd.len().saturating_sub(3)) {
-                (true, _) => "none".to_owned(),
-                (false, 0) => odd.join(", "),
-                (false, more) => format!("{} and {more} more", odd.join(", ")),
-            };
             row(
                 page,
                 &[
                     &name(&c.station),
                     &name(&l.load),
-                    &grouped(l.days),
-                    &ma(l.x50_ma),
+                    &grouped(l.points.len() as u64),
+                    &ma(l.latest_ma),
                     &ma(l.expected_ma),
-                    &text(&moved),
+                    &text(&load_movement(l)),
                     &ma(l.smallest_step_ma),
-                    &text(&odd),
+                    &text(&odd_readings(l, &show)),
                 ],
             );
         }
     }
     line!(page, "\n![What did the check loads read?](charts/check-loads.png)\n");
+}
+
+/// Shape and steps of a load's reading.
+fn load_movement(l: &LoadRecord) -> String {
+    let mut moved = l.shape.map_or("not known", Shape::words).to_owned();
+    for TesterStep { day, day_low, day_high, size_pct, .. } in &l.steps {
+        let size = with_interval(size_pct, change_pct);
+        let (on, low, high) = (day_text(*day), day_text(*day_low), day_text(*day_high));
+        let _ = write!(moved, "; {size} on {on} ({low} to {high})");
+    }
+    if let Some(p) = l.p_value.filter(|_| l.shape != Some(Shape::Steady)) {
+        let _ = write!(moved, "; {}", p_value(p));
+    }
+    moved
+}
+
+/// The first three readings that do not belong to a load.
+fn odd_readings(l: &LoadRecord, show: &Currents) -> String {
+    let shown: Vec<String> = l
+        .odd
+        .iter()
+        .take(3)
+        .map(|o| format!("{} on {}", show.reading(o.reading_ma), day_of_time(o.time)))
+        .collect();
+    match (shown.is_empty(), l.odd.len().saturating_sub(3)) {
+        (true, _) => "none".to_owned(),
+        (false, 0) => shown.join(", "),
+        (false, more) => format!("{} and {more} more", shown.join(", ")),
+    }
 }
 
 /// The calibration register against the tests.
@@ -236,34 +246,30 @@ pub(super) fn calibration(page: &mut String, report: &Report) {
         page,
         &["station", "instrument", "done on", "due on", "error found", "tests made overdue"],
     );
-    for c in all {
+    for verdict in all {
+        let c = &verdict.covered;
         let late = match (c.overdue_from, c.overdue_to) {
             (Some(from), Some(to)) => format!(
                 "**{}** on {}, {} to {}",
                 grouped(c.tests_overdue),
                 counted(c.production_days_overdue, "production day"),
-                date(from),
-                date(to)
+                day_text(from),
+                day_text(to)
             ),
             _ => "none".to_owned(),
         };
-        let error = c.error_pct.map_or_else(
-            || NONE.to_owned(),
-            |e| {
-                if c.beyond_accuracy {
-                    format!("**{}**, beyond the stated accuracy", change_pct(e))
-                } else {
-                    change_pct(e)
-                }
-            },
-        );
+        let error = match c.error_pct.map(change_pct) {
+            None => NONE.to_owned(),
+            Some(e) if verdict.beyond_accuracy => format!("**{e}**, beyond the stated accuracy"),
+            Some(e) => e,
+        };
         row(
             page,
             &[
                 &name(&c.station),
                 &name(&c.instrument),
-                &date(c.done_on),
-                &c.due_on.map_or_else(|| NONE.to_owned(), date),
+                &day_text(c.done_on),
+                &c.due_on.map_or_else(|| NONE.to_owned(), day_text),
                 &error,
                 &late,
             ],
@@ -285,22 +291,21 @@ pub(super) fn settings(page: &mut String, report: &Report) {
     }
     if !changes.is_empty() {
         header(page, &["date", "model", "station", "what", "before", "since", "event"]);
-        for c in changes.iter().take(SHOWN) {
-            let since = if c.words[2].is_empty() {
-                text(&c.words[1])
-            } else {
-                format!("{} {}", text(&c.words[1]), text(&c.words[2]))
-            };
+        for verdict in changes.iter().take(SHOWN) {
+            let c = &verdict.change;
             row(
                 page,
                 &[
-                    &date(c.date),
-                    &name(&c.model),
-                    &name(&c.station),
-                    c.what,
-                    &text(&c.words[0]),
-                    &since,
-                    &c.event.as_ref().map_or_else(|| "**none recorded**".to_owned(), |e| text(e)),
+                    &day_text(c.day),
+                    &name(&c.series.model),
+                    &name(&c.stations.join(", ")),
+                    c.what.words(),
+                    &text(&c.what.value_words(c.from)),
+                    &since(c),
+                    &verdict
+                        .event
+                        .as_ref()
+                        .map_or_else(|| "**none recorded**".to_owned(), |e| text(e)),
                 ],
             );
         }
@@ -312,8 +317,8 @@ pub(super) fn settings(page: &mut String, report: &Report) {
         line!(
             page,
             "- the {} of {} differs between stations: {}",
-            d.what,
-            name(&d.model),
+            d.what.words(),
+            name(&d.series.model),
             values.join(", ")
         );
     }
@@ -322,20 +327,25 @@ pub(super) fn settings(page: &mut String, report: &Report) {
             page,
             "- {} of {} at {} from {} to {} were made at a {} below the required {} {} (lowest {} {})",
             counted(s.tests, "test"),
-            name(&s.model),
+            name(&s.series.model),
             name(&s.station),
-            date(s.from),
-            date(s.to),
-            s.what,
+            day_text(s.from),
+            day_text(s.to),
+            s.what.words(),
             s.required,
-            s.unit,
+            s.what.unit(),
             s.lowest,
-            s.unit
+            s.what.unit()
         );
     }
     if !report.settings_differ.is_empty() || !report.settings_short.is_empty() {
         line!(page);
     }
+}
+
+/// The value since a change, and whether it was taken back.
+fn since(c: &SettingChange) -> String {
+    format!("{} {}", text(&c.what.value_words(c.to)), text(&c.back_words())).trim_end().to_owned()
 }
 
 fn more(page: &mut String, all: usize) {
@@ -358,10 +368,10 @@ pub(super) fn too_good(page: &mut String, report: &Report) {
     header(page, &["station", "from", "to", "what"]);
     for t in report.too_good.iter().take(SHOWN) {
         let what = t.explained_by.as_ref().map_or_else(
-            || text(&t.what),
-            |why| format!("{} Explained: {}.", text(&t.what), text(why)),
+            || text(&t.sentence),
+            |why| format!("{} Explained: {}.", text(&t.sentence), text(why)),
         );
-        row(page, &[&name(&t.station), &text(&t.from), &text(&t.to), &what]);
+        row(page, &[&name(&t.station), &t.from, &t.to, &what]);
     }
     more(page, report.too_good.len());
 }

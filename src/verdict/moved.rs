@@ -1,0 +1,69 @@
+//! What moved, testers and products, each found once over all series.
+
+use std::fmt::{self, Display};
+
+use serde::Serialize;
+
+use crate::day::{Day, as_date};
+use crate::movement::Movement;
+use crate::series::Pass;
+use crate::stats::estimate::Estimate;
+use crate::verdict::plant::SeriesVerdict;
+
+/// Who moved.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Mover {
+    /// A product.
+    Product,
+    /// A tester.
+    Tester,
+}
+
+impl Display for Mover {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Product => "product",
+            Self::Tester => "tester at",
+        })
+    }
+}
+
+/// A movement found once.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Moved {
+    /// Who moved.
+    pub what: Mover,
+    /// Model or station.
+    pub name: String,
+    /// When.
+    #[serde(rename = "date", serialize_with = "as_date")]
+    pub day: Day,
+    /// By how much, per cent.
+    pub size_pct: Estimate,
+}
+
+/// Steps of testers, then steps and slopes of the products whose movement is flagged.
+#[must_use]
+pub fn moved(pass: &Pass, movement: &Movement, verdicts: &[SeriesVerdict]) -> Vec<Moved> {
+    let stations = movement.stations.iter().flat_map(|s| &s.stations);
+    let testers = pass.stations.iter().zip(stations).flat_map(|(name, s)| {
+        s.moved.iter().map(|m| Moved {
+            what: Mover::Tester,
+            name: name.clone(),
+            day: m.day,
+            size_pct: m.size_pct.clone(),
+        })
+    });
+    let series = pass.series.iter().zip(&movement.series).zip(verdicts);
+    let products = series.filter(|(_, v)| v.flag.flagged).flat_map(|((series, moved), _)| {
+        let steps = moved.drift.steps.iter().filter_map(|s| Some((s.day, s.size_pct.clone()?)));
+        steps.chain(moved.drift.slope_so_far_pct()).map(|(day, size_pct)| Moved {
+            what: Mover::Product,
+            name: series.key.model.clone(),
+            day,
+            size_pct,
+        })
+    });
+    testers.chain(products).collect()
+}
