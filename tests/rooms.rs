@@ -16,7 +16,7 @@ const MAP: [(&str, &[&str]); 16] = [
     ("records", &["day"]),
     // Another world: it makes the truth and may know nothing of how the tool reads.
     ("sample", &[]),
-    ("config", &["error"]),
+    ("config", &["error", "words"]),
     ("input", &["config", "day", "error", "note", "records"]),
     ("series", &["config", "day", "error", "input", "note", "records"]),
     ("movement", &["config", "day", "records", "series", "stats", "words"]),

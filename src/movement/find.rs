@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
-use crate::config::{Config, Rules};
+use crate::config::Config;
 use crate::day::Day;
 use crate::movement::drift::{self, DayFacts, DayPoint, Drift, DriftOptions, ReadingLine};
 use crate::movement::groups::{FactorLevel, Split, split_by};
@@ -120,9 +120,8 @@ pub fn find(pass: &Pass, register: &Register, config: &Config) -> Movement {
     for (s, adjusted) in series.iter_mut().zip(benjamini_hochberg(&p)) {
         s.adjusted_p = adjusted;
     }
-    let rules = Rules::from(config);
     for (moved, series) in series.iter_mut().zip(&pass.series) {
-        moved.period = period(series, moved, stations.as_ref().ok(), &rules);
+        moved.period = period(series, moved, stations.as_ref().ok(), config);
     }
     Movement { stations, series }
 }

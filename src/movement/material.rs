@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 
-use crate::config::Rules;
+use crate::config::Config;
 use crate::movement::SeriesMovement;
 use crate::movement::drift::{Drift, Shape};
 use crate::movement::readings::ma;
@@ -33,18 +33,18 @@ pub struct DriftNumbers {
 
 /// The numbers of a movement, before its rejects are known: those are left at nothing for the verdict to give.
 #[must_use]
-pub fn drift_numbers(moved: &SeriesMovement, rules: &Rules) -> DriftNumbers {
+pub fn drift_numbers(moved: &SeriesMovement, config: &Config) -> DriftNumbers {
     DriftNumbers {
         x50_ma: moved.typical_now_ma(),
         high_limit_ma: moved.limits.now.high_pa.map(ma),
         reading_step_ma: moved.readings.last().map_or(0.0, |r| r.step_ma),
-        ..numbers_of(&moved.drift, moved.adjusted_p, rules)
+        ..numbers_of(&moved.drift, moved.adjusted_p, config)
     }
 }
 
 /// What a movement says by itself; readings, limit and rejects are left at nothing for the caller to give.
 #[must_use]
-pub fn numbers_of(drift: &Drift, adjusted_p: f64, rules: &Rules) -> DriftNumbers {
+pub fn numbers_of(drift: &Drift, adjusted_p: f64, config: &Config) -> DriftNumbers {
     let sloped = matches!(drift.shape, Some(Shape::Slope | Shape::SlopeAndStep));
     DriftNumbers {
         shape: drift.shape,
@@ -56,7 +56,7 @@ pub fn numbers_of(drift: &Drift, adjusted_p: f64, rules: &Rules) -> DriftNumbers
             .per_month_ma
             .as_ref()
             .filter(|_| sloped)
-            .map(|e| e.value * f64::from(rules.horizon_months)),
+            .map(|e| e.value * f64::from(config.horizon_months)),
         largest_step_ma: drift
             .steps
             .iter()
@@ -110,9 +110,9 @@ pub struct DriftFlag {
 ///   enough reading steps is.
 /// - A `season` is material only where it carries rejects past `a`: by itself it comes back.
 #[must_use]
-pub fn flag(numbers: &DriftNumbers, rules: &Rules) -> DriftFlag {
+pub fn flag(numbers: &DriftNumbers, config: &Config) -> DriftFlag {
     let moving = numbers.shape.is_some_and(|s| s != Shape::Steady);
-    let certain = moving && numbers.adjusted_p.is_some_and(|p| p <= significance(rules));
+    let certain = moving && numbers.adjusted_p.is_some_and(|p| p <= significance(config));
     let say = Wording::new(numbers.x50_ma, numbers.reading_step_ma);
     let room = room_ma(numbers.high_limit_ma, numbers.x50_ma);
     let mut material = Vec::new();
@@ -121,7 +121,7 @@ pub fn flag(numbers: &DriftNumbers, rules: &Rules) -> DriftFlag {
     let slope = numbers.change_in_horizon_ma.filter(|c| {
         matches!(numbers.shape, Some(Shape::Slope | Shape::SlopeAndStep)) && c.is_finite()
     });
-    if let Some(change) = slope.filter(|c| slope_is_material(*c, room, numbers, rules)) {
+    if let Some(change) = slope.filter(|c| slope_is_material(*c, room, numbers, config)) {
         material.push(Material::SlopeUsesRoom);
         parts.push(format!(
             "the typical reading {} by {} within the planning horizon{}",
@@ -132,7 +132,7 @@ pub fn flag(numbers: &DriftNumbers, rules: &Rules) -> DriftFlag {
     }
     let step = numbers.largest_step_ma.filter(|s| {
         matches!(numbers.shape, Some(Shape::Step | Shape::SlopeAndStep))
-            && step_is_material(*s, room, numbers.x50_ma, rules)
+            && step_is_material(*s, room, numbers.x50_ma, config)
     });
     if let Some(size) = step {
         material.push(Material::LargeStep);
@@ -143,7 +143,7 @@ pub fn flag(numbers: &DriftNumbers, rules: &Rules) -> DriftFlag {
             share_of_room(size.abs(), room)
         ));
     }
-    let a = rules.accepted_reject_share;
+    let a = config.accepted_reject_share;
     let passes = numbers
         .reject_share_at_horizon
         .filter(|then| moving && *then > a && numbers.reject_share_now.is_some_and(|now| now <= a));
@@ -186,14 +186,14 @@ pub struct Step {
 
 /// Whether a step is established: certain and material. A change of limit is no step.
 #[must_use]
-pub fn established(step: &Step, x50_ma: f64, high_limit_ma: Option<f64>, rules: &Rules) -> bool {
-    step.adjusted_p <= significance(rules)
-        && step_is_material(step.size_ma, room_ma(high_limit_ma, x50_ma), x50_ma, rules)
+pub fn established(step: &Step, x50_ma: f64, high_limit_ma: Option<f64>, config: &Config) -> bool {
+    step.adjusted_p <= significance(config)
+        && step_is_material(step.size_ma, room_ma(high_limit_ma, x50_ma), x50_ma, config)
 }
 
 /// Significance that goes with the confidence, with room for the rounding of `1 - 0.95`.
-fn significance(rules: &Rules) -> f64 {
-    (1.0 - rules.confidence) * (1.0 + 1e-9)
+fn significance(config: &Config) -> f64 {
+    (1.0 - config.confidence) * (1.0 + 1e-9)
 }
 
 fn room_ma(high_limit_ma: Option<f64>, x50_ma: f64) -> Option<f64> {
@@ -204,18 +204,19 @@ fn slope_is_material(
     change_ma: f64,
     room: Option<f64>,
     numbers: &DriftNumbers,
-    rules: &Rules,
+    config: &Config,
 ) -> bool {
-    let enough =
-        room.map_or(rules.step_typical_share * numbers.x50_ma, |r| rules.drift_room_share * r);
+    let enough = room.map_or(config.material_step_typical_share * numbers.x50_ma, |r| {
+        config.material_room_share * r
+    });
     change_ma.abs() >= enough
-        && change_ma.abs() >= rules.drift_reading_steps * numbers.reading_step_ma.max(0.0)
+        && change_ma.abs() >= config.material_steps * numbers.reading_step_ma.max(0.0)
         && change_ma != 0.0
 }
 
-fn step_is_material(size_ma: f64, room: Option<f64>, x50_ma: f64, rules: &Rules) -> bool {
-    let of_room = room.is_some_and(|r| size_ma.abs() >= rules.step_room_share * r);
-    let of_typical = size_ma.abs() >= rules.step_typical_share * x50_ma;
+fn step_is_material(size_ma: f64, room: Option<f64>, x50_ma: f64, config: &Config) -> bool {
+    let of_room = room.is_some_and(|r| size_ma.abs() >= config.material_step_room_share * r);
+    let of_typical = size_ma.abs() >= config.material_step_typical_share * x50_ma;
     size_ma != 0.0 && size_ma.is_finite() && (of_room || of_typical)
 }
 

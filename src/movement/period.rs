@@ -6,7 +6,7 @@
 
 use chrono::{Days, Months, NaiveDate};
 
-use crate::config::Rules;
+use crate::config::Config;
 use crate::day::{Day, date_of, day_number};
 use crate::movement::SeriesMovement;
 use crate::movement::drift::Shape;
@@ -115,12 +115,12 @@ pub fn judged_from(
     established_steps: &[NaiveDate],
     days: &[DayUnits],
     season: bool,
-    rules: &Rules,
+    config: &Config,
 ) -> Option<JudgedDays> {
     let mut used: Vec<DayUnits> = days.iter().copied().filter(|d| d.units > 0).collect();
     used.sort_by_key(|d| d.day);
     let (first, last) = (used.first()?.day, used.last()?.day);
-    let months = if season { rules.judged_months_season } else { rules.judged_months };
+    let months = if season { config.judged_months_season } else { config.judged_months };
     let step = established_steps.iter().copied().filter(|d| *d <= last && *d > first).max();
     let earliest = step.unwrap_or(first);
     // Six months that end on 30 October start on 1 May: the day after 30 April.
@@ -137,14 +137,14 @@ pub fn judged_from(
     } else {
         StartedBy::HistoryStart
     };
-    if units < rules.judged_units_min && start > earliest {
+    if units < config.judged_units && start > earliest {
         let before: Vec<&DayUnits> =
             used.iter().filter(|d| d.day < start && d.day >= earliest).collect();
         started_by = if step.is_some() { StartedBy::Step } else { StartedBy::HistoryStart };
         for day in before.iter().rev() {
             start = day.day;
             units += day.units;
-            if units >= rules.judged_units_min {
+            if units >= config.judged_units {
                 started_by = StartedBy::EnoughUnits;
                 break;
             }
@@ -160,7 +160,7 @@ pub fn judged_from(
         StartedBy::Step => "since the last established step".to_owned(),
         StartedBy::LongestPeriod => format!("the last {}", count(u64::from(months), "month")),
         StartedBy::EnoughUnits => {
-            format!("back to where {} are reached", count(rules.judged_units_min, "unit"))
+            format!("back to where {} are reached", count(config.judged_units, "unit"))
         }
         StartedBy::HistoryStart => "the whole history".to_owned(),
     };
@@ -188,8 +188,8 @@ fn sum<'a>(days: impl Iterator<Item = &'a DayUnits>) -> u64 {
 /// Last day of the planning horizon: `horizon_months` after `to`, but never further ahead than the
 /// history, which starts on `history_from`, reaches back.
 #[must_use]
-pub fn horizon_end(history_from: NaiveDate, to: NaiveDate, rules: &Rules) -> NaiveDate {
-    let planned = to.checked_add_months(Months::new(rules.horizon_months));
+pub fn horizon_end(history_from: NaiveDate, to: NaiveDate, config: &Config) -> NaiveDate {
+    let planned = to.checked_add_months(Months::new(config.horizon_months));
     let back = u64::try_from((to - history_from).num_days()).unwrap_or(0);
     let allowed = to.checked_add_days(Days::new(back));
     planned.into_iter().chain(allowed).min().unwrap_or(to)
@@ -201,7 +201,7 @@ pub fn period(
     series: &Series,
     moved: &SeriesMovement,
     stations: Option<&Stations>,
-    rules: &Rules,
+    config: &Config,
 ) -> Period {
     let limit_ma = moved.limits.now.high_pa.map(ma);
     let x50 = moved.typical_now_ma();
@@ -222,7 +222,7 @@ pub fn period(
                 &Step { date: date_of(*day), size_ma: *size_ma, adjusted_p: *adjusted_p },
                 x50,
                 limit_ma,
-                rules,
+                config,
             )
         })
         .map(|s| s.0)
@@ -241,16 +241,16 @@ pub fn period(
     let dates: Vec<NaiveDate> = boundaries.iter().map(|d| date_of(*d)).collect();
     let season = moved.drift.shape == Some(Shape::Season);
     let first = days.first().map_or_else(NaiveDate::default, |d| d.day);
-    let (from, to, sentence) = match judged_from(&dates, &days, season, rules) {
+    let (from, to, sentence) = match judged_from(&dates, &days, season, config) {
         Some(JudgedDays { judged, sentence, .. }) => (judged.from, judged.to, sentence),
         None => (first, first, "no unit was judged".to_owned()),
     };
-    let flag = flag(&drift_numbers(moved, rules), rules);
+    let flag = flag(&drift_numbers(moved, config), config);
     // Whether rejects pass the accepted share is only known once readings are carried: a slope that is
     // certain and of enough reading steps is carried, and its flag is decided after that.
     let enough = moved.drift.per_month_ma.as_ref().is_some_and(|m| {
-        m.value.abs() * f64::from(rules.horizon_months)
-            >= rules.drift_reading_steps * moved.readings.last().map_or(0.0, |r| r.step_ma)
+        m.value.abs() * f64::from(config.horizon_months)
+            >= config.material_steps * moved.readings.last().map_or(0.0, |r| r.step_ma)
     });
     let slope = flag.certain
         && enough
@@ -259,7 +259,7 @@ pub fn period(
         from: day_number(from),
         to: day_number(to),
         slope,
-        horizon: day_number(horizon_end(first, to, rules)),
+        horizon: day_number(horizon_end(first, to, config)),
         boundaries,
         sentence,
     }

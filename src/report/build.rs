@@ -17,7 +17,6 @@ use crate::analysis::units::settings::falls_short;
 use crate::analysis::units::strays::{Lies, StrayUnit};
 use crate::analysis::{Finding, Findings};
 use crate::config::Config;
-use crate::config::Rules;
 use crate::day::month_of;
 use crate::day::{date_of, day_of};
 use crate::input::Read;
@@ -26,9 +25,7 @@ use crate::movement::limits::LimitHistory;
 use crate::movement::readings::ma;
 use crate::movement::{GroupSplit, Movement, SeriesMovement};
 use crate::records::{Current, Marks, Outcome, Record, Register, Shown};
-use crate::review::{
-    InputLine, Made, NotUsedLine, Review, RowCounts, SCHEMA, SettingLine, UnitLine,
-};
+use crate::review::{InputLine, Made, NotUsedLine, Review, RowCounts, SCHEMA, UnitLine};
 use crate::series::{Pass, Series, SeriesKey, SetAside, Use, ids};
 use crate::stats::estimate::Estimate;
 use crate::verdict::action::{Action, actions};
@@ -39,7 +36,6 @@ use crate::verdict::physics::load;
 use crate::verdict::plant::{SeriesVerdict, limit_groups};
 use crate::verdict::reason::ReasonKind;
 use crate::verdict::{Verdict, Verdicts};
-use crate::words::percent;
 pub use crate::words::time::{month_text, time_text};
 
 /// Everything a report is built from.
@@ -178,7 +174,7 @@ impl Review {
             since_report: None,
             cannot_tell: testers.cannot_tell,
             notes,
-            settings: settings(config),
+            settings: config.lines(),
             made: Made {
                 version: env!("CARGO_PKG_VERSION").to_owned(),
                 seed: config.seed,
@@ -981,129 +977,4 @@ fn action_lines(
     count(reason::NEVER_PASSED, |units| Concern::NeverPassed { units });
     about.extend(of_testers);
     actions(&about)
-}
-
-/// Settings in force, for the method section.
-pub(super) fn settings(config: &Config) -> Vec<SettingLine> {
-    let mut lines: Vec<SettingLine> = Rules::from(config)
-        .lines()
-        .into_iter()
-        .map(|l| SettingLine {
-            name: l.name.to_owned(),
-            value: l.value,
-            unit: l.unit.to_owned(),
-            reason: l.reason.to_owned(),
-        })
-        .collect();
-    let mut add = |name: &str, value: String, unit: &str, reason: &str| {
-        lines.push(SettingLine {
-            name: name.to_owned(),
-            value,
-            unit: unit.to_owned(),
-            reason: reason.to_owned(),
-        });
-    };
-    add(
-        "day_starts",
-        config.day_starts.clone(),
-        "clock time",
-        "a production day may start after midnight",
-    );
-    add(
-        "step_from_readings",
-        config.step_from_readings.to_string(),
-        "readings",
-        "fewer do not show the reading step",
-    );
-    add(
-        "month_units",
-        config.month_units.to_string(),
-        "units",
-        "fewer make no quantiles of a month",
-    );
-    add(
-        "baseline_days",
-        config.baseline_days.to_string(),
-        "production days",
-        "of the moving average",
-    );
-    add("baseline_units", config.baseline_units.to_string(), "units", "of the moving average");
-    add(
-        "groups_bic_gain",
-        config.groups_bic_gain.to_string(),
-        "",
-        "two groups are reported from this gain",
-    );
-    add(
-        "groups_separation",
-        config.groups_separation.to_string(),
-        "standard deviations",
-        "between two groups",
-    );
-    add(
-        "groups_smaller_share",
-        percent(config.groups_smaller_share),
-        "",
-        "of the smaller of two groups",
-    );
-    add(
-        "groups_smaller_units",
-        config.groups_smaller_units.to_string(),
-        "units",
-        "of the smaller of two groups",
-    );
-    add(
-        "strays_listed",
-        config.strays_listed.to_string(),
-        "strays a series",
-        "the rest is in the file",
-    );
-    add(
-        "fault_run_tests",
-        config.fault_run_tests.to_string(),
-        "tests",
-        "of one unit make a fault-locating run",
-    );
-    add("fault_run_gap_s", config.fault_run_gap_s.to_string(), "s", "longest gap between them");
-    add(
-        "returned_after_days",
-        config.returned_after_days.to_string(),
-        "days",
-        "then the same serial is a returned unit",
-    );
-    add(
-        "placeholder_days",
-        config.placeholder_days.to_string(),
-        "days",
-        "a serial seen on so many names no unit",
-    );
-    add("believable_years", config.believable_years.to_string(), "years", "around the median day");
-    add(
-        "frozen_readings",
-        config.frozen_readings.to_string(),
-        "readings",
-        "one after the other with one value, for a display that stands still",
-    );
-    for (name, value, unit, reason) in [
-        (
-            "frozen_chance",
-            config.frozen_chance,
-            "runs by chance",
-            "more expected, and a display does not stand still",
-        ),
-        (
-            "jump_p",
-            config.jump_p,
-            "",
-            "a change of the share of failures is reported from this p-value",
-        ),
-        ("jump_failures", config.jump_failures, "failures", "after a jump, to be flagged"),
-        ("jump_ratio", config.jump_ratio, "times", "the share before, to be flagged"),
-        ("jump_rise", config.jump_rise, "share of units", "more fail, to be flagged"),
-        ("cause_failures", config.cause_failures, "failures", "of a cause"),
-        ("cause_share", config.cause_share, "share of the excess", "of a cause"),
-    ] {
-        add(name, value.to_string(), unit, reason);
-    }
-    lines
 }

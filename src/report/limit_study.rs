@@ -13,7 +13,6 @@ use super::{pictures, tables};
 use crate::analysis::asked;
 use crate::analysis::units::leads::open_leads;
 use crate::config::Config;
-use crate::config::Rules;
 use crate::day::date_of;
 use crate::error::{Error, Result};
 use crate::movement::facts;
@@ -669,7 +668,7 @@ fn calculated(
         reading_step_ma: step_ma,
         limit_step_ma: Some(step_ma),
     };
-    let band = expected::calculated(&circuit, &x, &setting, &Rules::from(config));
+    let band = expected::calculated(&circuit, &x, &setting, config);
     let suggested: Option<&Suggestion> = band.suggested.as_ref();
     let mut notes = vec![
         "the band is calculated from the circuit and not measured: it says nothing about how units of this model spread, and a limit set from it is provisional".to_owned(),
@@ -739,7 +738,7 @@ fn calculated(
         }),
         limit_groups: Vec::new(),
         notes,
-        settings: build::settings(config),
+        settings: config.lines(),
         made: whole_report.map_or_else(
             || Made {
                 version: env!("CARGO_PKG_VERSION").to_owned(),

@@ -11,10 +11,11 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 use serde::Serialize;
 
+pub use crate::config::SettingLine;
 pub use crate::stats::estimate::Estimate as E;
 
 pub use crate::review::{
-    InputLine, Made, NotUsedLine, Review as Report, RowCounts, SCHEMA, SettingLine, UnitLine,
+    InputLine, Made, NotUsedLine, Review as Report, RowCounts, SCHEMA, UnitLine,
 };
 pub use month::MonthReport;
 pub use since::{Earlier, OpenAction, SinceReport, VerdictChange};

@@ -137,19 +137,6 @@ pub struct InputLine {
     pub sha256: String,
 }
 
-/// One setting of the method section.
-#[derive(Debug, Clone, Serialize)]
-pub struct SettingLine {
-    /// Key of the config.
-    pub name: String,
-    /// Value in force.
-    pub value: String,
-    /// Its unit.
-    pub unit: String,
-    /// Why this value.
-    pub reason: String,
-}
-
 /// One unit to check.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub struct UnitLine {

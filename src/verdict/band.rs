@@ -1,6 +1,6 @@
 //! The workable band: the limits that neither reject healthy units nor let a bad one through.
 
-use crate::config::rules::Rules;
+use crate::config::Config;
 use crate::verdict::physics::{self, LeakAdds};
 use crate::words::{Wording, percent, resistance};
 
@@ -134,7 +134,7 @@ impl Band {
 ///   `X50 + 2 (lower - X50)` and `2 X50`.
 /// - A stated leak path without a known voltage cannot be turned into a current and counts as not stated.
 #[must_use]
-pub fn band(input: &BandInput, rules: &Rules) -> Band {
+pub fn band(input: &BandInput, config: &Config) -> Band {
     let step_ma = input.step_ma();
     let x50 = input.x50_ma;
     let upper_now = input.upper_now_ma.max(x50);
@@ -146,18 +146,18 @@ pub fn band(input: &BandInput, rules: &Rules) -> Band {
     let say = Wording::new(x50, step_ma);
     let mut ends = Vec::new();
 
-    if let Some(end) = leak_path_end(input, rules, say) {
+    if let Some(end) = leak_path_end(input, config, say) {
         ends.push(end);
     } else {
-        let far = x50 + rules.upper_distance_factor * (lower_ma - x50);
-        let twice = rules.upper_typical_factor * x50;
+        let far = x50 + config.upper_distance_factor * (lower_ma - x50);
+        let twice = config.upper_typical_factor * x50;
         if far.is_finite() {
             ends.push(UpperEnd {
                 kind: UpperKind::TwiceAsFar,
                 ma: far,
                 sentence: format!(
                     "{} times as far from the typical reading ({}) as the lower end ({}) is {}.",
-                    rules.upper_distance_factor,
+                    config.upper_distance_factor,
                     say.estimate(x50),
                     say.current(lower_ma),
                     say.estimate(far)
@@ -169,7 +169,7 @@ pub fn band(input: &BandInput, rules: &Rules) -> Band {
             ma: twice,
             sentence: format!(
                 "{} times the typical reading is {}.",
-                rules.upper_typical_factor,
+                config.upper_typical_factor,
                 say.estimate(twice)
             ),
         });
@@ -201,12 +201,12 @@ pub fn band(input: &BandInput, rules: &Rules) -> Band {
     Band { lower_ma, lower_today_ma, upper_ma, upper_set_by, ends, step_ma }
 }
 
-fn leak_path_end(input: &BandInput, rules: &Rules, say: Wording) -> Option<UpperEnd> {
+fn leak_path_end(input: &BandInput, config: &Config, say: Wording) -> Option<UpperEnd> {
     let mohm = input.leak_path_mohm?;
     let volts = input.applied_v.filter(|v| *v > 0.0)?;
     let reading = physics::reading_with_leak_ma(input.adds, input.x50_ma, volts, mohm * 1e3)?;
-    let guard =
-        rules.guard_pct / 100.0 * reading + rules.guard_steps * input.reading_step_ma.max(0.0);
+    let guard = config.tester.accuracy_pct / 100.0 * reading
+        + config.tester.accuracy_steps * input.reading_step_ma.max(0.0);
     let ma = reading - guard;
     Some(UpperEnd {
         kind: UpperKind::LeakPath,
@@ -217,8 +217,8 @@ fn leak_path_end(input: &BandInput, rules: &Rules, say: Wording) -> Option<Upper
             resistance(mohm),
             say.estimate(reading),
             say.estimate(guard),
-            percent(rules.guard_pct / 100.0),
-            rules.guard_steps,
+            percent(config.tester.accuracy_pct / 100.0),
+            config.tester.accuracy_steps,
             say.estimate(ma)
         ),
     })

@@ -4,7 +4,7 @@
 //! end; the tolerance of capacitors is 10 % where none is stated (common practice, no source), so that 12 %
 //! too little is found.
 
-use crate::config::rules::Rules;
+use crate::config::Config;
 use crate::stats::estimate::Estimate;
 use crate::stats::tolerance::distribution_free_sample;
 use crate::verdict::band::{Band, BandInput, band};
@@ -187,10 +187,10 @@ pub fn calculated(
     circuit: &Circuit,
     expected: &Expected,
     setting: &BandInput,
-    rules: &Rules,
+    config: &Config,
 ) -> CalculatedBand {
-    let guard = rules.guard_pct / 100.0 * expected.high_ma
-        + rules.guard_steps * setting.reading_step_ma.max(0.0);
+    let guard = config.tester.accuracy_pct / 100.0 * expected.high_ma
+        + config.tester.accuracy_steps * setting.reading_step_ma.max(0.0);
     let input = BandInput {
         x50_ma: expected.value_ma,
         upper_now_ma: expected.high_ma + guard,
@@ -198,8 +198,8 @@ pub fn calculated(
         adds: LeakAdds::AtRightAngles,
         ..setting.clone()
     };
-    let band = band(&input, rules);
-    let suggested = suggest(&input, &band, rules);
+    let band = band(&input, config);
+    let suggested = suggest(&input, &band, config);
     let say = Wording::new(expected.value_ma, input.step_ma());
     let mut sentences = vec![
         format!(
@@ -232,8 +232,8 @@ pub fn calculated(
              reading and {} reading steps), rounded up to a limit step.",
             say.current(band.lower_ma),
             say.estimate(guard),
-            percent(rules.guard_pct / 100.0),
-            rules.guard_steps
+            percent(config.tester.accuracy_pct / 100.0),
+            config.tester.accuracy_steps
         ),
     ];
     sentences.extend(band.ends.iter().map(|end| {
@@ -243,7 +243,7 @@ pub fn calculated(
             end.sentence.clone()
         }
     }));
-    let free = distribution_free_sample(1.0 - rules.accepted_reject_share, rules.confidence).map(
+    let free = distribution_free_sample(1.0 - config.accepted_reject_share, config.confidence).map(
         #[expect(
             clippy::cast_possible_truncation,
             clippy::cast_sign_loss,
@@ -253,21 +253,21 @@ pub fn calculated(
     );
     sentences.push(format!(
         "Calculated, not measured. {} give a provisional verdict, {} over {} and {} a verdict{}.",
-        count(rules.provisional_units, "unit"),
-        count(rules.verdict_units, "unit"),
-        count(rules.verdict_days, "production day"),
-        count(rules.verdict_lots, "lot"),
+        count(config.provisional_units, "unit"),
+        count(config.verdict_units, "unit"),
+        count(config.verdict_days, "production day"),
+        count(config.verdict_lots, "lot"),
         free.map_or_else(String::new, |n| format!(
             "; {} without one above a limit show, whatever the distribution, that it rejects at most {} of healthy units",
             count(n, "unit"),
-            percent(rules.accepted_reject_share)
+            percent(config.accepted_reject_share)
         ))
     ));
     CalculatedBand {
         workable_ma: band.workable_ma(),
         band,
         suggested,
-        units: (rules.provisional_units, rules.verdict_units, free),
+        units: (config.provisional_units, config.verdict_units, free),
         sentences,
     }
 }

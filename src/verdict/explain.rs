@@ -1,6 +1,6 @@
 //! The sentences of a verdict, and the parts of it that only add information.
 
-use crate::config::rules::Rules;
+use crate::config::Config;
 use crate::stats::estimate::Estimate;
 use crate::verdict::band::{Band, BandInput, UpperKind};
 use crate::verdict::cautions::WHO_DECIDES;
@@ -13,21 +13,21 @@ use crate::verdict::suggest::Suggestion;
 use crate::words::{Wording, count, percent, resistance, three_digits};
 
 /// Whether the verdict is provisional, with the reason.
-pub(super) fn provisional(evidence: &Evidence, rules: &Rules, reasons: &mut Reasons) -> bool {
+pub(super) fn provisional(evidence: &Evidence, config: &Config, reasons: &mut Reasons) -> bool {
     let judged = &evidence.judged;
     let mut short = Vec::new();
-    if judged.units < rules.verdict_units {
-        short.push(format!("{} of {}", judged.units, count(rules.verdict_units, "unit")));
+    if judged.units < config.verdict_units {
+        short.push(format!("{} of {}", judged.units, count(config.verdict_units, "unit")));
     }
-    if judged.production_days < rules.verdict_days {
+    if judged.production_days < config.verdict_days {
         short.push(format!(
             "{} of {}",
             judged.production_days,
-            count(rules.verdict_days, "production day")
+            count(config.verdict_days, "production day")
         ));
     }
-    if let Some(lots) = judged.lots.filter(|lots| *lots < rules.verdict_lots) {
-        short.push(format!("{lots} of {}", count(rules.verdict_lots, "lot")));
+    if let Some(lots) = judged.lots.filter(|lots| *lots < config.verdict_lots) {
+        short.push(format!("{lots} of {}", count(config.verdict_lots, "lot")));
     }
     if short.is_empty() {
         return false;
@@ -70,12 +70,17 @@ pub(super) fn no_band(
 }
 
 /// Where the lower end comes from, by name and number.
-pub(super) fn lower_end(used: &AnswerVerdict, say: Wording, rules: &Rules, reasons: &mut Reasons) {
+pub(super) fn lower_end(
+    used: &AnswerVerdict,
+    say: Wording,
+    config: &Config,
+    reasons: &mut Reasons,
+) {
     let (tail, band) = (&used.tail, &used.band);
     if !band.lower_today_ma.is_finite() {
         return;
     }
-    let share = percent(1.0 - rules.accepted_reject_share);
+    let share = percent(1.0 - config.accepted_reject_share);
     let rounded = if band.step_ma > 0.0 {
         format!(", rounded up to a limit step of {}", say.estimate(band.step_ma))
     } else {
@@ -85,7 +90,7 @@ pub(super) fn lower_end(used: &AnswerVerdict, say: Wording, rules: &Rules, reaso
         "{share} of healthy units stay under {} {}; its upper bound at {} confidence is {}",
         say.estimate(tail.quantile_ma),
         used.answer.words(),
-        percent(rules.confidence),
+        percent(config.confidence),
         say.estimate(tail.upper_ma),
     );
     let sentence = if band.lower_ma > band.lower_today_ma {
@@ -159,7 +164,7 @@ pub(super) fn keep_suggestion(
     kind: Option<VerdictKind>,
     limit: Option<f64>,
     setting: &BandInput,
-    rules: &Rules,
+    config: &Config,
 ) -> Option<Suggestion> {
     let s = suggestion?;
     let Some(limit) = limit else { return Some(s) };
@@ -167,7 +172,7 @@ pub(super) fn keep_suggestion(
         Some(VerdictKind::NoWorkableBand) => None,
         Some(VerdictKind::Fits) => {
             let far = limit - setting.x50_ma
-                > rules.tighter_advice_factor * (s.limit_ma - setting.x50_ma);
+                > config.tighter_advice_factor * (s.limit_ma - setting.x50_ma);
             far.then_some(Suggestion { only_tighter: true, ..s })
         }
         // Raising a limit is the unsafe direction: not on data that do not decide.
@@ -252,7 +257,7 @@ pub(super) fn fits(
     used: &AnswerVerdict,
     limit: f64,
     say: Wording,
-    rules: &Rules,
+    config: &Config,
     reasons: &mut Reasons,
 ) -> Option<Forecast> {
     let high = if used.band.upper_ma.is_finite() {
@@ -267,7 +272,7 @@ pub(super) fn fits(
              stay under it.",
             say.current(limit),
             say.estimate(used.tail.upper_ma),
-            percent(1.0 - rules.accepted_reject_share)
+            percent(1.0 - config.accepted_reject_share)
         ),
     );
     // Only a carried lower end can lie above a limit that fits today, apart from rounding to a step.
@@ -305,7 +310,7 @@ pub(super) fn between(
     tail: &Tail,
     needed: Option<u64>,
     say: Wording,
-    rules: &Rules,
+    config: &Config,
     reasons: &mut Reasons,
 ) {
     let high = if tail.upper_ma.is_finite() {
@@ -319,7 +324,7 @@ pub(super) fn between(
             "The limit of {} lies between {} and {high}, the bounds of the reading that {} of healthy units stay under.",
             say.current(limit),
             say.estimate(tail.lower_ma),
-            percent(1.0 - rules.accepted_reject_share)
+            percent(1.0 - config.accepted_reject_share)
         ),
     );
     units_decide(needed, reasons);

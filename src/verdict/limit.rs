@@ -4,7 +4,7 @@
 //! Below 50 units the answer is `not enough data` even where the band is closed. While data are short a
 //! raise is never suggested.
 
-use crate::config::rules::Rules;
+use crate::config::Config;
 use crate::movement::period::Judged;
 use crate::stats::estimate::Estimate;
 use crate::verdict::band::{Band, BandInput, band};
@@ -130,7 +130,7 @@ pub struct AnswerVerdict {
 /// Returns a verdict with at least one reason, whatever the evidence. Below `provisional_units` units
 /// no other verdict than `not enough data` is given, and nothing is suggested.
 #[must_use]
-pub fn judge(evidence: &Evidence, rules: &Rules) -> Verdict {
+pub fn judge(evidence: &Evidence, config: &Config) -> Verdict {
     let evidence = &evidence.sound();
     let setting = &evidence.setting;
     let limit = evidence.limit_ma();
@@ -139,27 +139,28 @@ pub fn judge(evidence: &Evidence, rules: &Rules) -> Verdict {
         .answers()
         .into_iter()
         .map(|(answer, tail)| {
-            let band = band_of(setting, &tail, rules);
+            let band = band_of(setting, &tail, config);
             let kind = limit.map(|limit| alone(limit, &tail, &band));
             AnswerVerdict { answer, tail, band, kind }
         })
         .collect();
     let mut reasons = Reasons::default();
     let flags = unsafe_flags(limit, setting, say, &mut reasons);
-    let decided = decide(evidence, &by_answer, limit, say, rules, &mut reasons);
+    let decided = decide(evidence, &by_answer, limit, say, config, &mut reasons);
     let in_use = by_answer.first();
     let band = in_use.map(|a| a.band.clone());
-    let enough = evidence.judged.units >= rules.provisional_units;
+    let enough = evidence.judged.units >= config.provisional_units;
     let workable = band.as_ref().and_then(Band::workable_ma);
 
     let provisional =
-        enough && in_use.is_some() && explain::provisional(evidence, rules, &mut reasons);
+        enough && in_use.is_some() && explain::provisional(evidence, config, &mut reasons);
     if let Some(used) = in_use {
-        explain::lower_end(used, say, rules, &mut reasons);
+        explain::lower_end(used, say, config, &mut reasons);
         explain::band(setting, &used.band, say, &mut reasons);
     }
-    let suggested = band.as_ref().filter(|_| enough).and_then(|band| suggest(setting, band, rules));
-    let suggested = explain::keep_suggestion(suggested, decided.kind, limit, setting, rules);
+    let suggested =
+        band.as_ref().filter(|_| enough).and_then(|band| suggest(setting, band, config));
+    let suggested = explain::keep_suggestion(suggested, decided.kind, limit, setting, config);
     let repeats_ceiling =
         explain::ceiling_repeated(limit, setting, suggested.as_ref(), say, &mut reasons);
     explain::suggestion(
@@ -211,14 +212,14 @@ pub fn judge(evidence: &Evidence, rules: &Rules) -> Verdict {
     verdict
 }
 
-fn band_of(setting: &BandInput, tail: &Tail, rules: &Rules) -> Band {
+fn band_of(setting: &BandInput, tail: &Tail, config: &Config) -> Band {
     band(
         &BandInput {
             upper_now_ma: tail.upper_ma,
             upper_at_horizon_ma: tail.upper_at_horizon_ma,
             ..setting.clone()
         },
-        rules,
+        config,
     )
 }
 
@@ -295,11 +296,11 @@ fn decide(
     answers: &[AnswerVerdict],
     limit: Option<f64>,
     say: Wording,
-    rules: &Rules,
+    config: &Config,
     reasons: &mut Reasons,
 ) -> Decided {
     let units = evidence.judged.units;
-    let few = units < rules.provisional_units;
+    let few = units < config.provisional_units;
     if few {
         reasons.add(
             ReasonKind::TooFewUnits,
@@ -307,8 +308,8 @@ fn decide(
                 "Only {} {} judged; a provisional verdict needs {}, a verdict {}.",
                 count(units, "unit"),
                 if units == 1 { "was" } else { "were" },
-                rules.provisional_units,
-                rules.verdict_units
+                config.provisional_units,
+                config.verdict_units
             ),
         );
     }
@@ -328,7 +329,7 @@ fn decide(
     };
     let (Some(used), false) = (answers.first(), few) else {
         return Decided {
-            units_needed: few.then_some(rules.verdict_units),
+            units_needed: few.then_some(config.verdict_units),
             ..Decided::of(VerdictKind::NotEnoughData)
         };
     };
@@ -340,17 +341,17 @@ fn decide(
     }
     let below = |a: &&AnswerVerdict| limit < a.tail.lower_ma;
     if answers.iter().all(|a| below(&a)) {
-        return too_tight(evidence, used, limit, say, rules, reasons);
+        return too_tight(evidence, used, limit, say, config, reasons);
     }
     let excess = evidence.excess_share.unwrap_or(0.0);
-    if excess > rules.excess_share_max && answers.iter().any(|a| a.kind != used.kind) {
+    if excess > config.excess_share_max && answers.iter().any(|a| a.kind != used.kind) {
         reasons.add(
             ReasonKind::ExcessTooCommon,
             format!(
                 "{} of the units lie beyond where the healthy body ends, more than the {} that defects \
                  could explain, and the two answers about them lead to different verdicts.",
                 percent(excess),
-                percent(rules.excess_share_max)
+                percent(config.excess_share_max)
             ),
         );
         explain::retests_decide(reasons);
@@ -382,11 +383,11 @@ fn decide(
     }
     if limit < used.tail.upper_ma {
         let needed = units_needed(units, limit, &used.tail);
-        explain::between(limit, &used.tail, needed, say, rules, reasons);
+        explain::between(limit, &used.tail, needed, say, config, reasons);
         return Decided { units_needed: needed, ..Decided::of(VerdictKind::NotEnoughData) };
     }
     Decided {
-        fits_until: explain::fits(evidence, used, limit, say, rules, reasons),
+        fits_until: explain::fits(evidence, used, limit, say, config, reasons),
         ..Decided::of(VerdictKind::Fits)
     }
 }
@@ -396,7 +397,7 @@ fn too_tight(
     used: &AnswerVerdict,
     limit: f64,
     say: Wording,
-    rules: &Rules,
+    config: &Config,
     reasons: &mut Reasons,
 ) -> Decided {
     let units = evidence.judged.units;
@@ -407,14 +408,14 @@ fn too_tight(
         "The limit of {} lies below {}, the least that the {} point of the healthy units can be",
         say.current(limit),
         say.estimate(used.tail.lower_ma),
-        percent(1.0 - rules.accepted_reject_share)
+        percent(1.0 - config.accepted_reject_share)
     );
-    if rejects >= rules.too_tight_rejects {
+    if rejects >= config.too_tight_rejects {
         reasons.add(ReasonKind::BelowHealthy, format!("{below}."));
         return Decided::of(VerdictKind::TooTight);
     }
     let needed = (rejects > 0.0)
-        .then(|| units_from(units as f64 * rules.too_tight_rejects / rejects))
+        .then(|| units_from(units as f64 * config.too_tight_rejects / rejects))
         .flatten();
     reasons.add(
         ReasonKind::FewRejects,
@@ -422,7 +423,7 @@ fn too_tight(
             "{below}, but only {} healthy rejects were seen or are expected in the period; calling a limit \
              too tight takes {}.",
             crate::words::three_digits(rejects),
-            rules.too_tight_rejects
+            config.too_tight_rejects
         ),
     );
     explain::units_decide(needed, reasons);

@@ -10,7 +10,6 @@
 use crate::analysis::units::what_if::{Recount, RetestCost, ShareAt, recount, retest_cost, shares};
 use crate::analysis::{Asked, Finding};
 use crate::config::Config;
-use crate::config::rules::Rules;
 use crate::movement::SeriesMovement;
 use crate::series::Pass;
 use crate::stats::estimate::Estimate;
@@ -111,7 +110,6 @@ const CURVE_POINTS: usize = 60;
 /// Studies the limit of one series.
 #[must_use]
 pub fn study(of: &Of<'_>) -> LimitStudy {
-    let rules = Rules::from(of.config);
     let evidence = of.decided.evidence.sound();
     let limit_ma = evidence.limit_ma();
     let setting = &evidence.setting;
@@ -142,7 +140,14 @@ pub fn study(of: &Of<'_>) -> LimitStudy {
         .zip(of_candidates)
         .zip(counted)
         .map(|((candidate, share), recount)| {
-            what_if(candidate, share.clone(), recount, &evidence, (now, retests, per_month), &rules)
+            what_if(
+                candidate,
+                share.clone(),
+                recount,
+                &evidence,
+                (now, retests, per_month),
+                of.config,
+            )
         })
         .collect();
     let blind = |limit: f64, healthy: f64| blind_spot_mohm(setting, limit, healthy);
@@ -161,7 +166,7 @@ pub fn study(of: &Of<'_>) -> LimitStudy {
                 )
             })
             .collect(),
-        recommendation: recommend(verdict, limit_ma, setting, of.group, &rules),
+        recommendation: recommend(verdict, limit_ma, setting, of.group, of.config),
         retests,
         expected: of.circuit.and_then(|circuit| {
             let e = expected::expected(&circuit)?;
@@ -199,7 +204,7 @@ fn what_if(
     recount: Recount,
     evidence: &Evidence,
     (now, retests, per_month): (Option<f64>, Option<RetestCost>, f64),
-    rules: &Rules,
+    config: &Config,
 ) -> WhatIf {
     let limit_ma = candidate.limit_ma;
     let setting = &evidence.setting;
@@ -213,7 +218,7 @@ fn what_if(
             limit_reached_on: evidence.limit_reached_on.filter(|_| in_force),
             ..evidence.clone()
         },
-        rules,
+        config,
     );
     let rejects_per_month = share.now.as_ref().map(|s| s.scaled(per_month));
     let more = rejects_per_month.as_ref().zip(now).map(|(r, n)| r.value - n);
@@ -224,8 +229,8 @@ fn what_if(
         crate::verdict::physics::proving_loads(
             v,
             limit_ma,
-            rules.trip_load_factor,
-            rules.pass_load_factor,
+            config.trip_load_factor,
+            config.pass_load_factor,
         )
     });
     WhatIf {

@@ -1,6 +1,6 @@
 //! The low limit: would an unconnected lead pass, and where a low limit would work.
 
-use crate::config::rules::Rules;
+use crate::config::Config;
 use crate::verdict::band::{round_down, round_up};
 use crate::verdict::evidence::Tail;
 use crate::words::{Wording, count};
@@ -89,7 +89,7 @@ pub struct LowLimit {
 /// - The limit cuts into the healthy body where it lies above the upper bound of the reading that `1 - a`
 ///   of the body lies above, and as many under-limit rows as `too tight` asks read clear of an open lead.
 #[must_use]
-pub fn judge_low(evidence: &LowEvidence, rules: &Rules) -> LowLimit {
+pub fn judge_low(evidence: &LowEvidence, config: &Config) -> LowLimit {
     let positive = |x: &f64| *x > 0.0 && x.is_finite();
     let limit = evidence.low_limit_ma.filter(positive);
     let open = evidence.open_lead_ma.filter(|x| *x >= 0.0 && x.is_finite());
@@ -179,7 +179,7 @@ pub fn judge_low(evidence: &LowEvidence, rules: &Rules) -> LowLimit {
     }
 
     let cut = limit.zip(healthy).filter(|(limit, body)| {
-        *limit > body.upper_ma && evidence.healthy_under_limit as f64 >= rules.too_tight_rejects
+        *limit > body.upper_ma && evidence.healthy_under_limit as f64 >= config.too_tight_rejects
     });
     if let Some((limit, _)) = cut {
         add(

@@ -5,7 +5,7 @@
 //! the room used.
 
 use crate::analysis::month::change::{MonthChange, Share};
-use crate::config::rules::Rules;
+use crate::config::Config;
 use crate::stats::estimate::Estimate;
 use crate::words::{Wording, capital, percent, signed_percent, three_digits};
 
@@ -77,7 +77,7 @@ pub fn judge_month(
     change: &MonthChange,
     limit_ma: Option<f64>,
     say: &Wording,
-    rules: &Rules,
+    config: &Config,
 ) -> MonthJudged {
     if change.baseline.is_none() {
         return MonthJudged {
@@ -93,15 +93,16 @@ pub fn judge_month(
         change.typical_ma.zip(change.level_pct.as_ref()).map(|(t, pct)| t[0] * pct.value / 100.0);
     let room_used = moved_ma.zip(room).map(|(moved, room)| moved / room);
     let level = change.level_pct.as_ref().filter(|e| !e.contains(0.0));
-    let level_counts = level.is_some_and(|e| e.value.abs() >= 100.0 * rules.step_typical_share)
-        || level.is_some() && room_used.is_some_and(|u| u.abs() >= rules.step_room_share);
+    let level_counts = level
+        .is_some_and(|e| e.value.abs() >= 100.0 * config.material_step_typical_share)
+        || level.is_some() && room_used.is_some_and(|u| u.abs() >= config.material_step_room_share);
     let spread = change.spread_ratio.as_ref().filter(|e| !e.contains(1.0));
     let failures = change.failure_change.as_ref().filter(|e| !e.contains(0.0));
     let rose = failures.is_some_and(|e| {
         let before = change.failures[0].share.as_ref().map_or(0.0, |s| s.value);
         e.value >= RISE || (e.value > 0.0 && e.value >= before)
     });
-    let a = rules.accepted_reject_share;
+    let a = config.accepted_reject_share;
     let value = |n: usize| change.expected_share[n].as_ref().map(|e| e.value);
     let passed = value(1).is_some_and(|now| now > a) && value(0).is_some_and(|was| was <= a);
     let matters = if rose {

@@ -1,4 +1,4 @@
-//! Findings of a whole plant → verdicts: every series by the same rules.
+//! Findings of a whole plant → verdicts: every series by the same config.
 
 use std::collections::BTreeMap;
 
@@ -6,7 +6,6 @@ use crate::analysis::body::describe::Which;
 use crate::analysis::body::healthy::{Healthy, TailNumbers};
 use crate::analysis::{Finding, Findings, Known};
 use crate::config::Config;
-use crate::config::Rules;
 use crate::day::date_of;
 use crate::movement::SeriesMovement;
 use crate::movement::material::{DriftFlag, DriftNumbers, drift_numbers, flag};
@@ -46,13 +45,12 @@ pub struct SeriesVerdict {
 /// Judges every series, then the testers.
 #[must_use]
 pub fn judge_all(pass: &Pass, known: &Known<'_>, findings: &Findings, config: &Config) -> Verdicts {
-    let rules = Rules::from(config);
     let mut verdicts: Vec<SeriesVerdict> = pass
         .series
         .iter()
         .zip(&known.movement.series)
         .zip(&findings.series)
-        .map(|((series, moved), finding)| judge_series(series, moved, finding, config, &rules))
+        .map(|((series, moved), finding)| judge_series(series, moved, finding, config))
         .collect();
     rank_months(&mut verdicts);
     let testers = tester::judge(pass, known, findings, &verdicts, config);
@@ -134,7 +132,6 @@ fn judge_series(
     moved: &SeriesMovement,
     finding: &Finding,
     config: &Config,
-    rules: &Rules,
 ) -> SeriesVerdict {
     let key = &series.key;
     let model = config.model(&key.model);
@@ -184,7 +181,7 @@ fn judge_series(
             strays_passed: passed,
         },
     );
-    let verdict = judge(&evidence, rules);
+    let verdict = judge(&evidence, config);
     let low = judge_low(
         &LowEvidence {
             low_limit_ma: moved.limits.now.low_pa.map(ma),
@@ -199,14 +196,14 @@ fn judge_series(
             healthy_under_limit: finding.healthy_under_limit,
             limit_step_ma: evidence.setting.limit_step_ma.unwrap_or(finding.step_ma),
         },
-        rules,
+        config,
     );
     let numbers = DriftNumbers {
         reject_share_now: healthy.and_then(|h| h.reject_share.as_ref()).map(|e| e.value),
         reject_share_at_horizon: healthy.and_then(|h| h.reject_share_at_horizon),
-        ..drift_numbers(moved, rules)
+        ..drift_numbers(moved, config)
     };
-    let flag = flag(&numbers, rules);
+    let flag = flag(&numbers, config);
     SeriesVerdict {
         verdict,
         low,
@@ -214,7 +211,7 @@ fn judge_series(
         forecast: evidence.limit_reached_on,
         month: finding.month.as_ref().map(|change| {
             let say = Wording::new(x50, finding.step_ma);
-            (judge_month(change, limit_ma, &say, rules), 0)
+            (judge_month(change, limit_ma, &say, config), 0)
         }),
         wording: Wording::new(x50, finding.step_ma),
         evidence,

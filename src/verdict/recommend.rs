@@ -1,6 +1,6 @@
 //! What to do about a high limit, in one decision: change it, keep it, or first find out more.
 
-use crate::config::rules::Rules;
+use crate::config::Config;
 use crate::verdict::band::{BandInput, round_down, round_up};
 use crate::verdict::cautions::WHO_DECIDES;
 use crate::verdict::group::GroupBand;
@@ -99,7 +99,7 @@ pub fn recommend(
     limit_ma: Option<f64>,
     setting: &BandInput,
     group: Option<&GroupBand>,
-    rules: &Rules,
+    config: &Config,
 ) -> Recommendation {
     let say = Wording::new(setting.x50_ma, setting.step_ma());
     let mut because: Vec<String> = Vec::new();
@@ -160,7 +160,7 @@ pub fn recommend(
         sentence,
         because,
         loads: setting.applied_v.zip(loads_for_ma).and_then(|(v, at)| {
-            physics::proving_loads(v, at, rules.trip_load_factor, rules.pass_load_factor)
+            physics::proving_loads(v, at, config.trip_load_factor, config.pass_load_factor)
         }),
         loads_for_ma,
         blind_spot_mohm: to_ma.and_then(|to| blind_spot_mohm(setting, to, setting.x50_ma)),

@@ -1,6 +1,6 @@
 //! Which limit to suggest, always inside the workable band, with the loads that prove it.
 
-use crate::config::rules::Rules;
+use crate::config::Config;
 use crate::verdict::band::{Band, BandInput, round_down, round_up};
 use crate::verdict::physics::{self, ProvingLoads};
 
@@ -20,11 +20,11 @@ pub struct Suggestion {
 /// The limit to suggest: the larger of `X50 + 2 (lower end - X50)` and `1.25 X50`, rounded up to a limit
 /// step, then kept inside the band. `None` where no limit works.
 #[must_use]
-pub fn suggest(input: &BandInput, band: &Band, rules: &Rules) -> Option<Suggestion> {
+pub fn suggest(input: &BandInput, band: &Band, config: &Config) -> Option<Suggestion> {
     let (low, high) = band.workable_ma()?;
     let x50 = input.x50_ma;
-    let wanted =
-        (x50 + rules.suggest_distance_factor * (low - x50)).max(rules.suggest_typical_factor * x50);
+    let wanted = (x50 + config.suggest_distance_factor * (low - x50))
+        .max(config.suggest_typical_factor * x50);
     let stepped = round_up(wanted, band.step_ma);
     let limit_ma =
         if stepped > high { round_down(high, band.step_ma).min(high) } else { stepped }.max(low);
@@ -35,7 +35,7 @@ pub fn suggest(input: &BandInput, band: &Band, rules: &Rules) -> Option<Suggesti
         limit_ma,
         blind_spot_mohm: blind_spot_mohm(input, limit_ma, x50),
         proving: input.applied_v.and_then(|v| {
-            physics::proving_loads(v, limit_ma, rules.trip_load_factor, rules.pass_load_factor)
+            physics::proving_loads(v, limit_ma, config.trip_load_factor, config.pass_load_factor)
         }),
         only_tighter: false,
     })

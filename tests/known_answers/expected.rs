@@ -1,6 +1,6 @@
 //! What a unit should read by its capacitors: worked by hand.
 
-use leakdrift::config::Rules;
+use leakdrift::config::Config;
 use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::band::BandInput;
 use leakdrift::verdict::expected::{Circuit, Compared, calculated, compare, expected};
@@ -84,7 +84,7 @@ fn calculated_band_by_hand() {
         reading_step_ma: 0.01,
         limit_step_ma: None,
     };
-    let band = calculated(&PURIFIER, &x, &setting, &Rules::default());
+    let band = calculated(&PURIFIER, &x, &setting, &Config::default());
     let (low, high) = band.workable_ma.unwrap();
     assert_rel(low, 2.28, 1e-12);
     assert_abs(high, 2.447_176, 5e-6);
@@ -97,7 +97,7 @@ fn calculated_band_by_hand() {
         &PURIFIER,
         &x,
         &BandInput { ceiling_ma: Some(2.2), ..setting },
-        &Rules::default(),
+        &Config::default(),
     );
     assert_eq!(closed.workable_ma, None);
     assert_eq!(closed.suggested, None);

@@ -1,7 +1,7 @@
 //! Verdicts on high limits, and the actions that follow, on cases worked by hand. Readings and limits are those of the
 //! demonstration factory; bands, suggested limits and dates are worked out beside each case.
 
-use leakdrift::config::Rules;
+use leakdrift::config::Config;
 use leakdrift::movement::material::{DriftFlag, Material};
 use leakdrift::movement::period::Judged;
 use leakdrift::stats::estimate::Estimate;
@@ -83,7 +83,7 @@ fn kettle() -> Evidence {
 }
 
 fn judged(e: &Evidence) -> Verdict {
-    judge(e, &Rules::default())
+    judge(e, &Config::default())
 }
 
 #[track_caller]

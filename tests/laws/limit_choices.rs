@@ -1,6 +1,6 @@
 //! What holds for every limit study, whatever the evidence: no proposal above a cap, every candidate once.
 
-use leakdrift::config::Rules;
+use leakdrift::config::Config;
 use leakdrift::verdict::band::BandInput;
 use leakdrift::verdict::candidate::{Origin, candidates};
 use leakdrift::verdict::expected::{Circuit, calculated, expected};
@@ -20,7 +20,7 @@ proptest! {
         other in proptest::option::of((0.5..3.0_f64, 0.0..3.0_f64)),
     ) {
         let e = e.sound();
-        let rules = Rules::default();
+        let rules = Config::default();
         let v = judge(&e, &rules);
         let x50 = e.setting.x50_ma;
         let group = other.map(|(low, more)| share_limit(
@@ -64,7 +64,7 @@ proptest! {
         tries in prop::collection::vec(prop_oneof![0.1..20.0_f64, Just(f64::NAN), Just(-1.0), Just(0.0)], 0..5),
     ) {
         let e = e.sound();
-        let v = judge(&e, &Rules::default());
+        let v = judge(&e, &Config::default());
         let step = e.setting.step_ma();
         let cap = [e.setting.ceiling_ma, e.setting.tester_range_ma].into_iter().flatten().reduce(f64::min);
         let all = candidates(&v, e.limit_ma(), &tries, step, cap);
@@ -101,7 +101,7 @@ proptest! {
         let x = expected(&circuit).unwrap();
         prop_assert!(x.low_ma <= x.value_ma && x.value_ma <= x.high_ma);
         let setting = BandInput { applied_v: Some(circuit.applied_v), ..setting };
-        let band = calculated(&circuit, &x, &setting, &Rules::default());
+        let band = calculated(&circuit, &x, &setting, &Config::default());
         let caps: Vec<f64> = [setting.ceiling_ma, setting.tester_range_ma].into_iter().flatten().collect();
         let ends = band.workable_ma.iter().flat_map(|w| [w.0, w.1]);
         for proposed in ends.chain(band.suggested.iter().map(|s| s.limit_ma)) {

@@ -461,8 +461,8 @@ pub fn report_of(name: &str) -> Report {
         settings: vec![SettingLine {
             name: "confidence".to_owned(),
             value: "0.95".to_owned(),
-            unit: "share".to_owned(),
-            reason: "usual".to_owned(),
+            unit: "share",
+            reason: "usual",
         }],
         made: Made {
             version: "0.1.0".to_owned(),

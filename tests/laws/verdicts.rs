@@ -1,7 +1,7 @@
 //! What holds for every verdict, whatever the evidence.
 
 use chrono::{Days, NaiveDate};
-use leakdrift::config::Rules;
+use leakdrift::config::Config;
 use leakdrift::movement::period::Judged;
 use leakdrift::movement::period::{DayUnits, judged_from};
 use leakdrift::stats::estimate::Estimate;
@@ -122,7 +122,7 @@ proptest! {
 
     #[test]
     fn nothing_is_proposed_above_a_cap(e in evidences()) {
-        let v = judge(&e, &Rules::default());
+        let v = judge(&e, &Config::default());
         let caps = [e.setting.ceiling_ma, e.setting.tester_range_ma];
         for cap in caps.into_iter().flatten() {
             for proposed in [v.band_low_ma, v.band_high_ma, v.suggested_ma()].into_iter().flatten() {
@@ -133,12 +133,12 @@ proptest! {
 
     #[test]
     fn a_proposal_lies_inside_the_band_and_is_judged_well(e in evidences()) {
-        let v = judge(&e, &Rules::default());
+        let v = judge(&e, &Config::default());
         if let Some(proposed) = v.suggested_ma() {
             prop_assert!(proposed >= v.band_low_ma.unwrap());
             prop_assert!(v.band_high_ma.is_none_or(|high| proposed <= high));
             // Put in force it is never the fault it was to cure, nor unsafe.
-            let then = judge(&Evidence { high_limit_ma: Some(proposed), ..e.clone() }, &Rules::default());
+            let then = judge(&Evidence { high_limit_ma: Some(proposed), ..e.clone() }, &Config::default());
             prop_assert!(!then.above_ceiling && !then.above_tester_range);
             prop_assert!(!matches!(
                 then.kind,
@@ -149,10 +149,10 @@ proptest! {
 
     #[test]
     fn a_raised_limit_never_gets_tighter(e in evidences(), raise in 1.0..4.0_f64) {
-        let low = judge(&e, &Rules::default()).kind;
+        let low = judge(&e, &Config::default()).kind;
         let high = judge(
             &Evidence { high_limit_ma: e.high_limit_ma.map(|l| l * raise), ..e.clone() },
-            &Rules::default(),
+            &Config::default(),
         )
         .kind;
         prop_assert_eq!(low.is_some(), high.is_some());
@@ -167,7 +167,7 @@ proptest! {
             let mut e = e.clone();
             e.setting.ceiling_ma = ceiling;
             e.excess_share = None;
-            judge(&e, &Rules::default()).kind
+            judge(&e, &Config::default()).kind
         };
         let before = e.setting.ceiling_ma;
         if kind(before) == Some(VerdictKind::TooLoose) {
@@ -203,7 +203,7 @@ proptest! {
             together: e.together.map(tail),
             ..e.clone()
         };
-        let (v, w) = (judge(&e, &Rules::default()), judge(&scaled, &Rules::default()));
+        let (v, w) = (judge(&e, &Config::default()), judge(&scaled, &Config::default()));
         prop_assert_eq!(v.kind, w.kind);
         prop_assert_eq!(v.units_needed, w.units_needed);
         for (x, y) in [
@@ -221,7 +221,7 @@ proptest! {
 
     #[test]
     fn every_verdict_has_its_reasons(e in evidences()) {
-        let v = judge(&e, &Rules::default());
+        let v = judge(&e, &Config::default());
         prop_assert!(!v.reasons.is_empty());
         for text in v.reasons.iter().map(|r| &r.sentence).chain([&v.sentence]) {
             prop_assert!(text.ends_with('.'), "{text}");
@@ -261,7 +261,7 @@ proptest! {
             strays_passed: 0,
             limit_reached_on: None,
         };
-        let v = judge(&e, &Rules::default());
+        let v = judge(&e, &Config::default());
         prop_assert!(!v.reasons.is_empty());
         for number in [v.band_low_ma, v.band_high_ma, v.suggested_ma(), v.blind_spot_mohm].into_iter().flatten() {
             prop_assert!(number.is_finite(), "{number}");
@@ -288,7 +288,7 @@ proptest! {
         steps in prop::collection::vec(0_u64..700, 0..4),
         season in prop::bool::ANY,
     ) {
-        let rules = Rules::default();
+        let rules = Config::default();
         let days: Vec<DayUnits> = units
             .iter()
             .enumerate()
@@ -309,10 +309,10 @@ proptest! {
         let cap = if season { 366 } else { 184 };
         if (j.to - j.from).num_days() > cap {
             let later: u64 = days.iter().filter(|d| d.day > j.from).map(|d| d.units).sum();
-            prop_assert!(later < rules.judged_units_min);
+            prop_assert!(later < rules.judged_units);
         }
         // Fewer than 300 only where nothing earlier may be used.
-        if j.units < rules.judged_units_min {
+        if j.units < rules.judged_units {
             let earlier: u64 = days.iter().filter(|d| d.day >= step && d.day < j.from).map(|d| d.units).sum();
             prop_assert_eq!(earlier, 0);
         }

@@ -3,8 +3,8 @@
 use std::collections::BTreeSet;
 use std::path::Path;
 
-use leakdrift::config::Config;
-use leakdrift::config::reference::{SECTIONS, Section, reference};
+use leakdrift::config::reference::reference;
+use leakdrift::config::{Config, Section};
 use leakdrift::records::Outcome;
 use serde_json::Value;
 
@@ -123,7 +123,7 @@ fn the_reference_lists_the_keys_that_the_settings_take() {
         let inside = section.head.trim_matches(['[', ']']);
         inside.split('.').next().unwrap_or("").to_owned()
     };
-    let (first, sections) = SECTIONS.split_first().unwrap();
+    let (first, sections) = Config::SECTIONS.split_first().unwrap();
     let mut listed = names(first);
     for section in sections {
         assert!(listed.insert(head(section)), "{} twice", section.head);
@@ -138,7 +138,7 @@ fn the_reference_lists_the_keys_that_the_settings_take() {
     }
     // The others take the user's own words.
     assert_eq!(fixed, ["files", "tester", "check_loads", "model"]);
-    assert!(SECTIONS.iter().flat_map(|s| s.keys).all(|k| k.meaning.len() > 4));
+    assert!(Config::SECTIONS.iter().flat_map(|s| s.keys).all(|k| k.meaning.len() > 4));
 }
 
 /// Whoever looks for a key finds the way to all of them.

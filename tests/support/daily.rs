@@ -1,6 +1,6 @@
 //! Daily medians of known truth: levels that hang together, lots, a room, and one planted movement.
 
-use leakdrift::config::Rules;
+use leakdrift::config::Config;
 use leakdrift::movement::drift::{DayPoint, Drift, Shape as Found};
 use leakdrift::movement::material::numbers_of;
 use leakdrift::movement::material::{DriftNumbers, flag};
@@ -149,7 +149,7 @@ impl Daily {
 
 /// Certain and flagged in a plant of one series, with a limit a tenth above the typical reading.
 pub fn flagged(drift: &Drift) -> (bool, bool) {
-    let rules = Rules::default();
+    let rules = Config::default();
     let numbers = DriftNumbers {
         x50_ma: TYPICAL_MA,
         high_limit_ma: Some(LIMIT_MA),

@@ -10,7 +10,6 @@ use rayon::prelude::*;
 
 use leakdrift::analysis::body::healthy::{Ask, healthy};
 use leakdrift::config::Config;
-use leakdrift::config::Rules;
 use leakdrift::movement::edges::Edges;
 use leakdrift::movement::period::Judged;
 use leakdrift::movement::readings::Reading;
@@ -76,7 +75,7 @@ fn pick<T: Copy>(chance: &mut Pcg64, of: &[T]) -> T {
 
 fn case(laws: &[Truth], seed: u64, k: u64) -> Option<Case> {
     let law = &laws[k as usize % laws.len()];
-    let rules = Rules::default();
+    let rules = Config::default();
     let config = Config::default();
     let a = rules.accepted_reject_share;
     // Only its stream counts: what the cell is is drawn from it.
@@ -223,7 +222,7 @@ fn judged(
         body.as_ref().and_then(|h| h.quantiles[1].as_ref()).map_or(setting.x50_ma, |e| e.value);
     let setting = BandInput { x50_ma: x50, ..setting.clone() };
     let evidence = evidence_of(setting, body.as_ref(), &counted);
-    Some(judge(&evidence, &Rules::default()))
+    Some(judge(&evidence, &Config::default()))
 }
 
 fn percent(part: usize, of: usize) -> String {

@@ -6,7 +6,6 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 use leakdrift::analysis::body::healthy::{Ask, Crossing, healthy};
 use leakdrift::config::Config;
-use leakdrift::config::Rules;
 use leakdrift::day::{Day, date_of, day_number};
 use leakdrift::movement::drift::{ReadingLine, Shape, assess, day_points};
 use leakdrift::movement::edges::Edges;
@@ -216,7 +215,7 @@ struct Said {
 }
 
 fn ask(case: &Case, limit: f64, n: u64, chance: &mut Pcg64, config: &Config) -> Said {
-    let rules = Rules::default();
+    let rules = Config::default();
     let mut tally: BTreeMap<(Day, i64, bool), f64> = BTreeMap::new();
     for (day, reading) in case.law.readings(case.days, chance) {
         let shown = (reading / STEP_MA).round().max(0.0);
@@ -270,7 +269,7 @@ fn ask(case: &Case, limit: f64, n: u64, chance: &mut Pcg64, config: &Config) -> 
     let carried = certain
         && matches!(drift.shape, Some(Shape::Slope | Shape::SlopeAndStep))
         && drift.per_month_ma.as_ref().is_some_and(|m| {
-            m.value.abs() * f64::from(rules.horizon_months) >= rules.drift_reading_steps * STEP_MA
+            m.value.abs() * f64::from(rules.horizon_months) >= rules.material_steps * STEP_MA
         });
     let judged: Vec<Reading> =
         readings.iter().filter(|r| (from..=to).contains(&r.day)).copied().collect();
