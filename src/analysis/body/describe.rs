@@ -2,7 +2,7 @@
 //! about the tail counts.
 //!
 //! In: one series' judged readings by day. Out: [`Body`], which `analysis::body::answer` asks for quantiles,
-//! bounds and rejects. Rules and constants are from simulation (DEVELOPERS.md).
+//! bounds and rejects. Rules and constants are from simulation (tests/bench/RESULTS.md).
 
 use crate::analysis::NotDone;
 use crate::analysis::body::below::{self, Below};

@@ -3,7 +3,7 @@
 //! For every law and cell it simulates series, asks for the 95 % intervals of X50, X99, X99.865, of the share
 //! beyond a limit and of `P_pkU`, and for the one-sided bounds `L` and `U` of the reading that 0.1 % of the
 //! healthy units exceed, and counts how often they hold the truth. The rules were chosen on
-//! `--set trial`; the table in DEVELOPERS.md is of `--set proof`: other parameters, other seeds.
+//! `--set trial`; the tables in tests/bench/RESULTS.md are of `--set proof`: other parameters, other seeds.
 //!
 //! ```text
 //! cargo bench --bench calibration
