@@ -1,5 +1,6 @@
 //! From files to report, end to end.
 
+mod contract;
 mod exports;
 mod flavours;
 mod jump;
