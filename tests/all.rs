@@ -6,10 +6,14 @@
 /// What every room uses: tolerances, published cases, and running the program.
 mod support {
     pub mod checks;
+    pub mod count;
     pub mod daily;
+    pub mod days;
+    pub mod draws;
     pub mod evidence;
     pub mod laws;
     pub mod numbers;
+    pub mod picture;
     pub mod run;
     pub mod xlsb;
 }

@@ -2,9 +2,9 @@
 
 use std::path::Path;
 
-use chrono::NaiveDate;
 use clap::Parser as _;
 
+use crate::support::days::day;
 use crate::support::run::{
     Done, PROGRAM, contents, folder, put, results, reviewed, run_in, small_table,
 };
@@ -12,7 +12,7 @@ use crate::support::run::{
 const COMMANDS: [&str; 6] = ["review", "limits", "jump", "peek", "tally", "sample"];
 
 fn table() -> String {
-    small_table(NaiveDate::from_ymd_opt(2026, 9, 1).unwrap(), 50)
+    small_table(day("2026-09-01"), 50)
 }
 
 fn review(dir: &Path, more: &[&str]) -> Done {

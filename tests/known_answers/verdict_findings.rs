@@ -8,7 +8,8 @@ use leakdrift::movement::period::{DayUnits, StartedBy, horizon_end, judged_from}
 use leakdrift::verdict::group::{Member, share_limit};
 use leakdrift::verdict::low_limit::{LowEvidence, judge_low};
 
-use crate::support::evidence::{day, tail};
+use crate::support::days::day;
+use crate::support::evidence::tail;
 
 /// AP730: open lead 0.079 mA on the long leads, healthy from about 1.85 mA.
 #[test]

@@ -15,7 +15,8 @@ use leakdrift::verdict::tester::TesterConcern;
 use leakdrift::verdict::{Evidence, Verdict, VerdictKind, judge};
 use leakdrift::words::Wording;
 
-use crate::support::evidence::{day, tail};
+use crate::support::days::day;
+use crate::support::evidence::tail;
 use crate::support::numbers::{assert_abs, assert_rel};
 
 fn evidence(x50: f64, limit: f64, tail: Tail) -> Evidence {

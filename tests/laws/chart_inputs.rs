@@ -10,6 +10,8 @@ use leakdrift::report::chart::probability::{
 };
 use leakdrift::report::chart::{Chart, at, draw};
 
+use crate::support::picture::Picture;
+
 /// A body like that of a real series: a bell of counts around `centre`, one bar per `step`.
 pub fn bell(centre: f64, spread: f64, step: f64, limit: f64) -> Distribution {
     let first = ((centre - 4.0 * spread) / step).round() as i64;
@@ -58,20 +60,15 @@ pub fn bell(centre: f64, spread: f64, step: f64, limit: f64) -> Distribution {
 #[track_caller]
 pub fn assert_drawn(chart: &Chart) -> Vec<u8> {
     let bytes = draw::png(chart).expect("a checked chart can be drawn");
-    let mut reader = png::Decoder::new(std::io::Cursor::new(&bytes)).read_info().expect("a PNG");
-    let mut pixels = vec![0; reader.output_buffer_size().expect("a known size")];
-    let info = reader.next_frame(&mut pixels).expect("whole");
-    assert_eq!((info.width, info.height), (chart.width, chart.height));
-    let white =
-        reader.info().palette.as_ref().and_then(|p| p.chunks(3).position(|c| c == [255, 255, 255]));
-    let white = white.expect("a white ground") as u8;
+    let Picture { width, height, pixels } = Picture::decode(&bytes);
+    assert_eq!((width, height), (chart.width as usize, chart.height as usize));
+    let white = [255; 3];
     let inked = pixels.iter().filter(|p| **p != white).count();
     assert!(inked > 5000, "only {inked} pixels are inked");
     // Nothing cut off: the outermost pixels stay white.
-    let (w, h) = (info.width as usize, info.height as usize);
-    for y in 0..h {
-        for x in [0, 1, 2, 3, w - 4, w - 3, w - 2, w - 1] {
-            assert_eq!(pixels[y * w + x], white, "ink at the edge, {x}, {y}");
+    for (y, row) in pixels.chunks(width).enumerate() {
+        for x in (0..4).chain(width - 4..width) {
+            assert_eq!(row[x], white, "ink at the edge, {x}, {y}");
         }
     }
     bytes

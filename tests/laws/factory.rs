@@ -14,13 +14,10 @@ use leakdrift::sample::{
     self, Body, Factory, Filter, Kind, Model, Outcome, Shift, Shown, Station, physics,
 };
 
+use crate::support::days::day;
 use crate::support::numbers::{assert_abs, assert_rel};
 
 static FACTORY: LazyLock<Factory> = LazyLock::new(|| sample::plan(sample::DEFAULT_SEED));
-
-fn day(year: i32, month: u32, day: u32) -> NaiveDate {
-    NaiveDate::from_ymd_opt(year, month, day).unwrap()
-}
 
 /// Every file below `dir`, by its path there.
 fn contents(dir: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
@@ -116,7 +113,7 @@ fn quotas_hold_for_every_seed() {
         assert_eq!(run[0].outcome, Outcome::OverLimit);
         assert!(run.iter().all(|p| p.serial == sample::FAULT_RUN_SERIAL && p.station == "B1"));
         let (first, last) = (run[0].tested_at, run[37].tested_at);
-        assert_eq!(first.date(), day(2026, 9, 18));
+        assert_eq!(first.date(), day("2026-09-18"));
         assert_eq!(first.format("%H:%M").to_string(), "14:05");
         assert!((last - first).num_seconds() < 240, "14:05 to 14:09");
         // Any 600 of 45 500 units: Poisson, so three standard deviations are 640.
@@ -130,9 +127,9 @@ fn quotas_hold_for_every_seed() {
 fn leak_path_readings_by_hand() {
     for (planted, want) in FACTORY.truth.leak_path_passes.iter().map(|p| {
         let want = match (p.tested_at.date(), p.station) {
-            (d, "B1") if d == day(2026, 4, 28) => 2.54,
-            (d, "A2") if d == day(2026, 7, 9) => 3.13,
-            (d, "B1") if d == day(2026, 10, 13) => 4.26,
+            (d, "B1") if d == day("2026-04-28") => 2.54,
+            (d, "A2") if d == day("2026-07-09") => 3.13,
+            (d, "B1") if d == day("2026-10-13") => 4.26,
             other => panic!("no leak path was planted at {other:?}"),
         };
         (p, want)
@@ -176,16 +173,20 @@ fn currents_by_hand() {
     assert_rel(physics::shown_ma(1.004, 0.2, 0.1, 0.4), 0.502, 1e-12);
     assert_rel(physics::resistive_ma(1500.0, 3.3), 0.454_545_454_545, 1e-11);
     // 11 months of 30.44 days (334.84) after 2025-11-30 is 2026-10-30 to a day: 0.100 + 0.220.
-    assert_rel(physics::moisture_ma(day(2026, 10, 30)), 0.100 + 0.020 * 334.0 / 30.44, 1e-12);
-    assert_rel(physics::moisture_ma(day(2025, 10, 1)), 0.100, 1e-12);
+    assert_rel(physics::moisture_ma(day("2026-10-30")), 0.100 + 0.020 * 334.0 / 30.44, 1e-12);
+    assert_rel(physics::moisture_ma(day("2025-10-01")), 0.100, 1e-12);
     // The wettest day: 69 %, 1.6 exp(0.03 × 16.5) = 2.6248 µA.
-    assert_rel(physics::dehumidifier_ma(physics::humidity_pct(day(2026, 8, 1))), 2.624_8e-3, 1e-3);
+    assert_rel(
+        physics::dehumidifier_ma(physics::humidity_pct(day("2026-08-01"))),
+        2.624_8e-3,
+        1e-3,
+    );
 }
 
 /// The description's table of healthy readings at A1, B1 and B2, and of open leads (mA).
 #[test]
 fn healthy_and_open_lead_readings_of_the_table() {
-    let date = day(2026, 6, 1);
+    let date = day("2026-06-01");
     let healthy = |model: Model, station: Station, kind: Kind, filter: Filter| {
         let set =
             model.sequence(station, date, filter).into_iter().find(|s| s.kind == kind).unwrap();
@@ -232,7 +233,7 @@ fn body(model: Model, kind: Kind, filter: Option<Filter>) -> Body {
 /// The description's X50 and X99.9 in the month under review, within half a per cent.
 #[test]
 fn quantiles_of_the_description() {
-    let now = day(2026, 10, 15);
+    let now = day("2026-10-15");
     let ac = Kind::AcWithstand;
     for (what, p, want) in [
         (body(Model::Fh205, ac, None), 0.5, 1.138),
@@ -263,10 +264,14 @@ fn medians_by_month_of_the_description() {
         (2026, 8, 0.387),
         (2026, 10, 0.415),
     ] {
-        assert_rel(sample::quantile_ma(kettle, day(year, month, 15), 0.5), want, 0.01);
+        assert_rel(
+            sample::quantile_ma(kettle, NaiveDate::from_ymd_opt(year, month, 15).unwrap(), 0.5),
+            want,
+            0.01,
+        );
     }
-    assert_rel(sample::quantile_ma(kettle, day(2025, 10, 15), 0.999), 0.355, 0.01);
-    assert_rel(sample::quantile_ma(kettle, day(2026, 10, 15), 0.999), 0.669, 0.01);
+    assert_rel(sample::quantile_ma(kettle, day("2025-10-15"), 0.999), 0.355, 0.01);
+    assert_rel(sample::quantile_ma(kettle, day("2026-10-15"), 0.999), 0.669, 0.01);
     // The table leaves out the gain of A2, 1.05 % on average before its calibration.
     let dehumidifier = body(Model::Dh640, Kind::DcWithstand, None);
     for (year, month, want) in [
@@ -280,14 +285,18 @@ fn medians_by_month_of_the_description() {
         (2026, 9, 2.28),
         (2026, 10, 1.84),
     ] {
-        let got = sample::quantile_ma(dehumidifier, day(year, month, 15), 0.5) * 1000.0;
+        let got = sample::quantile_ma(
+            dehumidifier,
+            NaiveDate::from_ymd_opt(year, month, 15).unwrap(),
+            0.5,
+        ) * 1000.0;
         assert_rel(got, want, 0.02);
     }
 }
 
 #[test]
 fn kettles_pass_the_accepted_share_on_the_last_of_january() {
-    assert_eq!(sample::crossing_date(0.001), Some(day(2027, 1, 31)));
+    assert_eq!(sample::crossing_date(0.001), Some(day("2027-01-31")));
 }
 
 /// Drawn readings follow the integrals: the median of five months. Half a per cent covers three standard
@@ -302,7 +311,7 @@ fn drawn_medians_follow_the_truth() {
             .filter(|t| {
                 t.model == model.name() && t.setting.kind == kind && t.instant.year() == 2026
             })
-            .filter(|t| t.instant.date() >= day(2026, 6, 1))
+            .filter(|t| t.instant.date() >= day("2026-06-01"))
             .filter(|t| matches!(t.outcome, Outcome::Pass | Outcome::OverLimit))
             .map(|t| match (t.outcome, t.shown) {
                 (Outcome::Pass, Shown::Value(ma)) => ma,
@@ -311,7 +320,7 @@ fn drawn_medians_follow_the_truth() {
             .collect();
         readings.sort_by(f64::total_cmp);
         let median = readings[readings.len() / 2];
-        let truth = sample::quantile_ma(body(model, kind, None), day(2026, 10, 15), 0.5);
+        let truth = sample::quantile_ma(body(model, kind, None), day("2026-10-15"), 0.5);
         assert_rel(median, truth, 0.005);
     }
 }
@@ -335,7 +344,7 @@ fn retests_until_they_pass() {
 fn rows_stand_in_the_order_of_time_and_inside_shifts() {
     for (station, tests) in &FACTORY.tests {
         assert!(tests.windows(2).all(|w| w[0].instant <= w[1].instant), "{station:?}");
-        for t in tests.iter().filter(|t| t.instant.date() != day(2025, 10, 26)) {
+        for t in tests.iter().filter(|t| t.instant.date() != day("2025-10-26")) {
             let clock = t.instant.format("%H:%M").to_string();
             let (from, to) = match t.shift {
                 Shift::Early => ("06:00", "14:30"),
@@ -350,9 +359,9 @@ fn rows_stand_in_the_order_of_time_and_inside_shifts() {
 #[test]
 fn planted_runs_are_unbroken() {
     for (station, date, from, to, model, count) in [
-        (Station::B2, day(2026, 4, 22), "06:10", "10:40", "AP730", 11),
-        (Station::A1, day(2026, 7, 8), "13:10", "15:40", "SM415", 28),
-        (Station::B1, day(2026, 9, 18), "14:05", "14:09", "EM520", 38),
+        (Station::B2, day("2026-04-22"), "06:10", "10:40", "AP730", 11),
+        (Station::A1, day("2026-07-08"), "13:10", "15:40", "SM415", 28),
+        (Station::B1, day("2026-09-18"), "14:05", "14:09", "EM520", 38),
     ] {
         let inside: Vec<_> = FACTORY.tests[&station]
             .iter()
@@ -369,7 +378,7 @@ fn planted_runs_are_unbroken() {
 fn the_repeated_hour_has_24_units() {
     let night: Vec<_> = FACTORY.tests[&Station::A1]
         .iter()
-        .filter(|t| t.instant.date() == day(2025, 10, 26) && t.setting.step == 1)
+        .filter(|t| t.instant.date() == day("2025-10-26") && t.setting.step == 1)
         .collect();
     let in_hour =
         |h: &str| night.iter().filter(|t| t.printed.format("%H").to_string() == h).count();

@@ -8,6 +8,8 @@ use proptest::prelude::*;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 
+use crate::support::draws::draws;
+
 const DEMANDS: Demands =
     Demands { failures: 3.0, share: 0.1, false_discoveries: 0.01, confidence: 0.95 };
 
@@ -238,7 +240,7 @@ fn a_part_of_a_level_is_found_inside_it() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 24, rng_seed: proptest::test_runner::RngSeed::Fixed(7), failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(draws(24))]
 
     /// Parts add up to the change, whatever is counted and however much the limit or a move takes.
     #[test]

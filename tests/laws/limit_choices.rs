@@ -10,9 +10,10 @@ use leakdrift::verdict::{VerdictKind, judge};
 use proptest::prelude::*;
 
 use super::verdicts::{evidences, settings};
+use crate::support::draws::draws;
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 3000, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(draws(3000))]
 
     #[test]
     fn no_recommendation_lies_above_a_cap_or_outside_the_band(

@@ -1,6 +1,5 @@
 //! A month that is like the time before it is not said to differ, and one that differs is.
 
-use chrono::NaiveDate;
 use leakdrift::analysis::month::change::{Before, MonthChange, baseline_days, month_change};
 use leakdrift::day::day_number;
 use leakdrift::movement::Period;
@@ -14,6 +13,8 @@ use rand_pcg::Pcg64;
 use rand_pcg::rand_core::SeedableRng;
 use rayon::prelude::*;
 
+use crate::support::days::day;
+
 /// Units of a day.
 const UNITS: usize = 20;
 
@@ -25,9 +26,9 @@ fn normal(random: &mut Pcg64) -> f64 {
 /// spread multiplied by `wider`, its share of failures is `fails`.
 fn simulated(seed: u64, rho: f64, rise: f64, wider: f64, fails: f64) -> MonthChange {
     let mut random = Pcg64::seed_from_u64(seed);
-    let first = day_number(NaiveDate::from_ymd_opt(2026, 5, 1).unwrap());
-    let last = day_number(NaiveDate::from_ymd_opt(2026, 10, 30).unwrap());
-    let october = day_number(NaiveDate::from_ymd_opt(2026, 10, 1).unwrap());
+    let first = day_number(day("2026-05-01"));
+    let last = day_number(day("2026-10-30"));
+    let october = day_number(day("2026-10-01"));
     let (mut readings, mut points, mut outcomes) = (Vec::new(), Vec::new(), Vec::new());
     let mut level = normal(&mut random);
     for day in (first..=last).filter(|d| (d + 3).rem_euclid(7) < 5) {
@@ -144,24 +145,24 @@ fn a_month_that_differs_is_found_with_its_size() {
 /// What a month is held against.
 #[test]
 fn the_baseline_begins_after_an_established_step() {
-    let day = |y, m, d| day_number(NaiveDate::from_ymd_opt(y, m, d).unwrap());
-    let days = || day(2026, 1, 1)..=day(2026, 10, 30);
+    let on = |text: &str| day_number(day(text));
+    let days = || on("2026-01-01")..=on("2026-10-30");
     let judge = |boundaries: Vec<i32>| Period {
-        from: day(2026, 1, 1),
-        to: day(2026, 10, 30),
+        from: on("2026-01-01"),
+        to: on("2026-10-30"),
         slope: false,
-        horizon: day(2026, 10, 30),
+        horizon: on("2026-10-30"),
         boundaries,
         sentence: String::new(),
     };
-    let last = day(2026, 9, 30);
+    let last = on("2026-09-30");
     // Without a step half a year before the month; 183 days before 1 October.
     let free = baseline_days(days(), (2026, 10), &judge(Vec::new()));
-    assert_eq!(free, Some((day(2026, 4, 1), last)));
-    let step = baseline_days(days(), (2026, 10), &judge(vec![day(2026, 8, 3)]));
-    assert_eq!(step, Some((day(2026, 8, 3), last)));
+    assert_eq!(free, Some((on("2026-04-01"), last)));
+    let step = baseline_days(days(), (2026, 10), &judge(vec![on("2026-08-03")]));
+    assert_eq!(step, Some((on("2026-08-03"), last)));
     // A step in the month itself, or days before it, leaves the half year.
-    for at in [day(2026, 10, 12), day(2026, 9, 29)] {
+    for at in [on("2026-10-12"), on("2026-09-29")] {
         assert_eq!(baseline_days(days(), (2026, 10), &judge(vec![at])), free);
     }
     assert_eq!(baseline_days(days(), (2026, 1), &judge(Vec::new())), None);

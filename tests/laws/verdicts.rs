@@ -11,8 +11,11 @@ use leakdrift::verdict::physics::{self, LeakAdds};
 use leakdrift::verdict::{VerdictKind, judge};
 use proptest::prelude::*;
 
+use crate::support::days::day;
+use crate::support::draws::draws;
+
 fn epoch() -> NaiveDate {
-    NaiveDate::from_ymd_opt(2026, 1, 1).expect("a day of the calendar")
+    day("2026-01-01")
 }
 
 fn tails(x50: f64) -> impl Strategy<Value = Tail> {
@@ -118,7 +121,7 @@ fn order(kind: VerdictKind) -> u8 {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 2000, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(draws(2000))]
 
     #[test]
     fn nothing_is_proposed_above_a_cap(e in evidences()) {

@@ -6,10 +6,11 @@ use std::path::{Path, PathBuf};
 
 use chrono::{Days, NaiveDate, NaiveDateTime, NaiveTime};
 use leakdrift::config::Config;
-use leakdrift::input::Read;
 use leakdrift::records::Outcome;
 use leakdrift::series::{Pass, Says};
 
+use crate::support::count::{counted, refused};
+use crate::support::days::day;
 use crate::support::run::{folder, put, run_in, small_table};
 
 /// One test, as every flavour writes it.
@@ -24,7 +25,7 @@ pub(super) struct Row {
 /// 60 tests of model M1 at station S1, three a day over 20 days of February 2026: among them 4 trips at the
 /// limit of 1.300 mA, and 2 breakdowns without a reading.
 pub(super) fn rows() -> Vec<Row> {
-    let first = NaiveDate::from_ymd_opt(2026, 2, 9).unwrap();
+    let first = day("2026-02-09");
     (0..60)
         .map(|n: u32| {
             let time = NaiveTime::from_hms_opt(11 + n % 3, 5 * (n % 12), n % 60).unwrap();
@@ -235,12 +236,6 @@ pub(super) fn by_hand(times: u32) -> Plain {
     Plain { readings, outcomes }
 }
 
-pub(super) fn counted(paths: &[PathBuf], config: &Config) -> (Read, Pass) {
-    let (read, pass) = leakdrift::pass(paths, config, &|_, _| {}).unwrap_or_else(|e| panic!("{e}"));
-    assert!(read.failures.is_empty(), "{:?}", read.failures);
-    (read, pass.unwrap_or_else(|e| panic!("{e}")))
-}
-
 #[track_caller]
 pub(super) fn is_the_tally(path: PathBuf) -> Pass {
     let (_, pass) = counted(&[path], &Config::default());
@@ -375,7 +370,7 @@ fn the_order_of_files_does_not_matter() {
 #[test]
 fn the_number_of_threads_changes_no_byte() {
     let dir = folder();
-    put(dir.path(), "in/t.csv", small_table(NaiveDate::from_ymd_opt(2026, 1, 5).unwrap(), 40));
+    put(dir.path(), "in/t.csv", small_table(day("2026-01-05"), 40));
     let bytes = |threads: &str| {
         let out = dir.path().join(format!("out-{threads}"));
         let mut command = std::process::Command::new(crate::support::run::PROGRAM);
@@ -455,10 +450,7 @@ fn either_way() -> String {
 fn dates_that_can_be_read_both_ways_are_an_error_that_names_the_setting() {
     let dir = folder();
     let path = put(dir.path(), "t.csv", either_way());
-    let told = match leakdrift::pass(&[path], &Config::default(), &|_, _| {}) {
-        Err(e) => e.to_string(),
-        Ok((read, _)) => read.failures.iter().map(ToString::to_string).collect(),
-    };
+    let told = refused(path);
     assert!(told.contains("date_order"), "{told}");
     assert!(told.contains("t.csv"), "{told}");
 }
@@ -489,7 +481,7 @@ fn one_date_decides_for_the_whole_file() {
     let text = format!("{}03/21/2026,10:00:00,M1,U99,0.412,5.00,pass\n", either_way());
     let (_, pass) = counted(&[put(dir.path(), "t.csv", text)], &Config::default());
     assert_eq!(pass.ledger.used, 10);
-    let first = NaiveDate::from_ymd_opt(2026, 3, 1).unwrap();
+    let first = day("2026-03-01");
     let number = i32::try_from((first - NaiveDate::default()).num_days()).unwrap();
     assert_eq!(pass.days, Some((number, number + 20)));
 }
@@ -502,10 +494,7 @@ fn a_table_without_a_needed_column_is_refused_and_the_columns_are_named() {
         "t.csv",
         "date,serial,reading_ma,high_limit_ma,outcome\n2026-02-13,U1,0.4,5.00,pass\n",
     );
-    let told = match leakdrift::pass(&[path], &Config::default(), &|_, _| {}) {
-        Err(e) => e.to_string(),
-        Ok(_) => panic!("a table without a model was read"),
-    };
+    let told = refused(path);
     for word in ["t.csv", "model", "date", "reading", "[columns]"] {
         assert!(told.contains(word), "{word} is not in: {told}");
     }
@@ -541,7 +530,7 @@ fn a_low_limit_that_cuts_into_healthy_units_shows_how_many() {
     let mut text = String::from(
         "tested_at,model,serial,station,applied_v,frequency_hz,reading_ma,low_limit_ma,high_limit_ma,outcome\n",
     );
-    let first = NaiveDate::from_ymd_opt(2026, 1, 5).unwrap();
+    let first = day("2026-01-05");
     for n in 0..days * a_day {
         // 1009 has no factor in common with 2400: every quantile once, spread over the days.
         let p = (f64::from(n * 1009 % (days * a_day)) + 0.5) / f64::from(days * a_day);

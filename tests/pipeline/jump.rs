@@ -1,16 +1,12 @@
 //! Jumps in failures: the demonstration factory's against its truth, and the command on small tables.
 
-use chrono::NaiveDate;
 use leakdrift::sample;
 use serde_json::Value;
 
+use crate::support::days::day;
 use crate::support::run::{
     csv_rows, date, folder, number, plain, put, results, reviewed, run_in, small_table,
 };
-
-fn day(year: i32, month: u32, day: u32) -> NaiveDate {
-    NaiveDate::from_ymd_opt(year, month, day).unwrap()
-}
 
 fn jumps() -> &'static Vec<Value> {
     reviewed().results["jumps"].as_array().expect("a list")
@@ -46,10 +42,10 @@ fn espresso_machines_jump_with_their_heater_lot() {
     assert_eq!(jump["flagged"], true);
     assert_eq!(jump["outcome"], "failed");
     let (low, high) = (date(&jump["date_low"]), date(&jump["date_high"]));
-    assert!(low <= day(2026, 9, 14) && day(2026, 9, 14) <= high, "{low} to {high}");
+    assert!(low <= day("2026-09-14") && day("2026-09-14") <= high, "{low} to {high}");
     assert!((high - low).num_days() <= 10, "{low} to {high}");
     // The next production day after the lot's last: a Monday.
-    assert_eq!(date(&jump["ended"]), day(2026, 10, 12));
+    assert_eq!(date(&jump["ended"]), day("2026-10-12"));
     assert!(number(&jump["before"]["low"]) <= 0.0015 && number(&jump["before"]["high"]) >= 0.0015);
     assert!(number(&jump["after"]["low"]) <= 0.10 && number(&jump["after"]["high"]) >= 0.09);
     let causes = jump["causes"].as_array().unwrap();
@@ -109,7 +105,7 @@ fn air_purifiers_lose_their_under_limit_results_to_the_limit() {
     assert_eq!(under.len(), 1, "{under:?}");
     let jump = under[0];
     let (low, high) = (date(&jump["date_low"]), date(&jump["date_high"]));
-    assert!(low <= day(2026, 3, 16) && day(2026, 3, 16) <= high, "{low} to {high}");
+    assert!(low <= day("2026-03-16") && day("2026-03-16") <= high, "{low} to {high}");
     assert!(
         number(&jump["parts"]["limit"]["value"]) < 0.5 * number(&jump["parts"]["rise"]["value"])
     );
@@ -130,7 +126,7 @@ fn a2_fails_more_vacuum_cleaners_since_its_calibration() {
         .find(|j| j["scope_kind"] == "station" && j["scope"] == "station A2")
         .expect("a change at A2");
     let (low, high) = (date(&jump["date_low"]), date(&jump["date_high"]));
-    assert!(low <= day(2026, 5, 11) && day(2026, 5, 11) <= high, "{low} to {high}");
+    assert!(low <= day("2026-05-11") && day("2026-05-11") <= high, "{low} to {high}");
     assert_eq!(jump["causes"][0]["level"], "VC310");
     assert!(
         number(&jump["parts"]["shift"]["value"]) > 0.5 * number(&jump["parts"]["rise"]["value"])
@@ -147,7 +143,7 @@ fn nothing_else_jumps() {
         assert!(known, "{jump}");
     }
     let ramp = of_model("dh640")[0];
-    assert_eq!(date(&ramp["date"]), day(2026, 1, 14));
+    assert_eq!(date(&ramp["date"]), day("2026-01-14"));
     assert_eq!(ramp["flagged"], false, "it is long past");
 }
 
@@ -190,7 +186,7 @@ fn the_command_answers_in_depth() {
 #[test]
 fn what_cannot_be_meant_is_refused() {
     let dir = folder();
-    put(dir.path(), "t.csv", small_table(day(2026, 3, 2), 30));
+    put(dir.path(), "t.csv", small_table(day("2026-03-02"), 30));
     for (more, words) in [
         (["--since", "14.09.2026"], "YYYY-MM-DD"),
         (["--since", "2026-03-02"], "both sides"),

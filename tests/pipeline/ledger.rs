@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use serde_json::Value;
+
 use crate::support::run::reviewed;
 
 #[test]
@@ -31,19 +33,36 @@ fn rows_read_are_used_set_aside_or_unreadable() {
     assert_eq!(read, rows["used"].as_u64().unwrap() + aside + rows["unreadable"].as_u64().unwrap());
 }
 
-/// The page for people names the same numbers as the result file.
+/// The page for people names the same numbers as the result file, each with its word: at its head and in its
+/// account of the rows.
 #[test]
-fn the_summary_prints_the_three_counts() {
+fn the_summary_prints_the_counts_of_rows() {
     let review = reviewed();
     let rows = &review.results["rows"];
-    // Digits may be grouped for people.
-    let grouped = |text: &str| text.replace(['\u{202f}', '\u{a0}', '\u{2009}', ','], "");
-    let page = grouped(&review.summary);
-    let spaced: String = page.replace(' ', "");
-    for key in ["read", "used", "unreadable"] {
-        let n = rows[key].as_u64().unwrap().to_string();
-        assert!(page.contains(&n) || spaced.contains(&n), "{key}: {n} is not in summary.md");
+    let count = |n: &Value| grouped(n.as_u64().unwrap());
+    let aside = rows["set_aside"].as_object().unwrap();
+    let all_aside = grouped(aside.values().map(|n| n.as_u64().unwrap()).sum());
+    let [read, used, unreadable] = ["read", "used", "unreadable"].map(|key| count(&rows[key]));
+    let head =
+        format!("; {read} rows read, {used} used, {all_aside} set aside, {unreadable} unreadable.");
+    let account = format!(
+        "{read} rows read = {used} used + {all_aside} set aside + {unreadable} unreadable. "
+    );
+    let mut lines = review.summary.lines();
+    assert!(lines.clone().any(|l| l.ends_with(&head)), "no line ends with {head:?}");
+    assert!(lines.any(|l| l.starts_with(&account)), "no line starts with {account:?}");
+    for (reason, n) in aside {
+        let line = format!("| set aside: {reason} | {} |", count(n));
+        assert!(review.summary.lines().any(|l| l == line), "no line {line:?}");
     }
+}
+
+/// A count with a narrow space that does not break between groups of three digits.
+fn grouped(n: u64) -> String {
+    if n < 1000 {
+        return n.to_string();
+    }
+    format!("{}\u{202f}{:03}", grouped(n / 1000), n % 1000)
 }
 
 #[test]

@@ -8,6 +8,7 @@ use leakdrift::sample;
 use serde_json::Value;
 use tempfile::TempDir;
 
+use crate::support::days::day;
 use crate::support::numbers::assert_abs;
 use crate::support::run::{csv_rows, folder, number, put, results, run_in};
 
@@ -175,7 +176,7 @@ fn vacuum_cleaner_is_raised_above_its_healthy_units() {
     let series = &found["series"][0];
     let truth = sample::quantile_ma(
         sample::Body { model: sample::Model::Vc310, kind: sample::Kind::AcWithstand, filter: None },
-        chrono::NaiveDate::from_ymd_opt(2026, 10, 30).unwrap(),
+        day("2026-10-30"),
         0.999,
     );
     let to = number(&series["recommendation"]["to_ma"]);

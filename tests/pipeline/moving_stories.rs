@@ -7,11 +7,8 @@ use chrono::NaiveDate;
 use leakdrift::sample::{self, Outcome, Shown, Station};
 use serde_json::Value;
 
+use crate::support::days::day;
 use crate::support::run::{date, folder, number, plain, results, reviewed, run_in, series};
-
-fn day(year: i32, month: u32, day: u32) -> NaiveDate {
-    NaiveDate::from_ymd_opt(year, month, day).unwrap()
-}
 
 fn list<'a>(of: &'a Value, key: &str) -> &'a Vec<Value> {
     of[key].as_array().unwrap_or_else(|| panic!("{key} is no list: {}", of[key]))
@@ -124,14 +121,14 @@ fn one_instrument_was_used_overdue() {
     assert_eq!(late.len(), 1, "{late:?}");
     assert_eq!(late[0]["instrument"], "P-31");
     assert_eq!(late[0]["station"], "B1");
-    assert_eq!(date(&late[0]["due_on"]), day(2026, 8, 4));
-    assert_eq!(date(&late[0]["next_done_on"]), day(2026, 8, 31));
+    assert_eq!(date(&late[0]["due_on"]), day("2026-08-04"));
+    assert_eq!(date(&late[0]["next_done_on"]), day("2026-08-31"));
     assert_eq!(late[0]["production_days_overdue"], 10);
     // Product tests of those days as written; a sheet row is one withstand test beside its earth bond.
     let truth = reviewed().factory.tests[&Station::B1]
         .iter()
         .filter(|t| t.model != "CHECK")
-        .filter(|t| (day(2026, 8, 5)..day(2026, 8, 31)).contains(&t.printed.date()))
+        .filter(|t| (day("2026-08-05")..day("2026-08-31")).contains(&t.printed.date()))
         .count() as u64;
     assert_eq!(late[0]["tests_overdue"].as_u64(), Some(truth));
 }
@@ -158,7 +155,7 @@ fn changes_of_settings_are_those_planted() {
         truth.insert(want("AP730", what, others, "B1, B2"));
         truth.insert(want("AP730", what, a2, "A2"));
     }
-    truth.insert(want("DH640", "ramp", day(2026, 1, 14), "A2"));
+    truth.insert(want("DH640", "ramp", day("2026-01-14"), "A2"));
     assert_eq!(seen, truth);
     assert!(changes.iter().all(|c| c["event"].is_null()), "{changes:?}");
     let ramp = changes.iter().find(|c| c["what"] == "ramp").unwrap();
@@ -212,7 +209,7 @@ fn the_few_failures_of_a2_are_explained() {
 #[test]
 fn the_second_supplier_is_a_group_from_february_and_no_step() {
     let mixer = series(&reviewed().results, "SM415", "ac_withstand");
-    assert_eq!(date(&mixer["distribution"]["second_group_since"]), day(2026, 2, 2));
+    assert_eq!(date(&mixer["distribution"]["second_group_since"]), day("2026-02-02"));
     assert_eq!(mixer["drift"]["shape"], "steady", "{}", mixer["drift"]);
     assert!(number(&mixer["drift"]["smallest_step_ma"]) > 0.0);
 }
@@ -307,7 +304,7 @@ fn one_station_cannot_tell_product_from_tester_but_its_register_speaks() {
     let b1 = &list(&results, "stations")[0];
     assert!(b1["offset_pct"].is_null(), "{b1}");
     // Passes before that day whose reading over 0.95 lies above their limit, from the rows as written.
-    let (from, to) = (day(2026, 4, 1), day(2026, 8, 31));
+    let (from, to) = (day("2026-04-01"), day("2026-08-31"));
     let truth: BTreeSet<(String, String)> = reviewed().factory.tests[&Station::B1]
         .iter()
         .filter(|t| t.model != "CHECK" && t.outcome == Outcome::Pass)

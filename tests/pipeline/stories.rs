@@ -9,11 +9,8 @@ use leakdrift::sample::{
 };
 use serde_json::Value;
 
+use crate::support::days::day;
 use crate::support::run::{CsvRow, date, number, plain, reviewed, series};
-
-fn day(year: i32, month: u32, day: u32) -> NaiveDate {
-    NaiveDate::from_ymd_opt(year, month, day).unwrap()
-}
 
 /// The eight series: model, kind of test, coarsest reading step of its stations in mA, expected verdict.
 /// Steps and verdicts from the factory's description.
@@ -186,7 +183,7 @@ fn bands_are_those_of_the_physics() {
         let x50 = true_quantile(series, body(model, kind), 0.5);
         let ends = if model == Model::Kb120 {
             // Carried to the end of the planning horizon, six months after the last day.
-            quantile_ma(body(model, kind), day(2027, 4, 30), 0.999)
+            quantile_ma(body(model, kind), day("2027-04-30"), 0.999)
         } else {
             true_quantile(series, body(model, kind), 0.999)
         };
@@ -354,7 +351,7 @@ fn kettle_drifts_from_december_and_the_date_is_foretold() {
     assert_eq!(drift["shape"], "slope", "{drift}");
     assert_eq!(drift["steps"].as_array().map(Vec::len), Some(0), "{drift}");
     let since = date(&drift["since"]);
-    assert!((since - day(2025, 12, 1)).num_days().abs() <= 45, "since {since}");
+    assert!((since - day("2025-12-01")).num_days().abs() <= 45, "since {since}");
     assert!(number(&drift["per_month_ma"]["low"]) > 0.0, "{drift}");
     let reached = &drift["limit_reached_on"];
     let (low, at) = (date(&reached["low"]), date(&reached["date"]));
@@ -567,8 +564,8 @@ fn the_missing_days_of_a1_are_the_only_gap() {
     let gaps = reviewed().results["gaps"].as_array().unwrap();
     assert_eq!(gaps.len(), 1, "{gaps:?}");
     assert_eq!(gaps[0]["station"], "A1");
-    assert_eq!(date(&gaps[0]["from"]), day(2026, 5, 18));
-    assert_eq!(date(&gaps[0]["to"]), day(2026, 5, 20));
+    assert_eq!(date(&gaps[0]["from"]), day("2026-05-18"));
+    assert_eq!(date(&gaps[0]["to"]), day("2026-05-20"));
     assert_eq!(gaps[0]["days"], 3);
     assert!(reviewed().summary.contains("| A1 | 2026-05-18 | 2026-05-20 | 3 |"));
 }

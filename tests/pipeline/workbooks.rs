@@ -7,7 +7,9 @@ use std::path::{Path, PathBuf};
 use leakdrift::config::Config;
 
 use super::exports::ENGLISH;
-use super::flavours::{counted, english, is_the_tally, rows, word};
+use super::flavours::{english, is_the_tally, rows, word};
+use crate::support::count::counted;
+use crate::support::days::day;
 use crate::support::run::{PROGRAM, finish, folder, put, run_in};
 use crate::support::xlsb::{Held, xlsb};
 
@@ -185,11 +187,11 @@ fn an_old_workbook_whose_sheet_runs_backwards_is_refused() {
 fn a_date_far_beyond_the_calendar_is_no_panic() {
     let mut book = rust_xlsxwriter::Workbook::new();
     let sheet = book.add_worksheet();
-    let day = rust_xlsxwriter::Format::new().set_num_format("yyyy-mm-dd");
+    let dated = rust_xlsxwriter::Format::new().set_num_format("yyyy-mm-dd");
     for (n, name) in (0..).zip(["date", "model", "reading mA", "result"]) {
         sheet.write(0, n, name).unwrap();
     }
-    sheet.write_with_format(1, 0, 1e15, &day).unwrap();
+    sheet.write_with_format(1, 0, 1e15, &dated).unwrap();
     sheet.write(1, 1, "M1").unwrap();
     sheet.write(1, 2, 0.4).unwrap();
     sheet.write(1, 3, "pass").unwrap();
@@ -219,7 +221,7 @@ fn held(text: &str) -> Held {
 fn binary_rows() -> Vec<Vec<Held>> {
     let mut sheet = vec![ENGLISH.map(held).to_vec()];
     // Spreadsheets count days from 30 December 1899 on.
-    let start = chrono::NaiveDate::from_ymd_opt(1899, 12, 30).unwrap();
+    let start = day("1899-12-30");
     for r in rows() {
         let days = (r.at.date() - start).num_days();
         sheet.push(vec![
@@ -274,14 +276,14 @@ fn a_formula_error_is_unreadable_wherever_a_column_has_a_meaning() {
     let error = |code: u8| if code == 7 { "#DIV/0!" } else { "#N/A" };
     let mut book = rust_xlsxwriter::Workbook::new();
     let sheet = book.add_worksheet();
-    let day = rust_xlsxwriter::Format::new().set_num_format("yyyy-mm-dd");
+    let dated = rust_xlsxwriter::Format::new().set_num_format("yyyy-mm-dd");
     for (r, row) in (0..).zip(&rows) {
         for (c, cell) in (0..).zip(row) {
             match cell {
                 Held::Blank => continue,
                 Held::Text(t) => sheet.write(r, c, t),
                 Held::Number(x) => sheet.write(r, c, *x),
-                Held::Day(x) => sheet.write_with_format(r, c, *x, &day),
+                Held::Day(x) => sheet.write_with_format(r, c, *x, &dated),
                 Held::Error(e) => {
                     let formula = rust_xlsxwriter::Formula::new("=A1/0").set_result(error(*e));
                     sheet.write_formula(r, c, formula)
@@ -301,7 +303,7 @@ fn a_formula_error_is_unreadable_wherever_a_column_has_a_meaning() {
             format!("<table:table-cell office:value-type=\"float\" office:value=\"{x}\"/>")
         }
         Held::Day(x) => {
-            let start = chrono::NaiveDate::from_ymd_opt(1899, 12, 30).unwrap();
+            let start = day("1899-12-30");
             text_cell(&(start + chrono::TimeDelta::days(*x as i64)).to_string())
         }
         Held::Error(e) => format!(
