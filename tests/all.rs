@@ -15,9 +15,12 @@ mod support {
     pub mod numbers;
     pub mod picture;
     pub mod run;
+    pub mod source;
     pub mod xlsb;
 }
 
+/// How the source is built: sizes, circles, callers.
+mod built;
 /// Arguments, messages, exit statuses, and what a failed run leaves behind.
 mod command_line;
 /// One file per method; each number stands beside its source.
