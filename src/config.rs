@@ -119,6 +119,21 @@ impl Config {
     ///
     /// # Errors
     /// As [`Config::read`].
+    ///
+    /// # Examples
+    /// ```
+    /// use leakdrift::config::Config;
+    ///
+    /// let path = "leakdrift.toml".as_ref();
+    /// let config = Config::parse("horizon_months = 3\n[model.KB120]\nleak_path_mohm = 1", path)?;
+    /// assert_eq!(config.model["KB120"].leak_path_mohm, Some(1.0));
+    /// assert_eq!(config.confidence, 0.95, "what is not set has its default");
+    ///
+    /// let refused = Config::parse("horizon_month = 3", path).unwrap_err().to_string();
+    /// assert!(refused.starts_with("leakdrift.toml, line 1, column 1: "));
+    /// assert!(refused.contains("horizon_months"), "the nearest key is named");
+    /// # Ok::<(), leakdrift::error::Error>(())
+    /// ```
     pub fn parse(text: &str, path: &Path) -> Result<Self> {
         let mut config: Self = toml::from_str(text).map_err(|e| explain(&e, text, path))?;
         config.path = Some(path.to_owned());

@@ -10,6 +10,18 @@ pub type Result<T> = std::result::Result<T, Error>;
 /// Something that stops the run, or one file of it.
 ///
 /// Boxed, so that a `Result` stays small; see [`ErrorKind`] for what can go wrong.
+///
+/// # Examples
+/// ```
+/// use leakdrift::error::{Error, Place};
+///
+/// let cell = Place::file("line.csv".as_ref()).row(118).column("limit_high");
+/// let error = Error::input(cell, "a number", "\"n/a\"", "correct the cell");
+/// assert_eq!(
+///     error.to_string(),
+///     "line.csv, row 118, column \"limit_high\": expected a number, found \"n/a\"; correct the cell"
+/// );
+/// ```
 #[derive(Debug, thiserror::Error)]
 #[error("{0}")]
 pub struct Error(Box<ErrorKind>);

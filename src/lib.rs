@@ -109,6 +109,27 @@ fn judged(
 ///
 /// # Errors
 /// What stops it: see [`error::ErrorKind`].
+///
+/// # Examples
+/// ```
+/// use leakdrift::{Request, config::Config, review};
+///
+/// // Thirty days of 20 units, all far below the limit of 3 mA.
+/// let mut table = "tested_at,model,serial,station,set V,leakage mA,high limit mA,outcome\n".to_owned();
+/// for n in 0..600 {
+///     let (day, minute, ma) = (n / 20 + 1, n % 20, 0.95 + f64::from(n * 7 % 20) * 0.005);
+///     table += &format!("2026-09-{day:02} 08:{minute:02}:00,M1,U{n},S1,1500,{ma:.3},3.000,pass\n");
+/// }
+/// let folder = tempfile::tempdir()?;
+/// let export = folder.path().join("export.csv");
+/// std::fs::write(&export, table)?;
+///
+/// let request = Request { paths: vec![export], name: "line 1".to_owned(), ..Request::default() };
+/// let done = review(&request, &Config::default(), &|_read, _of_bytes| {})?;
+/// let (_, page) = done.files.iter().find(|(name, _)| name == "summary.md").expect("it is there");
+/// assert!(String::from_utf8_lossy(page).starts_with("# line 1: review of 2026-09"));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn review(
     request: &Request,
     config: &Config,

@@ -1,8 +1,8 @@
 //! Files → records: the only room that knows file formats.
 //!
-//! Takes paths and settings, gives [`Batch`]es of records in a fixed order (files by path, rows as they
-//! stand) to whoever asked. One thread reads and decodes, the others parse, and the caller absorbs: no
-//! more than a few pieces are ever held.
+//! Takes paths and settings, gives records in batches ([`Batch`](crate::records::Batch)), in a fixed order
+//! (files by path, rows as they stand), to whoever asked. One thread reads and decodes, the others parse, and
+//! the caller absorbs: no more than a few pieces are ever held.
 
 mod cell;
 pub mod columns;

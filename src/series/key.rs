@@ -46,6 +46,26 @@ pub fn ids(series: &[Series]) -> Vec<String> {
 }
 
 /// Model, kind of test, where and how it was made.
+///
+/// # Examples
+/// ```
+/// use leakdrift::records::{Current, TestKind};
+/// use leakdrift::series::SeriesKey;
+///
+/// let key = SeriesKey {
+///     model: "KB120".to_owned(),
+///     step: "1".to_owned(),
+///     test: TestKind::AcWithstand,
+///     test_point: "mains to case".to_owned(),
+///     current: Current::Total,
+///     applied_mv: Some(1_250_000),
+///     frequency_mhz: Some(50_000),
+///     dwell_ms: None,
+///     units_together: 1,
+/// };
+/// assert_eq!(key.title(), "KB120, AC withstand 1250 V 50 Hz");
+/// assert_eq!(key.slug(), "kb120-1-ac-withstand-1250-v-50-hz-mains-to-case");
+/// ```
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct SeriesKey {
     /// Model.

@@ -6,6 +6,15 @@ use super::numbers::{UNBOUNDED, three_digits};
 pub const PRINTED_IN_UA_BELOW_MA: f64 = 0.02;
 
 /// Unit and decimals of one series' currents.
+///
+/// # Examples
+/// ```
+/// use leakdrift::words::currents::Wording;
+///
+/// let words = Wording::new(1.7, 0.05);
+/// assert_eq!((words.current(2.25), words.estimate(2.1634)), ("2.25 mA".into(), "2.163 mA".into()));
+/// assert_eq!(Wording::new(0.0082, 0.0001).current(0.0085), "8.5 µA", "small currents");
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Wording {
     micro: bool,
