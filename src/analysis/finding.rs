@@ -29,8 +29,7 @@ use crate::movement::edges::Edges;
 use crate::movement::readings::{Reading, coarsest_step, edges, grouped, ma};
 use crate::movement::stations::{SeriesFacts, Stations};
 use crate::movement::{Movement, Period, SeriesMovement};
-use crate::records::{Outcome, Register};
-use crate::series::{Pass, Says};
+use crate::series::{Outcome, Pass, Register, Says, UnderLimitLine};
 use crate::stats::estimate::Estimate;
 use crate::stats::goodness::{bootstrap, largest_gap};
 
@@ -217,11 +216,10 @@ pub fn asked(
     stations.dedup();
     let open_lead_ma = leads.highest(&stations, facts);
     // Clear above an unconnected lead; all where that is not known.
-    let clear: Vec<(Day, u16, i64)> = series
-        .under_limit_pa
+    let clear: Vec<&UnderLimitLine> = series
+        .under_limit
         .iter()
-        .filter(|(day, _, pa)| inside(*day) && open_lead_ma.is_none_or(|open| ma(*pa) > 1.5 * open))
-        .copied()
+        .filter(|l| inside(l.day) && open_lead_ma.is_none_or(|open| ma(l.value_pa) > 1.5 * open))
         .collect();
     let healthy_readings = without(pass, n, &moved.readings, &causes);
     let mut judged: Vec<Reading> =
@@ -233,9 +231,9 @@ pub fn asked(
     // Healthy units under a low limit that cuts into them say only that they lie below it. Without the
     // open-lead reading they cannot be told from open leads, which say nothing.
     if let (Some(low), Some(_)) = (low_pa, open_lead_ma) {
-        judged.extend(clear.iter().map(|&(day, station, _)| Reading {
-            day,
-            station,
+        judged.extend(clear.iter().map(|line| Reading {
+            day: line.day,
+            station: line.station,
             ma: ma(low),
             step_ma: coarsest_step(pass, &moved.readings, typical),
             says: Says::Below,
@@ -281,7 +279,7 @@ fn finding(
     let mut days: Vec<Day> = outcomes().map(|o| o.day).collect();
     days.dedup();
     let mut lots: Vec<&str> = outcomes()
-        .filter_map(|o| pass.factor_sets.get(o.factors as usize)?.first().map(String::as_str))
+        .filter_map(|o| pass.plant.factor_sets.get(o.factors as usize)?.first().map(String::as_str))
         .filter(|l| !l.is_empty())
         .collect();
     lots.sort_unstable();

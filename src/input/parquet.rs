@@ -69,8 +69,7 @@ pub fn parse(frame: &DataFrame, first_row: u64, parser: &mut Parser<'_>) -> Resu
     let columns = all_ready(frame)?;
     for row in 0..frame.height() {
         let get = |n: usize| columns.get(n).map_or(Cell::Empty, |c| c.cell(row));
-        let line = u32::try_from(first_row + row as u64 + 1).unwrap_or(u32::MAX);
-        parser.row(line, columns.len(), &get);
+        parser.row(first_row + row as u64 + 1, columns.len(), &get);
     }
     Ok(())
 }

@@ -105,8 +105,8 @@ impl<'a> Parser<'a> {
     }
 
     /// Notes a row that could not even be split into cells.
-    pub fn damaged(&mut self, line: u32, expected: &str, found: &str) {
-        self.unreadable(line, "", expected, found);
+    pub fn damaged(&mut self, line: u64, expected: &str, found: &str) {
+        self.unreadable(u32::try_from(line).unwrap_or(u32::MAX), "", expected, found);
     }
 
     fn unreadable(&mut self, line: u32, column: &str, expected: &str, found: &str) {
@@ -131,7 +131,11 @@ impl<'a> Parser<'a> {
     }
 
     /// Reads one row of `width` cells.
-    pub fn row<'c>(&mut self, line: u32, width: usize, cell: &impl Fn(usize) -> Cell<'c>) {
+    pub fn row<'c>(&mut self, line: u64, width: usize, cell: &impl Fn(usize) -> Cell<'c>) {
+        let Ok(line) = u32::try_from(line) else {
+            self.damaged(line, "at most 4 294 967 295 rows in a table", "a row after them");
+            return;
+        };
         let layout = self.layout;
         match self.kind_of_row(width.min(MOST_COLUMNS), cell) {
             RowKind::Test => {}
@@ -156,10 +160,10 @@ impl<'a> Parser<'a> {
             return;
         }
         if let Some(expected) = layout.misfit(width, |n| cell(n).is_empty()) {
-            self.damaged(line, &expected, &format!("{width} cells"));
+            self.damaged(line.into(), &expected, &format!("{width} cells"));
             return;
         }
-        for (part, group) in layout.groups.iter().enumerate() {
+        for (part, group) in (0..=u8::MAX).zip(&layout.groups) {
             if !group.own.is_empty() && group.own.iter().all(|&c| cell(usize::from(c)).is_empty()) {
                 continue;
             }

@@ -374,11 +374,7 @@ fn parse_part(
             Ok(false) => return,
             Ok(true) => {}
             Err(_) => {
-                parser.damaged(
-                    u32::try_from(line).unwrap_or(u32::MAX),
-                    "a record",
-                    "bytes that cannot be split",
-                );
+                parser.damaged(line, "a record", "bytes that cannot be split");
                 return;
             }
         }
@@ -393,6 +389,6 @@ fn parse_part(
             continue;
         }
         let cell = |n: usize| record.get(n).map_or(Cell::Empty, Cell::from_bytes);
-        parser.row(u32::try_from(line).unwrap_or(u32::MAX), record.len(), &cell);
+        parser.row(line, record.len(), &cell);
     }
 }

@@ -291,7 +291,6 @@ pub fn parse(sheet: &Sheet, skip: usize, parser: &mut Parser<'_>) {
     let first = sheet.cells.start().map_or(0, |(row, _)| row);
     for row in skip..sheet.cells.height() {
         let get = |n: usize| sheet.cells.get((row, n)).map_or(Cell::Empty, cell);
-        let line = first + u32::try_from(row).unwrap_or(u32::MAX) + 1;
-        parser.row(line, sheet.cells.width(), &get);
+        parser.row(u64::from(first) + row as u64 + 1, sheet.cells.width(), &get);
     }
 }

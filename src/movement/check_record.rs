@@ -13,7 +13,7 @@ use crate::config::Config;
 use crate::day::Day;
 use crate::movement::drift::{self, DayPoint, DriftOptions, Shape};
 use crate::movement::stations::TesterStep;
-use crate::records::Outcome;
+use crate::series::Outcome;
 use crate::series::{CheckReading, Pass};
 use crate::stats::multiple::benjamini_hochberg;
 use crate::stats::trend::median;
@@ -80,9 +80,9 @@ fn how_many<S: Serializer>(points: &[(Day, f64)], to: S) -> Result<S::Ok, S::Err
 pub fn check_records(pass: &Pass, config: &Config) -> Vec<LoadRecord> {
     let mut groups: BTreeMap<(u16, &str), Vec<(&CheckReading, f64)>> = BTreeMap::new();
     // A clock that stood on another year says nothing about when.
-    let (first, last) = pass.days.unwrap_or((0, 0));
+    let (first, last) = pass.plant.days.unwrap_or((0, 0));
     let dated = |c: &&CheckReading| (first..=last).contains(&c.day);
-    for check in pass.checks.iter().filter(dated) {
+    for check in pass.plant.checks.iter().filter(dated) {
         let Some(load) = config.check_loads.get(&check.load) else {
             continue;
         };

@@ -18,8 +18,7 @@ use crate::movement::period::{Period, period};
 use crate::movement::readings::{Reading, readings, value};
 use crate::movement::room_share::{RoomShare, room_share};
 use crate::movement::stations::{self, CannotTell, Cell, SeriesFacts, StationOptions, Stations};
-use crate::records::Register;
-use crate::series::{Pass, Says};
+use crate::series::{Pass, Register, Says};
 use crate::stats::mixture::{GroupRules, two_groups};
 use crate::stats::multiple::benjamini_hochberg;
 use crate::stats::sample::Sample;
@@ -102,7 +101,8 @@ fn shape_options(config: &Config) -> shape::Options {
 /// Finds what moved, and so which period of each series is judged.
 #[must_use]
 pub fn find(pass: &Pass, register: &Register, config: &Config) -> Movement {
-    let all: Vec<Vec<Reading>> = pass.series.iter().map(|s| readings(s, &pass.steps)).collect();
+    let all: Vec<Vec<Reading>> =
+        pass.series.iter().map(|s| readings(s, &pass.plant.steps)).collect();
     let facts = facts(pass);
     let cells: Vec<Cell> = all.iter().enumerate().flat_map(|(n, r)| cells(n, r)).collect();
     let options = StationOptions {
@@ -110,7 +110,7 @@ pub fn find(pass: &Pass, register: &Register, config: &Config) -> Movement {
         shape: shape_options(config),
         ..StationOptions::default()
     };
-    let stations = stations::assess(&cells, &facts, pass.stations.len(), &options);
+    let stations = stations::assess(&cells, &facts, pass.plant.stations.len(), &options);
     let mut series: Vec<SeriesMovement> = all
         .into_par_iter()
         .enumerate()
@@ -183,7 +183,7 @@ fn of_series(
     };
     let mut split = side_by_side(pass, config, n, &readings);
     let grouped: Vec<(Reading, bool)> =
-        split.as_ref().map_or_else(Vec::new, |split| by_group(pass, config, n, split));
+        split.as_ref().map_or_else(Vec::new, |split| by_group(pass, n, split));
     if let Some(split) = &mut split {
         together(split, &grouped);
     }
@@ -292,7 +292,7 @@ fn day_facts(pass: &Pass, n: usize, split: Option<&GroupSplit>) -> BTreeMap<Day,
     }
     let mut lots: BTreeMap<Day, BTreeMap<&str, u64>> = BTreeMap::new();
     for ((day, factors), count) in &sets {
-        let Some(levels) = pass.factor_sets.get(*factors as usize) else {
+        let Some(levels) = pass.plant.factor_sets.get(*factors as usize) else {
             continue;
         };
         let of_upper = split.is_some_and(|s| s.split.upper.contains(&levels[s.factor]));
@@ -305,6 +305,7 @@ fn day_facts(pass: &Pass, n: usize, split: Option<&GroupSplit>) -> BTreeMap<Day,
     }
     let mut numbers: BTreeMap<&str, u32> = BTreeMap::new();
     let mut facts: BTreeMap<Day, DayFacts> = pass
+        .plant
         .air
         .iter()
         .map(|(d, (humidity, temperature))| {
@@ -324,19 +325,14 @@ fn day_facts(pass: &Pass, n: usize, split: Option<&GroupSplit>) -> BTreeMap<Day,
 }
 
 /// Readings of each row of a series with whether its factor level lies in the upper group.
-fn by_group(pass: &Pass, config: &Config, n: usize, split: &GroupSplit) -> Vec<(Reading, bool)> {
-    let starts = config.day_starts_s();
+fn by_group(pass: &Pass, n: usize, split: &GroupSplit) -> Vec<(Reading, bool)> {
     let mut lines: BTreeMap<(Day, u16, i64, bool), f64> = BTreeMap::new();
-    for row in pass.passes_of(n) {
-        let r = row.record;
-        let level = &pass.factor_sets[r.factors as usize][split.factor];
-        let key = (
-            crate::day::day_of(r.time, starts),
-            pass.station_of_setup[r.setup as usize],
-            r.reading_pa,
-            split.split.upper.contains(level),
-        );
-        *lines.entry(key).or_default() += f64::from(r.count);
+    for test in pass.passes_of(n) {
+        let upper = split.split.upper.contains(&test.levels()[split.factor]);
+        if let Some((pa, _)) = test.shown() {
+            *lines.entry((test.day(), test.station(), pa, upper)).or_default() +=
+                f64::from(test.count());
+        }
     }
     lines
         .into_iter()
@@ -345,7 +341,7 @@ fn by_group(pass: &Pass, config: &Config, n: usize, split: &GroupSplit) -> Vec<(
                 day,
                 station,
                 ma: crate::movement::readings::ma(pa),
-                step_ma: crate::movement::readings::ma(pass.steps.at(station, pa)),
+                step_ma: crate::movement::readings::ma(pass.plant.steps.at(station, pa)),
                 says: Says::Value,
                 count,
             };
@@ -371,36 +367,33 @@ fn side_by_side(
     let recent = readings.iter().filter(|r| r.day >= from && r.says == Says::Value);
     let sample = Sample::new(recent.map(|r| (r.observation(), r.count))).ok()?;
     let groups = two_groups(&sample, None, &rules)?;
-    let starts = config.day_starts_s();
-    let mut levels: BTreeMap<(usize, String), BTreeMap<(u16, i64), f64>> = BTreeMap::new();
-    for row in pass.passes_of(n) {
-        let r = row.record;
-        if crate::day::day_of(r.time, starts) < from {
-            continue;
-        }
-        for (factor, level) in pass.factor_sets[r.factors as usize].iter().enumerate() {
-            if !level.is_empty() {
-                *levels
-                    .entry((factor, level.clone()))
-                    .or_default()
-                    .entry((pass.station_of_setup[r.setup as usize], r.reading_pa))
-                    .or_default() += f64::from(r.count);
-            }
+    // Units by station and what they read, in picoamperes.
+    type Readings = BTreeMap<(u16, i64), f64>;
+    let mut levels: BTreeMap<(usize, &str), Readings> = BTreeMap::new();
+    for test in pass.tests_of(n).flat_map(|t| t.within(from, Day::MAX).passes()) {
+        let Some((pa, _)) = test.shown() else { continue };
+        for (factor, level) in test.levels().iter().enumerate().filter(|(_, l)| !l.is_empty()) {
+            *levels.entry((factor, level)).or_default().entry((test.station(), pa)).or_default() +=
+                f64::from(test.count());
         }
     }
     let levels: Vec<FactorLevel> = levels
         .into_iter()
         .filter_map(|((factor, level), lines)| {
             let sample = Sample::new(lines.into_iter().map(|((station, pa), count)| {
-                let step = crate::movement::readings::ma(pass.steps.at(station, pa));
+                let step = crate::movement::readings::ma(pass.plant.steps.at(station, pa));
                 (value(crate::movement::readings::ma(pa), step), count)
             }))
             .ok()?;
-            Some(FactorLevel { factor: pass.factor_names[factor].clone(), level, sample })
+            Some(FactorLevel {
+                factor: pass.plant.factor_names[factor].clone(),
+                level: level.to_owned(),
+                sample,
+            })
         })
         .collect();
     let split = split_by(&groups, &levels, &rules)?;
-    let factor = pass.factor_names.iter().position(|f| *f == split.factor)?;
+    let factor = pass.plant.factor_names.iter().position(|f| *f == split.factor)?;
     let ratio = groups.groups[1].median / groups.groups[0].median;
     (ratio.is_finite() && ratio > 0.0).then_some(GroupSplit {
         split,

@@ -3,8 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::day::Day;
-use crate::records::Limits;
-use crate::series::Series;
+use crate::series::{Limits, Series};
 
 /// Limits from a day on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

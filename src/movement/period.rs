@@ -13,8 +13,7 @@ use crate::movement::drift::Shape;
 use crate::movement::material::{Step, drift_numbers, established, flag};
 use crate::movement::readings::ma;
 use crate::movement::stations::Stations;
-use crate::records::Outcome;
-use crate::series::Series;
+use crate::series::{Outcome, Series};
 use crate::words::count;
 
 /// The period of a series that is judged, before its body is asked.

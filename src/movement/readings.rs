@@ -84,14 +84,15 @@ pub fn edges(pass: &Pass, readings: &[Reading]) -> Edges {
     stations.sort_unstable();
     stations.dedup();
     let mut starts: Vec<i64> =
-        stations.iter().flat_map(|s| pass.steps.of(*s).iter().map(|r| r.from_pa)).collect();
+        stations.iter().flat_map(|s| pass.plant.steps.of(*s).iter().map(|r| r.from_pa)).collect();
     starts.sort_unstable();
     starts.dedup();
     Edges::by_size(
         starts
             .into_iter()
             .map(|from| {
-                let step = stations.iter().map(|s| pass.steps.at(*s, from)).max().unwrap_or(1);
+                let step =
+                    stations.iter().map(|s| pass.plant.steps.at(*s, from)).max().unwrap_or(1);
                 (ma(from), ma(step))
             })
             .collect(),
@@ -101,9 +102,9 @@ pub fn edges(pass: &Pass, readings: &[Reading]) -> Edges {
 /// The coarsest step, in mA, among the stations at this reading.
 #[must_use]
 pub fn coarsest_step(pass: &Pass, readings: &[Reading], at_ma: f64) -> f64 {
-    let pa = crate::records::ma_to_pa(at_ma).unwrap_or(0);
+    let pa = crate::series::ma_to_pa(at_ma).unwrap_or(0);
     let mut stations: Vec<u16> = readings.iter().map(|r| r.station).collect();
     stations.sort_unstable();
     stations.dedup();
-    ma(stations.iter().map(|s| pass.steps.at(*s, pa)).max().unwrap_or(1))
+    ma(stations.iter().map(|s| pass.plant.steps.at(*s, pa)).max().unwrap_or(1))
 }

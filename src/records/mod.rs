@@ -152,8 +152,8 @@ pub struct Record {
     pub count: u32,
     /// Line of a text file or row of a sheet, counted from 1.
     pub line: u32,
-    /// Where the serial stands in its batch's text, see [`Batch::serial`].
-    pub serial: u32,
+    /// Where the serial stands in its batch's text, see [`SerialAt::read`].
+    pub serial: SerialAt,
     /// Index of the file and sheet, see [`Source`].
     pub source: u16,
     /// Which test of the row this is, where one row holds several.
@@ -164,6 +164,36 @@ pub struct Record {
     pub shown: Shown,
     /// What else is known of the row.
     pub marks: Marks,
+}
+
+/// Where a serial begins in a text of serials, in bytes: six bytes of it, since four end at 4 GB.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct SerialAt([u8; 6]);
+
+impl SerialAt {
+    /// Bytes that it can tell apart.
+    pub const REACH: u64 = 1 << 48;
+
+    /// A place `offset` bytes into a text, below [`Self::REACH`] (256 TB).
+    #[must_use]
+    pub fn new(offset: u64) -> Self {
+        let [a, b, c, d, e, f, ..] = offset.to_le_bytes();
+        Self([a, b, c, d, e, f])
+    }
+
+    /// Bytes from the beginning of the text.
+    #[must_use]
+    pub fn offset(self) -> u64 {
+        let [a, b, c, d, e, f] = self.0;
+        u64::from_le_bytes([a, b, c, d, e, f, 0, 0])
+    }
+
+    /// The serial that begins here: up to the end of its line.
+    #[must_use]
+    pub fn read(self, text: &str) -> &str {
+        let at = usize::try_from(self.offset()).expect("a place in a text that memory holds");
+        text[at..].split('\n').next().unwrap_or("")
+    }
 }
 
 /// Yes-or-no facts about a row.
@@ -270,7 +300,7 @@ pub struct MeasuredVolts {
 pub struct Batch {
     /// The tests, in row order.
     pub records: Vec<Record>,
-    /// Serials as first written, each ended by a newline; see [`Batch::serial`].
+    /// Serials as first written, each ended by a newline; see [`SerialAt`].
     pub serials: String,
     /// Rows that could not be understood.
     pub unreadable: Vec<Unreadable>,
@@ -300,13 +330,6 @@ impl Batch {
                 ..refused.clone()
             });
         }
-    }
-
-    /// The serial that `offset` points to.
-    #[must_use]
-    pub fn serial(text: &str, offset: u32) -> &str {
-        let rest = &text[offset as usize..];
-        rest.split('\n').next().unwrap_or("")
     }
 }
 

@@ -17,16 +17,17 @@ use crate::analysis::units::settings::falls_short;
 use crate::analysis::units::strays::{Lies, StrayUnit};
 use crate::analysis::{Finding, Findings};
 use crate::config::Config;
+use crate::day::date_of;
 use crate::day::month_of;
-use crate::day::{date_of, day_of};
 use crate::input::Read;
 use crate::movement::drift::{Drift, Shape as Found};
 use crate::movement::limits::LimitHistory;
 use crate::movement::readings::ma;
 use crate::movement::{GroupSplit, Movement, SeriesMovement};
-use crate::records::{Current, Marks, Outcome, Record, Register, Shown};
 use crate::review::{InputLine, Made, NotUsedLine, Review, RowCounts, SCHEMA, UnitLine};
-use crate::series::{Pass, Series, SeriesKey, SetAside, Use, ids};
+use crate::series::{
+    Current, NamedTest, Outcome, Pass, Register, Says, Series, SeriesKey, SetAside, Tests, ids,
+};
 use crate::stats::estimate::Estimate;
 use crate::verdict::action::{Action, actions};
 use crate::verdict::concern::{About, Concern, from_drift, from_verdict};
@@ -136,7 +137,7 @@ impl Review {
         notes.sort();
         notes.dedup();
         let (from, to) =
-            pass.days.map_or((NaiveDate::default(), NaiveDate::default()), |(a, b)| {
+            pass.plant.days.map_or((NaiveDate::default(), NaiveDate::default()), |(a, b)| {
                 (date_of(a), date_of(b))
             });
         let concerns = testers.concerns;
@@ -391,7 +392,7 @@ fn limit_report(pass: &Pass, finding: &Finding, limits: &LimitHistory) -> LimitR
                 from: date_of(c.day),
                 high_ma: c.limits.high_pa.map(ma),
                 low_ma: c.limits.low_pa.map(ma),
-                station: c.station.map(|s| pass.stations[usize::from(s)].clone()),
+                station: c.station.map(|s| pass.plant.stations[usize::from(s)].clone()),
             })
             .collect(),
         open_lead_ma: finding.open_lead_ma,
@@ -580,9 +581,9 @@ fn stray_report(pass: &Pass, finding: &Finding, config: &Config) -> StrayReport 
             .iter()
             .take(config.strays_listed)
             .map(|u| StrayLine {
-                serial: u.serial.clone(),
-                tested_at: time_text(u.record.time),
-                station: pass.stations[usize::from(u.station)].clone(),
+                serial: u.test.serial.clone(),
+                tested_at: time_text(u.test.time),
+                station: pass.plant.stations[usize::from(u.test.station)].clone(),
                 reading_ma: u.reading_ma,
                 side: if u.lies == Lies::Above { "above" } else { "below" },
             })
@@ -765,34 +766,26 @@ pub(super) mod reason {
 fn unit_lines(parts: &Parts<'_>) -> Vec<UnitLine> {
     let (pass, config) = (parts.pass, parts.config);
     let mut lines: BTreeSet<UnitLine> = BTreeSet::new();
-    let line = |why: &str, series: Option<u32>, serial: &str, r: &Record| {
-        let (source, row) = pass.place(r);
-        UnitLine {
-            reason: why.to_owned(),
-            model: series.map_or_else(String::new, |s| pass.series[s as usize].key.model.clone()),
-            serial: serial.to_owned(),
-            tested_at: time_text(r.time),
-            station: pass.stations[usize::from(pass.station_of_setup[r.setup as usize])].clone(),
-            reading_ma: if r.shown == Shown::Nothing {
-                String::new()
-            } else {
-                format!("{}", ma(r.reading_pa))
-            },
-            place: format!("{}, row {row}", path_text(&source.file)),
-        }
+    let line = |why: &str, test: &NamedTest| UnitLine {
+        reason: why.to_owned(),
+        model: test.model.clone(),
+        serial: test.serial.clone(),
+        tested_at: time_text(test.time),
+        station: pass.plant.stations[usize::from(test.station)].clone(),
+        reading_ma: test.reading_pa.map_or_else(String::new, |pa| ma(pa).to_string()),
+        place: format!("{}, row {}", path_text(&test.source.file), test.line),
     };
-    for (n, finding) in parts.findings.series.iter().enumerate() {
-        for StrayUnit { serial, record, lies, .. } in &finding.strays.units {
+    for finding in &parts.findings.series {
+        for StrayUnit { test, lies, .. } in &finding.strays.units {
             let why = match lies {
                 Lies::Above => reason::STRAY_ABOVE,
                 Lies::Below => reason::STRAY_BELOW,
                 Lies::OpenLead => reason::OPEN_LEAD,
             };
-            lines.insert(line(why, u32::try_from(n).ok(), serial, record));
+            lines.insert(line(why, test));
         }
     }
-    for h in &pass.histories {
-        let row = pass.row(h.last);
+    for h in pass.histories() {
         let why = if !h.passed && !h.passed_elsewhere {
             reason::NEVER_PASSED
         } else if h.passed_elsewhere {
@@ -802,15 +795,14 @@ fn unit_lines(parts: &Parts<'_>) -> Vec<UnitLine> {
         } else {
             continue;
         };
-        lines.insert(line(why, Some(h.series), pass.row(h.first).serial(), row.record));
+        let serial = pass.first_of(h).serial().to_owned();
+        lines.insert(line(why, &NamedTest { serial, ..pass.last_of(h).named() }));
     }
-    for (series, serial, record) in parts.findings.doubts.iter().flat_map(|d| &d.units) {
-        lines.insert(line(reason::IN_DOUBT, Some(*series), serial, record));
+    for test in parts.findings.doubts.iter().flat_map(|d| &d.units) {
+        lines.insert(line(reason::IN_DOUBT, test));
     }
-    for frozen in &parts.findings.too_good.frozen {
-        for (serial, record) in &frozen.units {
-            lines.insert(line(reason::FROZEN, u32::try_from(frozen.series).ok(), serial, record));
-        }
+    for test in parts.findings.too_good.frozen.iter().flat_map(|f| &f.units) {
+        lines.insert(line(reason::FROZEN, test));
     }
     let wrong: Vec<(&str, i64, i64)> = parts
         .findings
@@ -826,37 +818,32 @@ fn unit_lines(parts: &Parts<'_>) -> Vec<UnitLine> {
         })
         .collect();
     let named = jumps::lots(parts);
-    for row in pass.rows.iter() {
-        let r = row.record;
-        let series = pass.series_of_setup[r.setup as usize];
-        if row.used == Use::SetAside(SetAside::Contradicted) {
-            lines.insert(line(reason::CONTRADICTED, series, row.serial(), r));
+    for test in pass.tests().flat_map(Tests::all) {
+        if test.set_aside() == Some(SetAside::Contradicted) {
+            lines.insert(line(reason::CONTRADICTED, &test.named()));
         }
-        let product = !r.marks.has(Marks::CHECK_LOAD) && !r.marks.has(Marks::OTHER_TEST);
-        if product && r.outcome == Outcome::Pass && row.used == Use::Used {
-            let station = pass.station_of_setup[r.setup as usize];
-            let levels = &pass.factor_sets[r.factors as usize];
-            let causes = series.map(|s| &parts.findings.series[s as usize].causes);
-            let day = day_of(r.time, pass.day_starts_s);
-            if causes.is_some_and(|c| c.iter().any(|c| levels[c.index] == c.level))
-                || series.is_some_and(|s| {
-                    named.iter().any(|(jump, cause)| {
-                        jump.after.window.has(day)
-                            && jump.scope == Scope::Series(s)
-                            && of_cause(pass, cause, station, s, r.factors)
-                    })
-                })
-            {
-                lines.insert(line(reason::OF_CAUSE, series, row.serial(), r));
+        if test.outcome() != Outcome::Pass || test.set_aside().is_some() {
+            continue;
+        }
+        let (station, time) = (test.station(), test.time());
+        let name = &pass.plant.stations[usize::from(station)];
+        if let Some(series) = test.series() {
+            let levels = test.levels();
+            let causes = &parts.findings.series[series].causes;
+            let of_jump = |(jump, cause): &(&Jump, &_)| {
+                jump.after.window.has(test.day())
+                    && jump.scope == Scope::Series(series as u32)
+                    && of_cause(pass, cause, station, series, test.factors())
+            };
+            if causes.iter().any(|c| levels[c.index] == c.level) || named.iter().any(of_jump) {
+                lines.insert(line(reason::OF_CAUSE, &test.named()));
             }
-            let set = pass.settings_of_setup[r.setup as usize];
-            if series.is_some_and(|s| falls_short(&pass.series[s as usize].key, set, config)) {
-                lines.insert(line(reason::SHORT, series, row.serial(), r));
+            if falls_short(&pass.series[series].key, test.settings(), config) {
+                lines.insert(line(reason::SHORT, &test.named()));
             }
-            let name = &pass.stations[usize::from(station)];
-            if wrong.iter().any(|(s, from, to)| s == name && (*from..*to).contains(&r.time)) {
-                lines.insert(line(reason::WRONG_CHECK, series, row.serial(), r));
-            }
+        }
+        if wrong.iter().any(|(s, from, to)| s == name && (*from..*to).contains(&time)) {
+            lines.insert(line(reason::WRONG_CHECK, &test.named()));
         }
     }
     lines.into_iter().collect()
@@ -868,7 +855,7 @@ fn not_used(parts: &Parts<'_>) -> Vec<NotUsedLine> {
         .unreadable
         .iter()
         .map(|u| {
-            let source = &pass.sources[usize::from(u.source)];
+            let source = pass.source(u.source);
             NotUsedLine {
                 file: path_text(&source.file),
                 sheet: source.sheet.clone().unwrap_or_default(),
@@ -884,30 +871,29 @@ fn not_used(parts: &Parts<'_>) -> Vec<NotUsedLine> {
             }
         })
         .collect();
-    for row in pass.rows.iter() {
-        let Use::SetAside(why) = row.used else {
+    for test in pass.tests().flat_map(Tests::all) {
+        let Some(why) = test.set_aside() else {
             continue;
         };
-        let r = row.record;
-        let (source, line) = pass.place(r);
-        let found = match r.shown {
-            Shown::Nothing => r.outcome.words().to_owned(),
-            Shown::Value => format!("{} at {} mA", r.outcome.words(), ma(r.reading_pa)),
-            Shown::Below => format!("{} below {} mA", r.outcome.words(), ma(r.reading_pa)),
-            Shown::Above => format!("{} above {} mA", r.outcome.words(), ma(r.reading_pa)),
+        let ended = test.outcome().words();
+        let found = match test.shown() {
+            None => ended.to_owned(),
+            Some((pa, Says::Value)) => format!("{ended} at {} mA", ma(pa)),
+            Some((pa, Says::Below)) => format!("{ended} below {} mA", ma(pa)),
+            Some((pa, Says::Above)) => format!("{ended} above {} mA", ma(pa)),
         };
         lines.push(NotUsedLine {
-            file: path_text(&source.file),
-            sheet: source.sheet.clone().unwrap_or_default(),
-            row: line,
-            part: r.part,
+            file: path_text(&test.source().file),
+            sheet: test.source().sheet.clone().unwrap_or_default(),
+            row: test.line(),
+            part: test.part(),
             kind: "set aside",
             reason: why.words().to_owned(),
             expected: String::new(),
             found,
-            model: pass.model_of_setup[r.setup as usize].clone(),
-            serial: row.serial().to_owned(),
-            tested_at: time_text(r.time),
+            model: test.model().to_owned(),
+            serial: test.serial().to_owned(),
+            tested_at: time_text(test.time()),
         });
     }
     lines.sort();

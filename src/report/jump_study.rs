@@ -61,7 +61,7 @@ pub fn check(pass: &crate::series::Pass, request: &JumpRequest) -> Result<()> {
             "name one of them",
         ));
     }
-    let (first, last) = pass.days.unwrap_or((0, 0));
+    let (first, last) = pass.plant.days.unwrap_or((0, 0));
     let (first, last) = (crate::day::date_of(first), crate::day::date_of(last));
     match request.since {
         Some(since) if since <= first || since > last => Err(Error::usage(

@@ -16,7 +16,7 @@ use crate::words::capital;
 pub fn place(pass: &Pass, scope: Scope) -> String {
     match scope {
         Scope::Series(n) => title(&pass.series, &pass.series[n as usize].key),
-        Scope::Station(s) => format!("station {}", pass.stations[usize::from(s)]),
+        Scope::Station(s) => format!("station {}", pass.plant.stations[usize::from(s)]),
         Scope::Overall => "whole line".to_owned(),
     }
 }
@@ -33,7 +33,7 @@ pub fn subject(pass: &Pass, scope: Scope) -> String {
                 model.clone()
             }
         }
-        Scope::Station(s) => pass.stations[usize::from(s)].clone(),
+        Scope::Station(s) => pass.plant.stations[usize::from(s)].clone(),
         Scope::Overall => "whole line".to_owned(),
     }
 }
@@ -86,7 +86,7 @@ pub fn reports(parts: &Parts<'_>, ids: &[String], verdicts: Vec<JumpVerdict>) ->
 /// What somebody must do about changes: rises that are flagged, and falls that no limit explains.
 #[must_use]
 pub fn concerns(parts: &Parts<'_>, verdicts: &[JumpVerdict]) -> Vec<About> {
-    let last = parts.pass.days.map_or(0, |d| d.1);
+    let last = parts.pass.plant.days.map_or(0, |d| d.1);
     parts
         .jumps
         .iter()

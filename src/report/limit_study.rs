@@ -16,8 +16,8 @@ use crate::config::Config;
 use crate::day::date_of;
 use crate::error::{Error, Result};
 use crate::movement::facts;
-use crate::records::{Current, TestKind};
 use crate::review::{Made, Review};
+use crate::series::{Current, TestKind};
 use crate::verdict::band::BandInput;
 use crate::verdict::expected::{self, Circuit};
 use crate::verdict::limit_study::{LimitStudy, Of, WhatIf, study as study_series};
@@ -367,7 +367,7 @@ fn notes(
             moved.extend(station.moved.iter().filter(|_| used).map(|m| {
                 format!(
                     "{} by {:+.2} % on {}",
-                    parts.pass.stations[n],
+                    parts.pass.plant.stations[n],
                     m.size_pct.value,
                     date_of(m.day)
                 )
@@ -526,7 +526,7 @@ fn candidate(parts: &Parts<'_>, w: &WhatIf, volts: Option<f64>) -> CandidateRepo
                 },
                 serial: u.serial.clone(),
                 tested_at: time_text(u.time),
-                station: parts.pass.stations[usize::from(u.station)].clone(),
+                station: parts.pass.plant.stations[usize::from(u.station)].clone(),
                 ma: u.ma,
             })
             .collect(),
@@ -636,7 +636,7 @@ fn calculated(
         || config.open_lead_ma.values().map(|x| x * drive).collect(),
         |(p, _)| {
             let leads = open_leads(p.pass, &facts(p.pass), config);
-            (0..p.pass.stations.len())
+            (0..p.pass.plant.stations.len())
                 .filter_map(|n| leads.of_station(u16::try_from(n).ok()?))
                 .map(|x| x * drive)
                 .collect()

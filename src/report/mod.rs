@@ -51,11 +51,11 @@ pub struct Rendered {
 /// Where the month asked for holds no test.
 pub fn month_under_review(pass: &Pass, asked: Option<(i32, u32)>) -> Result<(i32, u32)> {
     use crate::day::month_of;
-    let (first, last) = pass.days.unwrap_or((0, 0));
+    let (first, last) = pass.plant.days.unwrap_or((0, 0));
     let Some(month) = asked else {
         return Ok(month_of(last));
     };
-    let tested = pass.station_days.values().flatten().any(|d| month_of(*d) == month);
+    let tested = pass.plant.station_days.values().flatten().any(|d| month_of(*d) == month);
     if tested {
         return Ok(month);
     }

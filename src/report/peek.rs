@@ -165,7 +165,7 @@ impl Peek {
                 rows.map(|u| {
                     format!(
                         "{}, row {}, column {:?}: expected {}, found {:?}",
-                        p.sources[usize::from(u.source)],
+                        p.source(u.source),
                         u.line,
                         u.column,
                         u.expected,

@@ -22,9 +22,9 @@ use crate::analysis::body::describe::{Body, Which};
 use crate::analysis::body::healthy::Healthy;
 use crate::analysis::jump::{Jump, Scope as Where};
 use crate::analysis::units::causes::without;
-use crate::day::{Day, date_of, day_number, day_of};
+use crate::day::{Day, date_of, day_number};
 use crate::movement::readings::{Reading, ma};
-use crate::records::Outcome;
+use crate::series::Outcome;
 use crate::series::{OutcomeLine, Says};
 use crate::stats::distribution::Family;
 use crate::stats::mixture::Component;
@@ -187,15 +187,13 @@ pub(super) fn of_distribution(
         .strays
         .units
         .iter()
-        .map(|u| {
-            let day = day_of(u.record.time, parts.pass.day_starts_s);
-            (u.station, u.record.reading_pa, day)
-        })
+        .map(|u| (u.test.station, u.test.reading_pa.unwrap_or(0), u.test.day))
         .collect();
     let stray = |r: &Reading| match healthy.filter(|h| h.lines.is_none()) {
         Some(h) => body_pictures::stray(&h.body, r.observation()),
-        None => crate::records::ma_to_pa(r.ma)
-            .is_some_and(|pa| listed.contains(&(r.station, pa, r.day))),
+        None => {
+            crate::series::ma_to_pa(r.ma).is_some_and(|pa| listed.contains(&(r.station, pa, r.day)))
+        }
     };
     let tally: Vec<TallyLine> = kept
         .iter()
@@ -632,9 +630,9 @@ pub(super) fn of_failures_with(
         .collect();
     let mut events = events_of(parts, n);
     for change in parts.movement.series[n].limits.changes.iter().skip(1) {
-        let station = change
-            .station
-            .map_or_else(String::new, |s| format!(" ({})", parts.pass.stations[usize::from(s)]));
+        let station = change.station.map_or_else(String::new, |s| {
+            format!(" ({})", parts.pass.plant.stations[usize::from(s)])
+        });
         events.push(EventOn { day: change.day, what: format!("limits changed{station}") });
     }
     events.sort_by(|a, b| (a.day, &a.what).cmp(&(b.day, &b.what)));
@@ -708,7 +706,7 @@ pub(super) fn of_limits(
             })
         })
         .collect();
-    let (from, to) = parts.pass.days.unwrap_or((0, 0));
+    let (from, to) = parts.pass.plant.days.unwrap_or((0, 0));
     ladder::chart(&Ladder {
         unit: "mA".to_owned(),
         period: format!("periods judged, up to {} (history from {})", day_text(to), day_text(from)),

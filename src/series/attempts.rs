@@ -2,11 +2,12 @@
 
 use std::collections::BTreeSet;
 
-use super::rows::Use;
+use super::order::Places;
+use super::row::{Row, Use};
 use super::setups::Resolved;
 use crate::config::Config;
 use crate::day::{Day, day_of};
-use crate::records::{Limits, Marks, Outcome, Record, Shown};
+use crate::records::{Limits, Marks, Outcome, Record, SerialAt, Shown};
 
 /// Why a row is set aside. In order of precedence.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -42,7 +43,7 @@ impl SetAside {
 }
 
 /// What happened to a unit that failed its first completed test.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy)]
 pub struct UnitHistory {
     /// Series of the first attempt.
     pub series: u32,
@@ -60,10 +61,10 @@ pub struct UnitHistory {
     pub passed: bool,
     /// Whether the last test was a pass, but only at other settings.
     pub passed_elsewhere: bool,
-    /// Shard and row of the first test, for its serial as first written.
-    pub first: (u16, u32),
-    /// Shard and row of the last test.
-    pub last: (u16, u32),
+    /// The first test; its serial is the one as first written.
+    pub(super) first: Row,
+    /// The last test.
+    pub(super) last: Row,
 }
 
 /// What the pass needs to know beside the rows.
@@ -80,6 +81,8 @@ pub struct Rules<'a> {
     pub file_of: &'a [u32],
     /// Reading steps.
     pub steps: &'a super::Steps,
+    /// Where rows are put.
+    pub places: &'a Places,
     /// Days with any product.
     pub all_days: usize,
     /// Settings.
@@ -89,97 +92,239 @@ pub struct Rules<'a> {
 /// What one shard's units gave.
 #[derive(Debug, Default)]
 pub struct Swept {
-    /// First attempts, by row: they count in the yield.
-    pub counted: Vec<u32>,
-    /// Rows whose reading or trip is in the leakage tally.
-    pub leakage: Vec<u32>,
+    /// Its rows, put by series and station.
+    pub rows: Vec<Row>,
+    /// Where the rows of each place begin, and where those of the last end.
+    pub starts: Vec<usize>,
     /// Units that failed first.
     pub histories: Vec<UnitHistory>,
     /// By series: sum of squared differences of two readings of one unit (mA²), and how many.
     pub repeats: std::collections::BTreeMap<u32, (f64, u32)>,
     /// Units in rows whose serial names none.
     pub no_serial: u64,
-    /// Serials on too many days to name a unit, with their row.
-    pub placeholders: Vec<u32>,
-    /// Serials that look like unnamed check loads, with their row.
-    pub probable_loads: Vec<u32>,
+    /// Serials on too many days to name a unit.
+    pub placeholders: Vec<SerialAt>,
+    /// Serials that look like unnamed check loads.
+    pub probable_loads: Vec<SerialAt>,
 }
 
 const HOUR_S: i64 = 3_700;
 
 /// Decides for every row of a shard where it goes.
-pub fn sweep(shard: &mut super::rows::Shard, number: u16, rules: &Rules<'_>) -> Swept {
-    shard.records.sort_unstable_by_key(|r| (r.unit, r.time, r.source, r.line, r.part));
-    shard.uses = vec![Use::Used; shard.records.len()];
+pub fn sweep(mut records: Vec<Record>, rules: &Rules<'_>) -> Swept {
+    records.sort_unstable_by_key(|r| (r.unit, r.time, r.source, r.line, r.part));
     let mut swept = Swept::default();
+    let mut rows: Vec<Row> = records.iter().map(|r| Row::new(r, Use::Used)).collect();
     let mut start = 0;
-    let (records, uses) = (&shard.records, &mut shard.uses);
-    while start < records.len() {
-        let unit = records[start].unit;
-        let end = start + records[start..].iter().take_while(|r| r.unit == unit).count();
-        group(records, uses, start..end, number, rules, &mut swept);
+    for records in records.chunk_by(|a, b| a.unit == b.unit) {
+        let end = start + records.len();
+        Unit { records, rows: &mut rows[start..end], rules }.sweep(&mut swept);
         start = end;
     }
+    drop(records);
+    (swept.rows, swept.starts) = rules.places.put(&rows);
     swept
 }
 
-fn group(
-    records: &[Record],
-    uses: &mut [Use],
-    range: std::ops::Range<usize>,
-    shard: u16,
-    rules: &Rules<'_>,
-    swept: &mut Swept,
-) {
-    let mut rest: Vec<usize> = Vec::with_capacity(range.len());
-    for n in range {
-        match of_itself(&records[n], rules) {
-            Some(reason) => uses[n] = Use::SetAside(reason),
-            None => rest.push(n),
-        }
-    }
-    if rest.is_empty() {
-        return;
-    }
-    let mut nameless = records[rest[0]].marks.has(Marks::NO_SERIAL);
-    if !nameless && rest.len() >= rules.config.placeholder_days {
-        match many_days(records, &rest, rules) {
-            ManyDays::No => {}
-            ManyDays::CheckLoad => {
-                swept.probable_loads.push(index(rest[0]));
-                for n in rest {
-                    uses[n] = Use::SetAside(SetAside::CheckLoad);
-                }
-                return;
-            }
-            ManyDays::Placeholder => {
-                swept.placeholders.push(index(rest[0]));
-                nameless = true;
-            }
-        }
-    }
-    repeated(records, uses, &mut rest, rules);
-    if nameless {
-        swept.no_serial += rest.iter().map(|n| u64::from(records[*n].count)).sum::<u64>();
-        for n in rest {
-            attempts(records, uses, vec![n], shard, rules, swept);
-        }
-        return;
-    }
-    let attempt_of = |n: &usize| rules.resolved.attempt[records[*n].setup as usize];
-    if rest.len() == 1 || rest.iter().all(|n| attempt_of(n) == attempt_of(&rest[0])) {
-        attempts(records, uses, rest, shard, rules, swept);
-        return;
-    }
-    let kinds: BTreeSet<u32> = rest.iter().map(&attempt_of).collect();
-    for kind in kinds {
-        let same: Vec<usize> = rest.iter().copied().filter(|n| attempt_of(n) == kind).collect();
-        attempts(records, uses, same, shard, rules, swept);
-    }
+/// The rows of one unit, in order of time, and where they go.
+struct Unit<'a> {
+    records: &'a [Record],
+    rows: &'a mut [Row],
+    rules: &'a Rules<'a>,
 }
 
-fn index(n: usize) -> u32 {
-    u32::try_from(n).unwrap_or(u32::MAX)
+impl Unit<'_> {
+    fn sweep(&mut self, swept: &mut Swept) {
+        let mut rest: Vec<usize> = Vec::with_capacity(self.records.len());
+        for n in 0..self.records.len() {
+            match of_itself(&self.records[n], self.rules) {
+                Some(reason) => self.set_aside(n, reason),
+                None => rest.push(n),
+            }
+        }
+        if rest.is_empty() {
+            return;
+        }
+        let mut nameless = self.records[rest[0]].marks.has(Marks::NO_SERIAL);
+        if !nameless && rest.len() >= self.rules.config.placeholder_days {
+            match many_days(self.records, &rest, self.rules) {
+                ManyDays::No => {}
+                ManyDays::CheckLoad => {
+                    swept.probable_loads.push(self.records[rest[0]].serial);
+                    for n in rest {
+                        self.set_aside(n, SetAside::CheckLoad);
+                    }
+                    return;
+                }
+                ManyDays::Placeholder => {
+                    swept.placeholders.push(self.records[rest[0]].serial);
+                    nameless = true;
+                }
+            }
+        }
+        self.repeated(&mut rest);
+        if nameless {
+            swept.no_serial += rest.iter().map(|n| u64::from(self.records[*n].count)).sum::<u64>();
+            for n in rest {
+                self.attempts(vec![n], swept);
+            }
+            return;
+        }
+        let (records, kind_of) = (self.records, &self.rules.resolved.attempt);
+        let kind = |n: usize| kind_of[records[n].setup as usize];
+        if rest.iter().all(|n| kind(*n) == kind(rest[0])) {
+            self.attempts(rest, swept);
+            return;
+        }
+        let kinds: BTreeSet<u32> = rest.iter().map(|n| kind(*n)).collect();
+        for one in kinds {
+            let same = rest.iter().copied().filter(|n| kind(*n) == one).collect();
+            self.attempts(same, swept);
+        }
+    }
+
+    fn set_aside(&mut self, n: usize, reason: SetAside) {
+        self.rows[n].used = Use::SetAside(reason);
+    }
+
+    fn series_of(&self, n: usize) -> Option<u32> {
+        self.rules.resolved.series[self.records[n].setup as usize]
+    }
+
+    /// Rows that agree in every column and come from different files are one row.
+    fn repeated(&mut self, rows: &mut Vec<usize>) {
+        if rows.len() < 2 {
+            return;
+        }
+        let file_of = self.rules.file_of;
+        let same = |a: &Record, b: &Record| {
+            !a.marks.has(Marks::TALLIED)
+                && a.time == b.time
+                && a.reading_pa == b.reading_pa
+                && a.outcome == b.outcome
+                && a.shown == b.shown
+                && a.setup == b.setup
+                && a.factors == b.factors
+                && a.limits == b.limits
+                && a.count == b.count
+                && a.part == b.part
+                && file_of[usize::from(a.source)] != file_of[usize::from(b.source)]
+        };
+        let mut kept: Vec<usize> = Vec::with_capacity(rows.len());
+        for &n in rows.iter() {
+            let again = kept
+                .iter()
+                .rev()
+                .take_while(|k| self.records[**k].time == self.records[n].time)
+                .any(|k| same(&self.records[*k], &self.records[n]));
+            if again {
+                self.set_aside(n, SetAside::Repeated);
+            } else {
+                kept.push(n);
+            }
+        }
+        *rows = kept;
+    }
+
+    /// The attempts of one unit at one test, in order.
+    fn attempts(&mut self, mut rows: Vec<usize>, swept: &mut Swept) {
+        by_row_order_where_clocks_repeat(self.records, &mut rows, self.rules);
+        self.fault_locating(&mut rows);
+        self.returned(&mut rows);
+        let Some(&first) = rows.first() else { return };
+        self.rows[first].mark(Row::COUNTED);
+        let records = self.records;
+        let completed = |n: &usize| records[*n].outcome != Outcome::NotCompleted;
+        let (start, last) =
+            (rows.iter().copied().find(completed), rows.iter().copied().rfind(completed));
+        let further = rows.iter().filter(|n| completed(n)).count().saturating_sub(1);
+        for &n in &rows {
+            if self.records[n].outcome == Outcome::NotCompleted {
+                self.set_aside(n, SetAside::NotCompleted);
+            } else if Some(n) != start {
+                self.set_aside(n, SetAside::Retest);
+            }
+        }
+        // Leakage: the first test that was completed with the unit connected.
+        let says_nothing_yet = |r: &Record| {
+            matches!(r.outcome, Outcome::NotCompleted | Outcome::UnderLimit)
+                || (r.outcome == Outcome::OverLimit && r.marks.has(Marks::IN_RAMP))
+        };
+        let first_full = rows.iter().copied().find(|n| !says_nothing_yet(&self.records[*n]));
+        if let Some(n) = first_full
+            && matches!(self.records[n].outcome, Outcome::Pass | Outcome::OverLimit)
+            && self.series_of(n) == self.series_of(first)
+        {
+            self.rows[n].mark(Row::LEAKAGE);
+        }
+        repeatability(self.records, &rows, self.rules, swept);
+        let Some((start, last)) = start.zip(last) else { return };
+        if self.records[start].outcome == Outcome::Pass {
+            return;
+        }
+        let Some(series) = self.series_of(start) else { return };
+        let passed = self.records[last].outcome == Outcome::Pass;
+        let same = self.series_of(last) == Some(series);
+        let r = &self.records[start];
+        swept.histories.push(UnitHistory {
+            series,
+            station: self.rules.resolved.station[r.setup as usize],
+            factors: r.factors,
+            day: day_of(r.time, self.rules.config.day_starts_s()),
+            outcome: r.outcome,
+            retests: u32::try_from(further).expect("fewer tests of a unit than lines of its files"),
+            passed: passed && same,
+            passed_elsewhere: passed && !same,
+            first: self.rows[first],
+            last: self.rows[last],
+        });
+    }
+
+    fn fault_locating(&mut self, rows: &mut Vec<usize>) {
+        let config = self.rules.config;
+        let records = self.records;
+        let marked = |n: usize| records[n].marks.has(Marks::FAULT_LOCATING);
+        if rows.len() < config.fault_run_tests && !rows.iter().any(|n| marked(*n)) {
+            return;
+        }
+        let mut drop: Vec<bool> = rows.iter().map(|n| marked(*n)).collect();
+        let mut start = 0;
+        while start < rows.len() {
+            let time = |k: usize| records[rows[k]].time;
+            let mut end = start + 1;
+            while end < rows.len() && time(end) - time(end - 1) <= config.fault_run_gap_s {
+                end += 1;
+            }
+            let run = &rows[start..end];
+            let failed = run.iter().filter(|n| records[**n].outcome != Outcome::Pass).count();
+            if run.len() >= config.fault_run_tests && failed * 2 > run.len() {
+                // The first test of an unmarked run stays what it is.
+                drop[start + 1..end].fill(true);
+            }
+            start = end;
+        }
+        let mut kept = Vec::with_capacity(rows.len());
+        for (&n, drop) in rows.iter().zip(drop) {
+            if drop {
+                self.set_aside(n, SetAside::FaultLocating);
+            } else {
+                kept.push(n);
+            }
+        }
+        *rows = kept;
+    }
+
+    fn returned(&mut self, rows: &mut Vec<usize>) {
+        let gap_s = self.rules.config.returned_after_days * 86_400;
+        let cut = rows
+            .windows(2)
+            .position(|w| self.records[w[1]].time - self.records[w[0]].time > gap_s)
+            .map_or(rows.len(), |n| n + 1);
+        for &n in &rows[cut..] {
+            self.set_aside(n, SetAside::Returned);
+        }
+        rows.truncate(cut);
+    }
 }
 
 /// Reasons that a row carries in itself.
@@ -231,105 +376,6 @@ fn many_days(records: &[Record], rows: &[usize], rules: &Rules<'_>) -> ManyDays 
     }
 }
 
-/// Rows that agree in every column and come from different files are one row.
-fn repeated(records: &[Record], uses: &mut [Use], rows: &mut Vec<usize>, rules: &Rules<'_>) {
-    if rows.len() < 2 {
-        return;
-    }
-    let same = |a: &Record, b: &Record| {
-        !a.marks.has(Marks::TALLIED)
-            && a.time == b.time
-            && a.reading_pa == b.reading_pa
-            && a.outcome == b.outcome
-            && a.shown == b.shown
-            && a.setup == b.setup
-            && a.factors == b.factors
-            && a.limits == b.limits
-            && a.count == b.count
-            && a.part == b.part
-            && rules.file_of[usize::from(a.source)] != rules.file_of[usize::from(b.source)]
-    };
-    let mut kept: Vec<usize> = Vec::with_capacity(rows.len());
-    for &n in rows.iter() {
-        let again = kept
-            .iter()
-            .rev()
-            .take_while(|k| records[**k].time == records[n].time)
-            .any(|k| same(&records[*k], &records[n]));
-        if again {
-            uses[n] = Use::SetAside(SetAside::Repeated);
-        } else {
-            kept.push(n);
-        }
-    }
-    *rows = kept;
-}
-
-/// The attempts of one unit at one test, in order.
-fn attempts(
-    records: &[Record],
-    uses: &mut [Use],
-    mut rows: Vec<usize>,
-    shard: u16,
-    rules: &Rules<'_>,
-    swept: &mut Swept,
-) {
-    by_row_order_where_clocks_repeat(records, &mut rows, rules);
-    fault_locating(records, uses, &mut rows, rules);
-    returned(records, uses, &mut rows, rules);
-    let Some(&first) = rows.first() else { return };
-    swept.counted.push(index(first));
-    let series_of = |n: usize| rules.resolved.series[records[n].setup as usize];
-    let mut completed_before = false;
-    for &n in &rows {
-        if records[n].outcome == Outcome::NotCompleted {
-            uses[n] = Use::SetAside(SetAside::NotCompleted);
-        } else if completed_before {
-            uses[n] = Use::SetAside(SetAside::Retest);
-        } else {
-            completed_before = true;
-        }
-    }
-    // Leakage: the first test that was completed with the unit connected.
-    let says_nothing_yet = |r: &Record| {
-        matches!(r.outcome, Outcome::NotCompleted | Outcome::UnderLimit)
-            || (r.outcome == Outcome::OverLimit && r.marks.has(Marks::IN_RAMP))
-    };
-    let first_full = rows.iter().copied().find(|n| !says_nothing_yet(&records[*n]));
-    if let Some(n) = first_full
-        && matches!(records[n].outcome, Outcome::Pass | Outcome::OverLimit)
-        && series_of(n) == series_of(first)
-    {
-        swept.leakage.push(index(n));
-    }
-    repeatability(records, &rows, rules, swept);
-    let completed: Vec<usize> =
-        rows.iter().copied().filter(|n| records[*n].outcome != Outcome::NotCompleted).collect();
-    let (Some(&start), Some(&last)) = (completed.first(), completed.last()) else {
-        return;
-    };
-    if records[start].outcome == Outcome::Pass {
-        return;
-    }
-    let passed = records[last].outcome == Outcome::Pass;
-    let same = series_of(last) == series_of(start);
-    let Some(series) = series_of(start) else {
-        return;
-    };
-    swept.histories.push(UnitHistory {
-        series,
-        station: rules.resolved.station[records[start].setup as usize],
-        factors: records[start].factors,
-        day: day_of(records[start].time, rules.config.day_starts_s()),
-        outcome: records[start].outcome,
-        retests: index(completed.len() - 1),
-        passed: passed && same,
-        passed_elsewhere: passed && !same,
-        first: (shard, index(first)),
-        last: (shard, index(last)),
-    });
-}
-
 /// Clocks repeat an hour in autumn: within a file in time order the row order decides there.
 fn by_row_order_where_clocks_repeat(records: &[Record], rows: &mut [usize], rules: &Rules<'_>) {
     for n in 1..rows.len() {
@@ -346,54 +392,11 @@ fn by_row_order_where_clocks_repeat(records: &[Record], rows: &mut [usize], rule
     }
 }
 
-fn fault_locating(records: &[Record], uses: &mut [Use], rows: &mut Vec<usize>, rules: &Rules<'_>) {
-    let mut drop = vec![false; rows.len()];
-    for (k, &n) in rows.iter().enumerate() {
-        drop[k] = records[n].marks.has(Marks::FAULT_LOCATING);
-    }
-    let mut start = 0;
-    while start < rows.len() {
-        let mut end = start + 1;
-        while end < rows.len()
-            && records[rows[end]].time - records[rows[end - 1]].time <= rules.config.fault_run_gap_s
-        {
-            end += 1;
-        }
-        let run = &rows[start..end];
-        let failed = run.iter().filter(|n| records[**n].outcome != Outcome::Pass).count();
-        if run.len() >= rules.config.fault_run_tests && failed * 2 > run.len() {
-            // The first test of an unmarked run stays what it is.
-            for flag in drop.iter_mut().take(end).skip(start + 1) {
-                *flag = true;
-            }
-        }
-        start = end;
-    }
-    let mut kept = Vec::with_capacity(rows.len());
-    for (k, &n) in rows.iter().enumerate() {
-        if drop[k] {
-            uses[n] = Use::SetAside(SetAside::FaultLocating);
-        } else {
-            kept.push(n);
-        }
-    }
-    *rows = kept;
-}
-
-fn returned(records: &[Record], uses: &mut [Use], rows: &mut Vec<usize>, rules: &Rules<'_>) {
-    let gap_s = rules.config.returned_after_days * 86_400;
-    let cut = rows
-        .windows(2)
-        .position(|w| records[w[1]].time - records[w[0]].time > gap_s)
-        .map_or(rows.len(), |n| n + 1);
-    for &n in &rows[cut..] {
-        uses[n] = Use::SetAside(SetAside::Returned);
-    }
-    rows.truncate(cut);
-}
-
 /// Squared differences between successive readings of one unit in one series at one station.
 fn repeatability(records: &[Record], rows: &[usize], rules: &Rules<'_>, swept: &mut Swept) {
+    if rows.len() < 2 {
+        return;
+    }
     let read: Vec<&Record> = rows
         .iter()
         .map(|n| &records[*n])

@@ -1,31 +1,42 @@
 //! Records → tallies: one pass over all rows, then small tables; the last room that sees rows.
 //!
 //! Takes batches of records in their fixed order, gives a [`Pass`]: for every series a tally of readings
-//! per day and station, counts of outcomes, and small lists. What follows never asks for a row again,
-//! except to name the serials behind a finding ([`Pass::rows`]).
+//! per day and station, counts of outcomes, and small lists. What follows never sees a row: a question about
+//! single units is asked by name ([`Pass::tests`]), and what it gives is resolved ([`Test`]).
 //!
 //! Records are kept packed until the end of the pass, grouped by unit, because a retest may be read
-//! before the first attempt it repeats. That is linear in rows (about 70 bytes each); whoever has
-//! billions makes the tally with a `GROUP BY` in a database and reads it as Parquet.
-//!
-//! Memory is linear in rows, packed; whoever has billions makes the tally in a database. A retest may be
-//! read before the first attempt it repeats, in any order of files: sorting makes the answer independent of
-//! it and of the number of threads.
+//! before the first attempt it repeats, in any order of files; then they stand in one order, by series, station
+//! and time, so that the answer depends neither on the order of files nor on the number of threads. That is
+//! linear in rows (about 70 bytes each); whoever has billions makes the tally with a `GROUP BY` in a database
+//! and reads it as Parquet.
 
 mod attempts;
 mod clock;
+mod collector;
+mod count;
 mod key;
+mod order;
 mod pass;
+mod plant;
 mod resolution;
-mod rows;
+mod row;
 mod save;
 mod setups;
 mod tally;
+mod units;
 
 pub use attempts::{SetAside, UnitHistory};
+pub use collector::Collector;
 pub use key::{SeriesKey, SeriesName, ids, names};
-pub use pass::{CheckReading, Collector, Ledger, Pass, TestSettings};
+pub use pass::{Ledger, Pass};
+pub use plant::{CheckReading, Plant};
 pub use resolution::{StepRange, Steps};
-pub use rows::{RowView, Rows, Use};
 pub use save::save;
-pub use tally::{FactorLine, OutcomeLine, Says, Series, TallyLine};
+pub use tally::{OutcomeLine, Says, Series, TallyLine, TripLine, UnderLimitLine};
+pub use units::{NamedTest, Test, TestSettings, Tests};
+// The words of a record that every later room speaks.
+pub use crate::records::{
+    Calibration, Current, Event, Limits, Outcome, Register, Source, TestKind, ma_to_pa,
+};
+
+use row::Use;

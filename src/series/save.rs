@@ -8,7 +8,7 @@ use super::{Pass, Says, Series};
 use crate::day::Day;
 use crate::error::{Error, Result};
 use crate::input::BUILT_IN_FACTORS;
-use crate::records::{Current, Outcome};
+use crate::records::{Current, Limits, Outcome};
 
 /// One line per distinct combination, in canonical columns; what a reading says is in its outcome.
 #[derive(Default)]
@@ -47,7 +47,7 @@ struct Line {
     station: u16,
     outcome: Outcome,
     reading: Option<(i64, Says)>,
-    limits: crate::records::Limits,
+    limits: Limits,
     factors: u32,
 }
 
@@ -60,7 +60,7 @@ struct Line {
 /// # Errors
 /// Where the file cannot be written.
 pub fn save(pass: &Pass, path: &Path) -> Result<usize> {
-    let own = pass.factor_names.get(BUILT_IN_FACTORS.len()..).unwrap_or_default();
+    let own = pass.plant.factor_names.get(BUILT_IN_FACTORS.len()..).unwrap_or_default();
     let mut c = Columns { factors: vec![Vec::new(); own.len()], ..Columns::default() };
     for (n, series) in pass.series.iter().enumerate() {
         let mut lines: std::collections::BTreeMap<Line, u32> = std::collections::BTreeMap::new();
@@ -111,24 +111,17 @@ pub fn save(pass: &Pass, path: &Path) -> Result<usize> {
 
 /// First attempts of a series, from the rows the pass used.
 fn first_attempts(pass: &Pass, series: usize) -> impl Iterator<Item = (Line, u32)> + '_ {
-    pass.used_of(series).map(move |row| {
-        let r = row.record;
-        let says = match r.shown {
-            crate::records::Shown::Value => Some((r.reading_pa, Says::Value)),
-            crate::records::Shown::Below => Some((r.reading_pa, Says::Below)),
-            crate::records::Shown::Above => Some((r.reading_pa, Says::Above)),
-            crate::records::Shown::Nothing => None,
-        };
+    pass.used_of(series).map(|test| {
         let line = Line {
-            day: crate::day::day_of(r.time, pass.day_starts_s),
-            station: pass.station_of_setup[r.setup as usize],
-            outcome: r.outcome,
+            day: test.day(),
+            station: test.station(),
+            outcome: test.outcome(),
             // What a trip shows is not the leakage.
-            reading: says.filter(|_| r.outcome != Outcome::OverLimit),
-            limits: pass.limits[r.limits as usize],
-            factors: r.factors,
+            reading: test.says().filter(|_| test.outcome() != Outcome::OverLimit),
+            limits: test.limits(),
+            factors: test.factors(),
         };
-        (line, r.count)
+        (line, test.count())
     })
 }
 
@@ -136,8 +129,9 @@ fn push(c: &mut Columns, pass: &Pass, series: &Series, line: &Line, count: u32) 
     let key = &series.key;
     #[expect(clippy::cast_precision_loss, reason = "far below 2^53")]
     let ma = |pa: i64| pa as f64 / 1e9;
-    let factor =
-        |n: usize| pass.factor_sets[line.factors as usize].get(n).cloned().unwrap_or_default();
+    let factor = |n: usize| {
+        pass.plant.factor_sets[line.factors as usize].get(n).cloned().unwrap_or_default()
+    };
     c.tested_at.push(line.day);
     c.model.push(key.model.clone());
     c.test.push(key.test.key());
@@ -148,21 +142,21 @@ fn push(c: &mut Columns, pass: &Pass, series: &Series, line: &Line, count: u32) 
     c.frequency_hz.push(key.frequency_hz());
     c.dwell_s.push(key.dwell_s());
     c.units_together.push(u32::from(key.units_together));
-    c.station.push(pass.stations[usize::from(line.station)].clone());
+    c.station.push(pass.plant.stations[usize::from(line.station)].clone());
     c.outcome.push(line.outcome.words());
     c.reading_ma.push(line.reading.map(|(pa, says)| match says {
         Says::Value => format!("{}", ma(pa)),
         Says::Below => format!("<{}", ma(pa)),
         Says::Above => format!(">{}", ma(pa)),
     }));
-    c.reading_step_ma.push(line.reading.map(|(pa, _)| ma(pass.steps.at(line.station, pa))));
+    c.reading_step_ma.push(line.reading.map(|(pa, _)| ma(pass.plant.steps.at(line.station, pa))));
     c.high_limit_ma.push(line.limits.high_pa.map(ma));
     c.low_limit_ma.push(line.limits.low_pa.map(ma));
     c.lot.push(factor(0));
     c.operator.push(factor(1));
     c.shift.push(factor(2));
     c.fixture.push(factor(3));
-    let (humidity, temperature) = pass.air.get(&line.day).copied().unwrap_or((None, None));
+    let (humidity, temperature) = pass.plant.air.get(&line.day).copied().unwrap_or((None, None));
     c.humidity_pct.push(humidity);
     c.temperature_c.push(temperature);
     c.count.push(count);

@@ -3,8 +3,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::SeriesKey;
+use crate::error::{Error, Result};
 use crate::note::Note;
 use crate::records::{MeasuredVolts, Setup, TestKind};
+
+/// As many stations as an index of two bytes tells apart.
+const MOST_STATIONS: usize = 1 << 16;
 
 /// What every setup code means for the pass.
 #[derive(Debug)]
@@ -24,8 +28,14 @@ pub struct Resolved {
 }
 
 /// Resolves all setups; `measured_v` holds measured volts by model and station code.
-#[must_use]
-pub fn resolve(setups: &[Setup], texts: &[String], measured_v: &[MeasuredVolts]) -> Resolved {
+///
+/// # Errors
+/// Where there are more stations than can be told apart.
+pub fn resolve(
+    setups: &[Setup],
+    texts: &[String],
+    measured_v: &[MeasuredVolts],
+) -> Result<Resolved> {
     let mut notes = Vec::new();
     let medians = median_volts(measured_v);
     if !medians.is_empty() {
@@ -33,13 +43,19 @@ pub fn resolve(setups: &[Setup], texts: &[String], measured_v: &[MeasuredVolts])
             "some files give only the measured voltage: the set value is taken as its median per model and station, rounded to 1 %",
         ));
     }
-    let mut stations: Vec<String> = setups
-        .iter()
-        .map(|s| texts[s.station as usize].clone())
-        .collect::<BTreeSet<_>>()
-        .into_iter()
-        .collect();
-    stations.truncate(usize::from(u16::MAX));
+    let stations: BTreeSet<&String> = setups.iter().map(|s| &texts[s.station as usize]).collect();
+    let stations: Vec<String> = stations.into_iter().cloned().collect();
+    if stations.len() > MOST_STATIONS {
+        return Err(Error::usage(
+            format!(
+                "{} stations, {:?} to {:?}: at most {MOST_STATIONS} can be told apart",
+                stations.len(),
+                stations[0],
+                stations[stations.len() - 1],
+            ),
+            "look with `leakdrift peek` which column is read as the station, and map the right one under [columns]",
+        ));
+    }
     // The one test point and step that each model's tests of a kind have, where there is only one.
     let mut points: BTreeMap<(u32, TestKind), BTreeSet<u32>> = BTreeMap::new();
     let mut steps: BTreeMap<(u32, TestKind), BTreeSet<u32>> = BTreeMap::new();
@@ -83,31 +99,24 @@ pub fn resolve(setups: &[Setup], texts: &[String], measured_v: &[MeasuredVolts])
         keys_of.iter().flatten().cloned().collect::<BTreeSet<_>>().into_iter().collect();
     let attempts: BTreeSet<_> = keys_of.iter().flatten().map(attempt_of).collect();
     let attempts: Vec<_> = attempts.into_iter().collect();
-    let index = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
-    Resolved {
-        series: keys_of
-            .iter()
-            .map(|k| k.as_ref().map(|k| index(keys.binary_search(k).unwrap_or(0))))
-            .collect(),
-        attempt: keys_of
-            .iter()
-            .map(|k| {
-                k.as_ref().map_or(u32::MAX, |k| {
-                    index(attempts.binary_search(&attempt_of(k)).unwrap_or(0))
-                })
-            })
-            .collect(),
-        station: setups
-            .iter()
-            .map(|s| {
-                let n = stations.binary_search(&texts[s.station as usize]).unwrap_or(0);
-                u16::try_from(n).unwrap_or(0)
-            })
-            .collect(),
+    let index = |n: usize| u32::try_from(n).expect("no more series than setups");
+    let place = |k: &SeriesKey| keys.binary_search(k).expect("the keys are of these setups");
+    let kind = |k: &SeriesKey| {
+        attempts.binary_search(&attempt_of(k)).expect("the kinds are of these keys")
+    };
+    let station = |s: &Setup| {
+        let n = stations.binary_search(&texts[s.station as usize]);
+        let n = n.expect("the stations are of these setups");
+        u16::try_from(n).expect("no more stations than were allowed above")
+    };
+    Ok(Resolved {
+        series: keys_of.iter().map(|k| k.as_ref().map(|k| index(place(k)))).collect(),
+        attempt: keys_of.iter().map(|k| k.as_ref().map_or(u32::MAX, |k| index(kind(k)))).collect(),
+        station: setups.iter().map(station).collect(),
         stations,
         keys,
         notes,
-    }
+    })
 }
 
 fn attempt_of(key: &SeriesKey) -> (TestKind, crate::records::Current, String, String) {

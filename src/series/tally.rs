@@ -49,19 +49,24 @@ pub struct OutcomeLine {
     pub count: u32,
 }
 
-/// So many units of one combination of factor levels with one reading, over all days.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct FactorLine {
+/// So many units of one combination of factor levels whose current is known to lie above something, over all days.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct TripLine {
     /// Index into the pass's factor sets.
     pub factors: u32,
+    /// Units.
+    pub count: u32,
+}
+
+/// A value shown by an under-limit result.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct UnderLimitLine {
+    /// Production day.
+    pub day: Day,
     /// Index into the pass's stations.
     pub station: u16,
     /// Picoamperes.
     pub value_pa: i64,
-    /// What the value says.
-    pub says: Says,
-    /// Units.
-    pub count: u32,
 }
 
 /// All that is known of one series.
@@ -73,10 +78,10 @@ pub struct Series {
     pub tally: Vec<TallyLine>,
     /// Outcomes of first attempts, sorted.
     pub outcomes: Vec<OutcomeLine>,
-    /// Readings by factor levels, sorted.
-    pub by_factor: Vec<FactorLine>,
-    /// Values shown by under-limit results: production day, station and picoamperes; sorted.
-    pub under_limit_pa: Vec<(Day, u16, i64)>,
+    /// Units of the tally above a value (trips, readings such as `>5.00`) by factor levels, sorted.
+    pub trips: Vec<TripLine>,
+    /// Values shown by under-limit results, sorted.
+    pub under_limit: Vec<UnderLimitLine>,
     /// Squared differences between two readings of one unit, in square milliamperes, summed; and how many.
     pub repeats: (f64, u32),
 }

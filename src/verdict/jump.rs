@@ -45,7 +45,7 @@ pub fn judge(
         && failures >= config.jump_failures
         && high >= config.jump_ratio * low
         && high - low >= config.jump_rise;
-    let last = pass.days.map_or(0, |d| d.1);
+    let last = pass.plant.days.map_or(0, |d| d.1);
     let recent = jump.ended.is_none_or(|e| e.day + RECENT_DAYS >= last);
     let is_limit = part(jump, |p| p.limit.value).is_some_and(|s| s >= PART_RULES);
     JumpVerdict {
@@ -197,7 +197,8 @@ fn limit_words(pass: &Pass, moves: &[LimitMove], counted: Counted) -> Option<Str
         _ => true,
     };
     for m in moves.iter().filter(concerned) {
-        let station = format!("{} ({})", pass.stations[usize::from(m.station)], date_of(m.day));
+        let station =
+            format!("{} ({})", pass.plant.stations[usize::from(m.station)], date_of(m.day));
         match kinds.iter_mut().find(|k| (k.0, k.1, k.2) == (m.high, m.from_pa, m.to_pa)) {
             Some(k) => k.3.push(station),
             None => kinds.push((m.high, m.from_pa, m.to_pa, vec![station])),
@@ -367,7 +368,7 @@ fn traces(pass: &Pass, jump: &Jump) -> Vec<String> {
     }
     if t.in_bursts() {
         let most = t.most_in_run.map_or_else(String::new, |(n, s)| {
-            format!(", at most {n} within ten minutes on {}", pass.stations[usize::from(s)])
+            format!(", at most {n} within ten minutes on {}", pass.plant.stations[usize::from(s)])
         });
         said.push(format!(
             "{} of {} came in runs{most}: that points to a lead, a fixture or a setting.",

@@ -47,7 +47,7 @@ pub struct Moved {
 #[must_use]
 pub fn moved(pass: &Pass, movement: &Movement, verdicts: &[SeriesVerdict]) -> Vec<Moved> {
     let stations = movement.stations.iter().flat_map(|s| &s.stations);
-    let testers = pass.stations.iter().zip(stations).flat_map(|(name, s)| {
+    let testers = pass.plant.stations.iter().zip(stations).flat_map(|(name, s)| {
         s.moved.iter().map(|m| Moved {
             what: Mover::Tester,
             name: name.clone(),

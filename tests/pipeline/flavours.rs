@@ -198,7 +198,7 @@ pub(super) struct Plain {
 }
 
 pub(super) fn plain(pass: &Pass) -> Plain {
-    let station = |n: u16| pass.stations[usize::from(n)].clone();
+    let station = |n: u16| pass.plant.stations[usize::from(n)].clone();
     let (mut readings, mut outcomes) = (BTreeMap::new(), BTreeMap::new());
     for series in &pass.series {
         for l in &series.tally {
@@ -464,7 +464,7 @@ fn the_setting_decides_the_order_of_day_and_month() {
             Config::parse(&format!("date_order = \"{order}\""), Path::new("leakdrift.toml"))
                 .unwrap();
         let (_, pass) = counted(std::slice::from_ref(&path), &config);
-        pass.days.map(|(a, b)| {
+        pass.plant.days.map(|(a, b)| {
             [a, b]
                 .map(|d| (NaiveDate::default() + Days::new(u64::try_from(d).unwrap())).to_string())
         })
@@ -483,7 +483,7 @@ fn one_date_decides_for_the_whole_file() {
     assert_eq!(pass.ledger.used, 10);
     let first = day("2026-03-01");
     let number = i32::try_from((first - NaiveDate::default()).num_days()).unwrap();
-    assert_eq!(pass.days, Some((number, number + 20)));
+    assert_eq!(pass.plant.days, Some((number, number + 20)));
 }
 
 #[test]

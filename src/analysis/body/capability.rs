@@ -7,8 +7,7 @@ use std::collections::BTreeMap;
 
 use crate::analysis::NotDone;
 use crate::day::Day;
-use crate::records::Outcome;
-use crate::series::OutcomeLine;
+use crate::series::{Outcome, OutcomeLine};
 use crate::stats::blocks::block_variance;
 use crate::stats::estimate::Estimate;
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson};

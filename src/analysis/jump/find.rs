@@ -86,8 +86,8 @@ pub fn jumps(pass: &Pass, asked: &Asked, wanted: &dyn Fn(usize) -> bool) -> Vec<
             .collect();
     }
     let whole = chosen.len() == pass.series.len();
-    let stations = if whole { pass.stations.len() } else { 0 };
-    let overall = usize::from(whole && pass.stations.len() > 1);
+    let stations = if whole { pass.plant.stations.len() } else { 0 };
+    let overall = usize::from(whole && pass.plant.stations.len() > 1);
     // Series, stations and the line are three questions, one after the other: each pays for its own scans.
     let questions: Vec<(u32, Counted)> =
         chosen.iter().flat_map(|n| Counted::ALL.map(|c| (*n, c))).collect();
@@ -105,7 +105,7 @@ pub fn jumps(pass: &Pass, asked: &Asked, wanted: &dyn Fn(usize) -> bool) -> Vec<
     // Beyond what the series tell: units of causes left out, each series at its own share of the time.
     let mut left = without_causes(pass, &cells, &found);
     let expected = shares(&left, &found);
-    let of_stations: Vec<Scan> = (0..pass.stations.len())
+    let of_stations: Vec<Scan> = (0..pass.plant.stations.len())
         .into_par_iter()
         .flat_map_iter(|s| Counted::ALL.map(|c| (s, c)))
         .filter_map(|(s, counted)| {
@@ -400,19 +400,19 @@ fn without_causes(pass: &Pass, cells: &[Cell], known: &[Jump]) -> Vec<Cell> {
                 .explained
                 .causes
                 .iter()
-                .any(|c| of_cause(pass, c, line.station, n, line.factors));
+                .any(|c| of_cause(pass, c, line.station, n as usize, line.factors));
             if let Some(c) = left.get_mut(&(line.day, n, line.station)).filter(|_| named) {
                 let units = f64::from(line.count);
                 c.units -= units;
                 let f = &mut c.failures;
                 match line.outcome {
-                    crate::records::Outcome::OverLimit => f.over -= units,
-                    crate::records::Outcome::UnderLimit => f.under -= units,
-                    crate::records::Outcome::Breakdown | crate::records::Outcome::Arc => {
+                    crate::series::Outcome::OverLimit => f.over -= units,
+                    crate::series::Outcome::UnderLimit => f.under -= units,
+                    crate::series::Outcome::Breakdown | crate::series::Outcome::Arc => {
                         f.breakdown -= units;
                     }
-                    crate::records::Outcome::NotCompleted => f.not_completed -= units,
-                    crate::records::Outcome::Pass => {}
+                    crate::series::Outcome::NotCompleted => f.not_completed -= units,
+                    crate::series::Outcome::Pass => {}
                 }
             }
         }

@@ -4,8 +4,7 @@ use std::collections::BTreeMap;
 
 use super::cells::{Cell, Cells, Factor, Failures, Level};
 use super::{Scope, Window};
-use crate::records::Outcome;
-use crate::series::{OutcomeLine, Pass};
+use crate::series::{Outcome, OutcomeLine, Pass};
 
 fn failures(line: &OutcomeLine) -> Failures {
     let n = f64::from(line.count);
@@ -49,7 +48,7 @@ pub fn gather(pass: &Pass, scope: Scope, windows: &[Window]) -> Cells {
     let mut factors: Vec<Factor> = ["station", "model"]
         .into_iter()
         .map(str::to_owned)
-        .chain(pass.factor_names.iter().cloned())
+        .chain(pass.plant.factor_names.iter().cloned())
         .map(|name| Factor { name, levels: Vec::new() })
         .collect();
     let mut codes: Vec<BTreeMap<String, Level>> = vec![BTreeMap::new(); factors.len()];
@@ -67,9 +66,11 @@ pub fn gather(pass: &Pass, scope: Scope, windows: &[Window]) -> Cells {
                 continue;
             }
             let set = *set_of.entry((n, line.station, line.factors)).or_insert_with(|| {
-                let names =
-                    [pass.stations[usize::from(line.station)].as_str(), series.key.model.as_str()];
-                let own = pass.factor_sets[line.factors as usize].iter().map(String::as_str);
+                let names = [
+                    pass.plant.stations[usize::from(line.station)].as_str(),
+                    series.key.model.as_str(),
+                ];
+                let own = pass.plant.factor_sets[line.factors as usize].iter().map(String::as_str);
                 let levels = names
                     .into_iter()
                     .chain(own)

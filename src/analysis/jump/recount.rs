@@ -4,8 +4,7 @@ use std::collections::BTreeMap;
 
 use super::Window;
 use super::split::{LimitMove, Recount};
-use crate::records::Limits;
-use crate::series::{Pass, Says, TallyLine};
+use crate::series::{Limits, Pass, Says, TallyLine, UnderLimitLine};
 
 /// Fewest readings on each side and station from which a move of readings is taken.
 const FEWEST: f64 = 20.0;
@@ -89,15 +88,15 @@ pub fn recount(
             }
         }
     }
-    for (day, s, x) in &series.under_limit_pa {
-        if station.is_some_and(|wanted| wanted != *s) {
+    for &UnderLimitLine { day, station: s, value_pa } in &series.under_limit {
+        if station.is_some_and(|wanted| wanted != s) {
             continue;
         }
-        let Some((a, b)) = at(*s) else { continue };
-        if before.has(*day) && !short(*x, b.low_pa) {
-            recount.days.entry(*day).or_default().under_by_limit -= 0.5;
-        } else if after.has(*day) && !short(*x, a.low_pa) {
-            recount.days.entry(*day).or_default().under_by_limit += 0.5;
+        let Some((a, b)) = at(s) else { continue };
+        if before.has(day) && !short(value_pa, b.low_pa) {
+            recount.days.entry(day).or_default().under_by_limit -= 0.5;
+        } else if after.has(day) && !short(value_pa, a.low_pa) {
+            recount.days.entry(day).or_default().under_by_limit += 0.5;
         }
     }
     recount.moved = recount.moved.or(moved);

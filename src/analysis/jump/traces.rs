@@ -5,9 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::cause::Cause;
 use super::cells::Counted;
 use super::{Scope, Window};
-use crate::day::day_of;
-use crate::records::Outcome;
-use crate::series::{Pass, Use};
+use crate::series::{Outcome, Pass, Tests};
 
 /// Failures of one station so close together make a run, seconds…
 const RUN_S: i64 = 600;
@@ -59,12 +57,12 @@ fn counts(counted: Counted, outcome: Outcome) -> bool {
 
 /// Whether a unit is of the cause; `factors` is its combination of levels in the pass.
 #[must_use]
-pub fn of_cause(pass: &Pass, cause: &Cause, station: u16, series: u32, factors: u32) -> bool {
+pub fn of_cause(pass: &Pass, cause: &Cause, station: u16, series: usize, factors: u32) -> bool {
     cause.places.iter().zip(&cause.what).all(|((f, _), named)| {
         let name = match f {
-            0 => pass.stations[usize::from(station)].as_str(),
-            1 => pass.series[series as usize].key.model.as_str(),
-            n => pass.factor_sets[factors as usize][n - 2].trim(),
+            0 => pass.plant.stations[usize::from(station)].as_str(),
+            1 => pass.series[series].key.model.as_str(),
+            n => pass.plant.factor_sets[factors as usize][n - 2].trim(),
         };
         name == named.level
     })
@@ -79,31 +77,26 @@ pub fn traces(
     (before, after): (Window, Window),
     cause: Option<&Cause>,
 ) -> Traces {
-    let inside = |series: u32, station: u16| match scope {
-        Scope::Series(n) => n == series,
+    let inside = |series: usize, station: u16| match scope {
+        Scope::Series(n) => n as usize == series,
         Scope::Station(s) => s == station,
         Scope::Overall => true,
     };
     let mut found = Traces::default();
     let mut times: BTreeMap<u16, Vec<i64>> = BTreeMap::new();
     let (mut days, mut with) = (BTreeSet::new(), BTreeSet::new());
-    for row in pass.rows.iter().filter(|r| r.used == Use::Used) {
-        let r = row.record;
-        let station = pass.station_of_setup[r.setup as usize];
-        let Some(series) = pass.series_of_setup[r.setup as usize].filter(|s| inside(*s, station))
-        else {
-            continue;
-        };
-        let day = day_of(r.time, pass.day_starts_s);
-        if !after.has(day) || cause.is_some_and(|c| !of_cause(pass, c, station, series, r.factors))
-        {
+    let in_scope = |t: &Tests<'_>| t.series.is_some_and(|n| inside(n, t.station));
+    for test in pass.tests().filter(in_scope).flat_map(|t| t.within(after.from, after.to).used()) {
+        let Some(series) = test.series() else { continue };
+        if cause.is_some_and(|c| !of_cause(pass, c, test.station(), series, test.factors())) {
             continue;
         }
+        let day = test.day();
         days.insert(day);
-        if counts(counted, r.outcome) {
+        if counts(counted, test.outcome()) {
             found.failures += 1;
             with.insert(day);
-            times.entry(station).or_default().push(r.time);
+            times.entry(test.station()).or_default().push(test.time());
         }
     }
     (found.days, found.days_with) = (days.len() as u64, with.len() as u64);
@@ -126,21 +119,20 @@ pub fn traces(
         }
         found.in_runs += in_run.iter().filter(|r| **r).count() as u64;
     }
-    for h in &pass.histories {
-        if !inside(h.series, h.station) || !counts(counted, h.outcome) || h.retests == 0 {
+    for h in pass.histories() {
+        let series = h.series as usize;
+        if !inside(series, h.station) || !counts(counted, h.outcome) || h.retests == 0 {
             continue;
         }
         if before.has(h.day) {
             found.before.0 += 1;
             found.before.1 += u64::from(h.passed);
         } else if after.has(h.day)
-            && cause.is_none_or(|c| of_cause(pass, c, h.station, h.series, h.factors))
+            && cause.is_none_or(|c| of_cause(pass, c, h.station, series, h.factors))
         {
             found.retested += 1;
             found.then_passed += u64::from(h.passed);
-            let last = pass.row(h.last).record.setup as usize;
-            found.passed_elsewhere +=
-                u64::from(h.passed && pass.station_of_setup[last] != h.station);
+            found.passed_elsewhere += u64::from(h.passed && pass.last_of(h).station() != h.station);
         }
     }
     found

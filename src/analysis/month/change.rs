@@ -12,7 +12,7 @@ use crate::movement::Period;
 use crate::movement::drift::{DayPoint, Drift};
 use crate::movement::readings::Reading;
 use crate::movement::stations::Stations;
-use crate::records::Outcome;
+use crate::series::Outcome;
 use crate::series::{OutcomeLine, Says};
 use crate::stats::autocorrelation::variance_factor;
 use crate::stats::estimate::Estimate;

@@ -8,7 +8,7 @@ use crate::config::Config;
 use crate::movement::edges::Edges;
 use crate::movement::limits::LimitHistory;
 use crate::movement::readings::{Reading, grouped, ma};
-use crate::records::Outcome;
+use crate::series::Outcome;
 use crate::series::Series;
 
 /// One month of a series.

@@ -3,8 +3,7 @@
 use serde::Serialize;
 
 use crate::day::{Day, as_date, as_date_if_any};
-use crate::records::{Calibration, Register};
-use crate::series::Pass;
+use crate::series::{Calibration, Pass, Register};
 
 /// One calibration and the time it covers.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -51,12 +50,14 @@ pub fn calibrations(pass: &Pass, register: &Register) -> Option<Vec<Covered>> {
         let next_done_on =
             all.iter().filter(same).map(|c| c.done_on).filter(|d| *d > calibration.done_on).min();
         let station = pass
+            .plant
             .stations
             .iter()
             .position(|s| *s == calibration.station)
             .and_then(|n| u16::try_from(n).ok());
         let late: Vec<(Day, u64)> = match (station, calibration.due_on) {
             (Some(station), Some(due)) => pass
+                .plant
                 .station_tests
                 .range((station, due + 1)..=(station, Day::MAX))
                 .filter(|((_, day), _)| next_done_on.is_none_or(|next| *day < next))

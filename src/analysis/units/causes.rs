@@ -10,10 +10,9 @@
 
 use std::collections::BTreeMap;
 
-use crate::day::{Day, day_of};
+use crate::day::Day;
 use crate::movement::readings::Reading;
-use crate::records::{Outcome, Shown};
-use crate::series::{Pass, Says};
+use crate::series::{Outcome, Pass, Says, ma_to_pa};
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson_upper};
 use crate::stats::special::beta_reg;
 
@@ -73,13 +72,13 @@ pub fn causes(pass: &Pass, series: usize) -> Vec<Cause> {
         count.days = Some((from.min(o.day), to.max(o.day)));
     }
     // Trips from the tally: those in a DC ramp, which say nothing of the unit, are not in it.
-    for trips in known.by_factor.iter().filter(|l| l.says == Says::Above) {
+    for trips in &known.trips {
         sets.entry(trips.factors).or_default().failed += u64::from(trips.count);
     }
     for (factors, set) in &sets {
         all.units += set.units;
         all.failed += set.failed;
-        for (factor, level) in pass.factor_sets[*factors as usize].iter().enumerate() {
+        for (factor, level) in pass.plant.factor_sets[*factors as usize].iter().enumerate() {
             if level.is_empty() || NOT_OF_THE_UNIT.contains(&factor) {
                 continue;
             }
@@ -107,7 +106,7 @@ pub fn causes(pass: &Pass, series: usize) -> Vec<Cause> {
             let p = beta_reg(number(c.failed), number(c.units - c.failed) + 1.0, share) * tried;
             (p < SIGNIFICANT && own >= RATIO * share).then(|| {
                 let cause = Cause {
-                    factor: pass.factor_names[index].clone(),
+                    factor: pass.plant.factor_names[index].clone(),
                     index,
                     level: level.to_owned(),
                     failed: c.failed,
@@ -130,31 +129,22 @@ pub fn without(pass: &Pass, series: usize, readings: &[Reading], causes: &[Cause
         return readings.to_vec();
     }
     let mut gone: BTreeMap<(Day, u16, i64, Says), f64> = BTreeMap::new();
-    for row in pass.used_of(series) {
-        let r = row.record;
-        let levels = &pass.factor_sets[r.factors as usize];
-        if !causes.iter().any(|c| levels[c.index] == c.level) {
+    for test in pass.used_of(series) {
+        let levels = test.levels();
+        if !causes.iter().any(|c| levels[c.index] == c.level)
+            || !matches!(test.outcome(), Outcome::Pass | Outcome::OverLimit)
+        {
             continue;
         }
-        let said = match (r.outcome, r.shown) {
-            (Outcome::OverLimit, _) => {
-                pass.limits[r.limits as usize].high_pa.map(|h| (h, Says::Above))
-            }
-            (Outcome::Pass, Shown::Value) => Some((r.reading_pa, Says::Value)),
-            (Outcome::Pass, Shown::Below) => Some((r.reading_pa, Says::Below)),
-            (Outcome::Pass, Shown::Above) => Some((r.reading_pa, Says::Above)),
-            _ => None,
-        };
-        if let Some((pa, says)) = said {
-            let station = pass.station_of_setup[r.setup as usize];
-            *gone.entry((day_of(r.time, pass.day_starts_s), station, pa, says)).or_default() +=
-                f64::from(r.count);
+        if let Some((pa, says)) = test.says() {
+            *gone.entry((test.day(), test.station(), pa, says)).or_default() +=
+                f64::from(test.count());
         }
     }
     readings
         .iter()
         .filter_map(|r| {
-            let pa = crate::records::ma_to_pa(r.ma)?;
+            let pa = ma_to_pa(r.ma)?;
             let count = r.count - gone.get(&(r.day, r.station, pa, r.says)).copied().unwrap_or(0.0);
             (count > 0.5).then_some(Reading { count, ..*r })
         })

@@ -7,8 +7,7 @@ use serde::{Serialize, Serializer};
 use crate::config::Config;
 use crate::day::Day;
 use crate::movement::check_record::{LoadRecord, right};
-use crate::records::Outcome;
-use crate::series::{CheckReading, Pass, SetAside, Use};
+use crate::series::{CheckReading, Outcome, Pass};
 use crate::words::time::as_time;
 
 /// Check loads of one station.
@@ -62,18 +61,24 @@ pub fn checks(
         return None;
     }
     // A station may have tested loads and no product.
-    let stations: BTreeSet<u16> =
-        pass.station_days.keys().copied().chain(pass.checks.iter().map(|c| c.station)).collect();
+    let stations: BTreeSet<u16> = pass
+        .plant
+        .station_days
+        .keys()
+        .copied()
+        .chain(pass.plant.checks.iter().map(|c| c.station))
+        .collect();
     let mut loads: BTreeMap<u16, Vec<LoadRecord>> = BTreeMap::new();
     for record in records {
         loads.entry(record.station).or_default().push(record);
     }
     let mut of_station = |station: u16| {
-        let own: Vec<&CheckReading> = pass.checks.iter().filter(|c| c.station == station).collect();
+        let own: Vec<&CheckReading> =
+            pass.plant.checks.iter().filter(|c| c.station == station).collect();
         let checked: BTreeSet<Day> = own.iter().map(|c| c.day).collect();
-        let days = pass.station_days.get(&station).into_iter().flatten();
+        let days = pass.plant.station_days.get(&station).into_iter().flatten();
         StationChecks {
-            station: pass.stations[usize::from(station)].clone(),
+            station: pass.plant.stations[usize::from(station)].clone(),
             days_without: days.filter(|d| !checked.contains(d)).copied().collect(),
             wrong: own.iter().filter_map(|check| wrong(pass, check, &own, config)).collect(),
             loads: loads.remove(&station).unwrap_or_default(),
@@ -110,22 +115,6 @@ fn wrong(
 }
 
 fn tests_between(pass: &Pass, station: u16, from: Option<i64>, to: i64) -> u64 {
-    pass.rows
-        .iter()
-        .filter(|row| {
-            let product = !matches!(
-                row.used,
-                Use::SetAside(
-                    SetAside::CheckLoad
-                        | SetAside::OtherTest
-                        | SetAside::Repeated
-                        | SetAside::Clock
-                )
-            );
-            product
-                && pass.station_of_setup[row.record.setup as usize] == station
-                && row.record.time < to
-                && from.is_none_or(|f| row.record.time > f)
-        })
-        .count() as u64
+    let at = pass.tests().filter(|t| t.station == station);
+    at.map(|t| t.between(from, to).of_products().count() as u64).sum()
 }

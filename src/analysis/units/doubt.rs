@@ -6,11 +6,10 @@
 //! counted again at its own limit, with the ends of the step's interval.
 
 use crate::analysis::units::calibration::Covered;
-use crate::day::{Day, day_of};
+use crate::day::Day;
 use crate::movement::readings::ma;
 use crate::movement::stations::Stations;
-use crate::records::{Marks, Outcome, Record, Shown};
-use crate::series::{Pass, SetAside, Use};
+use crate::series::{NamedTest, Outcome, Pass, SetAside};
 use crate::stats::estimate::Estimate;
 
 /// Days about a step within which a calibration is the one that made it.
@@ -59,8 +58,8 @@ pub struct Doubt {
     pub passes: u64,
     /// Passes above their own limit when raised by the lower and the upper end of the interval.
     pub ends: (u64, u64),
-    /// Passes above their own limit when raised: series, serial as first written, row.
-    pub units: Vec<(u32, String, Record)>,
+    /// Passes above their own limit when raised, in order of time.
+    pub units: Vec<NamedTest>,
 }
 
 /// Every stretch in which a tester read too low: by a step of it, or by the register.
@@ -75,7 +74,7 @@ pub fn doubts(
     covered: Option<&[Covered]>,
     accuracy_pct: f64,
 ) -> Vec<Doubt> {
-    let Some((first, last)) = pass.days else {
+    let Some((first, last)) = pass.plant.days else {
         return Vec::new();
     };
     let covered = covered.unwrap_or_default();
@@ -101,7 +100,7 @@ pub fn doubts(
         };
         for (k, step) in station.moved.iter().enumerate() {
             let calibration = covered.iter().find(|c| {
-                c.station == pass.stations[n]
+                c.station == pass.plant.stations[n]
                     && (step.day_low - BESIDE..=step.day_high + BESIDE).contains(&c.done_on)
             });
             explained.extend(calibration.map(|c| (number, c.done_on)));
@@ -118,7 +117,7 @@ pub fn doubts(
         }
     }
     for c in covered {
-        let number = pass.stations.iter().position(|s| *s == c.station);
+        let number = pass.plant.stations.iter().position(|s| *s == c.station);
         let (Some(station), Some(error)) =
             (number.and_then(|n| u16::try_from(n).ok()), c.error_pct)
         else {
@@ -157,42 +156,29 @@ fn inverse(fall: &Estimate) -> Option<Estimate> {
 }
 
 fn count(pass: &Pass, found: &mut [Doubt]) {
-    if found.is_empty() {
-        return;
-    }
-    for row in pass.rows.iter() {
-        let r = row.record;
-        let product = match row.used {
-            Use::Used | Use::SetAside(SetAside::Retest | SetAside::Returned) => true,
-            Use::SetAside(_) => false,
-        };
-        let read = r.outcome == Outcome::Pass && r.shown == Shown::Value;
-        if !product || !read || r.marks.has(Marks::CHECK_LOAD) {
-            continue;
-        }
-        let (Some(limit), Some(series)) =
-            (pass.limits[r.limits as usize].high_pa, pass.series_of_setup[r.setup as usize])
-        else {
-            continue;
-        };
-        let station = pass.station_of_setup[r.setup as usize];
-        let day = day_of(r.time, pass.day_starts_s);
-        for doubt in
-            found.iter_mut().filter(|d| d.station == station && (d.from..=d.to).contains(&day))
-        {
-            let above = |pct: f64| ma(r.reading_pa) * (1.0 + pct / 100.0) > ma(limit);
-            let n = u64::from(r.count);
+    for doubt in found {
+        let of_station = pass.tests().filter(|t| t.station == doubt.station && t.series.is_some());
+        for test in of_station.flat_map(|t| t.within(doubt.from, doubt.to).all()) {
+            let product =
+                matches!(test.set_aside(), None | Some(SetAside::Retest | SetAside::Returned));
+            if !product || test.outcome() != Outcome::Pass {
+                continue;
+            }
+            let Some((value, limit)) = test.value_pa().zip(test.limits().high_pa) else {
+                continue;
+            };
+            let above = |pct: f64| ma(value) * (1.0 + pct / 100.0) > ma(limit);
+            let n = u64::from(test.count());
             doubt.passes += n;
             doubt.ends.0 += if above(doubt.raised_pct.low) { n } else { 0 };
             doubt.ends.1 += if above(doubt.raised_pct.high) { n } else { 0 };
             if above(doubt.raised_pct.value) {
-                doubt.units.push((series, row.serial().to_owned(), *r));
+                doubt.units.push(test.named());
             }
         }
-    }
-    for doubt in found {
-        doubt
-            .units
-            .sort_by(|a, b| (a.2.time, a.0, &a.1, a.2.line).cmp(&(b.2.time, b.0, &b.1, b.2.line)));
+        // Series before serial, as the counts by series are told.
+        doubt.units.sort_by(|a, b| {
+            (a.time, a.series, &a.serial, a.line).cmp(&(b.time, b.series, &b.serial, b.line))
+        });
     }
 }

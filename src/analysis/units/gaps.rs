@@ -34,6 +34,7 @@ pub struct Gap {
 #[must_use]
 pub fn gaps(pass: &Pass) -> Vec<Gap> {
     let plant: Vec<Day> = pass
+        .plant
         .station_days
         .values()
         .flatten()
@@ -41,11 +42,12 @@ pub fn gaps(pass: &Pass) -> Vec<Gap> {
         .collect::<BTreeSet<Day>>()
         .into_iter()
         .collect();
-    let chances = plant.len() * pass.station_days.len();
-    pass.station_days
+    let chances = plant.len() * pass.plant.station_days.len();
+    pass.plant
+        .station_days
         .iter()
         .flat_map(|(&station, days)| {
-            let name = &pass.stations[usize::from(station)];
+            let name = &pass.plant.stations[usize::from(station)];
             of_station(name, &plant, days, BY_CHANCE / chances.max(1) as f64)
         })
         .collect()

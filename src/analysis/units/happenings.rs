@@ -10,8 +10,7 @@ use crate::analysis::units::settings::{Setting, SettingChange};
 use crate::day::{Day, date_of};
 use crate::movement::SeriesMovement;
 use crate::movement::drift::{DriftStep, Event, name_events};
-use crate::records::Register;
-use crate::series::Pass;
+use crate::series::{Pass, Register};
 
 /// What happened around one series or station, by how likely it is to be the cause of a step: somebody wrote it
 /// down; a setting; a calibration; a new lot, of which there is one in most intervals.
@@ -31,7 +30,7 @@ pub fn of_series(
 ) -> Happenings {
     let used: BTreeSet<u16> = moved.readings.iter().map(|r| r.station).collect();
     let used: BTreeSet<&str> =
-        used.into_iter().map(|s| pass.stations[usize::from(s)].as_str()).collect();
+        used.into_iter().map(|s| pass.plant.stations[usize::from(s)].as_str()).collect();
     let key = &pass.series[n].key;
     let settings = findings.settings.changes.iter().filter(|c| {
         // A change of limit moves no reading, and the share of failures is counted at one limit.
@@ -60,7 +59,7 @@ pub fn of_station(
     findings: &Findings,
     register: &Register,
 ) -> Happenings {
-    let name = &pass.stations[usize::from(station)];
+    let name = &pass.plant.stations[usize::from(station)];
     let settings = findings
         .settings
         .changes
@@ -134,7 +133,7 @@ fn new_lots(pass: &Pass, n: usize) -> Vec<Event> {
     let outcomes = &pass.series[n].outcomes;
     let mut first: BTreeMap<&str, Day> = BTreeMap::new();
     for o in outcomes {
-        if let Some(lot) = pass.factor_sets[o.factors as usize].first()
+        if let Some(lot) = pass.plant.factor_sets[o.factors as usize].first()
             && !lot.is_empty()
         {
             first.entry(lot).or_insert(o.day);

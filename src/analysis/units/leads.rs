@@ -26,14 +26,14 @@ pub fn open_leads(pass: &Pass, facts: &[SeriesFacts], config: &Config) -> OpenLe
             continue;
         }
         let lowest = series.outcomes.iter().filter_map(|o| o.limits.low_pa).min();
-        for (_, station, pa) in &series.under_limit_pa {
-            if lowest.is_none_or(|low| pa * 5 < low) {
-                shown.entry(*station).or_default().push(ma(*pa) / drive);
+        for line in &series.under_limit {
+            if lowest.is_none_or(|low| line.value_pa * 5 < low) {
+                shown.entry(line.station).or_default().push(ma(line.value_pa) / drive);
             }
         }
     }
     let mut per_station = BTreeMap::new();
-    for (n, name) in pass.stations.iter().enumerate() {
+    for (n, name) in pass.plant.stations.iter().enumerate() {
         let station = u16::try_from(n).unwrap_or(u16::MAX);
         if let Some(known) = config.open_lead_ma.get(name) {
             per_station.insert(station, *known);

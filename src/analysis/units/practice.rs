@@ -1,7 +1,6 @@
 //! Retests: how many failures pass in the end, and who tests again until they do.
 
-use crate::records::Outcome;
-use crate::series::{Pass, Series, UnitHistory};
+use crate::series::{Outcome, Pass, Series, UnitHistory};
 use crate::stats::estimate::Estimate;
 use crate::stats::special::chi_square_quantile;
 
@@ -41,14 +40,13 @@ pub struct Habit {
 /// Retests of a series.
 #[must_use]
 pub fn practice(pass: &Pass, series: usize, allowed: u32) -> Practice {
-    let index = u32::try_from(series).unwrap_or(u32::MAX);
-    let mine: Vec<&UnitHistory> = pass.histories.iter().filter(|h| h.series == index).collect();
+    let mine = pass.histories_of(series);
     let tripped: Vec<&UnitHistory> =
-        mine.iter().copied().filter(|h| h.outcome == Outcome::OverLimit).collect();
+        mine.iter().filter(|h| h.outcome == Outcome::OverLimit).collect();
     let mut habits = Vec::new();
-    for (station, name) in pass.stations.iter().enumerate() {
-        for (factor, factor_name) in pass.factor_names.iter().enumerate().skip(1) {
-            let of = |h: &UnitHistory| pass.factor_sets[h.factors as usize][factor].as_str();
+    for (station, name) in pass.plant.stations.iter().enumerate() {
+        for (factor, factor_name) in pass.plant.factor_names.iter().enumerate().skip(1) {
+            let of = |h: &UnitHistory| pass.plant.factor_sets[h.factors as usize][factor].as_str();
             let mut levels: Vec<&str> = tripped
                 .iter()
                 .filter(|h| usize::from(h.station) == station)

@@ -7,13 +7,15 @@
 
 use std::collections::BTreeMap;
 
+use rayon::prelude::*;
 use serde::ser::SerializeStruct;
 use serde::{Serialize, Serializer};
 
 use crate::config::Config;
-use crate::day::{Day, as_date, day_of};
-use crate::records::{Limits, TestKind};
-use crate::series::{Pass, SeriesKey, SeriesName, TestSettings, names};
+use crate::day::{Day, as_date};
+use crate::series::{
+    Current, Limits, Pass, SeriesKey, SeriesName, Test, TestKind, TestSettings, names,
+};
 use crate::words::currents::PRINTED_IN_UA_BELOW_MA;
 use crate::words::time::{as_time, as_time_if_any, clock};
 use crate::words::{count, three_digits};
@@ -197,19 +199,8 @@ pub struct SettingsRecord {
     pub short: Vec<SettingShort>,
 }
 
-/// One first test: time, file order, station, series, and what was set, in the smallest units.
-#[derive(Debug, Clone, Copy)]
-struct Test {
-    time: i64,
-    order: (u16, u32, u8),
-    station: u16,
-    series: usize,
-    count: u32,
-    set: [Option<i64>; 6],
-}
-
 /// What makes series one test of one model, whatever its voltage or dwell.
-fn of_one_test(key: &SeriesKey) -> (&str, TestKind, &str, &str, crate::records::Current) {
+fn of_one_test(key: &SeriesKey) -> (&str, TestKind, &str, &str, Current) {
     (&key.model, key.test, &key.test_point, &key.step, key.current)
 }
 
@@ -222,46 +213,63 @@ pub fn settings(pass: &Pass, config: &Config) -> SettingsRecord {
         groups.entry(of_one_test(&series.key)).or_default().push(n);
     }
     let names = names(&pass.series);
-    let station = |n: u16| pass.stations[usize::from(n)].clone();
+    let groups: Vec<Vec<usize>> = groups.into_values().collect();
+    let parts: Vec<SettingsRecord> =
+        groups.par_iter().map(|members| of_group(pass, &names, members, config)).collect();
     let mut record = SettingsRecord::default();
-    for members in groups.values() {
-        let tests = tests_of(pass, members);
-        let Some(last_day) = tests.iter().map(|t| day(pass, t)).max() else {
-            continue;
-        };
-        for (k, what) in Setting::ALL.into_iter().enumerate() {
-            let mut latest: BTreeMap<u16, Option<i64>> = BTreeMap::new();
-            for of_station in tests.chunk_by(|a, b| a.station == b.station) {
-                let runs = runs_of(of_station, k, what);
-                record.changes.extend(changes(pass, &names, &runs, k, what));
-                if let Some(last) = runs.last()
-                    && last_day - day(pass, last.last) <= RECENT
-                {
-                    latest.insert(last.first.station, last.first.set[k]);
-                }
-            }
-            let mut values: Vec<Option<i64>> = latest.values().copied().collect();
-            values.sort_unstable();
-            values.dedup();
-            if values.len() > 1 {
-                record.differs.push(SettingDiffers {
-                    series: names[members[0]].clone(),
-                    what,
-                    values: latest
-                        .into_iter()
-                        .map(|(s, v)| (station(s), what.value_words(v.map(|v| in_unit(what, v)))))
-                        .collect(),
-                });
-            }
-        }
-        record.short.extend(short(pass, &names, members[0], &tests, config));
+    for part in parts {
+        record.changes.extend(part.changes);
+        record.differs.extend(part.differs);
+        record.short.extend(part.short);
     }
     record.changes = joined(record.changes);
     record
 }
 
-fn day(pass: &Pass, test: &Test) -> Day {
-    day_of(test.time, pass.day_starts_s)
+/// The settings record of the series that are one test of one model.
+fn of_group(
+    pass: &Pass,
+    names: &[SeriesName],
+    members: &[usize],
+    config: &Config,
+) -> SettingsRecord {
+    let mut record = SettingsRecord::default();
+    let stations = stations_of(pass, members);
+    let Some(last_day) = stations.iter().filter_map(|s| Some(s.tests.last()?.day())).max() else {
+        return record;
+    };
+    for what in Setting::ALL {
+        let mut latest: BTreeMap<u16, Option<i64>> = BTreeMap::new();
+        for station in &stations {
+            let runs = &station.runs[what as usize];
+            record.changes.extend(changes(pass, names, runs, what));
+            if let Some(run) = runs.last()
+                && last_day - run.last.day() <= RECENT
+            {
+                latest.insert(run.last.station(), run.value);
+            }
+        }
+        let mut values: Vec<Option<i64>> = latest.values().copied().collect();
+        values.sort_unstable();
+        values.dedup();
+        if values.len() > 1 {
+            record.differs.push(SettingDiffers {
+                series: names[members[0]].clone(),
+                what,
+                values: latest
+                    .into_iter()
+                    .map(|(station, v)| {
+                        (
+                            pass.plant.stations[usize::from(station)].clone(),
+                            what.value_words(v.map(|v| in_unit(what, v))),
+                        )
+                    })
+                    .collect(),
+            });
+        }
+    }
+    record.short = short(pass, names, members[0], &stations, config);
+    record
 }
 
 fn in_unit(what: Setting, value: i64) -> f64 {
@@ -273,79 +281,76 @@ fn in_unit(what: Setting, value: i64) -> f64 {
     }
 }
 
-/// First tests of some series, by station and time.
-fn tests_of(pass: &Pass, members: &[usize]) -> Vec<Test> {
-    let mut tests: Vec<Test> = members
-        .iter()
-        .flat_map(|&series| {
-            pass.used_of(series).map(move |row| {
-                let r = row.record;
-                let set = pass.settings_of_setup[r.setup as usize];
-                let limits = pass.limits[r.limits as usize];
-                Test {
-                    time: r.time,
-                    order: (r.source, r.line, r.part),
-                    station: pass.station_of_setup[r.setup as usize],
-                    series,
-                    count: r.count,
-                    set: all_set(set, limits),
-                }
-            })
-        })
-        .collect();
-    tests.sort_unstable_by_key(|t| (t.station, t.time, t.order));
-    tests
+/// The first tests at one station, in order of time, and for each setting its runs of one value.
+#[derive(Default)]
+struct Station<'a> {
+    tests: Vec<Test<'a>>,
+    runs: [Vec<Run<'a>>; 6],
 }
 
 /// A run of tests at one value.
 struct Run<'a> {
-    first: &'a Test,
-    last: &'a Test,
+    value: Option<i64>,
+    first: Test<'a>,
+    last: Test<'a>,
     tests: u64,
 }
 
-fn runs_of<'a>(tests: &'a [Test], k: usize, what: Setting) -> Vec<Run<'a>> {
-    let mut runs: Vec<Run<'a>> = Vec::new();
-    let known = tests.iter().filter(|t| t.set[k].is_some() || what == Setting::LowLimit);
-    for test in known {
-        match runs.last_mut().filter(|run| run.first.set[k] == test.set[k]) {
-            Some(run) => {
-                run.last = test;
-                run.tests += u64::from(test.count);
+/// First tests of some series, station by station.
+fn stations_of<'a>(pass: &'a Pass, members: &[usize]) -> Vec<Station<'a>> {
+    let mut stations: BTreeMap<u16, Station<'a>> = BTreeMap::new();
+    for of_series in members.iter().flat_map(|&n| pass.tests_of(n)) {
+        stations.entry(of_series.station).or_default().tests.extend(of_series.used());
+    }
+    for Station { tests, runs } in stations.values_mut() {
+        // Several series follow each other so far, each in order.
+        tests.sort_by(|a, b| a.in_time().cmp(&b.in_time()));
+        for &test in tests.iter() {
+            let set = all_set(test.settings(), test.limits());
+            for (what, runs) in Setting::ALL.into_iter().zip(&mut *runs) {
+                let value = set[what as usize];
+                if value.is_none() && what != Setting::LowLimit {
+                    continue;
+                }
+                let count = u64::from(test.count());
+                match runs.last_mut().filter(|run| run.value == value) {
+                    Some(run) => {
+                        run.last = test;
+                        run.tests += count;
+                    }
+                    None => runs.push(Run { value, first: test, last: test, tests: count }),
+                }
             }
-            None => runs.push(Run { first: test, last: test, tests: u64::from(test.count) }),
         }
     }
-    runs
+    stations.into_values().collect()
 }
 
 fn changes(
     pass: &Pass,
     names: &[SeriesName],
     runs: &[Run<'_>],
-    k: usize,
     what: Setting,
 ) -> Vec<SettingChange> {
-    let value = |run: &Run<'_>| run.first.set[k].map(|v| in_unit(what, v));
+    let value = |run: &Run<'_>| run.value.map(|v| in_unit(what, v));
     let mut found = Vec::new();
     let mut n = 1;
     while n < runs.len() {
         let (before, run) = (&runs[n - 1], &runs[n]);
         // To another value and back within one day is one happening.
-        let back = runs.get(n + 1).filter(|next| {
-            next.first.set[k] == before.first.set[k]
-                && day(pass, next.first) == day(pass, run.first)
-        });
+        let back = runs
+            .get(n + 1)
+            .filter(|next| next.value == before.value && next.first.day() == run.first.day());
         found.push(SettingChange {
-            series: names[run.first.series].clone(),
+            series: names[series_of(run.first)].clone(),
             what,
-            time: run.first.time,
-            day: day(pass, run.first),
-            stations: vec![pass.stations[usize::from(run.first.station)].clone()],
+            time: run.first.time(),
+            day: run.first.day(),
+            stations: vec![station_of(pass, run.first)],
             from: value(before),
             to: value(run),
             tests: run.tests,
-            back_after: back.map(|_| run.last.time),
+            back_after: back.map(|_| run.last.time()),
             further: 0,
         });
         n += if back.is_some() { 2 } else { 1 };
@@ -356,6 +361,14 @@ fn changes(
         found[0].further = further;
     }
     found
+}
+
+fn series_of(test: Test<'_>) -> usize {
+    test.series().expect("the tests asked for are those of a series")
+}
+
+fn station_of(pass: &Pass, test: Test<'_>) -> String {
+    pass.plant.stations[usize::from(test.station())].clone()
 }
 
 /// Equal changes of several stations on one day are one.
@@ -421,28 +434,27 @@ fn short(
     pass: &Pass,
     names: &[SeriesName],
     series: usize,
-    tests: &[Test],
+    stations: &[Station<'_>],
     config: &Config,
 ) -> Vec<SettingShort> {
     let mut found = Vec::new();
     let required = required(&pass.series[series].key, config);
     for (what, required) in required.into_iter().flatten() {
-        for of_station in tests.chunk_by(|a, b| a.station == b.station) {
-            let low: Vec<(&Test, f64)> = of_station
-                .iter()
-                .filter_map(|t| Some((t, in_unit(what, t.set[what as usize]?))))
-                .filter(|(_, set)| *set < required)
-                .collect();
-            if let (Some(first), Some(last)) = (low.first(), low.last()) {
+        for station in stations {
+            let runs = &station.runs[what as usize];
+            let set = |run: &Run<'_>| run.value.map(|v| in_unit(what, v));
+            let low: Vec<&Run<'_>> =
+                runs.iter().filter(|r| set(r).is_some_and(|v| v < required)).collect();
+            if let (Some(from), Some(to)) = (low.first(), low.last()) {
                 found.push(SettingShort {
-                    series: names[first.0.series].clone(),
-                    station: pass.stations[usize::from(first.0.station)].clone(),
+                    series: names[series_of(from.first)].clone(),
+                    station: station_of(pass, from.first),
                     what,
                     required,
-                    lowest: low.iter().map(|l| l.1).fold(f64::INFINITY, f64::min),
-                    tests: low.iter().map(|l| u64::from(l.0.count)).sum(),
-                    from: day(pass, first.0),
-                    to: day(pass, last.0),
+                    lowest: low.iter().filter_map(|r| set(r)).fold(f64::INFINITY, f64::min),
+                    tests: low.iter().map(|r| r.tests).sum(),
+                    from: from.first.day(),
+                    to: to.last.day(),
                 });
             }
         }

@@ -9,12 +9,11 @@ use crate::analysis::body::healthy::plain_options;
 use crate::analysis::body::strays::Strays;
 use crate::analysis::units::leads::OpenLeads;
 use crate::config::Config;
-use crate::day::{Day, day_of};
+use crate::day::Day;
 use crate::movement::edges::Edges;
 use crate::movement::readings::{Reading, grouped, ma, value};
 use crate::movement::stations::SeriesFacts;
-use crate::records::{Record, Shown};
-use crate::series::Pass;
+use crate::series::{NamedTest, Pass};
 
 /// A pass is taken for an open lead up to this multiple of the station's open-lead reading…
 const OPEN_LEAD_REACH: f64 = 1.25;
@@ -39,12 +38,8 @@ pub enum Lies {
 /// A stray that passed.
 #[derive(Debug, Clone)]
 pub struct StrayUnit {
-    /// Serial as first written.
-    pub serial: String,
-    /// The row.
-    pub record: Record,
-    /// Station.
-    pub station: u16,
+    /// The test.
+    pub test: NamedTest,
     /// Reading, mA.
     pub reading_ma: f64,
     /// Side.
@@ -111,20 +106,17 @@ pub fn strays(
         }
         known.push((from, to, strays, typical));
     }
-    let starts = config.day_starts_s();
-    for row in pass.passes_of(series) {
-        let r = row.record;
-        if r.shown != Shown::Value {
+    for test in pass.passes_of(series) {
+        let Some(value_pa) = test.value_pa() else {
             continue;
-        }
-        let day = day_of(r.time, starts);
+        };
+        let (day, station) = (test.day(), test.station());
         let Some((_, _, strays, typical)) = known.iter().find(|k| (k.0..=k.1).contains(&day))
         else {
             continue;
         };
-        let station = pass.station_of_setup[r.setup as usize];
-        let reading_ma = ma(r.reading_pa);
-        let step = ma(pass.steps.at(station, r.reading_pa));
+        let reading_ma = ma(value_pa);
+        let step = ma(pass.plant.steps.at(station, value_pa));
         if !strays.has(value(reading_ma, step)) {
             continue;
         }
@@ -138,22 +130,9 @@ pub fn strays(
                 Lies::Below
             }
         };
-        list.units.push(StrayUnit {
-            serial: row.serial().to_owned(),
-            record: *r,
-            station,
-            reading_ma,
-            lies,
-        });
+        list.units.push(StrayUnit { test: test.named(), reading_ma, lies });
     }
-    list.units.sort_by(|a, b| {
-        (a.record.time, a.station, &a.serial, a.record.line).cmp(&(
-            b.record.time,
-            b.station,
-            &b.serial,
-            b.record.line,
-        ))
-    });
+    list.units.sort_by(|a, b| a.test.in_time().cmp(&b.test.in_time()));
     list
 }
 

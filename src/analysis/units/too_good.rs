@@ -18,8 +18,7 @@ use crate::day::month_of;
 use crate::movement::Movement;
 use crate::movement::readings::{Reading, ma};
 use crate::movement::stations::Stations;
-use crate::records::{Outcome, Record, Shown};
-use crate::series::{OutcomeLine, Pass, Says};
+use crate::series::{NamedTest, Outcome, OutcomeLine, Pass, Says, Test, Tests};
 use crate::stats::special::gamma_ln_sf;
 
 /// Readings to either side of a run from which the share of its value is taken.
@@ -52,8 +51,8 @@ pub struct Frozen {
     pub reading_ma: f64,
     /// Expected number of such runs of this station and series by chance.
     pub by_chance: f64,
-    /// The units, in order of time: serial as first written, row.
-    pub units: Vec<(String, Record)>,
+    /// The units, in order of time.
+    pub units: Vec<NamedTest>,
 }
 
 /// A station that fails far fewer units than the others predict.
@@ -104,10 +103,11 @@ pub struct TooGood {
 /// Looks for all three.
 #[must_use]
 pub fn too_good(pass: &Pass, movement: &Movement, config: &Config) -> TooGood {
-    let frozen =
-        (0..pass.series.len()).into_par_iter().flat_map_iter(|n| frozen(pass, n, config)).collect();
     TooGood {
-        frozen,
+        frozen: (0..pass.series.len())
+            .into_par_iter()
+            .flat_map_iter(|n| pass.tests_of(n).flat_map(move |tests| frozen(n, tests, config)))
+            .collect(),
         few_failures: few_failures(pass, movement.stations.as_ref().ok()),
         collapsed: movement
             .series
@@ -118,59 +118,39 @@ pub fn too_good(pass: &Pass, movement: &Movement, config: &Config) -> TooGood {
     }
 }
 
-/// A pass with its reading.
-struct Passed<'a> {
-    station: u16,
-    record: &'a Record,
-    serial: &'a str,
-}
-
 /// Passes of one station one after the other with one value.
 ///
 /// Chance: `N p^(k - 1)` for a run of `k` among `N` passes, `p` the share of the value among up to 200
 /// passes to either side, one added.
-fn frozen(pass: &Pass, series: usize, config: &Config) -> Vec<Frozen> {
-    let mut rows: Vec<Passed<'_>> = pass
-        .passes_of(series)
-        .filter(|row| row.record.shown == Shown::Value)
-        .map(|row| Passed {
-            station: pass.station_of_setup[row.record.setup as usize],
-            record: row.record,
-            serial: row.serial(),
-        })
-        .collect();
-    rows.sort_unstable_by_key(|p| {
-        let r = p.record;
-        (p.station, r.time, r.source, r.line, r.part)
-    });
+fn frozen(series: usize, tests: Tests<'_>, config: &Config) -> Vec<Frozen> {
+    let shown: Vec<i64> = tests.passes().filter_map(Test::value_pa).collect();
     let mut found = Vec::new();
-    for of_station in rows.chunk_by(|a, b| a.station == b.station) {
-        let mut start = 0;
-        for run in of_station.chunk_by(|a, b| a.record.reading_pa == b.record.reading_pa) {
-            let (from, to) = (start, start + run.len());
-            start = to;
-            if run.len() < config.frozen_readings.max(2) {
-                continue;
-            }
-            let beside = of_station[from.saturating_sub(BESIDE)..from]
-                .iter()
-                .chain(&of_station[to..(to + BESIDE).min(of_station.len())]);
-            let (mut all, mut same) = (2.0, 1.0);
-            for other in beside {
-                all += 1.0;
-                same += f64::from(u8::from(other.record.reading_pa == run[0].record.reading_pa));
-            }
-            let share: f64 = same / all;
-            let by_chance = of_station.len() as f64 * share.powf(run.len() as f64 - 1.0);
-            if by_chance < config.frozen_chance {
-                found.push(Frozen {
-                    series,
-                    station: run[0].station,
-                    reading_ma: ma(run[0].record.reading_pa),
-                    by_chance,
-                    units: run.iter().map(|p| (p.serial.to_owned(), *p.record)).collect(),
-                });
-            }
+    let mut start = 0;
+    for run in shown.chunk_by(|a, b| a == b) {
+        let (from, to) = (start, start + run.len());
+        start = to;
+        if run.len() < config.frozen_readings.max(2) {
+            continue;
+        }
+        let beside = shown[from.saturating_sub(BESIDE)..from]
+            .iter()
+            .chain(&shown[to..(to + BESIDE).min(shown.len())]);
+        let (mut all, mut same) = (2.0, 1.0);
+        for other in beside {
+            all += 1.0;
+            same += f64::from(u8::from(*other == run[0]));
+        }
+        let share: f64 = same / all;
+        let by_chance = shown.len() as f64 * share.powf(run.len() as f64 - 1.0);
+        if by_chance < config.frozen_chance {
+            let units = tests.passes().filter(|t| t.value_pa().is_some());
+            found.push(Frozen {
+                series,
+                station: tests.station,
+                reading_ma: ma(run[0]),
+                by_chance,
+                units: units.skip(from).take(run.len()).map(Test::named).collect(),
+            });
         }
     }
     found
@@ -186,11 +166,11 @@ fn is_failure(outcome: Outcome) -> bool {
 /// Predicted: in each cell of series and month the station's share of the units times the failures of all.
 /// Chance: Poisson, which is no narrower than the counts that it stands for, times the questions asked.
 fn few_failures(pass: &Pass, stations: Option<&Stations>) -> Vec<FewFailures> {
-    let Some((first, last)) = pass.days else {
+    let Some((first, last)) = pass.plant.days else {
         return Vec::new();
     };
     let mut stretches: Vec<(u16, Day, Day)> = Vec::new();
-    for station in pass.station_days.keys() {
+    for station in pass.plant.station_days.keys() {
         let mut from = first;
         let moved = stations.map_or(&[][..], |s| &s.stations[usize::from(*station)].moved);
         for step in moved {

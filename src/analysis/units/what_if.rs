@@ -8,8 +8,7 @@ use crate::analysis::finding::Asked;
 use crate::analysis::units::strays::{Lies, StrayList};
 use crate::day::month_of;
 use crate::movement::readings::{Reading, ma};
-use crate::records::{Outcome, Shown};
-use crate::series::{Pass, Says};
+use crate::series::{Outcome, Pass, Says};
 use crate::stats::estimate::Estimate;
 
 /// Units of one candidate limit that are listed by serial; more are only counted.
@@ -181,14 +180,10 @@ fn list_units(pass: &Pass, n: usize, all: &mut [Recount]) {
     if wanted.iter().all(|w| *w == (false, false)) {
         return;
     }
-    for row in pass.used_of(n) {
-        let r = row.record;
-        let (would, at) = match (r.outcome, r.shown) {
-            (Outcome::Pass, Shown::Value) => (Would::BeRejected, ma(r.reading_pa)),
-            (Outcome::OverLimit, _) => match pass.limits[r.limits as usize].high_pa {
-                Some(limit) => (Would::MightPass, ma(limit)),
-                None => continue,
-            },
+    for test in pass.used_of(n) {
+        let (would, at) = match (test.outcome(), test.says()) {
+            (Outcome::Pass, Some((reading, Says::Value))) => (Would::BeRejected, ma(reading)),
+            (Outcome::OverLimit, Some((limit, _))) => (Would::MightPass, ma(limit)),
             _ => continue,
         };
         for (recount, (rejected, might_pass)) in all.iter_mut().zip(&wanted) {
@@ -199,9 +194,9 @@ fn list_units(pass: &Pass, n: usize, all: &mut [Recount]) {
             if concerned {
                 recount.units.push(RecountUnit {
                     would,
-                    time: r.time,
-                    station: pass.station_of_setup[r.setup as usize],
-                    serial: row.serial().to_owned(),
+                    time: test.time(),
+                    station: test.station(),
+                    serial: test.serial().to_owned(),
                     ma: at,
                 });
             }
@@ -231,14 +226,12 @@ const SAME_SHIFT_S: i64 = 8 * 3600;
 /// Retests of the over-limit units of series `n`; `None` where there is none.
 #[must_use]
 pub fn retest_cost(pass: &Pass, n: usize) -> Option<RetestCost> {
-    let index = u32::try_from(n).ok()?;
     let (mut units, mut tests) = (0_u64, 0_u64);
     let mut minutes: Vec<f64> = Vec::new();
-    for h in pass.histories.iter().filter(|h| h.series == index && h.outcome == Outcome::OverLimit)
-    {
+    for h in pass.histories_of(n).iter().filter(|h| h.outcome == Outcome::OverLimit) {
         units += 1;
         tests += u64::from(h.retests);
-        let took = pass.row(h.last).record.time - pass.row(h.first).record.time;
+        let took = pass.last_of(h).time() - pass.first_of(h).time();
         if h.retests > 0 && (0..=SAME_SHIFT_S).contains(&took) {
             minutes.push(took as f64 / 60.0);
         }

@@ -10,7 +10,7 @@ use crate::input::layout::{Columns, Group};
 use crate::input::outcomes::Said;
 use crate::input::words::plain_serial;
 use crate::records::{
-    Current, Limits, Marks, MeasuredVolts, Outcome, Record, Setup, Shown, TestKind,
+    Current, Limits, Marks, MeasuredVolts, Outcome, Record, SerialAt, Setup, Shown, TestKind,
 };
 
 /// What is known of a model before its rows are read.
@@ -24,7 +24,7 @@ impl Parser<'_> {
     pub(super) fn test<'c>(
         &mut self,
         line: u32,
-        part: usize,
+        part: u8,
         group: &Group,
         cell: &impl Fn(usize) -> Cell<'c>,
     ) -> std::result::Result<Record, Wrong> {
@@ -171,7 +171,7 @@ impl Parser<'_> {
             let volts = v as f64 / 1000.0;
             self.batch.measured_v.push(MeasuredVolts { model, station: setup.station, volts });
         }
-        let serial = u32::try_from(self.batch.serials.len()).unwrap_or(0);
+        let serial = SerialAt::new(self.batch.serials.len() as u64);
         let written = self.sound(columns, Field::Serial, get(Field::Serial))?;
         let plain = self.serial(written);
         if facts.is_check_load || self.words.check_loads.contains(&plain) {
@@ -201,7 +201,7 @@ impl Parser<'_> {
             line,
             serial,
             source: self.source,
-            part: u8::try_from(part).unwrap_or(u8::MAX),
+            part,
             outcome,
             shown,
             marks,

@@ -12,7 +12,7 @@ use crate::analysis::units::settings::SettingChange;
 use crate::analysis::units::strays::Lies;
 use crate::analysis::units::too_good::{Collapsed, FewFailures, Frozen};
 use crate::config::Config;
-use crate::records::{Event, Register};
+use crate::series::{Event, Register};
 use crate::words::time::{day_of_time, day_text, month_text, time_text};
 use crate::words::{Wording, count, three_digits};
 
@@ -121,7 +121,7 @@ pub(super) fn too_good(plant: &Plant<'_>) -> Vec<TooGoodVerdict> {
 }
 
 fn frozen(plant: &Plant<'_>, f: &Frozen) -> Option<TooGoodVerdict> {
-    let (first, last) = (f.units.first()?.1.time, f.units.last()?.1.time);
+    let (first, last) = (f.units.first()?.time, f.units.last()?.time);
     let station = plant.station(f.station);
     let units = f.units.len() as u64;
     Some(TooGoodVerdict {
@@ -192,7 +192,7 @@ fn open_leads(plant: &Plant<'_>) -> Vec<TooGoodVerdict> {
     for (name, finding) in plant.names.iter().zip(&plant.findings.series) {
         let mut by_station: BTreeMap<u16, Vec<i64>> = BTreeMap::new();
         for unit in finding.strays.units.iter().filter(|u| u.lies == Lies::OpenLead) {
-            by_station.entry(unit.station).or_default().push(unit.record.time);
+            by_station.entry(unit.test.station).or_default().push(unit.test.time);
         }
         for (station, times) in by_station {
             let (Some(first), Some(last)) = (times.iter().min(), times.iter().max()) else {
@@ -221,7 +221,7 @@ fn open_leads(plant: &Plant<'_>) -> Vec<TooGoodVerdict> {
 
 impl Plant<'_> {
     fn station(&self, station: u16) -> String {
-        self.pass.stations[usize::from(station)].clone()
+        self.pass.plant.stations[usize::from(station)].clone()
     }
 
     /// How currents of a series are printed.

@@ -188,7 +188,7 @@ pub(super) fn judge(plant: &Plant<'_>) -> Vec<StationVerdict> {
             offset_pct: s.offset_pct,
         }
     };
-    plant.pass.stations.iter().enumerate().map(judge_one).collect()
+    plant.pass.plant.stations.iter().enumerate().map(judge_one).collect()
 }
 
 /// Steps of one station, with what was recorded then and what its check load did.
@@ -228,7 +228,9 @@ fn in_doubt(plant: &Plant<'_>, doubt: &Doubt, station: &str) -> PassesInDoubt {
 fn by_series(plant: &Plant<'_>, doubt: &Doubt) -> Vec<DoubtOfSeries> {
     let mut counts: BTreeMap<usize, u64> = BTreeMap::new();
     for unit in &doubt.units {
-        *counts.entry(unit.0 as usize).or_default() += u64::from(unit.2.count);
+        if let Some(series) = unit.series {
+            *counts.entry(series).or_default() += u64::from(unit.count);
+        }
     }
     let mut counts: Vec<(usize, u64)> = counts.into_iter().collect();
     counts.sort_by(|a, b| b.1.cmp(&a.1).then(a.0.cmp(&b.0)));

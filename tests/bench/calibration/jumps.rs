@@ -291,7 +291,7 @@ fn ask(planted: Planted, seed: u64, dir: &Path, counts: &mut Counts) -> Result<(
     let (_, pass) = leakdrift::pass(&[path], &config, &|_, _| ()).map_err(|e| e.to_string())?;
     let pass = pass.map_err(|e| e.to_string())?;
     let found = jumps(&pass, &Asked::new(&config, None), &|_| true);
-    let first_day = pass.days.map_or(0, |d| d.0);
+    let first_day = pass.plant.days.map_or(0, |d| d.0);
     let rises: Vec<&Jump> = found.iter().filter(|j| j.rises()).collect();
     counts.plants += 1;
     counts.doubled[0] += u32::from(plant.times >= 2.0);

@@ -1,0 +1,88 @@
+//! Takes batches in their fixed order and keeps what the pass needs until the last row is read.
+
+use std::collections::BTreeMap;
+
+use super::clock::ClockTrack;
+use super::row::{SHARDS, Serials};
+use crate::day::{Day, day_of};
+use crate::records::{AirSums, Batch, Marks, MeasuredVolts, Outcome, Record, Shown, Unreadable};
+
+/// Takes batches in order and keeps what the pass needs.
+#[derive(Debug)]
+pub struct Collector {
+    /// Records by shard of their unit.
+    pub(super) shards: Vec<Vec<Record>>,
+    pub(super) serials: Serials,
+    /// By source.
+    pub(super) clocks: Vec<ClockTrack>,
+    /// How often each setup code showed each value, in picoamperes.
+    pub(super) shown: hashbrown::HashMap<(u32, i64), u64>,
+    /// Tests by calendar day.
+    pub(super) days: BTreeMap<Day, u64>,
+    /// Air by station code and day.
+    pub(super) air: BTreeMap<(u32, Day), AirSums>,
+    /// Measured volts by model and station code.
+    pub(super) measured_v: Vec<MeasuredVolts>,
+    pub(super) unknown_tests: BTreeMap<String, u64>,
+    /// Failures whose class was derived from their reading.
+    pub(super) derived: u64,
+    pub(super) unreadable: Vec<Unreadable>,
+    pub(super) stepped_over: u64,
+}
+
+impl Default for Collector {
+    fn default() -> Self {
+        Self {
+            shards: vec![Vec::new(); SHARDS],
+            serials: Serials::default(),
+            clocks: Vec::new(),
+            shown: hashbrown::HashMap::new(),
+            days: BTreeMap::new(),
+            air: BTreeMap::new(),
+            measured_v: Vec::new(),
+            unknown_tests: BTreeMap::new(),
+            derived: 0,
+            unreadable: Vec::new(),
+            stepped_over: 0,
+        }
+    }
+}
+
+impl Collector {
+    /// Takes the next batch.
+    pub fn absorb(&mut self, batch: Batch) {
+        let mut day_counts: (Day, u64) = (0, 0);
+        for record in &batch.records {
+            let source = usize::from(record.source);
+            if self.clocks.len() <= source {
+                self.clocks.resize(source + 1, ClockTrack::default());
+            }
+            self.clocks[source].follow(record);
+            let day = day_of(record.time, 0);
+            if day == day_counts.0 {
+                day_counts.1 += 1;
+            } else {
+                *self.days.entry(day_counts.0).or_default() += day_counts.1;
+                day_counts = (day, 1);
+            }
+            if record.shown == Shown::Value && record.outcome == Outcome::Pass {
+                *self.shown.entry((record.setup, record.reading_pa)).or_default() +=
+                    u64::from(record.count);
+            }
+            self.derived += u64::from(record.marks.has(Marks::DERIVED));
+            let shard = (record.unit >> 58) as usize;
+            let serial = self.serials.keep(shard, record.serial.read(&batch.serials));
+            self.shards[shard].push(Record { serial, ..*record });
+        }
+        *self.days.entry(day_counts.0).or_default() += day_counts.1;
+        for (key, sums) in &batch.air {
+            self.air.entry(*key).or_default().add(sums);
+        }
+        self.measured_v.extend(batch.measured_v);
+        for (name, count) in batch.unknown_tests {
+            *self.unknown_tests.entry(name).or_default() += count;
+        }
+        self.unreadable.extend(batch.unreadable);
+        self.stepped_over += batch.stepped_over;
+    }
+}

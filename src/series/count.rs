@@ -1,0 +1,110 @@
+//! Tallies and counts of every series: one walk along its rows, station by station and day by day.
+
+use rayon::prelude::*;
+
+use super::SeriesKey;
+use super::order::Block;
+use super::row::Row;
+use super::tally::{OutcomeLine, Says, Series, TallyLine, TripLine, UnderLimitLine};
+use crate::day::day_of;
+use crate::records::{Limits, Outcome, Shown};
+
+/// The series of all keys, counted from their rows; `blocks` are in order.
+pub fn count_up(
+    keys: &[SeriesKey],
+    blocks: &[Block],
+    limits: &[Limits],
+    starts_s: i64,
+) -> Vec<Series> {
+    keys.par_iter()
+        .enumerate()
+        .map(|(n, key)| {
+            let place = |b: &Block| b.series.map_or(usize::MAX, |s| s as usize);
+            let from = blocks.partition_point(|b| place(b) < n);
+            let to = blocks.partition_point(|b| place(b) <= n);
+            count(key.clone(), &blocks[from..to], limits, starts_s)
+        })
+        .collect()
+}
+
+fn count(key: SeriesKey, blocks: &[Block], limits: &[Limits], starts_s: i64) -> Series {
+    let mut series = Series {
+        key,
+        tally: Vec::new(),
+        outcomes: Vec::new(),
+        trips: Vec::new(),
+        under_limit: Vec::new(),
+        repeats: (0.0, 0),
+    };
+    let mut readings: Vec<(i64, Says, u32)> = Vec::new();
+    let mut outcomes: Vec<(u32, Limits, Outcome, u32)> = Vec::new();
+    for block in blocks {
+        let station = block.station;
+        let day = |row: &Row| day_of(row.time, starts_s);
+        for rows in block.rows.chunk_by(|a, b| day(a) == day(b)) {
+            let day = day(&rows[0]);
+            for row in rows {
+                if row.is(Row::COUNTED) {
+                    let in_force = limits[row.limits as usize];
+                    outcomes.push((row.factors, in_force, row.outcome, row.count));
+                    if row.outcome == Outcome::UnderLimit && row.shown() == Shown::Value {
+                        let value_pa = row.reading_pa;
+                        series.under_limit.push(UnderLimitLine { day, station, value_pa });
+                    }
+                }
+                if row.is(Row::LEAKAGE)
+                    && let Some((value_pa, says)) = says(row, limits)
+                {
+                    readings.push((value_pa, says, row.count));
+                    if says == Says::Above {
+                        series.trips.push(TripLine { factors: row.factors, count: row.count });
+                    }
+                }
+            }
+            readings.sort_unstable();
+            for same in readings.chunk_by(|a, b| (a.0, a.1) == (b.0, b.1)) {
+                let (value_pa, says, _) = same[0];
+                let count = same.iter().map(|r| r.2).sum();
+                series.tally.push(TallyLine { day, station, value_pa, says, count });
+            }
+            outcomes.sort_unstable();
+            for same in outcomes.chunk_by(|a, b| (a.0, a.1, a.2) == (b.0, b.1, b.2)) {
+                let (factors, limits, outcome, _) = same[0];
+                let count = same.iter().map(|o| o.3).sum();
+                series.outcomes.push(OutcomeLine { day, station, factors, limits, outcome, count });
+            }
+            readings.clear();
+            outcomes.clear();
+        }
+    }
+    // Station by station so far, each in order of days: joining what is in order costs little.
+    series.tally.sort();
+    series.outcomes.sort();
+    series.under_limit.sort();
+    series.trips.sort_unstable();
+    series.trips.dedup_by(|next, first| {
+        let same = next.factors == first.factors;
+        first.count += if same { next.count } else { 0 };
+        same
+    });
+    series
+}
+
+/// What a row says about the current; `None` where it says nothing (a trip with no limit in force).
+pub fn says(row: &Row, limits: &[Limits]) -> Option<(i64, Says)> {
+    if row.outcome == Outcome::OverLimit {
+        return limits[row.limits as usize].high_pa.map(|h| (h, Says::Above));
+    }
+    shown(row)
+}
+
+/// What a row shows, and whether it is the reading or a bound.
+pub fn shown(row: &Row) -> Option<(i64, Says)> {
+    let says = match row.shown() {
+        Shown::Value => Says::Value,
+        Shown::Below => Says::Below,
+        Shown::Above => Says::Above,
+        Shown::Nothing => return None,
+    };
+    Some((row.reading_pa, says))
+}

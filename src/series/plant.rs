@@ -1,0 +1,142 @@
+//! What is known of the plant beside its units: stations, factors, air, check loads and working days.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use rayon::prelude::*;
+
+use super::order::Block;
+use super::row::Row;
+use super::units::Units;
+use super::{SetAside, Steps, Use};
+use crate::config::Config;
+use crate::day::{Day, day_of};
+use crate::input::plain_serial;
+use crate::records::{AirSums, Outcome, Shown};
+
+/// One test of a check load.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CheckReading {
+    /// Index into the stations.
+    pub station: u16,
+    /// Seconds since 1970-01-01.
+    pub time: i64,
+    /// Production day.
+    pub day: Day,
+    /// The load, as named in the config.
+    pub load: String,
+    /// What the test ended with.
+    pub outcome: Outcome,
+    /// Reading in mA, where one was shown.
+    pub reading_ma: Option<f64>,
+    /// Set voltage, V, where the file gives it.
+    pub applied_v: Option<f64>,
+}
+
+/// The plant as the files show it.
+#[derive(Debug, Default)]
+pub struct Plant {
+    /// Stations, sorted; an index is used everywhere.
+    pub stations: Vec<String>,
+    /// Names of the factors: lot, operator, shift, fixture and the config's.
+    pub factor_names: Vec<String>,
+    /// Levels of every factor set, in the order of the names; empty text where unknown.
+    pub factor_sets: Vec<Vec<String>>,
+    /// Reading steps.
+    pub steps: Steps,
+    /// Mean humidity (%) and temperature (°C) by day, over stations that record them.
+    pub air: BTreeMap<Day, (Option<f64>, Option<f64>)>,
+    /// Tests of check loads, in order of station and time.
+    pub checks: Vec<CheckReading>,
+    /// Days on which each station tested products.
+    pub station_days: BTreeMap<u16, BTreeSet<Day>>,
+    /// Tests of products by station and day, retests among them.
+    pub station_tests: BTreeMap<(u16, Day), u64>,
+    /// First and last production day.
+    pub days: Option<(Day, Day)>,
+}
+
+impl Plant {
+    /// Counts the tests of products by station and day.
+    pub(super) fn count_tests(&mut self, blocks: &[Block], starts_s: i64) {
+        let counts: Vec<Vec<((u16, Day), u64)>> = blocks
+            .par_iter()
+            .map(|block| {
+                let day = |row: &Row| day_of(row.time, starts_s);
+                let days = block.rows.chunk_by(|a, b| day(a) == day(b));
+                days.map(|rows| {
+                    let tests = rows.iter().filter(|r| is_of_a_product(r.used));
+                    let count = tests.map(|r| u64::from(r.count)).sum();
+                    ((block.station, day(&rows[0])), count)
+                })
+                .filter(|(_, count)| *count > 0)
+                .collect()
+            })
+            .collect();
+        for ((station, day), count) in counts.into_iter().flatten() {
+            *self.station_tests.entry((station, day)).or_default() += count;
+            self.station_days.entry(station).or_default().insert(day);
+        }
+        let first = self.station_days.values().filter_map(|d| d.first()).min().copied();
+        let end = self.station_days.values().filter_map(|d| d.last()).max().copied();
+        self.days = first.zip(end);
+    }
+}
+
+/// Whether a row is a test of a product that was made when it says, whatever became of it.
+pub(super) fn is_of_a_product(used: Use) -> bool {
+    let no_product =
+        [SetAside::OtherTest, SetAside::CheckLoad, SetAside::Clock, SetAside::Repeated];
+    !matches!(used, Use::SetAside(reason) if no_product.contains(&reason))
+}
+
+/// Mean air of each day.
+pub(super) fn mean_air(
+    air: &BTreeMap<(u32, Day), AirSums>,
+) -> BTreeMap<Day, (Option<f64>, Option<f64>)> {
+    let mut by_day: BTreeMap<Day, AirSums> = BTreeMap::new();
+    // Station codes depend on which thread came first; sums over few stations are made in value order.
+    let mut parts: Vec<(Day, AirSums)> = air.iter().map(|((_, d), s)| (*d, *s)).collect();
+    parts.sort_by(|a, b| {
+        a.0.cmp(&b.0)
+            .then(a.1.humidity.0.total_cmp(&b.1.humidity.0))
+            .then(a.1.temperature.0.total_cmp(&b.1.temperature.0))
+    });
+    for (day, sums) in parts {
+        by_day.entry(day).or_default().add(&sums);
+    }
+    let mean = |s: (f64, u32)| (s.1 > 0).then(|| s.0 / f64::from(s.1));
+    by_day.into_iter().map(|(d, s)| (d, (mean(s.humidity), mean(s.temperature)))).collect()
+}
+
+/// Tests of check loads, in order of station and time.
+pub(super) fn check_readings(units: &Units, config: &Config) -> Vec<CheckReading> {
+    let known: BTreeMap<String, &String> =
+        config.check_loads.keys().map(|k| (plain_serial(k), k)).collect();
+    #[expect(clippy::cast_precision_loss, reason = "currents and volts are far below 2^53")]
+    let part = |n: i64, of: f64| n as f64 / of;
+    let mut checks: Vec<CheckReading> = units
+        .rows()
+        .filter(|r| r.is(Row::CHECK_LOAD) && r.used == Use::SetAside(SetAside::CheckLoad))
+        .filter_map(|r| {
+            let setup = &units.setups[r.setup as usize];
+            let load = known
+                .get(&plain_serial(units.serials.at(r.serial)))
+                .or_else(|| known.get(&plain_serial(&setup.model)))?;
+            Some(CheckReading {
+                station: setup.station,
+                time: r.time,
+                day: day_of(r.time, units.day_starts_s),
+                load: (*load).clone(),
+                outcome: r.outcome,
+                reading_ma: (r.shown() == Shown::Value).then(|| part(r.reading_pa, 1e9)),
+                applied_v: setup.settings.applied_mv.map(|mv| part(mv, 1000.0)),
+            })
+        })
+        .collect();
+    checks.sort_by(|a, b| {
+        (a.station, a.time, &a.load, a.outcome).cmp(&(b.station, b.time, &b.load, b.outcome))
+    });
+    // A file exported twice repeats its check loads too.
+    checks.dedup();
+    checks
+}

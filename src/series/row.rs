@@ -1,0 +1,118 @@
+//! A row as the pass keeps it once it is decided where it goes: small, and in one order.
+
+use super::attempts::SetAside;
+use crate::records::{Marks, Outcome, Record, SerialAt, Shown};
+
+/// Where a row went.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Use {
+    /// Used, in the leakage tally or the outcome counts or both.
+    Used,
+    /// Set aside, and why.
+    SetAside(SetAside),
+}
+
+/// One row, 48 bytes; codes are those of the book.
+#[derive(Debug, Clone, Copy)]
+pub struct Row {
+    pub time: i64,
+    pub reading_pa: i64,
+    pub setup: u32,
+    pub factors: u32,
+    pub limits: u32,
+    pub count: u32,
+    pub line: u32,
+    /// In [`Serials`].
+    pub serial: SerialAt,
+    pub source: u16,
+    pub part: u8,
+    pub outcome: Outcome,
+    pub used: Use,
+    /// What is shown, in two bits, and whether it counts.
+    facts: u8,
+}
+
+impl Row {
+    /// It counts in the yield: the first attempt of a unit.
+    pub const COUNTED: u8 = 4;
+    /// Its reading or trip is in the leakage tally.
+    pub const LEAKAGE: u8 = 8;
+    /// It was marked as a test of a check load.
+    pub const CHECK_LOAD: u8 = 16;
+
+    /// The row of a record that went as `used` says; it does not count yet.
+    pub fn new(r: &Record, used: Use) -> Self {
+        let shown = match r.shown {
+            Shown::Value => 0,
+            Shown::Below => 1,
+            Shown::Above => 2,
+            Shown::Nothing => 3,
+        };
+        Self {
+            time: r.time,
+            reading_pa: r.reading_pa,
+            setup: r.setup,
+            factors: r.factors,
+            limits: r.limits,
+            count: r.count,
+            line: r.line,
+            serial: r.serial,
+            source: r.source,
+            part: r.part,
+            outcome: r.outcome,
+            used,
+            facts: shown | if r.marks.has(Marks::CHECK_LOAD) { Self::CHECK_LOAD } else { 0 },
+        }
+    }
+
+    pub fn shown(&self) -> Shown {
+        [Shown::Value, Shown::Below, Shown::Above, Shown::Nothing][usize::from(self.facts & 3)]
+    }
+
+    pub fn is(&self, fact: u8) -> bool {
+        self.facts & fact != 0
+    }
+
+    pub fn mark(&mut self, fact: u8) {
+        self.facts |= fact;
+    }
+
+    /// What orders the rows of one series and station: time, then where they stand in the files.
+    pub fn in_time(&self) -> (i64, u16, u32, u8) {
+        (self.time, self.source, self.line, self.part)
+    }
+}
+
+/// Units are spread over so many shards by their hash, so that they can be swept in parallel.
+pub const SHARDS: usize = 64;
+
+/// Bits of a place that say where in the text of its shard a serial begins: 4 TB.
+const WITHIN: u32 = 42;
+
+/// Serials as first written, each ended by a newline: one text for each shard.
+#[derive(Debug)]
+pub struct Serials(Vec<String>);
+
+impl Default for Serials {
+    fn default() -> Self {
+        Self(vec![String::new(); SHARDS])
+    }
+}
+
+impl Serials {
+    /// Keeps a serial of a unit of this shard; gives its place.
+    pub fn keep(&mut self, shard: usize, serial: &str) -> SerialAt {
+        let text = &mut self.0[shard];
+        let at = SerialAt::new(((shard as u64) << WITHIN) + text.len() as u64);
+        text.push_str(serial);
+        text.push('\n');
+        at
+    }
+
+    /// The serial at a place; empty where the row had none.
+    pub fn at(&self, place: SerialAt) -> &str {
+        let (shard, within) = (place.offset() >> WITHIN, place.offset() % (1 << WITHIN));
+        let shard = usize::try_from(shard).expect("fewer shards than a byte counts");
+        SerialAt::new(within).read(&self.0[shard])
+    }
+}
