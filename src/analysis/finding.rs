@@ -3,10 +3,11 @@
 use rayon::prelude::*;
 
 use crate::analysis::NotDone;
-use crate::analysis::body::capability::{observed_rejects, reject_days};
+use crate::analysis::body::capability::{Capability, Index, observed_rejects, reject_days};
 use crate::analysis::body::describe::{Options, describe};
+use crate::analysis::body::distribution::{Distribution, Goodness};
 use crate::analysis::body::healthy::{Ask, Healthy, healthy, options, plain_options};
-use crate::analysis::body::low_side::{UnderLimit, under_limit};
+use crate::analysis::body::low_side::{AgainstLowLimit, UnderLimit, under_limit};
 use crate::analysis::jump::{self, Jump, JumpQuestion};
 use crate::analysis::month::change::{Before, MonthChange, baseline_days, month_change};
 use crate::analysis::month::table::{Month, months};
@@ -15,8 +16,9 @@ use crate::analysis::units::causes::{Cause, causes, without};
 use crate::analysis::units::checks::{StationChecks, checks};
 use crate::analysis::units::doubt::{Doubt, doubts};
 use crate::analysis::units::gaps::{Gap, gaps};
+use crate::analysis::units::happenings::{Recorded, of_series};
 use crate::analysis::units::leads::{OpenLeads, open_leads};
-use crate::analysis::units::practice::{Practice, practice, repeatability};
+use crate::analysis::units::practice::{Practice, practice};
 use crate::analysis::units::settings::{SettingsRecord, settings};
 use crate::analysis::units::strays::{Levels, StrayList, strays};
 use crate::analysis::units::too_good::{TooGood, too_good};
@@ -24,7 +26,7 @@ use crate::config::Config;
 use crate::day::Day;
 use crate::day::month_of;
 use crate::movement::check_record::check_records;
-use crate::movement::drift::DAYS_PER_MONTH;
+use crate::movement::drift::Shape;
 use crate::movement::edges::Edges;
 use crate::movement::readings::{Reading, coarsest_step, edges, grouped, ma};
 use crate::movement::stations::{SeriesFacts, Stations};
@@ -50,18 +52,22 @@ pub struct Finding {
     pub trips_judged: f64,
     /// The healthy body, or why there is none.
     pub healthy: Result<Healthy, NotDone>,
-    /// Goodness of fit: p-value and largest gap.
-    pub goodness: (Option<f64>, Option<f64>),
+    /// The same as it is told.
+    pub distribution: Option<Distribution>,
+    /// The index against the high limit in force.
+    pub capability: Option<Capability>,
+    /// The low limit in force against healthy units and results; `None` where there is none.
+    pub against_low: Option<AgainstLowLimit>,
     /// Observed rejects in the period, at the limit in force.
     pub observed: Option<Estimate>,
     /// Results under the low limit in force in the period; `None` where there is none.
     pub observed_low: Option<Result<UnderLimit, NotDone>>,
+    /// What was recorded in the time of each step, in their order.
+    pub step_events: Vec<Option<String>>,
     /// Strays over the whole history.
     pub strays: StrayList,
     /// Retests.
     pub practice: Practice,
-    /// Repeatability.
-    pub repeatability: Option<Estimate>,
     /// Month by month.
     pub months: Vec<Month>,
     /// The month under review against the time before it; `None` where it has no unit, or none is reviewed.
@@ -80,8 +86,7 @@ impl Finding {
     /// Units judged per month of the period.
     #[must_use]
     pub fn units_per_month(&self) -> f64 {
-        let days = f64::from(self.period.to - self.period.from + 1);
-        self.units_judged / (days / DAYS_PER_MONTH).max(1.0 / DAYS_PER_MONTH)
+        self.period.units_per_month(self.units_judged)
     }
 }
 
@@ -106,6 +111,14 @@ pub struct Findings {
     pub jumps: Vec<Jump>,
 }
 
+impl Findings {
+    /// What was recorded about the whole plant.
+    #[must_use]
+    pub fn recorded<'a>(&'a self, register: &'a Register) -> Recorded<'a> {
+        Recorded { register, settings: &self.settings, calibrations: self.calibrations.as_deref() }
+    }
+}
+
 /// What findings are made from beside the pass.
 #[derive(Debug, Clone, Copy)]
 pub struct Known<'a> {
@@ -124,14 +137,20 @@ pub struct Known<'a> {
 pub fn findings(pass: &Pass, known: &Known<'_>, config: &Config) -> Findings {
     let facts = crate::movement::facts(pass);
     let leads = open_leads(pass, &facts, config);
+    let calibrations = calibrations(pass, known.register);
+    let settings = settings(pass, config);
+    let recorded = Recorded {
+        register: known.register,
+        settings: &settings,
+        calibrations: calibrations.as_deref(),
+    };
     let series = known
         .movement
         .series
         .par_iter()
         .enumerate()
-        .map(|(n, _)| finding(pass, n, known, &leads, facts[n], config))
+        .map(|(n, _)| finding(pass, n, known, &recorded, &leads, facts[n], config))
         .collect();
-    let calibrations = calibrations(pass, known.register);
     Findings {
         series,
         checks: checks(pass, check_records(pass, config), config),
@@ -143,7 +162,7 @@ pub fn findings(pass: &Pass, known: &Known<'_>, config: &Config) -> Findings {
             config.tester.accuracy_pct,
         ),
         calibrations,
-        settings: settings(pass, config),
+        settings,
         jumps: known.jumps.map_or_else(Vec::new, |question| {
             let asked = jump::Asked::new(config, question.since);
             jump::jumps(pass, &asked, &|n| question.is_about(&pass.series[n].key.model))
@@ -262,6 +281,7 @@ fn finding(
     pass: &Pass,
     n: usize,
     known: &Known<'_>,
+    recorded: &Recorded<'_>,
     leads: &OpenLeads,
     facts: SeriesFacts,
     config: &Config,
@@ -274,7 +294,6 @@ fn finding(
     let asked = asked(pass, n, moved, leads, facts);
     let low_pa = limits.now.low_pa.filter(|low| *low > 0);
     let healthy = healthy(&asked.judged, &asked.ask(), config);
-    let goodness = healthy.as_ref().map_or((None, None), |h| goodness(h, config.seed));
     let outcomes = || series.outcomes.iter().filter(|o| inside(o.day));
     let mut days: Vec<Day> = outcomes().map(|o| o.day).collect();
     days.dedup();
@@ -289,7 +308,19 @@ fn finding(
         outcomes().filter(|o| o.limits.high_pa.is_none_or(|high| Some(high) == limits.now.high_pa));
     let rejects = reject_days(at_limit, Outcome::OverLimit);
     let observed_low = low_pa.map(|low| under_limit(outcomes(), low, config.confidence));
-    let moving = judge.slope || moved.drift.shape == Some(crate::movement::drift::Shape::Season);
+    let steady = moved.drift.shape == Some(Shape::Steady);
+    let units_judged = asked.judged.iter().map(|r| r.count).sum();
+    let distribution = healthy
+        .as_ref()
+        .ok()
+        .map(|h| Distribution::new(h, goodness(h, config.seed), moved.split.as_ref(), config));
+    let performance = healthy.as_ref().ok().and_then(|h| h.performance.clone());
+    let low = healthy.as_ref().ok().and_then(|h| h.low.as_ref());
+    let against_low = observed_low.as_ref().map(|seen| {
+        let a_month = judge.units_per_month(units_judged);
+        AgainstLowLimit::new(low, seen.as_ref().ok(), steady, a_month)
+    });
+    let moving = judge.slope || moved.drift.shape == Some(Shape::Season);
     let levels =
         Levels { boundaries: &judge.boundaries, moving, edges: &asked.edges, leads, facts };
     let strays = strays(pass, n, &moved.readings, &levels, config);
@@ -302,7 +333,7 @@ fn finding(
             .month
             .and_then(|month| against_before(pass, n, known, month, &asked, &monthly, config)),
         months: months(series, &moved.readings, limits, &asked.edges, &monthly, config),
-        units_judged: asked.judged.iter().map(|r| r.count).sum(),
+        units_judged,
         days_judged: days.len() as u64,
         lots_judged: (!lots.is_empty()).then_some(lots.len() as u64),
         trips_judged: asked
@@ -315,18 +346,21 @@ fn finding(
             .map(|r| r.count)
             .sum(),
         healthy,
-        goodness,
+        distribution,
+        capability: performance
+            .map(|value| Capability { index: Index { steady, low: false }, value }),
+        against_low,
         observed: observed_rejects(&rejects, config.confidence).ok(),
         observed_low,
         strays,
-        practice: practice(pass, n, config.retests_allowed),
-        repeatability: repeatability(series, config.confidence),
+        practice: practice(pass, n, config.retests_allowed, config.confidence),
         open_lead_ma: asked.open_lead_ma,
         healthy_under_limit: asked.healthy_under_limit,
         step_ma: asked.step_ma,
         causes: asked.causes,
         facts,
         period: judge.clone(),
+        step_events: of_series(pass, n, moved, recorded).name(&moved.drift.steps),
     }
 }
 
@@ -376,7 +410,7 @@ fn against_before(
 /// Replicates of the goodness of fit.
 const REPLICATES: usize = 199;
 
-fn goodness(healthy: &Healthy, seed: u64) -> (Option<f64>, Option<f64>) {
+fn goodness(healthy: &Healthy, seed: u64) -> Goodness {
     use crate::stats::distribution::Distribution;
     use crate::stats::likelihood::fit;
     let body = &healthy.body;
@@ -385,7 +419,7 @@ fn goodness(healthy: &Healthy, seed: u64) -> (Option<f64>, Option<f64>) {
     });
     let family = body.average.best().fit.law.family();
     let cut = body.average.truncated_above;
-    let p = bootstrap(
+    let p_value = bootstrap(
         body.fitted().sample(),
         &|sample| {
             let fitted = fit(family, sample, cut).ok()?;
@@ -397,5 +431,5 @@ fn goodness(healthy: &Healthy, seed: u64) -> (Option<f64>, Option<f64>) {
         seed,
     )
     .map(|g| g.p_value);
-    (p, gap)
+    Goodness { p_value, largest_gap: gap }
 }

@@ -13,6 +13,7 @@ pub mod points;
 
 use serde::Serialize;
 
+use crate::day::as_date;
 use crate::stats::autocorrelation::{about_zero, corrected_about_line};
 use crate::stats::estimate::Estimate;
 use crate::stats::shape::candidates::{Fitter, Kind};
@@ -110,17 +111,21 @@ impl Shape {
 }
 
 /// A change of level of a series.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct DriftStep {
     /// First day at the new level, days since 1970.
+    #[serde(rename = "date", serialize_with = "as_date")]
     pub day: i32,
     /// Earliest day that fits nearly as well (the day after the last point that must be before).
+    #[serde(rename = "date_low", serialize_with = "as_date")]
     pub day_low: i32,
     /// Latest day that fits nearly as well.
+    #[serde(rename = "date_high", serialize_with = "as_date")]
     pub day_high: i32,
     /// Change of the median, mA.
     pub size_ma: Estimate,
     /// Change in per cent of the level before; `None` where a level is not positive.
+    #[serde(skip)]
     pub size_pct: Option<Estimate>,
 }
 

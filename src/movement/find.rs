@@ -232,7 +232,7 @@ fn of_series(
         drift::chart::ewma_chart(&points, drift.rho, &options)
     });
     drift.ewma = after.or(drift.ewma);
-    let limits = history(&pass.series[n]);
+    let limits = history(&pass.series[n], &pass.plant.stations);
     SeriesMovement {
         adjusted_p: drift.p_value,
         room_share: room_share(&points, &drift, &limits, config),

@@ -2,35 +2,42 @@
 
 use std::collections::BTreeMap;
 
-use crate::day::Day;
+use serde::Serialize;
+
+use crate::day::{Day, as_date, as_date_if_any};
 use crate::series::{Limits, Series};
 
 /// Limits from a day on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct LimitsFrom {
     /// First day.
+    #[serde(rename = "from", serialize_with = "as_date")]
     pub day: Day,
     /// The limits.
+    #[serde(flatten)]
     pub limits: Limits,
     /// The station, where the others changed on another day.
-    pub station: Option<u16>,
+    pub station: Option<String>,
 }
 
 /// The limits of a series over time.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
 pub struct LimitHistory {
-    /// Changes in order; the first is the first day.
-    pub changes: Vec<LimitsFrom>,
     /// In force on the last day, by most units of the last change of each station.
+    #[serde(flatten)]
     pub now: Limits,
     /// Since when.
+    #[serde(serialize_with = "as_date_if_any")]
     pub since: Option<Day>,
+    /// Changes in order; the first is the first day.
+    #[serde(rename = "history")]
+    pub changes: Vec<LimitsFrom>,
 }
 
 /// The history of a series' limits: per station and day those of most units; runs of equal days are one
 /// entry, and stations that changed together are one entry without a station.
 #[must_use]
-pub fn history(series: &Series) -> LimitHistory {
+pub fn history(series: &Series, stations: &[String]) -> LimitHistory {
     let mut counts: BTreeMap<u16, BTreeMap<Day, BTreeMap<Limits, u64>>> = BTreeMap::new();
     for o in &series.outcomes {
         *counts
@@ -81,9 +88,10 @@ pub fn history(series: &Series) -> LimitHistory {
             continue;
         }
         let alone = Some(*day) != first_day && known_before;
-        changes.push(LimitsFrom { day: *day, limits: *limits, station: alone.then_some(*station) });
+        let station = alone.then(|| stations[usize::from(*station)].clone());
+        changes.push(LimitsFrom { day: *day, limits: *limits, station });
     }
     let since =
         changes.iter().filter(|c| c.limits == now && c.station.is_none()).map(|c| c.day).max();
-    LimitHistory { changes, now, since }
+    LimitHistory { now, since, changes }
 }

@@ -9,7 +9,7 @@ use chrono::{Days, Months, NaiveDate};
 use crate::config::Config;
 use crate::day::{Day, date_of, day_number};
 use crate::movement::SeriesMovement;
-use crate::movement::drift::Shape;
+use crate::movement::drift::{DAYS_PER_MONTH, Shape};
 use crate::movement::material::{Step, drift_numbers, established, flag};
 use crate::movement::readings::ma;
 use crate::movement::stations::Stations;
@@ -38,6 +38,13 @@ impl Period {
     #[must_use]
     pub fn has(&self, day: Day) -> bool {
         (self.from..=self.to).contains(&day)
+    }
+
+    /// So many units of the period as units a month.
+    #[must_use]
+    pub fn units_per_month(&self, units: f64) -> f64 {
+        let days = f64::from(self.to - self.from + 1);
+        units / (days / DAYS_PER_MONTH).max(1.0 / DAYS_PER_MONTH)
     }
 }
 

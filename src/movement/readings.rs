@@ -45,12 +45,7 @@ pub fn value(ma: f64, step_ma: f64) -> Observation {
     }
 }
 
-/// Picoamperes as milliamperes.
-#[must_use]
-#[expect(clippy::cast_precision_loss, reason = "readings are far below 2^53 picoamperes")]
-pub fn ma(pa: i64) -> f64 {
-    pa as f64 / 1e9
-}
+pub use crate::records::pa_to_ma as ma;
 
 /// All readings of a series.
 #[must_use]

@@ -4,7 +4,9 @@ use std::hash::Hash;
 use std::sync::RwLock;
 
 use hashbrown::HashMap;
+use serde::{Serialize, Serializer};
 
+use super::units::pa_to_ma;
 use super::{Current, TestKind};
 
 /// How a test was set up; code in [`super::Record::setup`]. Texts are codes of [`Book::texts`].
@@ -46,13 +48,33 @@ pub struct Setup {
 #[derive(Debug, Clone, Default, PartialEq, Eq, Hash)]
 pub struct FactorSet(pub Vec<u32>);
 
-/// The limits in force, in picoamperes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+/// The limits in force, in picoamperes; written in milliamperes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize)]
 pub struct Limits {
     /// High limit.
+    #[serde(rename = "high_ma", serialize_with = "as_ma")]
     pub high_pa: Option<i64>,
     /// Low limit.
+    #[serde(rename = "low_ma", serialize_with = "as_ma")]
     pub low_pa: Option<i64>,
+}
+
+impl Limits {
+    /// High limit, mA.
+    #[must_use]
+    pub fn high_ma(&self) -> Option<f64> {
+        self.high_pa.map(pa_to_ma)
+    }
+
+    /// Low limit, mA.
+    #[must_use]
+    pub fn low_ma(&self) -> Option<f64> {
+        self.low_pa.map(pa_to_ma)
+    }
+}
+
+fn as_ma<S: Serializer>(pa: &Option<i64>, to: S) -> Result<S::Ok, S::Error> {
+    pa.map(pa_to_ma).serialize(to)
 }
 
 /// The codes given so far. Shared by the threads that read; a code's number depends on who came

@@ -17,7 +17,7 @@ mod units;
 
 pub use book::{Book, FactorSet, Limits, Setup};
 pub use register::{Calibration, Event, Register};
-pub use units::{Decimal, Quantity, ma_to_pa};
+pub use units::{Decimal, Quantity, ma_to_pa, pa_to_ma};
 
 /// A kind of test that this tool judges, or another one that it sets aside.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -70,6 +70,17 @@ pub enum Current {
     Total,
     /// The part in phase with the voltage.
     InPhase,
+}
+
+impl Current {
+    /// Words for people, before "current".
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Total => "total",
+            Self::InPhase => "in-phase",
+        }
+    }
 }
 
 /// What a test ended with (design section 4).

@@ -68,6 +68,13 @@ pub fn ma_to_pa(ma: f64) -> Option<i64> {
     Decimal::from_f64(ma)?.in_units_of(-9)
 }
 
+/// Picoamperes as milliamperes.
+#[must_use]
+#[expect(clippy::cast_precision_loss, reason = "readings are far below 2^53 picoamperes")]
+pub fn pa_to_ma(pa: i64) -> f64 {
+    pa as f64 / 1e9
+}
+
 /// What a number measures, and in which power of ten of its base unit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Quantity {

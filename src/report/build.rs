@@ -7,27 +7,21 @@ use chrono::NaiveDate;
 use super::format::whole;
 use super::jumps;
 use super::model::*;
-use crate::analysis::body::describe::{Because, Which};
-use crate::analysis::body::healthy::{Healthy, TailNumbers};
+use crate::analysis::body::healthy::Healthy;
 use crate::analysis::jump::{Jump, Scope, of_cause};
-use crate::analysis::month::table::Month;
 use crate::analysis::units::causes::Cause;
-use crate::analysis::units::happenings;
 use crate::analysis::units::settings::falls_short;
 use crate::analysis::units::strays::{Lies, StrayUnit};
 use crate::analysis::{Finding, Findings};
 use crate::config::Config;
 use crate::day::date_of;
-use crate::day::month_of;
 use crate::input::Read;
-use crate::movement::drift::{Drift, Shape as Found};
-use crate::movement::limits::LimitHistory;
+use crate::movement::Movement;
 use crate::movement::readings::ma;
-use crate::movement::{GroupSplit, Movement, SeriesMovement};
-use crate::review::{InputLine, Made, NotUsedLine, Review, RowCounts, SCHEMA, UnitLine};
-use crate::series::{
-    Current, NamedTest, Outcome, Pass, Register, Says, Series, SeriesKey, SetAside, Tests, ids,
+use crate::review::{
+    InputLine, Made, NotUsedLine, Review, ReviewedSeries, SCHEMA, StrayLine, Strays, UnitLine,
 };
+use crate::series::{NamedSeries, NamedTest, Outcome, Pass, Register, Says, SetAside, Tests, ids};
 use crate::stats::estimate::Estimate;
 use crate::verdict::action::{Action, actions};
 use crate::verdict::concern::{About, Concern, from_drift, from_verdict};
@@ -121,8 +115,11 @@ impl Review {
         let ids = ids(&pass.series);
         let mut notes: Vec<String> =
             read.notes.iter().chain(&pass.notes).map(|n| n.0.clone()).collect();
-        let series: Vec<SeriesReport> =
-            (0..pass.series.len()).map(|n| series_report(parts, n, &ids[n], &mut notes)).collect();
+        let series: Vec<ReviewedSeries> = NamedSeries::all(pass, subject.month)
+            .into_iter()
+            .enumerate()
+            .map(|(n, named)| reviewed(parts, n, named, &mut notes))
+            .collect();
         let testers = verdicts.testers.clone();
         notes.extend(testers.cannot_tell.map(|why| why.to_string()));
         let units = unit_lines(parts);
@@ -147,17 +144,7 @@ impl Review {
             month: month_text(subject.month),
             from,
             to,
-            rows: RowCounts {
-                read: pass.ledger.read,
-                used: pass.ledger.used,
-                set_aside: pass
-                    .ledger
-                    .set_aside
-                    .iter()
-                    .map(|(r, n)| (r.words().to_owned(), *n))
-                    .collect(),
-                unreadable: pass.ledger.unreadable,
-            },
+            rows: pass.ledger.clone(),
             actions,
             limit_groups: group_reports(parts),
             series,
@@ -206,14 +193,16 @@ pub(super) fn e(estimate: Option<&Estimate>) -> Option<E> {
     estimate.cloned()
 }
 
-fn series_report(parts: &Parts<'_>, n: usize, id: &str, notes: &mut Vec<String>) -> SeriesReport {
+fn reviewed(
+    parts: &Parts<'_>,
+    n: usize,
+    named: NamedSeries,
+    notes: &mut Vec<String>,
+) -> ReviewedSeries {
     let (pass, config) = (parts.pass, parts.config);
-    let series = &pass.series[n];
     let (moved, finding, verdict) =
         (&parts.movement.series[n], &parts.findings.series[n], &parts.verdicts[n]);
-    let key = &series.key;
-    let title = title(&pass.series, key);
-    let mut note = |what: String| notes.push(format!("{title}: {what}"));
+    let mut note = |what: String| notes.push(format!("{}: {what}", named.title));
     if let Err(reason) = &finding.healthy {
         note(format!("no distribution: {reason}"));
     } else if let Ok(Healthy { in_use: Err(reason), .. }) = &finding.healthy {
@@ -234,95 +223,15 @@ fn series_report(parts: &Parts<'_>, n: usize, id: &str, notes: &mut Vec<String>)
     if moved.drift.season_possible {
         note("rise and fall within the year: a season is possible, but the history is shorter than 24 months".to_owned());
     }
-    let count = |o| series.count(o);
-    let in_month = series
-        .outcomes
-        .iter()
-        .filter(|o| crate::day::month_of(o.day) == parts.month)
-        .map(|o| u64::from(o.count))
-        .sum();
-    SeriesReport {
-        id: id.to_owned(),
-        model: key.model.clone(),
-        test: key.test.key().replace(' ', "_"),
-        applied_v: key.applied_v(),
-        frequency_hz: key.frequency_hz(),
-        test_point: (!key.test_point.is_empty()).then(|| key.test_point.clone()),
-        step: (!key.step.is_empty()).then(|| key.step.clone()),
-        current: if key.current == Current::InPhase { "in_phase" } else { "total" },
-        dwell_s: key.dwell_s(),
-        units_together: key.units_together,
-        units: series.units(),
-        units_this_month: in_month,
-        outcomes: Outcomes {
-            pass: count(Outcome::Pass),
-            over_limit: count(Outcome::OverLimit),
-            under_limit: count(Outcome::UnderLimit),
-            breakdown: count(Outcome::Breakdown) + count(Outcome::Arc),
-            arc: count(Outcome::Arc),
-            not_completed: count(Outcome::NotCompleted),
-            not_reached: not_reached(pass, n),
-        },
-        limit: limit_report(pass, finding, &moved.limits),
-        distribution: finding
-            .healthy
-            .as_ref()
-            .ok()
-            .map(|h| distribution(h, finding, moved, config)),
-        capability: finding.healthy.as_ref().ok().and_then(|h| h.performance.as_ref()).map(|p| {
-            let steady = moved.drift.shape == Some(Found::Steady);
-            CapabilityReport {
-                index: if steady { "C_pkU" } else { "P_pkU" }.to_owned(),
-                value: p.clone(),
-            }
-        }),
-        expected_reject_ppm: e(finding
-            .healthy
-            .as_ref()
-            .ok()
-            .and_then(|h| h.reject_share.as_ref())
-            .map(|s| s.scaled(1e6))
-            .as_ref()),
-        observed_reject_ppm: e(finding.observed.as_ref().map(|s| s.scaled(1e6)).as_ref()),
-        low_side: low_side(finding, moved),
-        verdict: verdict_report(verdict, finding),
-        strays: stray_report(pass, finding, config),
-        retests: RetestReport {
-            failed: finding.practice.failed,
-            then_passed: finding.practice.then_passed,
-            repeatability_ma: e(finding.repeatability.as_ref()),
-            practice: finding.practice.habits.iter().map(habit_sentence).collect(),
-        },
-        drift: drift_report(parts, n, moved, verdict),
-        months: finding.months.iter().map(month_line).collect(),
-        reading_step_ma: finding.step_ma,
-        limit_changed: limit_changes_of(parts.month, &moved.limits),
-        month: month_report(parts, n),
-        groups_since: moved.split.as_ref().and_then(groups_since),
-        charts: Vec::new(),
-        title,
-    }
-}
-
-/// The low limit in force against healthy units and results; `None` where there is none.
-fn low_side(finding: &Finding, moved: &SeriesMovement) -> Option<LowSideReport> {
-    let seen = finding.observed_low.as_ref()?.as_ref().ok();
-    let low = finding.healthy.as_ref().ok().and_then(|h| h.low.as_ref());
-    let steady = moved.drift.shape == Some(Found::Steady);
-    let share = low.and_then(|low| low.reject_share.as_ref().ok());
-    let scaled = |by: f64| e(share.map(|s| s.scaled(by)).as_ref());
-    Some(LowSideReport {
-        index: if steady { "C_pkL" } else { "P_pkL" }.to_owned(),
-        value: e(low.and_then(|low| low.performance.as_ref().ok())),
-        expected_reject_ppm: scaled(1e6),
-        expected_reject_ppm_at_horizon: low
-            .and_then(|low| low.reject_share_at_horizon)
-            .map(|share| 1e6 * share),
-        rejects_per_month: scaled(finding.units_per_month()),
-        observed_reject_ppm: e(seen.map(|s| s.share.scaled(1e6)).as_ref()),
-        observed_rejects: seen.map(|s| whole(s.rejected)),
-        observed_units: seen.map(|s| whole(s.judged)),
-    })
+    ReviewedSeries::new(
+        named,
+        moved,
+        finding,
+        verdict,
+        verdict_report(verdict, finding),
+        month_report(parts, n),
+        strays(pass, finding, config),
+    )
 }
 
 /// Why numbers about the low limit are missing; a body that is missing has its own note.
@@ -342,152 +251,11 @@ fn low_reasons(finding: &Finding) -> Vec<String> {
     reasons
 }
 
-/// Model and conditions; with test point and step only where two series would otherwise look alike.
-#[must_use]
-pub fn title(all: &[Series], key: &SeriesKey) -> String {
-    let mut title = key.title();
-    if all.iter().filter(|s| s.key.title() == title).count() > 1 {
-        if !key.test_point.is_empty() {
-            title.push_str(&format!(", {}", key.test_point));
-        }
-        if !key.step.is_empty() {
-            title.push_str(&format!(", step {}", key.step));
-        }
-    }
-    title
-}
-
 fn no_shape_words(reason: crate::stats::shape::NoShape) -> &'static str {
     if reason == crate::stats::shape::NoShape::TooFewPoints {
         "fewer than 20 daily or weekly points"
     } else {
         "the points do not allow one"
-    }
-}
-
-/// Units of a model that failed an earlier step and never came to this one.
-fn not_reached(pass: &Pass, n: usize) -> u64 {
-    let key = &pass.series[n].key;
-    if key.step.is_empty() {
-        return 0;
-    }
-    let before = pass
-        .series
-        .iter()
-        .filter(|s| s.key.model == key.model && !s.key.step.is_empty() && s.key.step < key.step)
-        .map(Series::units)
-        .max();
-    before.map_or(0, |units| units.saturating_sub(pass.series[n].units()))
-}
-
-fn limit_report(pass: &Pass, finding: &Finding, limits: &LimitHistory) -> LimitReport {
-    LimitReport {
-        high_ma: limits.now.high_pa.map(ma),
-        low_ma: limits.now.low_pa.map(ma),
-        since: limits.since.map(date_of),
-        history: limits
-            .changes
-            .iter()
-            .map(|c| LimitChange {
-                from: date_of(c.day),
-                high_ma: c.limits.high_pa.map(ma),
-                low_ma: c.limits.low_pa.map(ma),
-                station: c.station.map(|s| pass.plant.stations[usize::from(s)].clone()),
-            })
-            .collect(),
-        open_lead_ma: finding.open_lead_ma,
-    }
-}
-
-fn distribution(
-    h: &Healthy,
-    finding: &Finding,
-    moved: &SeriesMovement,
-    config: &Config,
-) -> DistributionReport {
-    let body = &h.body;
-    let mut families: Vec<FamilyReport> = body
-        .average
-        .fits
-        .iter()
-        .map(|w| FamilyReport {
-            name: w.fit.law.family().name().to_owned(),
-            aicc: Some(w.fit.aicc),
-            weight: w.weight,
-            params: w.fit.law.params().into_iter().map(|(k, v)| (k.to_owned(), v)).collect(),
-            stopped: w.fit.stopped.text().to_owned(),
-        })
-        .collect();
-    families.extend(body.average.failed.iter().map(|(family, why)| FamilyReport {
-        name: family.name().to_owned(),
-        aicc: None,
-        weight: 0.0,
-        params: BTreeMap::new(),
-        stopped: why.to_string(),
-    }));
-    let tail = |t: &Option<TailNumbers>| {
-        t.as_ref().and_then(|t| {
-            Estimate::new(t.quantile_ma, t.low_ma, t.high_ma, config.confidence, "quantile 1 − a")
-        })
-    };
-    let q = |n: usize| e(h.quantiles[n].as_ref());
-    DistributionReport {
-        family: body.average.best().fit.law.family().name().to_owned(),
-        families,
-        goodness: GoodnessReport {
-            p_value: finding.goodness.0,
-            largest_gap: finding.goodness.1,
-        },
-        x05_ma: q(0),
-        x50_ma: q(1),
-        x95_ma: q(2),
-        x99_ma: q(3),
-        x99_865_ma: q(4),
-        groups: if moved.split.is_some() || body.groups.is_some() {
-            2
-        } else {
-            1
-        },
-        split_by: moved.split.as_ref().map(|s| s.split.factor.clone()),
-        second_group_since: moved.split.as_ref().and_then(|s| s.since).map(date_of),
-        tail: TailReport {
-            in_use: match h.in_use {
-                Ok(Which::Apart) => "apart",
-                Ok(Which::Together) => "together",
-                Err(_) => "none",
-            }
-            .to_owned(),
-            apart_ma: tail(&h.apart),
-            together_ma: tail(&h.together),
-            excess_share: Some(body.excess.share.clone()),
-            approximate: body
-                .approximate(config.accepted_reject_share)
-                .into_iter()
-                .map(|why| ApproximateReport {
-                    reason: why.key(),
-                    sentence: why.words(),
-                })
-                .collect(),
-        },
-        in_use_because: match &body.in_use {
-            Ok((_, because)) => match because {
-                Because::NothingBeyond => {
-                    "no stray, and no more readings in the tail than the body expects"
-                }
-                Because::Strays => "readings stand apart from the healthy body",
-                Because::Excess => "more readings lie in the tail than the body expects",
-                Because::LongTail => {
-                    "more readings lie in the tail than the body expects, and a long tail explains them as well as strays would"
-                }
-                Because::TooSmall => "the series is too small for a tail of its own",
-                Because::TwoGroups => "two groups: no single distribution describes them",
-                Because::BodyTooLong => {
-                    "the fitted body expects more readings in the tail than there are"
-                }
-            }
-            .to_owned(),
-            Err(reason) => reason.to_string(),
-        },
     }
 }
 
@@ -571,8 +339,8 @@ fn cause_sentence(c: &Cause) -> String {
     )
 }
 
-fn stray_report(pass: &Pass, finding: &Finding, config: &Config) -> StrayReport {
-    StrayReport {
+fn strays(pass: &Pass, finding: &Finding, config: &Config) -> Strays {
+    Strays {
         above: whole(finding.strays.above),
         below: whole(finding.strays.below),
         units: finding
@@ -589,99 +357,6 @@ fn stray_report(pass: &Pass, finding: &Finding, config: &Config) -> StrayReport 
             })
             .collect(),
     }
-}
-
-fn habit_sentence(h: &crate::analysis::units::practice::Habit) -> String {
-    format!(
-        "{} {} on {}: {} units tripped, {} passed in the end after {:.1} further tests each (all others: {} of {} passed)",
-        h.factor, h.level, h.station, h.units, h.passed, h.tests_each, h.others.1, h.others.0
-    )
-}
-
-fn drift_report(
-    parts: &Parts<'_>,
-    n: usize,
-    moved: &SeriesMovement,
-    v: &SeriesVerdict,
-) -> DriftReport {
-    let drift: &Drift = &moved.drift;
-    let named = happenings::of_series(parts.pass, n, moved, parts.findings, parts.register)
-        .name(&drift.steps);
-    DriftReport {
-        shape: drift.shape.map(|s| shape_key(s).to_owned()),
-        since: drift.since.map(date_of),
-        flagged: v.flag.flagged,
-        per_month_ma: e(drift.per_month_ma.as_ref()),
-        p_value: drift.shape.map(|_| moved.adjusted_p),
-        rho: drift.shape.map(|_| drift.rho),
-        smallest_step_ma: drift.smallest_step_ma,
-        steps: drift
-            .steps
-            .iter()
-            .zip(named)
-            .map(|(s, event)| StepLine {
-                date: date_of(s.day),
-                date_low: date_of(s.day_low),
-                date_high: date_of(s.day_high),
-                size_ma: s.size_ma.clone(),
-                event,
-            })
-            .collect(),
-        explained: drift
-            .explained
-            .iter()
-            .map(|x| ExplainedLine {
-                what: match x.what {
-                    crate::movement::drift::RoomFactor::Humidity => "humidity",
-                    crate::movement::drift::RoomFactor::Temperature => "temperature",
-                }
-                .to_owned(),
-                share: x.share.clone(),
-            })
-            .collect(),
-        limit_reached_on: v.forecast.map(|f| ReachedReport {
-            date: f.date,
-            low: f.low,
-            high: f.high,
-        }),
-        sentence: v.flag.sentence.clone(),
-    }
-}
-
-/// The word of a shape in JSON.
-#[must_use]
-pub fn shape_key(shape: Found) -> &'static str {
-    match shape {
-        Found::Steady => "steady",
-        Found::Slope => "slope",
-        Found::Step => "step",
-        Found::SlopeAndStep => "slope_and_step",
-        Found::Season => "season",
-    }
-}
-
-fn month_line(m: &Month) -> MonthLine {
-    #[expect(clippy::cast_precision_loss, reason = "counts of a month")]
-    let share = (m.judged > 0).then(|| m.over_limit as f64 / m.judged as f64);
-    MonthLine {
-        month: month_text(m.month),
-        units: m.units,
-        x50_ma: m.quantiles.map(|q| q[1]),
-        x95_ma: m.quantiles.map(|q| q[2]),
-        reject_share: share,
-        p_pku: m.performance,
-    }
-}
-
-/// Days of a month on which a limit changed; the first day of a series is none.
-fn limit_changes_of(month: (i32, u32), limits: &LimitHistory) -> Vec<NaiveDate> {
-    limits
-        .changes
-        .iter()
-        .skip(1)
-        .filter(|c| month_of(c.day) == month)
-        .map(|c| date_of(c.day))
-        .collect()
 }
 
 /// The month under review against the time before it; its rank is given when all are known.
@@ -714,16 +389,6 @@ fn month_report(parts: &Parts<'_>, n: usize) -> Option<MonthReport> {
         rank: parts.verdicts[n].month.as_ref()?.1,
         sentence: judged.sentence.clone(),
     })
-}
-
-/// Which of two groups came later, and since when.
-fn groups_since(split: &GroupSplit) -> Option<String> {
-    let since = date_of(split.since?);
-    Some(format!(
-        "A second group, {} {}, since {since}.",
-        split.split.factor,
-        split.came_later.join(", ")
-    ))
 }
 
 fn group_reports(parts: &Parts<'_>) -> Vec<GroupReport> {
@@ -902,7 +567,7 @@ fn not_used(parts: &Parts<'_>) -> Vec<NotUsedLine> {
 
 fn action_lines(
     parts: &Parts<'_>,
-    series: &[SeriesReport],
+    series: &[ReviewedSeries],
     units: &BTreeMap<String, u64>,
     jump_verdicts: &[JumpVerdict],
     of_testers: Vec<About>,
@@ -912,10 +577,12 @@ fn action_lines(
     for (n, report) in series.iter().enumerate() {
         let (v, finding) = (&parts.verdicts[n], &parts.findings.series[n]);
         let subject =
-            if parts.pass.series.iter().filter(|s| s.key.model == report.model).count() > 1 {
-                report.title.clone()
+            if parts.pass.series.iter().filter(|s| s.key.model == report.named.key.model).count()
+                > 1
+            {
+                report.named.title.clone()
             } else {
-                report.model.clone()
+                report.named.key.model.clone()
             };
         let add = |concern| About { subject: subject.clone(), concern };
         about.extend(from_verdict(&subject, &v.verdict, |x| v.wording.current(x)));

@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-use super::model::SeriesReport;
+use crate::review::ReviewedSeries;
 pub use crate::words::currents::Currents;
 pub use crate::words::numbers::{
     NONE, UNBOUNDED, change_pct, counted, digits, expected_ppm, grouped, interval, p_value, ppm,
@@ -12,12 +12,12 @@ pub use crate::words::time::date;
 
 /// How the currents of a series are printed: its median decides on the unit, or the latest month's, or its limit.
 #[must_use]
-pub fn currents_of(series: &SeriesReport) -> Currents {
+pub fn currents_of(series: &ReviewedSeries) -> Currents {
     let body = series.distribution.as_ref().and_then(|d| d.x50_ma.as_ref());
     let typical = body
         .map(|e| e.value)
         .or_else(|| series.months.iter().rev().find_map(|m| m.x50_ma))
-        .or(series.limit.high_ma)
+        .or(series.limit.history.now.high_ma())
         .filter(|x| x.is_finite())
         .unwrap_or(1.0);
     Currents::new(typical, series.reading_step_ma)

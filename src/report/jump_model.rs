@@ -4,7 +4,8 @@
 use chrono::NaiveDate;
 use serde::Serialize;
 
-use super::model::{E, Made, RowCounts};
+use super::model::{E, Made};
+use crate::series::Ledger;
 
 /// The schema named in every result file of the command `jump`.
 pub const SCHEMA: &str = "leakdrift.jump/1";
@@ -160,7 +161,7 @@ pub struct JumpPage {
     /// Last production day.
     pub to: NaiveDate,
     /// Where rows went.
-    pub rows: RowCounts,
+    pub rows: Ledger,
     /// Series looked at.
     pub series: Vec<String>,
     /// What was found.

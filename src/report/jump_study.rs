@@ -7,11 +7,11 @@ use chrono::NaiveDate;
 use super::build::{self, Parts};
 use super::jump_model::{JumpPage, SCHEMA};
 use super::markdown::jumps as page;
-use super::{jump_pictures, tables};
+use super::{json, jump_pictures, tables};
 use crate::analysis::jump::JumpQuestion;
 use crate::day::day_number;
 use crate::error::{Error, Result};
-use crate::review::Review;
+use crate::review::{Review, ReviewedSeries};
 
 /// What is asked.
 #[derive(Debug, Clone, Default)]
@@ -95,8 +95,8 @@ pub fn study(parts: &Parts<'_>, review: &Review, request: &JumpRequest) -> JumpS
     if request.since.is_some() && found.is_empty() {
         notes.push("no series has tests and a failure on both sides of the date".to_owned());
     }
-    let looked: Vec<&super::model::SeriesReport> =
-        review.series.iter().filter(|s| request.question().is_about(&s.model)).collect();
+    let looked: Vec<&ReviewedSeries> =
+        review.series.iter().filter(|s| request.question().is_about(&s.named.key.model)).collect();
     let config = parts.config;
     let report = JumpPage {
         schema: SCHEMA,
@@ -106,11 +106,13 @@ pub fn study(parts: &Parts<'_>, review: &Review, request: &JumpRequest) -> JumpS
         from: review.from,
         to: review.to,
         rows: review.rows.clone(),
-        series: looked.iter().map(|s| s.title.clone()).collect(),
+        series: looked.iter().map(|s| s.named.title.clone()).collect(),
         jumps: found,
         habits: looked
             .iter()
-            .flat_map(|s| s.retests.practice.iter().map(|habit| format!("{}: {habit}", s.title)))
+            .flat_map(|s| {
+                s.retests.habits.iter().map(|habit| format!("{}: {habit}", s.named.title))
+            })
             .collect(),
         settings: vec![
             format!("jump_p = {}", config.jump_p),
@@ -125,10 +127,7 @@ pub fn study(parts: &Parts<'_>, review: &Review, request: &JumpRequest) -> JumpS
         made: review.made.clone(),
     };
     files.push(("summary.md".to_owned(), page::page(&report).into_bytes()));
-    let mut json =
-        serde_json::to_string_pretty(&report).expect("every map of the page has text for keys");
-    json.push('\n');
-    files.push(("results.json".to_owned(), json.into_bytes()));
+    files.push(("results.json".to_owned(), json::results(&report).into_bytes()));
     let of_cause = review.units.iter().filter(|u| u.reason == build::reason::OF_CAUSE);
     files
         .push(("units-to-check.csv".to_owned(), tables::units_to_check_csv(of_cause).into_bytes()));

@@ -1,12 +1,12 @@
 //! Changes of the share of failures → what pages and `results.json` show of them.
 
-use super::build::{Parts, title};
+use super::build::Parts;
 use super::format::whole;
 use super::jump_model::{CauseReport, JumpReport, PartsReport, TracesReport};
 use crate::analysis::jump::{Cause, Jump, Scope};
 use crate::analysis::units::happenings;
 use crate::day::date_of;
-use crate::series::Pass;
+use crate::series::{Pass, title};
 use crate::verdict::concern::{About, Concern};
 use crate::verdict::jump::{JumpVerdict, coincides, each, judge, levels};
 use crate::words::capital;
@@ -63,9 +63,11 @@ fn recorded(parts: &Parts<'_>, jump: &Jump) -> Option<String> {
         Scope::Series(n) => {
             let n = n as usize;
             let moved = &parts.movement.series[n];
-            happenings::of_series(parts.pass, n, moved, parts.findings, parts.register)
+            happenings::of_series(parts.pass, n, moved, &parts.findings.recorded(parts.register))
         }
-        Scope::Station(s) => happenings::of_station(parts.pass, s, parts.findings, parts.register),
+        Scope::Station(s) => {
+            happenings::of_station(parts.pass, s, &parts.findings.recorded(parts.register))
+        }
         Scope::Overall => return None,
     };
     let day = jump.date;

@@ -5,7 +5,9 @@
 use chrono::NaiveDate;
 use serde::Serialize;
 
-use super::model::{E, GroupReport, Made, RowCounts, SeriesReport, SettingLine};
+use super::model::{E, GroupReport, Made, SettingLine};
+use crate::review::ReviewedSeries;
+use crate::series::Ledger;
 
 /// The schema named in every result file of a study.
 pub const SCHEMA: &str = "leakdrift.limits/1";
@@ -24,7 +26,7 @@ pub struct LimitsReport {
     /// Last production day.
     pub to: Option<NaiveDate>,
     /// Where rows went, over all models; `null` without files.
-    pub rows: Option<RowCounts>,
+    pub rows: Option<Ledger>,
     /// One entry per series of the model; empty where it has no history.
     pub series: Vec<StudyReport>,
     /// The band calculated from the circuit, for a model without history.
@@ -44,7 +46,7 @@ pub struct LimitsReport {
 pub struct StudyReport {
     /// The series as a review shows it.
     #[serde(flatten)]
-    pub series: SeriesReport,
+    pub series: ReviewedSeries,
     /// What to do.
     pub recommendation: RecommendationReport,
     /// Limits looked at, ascending.

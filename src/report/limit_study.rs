@@ -9,7 +9,7 @@ use super::chart::{draw, style};
 use super::format::whole;
 use super::limit_model::*;
 use super::markdown::{change_note, limit_page};
-use super::{pictures, tables};
+use super::{json, pictures, tables};
 use crate::analysis::asked;
 use crate::analysis::units::leads::open_leads;
 use crate::config::Config;
@@ -288,7 +288,7 @@ fn notes_of_change(
         let path = if alone {
             "change-note.md".to_owned()
         } else {
-            format!("change-note-{}.md", s.series.id)
+            format!("change-note-{}.md", s.series.named.id)
         };
         files.push((path.clone(), text.into_bytes()));
         s.change_note = Some(path);
@@ -338,7 +338,7 @@ fn note_for(report: &LimitsReport, studies: &[LimitStudy], to: f64) -> Result<()
     Err(Error::usage(
         format!(
             "--note-for: expected a limit inside the workable band of {} ({band}), found {}",
-            s.series.title,
+            s.series.named.title,
             say.current(to)
         ),
         "no change note is written for a limit that rejects healthy units, lets a harmful leak pass or lies above a stated ceiling",
@@ -351,7 +351,8 @@ fn notes(
     chosen: &[usize],
     request: &StudyRequest,
 ) -> Vec<String> {
-    let titles: Vec<&str> = chosen.iter().map(|&n| whole_report.series[n].title.as_str()).collect();
+    let titles: Vec<&str> =
+        chosen.iter().map(|&n| whole_report.series[n].named.title.as_str()).collect();
     let mut notes: Vec<String> = whole_report
         .notes
         .iter()
@@ -553,7 +554,7 @@ fn charts(
         .map(|&(n, name, _)| {
             let study = &studies[n];
             let title = style::printable(
-                &whole_report.series[study.series].title,
+                &whole_report.series[study.series].named.title,
                 &format!("series {}", n + 1),
             );
             let chart = match name {
@@ -572,12 +573,12 @@ fn charts(
         let of = &mut report.series[n].series;
         match png {
             Ok(png) => {
-                let path = format!("charts/{}-{name}.png", of.id);
+                let path = format!("charts/{}-{name}.png", of.named.id);
                 of.charts.push((path.clone(), question.to_owned()));
                 files.push((path, png));
             }
             Err(why) => {
-                report.notes.push(format!("{}: no chart for \"{question}\": {why}", of.title))
+                report.notes.push(format!("{}: no chart for \"{question}\": {why}", of.named.title))
             }
         }
     }
@@ -754,10 +755,7 @@ fn calculated(
 
 fn finish(report: LimitsReport, mut files: Vec<(String, Vec<u8>)>) -> Result<Study> {
     files.push(("summary.md".to_owned(), limit_page::page(&report).into_bytes()));
-    let mut json =
-        serde_json::to_string_pretty(&report).expect("every map of the study has text for keys");
-    json.push('\n');
-    files.push(("results.json".to_owned(), json.into_bytes()));
+    files.push(("results.json".to_owned(), json::results(&report).into_bytes()));
     if report.calculated.is_none() {
         files.push((
             "units-affected.csv".to_owned(),
@@ -773,7 +771,7 @@ fn finish(report: LimitsReport, mut files: Vec<(String, Vec<u8>)>) -> Result<Stu
 pub fn closing(report: &LimitsReport, out: &std::path::Path) -> String {
     let mut text = String::new();
     for s in &report.series {
-        text.push_str(&format!("{}: {}\n", s.series.title, s.recommendation.sentence));
+        text.push_str(&format!("{}: {}\n", s.series.named.title, s.recommendation.sentence));
     }
     if let Some(c) = &report.calculated {
         text.push_str(&format!("{}: calculated. {}\n", report.model, c.expected.sentence));

@@ -86,8 +86,10 @@ pub fn render(mut review: Review, pass: &Pass, config: &Config, month: (i32, u32
                 files.push((picture.path, png));
             }
             (Err(why), series) => {
-                let of = series
-                    .map_or_else(|| "all series".to_owned(), |n| review.series[n].title.clone());
+                let of = series.map_or_else(
+                    || "all series".to_owned(),
+                    |n| review.series[n].named.title.clone(),
+                );
                 review.notes.push(format!("{of}: no chart for \"{}\": {why}", picture.question));
             }
         }
@@ -103,6 +105,9 @@ pub fn render(mut review: Review, pass: &Pass, config: &Config, month: (i32, u32
             Err(why) => review.notes.push(format!("no chart for \"{}\": {why}", chart.question)),
         }
     }
+    review.notes.extend(
+        json::not_finite(&review).iter().map(|at| format!("{at} came out as no number: left out")),
+    );
     review.notes.sort();
     files.push(("summary.md".to_owned(), markdown::summary(&review).into_bytes()));
     files.push(("results.json".to_owned(), json::results(&review).into_bytes()));
@@ -150,7 +155,7 @@ pub fn closing(report: &Review, out: &Path, verbose: bool) -> String {
     let _ = writeln!(
         text,
         "{}; {} series",
-        format::row_sum(rows.read, rows.used, rows.set_aside.values().sum(), rows.unreadable),
+        format::row_sum(rows.read, rows.used, rows.set_aside_in_all(), rows.unreadable),
         report.series.len(),
     );
     let shown = if verbose { report.actions.len() } else { 5 };

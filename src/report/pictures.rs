@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use super::body_pictures::{self, family_words};
-use super::build::{Parts, shape_key};
+use super::build::Parts;
 use super::chart::axis::{counted, day_text, decimals_of, number, percent};
 use super::chart::distribution::{self, Distribution, TallyLine, Trips};
 use super::chart::drift::{self, Average, Crossing, EventOn, Forecast, OnDay, StepOn};
@@ -23,6 +23,7 @@ use crate::analysis::body::healthy::Healthy;
 use crate::analysis::jump::{Jump, Scope as Where};
 use crate::analysis::units::causes::without;
 use crate::day::{Day, date_of, day_number};
+use crate::movement::drift::Shape;
 use crate::movement::readings::{Reading, ma};
 use crate::series::Outcome;
 use crate::series::{OutcomeLine, Says};
@@ -120,7 +121,7 @@ pub fn pictures(parts: &Parts<'_>, report: &Report) -> Vec<Picture> {
     for (n, series) in report.series.iter().enumerate() {
         for (name, question, maker) in OF_SERIES {
             jobs.push((
-                format!("charts/{}-{name}.png", series.id),
+                format!("charts/{}-{name}.png", series.named.id),
                 question.to_owned(),
                 Job::Series(n, maker),
             ));
@@ -130,8 +131,10 @@ pub fn pictures(parts: &Parts<'_>, report: &Report) -> Vec<Picture> {
         .map(|(path, question, job)| {
             let (series, chart) = match job {
                 Job::Series(n, make) => {
-                    let title =
-                        style::printable(&report.series[n].title, &format!("series {}", n + 1));
+                    let title = style::printable(
+                        &report.series[n].named.title,
+                        &format!("series {}", n + 1),
+                    );
                     (Some(n), make(parts, n, &title, &Scale::of(typical(parts, n))))
                 }
                 Job::Plant(make) => (None, make(parts, report)),
@@ -384,7 +387,7 @@ fn probability_answer(parts: &Parts<'_>, n: usize, h: &Healthy, scale: &Scale) -
     } else {
         String::new()
     };
-    match finding.goodness.1 {
+    match finding.distribution.as_ref().and_then(|d| d.goodness.largest_gap) {
         Some(gap) => format!(
             "the fitted body differs from the readings by up to {} of the units{apart}",
             percent(gap)
@@ -425,7 +428,6 @@ fn of_months(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<
         .months
         .iter()
         .filter_map(|m| {
-            let q = m.quantiles?;
             let next =
                 if m.month.1 == 12 { (m.month.0 + 1, 1) } else { (m.month.0, m.month.1 + 1) };
             #[expect(clippy::cast_precision_loss, reason = "counts of a month")]
@@ -434,9 +436,9 @@ fn of_months(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<
                 first_day: first_of(m.month),
                 end_day: first_of(next),
                 units: m.judged,
-                median: scale.of_ma(q[1]),
-                low: scale.of_ma(q[0]),
-                high: scale.of_ma(q[2]),
+                median: scale.of_ma(m.x50_ma?),
+                low: scale.of_ma(m.x05_ma?),
+                high: scale.of_ma(m.x95_ma?),
                 rejected,
             })
         })
@@ -504,7 +506,7 @@ fn of_drift(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<C
         .unwrap_or_default();
     drift::chart(&drift::Drift {
         series: title.to_owned(),
-        shape: d.shape.map_or("", |s| shape_key(s)).replace('_', " "),
+        shape: d.shape.map_or("", Shape::words).to_owned(),
         movement: match (d.since, d.per_month_ma.as_ref(), d.shape) {
             (
                 Some(since),
@@ -630,9 +632,7 @@ pub(super) fn of_failures_with(
         .collect();
     let mut events = events_of(parts, n);
     for change in parts.movement.series[n].limits.changes.iter().skip(1) {
-        let station = change.station.map_or_else(String::new, |s| {
-            format!(" ({})", parts.pass.plant.stations[usize::from(s)])
-        });
+        let station = change.station.as_ref().map_or_else(String::new, |s| format!(" ({s})"));
         events.push(EventOn { day: change.day, what: format!("limits changed{station}") });
     }
     events.sort_by(|a, b| (a.day, &a.what).cmp(&(b.day, &b.what)));

@@ -9,9 +9,9 @@ use std::path::Path;
 use chrono::NaiveDate;
 use serde::Deserialize;
 
-use super::model::{Earlier, OpenAction, SeriesReport, SinceReport, VerdictChange};
+use super::model::{Earlier, OpenAction, SinceReport, VerdictChange};
 use crate::error::{Error, Place, Result};
-use crate::review::SCHEMA;
+use crate::review::{ReviewedSeries, SCHEMA};
 use crate::verdict::action::Action;
 use std::collections::BTreeMap;
 
@@ -117,7 +117,7 @@ pub fn beside(folder: &Path, month: &str, to: NaiveDate) -> Option<Earlier> {
 /// What is new, open and closed in a report against an earlier one. Actions are the same where kind, subject and
 /// key agree; of several such, as many as there were.
 #[must_use]
-pub fn since(actions: &[Action], series: &[SeriesReport], earlier: Earlier) -> SinceReport {
+pub fn since(actions: &[Action], series: &[ReviewedSeries], earlier: Earlier) -> SinceReport {
     let identity = |a: &OpenAction| (a.kind.clone(), a.subject.clone(), a.key.clone());
     let mut left: Vec<OpenAction> = earlier.actions.clone();
     let (mut new, mut still_open) = (Vec::new(), Vec::new());
@@ -141,11 +141,11 @@ pub fn since(actions: &[Action], series: &[SeriesReport], earlier: Earlier) -> S
     let verdicts = series
         .iter()
         .filter_map(|s| {
-            let before = earlier.verdicts.get(&s.id)?.as_deref();
+            let before = earlier.verdicts.get(&s.named.id)?.as_deref();
             let now = s.verdict.verdict.as_deref();
             (before != now).then(|| VerdictChange {
-                series: s.id.clone(),
-                title: s.title.clone(),
+                series: s.named.id.clone(),
+                title: s.named.title.clone(),
                 before: words(before),
                 now: words(now),
             })

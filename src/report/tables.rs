@@ -81,7 +81,7 @@ pub fn units_affected_csv(report: &LimitsReport) -> String {
                 let (reading, tripped) =
                     if u.would == "might pass" { ("", ma.as_str()) } else { (ma.as_str(), "") };
                 [
-                    s.series.title.as_str(),
+                    s.series.named.title.as_str(),
                     &c.limit_ma.to_string(),
                     u.would,
                     &u.serial,

@@ -4,6 +4,8 @@
 //! Takes what the rooms before it gave and asks nothing more. A room of its own so that pages, charts, lists
 //! and machines read the same values. Fields marked `skip` are for people's pages only.
 
+mod series;
+
 use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
@@ -13,15 +15,18 @@ use crate::analysis::Findings;
 use crate::analysis::units::checks::StationChecks;
 use crate::analysis::units::gaps::Gap;
 use crate::analysis::units::settings::{SettingDiffers, SettingShort};
+use crate::config::SettingLine;
 use crate::movement::Movement;
 use crate::movement::stations::CannotTell;
 use crate::report::jump_model::JumpReport;
-use crate::report::model::*;
-use crate::series::Register;
+use crate::report::model::{GroupReport, SinceReport};
+use crate::series::{Ledger, Register};
 use crate::verdict::Verdicts;
 use crate::verdict::action::Action;
 use crate::verdict::moved::Moved;
 use crate::verdict::tester::{CalibrationVerdict, SettingVerdict, StationVerdict, TooGoodVerdict};
+
+pub use series::{JudgedDrift, LimitsInForce, NamedStep, ReviewedSeries, StrayLine, Strays};
 
 /// The schema named in every result file.
 pub const SCHEMA: &str = "leakdrift.results/1";
@@ -40,9 +45,9 @@ pub struct Review {
     /// Last production day.
     pub to: NaiveDate,
     /// Where rows went.
-    pub rows: RowCounts,
+    pub rows: Ledger,
     /// One entry per series.
-    pub series: Vec<SeriesReport>,
+    pub series: Vec<ReviewedSeries>,
     /// One entry per station.
     pub stations: Vec<StationVerdict>,
     /// Models that share one limit.
@@ -98,19 +103,6 @@ pub struct Review {
     /// Every row in `rows-not-used.csv`.
     #[serde(skip)]
     pub not_used: Vec<NotUsedLine>,
-}
-
-/// Rows read = used + set aside + unreadable.
-#[derive(Debug, Clone, Serialize)]
-pub struct RowCounts {
-    /// Rows read.
-    pub read: u64,
-    /// Rows used.
-    pub used: u64,
-    /// Rows set aside, by reason.
-    pub set_aside: BTreeMap<String, u64>,
-    /// Rows that could not be understood.
-    pub unreadable: u64,
 }
 
 /// How the report was made.

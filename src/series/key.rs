@@ -2,9 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use serde::Serialize;
+use serde::ser::SerializeMap;
+use serde::{Serialize, Serializer};
 
-use super::Series;
+use super::{Outcomes, Pass, Series};
+use crate::day::month_of;
 use crate::records::{Current, TestKind};
 
 /// A series as findings name it: its model, and its id under the key `series`.
@@ -153,6 +155,81 @@ impl SeriesKey {
         }
         slug.trim_matches('-').to_owned()
     }
+}
+
+/// As JSON has it: voltages in volts, frequencies in hertz, times in seconds.
+impl Serialize for SeriesKey {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        let named = |text: &'_ String| (!text.is_empty()).then(|| text.clone());
+        let mut map = to.serialize_map(Some(9))?;
+        map.serialize_entry("model", &self.model)?;
+        map.serialize_entry("test", &self.test.key().replace(' ', "_"))?;
+        map.serialize_entry("applied_v", &self.applied_v())?;
+        map.serialize_entry("frequency_hz", &self.frequency_hz())?;
+        map.serialize_entry("test_point", &named(&self.test_point))?;
+        map.serialize_entry("step", &named(&self.step))?;
+        let in_phase = self.current == Current::InPhase;
+        map.serialize_entry("current", if in_phase { "in_phase" } else { "total" })?;
+        map.serialize_entry("dwell_s", &self.dwell_s())?;
+        map.serialize_entry("units_together", &self.units_together)?;
+        map.end()
+    }
+}
+
+/// A series as pages and machines know it, with the units that were tested.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct NamedSeries {
+    /// Safe, unique name; also of its charts.
+    pub id: String,
+    /// Title for people, for example `KB120, AC withstand 1250 V 50 Hz`.
+    pub title: String,
+    /// What may be compared.
+    #[serde(flatten)]
+    pub key: SeriesKey,
+    /// First attempts.
+    pub units: u64,
+    /// First attempts in the month under review.
+    pub units_this_month: u64,
+    /// Outcomes of first attempts.
+    pub outcomes: Outcomes,
+}
+
+impl NamedSeries {
+    /// All series of a pass, in its order.
+    #[must_use]
+    pub fn all(pass: &Pass, month: (i32, u32)) -> Vec<Self> {
+        let series = &pass.series;
+        let named = ids(series).into_iter().zip(series).enumerate();
+        let one = |(n, (id, s)): (usize, (String, &Series))| Self {
+            id,
+            title: title(series, &s.key),
+            units: s.units(),
+            units_this_month: s
+                .outcomes
+                .iter()
+                .filter(|o| month_of(o.day) == month)
+                .map(|o| u64::from(o.count))
+                .sum(),
+            outcomes: Outcomes::new(series, n),
+            key: s.key.clone(),
+        };
+        named.map(one).collect()
+    }
+}
+
+/// Model and conditions; with test point and step only where two series would otherwise look alike.
+#[must_use]
+pub fn title(all: &[Series], key: &SeriesKey) -> String {
+    let mut title = key.title();
+    if all.iter().filter(|s| s.key.title() == title).count() > 1 {
+        if !key.test_point.is_empty() {
+            title.push_str(&format!(", {}", key.test_point));
+        }
+        if !key.step.is_empty() {
+            title.push_str(&format!(", step {}", key.step));
+        }
+    }
+    title
 }
 
 #[expect(clippy::cast_precision_loss, reason = "settings stay far below 2^53")]

@@ -27,12 +27,12 @@ mod units;
 
 pub use attempts::{SetAside, UnitHistory};
 pub use collector::Collector;
-pub use key::{SeriesKey, SeriesName, ids, names};
+pub use key::{NamedSeries, SeriesKey, SeriesName, ids, names, title};
 pub use pass::{Ledger, Pass};
 pub use plant::{CheckReading, Plant};
 pub use resolution::{StepRange, Steps};
 pub use save::save;
-pub use tally::{OutcomeLine, Says, Series, TallyLine, TripLine, UnderLimitLine};
+pub use tally::{OutcomeLine, Outcomes, Says, Series, TallyLine, TripLine, UnderLimitLine};
 pub use units::{NamedTest, Test, TestSettings, Tests};
 // The words of a record that every later room speaks.
 pub use crate::records::{

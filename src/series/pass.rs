@@ -5,6 +5,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use rayon::prelude::*;
+use serde::{Serialize, Serializer};
 
 use super::attempts::{Rules, SetAside, Swept, sweep};
 use super::count::count_up;
@@ -21,18 +22,45 @@ use crate::note::Note;
 use crate::records::{Book, SerialAt, Setup, Source, Unreadable};
 
 /// Rows read, and where each went: `read = used + set aside + unreadable`.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
 pub struct Ledger {
     /// Rows read: every test of every row.
     pub read: u64,
     /// Rows used.
     pub used: u64,
     /// Rows set aside, by reason.
+    #[serde(serialize_with = "write_by_words")]
     pub set_aside: BTreeMap<SetAside, u64>,
     /// Rows that could not be understood.
     pub unreadable: u64,
     /// Lines that hold no test: blank lines, repeated headers, titles, totals. Not part of `read`.
+    #[serde(skip)]
     pub stepped_over: u64,
+}
+
+impl Ledger {
+    /// Rows set aside, all reasons together.
+    #[must_use]
+    pub fn set_aside_in_all(&self) -> u64 {
+        self.set_aside.values().sum()
+    }
+
+    /// Rows set aside by reason, in the order of the words.
+    #[must_use]
+    pub fn set_aside_by_words(&self) -> BTreeMap<&'static str, u64> {
+        by_words(&self.set_aside)
+    }
+}
+
+fn by_words(set_aside: &BTreeMap<SetAside, u64>) -> BTreeMap<&'static str, u64> {
+    set_aside.iter().map(|(reason, n)| (reason.words(), *n)).collect()
+}
+
+fn write_by_words<S: Serializer>(
+    set_aside: &BTreeMap<SetAside, u64>,
+    to: S,
+) -> std::result::Result<S::Ok, S::Error> {
+    by_words(set_aside).serialize(to)
 }
 
 /// Everything the pass yields. Its rows are private: whoever asks about units asks by name, see

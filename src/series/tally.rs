@@ -2,6 +2,8 @@
 //!
 //! A tally line is never a repeated row: equal lines of two plants are different units.
 
+use serde::Serialize;
+
 use super::SeriesKey;
 use crate::day::Day;
 use crate::records::{Limits, Outcome};
@@ -97,5 +99,48 @@ impl Series {
     #[must_use]
     pub fn units(&self) -> u64 {
         self.outcomes.iter().map(|o| u64::from(o.count)).sum()
+    }
+}
+
+/// Outcomes of the first attempts of a series.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Outcomes {
+    /// Passed.
+    pub pass: u64,
+    /// Over the high limit.
+    pub over_limit: u64,
+    /// Under the low limit.
+    pub under_limit: u64,
+    /// Broke down, arcs among them.
+    pub breakdown: u64,
+    /// Of these, found by the arc detector.
+    pub arc: u64,
+    /// Stopped before the end.
+    pub not_completed: u64,
+    /// Failed an earlier step of the sequence and never came to this one.
+    pub not_reached: u64,
+}
+
+impl Outcomes {
+    /// Those of one of all series.
+    #[must_use]
+    pub fn new(all: &[Series], n: usize) -> Self {
+        let series = &all[n];
+        let count = |outcome| series.count(outcome);
+        let SeriesKey { model, step, .. } = &series.key;
+        let before = all
+            .iter()
+            .filter(|s| s.key.model == *model && !s.key.step.is_empty() && s.key.step < *step)
+            .map(Series::units)
+            .max();
+        Self {
+            pass: count(Outcome::Pass),
+            over_limit: count(Outcome::OverLimit),
+            under_limit: count(Outcome::UnderLimit),
+            breakdown: count(Outcome::Breakdown) + count(Outcome::Arc),
+            arc: count(Outcome::Arc),
+            not_completed: count(Outcome::NotCompleted),
+            not_reached: before.map_or(0, |units| units.saturating_sub(series.units())),
+        }
     }
 }

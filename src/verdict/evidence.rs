@@ -1,6 +1,7 @@
 //! What a verdict is reached from: plain numbers of one series over the period judged.
 
 use chrono::NaiveDate;
+use serde::Serialize;
 
 use crate::movement::period::Judged;
 use crate::stats::estimate::Estimate;
@@ -49,7 +50,7 @@ pub struct Tail {
 }
 
 /// A forecast date with its interval.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub struct Forecast {
     /// The day.
     pub date: NaiveDate,

@@ -103,7 +103,7 @@ fn needs_action(step: &TesterStep, explained: bool, month: Option<(i32, u32)>) -
 impl Plant<'_> {
     /// What happened around a station.
     fn happened_at(&self, station: u16) -> Happenings {
-        of_station(self.pass, station, self.findings, self.known.register)
+        of_station(self.pass, station, &self.findings.recorded(self.known.register))
     }
 
     fn concern(subject: &str, concern: TesterConcern) -> About {

@@ -4,9 +4,16 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 use leakdrift::analysis::Findings;
+use leakdrift::analysis::body::approximate::Approximate;
+use leakdrift::analysis::body::capability::{Capability, Index};
+use leakdrift::analysis::body::describe::Which;
+use leakdrift::analysis::body::distribution::{Distribution, FamilyFit, Goodness, TailAnswers};
+use leakdrift::analysis::body::low_side::AgainstLowLimit;
+use leakdrift::analysis::month::table::Month;
 use leakdrift::analysis::units::calibration::Covered;
 use leakdrift::analysis::units::checks::{StationChecks, WrongCheck};
 use leakdrift::analysis::units::gaps::Gap;
+use leakdrift::analysis::units::practice::{Habit, Practice};
 use leakdrift::analysis::units::settings::{
     Setting, SettingChange, SettingDiffers, SettingShort, SettingsRecord,
 };
@@ -14,13 +21,16 @@ use leakdrift::analysis::units::too_good::TooGood;
 use leakdrift::day::{Day, day_number};
 use leakdrift::movement::Movement;
 use leakdrift::movement::check_record::{LoadRecord, OddReading};
-use leakdrift::movement::drift::Shape;
+use leakdrift::movement::drift::{DriftStep, Explained, RoomFactor, Shape};
+use leakdrift::movement::limits::{LimitHistory, LimitsFrom};
 use leakdrift::movement::stations::{ActsAs, CannotTell, MonthOffset, TesterStep};
-use leakdrift::records::{Event, Outcome, Register};
+use leakdrift::records::{Current, Event, Limits, Outcome, Register, TestKind, ma_to_pa};
 use leakdrift::report::model::*;
-use leakdrift::series::SeriesName;
+use leakdrift::review::{JudgedDrift, LimitsInForce, NamedStep, StrayLine, Strays};
+use leakdrift::series::{Ledger, NamedSeries, Outcomes, SeriesKey, SeriesName, SetAside};
 use leakdrift::verdict::Verdicts;
 use leakdrift::verdict::action::{Action, ActionKind};
+use leakdrift::verdict::evidence::Forecast;
 use leakdrift::verdict::moved::{Moved, Mover};
 use leakdrift::verdict::tester::station::{DoubtOfSeries, FrequencyHint, PassesInDoubt};
 use leakdrift::verdict::tester::{
@@ -44,64 +54,59 @@ pub fn e(value: f64, low: f64, high: f64) -> E {
 }
 
 /// One series with every answer there is, under `name` for all that comes from files.
-pub fn series(name: &str) -> SeriesReport {
+pub fn series(name: &str) -> ReviewedSeries {
     let n = || name.to_owned();
-    SeriesReport {
-        id: "m1-ac-1500".to_owned(),
-        title: format!("{name}, AC withstand 1500 V 60 Hz"),
-        model: n(),
-        test: "ac_withstand".to_owned(),
-        applied_v: Some(1500.0),
-        frequency_hz: Some(60.0),
-        test_point: Some(n()),
-        step: Some("1".to_owned()),
-        current: "total",
-        dwell_s: Some(2.0),
-        units_together: 1,
-        units: 5980,
-        units_this_month: 440,
-        outcomes: Outcomes {
-            pass: 5950,
-            over_limit: 12,
-            under_limit: 9,
-            breakdown: 6,
-            arc: 4,
-            not_completed: 3,
-            not_reached: 0,
+    let now = Limits { high_pa: ma_to_pa(5.0), low_pa: None };
+    let limit = LimitHistory {
+        now,
+        since: Some(day_number(day("2026-03-16"))),
+        changes: vec![
+            LimitsFrom {
+                day: day_number(day("2025-09-01")),
+                limits: Limits { high_pa: ma_to_pa(2.25), low_pa: ma_to_pa(1.0) },
+                station: None,
+            },
+            LimitsFrom { day: day_number(day("2026-10-07")), limits: now, station: Some(n()) },
+        ],
+    };
+    ReviewedSeries {
+        named: NamedSeries {
+            id: "m1-ac-1500".to_owned(),
+            title: format!("{name}, AC withstand 1500 V 60 Hz"),
+            key: SeriesKey {
+                model: n(),
+                step: "1".to_owned(),
+                test: TestKind::AcWithstand,
+                test_point: n(),
+                current: Current::Total,
+                applied_mv: Some(1_500_000),
+                frequency_mhz: Some(60_000),
+                dwell_ms: Some(2000),
+                units_together: 1,
+            },
+            units: 5980,
+            units_this_month: 440,
+            outcomes: Outcomes {
+                pass: 5950,
+                over_limit: 12,
+                under_limit: 9,
+                breakdown: 6,
+                arc: 4,
+                not_completed: 3,
+                not_reached: 0,
+            },
         },
-        limit: LimitReport {
-            high_ma: Some(5.0),
-            low_ma: None,
-            since: Some(day("2026-03-16")),
-            history: vec![
-                LimitChange {
-                    from: day("2025-09-01"),
-                    high_ma: Some(2.25),
-                    low_ma: Some(1.0),
-                    station: None,
-                },
-                LimitChange {
-                    from: day("2026-03-20"),
-                    high_ma: Some(5.0),
-                    low_ma: None,
-                    station: Some(n()),
-                },
-            ],
-            open_lead_ma: Some(0.034),
-        },
-        distribution: Some(DistributionReport {
+        limit: LimitsInForce { history: limit, open_lead_ma: Some(0.034) },
+        distribution: Some(Distribution {
             family: "gamma".to_owned(),
-            families: vec![FamilyReport {
-                name: "gamma".to_owned(),
+            families: vec![FamilyFit {
+                name: "gamma",
                 aicc: Some(-1234.5),
                 weight: 1.0,
-                params: BTreeMap::from([
-                    ("shape".to_owned(), 2066.0),
-                    ("scale".to_owned(), 0.000968),
-                ]),
+                params: BTreeMap::from([("shape", 2066.0), ("scale", 0.000968)]),
                 stopped: "converged".to_owned(),
             }],
-            goodness: GoodnessReport { p_value: Some(0.0004), largest_gap: Some(0.012) },
+            goodness: Goodness { p_value: Some(0.0004), largest_gap: Some(0.012) },
             x05_ma: Some(e(1.93, 1.92, 1.94)),
             x50_ma: Some(e(2.0, 1.99, 2.01)),
             x95_ma: Some(e(2.07, 2.06, 2.08)),
@@ -111,26 +116,24 @@ pub fn series(name: &str) -> SeriesReport {
             groups: 2,
             split_by: Some(n()),
             second_group_since: Some(day("2026-02-02")),
-            tail: TailReport {
-                in_use: "apart".to_owned(),
+            came_later: vec![n()],
+            tail: TailAnswers {
+                in_use: Some(Which::Apart),
                 apart_ma: Some(e(2.16, 2.15, 2.17)),
                 together_ma: Some(e(2.4, 2.2, 2.9)),
                 excess_share: Some(e(0.0005, 0.0001, 0.001)),
-                approximate: vec![ApproximateReport {
-                    reason: "days_decide",
-                    sentence: "Days differ.",
-                }],
+                approximate: vec![Approximate::DaysDecide],
             },
             in_use_because: "readings stand apart from the healthy body".to_owned(),
         }),
-        capability: Some(CapabilityReport {
-            index: "P_pkU".to_owned(),
+        capability: Some(Capability {
+            index: Index { steady: false, low: false },
             value: e(23.08, 20.0, 27.3),
         }),
         expected_reject_ppm: Some(e(0.0001, 0.0, 0.9)),
         observed_reject_ppm: Some(e(2006.7, 1037.0, 3503.0)),
-        low_side: Some(LowSideReport {
-            index: "P_pkL".to_owned(),
+        low_side: Some(AgainstLowLimit {
+            index: Index { steady: false, low: true },
             value: Some(e(2.31, 2.2, 2.44)),
             expected_reject_ppm: Some(e(0.002, 0.0, 0.04)),
             expected_reject_ppm_at_horizon: Some(0.001),
@@ -163,7 +166,7 @@ pub fn series(name: &str) -> SeriesReport {
             words: "too loose".to_owned(),
             proving: Some("554 kΩ (4.06 W) must trip, 677 kΩ (3.32 W) must pass".to_owned()),
         },
-        strays: StrayReport {
+        strays: Strays {
             above: 15,
             below: 23,
             units: vec![StrayLine {
@@ -174,45 +177,59 @@ pub fn series(name: &str) -> SeriesReport {
                 side: "above",
             }],
         },
-        retests: RetestReport {
+        retests: Practice {
             failed: 30,
             then_passed: 4,
             repeatability_ma: Some(e(0.006, 0.005, 0.008)),
-            practice: vec![format!("operator {name}: 20 units tripped")],
+            habits: vec![Habit {
+                factor: "operator".to_owned(),
+                level: n(),
+                station: n(),
+                units: 20,
+                passed: 19,
+                tests_each: 3.5,
+                others: 40,
+                others_passed: 8,
+            }],
         },
-        drift: DriftReport {
-            shape: Some("slope_and_step".to_owned()),
-            since: Some(day("2025-12-01")),
+        drift: JudgedDrift {
+            shape: Some(Shape::SlopeAndStep),
+            since: Some(day_number(day("2025-12-01"))),
             flagged: true,
             per_month_ma: Some(e(0.012, 0.01, 0.014)),
             p_value: Some(0.003),
             rho: Some(0.21),
             smallest_step_ma: Some(0.01),
-            steps: vec![StepLine {
-                date: day("2026-05-11"),
-                date_low: day("2026-05-08"),
-                date_high: day("2026-05-12"),
-                size_ma: e(0.07, 0.06, 0.08),
+            steps: vec![NamedStep {
+                step: DriftStep {
+                    day: day_number(day("2026-05-11")),
+                    day_low: day_number(day("2026-05-08")),
+                    day_high: day_number(day("2026-05-12")),
+                    size_ma: e(0.07, 0.06, 0.08),
+                    size_pct: None,
+                },
                 event: Some(n()),
             }],
-            explained: vec![ExplainedLine { what: "humidity".to_owned(), share: e(0.3, 0.2, 0.4) }],
-            limit_reached_on: Some(ReachedReport {
+            explained: vec![Explained { what: RoomFactor::Humidity, share: e(0.3, 0.2, 0.4) }],
+            limit_reached_on: Some(Forecast {
                 date: day("2027-01-31"),
                 low: day("2026-12-15"),
                 high: None,
             }),
             sentence: format!("{name} rises."),
         },
-        months: vec![MonthLine {
-            month: "2026-10".to_owned(),
+        months: vec![Month {
+            month: (2026, 10),
             units: 440,
+            over_limit: 0,
+            judged: 440,
+            x05_ma: Some(1.93),
             x50_ma: Some(2.0),
             x95_ma: Some(2.07),
             reject_share: Some(0.0),
             p_pku: Some(23.1),
         }],
         reading_step_ma: 0.01,
-        limit_changed: vec![day("2026-10-07")],
         month: Some(MonthReport {
             month: "2026-10".to_owned(),
             baseline_from: Some(day("2026-05-11")),
@@ -237,7 +254,6 @@ pub fn series(name: &str) -> SeriesReport {
             matters_words: "level moved",
             sentence: format!("The level of {name} rose."),
         }),
-        groups_since: Some(format!("A second group, {name}, since 2026-02-02.")),
         charts: vec![("charts/m1-ac-1500-months.png".to_owned(), "How did it move?".to_owned())],
     }
 }
@@ -378,11 +394,12 @@ pub fn report_of(name: &str) -> Report {
         month: "2026-10".to_owned(),
         from: day("2025-09-01"),
         to: day("2026-10-30"),
-        rows: RowCounts {
+        rows: Ledger {
             read: 56_123,
             used: 45_500,
-            set_aside: BTreeMap::from([(n(), 10_619)]),
+            set_aside: BTreeMap::from([(SetAside::Retest, 10_619)]),
             unreadable: 4,
+            stepped_over: 0,
         },
         series: vec![series(name)],
         stations: vec![station(name)],

@@ -1,5 +1,6 @@
 //! Pages of a report: whole, safe to open, and readable from the top, whatever the names and numbers are.
 
+use leakdrift::records::ma_to_pa;
 use leakdrift::report::format::{self, Currents};
 use leakdrift::report::json::{not_finite, results};
 use leakdrift::report::markdown::summary;
@@ -110,12 +111,27 @@ fn no_page_shows_a_number_that_is_none() {
     }
     let json: Value = serde_json::from_str(&results(&report)).unwrap();
     assert!(json["series"][0]["distribution"]["x99_865_ma"]["high"].is_null());
-    // Numbers that are no ends of an interval must be there: each is named.
+    assert!(!summary(&report).contains("NaN"));
+}
+
+/// JSON has no word for a number that is none: wherever one stands, also in settings and check loads, its place
+/// is told. Ends of an interval may lack a bound.
+#[test]
+fn a_number_that_is_none_is_found_wherever_it_stands() {
+    let mut report = report_of("M1");
+    assert_eq!(not_finite(&report), Vec::<String>::new());
     report.series[0].drift.rho = Some(f64::NAN);
     report.series[0].distribution.as_mut().unwrap().families[0].weight = f64::INFINITY;
+    report.settings_short[0].lowest = f64::NEG_INFINITY;
+    report.checks.as_mut().unwrap()[0].loads[0].odd[0].reading_ma = f64::NAN;
     assert_eq!(
         not_finite(&report),
-        ["m1-ac-1500: distribution.families.weight", "m1-ac-1500: drift.rho"]
+        [
+            "series.0.distribution.families.0.weight",
+            "series.0.drift.rho",
+            "checks.0.loads.0.odd.0.reading_ma",
+            "settings_short.0.lowest",
+        ]
     );
     assert!(!summary(&report).contains("NaN"));
 }
@@ -281,7 +297,7 @@ fn a_low_limit_has_one_line() {
         own.map(str::to_owned).collect()
     };
     let mut report = report_of("M1");
-    report.series[0].limit.low_ma = Some(0.6);
+    report.series[0].limit.history.now.low_pa = ma_to_pa(0.6);
     let found = lines(&report);
     assert_eq!(found.len(), 1, "{found:?}");
     for said in ["0.60 mA", "P_pkL 2.31 (2.20 to 2.44)", "9 units of 2\u{202f}500", "open lead"] {
@@ -293,7 +309,7 @@ fn a_low_limit_has_one_line() {
     (low.observed_reject_ppm, low.rejects_per_month) = (None, None);
     assert!(lines(&report)[0].contains("not known"));
     report.series[0].low_side = None;
-    report.series[0].limit.low_ma = None;
+    report.series[0].limit.history.now.low_pa = None;
     assert!(lines(&report).is_empty());
     let json: Value = serde_json::from_str(&results(&report)).unwrap();
     assert!(json["series"][0]["low_side"].is_null());
@@ -306,8 +322,8 @@ fn a_report_without_answers_is_a_page() {
     let s = &mut report.series[0];
     (s.distribution, s.capability, s.expected_reject_ppm, s.observed_reject_ppm) =
         (None, None, None, None);
-    (s.limit.high_ma, s.verdict.band_low_ma, s.verdict.band_high_ma, s.verdict.blind_spot_mohm) =
-        (None, None, None, None);
+    s.limit.history.now.high_pa = None;
+    (s.verdict.band_low_ma, s.verdict.band_high_ma, s.verdict.blind_spot_mohm) = (None, None, None);
     (s.drift.shape, s.verdict.suggested_ma, s.verdict.judged) = (None, None, None);
     s.verdict.words = "no limit known".to_owned();
     s.months.clear();

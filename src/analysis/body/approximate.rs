@@ -1,5 +1,8 @@
 //! Which answers about the tail are only approximate: what simulation shows to cover less than it says.
 
+use serde::ser::SerializeStruct;
+use serde::{Serialize, Serializer};
+
 use crate::analysis::body::describe::{Because, Body, Which};
 
 /// Block variance over the usual one from which days decide the interval.
@@ -57,6 +60,16 @@ impl Approximate {
                 "Too few units for a tail of their own: what lies beyond the readings is what the families say."
             }
         }
+    }
+}
+
+/// As JSON has it: the machine name, and the sentence.
+impl Serialize for Approximate {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        let mut object = to.serialize_struct("Approximate", 2)?;
+        object.serialize_field("reason", self.key())?;
+        object.serialize_field("sentence", self.words())?;
+        object.end()
     }
 }
 

@@ -5,6 +5,8 @@
 
 use std::collections::BTreeMap;
 
+use serde::{Serialize, Serializer};
+
 use crate::analysis::NotDone;
 use crate::day::Day;
 use crate::series::{Outcome, OutcomeLine};
@@ -12,6 +14,50 @@ use crate::stats::blocks::block_variance;
 use crate::stats::estimate::Estimate;
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson};
 use crate::stats::tolerance::{capability_lower, capability_upper};
+
+/// Which index: of a steady series its capability, of another what it performed; against the high or the low
+/// limit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Index {
+    /// Whether the series is steady.
+    pub steady: bool,
+    /// Whether it is against the low limit.
+    pub low: bool,
+}
+
+impl Index {
+    /// Its sign, as pages and JSON write it.
+    #[must_use]
+    pub fn sign(self) -> &'static str {
+        match (self.steady, self.low) {
+            (true, false) => "C_pkU",
+            (false, false) => "P_pkU",
+            (true, true) => "C_pkL",
+            (false, true) => "P_pkL",
+        }
+    }
+
+    /// Its name in words.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        if self.steady { "capability index" } else { "performance index" }
+    }
+}
+
+impl Serialize for Index {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.serialize_str(self.sign())
+    }
+}
+
+/// The index against the high limit.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Capability {
+    /// Which index.
+    pub index: Index,
+    /// Its value.
+    pub value: Estimate,
+}
 
 /// One-sided index by the geometric method: `(limit - middle) / (reference - middle)`.
 ///

@@ -43,6 +43,17 @@ pub enum Which {
     Together,
 }
 
+impl Which {
+    /// Machine name.
+    #[must_use]
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::Apart => "apart",
+            Self::Together => "together",
+        }
+    }
+}
+
 /// Why an answer is in use.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]
@@ -62,6 +73,26 @@ pub enum Because {
     TwoGroups,
     /// The body expects more readings beyond its cut than lie there.
     BodyTooLong,
+}
+
+impl Because {
+    /// After "because", for people.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::NothingBeyond => {
+                "no stray, and no more readings in the tail than the body expects"
+            }
+            Self::Strays => "readings stand apart from the healthy body",
+            Self::Excess => "more readings lie in the tail than the body expects",
+            Self::LongTail => {
+                "more readings lie in the tail than the body expects, and a long tail explains them as well as strays would"
+            }
+            Self::TooSmall => "the series is too small for a tail of its own",
+            Self::TwoGroups => "two groups: no single distribution describes them",
+            Self::BodyTooLong => "the fitted body expects more readings in the tail than there are",
+        }
+    }
 }
 
 /// A series' body and tail; made by [`describe`].

@@ -13,10 +13,12 @@
 
 use std::borrow::Cow;
 
+use serde::Serialize;
+
 use crate::analysis::NotDone;
 use crate::analysis::body::answer::distances;
 use crate::analysis::body::below::families;
-use crate::analysis::body::capability::{DayRejects, index, observed_rejects, reject_days};
+use crate::analysis::body::capability::{DayRejects, Index, index, observed_rejects, reject_days};
 use crate::analysis::body::describe::{Body, Which};
 use crate::movement::edges::place;
 use crate::series::{Outcome, OutcomeLine};
@@ -25,6 +27,7 @@ use crate::stats::distribution::{Distribution, Law};
 use crate::stats::estimate::Estimate;
 use crate::stats::sample::{Grouped, Observation};
 use crate::stats::tail::{Bounds, Line, Tail, TailError};
+use crate::words::numbers::whole;
 
 /// Share of units at or below the lower reference reading of the geometric method (ISO 22514-2).
 pub const LOWER_REFERENCE: f64 = 0.001_35;
@@ -368,4 +371,50 @@ pub fn under_limit<'a>(
         judged: days.iter().map(|d| d.judged).sum(),
         share: observed_rejects(&days, level)?,
     })
+}
+
+/// The low limit in force against healthy units and results. What has no answer is `None`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct AgainstLowLimit {
+    /// Which index.
+    pub index: Index,
+    /// Its value.
+    pub value: Option<Estimate>,
+    /// Healthy units expected below the low limit, per million.
+    pub expected_reject_ppm: Option<Estimate>,
+    /// The same at the end of the horizon, where a slope is established.
+    pub expected_reject_ppm_at_horizon: Option<f64>,
+    /// Healthy units expected below it a month.
+    pub rejects_per_month: Option<Estimate>,
+    /// Units seen below it in the period judged, per million: as a rule open connections.
+    pub observed_reject_ppm: Option<Estimate>,
+    /// How many they are.
+    pub observed_rejects: Option<u64>,
+    /// Units judged at this limit.
+    pub observed_units: Option<u64>,
+}
+
+impl AgainstLowLimit {
+    /// From what is expected of healthy units and what was seen.
+    #[must_use]
+    pub fn new(
+        low: Option<&LowSide>,
+        seen: Option<&UnderLimit>,
+        steady: bool,
+        units_per_month: f64,
+    ) -> Self {
+        let share = low.and_then(|low| low.reject_share.as_ref().ok());
+        Self {
+            index: Index { steady, low: true },
+            value: low.and_then(|low| low.performance.as_ref().ok()).cloned(),
+            expected_reject_ppm: share.map(|s| s.scaled(1e6)),
+            expected_reject_ppm_at_horizon: low
+                .and_then(|low| low.reject_share_at_horizon)
+                .map(|share| 1e6 * share),
+            rejects_per_month: share.map(|s| s.scaled(units_per_month)),
+            observed_reject_ppm: seen.map(|s| s.share.scaled(1e6)),
+            observed_rejects: seen.map(|s| whole(s.rejected)),
+            observed_units: seen.map(|s| whole(s.judged)),
+        }
+    }
 }

@@ -6,6 +6,7 @@ pub(super) mod below;
 pub mod capability;
 pub mod carry;
 pub mod describe;
+pub mod distribution;
 pub mod excess;
 pub mod healthy;
 pub mod low_side;

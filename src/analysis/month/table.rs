@@ -1,31 +1,43 @@
 //! A series month by month.
 
-use crate::day::month_of;
+use serde::Serialize;
 
 use crate::analysis::body::describe::{Options, describe};
 use crate::analysis::body::healthy::weighted_quantile;
 use crate::config::Config;
+use crate::day::month_of;
 use crate::movement::edges::Edges;
 use crate::movement::limits::LimitHistory;
 use crate::movement::readings::{Reading, grouped, ma};
 use crate::series::Outcome;
 use crate::series::Series;
+use crate::words::time::as_month;
 
 /// One month of a series.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Month {
     /// Year and month.
+    #[serde(serialize_with = "as_month")]
     pub month: (i32, u32),
     /// First attempts.
     pub units: u64,
     /// Over-limit results.
+    #[serde(skip)]
     pub over_limit: u64,
     /// Judged units: all but those not completed.
+    #[serde(skip)]
     pub judged: u64,
-    /// 5, 50 and 95 % quantiles, mA; `None` below the month's fewest units.
-    pub quantiles: Option<[f64; 3]>,
+    /// 5 % quantile, mA; as the others `None` below the month's fewest units.
+    #[serde(skip)]
+    pub x05_ma: Option<f64>,
+    /// Median.
+    pub x50_ma: Option<f64>,
+    /// 95 % quantile.
+    pub x95_ma: Option<f64>,
+    /// Over-limit share of the judged units.
+    pub reject_share: Option<f64>,
     /// `P_pkU` against the limit at the month's end.
-    pub performance: Option<f64>,
+    pub p_pku: Option<f64>,
 }
 
 /// The months of a series, in order; `options` are those of each month's body.
@@ -46,13 +58,21 @@ pub fn months(
             units: 0,
             over_limit: 0,
             judged: 0,
-            quantiles: None,
-            performance: None,
+            x05_ma: None,
+            x50_ma: None,
+            x95_ma: None,
+            reject_share: None,
+            p_pku: None,
         });
         let n = u64::from(o.count);
         entry.units += n;
         entry.judged += if o.outcome == Outcome::NotCompleted { 0 } else { n };
         entry.over_limit += if o.outcome == Outcome::OverLimit { n } else { 0 };
+    }
+    for entry in all.values_mut().filter(|m| m.judged > 0) {
+        #[expect(clippy::cast_precision_loss, reason = "counts of a month")]
+        let share = entry.over_limit as f64 / entry.judged as f64;
+        entry.reject_share = Some(share);
     }
     for group in readings.chunk_by(|a, b| month_of(a.day) == month_of(b.day)) {
         let Some(entry) = all.get_mut(&month_of(group[0].day)) else {
@@ -65,7 +85,9 @@ pub fn months(
         // With more than 5 % tripped the upper end is the limit itself.
         let most = group.iter().map(|r| r.ma).fold(f64::NEG_INFINITY, f64::max);
         if let Some((low, middle)) = at(0.05).zip(at(0.5)) {
-            entry.quantiles = Some([low, middle, at(0.95).unwrap_or(most)]);
+            entry.x05_ma = Some(low);
+            entry.x50_ma = Some(middle);
+            entry.x95_ma = Some(at(0.95).unwrap_or(most));
         }
         let last = group[group.len() - 1].day;
         let limit = limits
@@ -74,7 +96,7 @@ pub fn months(
             .rfind(|c| c.day <= last && c.station.is_none())
             .and_then(|c| c.limits.high_pa)
             .map(ma);
-        entry.performance = limit.and_then(|limit| {
+        entry.p_pku = limit.and_then(|limit| {
             let body = describe(&grouped(group.iter()).ok()?, edges, options).ok()?;
             let which = body.which().ok()?;
             body.performance(which, limit).ok().map(|e| e.value)

@@ -5,8 +5,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::analysis::Findings;
-use crate::analysis::units::settings::{Setting, SettingChange};
+use crate::analysis::units::calibration::Covered;
+use crate::analysis::units::settings::{Setting, SettingChange, SettingsRecord};
 use crate::day::{Day, date_of};
 use crate::movement::SeriesMovement;
 use crate::movement::drift::{DriftStep, Event, name_events};
@@ -19,20 +19,30 @@ pub struct Happenings {
     tiers: [Vec<Event>; 4],
 }
 
+/// What was recorded about the whole plant.
+#[derive(Debug, Clone, Copy)]
+pub struct Recorded<'a> {
+    /// Events.
+    pub register: &'a Register,
+    /// Settings and their changes.
+    pub settings: &'a SettingsRecord,
+    /// Calibrations; `None` without a register of them.
+    pub calibrations: Option<&'a [Covered]>,
+}
+
 /// What happened around a series.
 #[must_use]
 pub fn of_series(
     pass: &Pass,
     n: usize,
     moved: &SeriesMovement,
-    findings: &Findings,
-    register: &Register,
+    recorded: &Recorded<'_>,
 ) -> Happenings {
     let used: BTreeSet<u16> = moved.readings.iter().map(|r| r.station).collect();
     let used: BTreeSet<&str> =
         used.into_iter().map(|s| pass.plant.stations[usize::from(s)].as_str()).collect();
     let key = &pass.series[n].key;
-    let settings = findings.settings.changes.iter().filter(|c| {
+    let settings = recorded.settings.changes.iter().filter(|c| {
         // A change of limit moves no reading, and the share of failures is counted at one limit.
         let of = &pass.series[c.series.index].key;
         (&of.model, of.test) == (&key.model, key.test)
@@ -40,12 +50,13 @@ pub fn of_series(
     });
     Happenings {
         tiers: [
-            register
+            recorded
+                .register
                 .events_about(None, Some(&key.model))
                 .map(|e| event(e.day, e.what.clone()))
                 .collect(),
             settings.map(|c| event(c.day, setting_words(c))).collect(),
-            calibrated(findings, |s| used.contains(&s)),
+            calibrated(recorded.calibrations, |s| used.contains(&s)),
             new_lots(pass, n),
         ],
     }
@@ -53,14 +64,9 @@ pub fn of_series(
 
 /// What happened around a station.
 #[must_use]
-pub fn of_station(
-    pass: &Pass,
-    station: u16,
-    findings: &Findings,
-    register: &Register,
-) -> Happenings {
+pub fn of_station(pass: &Pass, station: u16, recorded: &Recorded<'_>) -> Happenings {
     let name = &pass.plant.stations[usize::from(station)];
-    let settings = findings
+    let settings = recorded
         .settings
         .changes
         .iter()
@@ -68,13 +74,14 @@ pub fn of_station(
         .filter(|c| matches!(c.what, Setting::Voltage | Setting::Frequency));
     Happenings {
         tiers: [
-            register
+            recorded
+                .register
                 .events_about(Some(name), None)
                 .filter(|e| e.model.is_empty())
                 .map(|e| event(e.day, e.what.clone()))
                 .collect(),
             settings.map(|c| event(c.day, setting_words(c))).collect(),
-            calibrated(findings, |s| s == name),
+            calibrated(recorded.calibrations, |s| s == name),
             Vec::new(),
         ],
     }
@@ -118,8 +125,8 @@ fn setting_words(c: &SettingChange) -> String {
     format!("{} {from} → {to} at {}", c.what.words(), c.stations.join(", "))
 }
 
-fn calibrated(findings: &Findings, at: impl Fn(&str) -> bool) -> Vec<Event> {
-    let of_station = findings.calibrations.iter().flatten().filter(|c| at(&c.station));
+fn calibrated(covered: Option<&[Covered]>, at: impl Fn(&str) -> bool) -> Vec<Event> {
+    let of_station = covered.unwrap_or_default().iter().filter(|c| at(&c.station));
     of_station
         .map(|c| {
             let found = c.error_pct.map_or_else(String::new, |e| format!(", error found {e:+} %"));

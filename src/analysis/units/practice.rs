@@ -1,5 +1,9 @@
 //! Retests: how many failures pass in the end, and who tests again until they do.
 
+use std::fmt;
+
+use serde::Serialize;
+
 use crate::series::{Outcome, Pass, Series, UnitHistory};
 use crate::stats::estimate::Estimate;
 use crate::stats::special::chi_square_quantile;
@@ -8,13 +12,16 @@ use crate::stats::special::chi_square_quantile;
 const FEWEST_UNITS: u64 = 5;
 
 /// What became of units that failed first.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Practice {
     /// Units that failed their first completed test.
     pub failed: u64,
     /// Of these, passed in the end at the series' settings.
     pub then_passed: u64,
+    /// Standard deviation between two tests of one unit, mA.
+    pub repeatability_ma: Option<Estimate>,
     /// Who tests again until it passes.
+    #[serde(skip)]
     pub habits: Vec<Habit>,
 }
 
@@ -33,13 +40,32 @@ pub struct Habit {
     pub passed: u64,
     /// Further tests per unit.
     pub tests_each: f64,
-    /// Over-limit units of all others, and how many of them passed.
-    pub others: (u64, u64),
+    /// Over-limit units of all others.
+    pub others: u64,
+    /// How many of them passed.
+    pub others_passed: u64,
+}
+
+impl fmt::Display for Habit {
+    fn fmt(&self, to: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            to,
+            "{} {} on {}: {} units tripped, {} passed in the end after {:.1} further tests each (all others: {} of {} passed)",
+            self.factor,
+            self.level,
+            self.station,
+            self.units,
+            self.passed,
+            self.tests_each,
+            self.others_passed,
+            self.others
+        )
+    }
 }
 
 /// Retests of a series.
 #[must_use]
-pub fn practice(pass: &Pass, series: usize, allowed: u32) -> Practice {
+pub fn practice(pass: &Pass, series: usize, allowed: u32, level: f64) -> Practice {
     let mine = pass.histories_of(series);
     let tripped: Vec<&UnitHistory> =
         mine.iter().filter(|h| h.outcome == Outcome::OverLimit).collect();
@@ -75,7 +101,8 @@ pub fn practice(pass: &Pass, series: usize, allowed: u32) -> Practice {
                         passed: passed(&own),
                         tests_each: own.iter().map(|h| f64::from(h.retests)).sum::<f64>()
                             / own.len() as f64,
-                        others: (others.len() as u64, passed(&others)),
+                        others: others.len() as u64,
+                        others_passed: passed(&others),
                     });
                 }
             }
@@ -84,6 +111,7 @@ pub fn practice(pass: &Pass, series: usize, allowed: u32) -> Practice {
     Practice {
         failed: mine.len() as u64,
         then_passed: mine.iter().filter(|h| h.passed).count() as u64,
+        repeatability_ma: repeatability(&pass.series[series], level),
         habits,
     }
 }

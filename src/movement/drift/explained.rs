@@ -1,5 +1,7 @@
 //! How much of a movement the room explains.
 
+use serde::Serialize;
+
 use super::DayPoint;
 use crate::stats::autocorrelation::variance_factor;
 use crate::stats::estimate::Estimate;
@@ -8,7 +10,8 @@ use crate::stats::shape::candidates::{Candidate, share_explained};
 use crate::stats::special::normal_quantile;
 
 /// What was recorded of the room.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum RoomFactor {
     /// Relative humidity.
     Humidity,
@@ -16,8 +19,19 @@ pub enum RoomFactor {
     Temperature,
 }
 
+impl RoomFactor {
+    /// In a word.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Humidity => "humidity",
+            Self::Temperature => "temperature",
+        }
+    }
+}
+
 /// Share of a series' movement that one recorded factor explains.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Explained {
     /// The factor.
     pub what: RoomFactor,

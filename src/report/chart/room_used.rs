@@ -5,7 +5,7 @@ use super::drift::OnDay;
 use super::style::printable;
 use super::{Axis, Chart, ChartError, Dash, Layer, Role, Scale, at, rows};
 use crate::movement::Movement;
-use crate::report::format::words;
+use crate::movement::drift::Shape;
 use crate::report::model::Report;
 
 /// Most rows of one picture.
@@ -46,9 +46,9 @@ pub fn from(movement: &Movement, report: &Report) -> RoomUsed {
     let baseline = shares().flatten().next().map_or(0, |s| s.baseline_points);
     let series = report.series.iter().zip(shares()).enumerate().filter_map(|(n, (s, share))| {
         let share = share?;
-        let shape = s.drift.shape.as_deref().map_or_else(String::new, words);
+        let shape = s.drift.shape.map_or("", Shape::words).to_owned();
         Some(Series {
-            name: printable(&s.title, &format!("series {}", n + 1)),
+            name: printable(&s.named.title, &format!("series {}", n + 1)),
             used: share
                 .used
                 .iter()

@@ -21,8 +21,8 @@ pub fn note(report: &LimitsReport, s: &StudyReport, to_ma: f64) -> String {
     let page = &mut page;
     let show = currents_of(&s.series);
     let of = |limit: f64| s.candidates.iter().find(|c| (c.limit_ma - limit).abs() <= 1e-9 * limit);
-    let now = s.series.limit.high_ma;
-    line!(page, "# Change of the high limit: {}\n", name(&s.series.title));
+    let now = s.series.limit.history.now.high_ma();
+    line!(page, "# Change of the high limit: {}\n", name(&s.series.named.title));
     line!(page, "**Proposed, not approved.** {WHO_DECIDES}\n");
     header(page, &["", "from", "to"]);
     let set = |x: Option<f64>| x.map_or_else(|| "not known".to_owned(), |x| show.set(x));
@@ -62,7 +62,7 @@ pub fn note(report: &LimitsReport, s: &StudyReport, to_ma: f64) -> String {
             date(j.to),
             counted(j.units, "unit"),
             report.from.map_or_else(|| "not known".to_owned(), date),
-            counted(s.series.units, "first test")
+            counted(s.series.named.units, "first test")
         );
     }
     if let Some(c) = of(to_ma) {

@@ -3,13 +3,18 @@
 use std::fmt::Write;
 
 use super::super::format::{
-    Currents, NONE, counted, date, grouped, name, p_value, percent, text, with_interval, words,
+    Currents, NONE, counted, date, grouped, name, p_value, percent, text, with_interval,
 };
-use super::super::model::{DistributionReport, SeriesReport};
 use super::{header, row};
+use crate::analysis::body::describe::Which;
+use crate::analysis::body::distribution::Distribution;
+use crate::day::date_of;
+use crate::movement::drift::Shape;
+use crate::review::{NamedStep, ReviewedSeries};
+use crate::words::time::month_text;
 
 /// Readings that do not belong with the healthy body; those that passed are listed.
-pub(super) fn strays(page: &mut String, s: &SeriesReport, show: &Currents) {
+pub(super) fn strays(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     let strays = &s.strays;
     let none = strays.above + strays.below == 0 && strays.units.is_empty();
     if none && s.distribution.is_none() {
@@ -54,9 +59,9 @@ pub(super) fn strays(page: &mut String, s: &SeriesReport, show: &Currents) {
 }
 
 /// How many failures passed when tested again, and who tests until it passes; nothing where none failed.
-pub(super) fn retests(page: &mut String, s: &SeriesReport) {
+pub(super) fn retests(page: &mut String, s: &ReviewedSeries) {
     let r = &s.retests;
-    if r.failed == 0 && r.practice.is_empty() {
+    if r.failed == 0 && r.habits.is_empty() {
         return;
     }
     line!(
@@ -65,35 +70,34 @@ pub(super) fn retests(page: &mut String, s: &SeriesReport) {
         counted(r.failed, "unit"),
         grouped(r.then_passed)
     );
-    for habit in &r.practice {
-        line!(page, "- {}", text(habit));
+    for habit in &r.habits {
+        line!(page, "- {}", text(&habit.to_string()));
     }
-    if !r.practice.is_empty() {
+    if !r.habits.is_empty() {
         line!(page);
     }
 }
 
 /// How the series moved, with the numbers behind it.
-pub(super) fn drift(page: &mut String, s: &SeriesReport, show: &Currents) {
+pub(super) fn drift(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     let d = &s.drift;
     let ma = |x: f64| show.estimate(x);
-    let Some(shape) = &d.shape else {
+    let Some(shape) = d.shape else {
         line!(page, "Movement: not known, see [notes](#notes). {}\n", text(&d.sentence));
         return;
     };
     let flagged = if d.flagged { " (flagged: certain, and large enough to matter)" } else { "" };
-    line!(page, "Movement: {}{flagged}. {}\n", text(&words(shape)), text(&d.sentence));
-    for step in &d.steps {
-        let event = step
-            .event
+    line!(page, "Movement: {}{flagged}. {}\n", shape.words(), text(&d.sentence));
+    for NamedStep { step, event } in &d.steps {
+        let event = event
             .as_ref()
             .map_or_else(String::new, |e| format!("; event in that time: {}", text(e)));
         line!(
             page,
             "- step on {} ({} to {}): {}{event}",
-            date(step.date),
-            date(step.date_low),
-            date(step.date_high),
+            date(date_of(step.day)),
+            date(date_of(step.day_low)),
+            date(date_of(step.day_high)),
             with_interval(&step.size_ma, ma)
         );
     }
@@ -104,7 +108,7 @@ pub(super) fn drift(page: &mut String, s: &SeriesReport, show: &Currents) {
         line!(
             page,
             "- {} explains {} of the movement",
-            text(&x.what),
+            x.what.words(),
             with_interval(&x.share, percent)
         );
     }
@@ -119,7 +123,7 @@ pub(super) fn drift(page: &mut String, s: &SeriesReport, show: &Currents) {
     }
     match d.smallest_step_ma {
         Some(x) => line!(page, "- smallest step that would have been found: {}", ma(x)),
-        None if shape == "steady" => line!(
+        None if shape == Shape::Steady => line!(
             page,
             "- smallest step that would have been found: none; the record is too short, or has too few lots, to tell a step from chance"
         ),
@@ -139,7 +143,7 @@ pub(super) fn drift(page: &mut String, s: &SeriesReport, show: &Currents) {
 }
 
 /// Month by month.
-pub(super) fn months(page: &mut String, s: &SeriesReport, show: &Currents) {
+pub(super) fn months(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     if s.months.is_empty() {
         return;
     }
@@ -163,25 +167,33 @@ pub(super) fn months(page: &mut String, s: &SeriesReport, show: &Currents) {
             .map_or_else(|| NONE.to_owned(), |x| format!("{x:.2}"));
         row(
             page,
-            &[&text(&m.month), &grouped(m.units), &ma(m.x50_ma), &ma(m.x95_ma), &share, &index],
+            &[
+                &month_text(m.month),
+                &grouped(m.units),
+                &ma(m.x50_ma),
+                &ma(m.x95_ma),
+                &share,
+                &index,
+            ],
         );
     }
     line!(page);
 }
 
 /// How the healthy body was described, for the auditor.
-pub(super) fn body(page: &mut String, s: &SeriesReport, d: &DistributionReport) {
+pub(super) fn body(page: &mut String, d: &Distribution) {
     let mut fit = Vec::new();
     fit.extend(d.goodness.p_value.map(|p| format!("goodness of fit {}", p_value(p))));
     fit.extend(
         d.goodness.largest_gap.map(|g| format!("largest gap between fit and data {}", percent(g))),
     );
+    let since = d.second_group_since.map_or_else(String::new, |since| {
+        let by = d.split_by.as_deref().unwrap_or_default();
+        let came_later = format!("{by} {}", d.came_later.join(", "));
+        format!("A second group, {}, since {}. ", text(&came_later), date(since))
+    });
     let groups = match (d.groups, &d.split_by) {
-        (2, Some(by)) => format!(
-            "Two groups, told apart by {}. {}",
-            name(by),
-            s.groups_since.as_ref().map_or_else(String::new, |since| format!("{} ", text(since)))
-        ),
+        (2, Some(by)) => format!("Two groups, told apart by {}. {}", name(by), since),
         (2, None) => "Two groups; no factor tells them apart. ".to_owned(),
         _ => String::new(),
     };
@@ -190,7 +202,7 @@ pub(super) fn body(page: &mut String, s: &SeriesReport, d: &DistributionReport) 
         "Healthy body: {groups}The family with the largest weight is {}; {}. Answer in use: {}, because: {}.\n",
         text(&d.family),
         if fit.is_empty() { "no goodness of fit".to_owned() } else { text(&fit.join(", ")) },
-        text(&d.tail.in_use),
+        d.tail.in_use.map_or("none", Which::key),
         text(&d.in_use_because)
     );
     header(page, &["family", "weight", "AICc", "parameters", "how its search ended"]);
@@ -204,7 +216,7 @@ pub(super) fn body(page: &mut String, s: &SeriesReport, d: &DistributionReport) 
         let aicc =
             f.aicc.filter(|x| x.is_finite()).map_or_else(|| NONE.to_owned(), |x| format!("{x:.1}"));
         let params = if params.is_empty() { NONE.to_owned() } else { params.join(", ") };
-        row(page, &[&text(&f.name), &percent(f.weight), &aicc, &params, &text(&f.stopped)]);
+        row(page, &[&text(f.name), &percent(f.weight), &aicc, &params, &text(&f.stopped)]);
     }
     line!(page);
 }

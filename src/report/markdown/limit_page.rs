@@ -10,6 +10,7 @@ use super::super::limit_model::{
     CalculatedReport, CandidateReport, LimitsReport, LoadsReport, StudyReport,
 };
 use super::{band, first_cautions, header, not_read, row, verdict_words};
+use crate::day::date_of;
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
 use crate::words::{resistance, three_digits};
 
@@ -38,7 +39,7 @@ fn head(page: &mut String, report: &LimitsReport) {
         line!(
             page,
             "{}; files from {} to {}; {} read over all models.\n",
-            counted(report.series.iter().map(|s| s.series.units).sum(), "first test"),
+            counted(report.series.iter().map(|s| s.series.named.units).sum(), "first test"),
             date(from),
             date(to),
             counted(rows.read, "row"),
@@ -54,8 +55,13 @@ fn head(page: &mut String, report: &LimitsReport) {
             row(
                 page,
                 &[
-                    &format!("[{}](#{})", name(&s.series.title), anchor(&s.series.id)),
-                    &s.series.limit.high_ma.map_or_else(|| "not known".to_owned(), |x| show.set(x)),
+                    &format!("[{}](#{})", name(&s.series.named.title), anchor(&s.series.named.id)),
+                    &s.series
+                        .limit
+                        .history
+                        .now
+                        .high_ma()
+                        .map_or_else(|| "not known".to_owned(), |x| show.set(x)),
                     &verdict_words(&s.series.verdict),
                     &band(&s.series.verdict, &show),
                     &text(&s.recommendation.sentence),
@@ -72,8 +78,8 @@ fn show(s: &StudyReport) -> Currents {
 
 fn section(page: &mut String, s: &StudyReport) {
     let show = show(s);
-    line!(page, "<a id=\"{}\"></a>\n", anchor(&s.series.id));
-    line!(page, "## {}\n", name(&s.series.title));
+    line!(page, "<a id=\"{}\"></a>\n", anchor(&s.series.named.id));
+    line!(page, "## {}\n", name(&s.series.named.title));
     line!(page, "**{}**\n", text(&s.recommendation.sentence));
     for why in &s.recommendation.because {
         line!(page, "- {}", text(why));
@@ -94,7 +100,7 @@ fn section(page: &mut String, s: &StudyReport) {
         line!(
             page,
             "**A test with no unit connected would pass: see [the low limit](#low-{}).**\n",
-            anchor(&s.series.id)
+            anchor(&s.series.named.id)
         );
     }
     if let Some(j) = &s.series.verdict.judged {
@@ -418,9 +424,10 @@ fn ends(page: &mut String, s: &StudyReport) {
 
 fn low_limit(page: &mut String, s: &StudyReport, show: &Currents) {
     let v = &s.series.verdict;
-    line!(page, "<a id=\"low-{}\"></a>\n", anchor(&s.series.id));
+    line!(page, "<a id=\"low-{}\"></a>\n", anchor(&s.series.named.id));
     line!(page, "### The low limit\n");
-    let now = s.series.limit.low_ma.map_or_else(|| "none".to_owned(), |x| show.set(x));
+    let now =
+        s.series.limit.history.now.low_ma().map_or_else(|| "none".to_owned(), |x| show.set(x));
     let passes = match v.open_lead_passes {
         Some(true) => "**would pass**",
         Some(false) => "would be found",
@@ -439,19 +446,19 @@ fn low_limit(page: &mut String, s: &StudyReport, show: &Currents) {
 }
 
 fn limit_history(page: &mut String, s: &StudyReport, show: &Currents) {
-    if s.series.limit.history.len() < 2 {
+    if s.series.limit.history.changes.len() < 2 {
         return;
     }
     line!(page, "### Limits that were in force\n");
     header(page, &["from", "high limit", "low limit", "station"]);
-    for change in &s.series.limit.history {
+    for change in &s.series.limit.history.changes {
         let set = |x: Option<f64>| x.map_or_else(|| "none".to_owned(), |x| show.set(x));
         row(
             page,
             &[
-                &date(change.from),
-                &set(change.high_ma),
-                &set(change.low_ma),
+                &date(date_of(change.day)),
+                &set(change.limits.high_ma()),
+                &set(change.limits.low_ma()),
                 &change.station.as_ref().map_or_else(|| "all".to_owned(), |n| name(n)),
             ],
         );

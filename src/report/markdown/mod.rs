@@ -24,10 +24,12 @@ mod testers;
 use std::fmt::Write;
 
 use super::format::{
-    Currents, NONE, anchor, counted, currents_of, date, grouped, name, ppm, text, value, words,
+    Currents, NONE, anchor, counted, currents_of, date, grouped, name, ppm, text, value,
 };
-use super::model::{SeriesReport, VerdictReport};
-use crate::review::Review;
+use super::model::VerdictReport;
+use crate::day::date_of;
+use crate::movement::drift::Shape;
+use crate::review::{Review, ReviewedSeries};
 use crate::verdict::action::Action;
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
 
@@ -86,12 +88,12 @@ fn head(page: &mut String, report: &Review) {
         "{} to {}: {} of {} on {}; {} read, {} used, {} set aside, {} unreadable.\n",
         date(report.from),
         date(report.to),
-        counted(report.series.iter().map(|s| s.units).sum(), "first test"),
+        counted(report.series.iter().map(|s| s.named.units).sum(), "first test"),
         counted(report.series.len() as u64, "series"),
         counted(report.stations.len() as u64, "station"),
         counted(rows.read, "row"),
         grouped(rows.used),
-        grouped(rows.set_aside.values().sum()),
+        grouped(rows.set_aside_in_all()),
         grouped(rows.unreadable)
     );
     if !report.made.failures.is_empty() {
@@ -158,12 +160,12 @@ fn further_actions(page: &mut String, report: &Review) {
 
 /// The subject of an action, with a link to its section where it has one of its own.
 fn subject(report: &Review, what: &str) -> String {
-    let series = report.series.iter().find(|s| s.title == what).or_else(|| {
-        let mut of_model = report.series.iter().filter(|s| s.model == what);
+    let series = report.series.iter().find(|s| s.named.title == what).or_else(|| {
+        let mut of_model = report.series.iter().filter(|s| s.named.key.model == what);
         of_model.next().filter(|_| of_model.next().is_none())
     });
     match series {
-        Some(s) => format!("[{}](#{})", name(what), anchor(&s.id)),
+        Some(s) => format!("[{}](#{})", name(what), anchor(&s.named.id)),
         None if report.stations.iter().any(|s| s.station == what) => {
             format!("[{}](#stations)", name(what))
         }
@@ -189,9 +191,13 @@ fn overview(page: &mut String, report: &Review) {
         row(
             page,
             &[
-                &format!("[{}](#{})", name(&s.title), anchor(&s.id)),
+                &format!("[{}](#{})", name(&s.named.title), anchor(&s.named.id)),
                 &verdict_words(&s.verdict),
-                &s.limit.high_ma.map_or_else(|| "not known".to_owned(), |x| show.set(x)),
+                &s.limit
+                    .history
+                    .now
+                    .high_ma()
+                    .map_or_else(|| "not known".to_owned(), |x| show.set(x)),
                 &band(&s.verdict, &show),
                 &s.expected_reject_ppm.as_ref().map_or_else(|| NONE.to_owned(), |e| value(e, ppm)),
                 &movement(s),
@@ -236,17 +242,17 @@ fn band(v: &VerdictReport, show: &Currents) -> String {
 }
 
 /// How the series moves, in a few words.
-fn movement(s: &SeriesReport) -> String {
-    let Some(shape) = &s.drift.shape else {
+fn movement(s: &ReviewedSeries) -> String {
+    let Some(shape) = s.drift.shape else {
         return "not known".to_owned();
     };
-    let mut said = text(&words(shape));
+    let mut said = shape.words().to_owned();
     if let Some(since) = s.drift.since {
-        let _ = write!(said, " since {}", date(since));
+        let _ = write!(said, " since {}", date(date_of(since)));
     }
     if s.drift.flagged {
         said = format!("**{said}**");
-    } else if shape != "steady" {
+    } else if shape != Shape::Steady {
         said.push_str(", not flagged");
     }
     if let Some(reached) = &s.drift.limit_reached_on {

@@ -5,9 +5,10 @@ use std::fmt::Write;
 use super::super::format::{
     NONE, anchor, counted, date, expected_ppm, name, percent, text, value, with_interval,
 };
-use super::super::model::{MonthReport, OpenAction, Report, SeriesReport};
+use super::super::model::{MonthReport, OpenAction, Report};
 use super::{header, row};
 use crate::day::date_of;
+use crate::review::ReviewedSeries;
 
 /// Actions of an earlier report listed on the page.
 const LISTED: usize = 12;
@@ -70,7 +71,7 @@ pub(super) fn changes(page: &mut String, report: &Report) {
     if !happened.is_empty() {
         line!(page);
     }
-    let mut months: Vec<(&SeriesReport, &MonthReport)> =
+    let mut months: Vec<(&ReviewedSeries, &MonthReport)> =
         report.series.iter().filter_map(|s| Some((s, s.month.as_ref()?))).collect();
     months.sort_by_key(|(_, m)| m.rank);
     if months.is_empty() {
@@ -123,7 +124,7 @@ pub(super) fn changes(page: &mut String, report: &Report) {
         row(
             page,
             &[
-                &format!("[{}](#{})", name(&s.title), anchor(&s.id)),
+                &format!("[{}](#{})", name(&s.named.title), anchor(&s.named.id)),
                 &matters,
                 &level,
                 &spread,
@@ -137,7 +138,7 @@ pub(super) fn changes(page: &mut String, report: &Report) {
         line!(
             page,
             "- {}: {} ({} now, {} before)",
-            name(&s.title),
+            name(&s.named.title),
             text(&m.sentence),
             counted(m.units, "unit"),
             counted(m.units_before, "unit")
@@ -174,10 +175,13 @@ fn of_the_month(report: &Report) -> Vec<(chrono::NaiveDate, String)> {
         )
     }));
     for s in &report.series {
-        for day in &s.limit_changed {
+        // The first day of a series is no change.
+        for day in s.limit.history.changes.iter().skip(1).map(|c| date_of(c.day)) {
             // One change of a limit that the settings record tells is not told twice.
-            if !changes().any(|c| date_of(c.day) == *day && c.series.model == s.model) {
-                all.push((*day, format!("limit of {} changed", name(&s.title))));
+            let told =
+                changes().any(|c| date_of(c.day) == day && c.series.model == s.named.key.model);
+            if !told {
+                all.push((day, format!("limit of {} changed", name(&s.named.title))));
             }
         }
     }

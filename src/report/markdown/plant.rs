@@ -24,7 +24,10 @@ pub(super) fn groups(page: &mut String, report: &Review) {
             .series
             .iter()
             .filter(|s| {
-                [&g.low_set_by, &g.high_set_by].into_iter().flatten().any(|n| *n == s.model)
+                [&g.low_set_by, &g.high_set_by]
+                    .into_iter()
+                    .flatten()
+                    .any(|n| *n == s.named.key.model)
             })
             .min_by(|a, b| a.reading_step_ma.total_cmp(&b.reading_step_ma));
         let show =
@@ -71,7 +74,7 @@ pub(super) fn rows(page: &mut String, report: &Review) {
         "{} read = {} used + {} set aside + {} unreadable. Those not used are listed in [rows-not-used.csv](rows-not-used.csv).\n",
         counted(rows.read, "row"),
         grouped(rows.used),
-        grouped(rows.set_aside.values().sum()),
+        grouped(rows.set_aside_in_all()),
         grouped(rows.unreadable)
     );
     if !report.made.failures.is_empty() {
@@ -83,8 +86,8 @@ pub(super) fn rows(page: &mut String, report: &Review) {
     }
     if rows.unreadable > 0 || !rows.set_aside.is_empty() {
         header(page, &["reason", "rows"]);
-        for (reason, n) in &rows.set_aside {
-            row(page, &[&format!("set aside: {}", text(reason)), &grouped(*n)]);
+        for (reason, n) in rows.set_aside_by_words() {
+            row(page, &[&format!("set aside: {}", text(reason)), &grouped(n)]);
         }
         row(page, &["unreadable", &grouped(rows.unreadable)]);
         line!(page);

@@ -4,18 +4,21 @@ use std::fmt::Write;
 
 use super::super::format::{
     Currents, NONE, address, anchor, change_pct, counted, currents_of, date, digits, grouped,
-    interval, name, percent, ppm, text, value, with_interval, words,
+    interval, name, percent, ppm, text, value, with_interval,
 };
-use super::super::model::{E, SeriesReport};
 use super::{band, findings, header, row, verdict_words};
+use crate::analysis::body::describe::Which;
+use crate::day::date_of;
+use crate::review::ReviewedSeries;
+use crate::stats::estimate::Estimate;
 use crate::verdict::cautions::WHO_DECIDES;
 use crate::words::{resistance, three_digits};
 
 /// Writes the section of `s`: verdict first, then numbers, then what they were made of.
-pub(super) fn section(page: &mut String, s: &SeriesReport) {
+pub(super) fn section(page: &mut String, s: &ReviewedSeries) {
     let show = currents_of(s);
-    line!(page, "<a id=\"{}\"></a>\n", anchor(&s.id));
-    line!(page, "### {}\n", name(&s.title));
+    line!(page, "<a id=\"{}\"></a>\n", anchor(&s.named.id));
+    line!(page, "### {}\n", name(&s.named.title));
     verdict(page, s, &show);
     conditions(page, s);
     limits(page, s, &show);
@@ -26,14 +29,14 @@ pub(super) fn section(page: &mut String, s: &SeriesReport) {
     findings::drift(page, s, &show);
     findings::months(page, s, &show);
     if let Some(d) = &s.distribution {
-        findings::body(page, s, d);
+        findings::body(page, d);
     }
     for (file, question) in &s.charts {
         line!(page, "![{}]({})\n", text(question), address(file));
     }
 }
 
-fn verdict(page: &mut String, s: &SeriesReport, show: &Currents) {
+fn verdict(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     let v = &s.verdict;
     line!(page, "**{}.** {}\n", verdict_words(v), text(&v.sentence));
     if let Some(suggested) = v.suggested_ma {
@@ -51,21 +54,25 @@ fn verdict(page: &mut String, s: &SeriesReport, show: &Currents) {
     }
 }
 
-fn conditions(page: &mut String, s: &SeriesReport) {
-    let mut said = vec![text(&words(&s.test))];
+fn conditions(page: &mut String, s: &ReviewedSeries) {
+    let key = &s.named.key;
+    let mut said = vec![key.test.key().to_owned()];
     let mut add =
         |x: Option<f64>, unit: &str| said.extend(x.map(|x| format!("{} {unit}", three_or_more(x))));
-    add(s.applied_v, "V");
-    add(s.frequency_hz, "Hz");
-    add(s.dwell_s, "s dwell");
-    said.extend(s.test_point.as_ref().map(|p| format!("test point {}", name(p))));
-    said.extend(s.step.as_ref().map(|p| format!("step {}", name(p))));
-    said.push(format!("{} current", words(s.current).replace("in phase", "in-phase")));
-    if s.units_together > 1 {
-        said.push(format!("{} units on one tester at once", s.units_together));
+    add(key.applied_v(), "V");
+    add(key.frequency_hz(), "Hz");
+    add(key.dwell_s(), "s dwell");
+    for (what, said_of_it) in [("test point", &key.test_point), ("step", &key.step)] {
+        if !said_of_it.is_empty() {
+            said.push(format!("{what} {}", name(said_of_it)));
+        }
+    }
+    said.push(format!("{} current", key.current.words()));
+    if key.units_together > 1 {
+        said.push(format!("{} units on one tester at once", key.units_together));
     }
     line!(page, "Tested: {}.", said.join(", "));
-    let o = &s.outcomes;
+    let o = &s.named.outcomes;
     let mut counts = vec![format!("{} passed", grouped(o.pass))];
     for (n, what) in [
         (o.over_limit, "over limit"),
@@ -84,8 +91,8 @@ fn conditions(page: &mut String, s: &SeriesReport) {
     line!(
         page,
         "First tests: {} ({} in the month under review); {}.\n",
-        grouped(s.units),
-        grouped(s.units_this_month),
+        grouped(s.named.units),
+        grouped(s.named.units_this_month),
         counts.join(", ")
     );
 }
@@ -95,13 +102,14 @@ fn three_or_more(x: f64) -> String {
     if x.fract() == 0.0 && x.abs() < 1e9 { format!("{x:.0}") } else { three_digits(x) }
 }
 
-fn limits(page: &mut String, s: &SeriesReport, show: &Currents) {
-    let (v, l) = (&s.verdict, &s.limit);
+fn limits(page: &mut String, s: &ReviewedSeries, show: &Currents) {
+    let (v, l) = (&s.verdict, &s.limit.history);
     let set = |x: Option<f64>, none: &str| x.map_or_else(|| none.to_owned(), |x| show.set(x));
     header(page, &["limit", ""]);
-    let since = l.since.map_or_else(String::new, |d| format!(", in force since {}", date(d)));
-    row(page, &["high limit", &format!("{}{since}", set(l.high_ma, "not known"))]);
-    row(page, &["low limit", &set(l.low_ma, "none")]);
+    let since =
+        l.since.map_or_else(String::new, |d| format!(", in force since {}", date(date_of(d))));
+    row(page, &["high limit", &format!("{}{since}", set(l.now.high_ma(), "not known"))]);
+    row(page, &["low limit", &set(l.now.low_ma(), "none")]);
     row(page, &["workable band for the high limit", &band(v, show)]);
     let low = match (v.low_limit_from_ma, v.low_limit_to_ma) {
         (Some(a), Some(b)) => format!("{} to {}", show.set(a), show.set(b)),
@@ -110,7 +118,7 @@ fn limits(page: &mut String, s: &SeriesReport, show: &Currents) {
         (None, None) => "not known".to_owned(),
     };
     row(page, &["workable low limit", &low]);
-    row(page, &["reading with no unit connected", &set(l.open_lead_ma, "not known")]);
+    row(page, &["reading with no unit connected", &set(s.limit.open_lead_ma, "not known")]);
     let open = match v.open_lead_passes {
         Some(true) => "**would pass**",
         Some(false) => "would be found",
@@ -134,14 +142,19 @@ fn limits(page: &mut String, s: &SeriesReport, show: &Currents) {
         row(page, &["units that would decide", &format!("about {}", grouped(n))]);
     }
     line!(page);
-    if l.history.len() > 1 {
+    if l.changes.len() > 1 {
         line!(page, "Limits in force:\n");
         header(page, &["from", "high limit", "low limit", "station"]);
-        for c in &l.history {
+        for c in &l.changes {
             let station = c.station.as_ref().map_or_else(|| "all".to_owned(), |n| name(n));
             row(
                 page,
-                &[&date(c.from), &set(c.high_ma, "not known"), &set(c.low_ma, "none"), &station],
+                &[
+                    &date(date_of(c.day)),
+                    &set(c.limits.high_ma(), "not known"),
+                    &set(c.limits.low_ma(), "none"),
+                    &station,
+                ],
             );
         }
         line!(page);
@@ -149,14 +162,19 @@ fn limits(page: &mut String, s: &SeriesReport, show: &Currents) {
 }
 
 /// A line of the table of estimates; none where there is no estimate.
-fn estimate(page: &mut String, what: &str, e: Option<&E>, show: impl Fn(f64) -> String + Copy) {
+fn estimate(
+    page: &mut String,
+    what: &str,
+    e: Option<&Estimate>,
+    show: impl Fn(f64) -> String + Copy,
+) {
     if let Some(e) = e {
         let level = percent(e.level);
         row(page, &[what, &value(e, show), &interval(e, show), &level, &text(&e.method)]);
     }
 }
 
-fn numbers(page: &mut String, s: &SeriesReport, show: &Currents) {
+fn numbers(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     let ma = |x: f64| show.estimate(x);
     header(page, &["number", "value", "interval", "confidence", "method"]);
     match &s.distribution {
@@ -174,13 +192,16 @@ fn numbers(page: &mut String, s: &SeriesReport, show: &Currents) {
             estimate(page, "95 % stay under", d.x95_ma.as_ref(), ma);
             estimate(page, "99 % stay under", d.x99_ma.as_ref(), ma);
             estimate(page, "99.865 % stay under", d.x99_865_ma.as_ref(), ma);
-            let used = |which: &str| {
-                if d.tail.in_use == which { ", in use" } else { "" }
+            let used = |which: Which| {
+                if d.tail.in_use == Some(which) { ", in use" } else { "" }
             };
-            let apart =
-                format!("all but the accepted share stay under, strays apart{}", used("apart"));
+            let apart = format!(
+                "all but the accepted share stay under, strays apart{}",
+                used(Which::Apart)
+            );
             estimate(page, &apart, d.tail.apart_ma.as_ref(), ma);
-            let together = format!("the same, every reading taken as healthy{}", used("together"));
+            let together =
+                format!("the same, every reading taken as healthy{}", used(Which::Together));
             estimate(page, &together, d.tail.together_ma.as_ref(), ma);
             estimate(
                 page,
@@ -191,10 +212,9 @@ fn numbers(page: &mut String, s: &SeriesReport, show: &Currents) {
         }
     }
     if let Some(c) = &s.capability {
-        let what = if c.index == "C_pkU" { "capability index" } else { "performance index" };
         estimate(
             page,
-            &format!("{what} {} against the high limit", text(&c.index)),
+            &format!("{} {} against the high limit", c.index.words(), text(c.index.sign())),
             Some(&c.value),
             |x| format!("{x:.2}"),
         );
@@ -211,13 +231,13 @@ fn numbers(page: &mut String, s: &SeriesReport, show: &Currents) {
     line!(page);
     let reasons = s.distribution.iter().flat_map(|d| &d.tail.approximate);
     for why in reasons {
-        line!(page, "> Approximate. {}\n", why.sentence);
+        line!(page, "> Approximate. {}\n", why.words());
     }
 }
 
 /// One line about the low limit; none where there is none.
-fn low_side(page: &mut String, s: &SeriesReport, show: &Currents) {
-    let Some((low, limit)) = s.low_side.as_ref().zip(s.limit.low_ma) else {
+fn low_side(page: &mut String, s: &ReviewedSeries, show: &Currents) {
+    let Some((low, limit)) = s.low_side.as_ref().zip(s.limit.history.now.low_ma()) else {
         return;
     };
     let expected = match (&low.expected_reject_ppm, &low.rejects_per_month) {
@@ -233,8 +253,8 @@ fn low_side(page: &mut String, s: &SeriesReport, show: &Currents) {
         _ => "how many healthy units lie below it is not known".to_owned(),
     };
     let index = low.value.as_ref().map_or_else(String::new, |e| {
-        let kind = if low.index == "C_pkL" { "capability" } else { "performance" };
-        format!("; {kind} index {} {}", text(&low.index), with_interval(e, |x| format!("{x:.2}")))
+        let (what, sign) = (low.index.words(), text(low.index.sign()));
+        format!("; {what} {sign} {}", with_interval(e, |x| format!("{x:.2}")))
     });
     let seen = match (low.observed_rejects, low.observed_units) {
         (Some(0), Some(units)) => format!("no unit of {}", grouped(units)),
@@ -258,6 +278,6 @@ fn few(x: f64) -> String {
 }
 
 /// A change of a tester or product, with its interval.
-pub(super) fn change(e: &E) -> String {
+pub(super) fn change(e: &Estimate) -> String {
     with_interval(e, change_pct)
 }

@@ -1,0 +1,194 @@
+//! One series as it is told: its names, what was found out, and what was decided.
+
+use serde::Serialize;
+
+use crate::analysis::Finding;
+use crate::analysis::body::capability::Capability;
+use crate::analysis::body::distribution::Distribution;
+use crate::analysis::body::low_side::AgainstLowLimit;
+use crate::analysis::month::table::Month;
+use crate::analysis::units::practice::Practice;
+use crate::day::{Day, as_date_if_any};
+use crate::movement::SeriesMovement;
+use crate::movement::drift::{DriftStep, Explained, Shape};
+use crate::movement::limits::LimitHistory;
+use crate::report::model::{MonthReport, VerdictReport};
+use crate::series::NamedSeries;
+use crate::stats::estimate::Estimate;
+use crate::verdict::evidence::Forecast;
+use crate::verdict::plant::SeriesVerdict;
+
+/// One series.
+#[derive(Debug, Clone, Serialize)]
+pub struct ReviewedSeries {
+    /// Its names and its units.
+    #[serde(flatten)]
+    pub named: NamedSeries,
+    /// Limits in force.
+    pub limit: LimitsInForce,
+    /// The healthy body; `None` with a note where it could not be described.
+    pub distribution: Option<Distribution>,
+    /// The index against the high limit.
+    pub capability: Option<Capability>,
+    /// Healthy units expected beyond the limit, per million.
+    pub expected_reject_ppm: Option<Estimate>,
+    /// Units seen beyond the limit in the period judged, per million.
+    pub observed_reject_ppm: Option<Estimate>,
+    /// The low limit in force against healthy units and results; `None` where there is none.
+    pub low_side: Option<AgainstLowLimit>,
+    /// The verdict.
+    pub verdict: VerdictReport,
+    /// Readings that do not belong with the healthy body.
+    pub strays: Strays,
+    /// Retests.
+    pub retests: Practice,
+    /// How the series moved.
+    pub drift: JudgedDrift,
+    /// Month by month.
+    pub months: Vec<Month>,
+    /// Smallest step of the instruments used, in mA: decides how numbers are printed.
+    #[serde(skip)]
+    pub reading_step_ma: f64,
+    /// The month under review against the time before it; `None` where it has no unit.
+    pub month: Option<MonthReport>,
+    /// File names of its charts with what each answers, relative to the report.
+    #[serde(skip)]
+    pub charts: Vec<(String, String)>,
+}
+
+/// The limits in force.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct LimitsInForce {
+    /// On the last day, since when, and every change.
+    #[serde(flatten)]
+    pub history: LimitHistory,
+    /// What a station shows with no unit connected.
+    pub open_lead_ma: Option<f64>,
+}
+
+/// Strays.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Strays {
+    /// Above the healthy body, trips included.
+    pub above: u64,
+    /// Below it.
+    pub below: u64,
+    /// Those that passed, listed; at most `strays_listed`.
+    pub units: Vec<StrayLine>,
+}
+
+/// One stray that passed.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct StrayLine {
+    /// Serial as first written.
+    pub serial: String,
+    /// When.
+    pub tested_at: String,
+    /// Where.
+    pub station: String,
+    /// Reading.
+    pub reading_ma: f64,
+    /// `above` or `below`.
+    pub side: &'static str,
+}
+
+/// How a series moved, and whether that matters.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct JudgedDrift {
+    /// The shape; `None` with a note.
+    pub shape: Option<Shape>,
+    /// Since when it moves.
+    #[serde(serialize_with = "as_date_if_any")]
+    pub since: Option<Day>,
+    /// Certain and material.
+    pub flagged: bool,
+    /// Slope per 30.44 days.
+    pub per_month_ma: Option<Estimate>,
+    /// Of the shape, adjusted over all series.
+    pub p_value: Option<f64>,
+    /// Lag-1 correlation of the points.
+    pub rho: Option<f64>,
+    /// Smallest step that would have been found.
+    pub smallest_step_ma: Option<f64>,
+    /// Steps.
+    pub steps: Vec<NamedStep>,
+    /// What air explains.
+    pub explained: Vec<Explained>,
+    /// When expected rejects pass the accepted share.
+    pub limit_reached_on: Option<Forecast>,
+    /// One sentence.
+    #[serde(skip)]
+    pub sentence: String,
+}
+
+/// A step, and what was recorded in its time.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct NamedStep {
+    /// The step.
+    #[serde(flatten)]
+    pub step: DriftStep,
+    /// Event in the interval.
+    pub event: Option<String>,
+}
+
+impl ReviewedSeries {
+    /// Puts together what is known of a series.
+    #[must_use]
+    pub fn new(
+        named: NamedSeries,
+        moved: &SeriesMovement,
+        finding: &Finding,
+        decided: &SeriesVerdict,
+        verdict: VerdictReport,
+        month: Option<MonthReport>,
+        strays: Strays,
+    ) -> Self {
+        let healthy = finding.healthy.as_ref().ok();
+        let per_million = |share: &Estimate| share.scaled(1e6);
+        Self {
+            named,
+            limit: LimitsInForce {
+                history: moved.limits.clone(),
+                open_lead_ma: finding.open_lead_ma,
+            },
+            distribution: finding.distribution.clone(),
+            capability: finding.capability.clone(),
+            expected_reject_ppm: healthy.and_then(|h| h.reject_share.as_ref()).map(per_million),
+            observed_reject_ppm: finding.observed.as_ref().map(per_million),
+            low_side: finding.against_low.clone(),
+            verdict,
+            strays,
+            retests: finding.practice.clone(),
+            drift: JudgedDrift::new(moved, finding, decided),
+            months: finding.months.clone(),
+            reading_step_ma: finding.step_ma,
+            month,
+            charts: Vec::new(),
+        }
+    }
+}
+
+impl JudgedDrift {
+    fn new(moved: &SeriesMovement, finding: &Finding, decided: &SeriesVerdict) -> Self {
+        let drift = &moved.drift;
+        let named = finding.step_events.iter().cloned().chain(std::iter::repeat(None));
+        Self {
+            shape: drift.shape,
+            since: drift.since,
+            flagged: decided.flag.flagged,
+            per_month_ma: drift.per_month_ma.clone(),
+            p_value: drift.shape.map(|_| moved.adjusted_p),
+            rho: drift.shape.map(|_| drift.rho),
+            smallest_step_ma: drift.smallest_step_ma,
+            steps: drift
+                .steps
+                .iter()
+                .zip(named)
+                .map(|(step, event)| NamedStep { step: step.clone(), event })
+                .collect(),
+            explained: drift.explained.clone(),
+            limit_reached_on: decided.forecast,
+            sentence: decided.flag.sentence.clone(),
+        }
+    }
+}
