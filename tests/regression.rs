@@ -1,7 +1,12 @@
 //! One test per defect that was once real, named after it.
 
+use leakdrift::analysis::units::checks::checks;
 use leakdrift::config::Config;
+use leakdrift::report::chart::{Layer, over_time};
+use leakdrift::verdict::tester::concern::of_checks;
+use leakdrift::words::time::time_text;
 
+use crate::laws::page_report;
 use crate::support::count::counted;
 use crate::support::run::{folder, put};
 
@@ -40,4 +45,51 @@ fn what_is_wrong_with_a_million_rows_is_kept_once() {
     // Three texts for each piece of 4 MiB read: here at most two.
     assert!(copies.len() <= 6, "{} copies", copies.len());
     assert!(std::mem::size_of_val(&pass.unreadable[0]) <= 56);
+}
+
+/// The day of a check load with the wrong answer was read back from its printed time, and was 1970-01-01 where
+/// that failed, as it does for a clock set to a year of five digits.
+#[test]
+fn the_day_of_a_wrong_check_load_is_its_own() {
+    // By hand: 3 660 000 days are 10 020 years of 365.25 days: the year 11 990.
+    let time = 3_660_000 * 86_400;
+    assert!(time_text(time)[..10].parse::<chrono::NaiveDate>().is_err());
+    let mut checks = page_report::checks("A1");
+    checks.wrong[0].time = time;
+    let day = leakdrift::words::time::day_text(3_660_000);
+    assert!(!day.contains("1970"), "{day}");
+    let wrong = &of_checks(&checks)[0];
+    assert_eq!(wrong.key(), format!("A1 {day}"));
+    assert!(wrong.sentence("A1").contains(&format!("wrong answer on {day};")), "{wrong:?}");
+}
+
+/// The legend of the stations said "95 %" whatever `confidence` was.
+#[test]
+fn intervals_of_stations_say_the_level_they_have() {
+    let mut report = page_report::report_of("A1");
+    report.stations[0].months[0].offset_pct.level = 0.9;
+    let chart = over_time::chart(&over_time::of_stations(&report)).unwrap();
+    let names: Vec<&str> = chart.layers().filter_map(Layer::name).collect();
+    assert!(names.contains(&"offset of the month with its 90 % interval"), "{names:?}");
+}
+
+/// A station with check loads and no product was no station: its wrong answers were told nowhere.
+#[test]
+fn a_station_without_products_has_its_check_loads() {
+    let dir = folder();
+    let file = put(
+        dir.path(),
+        "t.csv",
+        "Date,Station,Model,Serial No,Current,High,Result\n\
+         2026-02-13,A1,M1,U1,0.412 mA,5.00 mA,Pass\n\
+         2026-02-13,B1,LOAD,L1,0.000 mA,5.00 mA,Pass\n",
+    );
+    let mut config = Config::default();
+    let load = toml::from_str("expect = \"over limit\"").unwrap();
+    config.check_loads.insert("LOAD".to_owned(), load);
+    let (_, pass) = leakdrift::pass(&[file], &config, &|_, _| {}).unwrap();
+    let found = checks(&pass.unwrap(), Vec::new(), &config).unwrap();
+    let told: Vec<(&str, usize)> =
+        found.iter().map(|c| (c.station.as_str(), c.wrong.len())).collect();
+    assert_eq!(told, [("A1", 0), ("B1", 1)]);
 }

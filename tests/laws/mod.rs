@@ -18,7 +18,7 @@ mod limit_pages;
 mod low_side;
 mod month_change;
 mod movement;
-mod page_report;
+pub mod page_report;
 mod pages;
 mod report_folder;
 mod samples;
