@@ -25,7 +25,7 @@ use crate::stats::estimate::Estimate;
 use crate::stats::shape;
 use crate::stats::trend::median;
 use lasting::{Lasting, middle, months};
-use moves::{as_tester_step, find_steps, measured};
+use moves::{find_steps, measured};
 use relative::Shared;
 use std::collections::BTreeMap;
 
@@ -184,8 +184,8 @@ pub fn assess(
     let reference = middle(&shared, &levelled, &units).unwrap_or(0);
     let lasting = Lasting::of(&shared, &levelled, reference, stations, options);
     let mut out: Vec<Station> = (0..stations).map(|s| lasting.station(s)).collect();
-    for (station, p_value, step) in measured(&shared, &taken, &p_values, options) {
-        out[station].moved.push(as_tester_step(&step.0, &step.1, p_value, options.level));
+    for (station, step) in measured(&shared, &taken, &p_values, options) {
+        out[station].moved.push(step);
     }
     out.iter_mut().for_each(|s| s.moved.sort_by_key(|m| m.day));
     months(&shared, reference, &taken, &mut out, options);

@@ -77,16 +77,14 @@ fn settle(shared: &Shared, taken: &mut [Taken], smallest: usize) {
     }
 }
 
-pub(super) type Measured = (usize, f64, (Step, Points));
-
-/// Each step measured with itself put back, between its station's neighbouring steps; in 75 days on
-/// either side where every series moves.
+/// Each step with its station, measured with itself put back, between its station's neighbouring steps; in
+/// 75 days on either side where every series moves.
 pub(super) fn measured(
     shared: &Shared,
     taken: &[Taken],
     p_values: &[f64],
     options: &StationOptions,
-) -> Vec<Measured> {
+) -> Vec<(usize, TesterStep)> {
     taken
         .iter()
         .zip(p_values)
@@ -110,12 +108,12 @@ pub(super) fn measured(
             let part = points.part(a, b)?;
             let at = part.days.partition_point(|d| *d < day);
             let step = measure_one(&part, at, options.shape.smallest_segment, 0, *p_value)?;
-            Some((own.station, *p_value, (step, part)))
+            Some((own.station, as_tester_step(&step, &part, *p_value, options.level)))
         })
         .collect()
 }
 
-pub(super) fn as_tester_step(step: &Step, points: &Points, p_value: f64, level: f64) -> TesterStep {
+fn as_tester_step(step: &Step, points: &Points, p_value: f64, level: f64) -> TesterStep {
     let reach = student_t_quantile(0.5 + 0.5 * level, step.df) * step.se;
     let pct = |d: f64| 100.0 * d.exp_m1();
     let day = |k: usize| points.days[k] as i32;
