@@ -15,6 +15,7 @@ mod support {
     pub mod numbers;
     pub mod picture;
     pub mod run;
+    pub mod samples;
     pub mod source;
     pub mod xlsb;
 }

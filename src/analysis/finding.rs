@@ -429,7 +429,6 @@ fn goodness(healthy: &Healthy, seed: u64) -> Goodness {
         },
         REPLICATES,
         seed,
-    )
-    .map(|g| g.p_value);
+    );
     Goodness { p_value, largest_gap: gap }
 }

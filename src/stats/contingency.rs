@@ -27,9 +27,8 @@ pub struct MantelHaenszel {
     pub others_failed: f64,
     /// Failures expected of it where the group fails like the others of its table.
     pub expected: f64,
-    /// Chi-square of one degree of freedom, without correction for continuity.
-    pub chi_square: f64,
-    /// Its p-value.
+    /// p-value of the common odds ratio against 1: chi-square of one degree of freedom, without correction for
+    /// continuity.
     pub p_value: f64,
 }
 
@@ -87,7 +86,6 @@ pub fn mantel_haenszel(tables: &[Table], level: f64) -> Option<MantelHaenszel> {
         observed,
         others_failed,
         expected,
-        chi_square,
         p_value: chi_square_sf(chi_square, 1.0),
     })
 }

@@ -24,22 +24,12 @@ pub struct Cell {
     pub below: f64,
 }
 
-/// A point of a probability plot.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct PlotPoint {
-    /// Reading.
-    pub x: f64,
-    /// Probability of lying at or below it, strictly between 0 and 1.
-    pub p: f64,
-}
-
 /// The non-parametric maximum-likelihood distribution of a sample.
 ///
 /// - Invariants: cells ascending, disjoint, at least one; masses above zero that add up to 1.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Empirical {
     cells: Vec<Cell>,
-    total: f64,
 }
 
 /// Orders edges: an exact value starts just before itself, an open interval just after its edge.
@@ -78,19 +68,13 @@ impl Empirical {
             cell.mass /= below;
             cell.below = (cell.below / below).min(1.0);
         }
-        Self { cells, total }
+        Self { cells }
     }
 
     /// The cells that carry mass, ascending.
     #[must_use]
     pub fn cells(&self) -> &[Cell] {
         &self.cells
-    }
-
-    /// Number of observations it was made from.
-    #[must_use]
-    pub fn total(&self) -> f64 {
-        self.total
     }
 
     /// Probability of lying at or below `x`; inside a cell it grows in a straight line, in one without
@@ -113,18 +97,12 @@ impl Empirical {
         (1.0 - self.cdf(x)).max(0.0)
     }
 
-    /// The value with probability `p` at or below it, a straight line inside a cell.
+    /// The value with probability `p` at or below it, inside a cell along the curve of `law` (a straight line where the
+    /// law has next to nothing there): in a cell half a spread wide a straight line is off by more than ten thousand
+    /// readings leave uncertain.
     ///
     /// `None` where it lies in a cell without end (beyond the last limit, below the first step) or
     /// `p` is not in (0, 1).
-    #[must_use]
-    pub fn quantile(&self, p: f64) -> Option<f64> {
-        let (cell, share) = self.cell_of(p)?;
-        Some(cell.low + share * (cell.high - cell.low))
-    }
-
-    /// As [`Empirical::quantile`], inside a cell along the curve of `law`: in a cell half a spread
-    /// wide a straight line is off by more than ten thousand readings leave uncertain.
     #[must_use]
     pub fn quantile_along(&self, p: f64, law: &Law) -> Option<f64> {
         let (cell, share) = self.cell_of(p)?;
@@ -164,21 +142,6 @@ impl Empirical {
         }
         let share = (p - (cell.below - cell.mass)) / cell.mass;
         Some((cell, share.clamp(0.0, 1.0)))
-    }
-
-    /// The points of a probability plot: at an interval's upper edge the probability reached there, at
-    /// an exact value the middle of its jump (Hazen's positions); ends without a finite place are left out.
-    #[must_use]
-    pub fn points(&self) -> Vec<PlotPoint> {
-        self.cells
-            .iter()
-            .filter(|cell| cell.high.is_finite())
-            .map(|cell| PlotPoint {
-                x: cell.high,
-                p: if cell.low == cell.high { cell.below - cell.mass / 2.0 } else { cell.below },
-            })
-            .filter(|point| point.p > 0.0 && point.p < 1.0 - 1e-12)
-            .collect()
     }
 }
 

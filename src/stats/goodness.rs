@@ -17,17 +17,6 @@ const CELLS: usize = 60;
 /// Share of the readings that rounding may leave where a distribution function is 0 or 1.
 const IMPOSSIBLE: f64 = 1e-9;
 
-/// Result of [`bootstrap`].
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Goodness {
-    /// The Anderson-Darling statistic of the gathered tally.
-    pub anderson_darling: f64,
-    /// Share of replicates from the fitted distribution with a statistic at least as large.
-    pub p_value: f64,
-    /// Replicates that could be fitted.
-    pub replicates: usize,
-}
-
 /// Largest gap between a distribution and the non-parametric estimate, a share of 1: taken on both
 /// sides of exact values and at the edges of intervals, where the estimate is known. `None` where the
 /// distribution gives no number there.
@@ -101,7 +90,8 @@ fn grouped_statistic(sample: &Sample, cdf: impl Fn(f64) -> f64) -> f64 {
     sum / n
 }
 
-/// Parametric bootstrap of the Anderson-Darling statistic.
+/// p-value of the Anderson-Darling statistic by parametric bootstrap: the share of replicates from the fitted distribution
+/// with a statistic at least as large.
 ///
 /// The readings are first gathered into at most 60 cells of about equal share; what lies beyond the
 /// lowest censoring limit is one cell. A replicate is a draw of as many units over these cells from
@@ -117,7 +107,7 @@ pub fn bootstrap(
     refit: &dyn Fn(&Sample) -> Option<Cdf>,
     replicates: usize,
     seed: u64,
-) -> Option<Goodness> {
+) -> Option<f64> {
     let edges = cell_edges(sample);
     if edges.len() < 3 {
         return None;
@@ -141,11 +131,7 @@ pub fn bootstrap(
             as_large += usize::from(value >= statistic);
         }
     }
-    (done > 0 && 2 * done >= replicates).then(|| Goodness {
-        anderson_darling: statistic,
-        p_value: (as_large + 1) as f64 / (done + 1) as f64,
-        replicates: done,
-    })
+    (done > 0 && 2 * done >= replicates).then(|| (as_large + 1) as f64 / (done + 1) as f64)
 }
 
 /// Upper edges of the cells, ascending, all finite; beyond the last one lies one more cell.

@@ -261,8 +261,6 @@ pub struct Reached {
     pub index: usize,
     /// Weight of all items before it.
     pub before: f64,
-    /// Weight up to here that was sought.
-    pub sought: f64,
 }
 
 /// The first of items in ascending order at which the weight of it and all before is `share` (0 to 1) of the whole:
@@ -276,7 +274,7 @@ pub fn reaching(
     let mut before = 0.0;
     for (index, weight) in weights.enumerate() {
         if before + weight >= sought {
-            return Some(Reached { index, before, sought });
+            return Some(Reached { index, before });
         }
         before += weight;
     }

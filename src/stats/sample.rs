@@ -179,19 +179,6 @@ impl Sample {
     pub fn total(&self) -> f64 {
         self.lines.iter().map(|line| line.count).sum()
     }
-
-    /// The same observations in another unit: every edge multiplied by `factor`. An edge that no
-    /// longer fits a double stays at the largest one.
-    ///
-    /// # Panics
-    /// If `factor` is not a finite number above zero.
-    #[must_use]
-    pub fn scaled(&self, factor: f64) -> Self {
-        assert!(factor.is_finite() && factor > 0.0, "the factor of a unit is above zero");
-        let change = |x: f64| (x * factor).clamp(f64::MIN, f64::MAX);
-        let lines = self.lines.iter().map(|line| (line.observation.map(change), line.count));
-        Self::new(lines).expect("finite edges stay finite and in order")
-    }
 }
 
 fn checked_count(count: f64) -> Result<f64, SampleError> {

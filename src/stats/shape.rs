@@ -123,8 +123,6 @@ pub struct ShapeTest {
     pub p_value: f64,
     /// AR(1) parameter of the simulated series (within lots, where lots are known).
     pub rho: f64,
-    /// Variance of lot levels over that of the points within lots; 0 where lots are not known.
-    pub lot_variance: f64,
     /// The gain that one steady series in twenty passes.
     pub usual_gain: f64,
     /// Simulated series used.
@@ -190,7 +188,6 @@ pub fn test(points: &Points, options: &Options) -> Result<ShapeTest, NoShape> {
         steady,
         candidates,
         rho: null.rho,
-        lot_variance: null.lot_variance(),
         usual_gain,
         replicates,
     })
@@ -206,7 +203,6 @@ impl ShapeTest {
             gain: 0.0,
             p_value: 1.0,
             rho: 0.0,
-            lot_variance: 0.0,
             usual_gain: 0.0,
             replicates: 0,
         }

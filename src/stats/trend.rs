@@ -12,9 +12,7 @@ pub use crate::stats::numeric::median;
 pub struct MannKendall {
     /// Pairs that rise less pairs that fall.
     pub s: i64,
-    /// Variance of `s` without trend, for independent points, ties taken into account.
-    pub var_s: f64,
-    /// `(|s| - 1)/sqrt(var_s)` with the sign of `s`; 0 at `s = 0`.
+    /// `(|s| - 1)/sqrt(var)` with the sign of `s`, `var` its variance without trend; 0 at `s = 0`.
     pub z: f64,
     /// Two-sided p-value from the normal approximation.
     pub p_value: f64,
@@ -42,7 +40,7 @@ pub fn mann_kendall(y: &[f64]) -> Option<MannKendall> {
     } else {
         (s.abs() - 1) as f64 / var_s.sqrt() * s.signum() as f64
     };
-    Some(MannKendall { s, var_s, z, p_value: (2.0 * normal_sf(z.abs())).min(1.0) })
+    Some(MannKendall { s, z, p_value: (2.0 * normal_sf(z.abs())).min(1.0) })
 }
 
 /// `t(t-1)(2t+5)`.

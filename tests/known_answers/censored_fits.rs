@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use crate::support::checks::{assert_case, csv, load, numbers};
 use crate::support::laws::textbook;
 use crate::support::numbers::{assert_abs, assert_rel};
-use leakdrift::stats::distribution::{Distribution, Family};
+use leakdrift::stats::distribution::Family;
 use leakdrift::stats::likelihood::{Fit, fit};
 use leakdrift::stats::moments::Moments;
 use leakdrift::stats::sample::{Observation, Sample};

@@ -82,9 +82,9 @@ fn refit(sample: &Sample) -> Option<Cdf> {
 #[test]
 fn bootstrap_tells_shapes_apart() {
     let own = bootstrap(&tally(normal_quantile, 1000, 0.05), &refit, 99, 1).unwrap();
-    assert!(own.p_value > 0.1, "{own:?}");
+    assert!(own > 0.1, "{own:?}");
     let other = bootstrap(&tally(|p| -(-p).ln_1p(), 1000, 0.05), &refit, 99, 1).unwrap();
-    assert!(other.p_value <= 0.02, "{other:?}");
+    assert!(other <= 0.02, "{other:?}");
     let again = bootstrap(&tally(|p| -(-p).ln_1p(), 1000, 0.05), &refit, 99, 1).unwrap();
     assert_eq!(other, again);
 }

@@ -1,7 +1,7 @@
 //! Log tails, log-differences and their derivatives of every family, down to shares of 1e-300, against
 //! tests/reference/log_tails.py (mpmath 1.4.1, 30 digits and more).
 
-use leakdrift::stats::distribution::{Distribution, Family, Law};
+use leakdrift::stats::distribution::{Family, Law};
 use leakdrift::stats::likelihood::scores;
 use leakdrift::stats::sample::{Observation, Sample};
 

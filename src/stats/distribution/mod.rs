@@ -17,7 +17,6 @@ pub(crate) use curve::{Curve, Derivatives, Moved, Term};
 pub(crate) use gamma::GammaCurve;
 
 use super::sample::Observation;
-use super::special::ln_diff_exp;
 
 /// What can be asked of a continuous distribution. Units: those of the readings.
 pub trait Distribution {
@@ -31,23 +30,6 @@ pub trait Distribution {
     fn quantile(&self, p: f64) -> f64;
     /// The `x` with `P(X > x) = q`, for `q` however small; NaN for `q` outside 0 to 1.
     fn upper_quantile(&self, q: f64) -> f64;
-
-    /// Log probability of an observation (log density where it is exact).
-    fn ln_likelihood(&self, observation: Observation) -> f64 {
-        match observation {
-            Observation::Exact(x) => self.ln_pdf(x),
-            Observation::Below(x) => self.ln_cdf(x),
-            Observation::Above(x) => self.ln_sf(x),
-            // The difference is taken of the smaller tails, which have the digits.
-            Observation::Between { low, high } => {
-                if self.ln_sf(low) < self.ln_cdf(high) {
-                    ln_diff_exp(self.ln_sf(low), self.ln_sf(high))
-                } else {
-                    ln_diff_exp(self.ln_cdf(high), self.ln_cdf(low))
-                }
-            }
-        }
-    }
 }
 
 /// A family of distributions.
@@ -204,17 +186,15 @@ impl Law {
         params.to_vec()
     }
 
-    /// The same law for readings in another unit: those of this law multiplied by `factor > 0`.
-    /// `None` where a parameter would not be finite.
+    /// Log probability of an observation (log density where it is exact): one term of the likelihood.
     #[must_use]
-    pub fn scaled(&self, factor: f64) -> Option<Self> {
-        let [m, s] = self.theta;
-        let theta = if self.family.is_positive() {
-            [m + factor.ln(), s]
-        } else {
-            [m * factor, s + factor.ln()]
-        };
-        Self::from_internal(self.family, theta)
+    pub fn ln_likelihood(&self, observation: Observation) -> f64 {
+        match Term::new(observation, self.family.is_positive()) {
+            Some(term) => {
+                with_curve!(self.family, self.theta, curve => term.derivatives(&curve).value)
+            }
+            None => f64::NEG_INFINITY,
+        }
     }
 
     /// The reading on the family's line; negative infinity below the support.
@@ -267,14 +247,5 @@ impl Distribution for Law {
             return f64::NAN;
         }
         self.reading(with_curve!(self.family, self.theta, curve => curve.upper_quantile(q)))
-    }
-
-    fn ln_likelihood(&self, observation: Observation) -> f64 {
-        match Term::new(observation, self.family.is_positive()) {
-            Some(term) => {
-                with_curve!(self.family, self.theta, curve => term.derivatives(&curve).value)
-            }
-            None => f64::NEG_INFINITY,
-        }
     }
 }

@@ -40,8 +40,6 @@ pub struct Candidate {
     pub bic: f64,
     /// AR(1) parameter of this candidate's errors.
     pub rho: f64,
-    /// Sum of squares of the prewhitened residuals.
-    pub rss: f64,
     /// Coefficients: constant, covariates, time where the kind has it (per day from the first), the
     /// column at a date (per day for a slope), or cosine and sine.
     pub coefficients: Vec<f64>,
@@ -148,7 +146,6 @@ impl Fitter {
             bic: m * (rss / m).max(f64::MIN_POSITIVE).ln() - (1.0 - rho * rho).ln()
                 + price * m.ln(),
             rho,
-            rss,
             coefficients,
         })
     }
