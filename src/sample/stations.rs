@@ -31,16 +31,6 @@ impl Station {
         }
     }
 
-    /// Its tester.
-    pub fn tester(self) -> &'static str {
-        match self {
-            Station::A1 => "P-17",
-            Station::A2 => "P-22",
-            Station::B1 => "P-31",
-            Station::B2 => "P-35",
-        }
-    }
-
     /// Gain of the tester on `date`: reading over true current.
     pub fn gain(self, date: NaiveDate) -> f64 {
         match self {

@@ -366,18 +366,23 @@ impl Bench<'_> {
         let passes = self.chance.pick(&places, 7);
         let mut tests = vec![first];
         for k in 1..38 {
-            let mut test = if passes.contains(&k) {
-                let exact = self.healthy(&setting);
-                self.judged(setting, exact, 2)
-            } else {
-                let shown = self.tripped(&setting);
-                draft(setting, shown, setting.high_ma, Outcome::OverLimit, 2)
-            };
+            let mut test = self.hunting(setting, passes.contains(&k));
             test.offset_ds = 62 * k as i64;
-            test.fault_locating = true;
             tests.push(test);
         }
         Visit { delay: 0, tests }
+    }
+
+    /// One test while a fault is looked for: a pass or a trip.
+    fn hunting(&mut self, setting: Setting, passes: bool) -> Draft {
+        let test = if passes {
+            let exact = self.healthy(&setting);
+            self.judged(setting, exact, 2)
+        } else {
+            let shown = self.tripped(&setting);
+            draft(setting, shown, setting.high_ma, Outcome::OverLimit, 2)
+        };
+        Draft { fault_locating: true, ..test }
     }
 
     /// A failure, and 12 tests marked as looking for its fault, 9 over limit and 3 passes.
@@ -388,16 +393,9 @@ impl Bench<'_> {
         let passes = self.chance.pick(&places, 3);
         let tests = (0..12)
             .map(|k| {
-                let mut test = if passes.contains(&k) {
-                    let exact = self.healthy(&setting);
-                    self.judged(setting, exact, 2)
-                } else {
-                    let shown = self.tripped(&setting);
-                    draft(setting, shown, setting.high_ma, Outcome::OverLimit, 2)
-                };
+                let mut test = self.hunting(setting, passes.contains(&k));
                 test.offset_ds = 140 * k as i64;
                 test.remark = "Fehlersuche";
-                test.fault_locating = true;
                 test
             })
             .collect();

@@ -82,6 +82,45 @@ pub fn increasing_root_near(f: impl Fn(f64) -> f64, guess: f64, width: f64) -> O
     increasing_root(&f, end(-1.0), end(1.0))
 }
 
+/// Root of an increasing function to its last digit, with an answer whatever its values: as [`increasing_root`], but a
+/// value that is no number counts as above the root, and ends that do not bracket one close in on the nearer. Both
+/// ends are weighed at every step, with a halving at each eighth: the tails of distributions are steep, and their
+/// quantiles are asked for to the last digit.
+pub(crate) fn root_between(f: impl Fn(f64) -> f64, mut low: f64, mut high: f64) -> f64 {
+    let (mut f_low, mut f_high) = (f(low), f(high));
+    if f_low == 0.0 {
+        return low;
+    }
+    if f_high == 0.0 {
+        return high;
+    }
+    for round in 0..200 {
+        let width = high - low;
+        let middle = low + width / 2.0;
+        let mut u = (low * f_high - high * f_low) / (f_high - f_low);
+        if !u.is_finite() || u <= low || u >= high || round % 8 == 7 {
+            u = middle;
+        }
+        if u <= low || u >= high || width <= 1e-16 * (low.abs() + high.abs()) {
+            break;
+        }
+        let value = f(u);
+        if value == 0.0 {
+            return u;
+        }
+        if value < 0.0 {
+            low = u;
+            f_low = value;
+            f_high /= 2.0;
+        } else {
+            high = u;
+            f_high = value;
+            f_low /= 2.0;
+        }
+    }
+    low + (high - low) / 2.0
+}
+
 /// Where a condition that holds from `low` on and fails before `high` turns, by `rounds` halvings.
 pub fn last_that(holds: impl Fn(f64) -> bool, low: f64, high: f64, rounds: usize) -> f64 {
     let (mut low, mut high) = (low, high);

@@ -6,6 +6,14 @@
 use std::cmp::Ordering;
 
 /// What one reading says about a unit's leakage. Units: any, the same throughout a sample.
+///
+/// ```
+/// use leakdrift::stats::sample::Observation;
+///
+/// let tripped = Observation::Above(5.0);
+/// assert_eq!((tripped.low(), tripped.high()), (5.0, f64::INFINITY));
+/// assert_eq!(tripped.map(|ma| 1000.0 * ma), Observation::Above(5000.0));
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Observation {
     /// The value itself.
@@ -129,6 +137,18 @@ pub enum SampleError {
 ///
 /// Invariants: not empty; sorted by lower edge, upper edge and kind; no observation twice; every edge
 /// finite; every count above zero and their sum finite. The order in which observations were given never shows.
+///
+/// ```
+/// use leakdrift::stats::sample::{Observation, Sample, SampleError};
+///
+/// // A unit that tripped at 5 mA, and two that showed 0.41 mA in steps of 0.01.
+/// let shown = Observation::Between { low: 0.405, high: 0.415 };
+/// let sample = Sample::new([(Observation::Above(5.0), 1.0), (shown, 1.0), (shown, 1.0)]).unwrap();
+/// assert_eq!((sample.lines().len(), sample.total()), (2, 3.0));
+/// assert_eq!(sample.lines()[0].observation, shown);
+///
+/// assert_eq!(Sample::new([(Observation::Exact(f64::NAN), 1.0)]), Err(SampleError::NotFinite));
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sample {
     lines: Vec<Counted>,

@@ -8,6 +8,8 @@
 
 use std::f64::consts::{LN_2, PI, SQRT_2};
 
+use super::numeric::root_between;
+
 /// `ln sqrt(2 pi)`. Source: definition; recomputed in tests/known_answers/special_functions.rs.
 pub const LN_SQRT_2_PI: f64 = 0.918_938_533_204_672_8;
 
@@ -426,7 +428,7 @@ pub fn ln_one_minus_exp(x: f64) -> f64 {
 }
 
 /// Solves `f(u) = target` for increasing `f`, from `start`, by doubling steps and then
-/// [`solve_bracketed`]. Where no bracket lies within the exponents a double can hold, the end of that
+/// [`root_between`]. Where no bracket lies within the exponents a double can hold, the end of that
 /// range comes back.
 fn solve_increasing(f: impl Fn(f64) -> f64, target: f64, start: f64) -> f64 {
     const ENDS: (f64, f64) = (-745.0, 709.7);
@@ -453,7 +455,7 @@ fn solve_increasing(f: impl Fn(f64) -> f64, target: f64, start: f64) -> f64 {
             step *= 3.0;
         }
     }
-    solve_bracketed(f, target, low, high)
+    root_between(|u| f(u) - target, low, high)
 }
 
 /// As [`solve_increasing`], for `u < 0`.
@@ -471,43 +473,5 @@ fn solve_below_zero(f: impl Fn(f64) -> f64, target: f64, start: f64) -> f64 {
         low -= step;
         step *= 2.0;
     }
-    solve_bracketed(f, target, low, high)
-}
-
-/// Root of `f(u) = target` in a bracket, `f` increasing: Illinois false position, with bisection
-/// wherever a value is not finite or the bracket shrinks slowly (Dowell & Jarratt 1971, from memory).
-fn solve_bracketed(f: impl Fn(f64) -> f64, target: f64, mut low: f64, mut high: f64) -> f64 {
-    let mut f_low = f(low) - target;
-    let mut f_high = f(high) - target;
-    if f_low == 0.0 {
-        return low;
-    }
-    if f_high == 0.0 {
-        return high;
-    }
-    for round in 0..200 {
-        let width = high - low;
-        let middle = low + width / 2.0;
-        let mut u = (low * f_high - high * f_low) / (f_high - f_low);
-        if !u.is_finite() || u <= low || u >= high || round % 8 == 7 {
-            u = middle;
-        }
-        if u <= low || u >= high || width <= 1e-16 * (low.abs() + high.abs()) {
-            break;
-        }
-        let value = f(u) - target;
-        if value == 0.0 {
-            return u;
-        }
-        if value < 0.0 {
-            low = u;
-            f_low = value;
-            f_high /= 2.0;
-        } else {
-            high = u;
-            f_high = value;
-            f_low /= 2.0;
-        }
-    }
-    low + (high - low) / 2.0
+    root_between(|u| f(u) - target, low, high)
 }

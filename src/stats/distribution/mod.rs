@@ -19,6 +19,15 @@ pub(crate) use gamma::GammaCurve;
 use super::sample::Observation;
 
 /// What can be asked of a continuous distribution. Units: those of the readings.
+///
+/// ```
+/// use leakdrift::stats::distribution::{Distribution, Family, Law};
+///
+/// // Normal with mean 2 and standard deviation 1; 1e-20 of it lies 9.26 deviations above the mean.
+/// let law = Law::from_internal(Family::Normal, [2.0, 1.0_f64.ln()]).unwrap();
+/// assert!((law.quantile(0.5) - 2.0).abs() < 1e-15);
+/// assert!((law.upper_quantile(1e-20) - 11.262_340_089_798_408).abs() < 1e-12);
+/// ```
 pub trait Distribution {
     /// Log density; negative infinity outside the support.
     fn ln_pdf(&self, x: f64) -> f64;
