@@ -64,7 +64,7 @@ fn run_review(args: &ReviewArgs) -> Result<u8> {
     if !args.input.common.quiet {
         print!("{}", report::closing(&done.review, &out, args.input.common.verbose));
     }
-    if args.gate && report::needs_action(&done.review) {
+    if args.gate && done.review.needs_action() {
         return Ok(GATE);
     }
     Ok(if done.review.made.failures.is_empty() { 0 } else { INCOMPLETE })

@@ -1,6 +1,6 @@
 //! Findings and verdicts → [`Review`]: everything a page may show, as plain values.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
@@ -8,29 +8,25 @@ use super::format::whole;
 use super::jumps;
 use super::model::*;
 use crate::analysis::body::healthy::Healthy;
-use crate::analysis::jump::{Jump, Scope, of_cause};
-use crate::analysis::units::causes::Cause;
-use crate::analysis::units::settings::falls_short;
-use crate::analysis::units::strays::{Lies, StrayUnit};
+use crate::analysis::jump::Jump;
+use crate::analysis::units::strays::Lies;
 use crate::analysis::{Finding, Findings};
 use crate::config::Config;
 use crate::day::date_of;
 use crate::input::Read;
 use crate::movement::Movement;
-use crate::movement::readings::ma;
-use crate::review::{
-    InputLine, Made, NotUsedLine, Review, ReviewedSeries, SCHEMA, StrayLine, Strays, UnitLine,
-};
-use crate::series::{NamedSeries, NamedTest, Outcome, Pass, Register, Says, SetAside, Tests, ids};
+use crate::review::{InputLine, Made, Review, ReviewedSeries, SCHEMA, StrayLine, Strays};
+use crate::series::{NamedSeries, Pass, Register, ids};
 use crate::stats::estimate::Estimate;
-use crate::verdict::action::{Action, actions};
-use crate::verdict::concern::{About, Concern, from_drift, from_verdict};
+use crate::verdict::action::actions;
+use crate::verdict::concern::concerns_of_series;
 use crate::verdict::group::GroupBand;
-use crate::verdict::jump::JumpVerdict;
 use crate::verdict::physics::load;
 use crate::verdict::plant::{SeriesVerdict, limit_groups};
 use crate::verdict::reason::ReasonKind;
+use crate::verdict::units::{WhyCheck, concerns_of_units, units_to_check};
 use crate::verdict::{Verdict, Verdicts};
+use crate::words::path_text;
 pub use crate::words::time::{month_text, time_text};
 
 /// Everything a report is built from.
@@ -54,10 +50,6 @@ pub struct Parts<'a> {
     pub name: &'a str,
     /// Month under review.
     pub month: (i32, u32),
-}
-
-fn path_text(path: &std::path::Path) -> String {
-    path.to_string_lossy().replace('\\', "/")
 }
 
 impl<'a> Parts<'a> {
@@ -122,10 +114,10 @@ impl Review {
             .collect();
         let testers = verdicts.testers.clone();
         notes.extend(testers.cannot_tell.map(|why| why.to_string()));
-        let units = unit_lines(parts);
-        let mut units_to_check: BTreeMap<String, u64> = BTreeMap::new();
+        let units = units_to_check(pass, parts.findings, config);
+        let mut by_reason: BTreeMap<WhyCheck, u64> = BTreeMap::new();
         for unit in &units {
-            *units_to_check.entry(unit.reason.clone()).or_default() += 1;
+            *by_reason.entry(unit.why).or_default() += 1;
         }
         let jump_verdicts = jumps::verdicts(parts);
         if config.check_loads.is_empty() {
@@ -137,8 +129,11 @@ impl Review {
             pass.plant.days.map_or((NaiveDate::default(), NaiveDate::default()), |(a, b)| {
                 (date_of(a), date_of(b))
             });
-        let concerns = testers.concerns;
-        let actions = action_lines(parts, &series, &units_to_check, &jump_verdicts, concerns);
+        let mut concerns = concerns_of_series(pass, parts.findings, parts.verdicts, config);
+        concerns.extend(jumps::concerns(parts, &jump_verdicts));
+        concerns.extend(concerns_of_units(&by_reason));
+        concerns.extend(testers.concerns);
+        let actions = actions(&concerns);
         Self {
             schema: SCHEMA,
             month: month_text(subject.month),
@@ -151,7 +146,7 @@ impl Review {
             stations: testers.stations,
             calibration: testers.calibrations,
             checks: findings.checks.clone(),
-            units_to_check,
+            units_to_check: by_reason,
             settings_changes: testers.settings_changes,
             settings_differ: findings.settings.differs.clone(),
             settings_short: findings.settings.short.clone(),
@@ -178,7 +173,7 @@ impl Review {
                 failures: read.failures.iter().map(ToString::to_string).collect(),
             },
             units,
-            not_used: not_used(parts),
+            not_used: pass.not_used(),
             moved: movement,
             findings,
             verdicts,
@@ -263,11 +258,7 @@ fn verdict_report(v: &SeriesVerdict, finding: &Finding) -> VerdictReport {
     let verdict = &v.verdict;
     let mut reasons: Vec<String> = verdict.reasons.iter().map(|r| r.sentence.clone()).collect();
     reasons.extend(finding.causes.iter().map(|c| {
-        format!(
-            "{} Its {} units are no part of the healthy body and are counted apart.",
-            cause_sentence(c),
-            c.units
-        )
+        format!("{c} Its {} units are no part of the healthy body and are counted apart.", c.units)
     }));
     reasons.extend(v.low.reasons.iter().map(|r| r.sentence.clone()));
     reasons.push(finding.period.sentence.clone());
@@ -323,20 +314,6 @@ fn band_ends(verdict: &Verdict) -> Vec<BandEndReport> {
         sentence: end.sentence.clone(),
     });
     lower.into_iter().chain(upper).collect()
-}
-
-/// A lot whose failures stand out, in words.
-fn cause_sentence(c: &Cause) -> String {
-    format!(
-        "{} {} stands out: {} of its {} units failed, {:.1} expected from all others ({} to {}).",
-        c.factor,
-        c.level,
-        c.failed,
-        c.units,
-        c.expected,
-        date_of(c.days.0),
-        date_of(c.days.1)
-    )
 }
 
 fn strays(pass: &Pass, finding: &Finding, config: &Config) -> Strays {
@@ -410,224 +387,4 @@ pub fn group_report(shared: GroupBand) -> GroupReport {
         one_limit_serves: shared.one_limit_serves,
         sentence: shared.sentence,
     }
-}
-
-/// Reasons of `units-to-check.csv`.
-pub(super) mod reason {
-    pub const NEVER_PASSED: &str = "never passed";
-    pub const OTHER_SETTINGS: &str = "passed only at other settings";
-    pub const STRAY_ABOVE: &str = "passed with a reading above the healthy body";
-    pub const STRAY_BELOW: &str = "passed with a reading below the healthy body";
-    pub const OPEN_LEAD: &str = "passed with an open lead";
-    pub const MORE_RETESTS: &str = "passed after more retests than allowed";
-    pub const CONTRADICTED: &str = "passed against its reading";
-    pub const OF_CAUSE: &str = "passed, of a lot whose failures stand out";
-    pub const WRONG_CHECK: &str = "tested on a station before its next good check";
-    pub const IN_DOUBT: &str = "passed, but would have failed at the corrected reading";
-    pub const FROZEN: &str = "passed while the display stood still";
-    pub const SHORT: &str = "passed at less than the required voltage or dwell";
-}
-
-fn unit_lines(parts: &Parts<'_>) -> Vec<UnitLine> {
-    let (pass, config) = (parts.pass, parts.config);
-    let mut lines: BTreeSet<UnitLine> = BTreeSet::new();
-    let line = |why: &str, test: &NamedTest| UnitLine {
-        reason: why.to_owned(),
-        model: test.model.clone(),
-        serial: test.serial.clone(),
-        tested_at: time_text(test.time),
-        station: pass.plant.stations[usize::from(test.station)].clone(),
-        reading_ma: test.reading_pa.map_or_else(String::new, |pa| ma(pa).to_string()),
-        place: format!("{}, row {}", path_text(&test.source.file), test.line),
-    };
-    for finding in &parts.findings.series {
-        for StrayUnit { test, lies, .. } in &finding.strays.units {
-            let why = match lies {
-                Lies::Above => reason::STRAY_ABOVE,
-                Lies::Below => reason::STRAY_BELOW,
-                Lies::OpenLead => reason::OPEN_LEAD,
-            };
-            lines.insert(line(why, test));
-        }
-    }
-    for h in pass.histories() {
-        let why = if !h.passed && !h.passed_elsewhere {
-            reason::NEVER_PASSED
-        } else if h.passed_elsewhere {
-            reason::OTHER_SETTINGS
-        } else if h.retests > config.retests_allowed {
-            reason::MORE_RETESTS
-        } else {
-            continue;
-        };
-        let serial = pass.first_of(h).serial().to_owned();
-        lines.insert(line(why, &NamedTest { serial, ..pass.last_of(h).named() }));
-    }
-    for test in parts.findings.doubts.iter().flat_map(|d| &d.units) {
-        lines.insert(line(reason::IN_DOUBT, test));
-    }
-    for test in parts.findings.too_good.frozen.iter().flat_map(|f| &f.units) {
-        lines.insert(line(reason::FROZEN, test));
-    }
-    let wrong: Vec<(&str, i64, i64)> = parts
-        .findings
-        .checks
-        .iter()
-        .flatten()
-        .flat_map(|c| {
-            c.wrong.iter().map(|w| {
-                // What was tested since the last right answer is as doubtful as what came after.
-                let from = w.last_good.map_or(i64::MIN, |t| t + 1);
-                (c.station.as_str(), from, w.next_good.unwrap_or(i64::MAX))
-            })
-        })
-        .collect();
-    let named = jumps::lots(parts);
-    for test in pass.tests().flat_map(Tests::all) {
-        if test.set_aside() == Some(SetAside::Contradicted) {
-            lines.insert(line(reason::CONTRADICTED, &test.named()));
-        }
-        if test.outcome() != Outcome::Pass || test.set_aside().is_some() {
-            continue;
-        }
-        let (station, time) = (test.station(), test.time());
-        let name = &pass.plant.stations[usize::from(station)];
-        if let Some(series) = test.series() {
-            let levels = test.levels();
-            let causes = &parts.findings.series[series].causes;
-            let of_jump = |(jump, cause): &(&Jump, &_)| {
-                jump.after.window.has(test.day())
-                    && jump.scope == Scope::Series(series as u32)
-                    && of_cause(pass, cause, station, series, test.factors())
-            };
-            if causes.iter().any(|c| levels[c.index] == c.level) || named.iter().any(of_jump) {
-                lines.insert(line(reason::OF_CAUSE, &test.named()));
-            }
-            if falls_short(&pass.series[series].key, test.settings(), config) {
-                lines.insert(line(reason::SHORT, &test.named()));
-            }
-        }
-        if wrong.iter().any(|(s, from, to)| s == name && (*from..*to).contains(&time)) {
-            lines.insert(line(reason::WRONG_CHECK, &test.named()));
-        }
-    }
-    lines.into_iter().collect()
-}
-
-fn not_used(parts: &Parts<'_>) -> Vec<NotUsedLine> {
-    let pass = parts.pass;
-    let mut lines: Vec<NotUsedLine> = pass
-        .unreadable
-        .iter()
-        .map(|u| {
-            let source = pass.source(u.source);
-            NotUsedLine {
-                file: path_text(&source.file),
-                sheet: source.sheet.clone().unwrap_or_default(),
-                row: u.line,
-                part: 0,
-                kind: "unreadable",
-                reason: u.column.to_string(),
-                expected: u.expected.to_string(),
-                found: u.found.to_string(),
-                model: String::new(),
-                serial: String::new(),
-                tested_at: String::new(),
-            }
-        })
-        .collect();
-    for test in pass.tests().flat_map(Tests::all) {
-        let Some(why) = test.set_aside() else {
-            continue;
-        };
-        let ended = test.outcome().words();
-        let found = match test.shown() {
-            None => ended.to_owned(),
-            Some((pa, Says::Value)) => format!("{ended} at {} mA", ma(pa)),
-            Some((pa, Says::Below)) => format!("{ended} below {} mA", ma(pa)),
-            Some((pa, Says::Above)) => format!("{ended} above {} mA", ma(pa)),
-        };
-        lines.push(NotUsedLine {
-            file: path_text(&test.source().file),
-            sheet: test.source().sheet.clone().unwrap_or_default(),
-            row: test.line(),
-            part: test.part(),
-            kind: "set aside",
-            reason: why.words().to_owned(),
-            expected: String::new(),
-            found,
-            model: test.model().to_owned(),
-            serial: test.serial().to_owned(),
-            tested_at: time_text(test.time()),
-        });
-    }
-    lines.sort();
-    lines
-}
-
-fn action_lines(
-    parts: &Parts<'_>,
-    series: &[ReviewedSeries],
-    units: &BTreeMap<String, u64>,
-    jump_verdicts: &[JumpVerdict],
-    of_testers: Vec<About>,
-) -> Vec<Action> {
-    let mut about: Vec<About> = Vec::new();
-    let whole_line = || "whole line".to_owned();
-    for (n, report) in series.iter().enumerate() {
-        let (v, finding) = (&parts.verdicts[n], &parts.findings.series[n]);
-        let subject =
-            if parts.pass.series.iter().filter(|s| s.key.model == report.named.key.model).count()
-                > 1
-            {
-                report.named.title.clone()
-            } else {
-                report.named.key.model.clone()
-            };
-        let add = |concern| About { subject: subject.clone(), concern };
-        about.extend(from_verdict(&subject, &v.verdict, |x| v.wording.current(x)));
-        about.extend(from_drift(&subject, &v.flag, v.forecast));
-        let open = finding.strays.units.iter().filter(|u| u.lies == Lies::OpenLead).count() as u64;
-        if open > 0 {
-            about.push(add(Concern::PassedOpenLead { units: open }));
-        }
-        if v.low.open_lead_passes == Some(true) {
-            let workable = v
-                .low
-                .from_ma
-                .zip(v.low.to_ma)
-                .map(|(a, b)| format!("{} to {}", v.wording.current(a), v.wording.current(b)));
-            about.push(add(Concern::OpenLeadWouldPass { workable }));
-        }
-        if v.low.cuts_into_healthy {
-            let sentence = v.low.reasons.first().map_or_else(String::new, |r| r.sentence.clone());
-            about.push(add(Concern::LowLimitTooHigh { sentence }));
-        }
-        // A jump says it better: since when, and how sure.
-        let alone = |c: &&Cause| !jumps::covers(parts, n, &c.factor, &c.level);
-        about.extend(finding.causes.iter().filter(alone).map(|c| {
-            add(Concern::Jump {
-                sentence: cause_sentence(c),
-                next_step: "Test its units that passed again before shipment (units-to-check.csv)."
-                    .to_owned(),
-            })
-        }));
-        let more = finding.practice.habits.iter().map(|h| h.units).sum::<u64>();
-        if more > 0 {
-            about.push(add(Concern::RetestedUntilPass {
-                units: more,
-                allowed: u64::from(parts.config.retests_allowed),
-            }));
-        }
-    }
-    about.extend(jumps::concerns(parts, jump_verdicts));
-    let mut count = |why: &str, concern: fn(u64) -> Concern| {
-        if let Some(&units) = units.get(why) {
-            about.push(About { subject: whole_line(), concern: concern(units) });
-        }
-    };
-    count(reason::CONTRADICTED, |units| Concern::PassedAgainstReading { units });
-    count(reason::NEVER_PASSED, |units| Concern::NeverPassed { units });
-    about.extend(of_testers);
-    actions(&about)
 }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use chrono::NaiveDate;
 
-use super::build::{self, Parts};
+use super::build::Parts;
 use super::jump_model::{JumpPage, SCHEMA};
 use super::markdown::jumps as page;
 use super::{json, jump_pictures, tables};
@@ -12,6 +12,7 @@ use crate::analysis::jump::JumpQuestion;
 use crate::day::day_number;
 use crate::error::{Error, Result};
 use crate::review::{Review, ReviewedSeries};
+use crate::verdict::units::WhyCheck;
 
 /// What is asked.
 #[derive(Debug, Clone, Default)]
@@ -128,7 +129,7 @@ pub fn study(parts: &Parts<'_>, review: &Review, request: &JumpRequest) -> JumpS
     };
     files.push(("summary.md".to_owned(), page::page(&report).into_bytes()));
     files.push(("results.json".to_owned(), json::results(&report).into_bytes()));
-    let of_cause = review.units.iter().filter(|u| u.reason == build::reason::OF_CAUSE);
+    let of_cause = review.units.iter().filter(|u| u.why == WhyCheck::OfCause);
     files
         .push(("units-to-check.csv".to_owned(), tables::units_to_check_csv(of_cause).into_bytes()));
     files.sort_by(|a, b| a.0.cmp(&b.0));

@@ -6,7 +6,7 @@ use super::jump_model::{CauseReport, JumpReport, PartsReport, TracesReport};
 use crate::analysis::jump::{Cause, Jump, Scope};
 use crate::analysis::units::happenings;
 use crate::day::date_of;
-use crate::series::{Pass, title};
+use crate::series::{Pass, subject, title};
 use crate::verdict::concern::{About, Concern};
 use crate::verdict::jump::{JumpVerdict, coincides, each, judge, levels};
 use crate::words::capital;
@@ -23,16 +23,9 @@ pub fn place(pass: &Pass, scope: Scope) -> String {
 
 /// What an action is about: the series' title, the model where it has one series, or the station.
 #[must_use]
-pub fn subject(pass: &Pass, scope: Scope) -> String {
+pub fn about(pass: &Pass, scope: Scope) -> String {
     match scope {
-        Scope::Series(n) => {
-            let model = &pass.series[n as usize].key.model;
-            if pass.series.iter().filter(|s| s.key.model == *model).count() > 1 {
-                place(pass, scope)
-            } else {
-                model.clone()
-            }
-        }
+        Scope::Series(n) => subject(&pass.series, &pass.series[n as usize].key),
         Scope::Station(s) => pass.plant.stations[usize::from(s)].clone(),
         Scope::Overall => "whole line".to_owned(),
     }
@@ -98,7 +91,7 @@ pub fn concerns(parts: &Parts<'_>, verdicts: &[JumpVerdict]) -> Vec<About> {
                 || verdict.material && !jump.rises() && !verdict.is_limit && jump.is_recent(last)
         })
         .map(|(jump, verdict)| About {
-            subject: subject(parts.pass, jump.scope),
+            subject: about(parts.pass, jump.scope),
             concern: Concern::Jump {
                 sentence: short(jump, verdict),
                 next_step: verdict.next_step.clone(),
@@ -125,36 +118,6 @@ fn short(jump: &Jump, verdict: &JumpVerdict) -> String {
         said.push_str(&coincides(jump.rises(), &jump.explained.coincides));
     }
     said
-}
-
-/// Causes of a change, and what came with it.
-fn named(jump: &Jump) -> impl Iterator<Item = &Cause> {
-    let found = &jump.explained;
-    found.causes.iter().chain(&found.coincides)
-}
-
-/// Causes that are of what units are made of (not who tested them, nor where), with their change: their passed units
-/// must be looked at.
-#[must_use]
-pub fn lots<'a>(parts: &Parts<'a>) -> Vec<(&'a Jump, &'a Cause)> {
-    const WHO_AND_WHERE: [&str; 5] = ["station", "model", "operator", "shift", "fixture"];
-    parts
-        .jumps
-        .iter()
-        .filter(|j| j.rises())
-        .flat_map(|j| named(j).map(move |c| (j, c)))
-        .filter(|(_, c)| c.what.iter().any(|n| !WHO_AND_WHERE.contains(&n.factor.as_str())))
-        .collect()
-}
-
-/// Whether a change of this series, worth an action, names this level as a cause or as what came with it.
-#[must_use]
-pub fn covers(parts: &Parts<'_>, series: usize, factor: &str, level: &str) -> bool {
-    parts.jumps.iter().any(|j| {
-        matches!(j.scope, Scope::Series(n) if n as usize == series)
-            && j.rises()
-            && named(j).any(|c| c.what.iter().any(|n| n.factor == factor && n.level == level))
-    })
 }
 
 fn report(pass: &Pass, jump: &Jump, verdict: JumpVerdict, ids: &[String]) -> JumpReport {

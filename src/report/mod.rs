@@ -31,7 +31,6 @@ use crate::config::Config;
 use crate::error::{Error, Result};
 use crate::review::Review;
 use crate::series::Pass;
-use crate::verdict::action::ActionKind;
 
 /// A file of a report: its path relative to it, and its content.
 pub type File = (String, Vec<u8>);
@@ -130,21 +129,6 @@ pub fn folder_name(name: &str) -> String {
         .collect();
     let safe = safe.trim_matches(['.', ' ']).to_owned();
     if safe.is_empty() { "review".to_owned() } else { safe }
-}
-
-/// Whether `--gate` stops on this report.
-#[must_use]
-pub fn needs_action(report: &Review) -> bool {
-    let verdict = |v: &str| matches!(v, "too_tight" | "too_loose" | "no_workable_band");
-    report
-        .series
-        .iter()
-        .any(|s| s.verdict.verdict.as_deref().is_some_and(verdict) || s.drift.flagged)
-        || report
-            .actions
-            .iter()
-            .any(|a| matches!(a.kind, ActionKind::TesterMoved | ActionKind::StationDiffers))
-        || report.jumps.iter().flatten().any(|j| j.flagged)
 }
 
 /// What is printed when a report was written.

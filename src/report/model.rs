@@ -12,9 +12,7 @@ use serde::Serialize;
 pub use crate::config::SettingLine;
 pub use crate::stats::estimate::Estimate as E;
 
-pub use crate::review::{
-    InputLine, Made, NotUsedLine, Review as Report, ReviewedSeries, SCHEMA, UnitLine,
-};
+pub use crate::review::{InputLine, Made, Review as Report, ReviewedSeries, SCHEMA};
 pub use month::MonthReport;
 pub use since::{Earlier, OpenAction, SinceReport, VerdictChange};
 

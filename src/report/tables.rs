@@ -5,7 +5,8 @@
 
 use super::format::defused;
 use super::limit_model::LimitsReport;
-use crate::review::{Review, UnitLine};
+use crate::review::Review;
+use crate::verdict::units::UnitToCheck;
 
 /// Every row that was not used, one line each, under the header
 /// `file,sheet,row,part,kind,reason,expected,found,model,serial,tested_at`.
@@ -33,7 +34,7 @@ pub fn rows_not_used_csv(review: &Review) -> String {
                 &l.sheet,
                 &row,
                 &part,
-                l.kind,
+                l.kind.words(),
                 &l.reason,
                 &l.expected,
                 &l.found,
@@ -49,12 +50,13 @@ pub fn rows_not_used_csv(review: &Review) -> String {
 /// Every unit that somebody must look at, under the header
 /// `reason,model,serial,tested_at,station,reading_ma,place`; readings in mA.
 #[must_use]
-pub fn units_to_check_csv<'a>(units: impl IntoIterator<Item = &'a UnitLine>) -> String {
+pub fn units_to_check_csv<'a>(units: impl IntoIterator<Item = &'a UnitToCheck>) -> String {
     let header = ["reason", "model", "serial", "tested_at", "station", "reading_ma", "place"];
     table(
         header,
         units.into_iter().map(|u| {
-            [&u.reason, &u.model, &u.serial, &u.tested_at, &u.station, &u.reading_ma, &u.place]
+            let why = u.why.to_string();
+            [&why, &u.model, &u.serial, &u.tested_at, &u.station, &u.reading_ma, &u.place]
                 .map(|cell| defused(cell).into_owned())
         }),
     )

@@ -20,11 +20,12 @@ use crate::movement::Movement;
 use crate::movement::stations::CannotTell;
 use crate::report::jump_model::JumpReport;
 use crate::report::model::{GroupReport, SinceReport};
-use crate::series::{Ledger, Register};
-use crate::verdict::Verdicts;
+use crate::series::{Ledger, NotUsed, Register};
 use crate::verdict::action::Action;
 use crate::verdict::moved::Moved;
 use crate::verdict::tester::{CalibrationVerdict, SettingVerdict, StationVerdict, TooGoodVerdict};
+use crate::verdict::units::{UnitToCheck, WhyCheck};
+use crate::verdict::{Verdicts, gate};
 
 pub use series::{JudgedDrift, LimitsInForce, NamedStep, ReviewedSeries, StrayLine, Strays};
 
@@ -57,7 +58,7 @@ pub struct Review {
     /// Check loads, by station; `null` where none are named.
     pub checks: Option<Vec<StationChecks>>,
     /// Units somebody must look at, by reason.
-    pub units_to_check: BTreeMap<String, u64>,
+    pub units_to_check: BTreeMap<WhyCheck, u64>,
     /// Changes of settings, with the event that explains each.
     pub settings_changes: Vec<SettingVerdict>,
     /// Settings that differ between stations at the end of the record.
@@ -99,10 +100,10 @@ pub struct Review {
     pub register: Register,
     /// Every unit in `units-to-check.csv`.
     #[serde(skip)]
-    pub units: Vec<UnitLine>,
+    pub units: Vec<UnitToCheck>,
     /// Every row in `rows-not-used.csv`.
     #[serde(skip)]
-    pub not_used: Vec<NotUsedLine>,
+    pub not_used: Vec<NotUsed>,
 }
 
 /// How the report was made.
@@ -129,48 +130,11 @@ pub struct InputLine {
     pub sha256: String,
 }
 
-/// One unit to check.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub struct UnitLine {
-    /// Why.
-    pub reason: String,
-    /// Model.
-    pub model: String,
-    /// Serial as first written.
-    pub serial: String,
-    /// When.
-    pub tested_at: String,
-    /// Where.
-    pub station: String,
-    /// Reading in mA as text; empty where none.
-    pub reading_ma: String,
-    /// File, sheet and row.
-    pub place: String,
-}
-
-/// One row that was not used.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub struct NotUsedLine {
-    /// File as found.
-    pub file: String,
-    /// Sheet, or empty.
-    pub sheet: String,
-    /// Line or row.
-    pub row: u32,
-    /// Which test of the row.
-    pub part: u8,
-    /// `set aside` or `unreadable`.
-    pub kind: &'static str,
-    /// Reason, or the column that is wrong.
-    pub reason: String,
-    /// What was expected; empty for rows set aside.
-    pub expected: String,
-    /// What was found; for rows set aside, what the row says.
-    pub found: String,
-    /// Model.
-    pub model: String,
-    /// Serial.
-    pub serial: String,
-    /// When.
-    pub tested_at: String,
+impl Review {
+    /// Whether `--gate` stops on it.
+    #[must_use]
+    pub fn needs_action(&self) -> bool {
+        let jumped = self.jumps.iter().flatten().any(|j| j.flagged);
+        gate::stops(&self.verdicts.series, &self.actions, jumped)
+    }
 }

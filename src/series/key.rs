@@ -232,6 +232,16 @@ pub fn title(all: &[Series], key: &SeriesKey) -> String {
     title
 }
 
+/// What an action about a series names: the model where it has one series, else the title.
+#[must_use]
+pub fn subject(all: &[Series], key: &SeriesKey) -> String {
+    if all.iter().filter(|s| s.key.model == key.model).count() > 1 {
+        title(all, key)
+    } else {
+        key.model.clone()
+    }
+}
+
 #[expect(clippy::cast_precision_loss, reason = "settings stay far below 2^53")]
 fn thousandth(n: i64) -> f64 {
     n as f64 / 1000.0

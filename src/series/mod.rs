@@ -15,6 +15,7 @@ mod clock;
 mod collector;
 mod count;
 mod key;
+mod not_used;
 mod order;
 mod pass;
 mod plant;
@@ -27,7 +28,8 @@ mod units;
 
 pub use attempts::{SetAside, UnitHistory};
 pub use collector::Collector;
-pub use key::{NamedSeries, SeriesKey, SeriesName, ids, names, title};
+pub use key::{NamedSeries, SeriesKey, SeriesName, ids, names, subject, title};
+pub use not_used::{NotUsed, NotUsedKind};
 pub use pass::{Ledger, Pass};
 pub use plant::{CheckReading, Plant};
 pub use resolution::{StepRange, Steps};

@@ -1,8 +1,14 @@
 //! What somebody must act on: findings and verdicts turned into concerns.
 
+use crate::analysis::Findings;
+use crate::analysis::units::causes::Cause;
+use crate::analysis::units::strays::Lies;
+use crate::config::Config;
 use crate::movement::material::DriftFlag;
+use crate::series::{Pass, subject};
 use crate::verdict::evidence::Forecast;
 use crate::verdict::limit::{Verdict, VerdictKind};
+use crate::verdict::plant::SeriesVerdict;
 use crate::verdict::tester::TesterConcern;
 
 /// Something that somebody must act on. The numbers are those the line prints.
@@ -141,4 +147,49 @@ pub fn from_drift(subject: &str, flag: &DriftFlag, reached: Option<Forecast>) ->
         subject: subject.to_owned(),
         concern: Concern::Drift { sentence: flag.sentence.clone(), reached },
     })
+}
+
+/// What somebody must do about single series.
+#[must_use]
+pub fn concerns_of_series(
+    pass: &Pass,
+    findings: &Findings,
+    verdicts: &[SeriesVerdict],
+    config: &Config,
+) -> Vec<About> {
+    let mut about: Vec<About> = Vec::new();
+    for (n, (v, finding)) in verdicts.iter().zip(&findings.series).enumerate() {
+        let subject = subject(&pass.series, &pass.series[n].key);
+        let mut found = Vec::new();
+        let open = finding.strays.units.iter().filter(|u| u.lies == Lies::OpenLead).count() as u64;
+        if open > 0 {
+            found.push(Concern::PassedOpenLead { units: open });
+        }
+        if v.low.open_lead_passes == Some(true) {
+            let range = v.low.from_ma.zip(v.low.to_ma);
+            let workable =
+                range.map(|(a, b)| format!("{} to {}", v.wording.current(a), v.wording.current(b)));
+            found.push(Concern::OpenLeadWouldPass { workable });
+        }
+        if v.low.cuts_into_healthy {
+            let sentence = v.low.reasons.first().map_or_else(String::new, |r| r.sentence.clone());
+            found.push(Concern::LowLimitTooHigh { sentence });
+        }
+        // A jump says it better: since when, and how sure.
+        let alone = |c: &&Cause| !findings.jumps.iter().any(|j| j.covers(n, &c.factor, &c.level));
+        found.extend(finding.causes.iter().filter(alone).map(|c| Concern::Jump {
+            sentence: c.to_string(),
+            next_step:
+                "Test its units that passed again before shipment (units-to-check.csv).".to_owned(),
+        }));
+        let more = finding.practice.habits.iter().map(|h| h.units).sum::<u64>();
+        if more > 0 {
+            let allowed = u64::from(config.retests_allowed);
+            found.push(Concern::RetestedUntilPass { units: more, allowed });
+        }
+        about.extend(from_verdict(&subject, &v.verdict, |x| v.wording.current(x)));
+        about.extend(from_drift(&subject, &v.flag, v.forecast));
+        about.extend(found.into_iter().map(|concern| About { subject: subject.clone(), concern }));
+    }
+    about
 }

@@ -13,6 +13,7 @@ pub mod concern;
 pub mod evidence;
 pub mod expected;
 mod explain;
+pub mod gate;
 pub mod group;
 pub mod jump;
 pub mod limit;
@@ -26,6 +27,7 @@ pub mod reason;
 pub mod recommend;
 pub mod suggest;
 pub mod tester;
+pub mod units;
 
 pub use evidence::Evidence;
 pub use limit::{Verdict, VerdictKind, judge};

@@ -10,6 +10,12 @@ pub mod time;
 pub use currents::{Wording, resistance};
 pub use numbers::{count, percent, signed_percent, three_digits};
 
+/// A path as pages and lists write it, with `/` on every machine.
+#[must_use]
+pub fn path_text(path: &std::path::Path) -> String {
+    path.to_string_lossy().replace('\\', "/")
+}
+
 /// The text with its first letter large.
 #[must_use]
 pub fn capital(text: &str) -> String {

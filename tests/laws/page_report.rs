@@ -27,7 +27,9 @@ use leakdrift::movement::stations::{ActsAs, CannotTell, MonthOffset, TesterStep}
 use leakdrift::records::{Current, Event, Limits, Outcome, Register, TestKind, ma_to_pa};
 use leakdrift::report::model::*;
 use leakdrift::review::{JudgedDrift, LimitsInForce, NamedStep, StrayLine, Strays};
-use leakdrift::series::{Ledger, NamedSeries, Outcomes, SeriesKey, SeriesName, SetAside};
+use leakdrift::series::{
+    Ledger, NamedSeries, NotUsed, NotUsedKind, Outcomes, SeriesKey, SeriesName, SetAside,
+};
 use leakdrift::verdict::Verdicts;
 use leakdrift::verdict::action::{Action, ActionKind};
 use leakdrift::verdict::evidence::Forecast;
@@ -37,6 +39,7 @@ use leakdrift::verdict::tester::{
     CalibrationVerdict, SettingVerdict, StationMove, StationVerdict, Testers, TooGoodKind,
     TooGoodVerdict,
 };
+use leakdrift::verdict::units::{UnitToCheck, WhyCheck};
 
 /// A day written as `2026-10-30`.
 pub fn day(text: &str) -> NaiveDate {
@@ -414,7 +417,7 @@ pub fn report_of(name: &str) -> Report {
         }],
         calibration: Some(vec![calibration(name)]),
         checks: Some(vec![checks(name)]),
-        units_to_check: BTreeMap::from([(n(), 23)]),
+        units_to_check: BTreeMap::from([(WhyCheck::NeverPassed, 23)]),
         settings_changes: vec![setting_change(name)],
         settings_differ: vec![SettingDiffers {
             series: series_name(name),
@@ -516,8 +519,8 @@ pub fn report_of(name: &str) -> Report {
             }]),
             ..Register::default()
         },
-        units: vec![UnitLine {
-            reason: "never passed".to_owned(),
+        units: vec![UnitToCheck {
+            why: WhyCheck::NeverPassed,
             model: n(),
             serial: n(),
             tested_at: "2026-10-13 10:22:00".to_owned(),
@@ -525,12 +528,12 @@ pub fn report_of(name: &str) -> Report {
             reading_ma: "4.26".to_owned(),
             place: n(),
         }],
-        not_used: vec![NotUsedLine {
+        not_used: vec![NotUsed {
             file: n(),
             sheet: n(),
             row: 7,
             part: 1,
-            kind: "unreadable",
+            kind: NotUsedKind::Unreadable,
             reason: n(),
             expected: "a number".to_owned(),
             found: n(),

@@ -158,6 +158,28 @@ impl Jump {
         self.ended.map_or(self.date.day, |e| e.day) + 31 >= last
     }
 
+    /// Causes, and what came with it.
+    fn named(&self) -> impl Iterator<Item = &Cause> {
+        self.explained.causes.iter().chain(&self.explained.coincides)
+    }
+
+    /// Causes that are of what units are made of, not who tested them nor where: their passed units must be looked at.
+    /// Only a rise has such.
+    pub fn lots(&self) -> impl Iterator<Item = &Cause> {
+        const WHO_AND_WHERE: [&str; 5] = ["station", "model", "operator", "shift", "fixture"];
+        let of_units =
+            |c: &&Cause| c.what.iter().any(|n| !WHO_AND_WHERE.contains(&n.factor.as_str()));
+        self.named().filter(of_units).filter(|_| self.rises())
+    }
+
+    /// Whether it is a rise of this series that names this level, as a cause or as what came with it.
+    #[must_use]
+    pub fn covers(&self, series: usize, factor: &str, level: &str) -> bool {
+        matches!(self.scope, Scope::Series(n) if n as usize == series)
+            && self.rises()
+            && self.named().any(|c| c.what.iter().any(|n| n.factor == factor && n.level == level))
+    }
+
     /// The side with more failures.
     #[must_use]
     pub fn worse(&self) -> &Side {

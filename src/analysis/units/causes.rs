@@ -9,8 +9,9 @@
 //! by themselves where no jump covers them.
 
 use std::collections::BTreeMap;
+use std::fmt;
 
-use crate::day::Day;
+use crate::day::{Day, date_of};
 use crate::movement::readings::Reading;
 use crate::series::{Outcome, Pass, Says, ma_to_pa};
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson_upper};
@@ -42,6 +43,22 @@ pub struct Cause {
     pub expected: f64,
     /// First and last day.
     pub days: (Day, Day),
+}
+
+impl fmt::Display for Cause {
+    fn fmt(&self, to: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            to,
+            "{} {} stands out: {} of its {} units failed, {:.1} expected from all others ({} to {}).",
+            self.factor,
+            self.level,
+            self.failed,
+            self.units,
+            self.expected,
+            date_of(self.days.0),
+            date_of(self.days.1)
+        )
+    }
 }
 
 /// Levels of a series whose share of failures stands out from all others', the strongest first.

@@ -5,6 +5,7 @@ use std::fmt::Write;
 use super::super::format::{Currents, NONE, counted, currents_of, grouped, name, text};
 use super::{header, row};
 use crate::review::Review;
+use crate::series::NotUsedKind;
 use crate::verdict::cautions::CAUTIONS;
 
 /// Unreadable rows shown on the page; the file holds them all.
@@ -60,7 +61,7 @@ pub(super) fn units(page: &mut String, report: &Review) {
     );
     header(page, &["reason", "units"]);
     for (reason, n) in &report.units_to_check {
-        row(page, &[&text(reason), &grouped(*n)]);
+        row(page, &[&text(&reason.to_string()), &grouped(*n)]);
     }
     line!(page);
 }
@@ -92,8 +93,12 @@ pub(super) fn rows(page: &mut String, report: &Review) {
         row(page, &["unreadable", &grouped(rows.unreadable)]);
         line!(page);
     }
-    let unreadable: Vec<_> =
-        report.not_used.iter().filter(|l| l.kind == "unreadable").take(UNREADABLE_SHOWN).collect();
+    let unreadable: Vec<_> = report
+        .not_used
+        .iter()
+        .filter(|l| l.kind == NotUsedKind::Unreadable)
+        .take(UNREADABLE_SHOWN)
+        .collect();
     if unreadable.is_empty() {
         return;
     }

@@ -1,0 +1,237 @@
+//! Units that somebody must look at, each with why.
+//!
+//! Takes what was found about units and the walks of `series`; decides which units are named. A unit may stand
+//! there for several reasons.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt;
+
+use serde::{Serialize, Serializer};
+
+use crate::analysis::Findings;
+use crate::analysis::jump::{Cause, Jump, Scope, of_cause};
+use crate::analysis::units::settings::falls_short;
+use crate::analysis::units::strays::Lies;
+use crate::config::Config;
+use crate::movement::readings::ma;
+use crate::series::{NamedTest, Outcome, Pass, SetAside, Test, Tests, UnitHistory};
+use crate::verdict::concern::{About, Concern};
+use crate::words::path_text;
+use crate::words::time::time_text;
+
+/// Why a unit must be looked at; in the order of the words.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum WhyCheck {
+    /// Its last test is no pass.
+    NeverPassed,
+    /// Tested again more often than allowed.
+    MoreRetests,
+    /// Its reading contradicts the pass.
+    Contradicted,
+    /// Voltage or dwell below what is required.
+    FellShort,
+    /// Failed, and passed at other settings.
+    OtherSettings,
+    /// One of a run of equal readings.
+    Frozen,
+    /// A stray above: suspect insulation.
+    StrayAbove,
+    /// A stray below: suspect connection.
+    StrayBelow,
+    /// At the reading of a station without a unit.
+    OpenLead,
+    /// The tester read too low.
+    InDoubt,
+    /// Of a lot, or another level of what units are made of, whose failures stand out.
+    OfCause,
+    /// Between the last right and the next right answer of a check load.
+    WrongCheck,
+}
+
+impl fmt::Display for WhyCheck {
+    fn fmt(&self, to: &mut fmt::Formatter<'_>) -> fmt::Result {
+        to.write_str(match self {
+            Self::NeverPassed => "never passed",
+            Self::MoreRetests => "passed after more retests than allowed",
+            Self::Contradicted => "passed against its reading",
+            Self::FellShort => "passed at less than the required voltage or dwell",
+            Self::OtherSettings => "passed only at other settings",
+            Self::Frozen => "passed while the display stood still",
+            Self::StrayAbove => "passed with a reading above the healthy body",
+            Self::StrayBelow => "passed with a reading below the healthy body",
+            Self::OpenLead => "passed with an open lead",
+            Self::InDoubt => "passed, but would have failed at the corrected reading",
+            Self::OfCause => "passed, of a lot whose failures stand out",
+            Self::WrongCheck => "tested on a station before its next good check",
+        })
+    }
+}
+
+impl Serialize for WhyCheck {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.collect_str(self)
+    }
+}
+
+/// One unit to check.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct UnitToCheck {
+    /// Why.
+    pub why: WhyCheck,
+    /// Model.
+    pub model: String,
+    /// Serial as first written.
+    pub serial: String,
+    /// When.
+    pub tested_at: String,
+    /// Where.
+    pub station: String,
+    /// Reading in mA as text; empty where none.
+    pub reading_ma: String,
+    /// File, sheet and row.
+    pub place: String,
+}
+
+/// Every unit that somebody must look at, by reason, model, serial and time.
+#[must_use]
+pub fn units_to_check(pass: &Pass, findings: &Findings, config: &Config) -> Vec<UnitToCheck> {
+    let mut found: BTreeSet<UnitToCheck> = BTreeSet::new();
+    let mut add = |why, test: &NamedTest| found.insert(unit(pass, why, test));
+    for stray in findings.series.iter().flat_map(|f| &f.strays.units) {
+        let why = match stray.lies {
+            Lies::Above => WhyCheck::StrayAbove,
+            Lies::Below => WhyCheck::StrayBelow,
+            Lies::OpenLead => WhyCheck::OpenLead,
+        };
+        add(why, &stray.test);
+    }
+    for history in pass.histories() {
+        if let Some(why) = of_retests(history, config.retests_allowed) {
+            let serial = pass.first_of(history).serial().to_owned();
+            add(why, &NamedTest { serial, ..pass.last_of(history).named() });
+        }
+    }
+    for test in findings.doubts.iter().flat_map(|d| &d.units) {
+        add(WhyCheck::InDoubt, test);
+    }
+    for test in findings.too_good.frozen.iter().flat_map(|f| &f.units) {
+        add(WhyCheck::Frozen, test);
+    }
+    let suspect = Suspect::new(pass, findings, config);
+    for test in pass.tests().flat_map(Tests::all) {
+        if test.set_aside() == Some(SetAside::Contradicted) {
+            add(WhyCheck::Contradicted, &test.named());
+        }
+        if test.outcome() == Outcome::Pass && test.set_aside().is_none() {
+            for why in suspect.of(test) {
+                add(why, &test.named());
+            }
+        }
+    }
+    found.into_iter().collect()
+}
+
+/// What of it somebody must act on beside what other findings say.
+#[must_use]
+pub fn concerns_of_units(units: &BTreeMap<WhyCheck, u64>) -> Vec<About> {
+    let asked: [(WhyCheck, fn(u64) -> Concern); 2] = [
+        (WhyCheck::Contradicted, |units| Concern::PassedAgainstReading { units }),
+        (WhyCheck::NeverPassed, |units| Concern::NeverPassed { units }),
+    ];
+    asked
+        .into_iter()
+        .filter_map(|(why, concern)| {
+            let units = *units.get(&why)?;
+            Some(About { subject: "whole line".to_owned(), concern: concern(units) })
+        })
+        .collect()
+}
+
+fn unit(pass: &Pass, why: WhyCheck, test: &NamedTest) -> UnitToCheck {
+    UnitToCheck {
+        why,
+        model: test.model.clone(),
+        serial: test.serial.clone(),
+        tested_at: time_text(test.time),
+        station: pass.plant.stations[usize::from(test.station)].clone(),
+        reading_ma: test.reading_pa.map_or_else(String::new, |pa| ma(pa).to_string()),
+        place: format!("{}, row {}", path_text(&test.source.file), test.line),
+    }
+}
+
+/// What became of a unit that failed first.
+fn of_retests(history: &UnitHistory, allowed: u32) -> Option<WhyCheck> {
+    if history.passed_elsewhere {
+        Some(WhyCheck::OtherSettings)
+    } else if !history.passed {
+        Some(WhyCheck::NeverPassed)
+    } else if history.retests > allowed {
+        Some(WhyCheck::MoreRetests)
+    } else {
+        None
+    }
+}
+
+/// What makes a pass suspect that is none of the other findings.
+struct Suspect<'a> {
+    pass: &'a Pass,
+    findings: &'a Findings,
+    config: &'a Config,
+    /// Jumps with a cause of what units are made of.
+    of_jumps: Vec<(&'a Jump, &'a Cause)>,
+    wrong: Vec<BetweenChecks<'a>>,
+}
+
+/// What a station tested since the last right answer of a check load is as doubtful as what came after the wrong
+/// one, until the next right answer.
+struct BetweenChecks<'a> {
+    station: &'a str,
+    from: i64,
+    to: i64,
+}
+
+impl<'a> Suspect<'a> {
+    fn new(pass: &'a Pass, findings: &'a Findings, config: &'a Config) -> Self {
+        let wrong = findings.checks.iter().flatten().flat_map(|c| {
+            c.wrong.iter().map(|w| BetweenChecks {
+                station: &c.station,
+                from: w.last_good.map_or(i64::MIN, |t| t + 1),
+                to: w.next_good.unwrap_or(i64::MAX),
+            })
+        });
+        let of_jumps = findings.jumps.iter().flat_map(|j| j.lots().map(move |c| (j, c)));
+        Self { pass, findings, config, of_jumps: of_jumps.collect(), wrong: wrong.collect() }
+    }
+
+    /// The reasons of one pass.
+    fn of(&self, test: Test<'_>) -> impl Iterator<Item = WhyCheck> {
+        let station = test.station();
+        let name = &self.pass.plant.stations[usize::from(station)];
+        let of_series = test.series().map(|n| (self.of_cause(test, n), self.short(test, n)));
+        let wrong =
+            self.wrong.iter().any(|w| w.station == name && (w.from..w.to).contains(&test.time()));
+        let (of_cause, short) = of_series.unwrap_or((false, false));
+        [
+            of_cause.then_some(WhyCheck::OfCause),
+            short.then_some(WhyCheck::FellShort),
+            wrong.then_some(WhyCheck::WrongCheck),
+        ]
+        .into_iter()
+        .flatten()
+    }
+
+    fn of_cause(&self, test: Test<'_>, n: usize) -> bool {
+        let levels = test.levels();
+        let causes = &self.findings.series[n].causes;
+        causes.iter().any(|c| levels[c.index] == c.level)
+            || self.of_jumps.iter().any(|(jump, cause)| {
+                jump.after.window.has(test.day())
+                    && jump.scope == Scope::Series(n as u32)
+                    && of_cause(self.pass, cause, test.station(), n, test.factors())
+            })
+    }
+
+    fn short(&self, test: Test<'_>, n: usize) -> bool {
+        falls_short(&self.pass.series[n].key, test.settings(), self.config)
+    }
+}
