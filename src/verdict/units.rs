@@ -134,17 +134,11 @@ pub fn units_to_check(pass: &Pass, findings: &Findings, config: &Config) -> Vec<
 /// What of it somebody must act on beside what other findings say.
 #[must_use]
 pub fn concerns_of_units(units: &BTreeMap<WhyCheck, u64>) -> Vec<About> {
-    let asked: [(WhyCheck, fn(u64) -> Concern); 2] = [
-        (WhyCheck::Contradicted, |units| Concern::PassedAgainstReading { units }),
-        (WhyCheck::NeverPassed, |units| Concern::NeverPassed { units }),
-    ];
-    asked
-        .into_iter()
-        .filter_map(|(why, concern)| {
-            let units = *units.get(&why)?;
-            Some(About { subject: "whole line".to_owned(), concern: concern(units) })
-        })
-        .collect()
+    let of = |why: WhyCheck| units.get(&why).copied();
+    let against = of(WhyCheck::Contradicted).map(|units| Concern::PassedAgainstReading { units });
+    let never = of(WhyCheck::NeverPassed).map(|units| Concern::NeverPassed { units });
+    let about = |concern| About { subject: "whole line".to_owned(), concern };
+    against.into_iter().chain(never).map(about).collect()
 }
 
 fn unit(pass: &Pass, why: WhyCheck, test: &NamedTest) -> UnitToCheck {

@@ -526,7 +526,7 @@ fn method(page: &mut String, report: &LimitsReport) {
     );
     header(page, &["setting", "value", "unit"]);
     for s in &report.settings {
-        row(page, &[&text(&s.name), &text(&s.value), &text(&s.unit)]);
+        row(page, &[&text(&s.name), &text(&s.value), &text(s.unit)]);
     }
     line!(page, "\nleakdrift {}, seed {}.\n", text(&report.made.version), report.made.seed);
     if !report.made.inputs.is_empty() {

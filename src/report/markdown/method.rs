@@ -153,7 +153,7 @@ pub(super) fn section(page: &mut String, report: &Review) {
     line!(page, "### Settings in force\n");
     header(page, &["setting", "value", "unit", "why"]);
     for s in &report.settings {
-        row(page, &[&text(&s.name), &text(&s.value), &text(&s.unit), &text(&s.reason)]);
+        row(page, &[&text(&s.name), &text(&s.value), &text(s.unit), &text(s.reason)]);
     }
     line!(page, "\n### Methods\n");
     line!(page, "Sources are cited from memory: none was checked against its text.\n");
