@@ -1,14 +1,18 @@
 //! One test per defect that was once real, named after it.
 
+use std::path::Path;
+
 use leakdrift::analysis::units::checks::checks;
 use leakdrift::config::Config;
+use leakdrift::movement;
+use leakdrift::records::Register;
 use leakdrift::report::chart::{Layer, over_time};
 use leakdrift::verdict::tester::concern::of_checks;
 use leakdrift::words::time::time_text;
 
 use crate::laws::page_report;
 use crate::support::count::counted;
-use crate::support::run::{folder, put};
+use crate::support::run::{folder, put, small_table};
 
 /// A column headed "Current" was taken for the kind of current (total or in phase), so that the table had
 /// no reading and every row was refused.
@@ -92,4 +96,33 @@ fn a_station_without_products_has_its_check_loads() {
     let told: Vec<(&str, usize)> =
         found.iter().map(|c| (c.station.as_str(), c.wrong.len())).collect();
     assert_eq!(told, [("A1", 0), ("B1", 1)]);
+}
+
+/// `daily_point_units` and `weekly_point_units` stood in the reference and were taken, but never read.
+#[test]
+fn points_in_time_hold_as_many_units_as_the_settings_ask() {
+    let dir = folder();
+    // 20 units on each of 28 days in a row, from a Monday on.
+    let from = chrono::NaiveDate::from_ymd_opt(2026, 3, 2).unwrap();
+    let file = put(dir.path(), "t.csv", small_table(from, 28));
+    let points = |daily: f64, weekly: f64| {
+        let config =
+            Config { daily_point_units: daily, weekly_point_units: weekly, ..Config::default() };
+        let (_, pass) = leakdrift::pass(&[file.clone()], &config, &|_, _| {}).unwrap();
+        let moved = movement::find(&pass.unwrap(), &Register::default(), &config);
+        moved.series[0].points.len()
+    };
+    assert_eq!(points(20.0, 10.0), 28);
+    assert_eq!(points(21.0, 140.0), 4);
+    assert_eq!(points(21.0, 141.0), 0);
+}
+
+/// A negative accuracy and a number of rejects that is none were accepted, and judged limits.
+#[test]
+fn a_threshold_that_no_limit_can_be_judged_by_is_refused() {
+    for text in ["too_tight_rejects = nan", "[tester]\naccuracy_pct = -1.5", "material_steps = -3"]
+    {
+        let told = Config::parse(text, Path::new("x.toml")).unwrap_err().to_string();
+        assert!(told.contains("line") && told.contains("expected a number"), "{told}");
+    }
 }

@@ -6,7 +6,7 @@ use crate::analysis::NotDone;
 use crate::analysis::body::capability::{Capability, Index, observed_rejects, reject_days};
 use crate::analysis::body::describe::{Options, describe};
 use crate::analysis::body::distribution::{Distribution, Goodness};
-use crate::analysis::body::healthy::{Ask, Healthy, healthy, options, plain_options};
+use crate::analysis::body::healthy::{Ask, Healthy, healthy};
 use crate::analysis::body::low_side::{AgainstLowLimit, UnderLimit, under_limit};
 use crate::analysis::jump::{self, Jump, JumpQuestion};
 use crate::analysis::month::change::{Before, MonthChange, baseline_days, month_change};
@@ -327,7 +327,7 @@ fn finding(
     // Two groups are looked for month by month only where the series has them: it takes most of the time.
     let two_groups =
         moved.split.is_some() || healthy.as_ref().is_ok_and(|h| h.body.groups.is_some());
-    let monthly = if two_groups { options(config) } else { plain_options(config) };
+    let monthly = if two_groups { Options::new(config) } else { Options::plain(config) };
     Finding {
         month: known
             .month

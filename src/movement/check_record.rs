@@ -134,14 +134,9 @@ fn of_load(
             lot: None,
         })
         .collect();
-    let mut options = DriftOptions {
-        level: config.confidence,
-        largest_p: 1.0 - config.confidence,
-        baseline_points: config.baseline_days as usize,
-        baseline_units: f64::from(config.baseline_days),
-        ..DriftOptions::default()
-    };
-    options.shape.seed = config.seed;
+    // One test a day counts as one unit here.
+    let baseline_units = f64::from(config.baseline_days);
+    let options = DriftOptions { baseline_units, ..DriftOptions::new(config) };
     let volts: Vec<f64> = readings.iter().filter_map(|r| r.0.applied_v).collect();
     let mohm = config.check_loads.get(load).and_then(|l| l.resistance_mohm).filter(|r| *r > 0.0);
     let drift = drift::assess(&day_points, &options);

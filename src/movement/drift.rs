@@ -13,6 +13,7 @@ pub mod points;
 
 use serde::Serialize;
 
+use crate::config::Config;
 use crate::day::as_date;
 use crate::stats::autocorrelation::{about_zero, corrected_about_line};
 use crate::stats::estimate::Estimate;
@@ -26,7 +27,7 @@ pub use chart::EwmaChart;
 use chart::ewma_chart;
 pub use explained::{Explained, RoomFactor};
 use explained::{explained_by, room_columns, room_taken_off};
-pub use points::{DayFacts, DayPoint, ReadingLine, day_points, grouped_median};
+pub use points::{DayFacts, DayPoint, PointUnits, ReadingLine, day_points, grouped_median};
 
 /// Days of a mean month.
 pub const DAYS_PER_MONTH: f64 = 30.44;
@@ -56,18 +57,26 @@ pub struct DriftOptions {
     pub baseline_units: f64,
 }
 
-impl Default for DriftOptions {
-    fn default() -> Self {
+impl DriftOptions {
+    /// Those of the settings: replicates of the shape test are drawn from the one seed.
+    #[must_use]
+    pub fn new(config: &Config) -> Self {
         Self {
-            level: 0.95,
-            largest_p: 0.05,
-            shape: shape::Options::default(),
+            level: config.confidence,
+            largest_p: 1.0 - config.confidence,
+            shape: shape::Options { seed: config.seed, ..shape::Options::default() },
             lambda: 0.2,
             run_length: 2000.0,
             baseline_from: None,
-            baseline_points: 25,
-            baseline_units: 300.0,
+            baseline_points: config.baseline_days as usize,
+            baseline_units: config.baseline_units,
         }
+    }
+}
+
+impl Default for DriftOptions {
+    fn default() -> Self {
+        Self::new(&Config::default())
     }
 }
 

@@ -11,7 +11,9 @@ use rayon::prelude::*;
 
 use crate::config::Config;
 use crate::day::Day;
-use crate::movement::drift::{self, DayFacts, DayPoint, Drift, DriftOptions, ReadingLine};
+use crate::movement::drift::{
+    self, DayFacts, DayPoint, Drift, DriftOptions, PointUnits, ReadingLine,
+};
 use crate::movement::groups::{FactorLevel, Split, split_by};
 use crate::movement::limits::{LimitHistory, history};
 use crate::movement::period::{Period, period};
@@ -210,15 +212,9 @@ fn of_series(
             })
             .collect(),
     };
-    let points = drift::day_points(&lines, &day_facts(pass, n, split.as_ref()));
-    let options = DriftOptions {
-        level: config.confidence,
-        largest_p: 1.0 - config.confidence,
-        baseline_points: config.baseline_days as usize,
-        baseline_units: config.baseline_units,
-        shape: shape_options(config),
-        ..DriftOptions::default()
-    };
+    let fewest = PointUnits { daily: config.daily_point_units, weekly: config.weekly_point_units };
+    let points = drift::day_points(&lines, &day_facts(pass, n, split.as_ref()), fewest);
+    let options = DriftOptions::new(config);
     let mut drift = drift::assess(&points, &options);
     // The baseline begins after the last known change that leaves room for one.
     let recorded = register

@@ -9,7 +9,7 @@ use crate::stats::numeric::{GAUSS_3, GAUSS_5, Node, last_that, reaching};
 use crate::stats::sample::{Observation, Sample};
 use crate::stats::special::{ln_diff_exp, ln_sum_exp, normal_ln_cdf, normal_ln_pdf, normal_ln_sf};
 
-/// When two groups are reported; the defaults are those of the product.
+/// When two groups are reported.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct GroupRules {
     /// BIC must prefer two groups by more than this.
@@ -20,12 +20,6 @@ pub struct GroupRules {
     pub smallest_share: f64,
     /// Least size of the smaller group.
     pub smallest_units: f64,
-}
-
-impl Default for GroupRules {
-    fn default() -> Self {
-        Self { bic_gain: 10.0, separation: 2.0, smallest_share: 0.05, smallest_units: 30.0 }
-    }
 }
 
 /// The scale on which the groups are normal.

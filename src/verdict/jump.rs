@@ -4,7 +4,7 @@
 use crate::analysis::jump::cells::Counted;
 use crate::analysis::jump::{Cause, Dated, Jump, LimitMove, Named, Scope};
 use crate::config::Config;
-use crate::day::{Day, date_of};
+use crate::day::date_of;
 use crate::series::Pass;
 use crate::words::{capital, count, percent, three_digits};
 
@@ -12,8 +12,6 @@ use crate::words::{capital, count, percent, three_digits};
 const PART_TOLD: f64 = 0.20;
 /// A part this large a share of the change is what the change is.
 const PART_RULES: f64 = 0.50;
-/// A change that ended so many days before the last is history.
-const RECENT_DAYS: Day = 31;
 
 /// What is decided about one change.
 #[derive(Debug, Clone, PartialEq)]
@@ -46,7 +44,7 @@ pub fn judge(
         && high >= config.jump_ratio * low
         && high - low >= config.jump_rise;
     let last = pass.plant.days.map_or(0, |d| d.1);
-    let recent = jump.ended.is_none_or(|e| e.day + RECENT_DAYS >= last);
+    let recent = jump.ended.is_none() || jump.is_recent(last);
     let is_limit = part(jump, |p| p.limit.value).is_some_and(|s| s >= PART_RULES);
     JumpVerdict {
         flagged: material && jump.rises() && recent,

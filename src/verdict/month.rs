@@ -9,8 +9,6 @@ use crate::config::Config;
 use crate::stats::estimate::Estimate;
 use crate::words::{Wording, capital, percent, signed_percent, three_digits};
 
-/// Rise of the share of failures that matters even where it does not double it.
-const RISE: f64 = 0.005;
 /// Spread of the month over that before from which a wider spread matters.
 const WIDER: f64 = 1.2;
 
@@ -100,7 +98,7 @@ pub fn judge_month(
     let failures = change.failure_change.as_ref().filter(|e| !e.contains(0.0));
     let rose = failures.is_some_and(|e| {
         let before = change.failures[0].share.as_ref().map_or(0.0, |s| s.value);
-        e.value >= RISE || (e.value > 0.0 && e.value >= before)
+        e.value >= config.jump_rise || (e.value > 0.0 && e.value >= before)
     });
     let a = config.accepted_reject_share;
     let value = |n: usize| change.expected_share[n].as_ref().map(|e| e.value);

@@ -5,9 +5,10 @@ use leakdrift::analysis::NotDone;
 use leakdrift::analysis::body::capability::{DayRejects, exact_normal, observed_rejects};
 use leakdrift::analysis::body::carry::{CarryLines, SpreadLine, carry, leave_out_blocks};
 use leakdrift::analysis::body::describe::{Because, Body, Options, Which, describe};
+use leakdrift::config::Config;
 use leakdrift::movement::edges::Edges;
+use leakdrift::movement::group_rules;
 use leakdrift::movement::groups::{FactorLevel, split_by};
-use leakdrift::stats::mixture::GroupRules;
 use leakdrift::stats::sample::{Grouped, Observation, Sample};
 use leakdrift::stats::special::normal_quantile;
 use rand_distr::{Distribution, StandardNormal};
@@ -181,10 +182,10 @@ fn two_groups_are_found_and_named() {
         level("station", "east", &|i| i % 2 == 0),
         level("station", "west", &|i| i % 2 == 1),
     ];
-    let split = split_by(&groups, &levels, &GroupRules::default()).unwrap();
+    let split = split_by(&groups, &levels, &group_rules(&Config::default())).unwrap();
     assert_eq!(split.factor, "filter lot");
     assert_eq!(split.upper, ["F-2"]);
-    assert!(split_by(&groups, &levels[2..], &GroupRules::default()).is_none());
+    assert!(split_by(&groups, &levels[2..], &group_rules(&Config::default())).is_none());
 }
 
 /// One group is not split, whatever its shape: lognormal, normal, exponential-like skew, smallest extreme.
@@ -370,4 +371,20 @@ fn carried_bounds_are_of_the_target_day() {
     let ratio = left_out.variance(0).unwrap() / (0.04 / 3000.0);
     assert!((0.2..4.0).contains(&ratio), "{ratio}");
     assert_abs(left_out.degrees_of_freedom(), 7.0, 0.0);
+}
+
+/// Two places said which excess is too common to be defects, and one of them did not read the settings.
+#[test]
+fn an_excess_is_too_common_from_the_share_that_the_settings_say() {
+    let mut readings = lognormal(21, 2000);
+    for x in readings.iter_mut().step_by(20) {
+        *x = 4.0 * MEDIAN;
+    }
+    let data = by_day(readings.iter().map(|&x| shown(x)));
+    let lists_strays = |excess_share_max: f64| {
+        let config = Config { excess_share_max, ..Config::default() };
+        describe(&data, &Edges::uniform(STEP), &Options::new(&config)).unwrap().list_strays
+    };
+    // One reading in twenty lies far out.
+    assert!(!lists_strays(0.03) && lists_strays(0.10));
 }

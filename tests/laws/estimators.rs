@@ -5,11 +5,13 @@
 //! intervals give the answer of exact readings; a bound that says nothing changes nothing.
 
 use leakdrift::analysis::body::describe::{Body, Options, Which, describe};
+use leakdrift::config::Config;
 use leakdrift::movement::edges::Edges;
+use leakdrift::movement::group_rules;
 use leakdrift::stats::average::{Average, Scale};
 use leakdrift::stats::distribution::{Distribution, Family, Law};
 use leakdrift::stats::empirical::Empirical;
-use leakdrift::stats::mixture::{Component, GroupRules, TwoGroups, two_groups};
+use leakdrift::stats::mixture::{Component, TwoGroups, two_groups};
 use leakdrift::stats::sample::{Grouped, Observation};
 use leakdrift::stats::tail::{Line, Tail};
 
@@ -325,7 +327,7 @@ fn two_groups_obey() {
             };
             let lines = by_day(&observations, 20);
             let find = |lines: &Lines| {
-                two_groups(grouped(lines).sample(), None, &GroupRules::default()).unwrap()
+                two_groups(grouped(lines).sample(), None, &group_rules(&Config::default())).unwrap()
             };
             let here = find(&lines);
             assert_eq!(here.component, component, "exact: {exact}");

@@ -3,14 +3,16 @@
 
 use leakdrift::analysis::NotDone;
 use leakdrift::analysis::body::describe::{Options, Which, describe};
+use leakdrift::config::Config;
 use leakdrift::movement::edges::Edges;
+use leakdrift::movement::group_rules;
 use leakdrift::stats::average::{Average, Scale};
 use leakdrift::stats::distribution::{Distribution, Family, Law};
 use leakdrift::stats::empirical::Empirical;
 use leakdrift::stats::estimate::Estimate;
 use leakdrift::stats::goodness::{Cdf, bootstrap};
 use leakdrift::stats::likelihood::{Fit, FitError, fit, scores};
-use leakdrift::stats::mixture::{GroupRules, two_groups};
+use leakdrift::stats::mixture::two_groups;
 use leakdrift::stats::sample::{Grouped, Observation, Sample};
 use leakdrift::stats::tail::{Bounds, Line, Tail};
 use rand::RngExt;
@@ -391,7 +393,7 @@ fn other_estimators_give_finite_answers_or_none() {
                 }
             }
         }
-        if let Some(two) = two_groups(data.sample(), None, &GroupRules::default()) {
+        if let Some(two) = two_groups(data.sample(), None, &group_rules(&Config::default())) {
             let numbers = two.groups.iter().flat_map(|g| [g.share, g.mean, g.sd, g.median]);
             let all = numbers.chain([two.bic_gain, two.separation, two.divide, two.ln_likelihood]);
             assert!(all.clone().all(f64::is_finite), "round {round}: {two:?}");

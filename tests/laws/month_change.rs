@@ -1,12 +1,16 @@
 //! A month that is like the time before it is not said to differ, and one that differs is.
 
 use leakdrift::analysis::month::change::{Before, MonthChange, baseline_days, month_change};
+use leakdrift::config::Config;
 use leakdrift::day::day_number;
 use leakdrift::movement::Period;
 use leakdrift::movement::drift::{DayPoint, DriftOptions, assess};
 use leakdrift::movement::readings::Reading;
 use leakdrift::records::{Limits, Outcome};
 use leakdrift::series::{OutcomeLine, Says};
+use leakdrift::stats::estimate::Estimate;
+use leakdrift::verdict::month::{Matters, judge_month};
+use leakdrift::words::Wording;
 use rand::RngExt;
 use rand_distr::{Distribution, StandardNormal};
 use rand_pcg::Pcg64;
@@ -166,4 +170,21 @@ fn the_baseline_begins_after_an_established_step() {
         assert_eq!(baseline_days(days(), (2026, 10), &judge(vec![at])), free);
     }
     assert_eq!(baseline_days(days(), (2026, 1), &judge(Vec::new())), None);
+}
+
+/// The rise of failures that matters of a month had a number of its own beside `jump_rise`.
+#[test]
+fn the_rise_that_flags_a_jump_is_the_rise_that_matters_of_a_month() {
+    let share = |value: f64| Estimate::new(value, value - 0.03, value + 0.03, 0.95, "made up");
+    let mut change = simulated(1, 0.0, 0.0, 1.0, 0.01);
+    // From 10 % to 15 %: far from twice as many.
+    change.failures[0].share = share(0.10);
+    change.failures[1].share = share(0.15);
+    change.failure_change = share(0.05);
+    let matters = |jump_rise: f64| {
+        let config = Config { jump_rise, ..Config::default() };
+        judge_month(&change, Some(5.0), &Wording::new(2.0, 0.001), &config).matters
+    };
+    assert_eq!(matters(0.005), Matters::FailuresRose);
+    assert_ne!(matters(0.06), Matters::FailuresRose);
 }

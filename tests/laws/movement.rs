@@ -5,8 +5,8 @@
 
 use crate::support::numbers::{assert_abs, assert_rel};
 use leakdrift::movement::drift::{
-    DayFacts, DayPoint, Drift, DriftOptions, DriftStep, Event, ReadingLine, Shape, assess,
-    day_points, explained::RoomFactor, grouped_median, name_events,
+    DayFacts, DayPoint, Drift, DriftOptions, DriftStep, Event, PointUnits, ReadingLine, Shape,
+    assess, day_points, explained::RoomFactor, grouped_median, name_events,
 };
 use leakdrift::movement::stations::{
     self, ActsAs, CannotTell, Cell, Correction, SeriesFacts, StationOptions, Stations,
@@ -24,6 +24,9 @@ const START: i32 = 20_332;
 const SEAL: i32 = START + 91;
 const CALIBRATED: i32 = START + 252;
 const END: i32 = START + 424;
+
+/// The defaults of the settings.
+const FEWEST: PointUnits = PointUnits { daily: 5.0, weekly: 10.0 };
 
 const KB120: usize = 0;
 const FH205: usize = 1;
@@ -258,7 +261,7 @@ fn series_of(
     for day in facts.values_mut().filter(|_| !room) {
         *day = DayFacts { lot: day.lot, ..DayFacts::default() };
     }
-    day_points(&lines, &facts)
+    day_points(&lines, &facts, FEWEST)
 }
 
 fn corrected(which: usize, room: bool) -> Drift {
@@ -435,8 +438,8 @@ fn thin_days_become_weeks() {
     let days = |count: f64| -> Vec<ReadingLine> {
         (0..20).filter(|i| i % 7 < 5).map(|i| line(START + i, count)).collect()
     };
-    assert_eq!(day_points(&days(5.0), &BTreeMap::new()).len(), 15);
-    let weeks = day_points(&days(3.0), &BTreeMap::new());
+    assert_eq!(day_points(&days(5.0), &BTreeMap::new(), FEWEST).len(), 15);
+    let weeks = day_points(&days(3.0), &BTreeMap::new(), FEWEST);
     assert_eq!(weeks.len(), 3);
     assert_abs(weeks[0].units, 15.0, 0.0);
     assert_eq!(weeks[0].day, START + 2);

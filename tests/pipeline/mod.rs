@@ -1,6 +1,7 @@
 //! From files to report, end to end.
 
 mod contract;
+mod every_setting;
 mod exports;
 mod flavours;
 mod jump;

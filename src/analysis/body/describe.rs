@@ -8,7 +8,9 @@ use crate::analysis::NotDone;
 use crate::analysis::body::below::{self, Below};
 use crate::analysis::body::excess::Excess;
 use crate::analysis::body::strays::{self, Side, Strays};
+use crate::config::Config;
 use crate::movement::edges::{Edges, place};
+use crate::movement::group_rules;
 use crate::stats::average::Average;
 use crate::stats::empirical::Empirical;
 use crate::stats::mixture::{GroupRules, TwoGroups, two_groups};
@@ -24,13 +26,33 @@ const STANDS_APART: f64 = 2.0;
 pub struct Options {
     /// Confidence of intervals (two-sided) and bounds (one-sided).
     pub level: f64,
+    /// Share of the units from which an excess is too common to be defects.
+    pub excess_share_max: f64,
     /// When two groups are reported; `None` where they are not asked for.
     pub groups: Option<GroupRules>,
 }
 
+impl Options {
+    /// Those of the settings.
+    #[must_use]
+    pub fn new(config: &Config) -> Self {
+        Self {
+            level: config.confidence,
+            excess_share_max: config.excess_share_max,
+            groups: Some(group_rules(config)),
+        }
+    }
+
+    /// The same without looking for two groups: for bodies that are not reported themselves.
+    #[must_use]
+    pub fn plain(config: &Config) -> Self {
+        Self { groups: None, ..Self::new(config) }
+    }
+}
+
 impl Default for Options {
     fn default() -> Self {
-        Self { level: 0.95, groups: Some(GroupRules::default()) }
+        Self::new(&Config::default())
     }
 }
 
@@ -221,8 +243,10 @@ pub fn describe(data: &Grouped, edges: &Edges, options: &Options) -> Result<Body
         strays.above = strays::above(data.sample(), edges, cut, healthy, expected);
     }
     let Below { fitted, average, local, weight, excess, .. } = below;
-    let in_use = in_use(&excess, &strays, groups.is_some(), tail.as_ref(), local.as_ref(), gain);
-    let list_strays = !excess.common();
+    let common = excess.common(options.excess_share_max);
+    let in_use =
+        in_use(&excess, common, &strays, groups.is_some(), tail.as_ref(), local.as_ref(), gain);
+    let list_strays = !common;
     Ok(Body {
         average,
         cut,
@@ -245,6 +269,7 @@ pub fn describe(data: &Grouped, edges: &Edges, options: &Options) -> Result<Body
 
 fn in_use(
     excess: &Excess,
+    common: bool,
     strays: &Strays,
     two_groups: bool,
     tail: Result<&Tail, &TailError>,
@@ -260,10 +285,7 @@ fn in_use(
         };
     }
     let something = strays.above.threshold.is_some() || excess.significant();
-    if something
-        && tail.is_ok()
-        && (excess.common() || apart.is_some_and(|gain| gain < STANDS_APART))
-    {
+    if something && tail.is_ok() && (common || apart.is_some_and(|gain| gain < STANDS_APART)) {
         return Ok((Which::Together, Because::LongTail));
     }
     Ok(if strays.above.threshold.is_some() {

@@ -15,8 +15,6 @@ use crate::stats::sample::{Grouped, Observation};
 use crate::stats::special::{normal_quantile, normal_sf, student_t_quantile, student_t_sf};
 use crate::stats::tail::Tail;
 
-/// An excess over this share is too common to be defects.
-const COMMON_EXCESS: f64 = 0.03;
 /// One-sided level at which an excess, or a lack, counts.
 const SIGNIFICANT: f64 = 0.05;
 
@@ -48,10 +46,10 @@ impl Excess {
         self.p_fewer < SIGNIFICANT
     }
 
-    /// Too common to be defects: a second group or a heavy tail, not strays.
+    /// Over `share_max` of the units and so too common to be defects: a second group or a heavy tail, not strays.
     #[must_use]
-    pub fn common(&self) -> bool {
-        self.significant() && self.share.value > COMMON_EXCESS
+    pub fn common(&self, share_max: f64) -> bool {
+        self.significant() && self.share.value > share_max
     }
 }
 

@@ -9,7 +9,6 @@ use crate::analysis::body::share_ladder::{ShareLadder, rungs};
 use crate::config::Config;
 use crate::day::Day;
 use crate::movement::edges::Edges;
-use crate::movement::group_rules;
 use crate::movement::readings::{Reading, grouped};
 use crate::series::Says;
 use crate::stats::estimate::Estimate;
@@ -126,18 +125,6 @@ pub struct Ask<'a> {
     pub longest_forecast: Day,
 }
 
-/// Options of a body from the settings.
-#[must_use]
-pub fn options(config: &Config) -> Options {
-    Options { level: config.confidence, groups: Some(group_rules(config)) }
-}
-
-/// The same without looking for two groups: for bodies that are not reported themselves.
-#[must_use]
-pub fn plain_options(config: &Config) -> Options {
-    Options { level: config.confidence, groups: None }
-}
-
 /// Answers for the readings judged.
 ///
 /// # Errors
@@ -149,7 +136,7 @@ pub fn healthy(judged: &[Reading], ask: &Ask<'_>, config: &Config) -> Result<Hea
     {
         return Ok(found);
     }
-    let body = describe(&data, ask.edges, &options(config))?;
+    let body = describe(&data, ask.edges, &Options::new(config))?;
     Ok(as_it_stands(body, ask, config))
 }
 
@@ -326,9 +313,9 @@ fn carried(judged: &[Reading], data: &Grouped, ask: &Ask<'_>, config: &Config) -
         let body = describe(&moved, &Edges::anywhere(), how).ok()?;
         Some((body, lines))
     };
-    let (body, all_lines) = body_of(judged, data, &options(config))?;
+    let (body, all_lines) = body_of(judged, data, &Options::new(config))?;
     // Without two groups in the whole there is no need to look for them with each block left out.
-    let how = if body.groups.is_some() { options(config) } else { plain_options(config) };
+    let how = if body.groups.is_some() { Options::new(config) } else { Options::plain(config) };
     let answers = body.answers();
     let value = quantities(&body, &answers, &all_lines, ask, a);
     let days: Vec<Day> = data.days().iter().map(|d| d.day).collect();

@@ -57,6 +57,9 @@ pub struct JumpQuestion<'a> {
     pub since: Option<Day>,
 }
 
+/// A change that ended so many days before the last is history.
+const RECENT_DAYS: Day = 31;
+
 impl JumpQuestion<'_> {
     /// Whether a model is looked at; names are compared without case and blanks around.
     #[must_use]
@@ -152,10 +155,10 @@ impl Jump {
         self.after.share.value > self.before.share.value
     }
 
-    /// Whether it began, or ended, within 31 days of the last day.
+    /// Whether it began, or ended, within a month of the last day; one that ended before is history.
     #[must_use]
     pub fn is_recent(&self, last: Day) -> bool {
-        self.ended.map_or(self.date.day, |e| e.day) + 31 >= last
+        self.ended.map_or(self.date.day, |e| e.day) + RECENT_DAYS >= last
     }
 
     /// Causes, and what came with it.

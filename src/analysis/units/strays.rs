@@ -4,8 +4,7 @@
 //! days. A pass at or below 1.25 times the station's open-lead reading is named as an open lead; that
 //! reading is found from under-limit results, per station, scaled by voltage times frequency.
 
-use crate::analysis::body::describe::describe;
-use crate::analysis::body::healthy::plain_options;
+use crate::analysis::body::describe::{Options, describe};
 use crate::analysis::body::strays::Strays;
 use crate::analysis::units::leads::OpenLeads;
 use crate::config::Config;
@@ -92,7 +91,7 @@ pub fn strays(
         let Ok(data) = grouped(inside()) else {
             continue;
         };
-        let Ok(body) = describe(&data, edges, &plain_options(config)) else {
+        let Ok(body) = describe(&data, edges, &Options::plain(config)) else {
             continue;
         };
         list.below += body.strays.below.count;

@@ -2,12 +2,17 @@
 
 use std::collections::BTreeMap;
 
-/// Units that make a daily point.
-pub const DAILY_UNITS: f64 = 5.0;
-/// Units that make a weekly point.
-pub const WEEKLY_UNITS: f64 = 10.0;
 /// Share of production days that must make a daily point; else points are weekly.
 const DAILY_SHARE: f64 = 0.6;
+
+/// Fewest units of a point.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PointUnits {
+    /// Of a daily one.
+    pub daily: f64,
+    /// Of a weekly one.
+    pub weekly: f64,
+}
 
 /// One point of a series.
 #[derive(Debug, Clone, PartialEq)]
@@ -92,25 +97,29 @@ pub fn grouped_median(lines: &[(f64, f64, f64)]) -> Option<f64> {
     Some(0.5 * (low + high))
 }
 
-/// Points of a series from its readings: daily medians of at least 5 units, or, where fewer than six
-/// production days in ten have as many, weekly ones (Monday to Sunday) of at least 10.
+/// Points of a series from its readings: daily medians of enough units, or, where fewer than six production days
+/// in ten have as many, weekly ones (Monday to Sunday).
 #[must_use]
-pub fn day_points(lines: &[ReadingLine], facts: &BTreeMap<i32, DayFacts>) -> Vec<DayPoint> {
+pub fn day_points(
+    lines: &[ReadingLine],
+    facts: &BTreeMap<i32, DayFacts>,
+    fewest: PointUnits,
+) -> Vec<DayPoint> {
     let mut days: BTreeMap<i32, Vec<ReadingLine>> = BTreeMap::new();
     for line in lines.iter().filter(|l| l.count > 0.0 && !l.centre_ma.is_nan()) {
         days.entry(line.day).or_default().push(*line);
     }
     let units = |group: &[ReadingLine]| group.iter().map(|l| l.count).sum::<f64>();
-    let thick = days.values().filter(|g| units(g) >= DAILY_UNITS).count() as f64;
+    let thick = days.values().filter(|g| units(g) >= fewest.daily).count() as f64;
     if thick >= DAILY_SHARE * days.len() as f64 {
-        return days.values().filter_map(|g| point(g, DAILY_UNITS, facts)).collect();
+        return days.values().filter_map(|g| point(g, fewest.daily, facts)).collect();
     }
     let mut weeks: BTreeMap<i32, Vec<ReadingLine>> = BTreeMap::new();
     for (day, group) in days {
         // 1970-01-01 was a Thursday.
         weeks.entry((day + 3).div_euclid(7)).or_default().extend(group);
     }
-    weeks.values().filter_map(|g| point(g, WEEKLY_UNITS, facts)).collect()
+    weeks.values().filter_map(|g| point(g, fewest.weekly, facts)).collect()
 }
 
 fn point(group: &[ReadingLine], fewest: f64, facts: &BTreeMap<i32, DayFacts>) -> Option<DayPoint> {

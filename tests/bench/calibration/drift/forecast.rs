@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use leakdrift::analysis::body::healthy::{Ask, Crossing, healthy};
 use leakdrift::config::Config;
 use leakdrift::day::{Day, date_of, day_number};
-use leakdrift::movement::drift::{ReadingLine, Shape, assess, day_points};
+use leakdrift::movement::drift::{PointUnits, ReadingLine, Shape, assess, day_points};
 use leakdrift::movement::edges::Edges;
 use leakdrift::movement::material::{Step, established};
 use leakdrift::movement::period::{DayUnits, horizon_end, judged_from};
@@ -242,7 +242,7 @@ fn ask(case: &Case, limit: f64, n: u64, chance: &mut Pcg64, config: &Config) -> 
             count: r.count,
         })
         .collect();
-    let points = day_points(&lines, &BTreeMap::new());
+    let points = day_points(&lines, &BTreeMap::new(), PointUnits { daily: 5.0, weekly: 10.0 });
     let drift = assess(&points, &options(n));
     let certain = drift.p_value <= 0.05;
     let x50 = {
