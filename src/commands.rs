@@ -1,15 +1,18 @@
 //! Commands: settings and arguments in, exit status out.
 
 use std::io::IsTerminal;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use indicatif::{ProgressBar, ProgressStyle};
 
 use crate::cli::{
-    Cli, Command, CommonArgs, JumpArgs, LimitsArgs, PeekArgs, ReviewArgs, SampleArgs, TallyArgs,
+    Cli, Command, CommonArgs, InputArgs, JumpArgs, LimitsArgs, PeekArgs, ReviewArgs, SampleArgs,
+    TallyArgs,
 };
 use crate::config::Config;
 use crate::error::{Error, Result};
+use crate::input::Read;
+use crate::series::Pass;
 use crate::{
     JumpRequest, Request, StudyRequest, jump_study, limit_study, pass, report, review, sample,
 };
@@ -38,101 +41,134 @@ pub fn command(cli: Cli) -> Result<u8> {
     }
 }
 
-fn run_review(args: &ReviewArgs) -> Result<u8> {
-    let config = settings(&args.input.paths, &args.input.common)?;
-    let name = config.name.clone().unwrap_or_else(|| name_of(&args.input.paths[0]));
-    let month = args.month.as_deref().map(month).transpose()?;
-    let out = args
-        .out
-        .clone()
-        .unwrap_or_else(|| PathBuf::from("reports").join(report::folder_name(&name)));
-    let request = Request {
-        paths: args.input.paths.clone(),
-        name: name.clone(),
-        month,
-        since_report: args.since_report.clone(),
-        replaces: Some(out.clone()),
-    };
+/// What a command that writes a folder has made.
+struct Page {
+    /// Relative path and content of each file.
+    files: Vec<(String, Vec<u8>)>,
+    /// Files and sheets that could not be read.
+    failures: Vec<String>,
+    /// What is said of it on the terminal.
+    closing: String,
+    /// Whether it was asked to tell by its exit status that something needs action, and something does.
+    gate: bool,
+}
+
+/// What such a command is asked for.
+struct Asked<'a> {
+    paths: &'a [PathBuf],
+    common: &'a CommonArgs,
+    /// The folder, where one is named.
+    out: Option<&'a Path>,
+    /// What follows the report's name in that of a folder that is not named.
+    suffix: String,
+}
+
+/// What a page is made with.
+struct Making<'a> {
+    config: Config,
+    name: String,
+    out: PathBuf,
+    progress: &'a (dyn Fn(u64, u64) + Sync),
+}
+
+/// The path of every command that writes a folder: settings, files, page, folder, warnings, closing text, status.
+fn write_page(asked: &Asked<'_>, make: impl FnOnce(&Making<'_>) -> Result<Page>) -> Result<u8> {
+    let config = settings(asked.paths, asked.common)?;
+    let of_path = || asked.paths.first().map_or_else(|| "new".to_owned(), |p| name_of(p));
+    let name = config.name.clone().unwrap_or_else(of_path);
+    let out = asked.out.map_or_else(
+        || PathBuf::from("reports").join(report::folder_name(&format!("{name}{}", asked.suffix))),
+        Path::to_owned,
+    );
+    // Before the long part: a wrong name should not cost a whole run.
     report::write::check_folder(&out)?;
-    let bar = Bar::new(&args.input.common);
-    let done = review(&request, &config, &|at, all| bar.at(at, all))?;
+    let bar = Bar::new(asked.common);
+    let progress = |at, all| bar.at(at, all);
+    let page = make(&Making { config, name, out: out.clone(), progress: &progress })?;
     bar.finish();
-    report::write::write_whole(&out, &done.files)?;
-    for failure in &done.review.made.failures {
+    report::write::write_whole(&out, &page.files)?;
+    for failure in &page.failures {
         eprintln!("warning: {failure}");
     }
-    if !args.input.common.quiet {
-        print!("{}", report::closing(&done.review, &out, args.input.common.verbose));
+    if !asked.common.quiet {
+        print!("{}", page.closing);
     }
-    if args.gate && done.review.needs_action() {
-        return Ok(GATE);
-    }
-    Ok(if done.review.made.failures.is_empty() { 0 } else { INCOMPLETE })
+    Ok(match page.gate {
+        true => GATE,
+        false if page.failures.is_empty() => 0,
+        false => INCOMPLETE,
+    })
+}
+
+fn run_review(args: &ReviewArgs) -> Result<u8> {
+    let InputArgs { paths, common } = &args.input;
+    let asked = Asked { paths, common, out: args.out.as_deref(), suffix: String::new() };
+    write_page(&asked, |making| {
+        let request = Request {
+            paths: paths.clone(),
+            name: making.name.clone(),
+            month: args.month.as_deref().map(month).transpose()?,
+            since_report: args.since_report.clone(),
+            replaces: Some(making.out.clone()),
+        };
+        let done = review(&request, &making.config, making.progress)?;
+        Ok(Page {
+            closing: report::closing(&done.review, &making.out, common.verbose),
+            gate: args.gate && done.review.needs_action(),
+            failures: done.review.made.failures,
+            files: done.files,
+        })
+    })
 }
 
 fn run_limits(args: &LimitsArgs) -> Result<u8> {
-    let config = settings(&args.paths, &args.common)?;
-    let name = config
-        .name
-        .clone()
-        .or_else(|| args.paths.first().map(|p| name_of(p)))
-        .unwrap_or_else(|| "new".to_owned());
-    let out = args.out.clone().unwrap_or_else(|| {
-        let folder = report::folder_name(&format!("{name}-limits-{}", args.model));
-        PathBuf::from("reports").join(folder)
-    });
-    report::write::check_folder(&out)?;
-    let request = StudyRequest {
-        paths: args.paths.clone(),
-        name,
-        model: args.model.clone(),
-        test: args.test.clone(),
-        tries: args.tries.clone(),
-        note_for: args.note_for,
-        expect_nf: args.expect_nf,
-        tolerance_pct: args.tolerance_pct,
-        applied_v: args.applied_v,
-        frequency_hz: args.frequency_hz,
+    let asked = Asked {
+        paths: &args.paths,
+        common: &args.common,
+        out: args.out.as_deref(),
+        suffix: format!("-limits-{}", args.model),
     };
-    let bar = Bar::new(&args.common);
-    let done = limit_study(&request, &config, &|at, all| bar.at(at, all))?;
-    bar.finish();
-    report::write::write_whole(&out, &done.files)?;
-    let failures = &done.report.made.failures;
-    for failure in failures {
-        eprintln!("warning: {failure}");
-    }
-    if !args.common.quiet {
-        print!("{}", report::limit_study::closing(&done.report, &out));
-    }
-    Ok(if failures.is_empty() { 0 } else { INCOMPLETE })
+    write_page(&asked, |making| {
+        let request = StudyRequest {
+            paths: args.paths.clone(),
+            name: making.name.clone(),
+            model: args.model.clone(),
+            test: args.test.clone(),
+            tries: args.tries.clone(),
+            note_for: args.note_for,
+            expect_nf: args.expect_nf,
+            tolerance_pct: args.tolerance_pct,
+            applied_v: args.applied_v,
+            frequency_hz: args.frequency_hz,
+        };
+        let done = limit_study(&request, &making.config, making.progress)?;
+        Ok(Page {
+            closing: report::limit_study::closing(&done.report, &making.out),
+            gate: false,
+            failures: done.report.made.failures,
+            files: done.files,
+        })
+    })
 }
 
 fn run_jump(args: &JumpArgs) -> Result<u8> {
-    let config = settings(&args.input.paths, &args.input.common)?;
-    let name = config.name.clone().unwrap_or_else(|| name_of(&args.input.paths[0]));
-    let out = args.out.clone().unwrap_or_else(|| {
-        PathBuf::from("reports").join(report::folder_name(&format!("{name}-jump")))
-    });
-    report::write::check_folder(&out)?;
-    let since = args.since.as_deref().map(day).transpose()?;
-    let request =
-        JumpRequest { paths: args.input.paths.clone(), name, model: args.model.clone(), since };
-    let bar = Bar::new(&args.input.common);
-    let done = jump_study(&request, &config, &|at, all| bar.at(at, all))?;
-    bar.finish();
-    report::write::write_whole(&out, &done.files)?;
-    let failures = &done.report.made.failures;
-    for failure in failures {
-        eprintln!("warning: {failure}");
-    }
-    if !args.input.common.quiet {
-        print!("{}", report::jump_study::closing(&done.report, &out));
-    }
-    if args.gate && done.report.jumps.iter().any(|j| j.flagged) {
-        return Ok(GATE);
-    }
-    Ok(if failures.is_empty() { 0 } else { INCOMPLETE })
+    let InputArgs { paths, common } = &args.input;
+    let asked = Asked { paths, common, out: args.out.as_deref(), suffix: "-jump".to_owned() };
+    write_page(&asked, |making| {
+        let request = JumpRequest {
+            paths: paths.clone(),
+            name: making.name.clone(),
+            model: args.model.clone(),
+            since: args.since.as_deref().map(day).transpose()?,
+        };
+        let done = jump_study(&request, &making.config, making.progress)?;
+        Ok(Page {
+            closing: report::jump_study::closing(&done.report, &making.out),
+            gate: args.gate && done.report.jumps.iter().any(|j| j.flagged),
+            failures: done.report.made.failures,
+            files: done.files,
+        })
+    })
 }
 
 /// `2026-09-14` as a day.
@@ -145,11 +181,21 @@ fn day(text: &str) -> Result<chrono::NaiveDate> {
     })
 }
 
+/// Reads and counts, with a bar.
+fn count(args: &InputArgs, config: &Config) -> Result<(Read, Result<Pass>)> {
+    let bar = Bar::new(&args.common);
+    let counted = pass(&args.paths, config, &|at, all| bar.at(at, all))?;
+    bar.finish();
+    Ok(counted)
+}
+
+fn status_of(read: &Read) -> u8 {
+    if read.failures.is_empty() { 0 } else { INCOMPLETE }
+}
+
 fn run_peek(args: &PeekArgs) -> Result<u8> {
     let config = settings(&args.input.paths, &args.input.common)?;
-    let bar = Bar::new(&args.input.common);
-    let (read, counted) = pass(&args.input.paths, &config, &|at, all| bar.at(at, all))?;
-    bar.finish();
+    let (read, counted) = count(&args.input, &config)?;
     let peek = report::peek::Peek::new(&read, counted.as_ref().ok(), &config);
     if args.json {
         println!("{}", peek.json());
@@ -164,14 +210,12 @@ fn run_peek(args: &PeekArgs) -> Result<u8> {
         report::peek::start_config(&peek, &file)?;
         eprintln!("settings started in {}", file.display());
     }
-    Ok(if read.failures.is_empty() { 0 } else { INCOMPLETE })
+    Ok(status_of(&read))
 }
 
 fn run_tally(args: &TallyArgs) -> Result<u8> {
     let config = settings(&args.input.paths, &args.input.common)?;
-    let bar = Bar::new(&args.input.common);
-    let (read, counted) = pass(&args.input.paths, &config, &|at, all| bar.at(at, all))?;
-    bar.finish();
+    let (read, counted) = count(&args.input, &config)?;
     let lines = crate::series::save(&counted?, &args.out)?;
     for failure in &read.failures {
         eprintln!("warning: {failure}");
@@ -179,7 +223,7 @@ fn run_tally(args: &TallyArgs) -> Result<u8> {
     if !args.input.common.quiet {
         println!("{lines} lines written to {}", args.out.display());
     }
-    Ok(if read.failures.is_empty() { 0 } else { INCOMPLETE })
+    Ok(status_of(&read))
 }
 
 fn run_sample(args: &SampleArgs) -> Result<u8> {
@@ -201,7 +245,7 @@ fn settings(paths: &[PathBuf], args: &CommonArgs) -> Result<Config> {
 }
 
 /// The report's name where the settings give none: that of the first path.
-fn name_of(path: &std::path::Path) -> String {
+fn name_of(path: &Path) -> String {
     let whole = path.canonicalize().unwrap_or_else(|_| path.to_owned());
     whole.file_stem().map_or_else(|| "review".to_owned(), |n| n.to_string_lossy().into_owned())
 }

@@ -41,6 +41,7 @@ const MAP: [(&str, &[&str]); 17] = [
             "cli",
             "config",
             "error",
+            "input",
             "report",
             "sample",
             "series",

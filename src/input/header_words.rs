@@ -1,6 +1,6 @@
 //! Which column do the words of a header name, in the languages of factories?
 
-use super::columns::Field;
+use super::field::Field;
 use crate::records::Quantity;
 
 /// Common practice, no source: words that headers of test exports use.

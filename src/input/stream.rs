@@ -18,6 +18,7 @@ use crate::error::{Error, Place, Result};
 use crate::note::Note;
 use crate::records::{Batch, Book, Source};
 
+mod files;
 mod producer;
 mod tables;
 

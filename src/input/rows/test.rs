@@ -20,7 +20,23 @@ pub(super) struct ModelFacts {
     limits: Limits,
 }
 
+/// What a row measured, as far as it says so.
+#[derive(Clone, Copy)]
+struct Measured {
+    shown: Shown,
+    reading_pa: i64,
+    limits: Limits,
+}
+
+/// A row that says nothing of leakage.
+const NOTHING: Measured = Measured {
+    shown: Shown::Nothing,
+    reading_pa: 0,
+    limits: Limits { high_pa: None, low_pa: None },
+};
+
 impl Parser<'_> {
+    /// One test of a row.
     pub(super) fn test<'c>(
         &mut self,
         line: u32,
@@ -37,10 +53,7 @@ impl Parser<'_> {
             return Err(self.wrong(columns, Field::Model, "a model", ""));
         }
         let test = self.kind(group, self.sound(columns, Field::Test, get(Field::Test))?)?;
-        let other = test == TestKind::Other;
-        let outcome_said = self.outcome_word(columns, &get)?;
-        let mut marks = Marks::default();
-        let (mut shown, mut reading_pa, mut limits) = (Shown::Nothing, 0, Limits::default());
+        let said = self.outcome_word(columns, &get)?;
         let mut setup = Setup {
             model,
             test,
@@ -57,107 +70,27 @@ impl Parser<'_> {
             instrument: self.text(columns, Field::Instrument, get(Field::Instrument))?,
             reading_step_pa: None,
         };
+        let other = test == TestKind::Other;
+        let mut marks = Marks::default();
+        let mut measured = NOTHING;
         if other {
             marks = marks.with(Marks::OTHER_TEST);
         } else {
-            if let Some(written) = self.written(columns, Field::Reading, get(Field::Reading))? {
-                shown = match written.side {
-                    -1 => Shown::Below,
-                    1 => Shown::Above,
-                    _ => Shown::Value,
-                };
-                reading_pa = self.scaled(columns, Field::Reading, written, -12)?;
-                if reading_pa < 0 {
-                    return Err(self.wrong(
-                        columns,
-                        Field::Reading,
-                        "a current of zero or more",
-                        &get(Field::Reading).shown(),
-                    ));
-                }
-            }
-            setup.test_point = self.text(columns, Field::TestPoint, get(Field::TestPoint))?;
-            setup.step = self.text(columns, Field::Step, get(Field::Step))?;
-            if self.has(columns, Field::Current) {
-                setup.current =
-                    self.current(self.sound(columns, Field::Current, get(Field::Current))?);
-            }
-            setup.applied_mv = self.amount(columns, Field::AppliedV, &get, -3)?;
-            setup.frequency_mhz =
-                self.amount(columns, Field::Frequency, &get, -3)?.filter(|_| !test.is_dc());
-            setup.dwell_ms = self.amount(columns, Field::Dwell, &get, -3)?;
-            setup.ramp_ms = self.amount(columns, Field::Ramp, &get, -3)?;
-            setup.reading_step_pa = self.amount(columns, Field::ReadingStep, &get, -12)?;
-            setup.units_together = self
-                .whole(columns, Field::UnitsTogether, &get)?
-                .and_then(|n| u16::try_from(n).ok())
-                .unwrap_or(1);
-            let positive = |x: Option<i64>| x.filter(|&v| v > 0);
-            limits = Limits {
-                high_pa: positive(self.amount(columns, Field::HighLimit, &get, -12)?),
-                low_pa: positive(self.amount(columns, Field::LowLimit, &get, -12)?),
-            };
+            measured = self.measured(columns, &get, &mut setup)?;
         }
         let facts = self.model_facts(model, get(Field::Model));
+        let Measured { shown, reading_pa, mut limits } = measured;
         if limits.high_pa.is_none() {
             limits.high_pa = facts.limits.high_pa;
             limits.low_pa = limits.low_pa.or(facts.limits.low_pa);
         }
-        let outcome = match outcome_said {
-            Some(Said::Class(outcome)) => outcome,
-            Some(Said::Fail) if other => Outcome::Breakdown,
-            Some(Said::Fail) => {
-                marks = marks.with(Marks::DERIVED);
-                derived_failure(reading_pa, shown, limits)
-            }
-            None if other => Outcome::Pass,
-            None => {
-                if shown == Shown::Nothing || limits.high_pa.is_none() {
-                    return Err(self.wrong(
-                        columns,
-                        Field::Outcome,
-                        "an outcome, or a reading and a high limit to derive it from",
-                        "",
-                    ));
-                }
-                match derived_failure(reading_pa, shown, limits) {
-                    Outcome::Breakdown => Outcome::Pass,
-                    found => found,
-                }
-            }
-        };
-        if outcome == Outcome::Pass && shown == Shown::Nothing && !other {
-            return Err(self.wrong(
-                columns,
-                Field::Reading,
-                "a number",
-                &get(Field::Reading).shown(),
-            ));
+        if said == Some(Said::Fail) && !other {
+            marks = marks.with(Marks::DERIVED);
         }
-        if self.has(columns, Field::Stage) {
-            let stage = self.sound(columns, Field::Stage, get(Field::Stage))?;
-            let stage = squeeze(&self.words_of(Field::Stage, stage));
-            if stage.starts_with("ramp") || stage == "rise" {
-                marks = marks.with(Marks::IN_RAMP);
-            }
-        }
-        if self.has(columns, Field::Remark) {
-            let remark = self.sound(columns, Field::Remark, get(Field::Remark))?;
-            let remark = squeeze(&self.words_of(Field::Remark, remark));
-            let words = &self.words.fault_locating;
-            if !remark.is_empty() && words.iter().any(|w| remark.contains(w)) {
-                marks = marks.with(Marks::FAULT_LOCATING);
-            }
-        }
-        let count = match self.whole(columns, Field::Count, &get)? {
-            Some(0) => {
-                return Err(self.wrong(columns, Field::Count, "a count of one or more", "0"));
-            }
-            Some(n) => u32::try_from(n).map_err(|_| {
-                self.wrong(columns, Field::Count, "a count below 4 000 000 000", &n.to_string())
-            })?,
-            None => 1,
-        };
+        let measured = Measured { limits, ..measured };
+        let outcome = self.outcome(columns, &get, said, (!other).then_some(measured))?;
+        marks = self.words_beside(columns, &get, marks)?;
+        let count = self.count(columns, &get)?;
         if columns.get(Field::Count).is_some() {
             marks = marks.with(Marks::TALLIED).with(Marks::NO_SERIAL);
         }
@@ -181,22 +114,22 @@ impl Parser<'_> {
             marks = marks.with(Marks::NO_SERIAL);
         }
         let book = self.book;
-        let setup_code = *self.setups.entry(setup).or_insert_with(|| book.setups.code(&setup));
-        let limits_code = *self.limits.entry(limits).or_insert_with(|| book.limits.code(&limits));
+        let setup = *self.setups.entry(setup).or_insert_with(|| book.setups.code(&setup));
+        let limits = *self.limits.entry(limits).or_insert_with(|| book.limits.code(&limits));
         let mut hasher = DefaultHasher::new();
         facts.name.hash(&mut hasher);
         plain.hash(&mut hasher);
         if marks.has(Marks::NO_SERIAL) {
-            (time, reading_pa, setup_code, limits_code, factors, outcome, count).hash(&mut hasher);
+            (time, reading_pa, setup, limits, factors, outcome, count).hash(&mut hasher);
         }
         self.plain = plain;
         Ok(Record {
             unit: hasher.finish(),
             reading_pa,
             time,
-            setup: setup_code,
+            setup,
             factors,
-            limits: limits_code,
+            limits,
             count,
             line,
             serial,
@@ -206,6 +139,126 @@ impl Parser<'_> {
             shown,
             marks,
         })
+    }
+
+    /// The reading and the limits of a test of leakage; what the row says of how it was made goes into `setup`.
+    fn measured<'c>(
+        &mut self,
+        columns: &Columns,
+        get: &impl Fn(Field) -> Cell<'c>,
+        setup: &mut Setup,
+    ) -> std::result::Result<Measured, Wrong> {
+        let mut found = NOTHING;
+        if let Some(written) = self.written(columns, Field::Reading, get(Field::Reading))? {
+            found.shown = match written.side {
+                -1 => Shown::Below,
+                1 => Shown::Above,
+                _ => Shown::Value,
+            };
+            found.reading_pa = self.scaled(columns, Field::Reading, written, -12)?;
+            if found.reading_pa < 0 {
+                let shown = get(Field::Reading).shown();
+                return Err(self.wrong(
+                    columns,
+                    Field::Reading,
+                    "a current of zero or more",
+                    &shown,
+                ));
+            }
+        }
+        setup.test_point = self.text(columns, Field::TestPoint, get(Field::TestPoint))?;
+        setup.step = self.text(columns, Field::Step, get(Field::Step))?;
+        if self.has(columns, Field::Current) {
+            setup.current =
+                self.current(self.sound(columns, Field::Current, get(Field::Current))?);
+        }
+        setup.applied_mv = self.amount(columns, Field::AppliedV, get, -3)?;
+        setup.frequency_mhz =
+            self.amount(columns, Field::Frequency, get, -3)?.filter(|_| !setup.test.is_dc());
+        setup.dwell_ms = self.amount(columns, Field::Dwell, get, -3)?;
+        setup.ramp_ms = self.amount(columns, Field::Ramp, get, -3)?;
+        setup.reading_step_pa = self.amount(columns, Field::ReadingStep, get, -12)?;
+        setup.units_together = self
+            .whole(columns, Field::UnitsTogether, get)?
+            .and_then(|n| u16::try_from(n).ok())
+            .unwrap_or(1);
+        let positive = |x: Option<i64>| x.filter(|&v| v > 0);
+        found.limits = Limits {
+            high_pa: positive(self.amount(columns, Field::HighLimit, get, -12)?),
+            low_pa: positive(self.amount(columns, Field::LowLimit, get, -12)?),
+        };
+        Ok(found)
+    }
+
+    /// The outcome: as it is said, or derived from the reading; `measured` is `None` for other kinds of tests.
+    fn outcome<'c>(
+        &self,
+        columns: &Columns,
+        get: &impl Fn(Field) -> Cell<'c>,
+        said: Option<Said>,
+        measured: Option<Measured>,
+    ) -> std::result::Result<Outcome, Wrong> {
+        let outcome = match (said, measured) {
+            (Some(Said::Class(outcome)), _) => outcome,
+            (Some(Said::Fail), None) => Outcome::Breakdown,
+            (Some(Said::Fail), Some(measured)) => derived_failure(measured),
+            (None, None) => Outcome::Pass,
+            (None, Some(Measured { shown, limits, .. }))
+                if shown == Shown::Nothing || limits.high_pa.is_none() =>
+            {
+                let expected = "an outcome, or a reading and a high limit to derive it from";
+                return Err(self.wrong(columns, Field::Outcome, expected, ""));
+            }
+            (None, Some(measured)) => match derived_failure(measured) {
+                Outcome::Breakdown => Outcome::Pass,
+                found => found,
+            },
+        };
+        if outcome == Outcome::Pass && measured.is_some_and(|m| m.shown == Shown::Nothing) {
+            let shown = get(Field::Reading).shown();
+            return Err(self.wrong(columns, Field::Reading, "a number", &shown));
+        }
+        Ok(outcome)
+    }
+
+    /// What the stage and the remark of a test mark it as.
+    fn words_beside<'c>(
+        &self,
+        columns: &Columns,
+        get: &impl Fn(Field) -> Cell<'c>,
+        mut marks: Marks,
+    ) -> std::result::Result<Marks, Wrong> {
+        if self.has(columns, Field::Stage) {
+            let stage = self.sound(columns, Field::Stage, get(Field::Stage))?;
+            let stage = squeeze(&self.words_of(Field::Stage, stage));
+            if stage.starts_with("ramp") || stage == "rise" {
+                marks = marks.with(Marks::IN_RAMP);
+            }
+        }
+        if self.has(columns, Field::Remark) {
+            let remark = self.sound(columns, Field::Remark, get(Field::Remark))?;
+            let remark = squeeze(&self.words_of(Field::Remark, remark));
+            let words = &self.words.fault_locating;
+            if !remark.is_empty() && words.iter().any(|w| remark.contains(w)) {
+                marks = marks.with(Marks::FAULT_LOCATING);
+            }
+        }
+        Ok(marks)
+    }
+
+    /// How many equal tests the row stands for.
+    fn count<'c>(
+        &self,
+        columns: &Columns,
+        get: &impl Fn(Field) -> Cell<'c>,
+    ) -> std::result::Result<u32, Wrong> {
+        match self.whole(columns, Field::Count, get)? {
+            Some(0) => Err(self.wrong(columns, Field::Count, "a count of one or more", "0")),
+            Some(n) => u32::try_from(n).map_err(|_| {
+                self.wrong(columns, Field::Count, "a count below 4 000 000 000", &n.to_string())
+            }),
+            None => Ok(1),
+        }
     }
 
     /// Whether a table says anything about a field.
@@ -229,7 +282,8 @@ impl Parser<'_> {
 }
 
 /// A failure's class from its reading (design section 4).
-fn derived_failure(reading_pa: i64, shown: Shown, limits: Limits) -> Outcome {
+fn derived_failure(measured: Measured) -> Outcome {
+    let Measured { shown, reading_pa, limits } = measured;
     let known = matches!(shown, Shown::Value | Shown::Above);
     if known && limits.high_pa.is_some_and(|h| reading_pa >= h) {
         Outcome::OverLimit

@@ -1,27 +1,19 @@
-//! What is this file, and which table does it hold?
+//! What the tables of a run share: the settings, what was read, and the way to the parsers.
 
 use std::collections::BTreeMap;
-use std::fs::File;
-use std::io::{BufRead, BufReader, Read as _};
 use std::path::Path;
 use std::sync::{Arc, Mutex};
-use std::time::SystemTime;
 
 use crossbeam_channel::Sender;
-use sha2::{Digest, Sha256};
 
-use super::tables::{reopened, text_entries};
-use super::{FileSeen, Piece, Read, Table, Work};
+use super::{Piece, Read, Table, Work};
 use crate::config::Config;
 use crate::error::{Error, Place, Result};
 use crate::input::columns::{Field, Headers};
 use crate::input::discover::from_path;
 use crate::input::layout::Layout;
-use crate::input::unpack::{Bounded, unpacked_most};
 use crate::records::Source;
 
-/// Largest workbook or zip taken into memory, in bytes.
-const PACKED_MOST: u64 = 2 << 30;
 /// Bytes looked at to tell what a file is.
 pub(super) const LOOK: usize = 256 << 10;
 
@@ -39,102 +31,9 @@ pub(super) struct Producer<'a> {
     pub(super) all_bytes: u64,
 }
 
-/// Counts and checksums what passes through it.
-struct Checked {
-    file: File,
-    hash: Arc<Mutex<(Sha256, u64)>>,
-}
-
-impl std::io::Read for Checked {
-    fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
-        let n = self.file.read(buffer)?;
-        let mut hash = self.hash.lock().expect("no thread panics holding it");
-        hash.0.update(&buffer[..n]);
-        hash.1 += n as u64;
-        Ok(n)
-    }
-}
-
 impl Producer<'_> {
-    pub(super) fn file(&mut self, path: &Path) {
-        let hash = Arc::new(Mutex::new((Sha256::new(), 0)));
-        let before = at_rest(path);
-        let outcome = self.table_of(path, &hash);
-        if let Err(error) = outcome {
-            self.fail(error);
-        }
-        // An end that is cut inside a cell can look like a whole row.
-        if let (Ok(before), after) = (before, at_rest(path))
-            && after.as_ref().ok() != Some(&before)
-        {
-            let found = match after {
-                Ok(after) => {
-                    format!("one that changed meanwhile ({} bytes, then {})", before.0, after.0)
-                }
-                Err(e) => format!("one that went away meanwhile ({e})"),
-            };
-            self.fail(Error::input(
-                Place::file(path),
-                "a file that stays as it is while it is read",
-                found,
-                "run again once it is written; what was read of it is used",
-            ));
-        }
-        let (sha, bytes) = std::mem::take(&mut *hash.lock().expect("no thread panics holding it"));
-        self.done += bytes;
-        (self.progress)(self.done, self.all_bytes);
-        self.read.files.push(FileSeen {
-            path: path.to_owned(),
-            bytes,
-            sha256: sha.finalize().iter().map(|b| format!("{b:02x}")).collect(),
-        });
-    }
-
     pub(super) fn fail(&self, error: Error) {
         self.failures.lock().expect("no thread panics holding it").push(error);
-    }
-
-    fn table_of(&mut self, path: &Path, hash: &Arc<Mutex<(Sha256, u64)>>) -> Result<()> {
-        let io = |e| Error::io("read", path, e);
-        let file = File::open(path).map_err(io)?;
-        let mut reader = BufReader::with_capacity(LOOK, Checked { file, hash: hash.clone() });
-        let head = reader.fill_buf().map_err(io)?;
-        if head.is_empty() {
-            return Err(Error::input(
-                Place::file(path),
-                "a table",
-                "an empty file",
-                "export it again",
-            ));
-        }
-        if head.starts_with(b"PAR1") {
-            std::io::copy(&mut reader, &mut std::io::sink()).map_err(io)?;
-            return self.parquet(path);
-        }
-        if head.starts_with(&[0x1f, 0x8b]) {
-            let most = unpacked_most(path.metadata().map_or(0, |m| m.len()));
-            let unpacked = flate2::bufread::MultiGzDecoder::new(reader);
-            let unpacked = BufReader::with_capacity(LOOK, Bounded::new(unpacked, most));
-            return self.text(path, None, unpacked, "gzip, ", &|| reopened(path, true));
-        }
-        if head.starts_with(b"PK\x03\x04") || head.starts_with(&[0xd0, 0xcf, 0x11, 0xe0]) {
-            let zip = head.starts_with(b"PK");
-            let mut bytes = Vec::new();
-            reader.take(PACKED_MOST + 1).read_to_end(&mut bytes).map_err(io)?;
-            if bytes.len() as u64 > PACKED_MOST {
-                return Err(Error::input(
-                    Place::file(path),
-                    "a packed file of at most 2 GB",
-                    "a larger one",
-                    "export it in parts, or as text",
-                ));
-            }
-            if zip && let Some(entries) = text_entries(&bytes) {
-                return self.zipped(path, &bytes, &entries);
-            }
-            return self.workbook(path, bytes);
-        }
-        self.text(path, None, reader, "", &|| reopened(path, false))
     }
 
     /// Values that hold for a whole file: from its name, then from the config's `[assume]`.
@@ -209,10 +108,4 @@ impl Producer<'_> {
     pub(super) fn done_so_far(&self, more: usize) {
         (self.progress)((self.done + more as u64).min(self.all_bytes), self.all_bytes);
     }
-}
-
-/// Size of a file and when it was last written: it changes where somebody still writes to it.
-fn at_rest(path: &Path) -> std::io::Result<(u64, Option<SystemTime>)> {
-    let facts = path.metadata()?;
-    Ok((facts.len(), facts.modified().ok()))
 }
