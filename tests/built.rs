@@ -168,7 +168,6 @@ const OWED_CIRCLES: [&str; 9] = [
     "report/chart/bars report/chart/distribution",
     "report/jump_pictures report/pictures",
     "series/attempts series/rows",
-    "stats/distribution/gumbel stats/distribution/weibull",
     "verdict/action verdict/concern verdict/moved verdict/plant verdict/tester",
     "verdict/explain verdict/limit",
 ];

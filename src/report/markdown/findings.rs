@@ -125,7 +125,7 @@ pub(super) fn drift(page: &mut String, s: &ReviewedSeries, show: &Currents) {
         Some(x) => line!(page, "- smallest step that would have been found: {}", ma(x)),
         None if shape == Shape::Steady => line!(
             page,
-            "- smallest step that would have been found: none; the record is too short, or has too few lots, to tell a step from chance"
+            "- smallest step that would have been found: none; the record does not vary, is too short, or has too few lots, to tell a step from chance"
         ),
         None => {}
     }

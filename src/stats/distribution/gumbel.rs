@@ -2,10 +2,7 @@
 
 use std::f64::consts::PI;
 
-use super::weibull;
-
-/// Euler's constant, the mean of the standard Gumbel. Source: OEIS A001620, from memory.
-pub(super) const EULER: f64 = 0.577_215_664_901_532_9;
+use super::weibull::{self, EULER};
 
 /// Location and scale from internal parameters.
 pub(super) fn params([m, s]: [f64; 2]) -> [(&'static str, f64); 2] {

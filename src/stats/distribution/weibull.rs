@@ -4,8 +4,10 @@
 
 use std::f64::consts::PI;
 
-use super::gumbel::EULER;
 use crate::stats::special::ln_one_minus_exp;
+
+/// Euler's constant, minus the mean of the standard smallest extreme value. Source: OEIS A001620, from memory.
+pub(super) const EULER: f64 = 0.577_215_664_901_532_9;
 
 /// Shape and scale from internal parameters.
 pub(super) fn params([m, s]: [f64; 2]) -> [(&'static str, f64); 2] {
