@@ -225,7 +225,8 @@ fn of_empirical(data: &Grouped, at: f64) -> Answers {
         out.bare.push(empirical.cdf(x * at));
         out.bare.push(1.0 + empirical.sf(x * at));
     }
-    for cell in empirical.cells().iter().filter(|cell| cell.high.is_finite()) {
+    // What lies at the last edge is all.
+    for cell in empirical.cells().iter().filter(|cell| cell.below < 1.0 - 1e-9) {
         out.in_unit.push(cell.high);
         out.bare.push(cell.below);
     }
