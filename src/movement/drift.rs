@@ -180,8 +180,8 @@ pub struct Drift {
     pub trend_p_value: Option<f64>,
     /// p-value of the shape, room conditions allowed for; 1 without a shape.
     pub p_value: f64,
-    /// AR(1) parameter of the points about the shape.
-    pub rho: f64,
+    /// AR(1) parameter of the points about the shape; `None` where they do not scatter.
+    pub rho: Option<f64>,
     /// Smallest step in mid-series that would have been noticed four times in five, mA; `None` where the shape
     /// is not steady.
     pub smallest_step_ma: Option<f64>,
@@ -265,7 +265,7 @@ pub fn assess(points: &[DayPoint], options: &DriftOptions) -> Drift {
     };
     let fitter = Fitter::new(&with_room);
     let left = fitter.residuals_of(&best, &with_room.values);
-    let rho = corrected_about_line(about_zero(&left, 1).unwrap_or(0.0), left.len());
+    let rho = about_zero(&left, 1).map(|r| corrected_about_line(r, left.len()));
     let room_allowed_for = room_gain > 0.0;
     let flat = if room_allowed_for {
         room_taken_off(&points, &best, &room, logs)
@@ -306,12 +306,12 @@ pub fn assess(points: &[DayPoint], options: &DriftOptions) -> Drift {
             .flatten()
             .map(|d| if logs { typical * d.exp_m1() } else { d }),
         steps: found_steps,
-        explained: explained_by(&room, &best, &with_room, &left, rho, options.level),
+        explained: explained_by(&room, &best, &with_room, &left, rho.unwrap_or(0.0), options.level),
         room_allowed_for,
         flat_ma: flat,
         line,
         season_possible: false,
-        ewma: ewma_chart(&points, rho, options),
+        ewma: ewma_chart(&points, rho.unwrap_or(0.0), options),
     };
     set_since(&mut drift, &moved, &points);
     drift.season_possible = shape != Shape::Steady
@@ -337,7 +337,7 @@ fn without_shape(points: &[DayPoint], reason: NoShape, options: &DriftOptions) -
         per_month_ma,
         trend_p_value,
         p_value: 1.0,
-        rho: 0.0,
+        rho: None,
         smallest_step_ma: None,
         steps: Vec::new(),
         explained: Vec::new(),

@@ -225,7 +225,7 @@ fn of_series(
     known.sort_unstable();
     let after = known.into_iter().rev().find_map(|day| {
         let options = DriftOptions { baseline_from: Some(day), ..options.clone() };
-        drift::chart::ewma_chart(&points, drift.rho, &options)
+        drift::chart::ewma_chart(&points, drift.rho.unwrap_or(0.0), &options)
     });
     drift.ewma = after.or(drift.ewma);
     let limits = history(&pass.series[n], &pass.plant.stations);

@@ -178,7 +178,7 @@ impl JudgedDrift {
             flagged: decided.flag.flagged,
             per_month_ma: drift.per_month_ma.clone(),
             p_value: drift.shape.map(|_| moved.adjusted_p),
-            rho: drift.shape.map(|_| drift.rho),
+            rho: drift.rho,
             smallest_step_ma: drift.smallest_step_ma,
             steps: drift
                 .steps

@@ -54,6 +54,14 @@ impl NotUsedKind {
     }
 }
 
+impl NotUsed {
+    /// Whether the row was not understood.
+    #[must_use]
+    pub fn is_unreadable(&self) -> bool {
+        self.kind == NotUsedKind::Unreadable
+    }
+}
+
 impl Pass {
     /// Every row that was not used, in order of file, sheet and row.
     #[must_use]

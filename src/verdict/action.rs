@@ -2,8 +2,7 @@
 
 use serde::{Serialize, Serializer};
 
-use crate::verdict::concern::{About, Concern};
-use crate::words::count;
+use crate::verdict::concern::About;
 
 /// Kinds of action, worst first: their order is the order of the table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -121,174 +120,24 @@ pub struct Action {
 /// The table: worst kind first; within a kind the nearer date or the larger number, then by subject.
 #[must_use]
 pub fn actions(concerns: &[About]) -> Vec<Action> {
-    let mut lines: Vec<(Line, &About)> = concerns.iter().map(|a| (line(a), a)).collect();
+    let mut lines: Vec<(i64, Action)> = concerns.iter().map(line).collect();
     lines.sort_by(|(p, a), (q, b)| {
-        (p.kind, p.before, &a.subject, &p.sentence).cmp(&(
-            q.kind,
-            q.before,
-            &b.subject,
-            &q.sentence,
-        ))
+        (a.kind, p, &a.subject, &a.sentence).cmp(&(b.kind, q, &b.subject, &b.sentence))
     });
-    lines
-        .into_iter()
-        .enumerate()
-        .map(|(i, (line, about))| Action {
-            rank: i + 1,
-            kind: line.kind,
-            subject: about.subject.clone(),
-            key: key(&about.concern),
-            sentence: line.sentence,
-            next_step: line.next_step,
-        })
-        .collect()
+    let ranked = lines.into_iter().enumerate();
+    ranked.map(|(i, (_, action))| Action { rank: i + 1, ..action }).collect()
 }
 
-/// What tells a concern from others of its kind and subject.
-fn key(concern: &Concern) -> String {
-    match concern {
-        Concern::Tester(tester) => tester.key(),
-        _ => String::new(),
-    }
-}
-
-struct Line {
-    kind: ActionKind,
-    /// Smaller comes first among lines of one kind.
-    before: i64,
-    sentence: String,
-    next_step: String,
-}
-
-fn line(about: &About) -> Line {
-    use ActionKind as K;
-    let make = |kind, before: i64, sentence: String, next_step: String| Line {
-        kind,
-        before,
-        sentence,
-        next_step,
+/// A line without its rank, and its place among lines of one kind.
+fn line(about: &About) -> (i64, Action) {
+    let About { subject, concern } = about;
+    let action = Action {
+        rank: 0,
+        kind: concern.kind(),
+        key: concern.key(),
+        subject: subject.clone(),
+        sentence: concern.sentence(subject),
+        next_step: concern.next_step(),
     };
-    let most = |n: u64| -i64::try_from(n).unwrap_or(i64::MAX);
-    let units = |n: &u64, rest: &str| format!("{} {rest}", count(*n, "unit"));
-    let set = |to: &Option<String>, otherwise: &str| {
-        to.as_ref().map_or_else(
-            || otherwise.to_owned(),
-            |to| format!("Have a limit of {to} approved, set it and prove it with the loads named in the section."),
-        )
-    };
-    match &about.concern {
-        Concern::UnsafeLimit { sentence } => make(
-            K::UnsafeLimit,
-            0,
-            sentence.clone(),
-            "Correct the limit before the next unit is tested; decide on the units passed under it.".into(),
-        ),
-        Concern::PassedOpenLead { units: n } => make(
-            K::PassedOpenLead,
-            most(*n),
-            units(n, "passed with no lead connected: untested."),
-            "Hold and test the units listed in units-to-check.csv; set a low limit above the open-lead reading.".into(),
-        ),
-        Concern::StraysPassed { units: n } => make(
-            K::StraysPassed,
-            most(*n),
-            units(n, "passed with a reading that does not belong with the healthy units: suspect insulation."),
-            "Hold and re-test the units listed in units-to-check.csv.".into(),
-        ),
-        Concern::PassedAgainstReading { units: n } => make(
-            K::PassedAgainstReading,
-            most(*n),
-            format!("{} passed although the reading contradicts it.", count(*n, "test")),
-            "Find out who released them and why; re-test the units.".into(),
-        ),
-        Concern::NeverPassed { units: n } => make(
-            K::NeverPassed,
-            most(*n),
-            units(n, "never passed: the last test is no pass."),
-            "Check that the units listed in units-to-check.csv were scrapped or repaired and tested.".into(),
-        ),
-        Concern::Jump {
-            sentence,
-            next_step,
-        } => make(K::Jump, 0, sentence.clone(), next_step.clone()),
-        Concern::OpenLeadWouldPass { workable } => make(
-            K::OpenLeadWouldPass,
-            0,
-            "A test with no unit connected would pass.".into(),
-            workable.as_ref().map_or_else(
-                || "No low limit can find it: check the connection by other means.".to_owned(),
-                |w| format!("Set a low limit {w}."),
-            ),
-        ),
-        Concern::TooLoose { sentence, suggested } => make(
-            K::TooLoose,
-            0,
-            sentence.clone(),
-            set(suggested, "Collect more units and state the smallest harmful leak path."),
-        ),
-        Concern::NoWorkableBand { sentence } => make(
-            K::NoWorkableBand,
-            0,
-            sentence.clone(),
-            "Choose among the ways to open a band that the section names.".into(),
-        ),
-        Concern::Drift { sentence, reached } => make(
-            K::Drift,
-            reached.map_or(i64::MAX, |f| i64::from(f.date.to_epoch_days())),
-            reached.map_or_else(
-                || sentence.clone(),
-                |f| {
-                    format!(
-                        "{sentence} Rejects of healthy units pass the accepted share on {}{}.",
-                        f.date,
-                        crate::verdict::explain::interval(&f)
-                    )
-                },
-            ),
-            "Find what changed when the movement began; look at the drift chart and its events.".into(),
-        ),
-        Concern::TooTight { sentence, suggested } => make(
-            K::TooTight,
-            0,
-            sentence.clone(),
-            set(suggested, "Collect more units: no limit can be suggested yet."),
-        ),
-        Concern::LowLimitTooHigh { sentence } => make(
-            K::LowLimitTooHigh,
-            0,
-            sentence.clone(),
-            "Lower the low limit into the workable range, and re-test the units it rejected.".into(),
-        ),
-        Concern::RetestedUntilPass { units: n, allowed } => make(
-            K::RetestedUntilPass,
-            most(*n),
-            format!(
-                "{} tested again more than the {} allowed.",
-                if *n == 1 { "1 unit was".to_owned() } else { format!("{n} units were") },
-                count(*allowed, "retest")
-            ),
-            "Stop retesting until it passes; have the units listed in units-to-check.csv examined.".into(),
-        ),
-        Concern::NotEnoughData { sentence, units_needed } => make(
-            K::NotEnoughData,
-            0,
-            sentence.clone(),
-            units_needed.map_or_else(
-                || "Re-test the units with the highest readings, and keep the limit meanwhile.".to_owned(),
-                |n| format!("Keep the limit and judge again at about {}.", count(n, "unit")),
-            ),
-        ),
-        Concern::NoLimitKnown => make(
-            K::NoLimitKnown,
-            0,
-            "No high limit is known: the band is printed without a verdict.".into(),
-            "Give `high_limit_ma` for the model in the config.".into(),
-        ),
-        Concern::Tester(tester) => make(
-            tester.kind(),
-            tester.before(),
-            tester.sentence(&about.subject),
-            tester.next_step().into(),
-        ),
-    }
+    (concern.before(), action)
 }

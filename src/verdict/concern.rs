@@ -6,10 +6,13 @@ use crate::analysis::units::strays::Lies;
 use crate::config::Config;
 use crate::movement::material::DriftFlag;
 use crate::series::{Pass, subject};
+use crate::verdict::action::ActionKind;
 use crate::verdict::evidence::Forecast;
+use crate::verdict::explain::interval;
 use crate::verdict::limit::{Verdict, VerdictKind};
 use crate::verdict::plant::SeriesVerdict;
 use crate::verdict::tester::TesterConcern;
+use crate::words::count;
 
 /// Something that somebody must act on. The numbers are those the line prints.
 #[derive(Debug, Clone, PartialEq)]
@@ -100,6 +103,164 @@ pub enum Concern {
     NoLimitKnown,
     /// About a tester or its record.
     Tester(TesterConcern),
+}
+
+impl Concern {
+    /// The kind of its action.
+    #[must_use]
+    pub fn kind(&self) -> ActionKind {
+        match self {
+            Self::UnsafeLimit { .. } => ActionKind::UnsafeLimit,
+            Self::PassedOpenLead { .. } => ActionKind::PassedOpenLead,
+            Self::StraysPassed { .. } => ActionKind::StraysPassed,
+            Self::PassedAgainstReading { .. } => ActionKind::PassedAgainstReading,
+            Self::NeverPassed { .. } => ActionKind::NeverPassed,
+            Self::Jump { .. } => ActionKind::Jump,
+            Self::OpenLeadWouldPass { .. } => ActionKind::OpenLeadWouldPass,
+            Self::TooLoose { .. } => ActionKind::TooLoose,
+            Self::NoWorkableBand { .. } => ActionKind::NoWorkableBand,
+            Self::Drift { .. } => ActionKind::Drift,
+            Self::TooTight { .. } => ActionKind::TooTight,
+            Self::LowLimitTooHigh { .. } => ActionKind::LowLimitTooHigh,
+            Self::RetestedUntilPass { .. } => ActionKind::RetestedUntilPass,
+            Self::NotEnoughData { .. } => ActionKind::NotEnoughData,
+            Self::NoLimitKnown => ActionKind::NoLimitKnown,
+            Self::Tester(tester) => tester.kind(),
+        }
+    }
+
+    /// What tells it from others of its kind and subject.
+    #[must_use]
+    pub fn key(&self) -> String {
+        match self {
+            Self::Tester(tester) => tester.key(),
+            _ => String::new(),
+        }
+    }
+
+    /// Smaller comes first among concerns of one kind.
+    #[must_use]
+    pub fn before(&self) -> i64 {
+        match self {
+            Self::PassedOpenLead { units }
+            | Self::StraysPassed { units }
+            | Self::PassedAgainstReading { units }
+            | Self::NeverPassed { units }
+            | Self::RetestedUntilPass { units, .. } => -i64::try_from(*units).unwrap_or(i64::MAX),
+            Self::Drift { reached, .. } => {
+                reached.map_or(i64::MAX, |f| i64::from(f.date.to_epoch_days()))
+            }
+            Self::Tester(tester) => tester.before(),
+            _ => 0,
+        }
+    }
+
+    /// What was found, a full sentence.
+    #[must_use]
+    pub fn sentence(&self, subject: &str) -> String {
+        let units = |n: u64, rest: &str| format!("{} {rest}", count(n, "unit"));
+        match self {
+            Self::UnsafeLimit { sentence }
+            | Self::Jump { sentence, .. }
+            | Self::TooLoose { sentence, .. }
+            | Self::NoWorkableBand { sentence }
+            | Self::Drift { sentence, reached: None }
+            | Self::TooTight { sentence, .. }
+            | Self::LowLimitTooHigh { sentence }
+            | Self::NotEnoughData { sentence, .. } => sentence.clone(),
+            Self::PassedOpenLead { units: n } => {
+                units(*n, "passed with no lead connected: untested.")
+            }
+            Self::StraysPassed { units: n } => units(
+                *n,
+                "passed with a reading that does not belong with the healthy units: suspect insulation.",
+            ),
+            Self::PassedAgainstReading { units: n } => {
+                format!("{} passed although the reading contradicts it.", count(*n, "test"))
+            }
+            Self::NeverPassed { units: n } => units(*n, "never passed: the last test is no pass."),
+            Self::OpenLeadWouldPass { .. } => {
+                "A test with no unit connected would pass.".to_owned()
+            }
+            Self::Drift { sentence, reached: Some(f) } => format!(
+                "{sentence} Rejects of healthy units pass the accepted share on {}{}.",
+                f.date,
+                interval(f)
+            ),
+            Self::RetestedUntilPass { units: n, allowed } => format!(
+                "{} tested again more than the {} allowed.",
+                if *n == 1 { "1 unit was".to_owned() } else { format!("{n} units were") },
+                count(*allowed, "retest")
+            ),
+            Self::NoLimitKnown => {
+                "No high limit is known: the band is printed without a verdict.".to_owned()
+            }
+            Self::Tester(tester) => tester.sentence(subject),
+        }
+    }
+
+    /// What to do next, a full sentence.
+    #[must_use]
+    pub fn next_step(&self) -> String {
+        let set = |to: &Option<String>, otherwise: &'static str| {
+            to.as_ref().map_or_else(
+                || otherwise.to_owned(),
+                |to| format!("Have a limit of {to} approved, set it and prove it with the loads named in the section."),
+            )
+        };
+        match self {
+            Self::UnsafeLimit { .. } => {
+                "Correct the limit before the next unit is tested; decide on the units passed under it."
+            }
+            Self::PassedOpenLead { .. } => {
+                "Hold and test the units listed in units-to-check.csv; set a low limit above the open-lead reading."
+            }
+            Self::StraysPassed { .. } => "Hold and re-test the units listed in units-to-check.csv.",
+            Self::PassedAgainstReading { .. } => {
+                "Find out who released them and why; re-test the units."
+            }
+            Self::NeverPassed { .. } => {
+                "Check that the units listed in units-to-check.csv were scrapped or repaired and tested."
+            }
+            Self::Jump { next_step, .. } => next_step,
+            Self::OpenLeadWouldPass { workable: Some(range) } => {
+                return format!("Set a low limit {range}.");
+            }
+            Self::OpenLeadWouldPass { workable: None } => {
+                "No low limit can find it: check the connection by other means."
+            }
+            Self::TooLoose { suggested, .. } => {
+                return set(
+                    suggested,
+                    "Collect more units and state the smallest harmful leak path.",
+                );
+            }
+            Self::NoWorkableBand { .. } => {
+                "Choose among the ways to open a band that the section names."
+            }
+            Self::Drift { .. } => {
+                "Find what changed when the movement began; look at the drift chart and its events."
+            }
+            Self::TooTight { suggested, .. } => {
+                return set(suggested, "Collect more units: no limit can be suggested yet.");
+            }
+            Self::LowLimitTooHigh { .. } => {
+                "Lower the low limit into the workable range, and re-test the units it rejected."
+            }
+            Self::RetestedUntilPass { .. } => {
+                "Stop retesting until it passes; have the units listed in units-to-check.csv examined."
+            }
+            Self::NotEnoughData { units_needed: Some(n), .. } => {
+                return format!("Keep the limit and judge again at about {}.", count(*n, "unit"));
+            }
+            Self::NotEnoughData { units_needed: None, .. } => {
+                "Re-test the units with the highest readings, and keep the limit meanwhile."
+            }
+            Self::NoLimitKnown => "Give `high_limit_ma` for the model in the config.",
+            Self::Tester(tester) => tester.next_step(),
+        }
+        .to_owned()
+    }
 }
 
 /// A concern and what it is about.

@@ -1,5 +1,6 @@
 //! Methods at the edges of what they take: no answer is made of what is no number, and none depends on the unit.
 
+use leakdrift::movement::drift::{DayPoint, DriftOptions, Shape, assess};
 use leakdrift::stats::average::Average;
 use leakdrift::stats::contingency::{Table, mantel_haenszel};
 use leakdrift::stats::distribution::Family;
@@ -34,6 +35,21 @@ fn a_series_that_does_not_vary_has_no_smallest_step_and_no_correlation() {
         assert_eq!((found.rho, found.p_value, found.gain), (0.0, 1.0, 0.0), "{level}");
         assert_eq!(smallest_step(&flat, &found, &options), None, "{level}");
     }
+}
+
+/// The same of a series' movement, which the report prints.
+#[test]
+fn a_constant_current_has_no_smallest_step_and_no_correlation() {
+    let point = |day: i32| DayPoint {
+        day,
+        value_ma: 0.412,
+        units: 20.0,
+        humidity: None,
+        temperature: None,
+        lot: None,
+    };
+    let found = assess(&(0..60).map(point).collect::<Vec<_>>(), &DriftOptions::default());
+    assert_eq!((found.shape, found.rho, found.smallest_step_ma), (Some(Shape::Steady), None, None));
 }
 
 /// A step of ten standard deviations is one in any unit; squares that fit no double were taken for a perfect fit.

@@ -1,5 +1,6 @@
 //! Pages of a report: whole, safe to open, and readable from the top, whatever the names and numbers are.
 
+use leakdrift::movement::drift::Shape;
 use leakdrift::records::ma_to_pa;
 use leakdrift::report::format::{self, Currents};
 use leakdrift::report::json::{not_finite, results};
@@ -134,6 +135,20 @@ fn a_number_that_is_none_is_found_wherever_it_stands() {
         ]
     );
     assert!(!summary(&report).contains("NaN"));
+}
+
+/// Of a series whose points all read the same the page said `0.00 mA` for the smallest step it would have found.
+#[test]
+fn a_constant_series_says_why_no_step_can_be_told() {
+    let mut report = report_of("M1");
+    let drift = &mut report.series[0].drift;
+    (drift.shape, drift.rho, drift.smallest_step_ma) = (Some(Shape::Steady), None, None);
+    let page = summary(&report);
+    assert!(page.contains("- smallest step that would have been found: not known; every point"));
+    assert!(!page.contains("correlation of one point"));
+    let json: Value = serde_json::from_str(&results(&report)).unwrap();
+    let drift = &json["series"][0]["drift"];
+    assert!(drift["rho"].is_null() && drift["smallest_step_ma"].is_null());
 }
 
 /// Keys of a JSON object in the order they are written.

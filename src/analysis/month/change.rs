@@ -154,7 +154,7 @@ pub fn month_change(
         baseline,
         units: [counts[0][0], counts[1][0]],
         typical_ma,
-        level_pct: level_change(&levels, before.drift.rho, before.level),
+        level_pct: level_change(&levels, before.drift.rho.unwrap_or(0.0), before.level),
         room_allowed_for: room,
         spread_ratio: spread_ratio(before, &side),
         expected_share,

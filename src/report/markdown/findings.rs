@@ -123,6 +123,10 @@ pub(super) fn drift(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     }
     match d.smallest_step_ma {
         Some(x) => line!(page, "- smallest step that would have been found: {}", ma(x)),
+        None if shape == Shape::Steady && d.rho.is_none() => line!(
+            page,
+            "- smallest step that would have been found: not known; every point reads the same, so nothing shows how far points scatter"
+        ),
         None if shape == Shape::Steady => line!(
             page,
             "- smallest step that would have been found: none; the record does not vary, is too short, or has too few lots, to tell a step from chance"

@@ -5,7 +5,6 @@ use std::fmt::Write;
 use super::super::format::{Currents, NONE, counted, currents_of, grouped, name, text};
 use super::{header, row};
 use crate::review::Review;
-use crate::series::NotUsedKind;
 use crate::verdict::cautions::CAUTIONS;
 
 /// Unreadable rows shown on the page; the file holds them all.
@@ -96,7 +95,7 @@ pub(super) fn rows(page: &mut String, report: &Review) {
     let unreadable: Vec<_> = report
         .not_used
         .iter()
-        .filter(|l| l.kind == NotUsedKind::Unreadable)
+        .filter(|l| l.is_unreadable())
         .take(UNREADABLE_SHOWN)
         .collect();
     if unreadable.is_empty() {
