@@ -92,12 +92,8 @@ pub(super) fn rows(page: &mut String, report: &Review) {
         row(page, &["unreadable", &grouped(rows.unreadable)]);
         line!(page);
     }
-    let unreadable: Vec<_> = report
-        .not_used
-        .iter()
-        .filter(|l| l.is_unreadable())
-        .take(UNREADABLE_SHOWN)
-        .collect();
+    let unreadable: Vec<_> =
+        report.not_used.iter().filter(|l| l.is_unreadable()).take(UNREADABLE_SHOWN).collect();
     if unreadable.is_empty() {
         return;
     }
