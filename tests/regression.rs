@@ -5,13 +5,13 @@ use std::path::Path;
 use leakdrift::analysis::units::checks::checks;
 use leakdrift::config::Config;
 use leakdrift::movement;
-use leakdrift::records::Register;
+use leakdrift::records::{Register, SerialAt};
 use leakdrift::report::chart::{Layer, over_time};
 use leakdrift::verdict::tester::concern::of_checks;
 use leakdrift::words::time::time_text;
 
 use crate::laws::page_report;
-use crate::support::count::counted;
+use crate::support::count::{counted, refused};
 use crate::support::run::{folder, put, small_table};
 
 /// A column headed "Current" was taken for the kind of current (total or in phase), so that the table had
@@ -125,4 +125,37 @@ fn a_threshold_that_no_limit_can_be_judged_by_is_refused() {
         let told = Config::parse(text, Path::new("x.toml")).unwrap_err().to_string();
         assert!(told.contains("line") && told.contains("expected a number"), "{told}");
     }
+}
+
+/// As many tests as stations, each at a station of its own.
+fn at_so_many_stations(stations: u32) -> String {
+    let mut text = "date,model,serial,station,leakage mA,result\n".to_owned();
+    for n in 0..stations {
+        text += &format!("2026-02-13,M1,U{n},S{n:05},0.412,pass\n");
+    }
+    text
+}
+
+/// A station past the 65 535th was counted as the first one.
+#[test]
+fn a_station_past_65_535_keeps_its_name_or_is_refused() {
+    let dir = folder();
+    let most = put(dir.path(), "most.csv", at_so_many_stations(65_536));
+    let (_, pass) = counted(&[most], &Config::default());
+    assert_eq!(pass.plant.stations[65_535], "S65535");
+    let last = pass.series[0].tally.iter().max_by_key(|line| line.station).unwrap();
+    assert_eq!((last.station, last.count), (65_535, 1));
+    assert_eq!(pass.series[0].tally.iter().find(|line| line.station == 0).unwrap().count, 1);
+
+    let more = put(dir.path(), "more.csv", at_so_many_stations(65_537));
+    let refused = refused(more);
+    assert!(refused.contains("65537 stations") && refused.contains("[columns]"), "{refused}");
+}
+
+/// A serial that began past 4 GB of serials was read as the first one.
+#[test]
+fn a_serial_past_4_gb_is_found_again() {
+    let past = (1 << 32) + 7;
+    assert_eq!(SerialAt::new(past).offset(), past);
+    assert_eq!(SerialAt::new(3).read("U1\nU2\n"), "U2");
 }

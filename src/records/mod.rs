@@ -182,10 +182,7 @@ pub struct Record {
 pub struct SerialAt([u8; 6]);
 
 impl SerialAt {
-    /// Bytes that it can tell apart.
-    pub const REACH: u64 = 1 << 48;
-
-    /// A place `offset` bytes into a text, below [`Self::REACH`] (256 TB).
+    /// A place `offset` bytes into a text, of which the lower six bytes are kept: 256 TB.
     #[must_use]
     pub fn new(offset: u64) -> Self {
         let [a, b, c, d, e, f, ..] = offset.to_le_bytes();

@@ -14,20 +14,20 @@ pub fn shrink(rgb: &[u8], width: u32, height: u32, times: u32) -> Vec<u8> {
     let (w, h, t) = (width as usize, height as usize, times as usize);
     let mut out = Vec::with_capacity(w * h * 3);
     let (half, all) = ((t * t / 2) as u32, (t * t) as u32);
-    let mut sums = vec![0u32; w * 3];
+    // Down first, many bytes at once; what is left to add along a row is a small part.
+    let mut down = vec![0_u32; w * t * 3];
     for rows in rgb.chunks_exact(w * t * t * 3) {
-        sums.fill(0);
+        down.fill(0);
         for row in rows.chunks_exact(w * t * 3) {
-            for (sum, block) in sums.as_chunks_mut::<3>().0.iter_mut().zip(row.chunks_exact(t * 3))
-            {
-                for pixel in block.as_chunks::<3>().0 {
-                    for channel in 0..3 {
-                        sum[channel] += u32::from(pixel[channel]);
-                    }
-                }
-            }
+            down.iter_mut().zip(row).for_each(|(sum, byte)| *sum += u32::from(*byte));
         }
-        out.extend(sums.iter().map(|sum| ((sum + half) / all) as u8));
+        for block in down.chunks_exact(t * 3) {
+            let mut sums = [half; 3];
+            for pixel in block.as_chunks::<3>().0 {
+                sums.iter_mut().zip(pixel).for_each(|(sum, channel)| *sum += channel);
+            }
+            out.extend(sums.map(|sum| (sum / all) as u8));
+        }
     }
     out.truncate(w * h * 3);
     out
