@@ -45,7 +45,7 @@ pub fn value(ma: f64, step_ma: f64) -> Observation {
     }
 }
 
-pub use crate::records::pa_to_ma as ma;
+pub use crate::series::pa_to_ma as ma;
 
 /// All readings of a series.
 #[must_use]

@@ -38,7 +38,7 @@ pub use tally::{OutcomeLine, Outcomes, Says, Series, TallyLine, TripLine, UnderL
 pub use units::{NamedTest, Test, TestSettings, Tests};
 // The words of a record that every later room speaks.
 pub use crate::records::{
-    Calibration, Current, Event, Limits, Outcome, Register, Source, TestKind, ma_to_pa,
+    Calibration, Current, Event, Limits, Outcome, Register, Source, TestKind, ma_to_pa, pa_to_ma,
 };
 
 use row::Use;
