@@ -29,6 +29,7 @@ pub mod review;
 pub mod sample;
 pub mod series;
 pub mod stats;
+pub mod study;
 pub mod verdict;
 pub mod words;
 
@@ -41,9 +42,10 @@ use error::Result;
 pub use report::Rendered;
 use report::build::{Parts, Subject};
 pub use report::jump_study::{JumpRequest, JumpStudy};
-pub use report::limit_study::{Study, StudyRequest};
+pub use report::limit_study::Study;
 pub use review::Review;
 use series::{Collector, Pass};
+pub use study::StudyRequest;
 
 /// What a review is made of, beside the settings.
 #[derive(Debug, Clone, Default)]
@@ -101,7 +103,7 @@ fn judged(
         jumps: question.jumps,
     };
     let findings = analysis::findings(pass, &known, config);
-    let verdicts = verdict::plant::judge_all(pass, &known, &findings, config);
+    let verdicts = verdict::judge(pass, &known, &findings, config);
     Review::new(subject, read, pass, movement, findings, verdicts, config)
 }
 
@@ -163,7 +165,7 @@ pub fn limit_study(
     progress: &(dyn Fn(u64, u64) + Sync),
 ) -> Result<Study> {
     if request.paths.is_empty() {
-        return report::limit_study::study(None, request, config);
+        return study::study(None, request, config);
     }
     let register = input::register(config)?;
     let (read, pass) = pass(&request.paths, config, progress)?;
@@ -173,7 +175,7 @@ pub fn limit_study(
     let question = Question { month: None, jumps: None };
     let review = judged(subject, &read, &pass, &question, config);
     let parts = Parts::new(&review, &pass, config, month);
-    report::limit_study::study(Some((&parts, &review)), request, config)
+    study::study(Some((&parts, &review)), request, config)
 }
 
 /// What changed the share of failures: found, or at a date that is known; all models, or one.

@@ -9,7 +9,7 @@ use crate::built::is_the_list;
 use crate::support::source::{Source, sources, words};
 
 /// For each room, what it may use of ours: exactly what it needs today, so that a new use is a decision.
-const MAP: [(&str, &[&str]); 17] = [
+const MAP: [(&str, &[&str]); 18] = [
     ("error", &[]),
     ("note", &[]),
     ("day", &[]),
@@ -30,6 +30,14 @@ const MAP: [(&str, &[&str]); 17] = [
         &[
             "analysis", "config", "day", "error", "input", "movement", "records", "review",
             "series", "stats", "verdict", "words",
+        ],
+    ),
+    // Leads the rooms to the page of a limit study.
+    (
+        "study",
+        &[
+            "analysis", "config", "day", "error", "movement", "report", "review", "series",
+            "verdict",
         ],
     ),
     // The default seed of `sample` is shown in the help.
@@ -174,7 +182,7 @@ fn the_map_has_no_circle() {
 
 /// A page shows what is decided: it sees no row, no code of one, no setting and no rule. What does not hold yet is
 /// on this list, which may only shrink; `peek` explains and starts settings, so it sees them.
-const OWED_BY_REPORT: [&str; 18] = [
+const OWED_BY_REPORT: [&str; 16] = [
     "report/build.rs records",
     "report/build.rs series",
     "report/build.rs settings",
@@ -183,8 +191,6 @@ const OWED_BY_REPORT: [&str; 18] = [
     "report/jump_study.rs settings",
     "report/jumps.rs series",
     "report/jumps.rs settings",
-    "report/limit_study.rs records",
-    "report/limit_study.rs settings",
     "report/mod.rs series",
     "report/mod.rs settings",
     "report/model.rs settings",

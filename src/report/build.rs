@@ -18,14 +18,11 @@ use crate::movement::Movement;
 use crate::review::{InputLine, Made, Review, ReviewedSeries, SCHEMA, StrayLine, Strays};
 use crate::series::{NamedSeries, Pass, Register, ids};
 use crate::stats::estimate::Estimate;
+use crate::verdict::Verdicts;
 use crate::verdict::action::actions;
 use crate::verdict::concern::concerns_of_series;
-use crate::verdict::group::GroupBand;
-use crate::verdict::physics::load;
-use crate::verdict::plant::{SeriesVerdict, limit_groups};
-use crate::verdict::reason::ReasonKind;
+use crate::verdict::plant::{SeriesVerdict, SharedLimit};
 use crate::verdict::units::{WhyCheck, concerns_of_units, units_to_check};
-use crate::verdict::{Verdict, Verdicts};
 use crate::words::path_text;
 pub use crate::words::time::{month_text, time_text};
 
@@ -42,6 +39,8 @@ pub struct Parts<'a> {
     pub findings: &'a Findings,
     /// Verdicts.
     pub verdicts: &'a [SeriesVerdict],
+    /// Models that share one limit.
+    pub limit_groups: &'a [SharedLimit],
     /// Events and calibrations.
     pub register: &'a Register,
     /// Settings.
@@ -62,6 +61,7 @@ impl<'a> Parts<'a> {
             jumps: &review.findings.jumps,
             findings: &review.findings,
             verdicts: &review.verdicts.series,
+            limit_groups: &review.verdicts.limit_groups,
             register: &review.register,
             config,
             name: &review.name,
@@ -99,6 +99,7 @@ impl Review {
             jumps: &findings.jumps,
             findings: &findings,
             verdicts: &verdicts.series,
+            limit_groups: &verdicts.limit_groups,
             register: &subject.register,
             config,
             name: &subject.name,
@@ -110,7 +111,10 @@ impl Review {
         let series: Vec<ReviewedSeries> = NamedSeries::all(pass, subject.month)
             .into_iter()
             .enumerate()
-            .map(|(n, named)| reviewed(parts, n, named, &mut notes))
+            .map(|(n, named)| {
+                notes.extend(notes_of_series(parts, n, &named.title));
+                reviewed(parts, n, named)
+            })
             .collect();
         let testers = verdicts.testers.clone();
         notes.extend(testers.cannot_tell.map(|why| why.to_string()));
@@ -141,7 +145,7 @@ impl Review {
             to,
             rows: pass.ledger.clone(),
             actions,
-            limit_groups: group_reports(parts),
+            limit_groups: verdicts.limit_groups.iter().map(|g| g.band.clone()).collect(),
             series,
             stations: testers.stations,
             calibration: testers.calibrations,
@@ -188,16 +192,24 @@ pub(super) fn e(estimate: Option<&Estimate>) -> Option<E> {
     estimate.cloned()
 }
 
-fn reviewed(
-    parts: &Parts<'_>,
-    n: usize,
-    named: NamedSeries,
-    notes: &mut Vec<String>,
-) -> ReviewedSeries {
-    let (pass, config) = (parts.pass, parts.config);
-    let (moved, finding, verdict) =
-        (&parts.movement.series[n], &parts.findings.series[n], &parts.verdicts[n]);
-    let mut note = |what: String| notes.push(format!("{}: {what}", named.title));
+fn reviewed(parts: &Parts<'_>, n: usize, named: NamedSeries) -> ReviewedSeries {
+    let (moved, finding) = (&parts.movement.series[n], &parts.findings.series[n]);
+    ReviewedSeries::new(
+        named,
+        moved,
+        finding,
+        &parts.verdicts[n],
+        month_report(parts, n),
+        strays(parts.pass, finding, parts.config),
+    )
+}
+
+/// What a reader must know of one series; each begins with its title.
+#[must_use]
+pub fn notes_of_series(parts: &Parts<'_>, n: usize, title: &str) -> Vec<String> {
+    let (moved, finding) = (&parts.movement.series[n], &parts.findings.series[n]);
+    let mut notes = Vec::new();
+    let mut note = |what: String| notes.push(format!("{title}: {what}"));
     if let Err(reason) = &finding.healthy {
         note(format!("no distribution: {reason}"));
     } else if let Ok(Healthy { in_use: Err(reason), .. }) = &finding.healthy {
@@ -218,15 +230,7 @@ fn reviewed(
     if moved.drift.season_possible {
         note("rise and fall within the year: a season is possible, but the history is shorter than 24 months".to_owned());
     }
-    ReviewedSeries::new(
-        named,
-        moved,
-        finding,
-        verdict,
-        verdict_report(verdict, finding),
-        month_report(parts, n),
-        strays(pass, finding, config),
-    )
+    notes
 }
 
 /// Why numbers about the low limit are missing; a body that is missing has its own note.
@@ -253,69 +257,6 @@ fn no_shape_words(reason: crate::stats::shape::NoShape) -> &'static str {
         "the points do not allow one"
     }
 }
-
-fn verdict_report(v: &SeriesVerdict, finding: &Finding) -> VerdictReport {
-    let verdict = &v.verdict;
-    let mut reasons: Vec<String> = verdict.reasons.iter().map(|r| r.sentence.clone()).collect();
-    reasons.extend(finding.causes.iter().map(|c| {
-        format!("{c} Its {} units are no part of the healthy body and are counted apart.", c.units)
-    }));
-    reasons.extend(v.low.reasons.iter().map(|r| r.sentence.clone()));
-    reasons.push(finding.period.sentence.clone());
-    let proving = verdict.suggested.as_ref().and_then(|s| {
-        let loads = s.proving.as_ref()?;
-        Some(format!("{} must trip, {} must pass", load(&loads.must_trip), load(&loads.must_pass)))
-    });
-    VerdictReport {
-        verdict: verdict.kind.map(|k| k.key().to_owned()),
-        provisional: verdict.provisional,
-        band_low_ma: verdict.band_low_ma.filter(|x| x.is_finite()),
-        band_high_ma: verdict.band_high_ma.filter(|x| x.is_finite()),
-        band_ends: band_ends(verdict),
-        blind_spot_mohm: verdict.blind_spot_mohm,
-        reasons,
-        judged: Some(JudgedReport {
-            from: verdict.judged.from,
-            to: verdict.judged.to,
-            units: verdict.judged.units,
-        }),
-        suggested_ma: verdict.suggested_ma(),
-        fits_until: verdict.fits_until.map(|f| f.date),
-        units_needed: verdict.units_needed,
-        rejects_per_month: e(verdict.rejects_per_month.as_ref()),
-        low_limit_from_ma: v.low.from_ma,
-        low_limit_to_ma: v.low.to_ma,
-        open_lead_passes: v.low.open_lead_passes,
-        sentence: verdict.sentence.clone(),
-        words: verdict.kind.map_or("no limit known", |k| k.words()).to_owned(),
-        proving,
-    }
-}
-
-/// Every rule about an end of the band, the lower end first.
-fn band_ends(verdict: &Verdict) -> Vec<BandEndReport> {
-    let Some(band) = &verdict.band else {
-        return Vec::new();
-    };
-    let lower = verdict.reasons.iter().find(|r| r.kind == ReasonKind::LowerEnd).map(|reason| {
-        BandEndReport {
-            end: "low",
-            rule: "healthy",
-            ma: Some(band.lower_ma).filter(|x| x.is_finite()),
-            sets: true,
-            sentence: reason.sentence.clone(),
-        }
-    });
-    let upper = band.ends.iter().map(|end| BandEndReport {
-        end: "high",
-        rule: end.kind.key(),
-        ma: Some(end.ma).filter(|x| x.is_finite()),
-        sets: end.kind == band.upper_set_by,
-        sentence: end.sentence.clone(),
-    });
-    lower.into_iter().chain(upper).collect()
-}
-
 fn strays(pass: &Pass, finding: &Finding, config: &Config) -> Strays {
     Strays {
         above: whole(finding.strays.above),
@@ -366,25 +307,4 @@ fn month_report(parts: &Parts<'_>, n: usize) -> Option<MonthReport> {
         rank: parts.verdicts[n].month.as_ref()?.1,
         sentence: judged.sentence.clone(),
     })
-}
-
-fn group_reports(parts: &Parts<'_>) -> Vec<GroupReport> {
-    limit_groups(parts.pass, parts.findings, parts.verdicts, parts.config)
-        .into_iter()
-        .map(|shared| group_report(shared.band))
-        .collect()
-}
-
-/// A shared band as the report shows it.
-#[must_use]
-pub fn group_report(shared: GroupBand) -> GroupReport {
-    GroupReport {
-        group: shared.group,
-        band_low_ma: shared.band_low_ma,
-        band_high_ma: shared.band_high_ma,
-        low_set_by: shared.low_set_by,
-        high_set_by: shared.high_set_by,
-        one_limit_serves: shared.one_limit_serves,
-        sentence: shared.sentence,
-    }
 }

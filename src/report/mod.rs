@@ -12,7 +12,6 @@ pub mod jump_model;
 mod jump_pictures;
 pub mod jump_study;
 mod jumps;
-pub mod limit_model;
 pub mod limit_study;
 pub mod markdown;
 pub mod model;

@@ -13,7 +13,7 @@ use super::chart::months::{self, Interval, LimitFrom, Month, Months};
 use super::chart::over_time;
 use super::chart::probability::{self, Probability, ProbabilityScale};
 use super::chart::room_used;
-use super::chart::trade_off::{self, Place, TradeOff};
+use super::chart::unit::Unit;
 use super::chart::{Chart, ChartError, draw, style};
 use super::format::whole;
 use super::jump_pictures;
@@ -30,11 +30,7 @@ use crate::series::{OutcomeLine, Says};
 use crate::stats::distribution::Family;
 use crate::stats::mixture::Component;
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson};
-use crate::verdict::band::BandInput;
-use crate::verdict::candidate::Origin;
-use crate::verdict::limit_study::LimitStudy;
-use crate::verdict::suggest::blind_spot_mohm;
-use crate::words::currents::PRINTED_IN_UA_BELOW_MA;
+use crate::verdict::plant::SeriesVerdict;
 
 /// A chart of the report: its file, what it answers, and its ink.
 #[derive(Debug)]
@@ -50,14 +46,14 @@ pub struct Picture {
 }
 
 /// Makes one chart of a series.
-type Maker = fn(&Parts<'_>, usize, &str, &Scale) -> Result<Chart, ChartError>;
+type Maker = fn(&Parts<'_>, usize, &str, &Unit) -> Result<Chart, ChartError>;
 
 /// Makes one chart of the whole plant.
 type PlantMaker = fn(&Parts<'_>, &Report) -> Result<Chart, ChartError>;
 
 /// The charts of the whole plant: name, question and maker.
 const OF_PLANT: [(&str, &str, PlantMaker); 4] = [
-    ("limits", "Where does each limit lie?", |parts, report| of_limits(parts, report, None)),
+    ("limits", "Where does each limit lie?", |parts, _| of_limits(parts)),
     ("movement", "How did each series move?", |parts, report| {
         room_used::chart(&room_used::from(parts.movement, report))
     }),
@@ -88,26 +84,6 @@ const OF_SERIES: [(&str, &str, Maker); 5] = [
     ("failures", "How often does it fail, and since when?", of_failures),
 ];
 
-/// Unit in which a series is drawn.
-struct Scale {
-    unit: &'static str,
-    factor: f64,
-}
-
-impl Scale {
-    fn of(typical_ma: f64) -> Self {
-        if typical_ma < PRINTED_IN_UA_BELOW_MA {
-            Self { unit: "µA", factor: 1e3 }
-        } else {
-            Self { unit: "mA", factor: 1.0 }
-        }
-    }
-
-    fn of_ma(&self, x: f64) -> f64 {
-        x * self.factor
-    }
-}
-
 /// Draws every chart, in parallel.
 #[must_use]
 pub fn pictures(parts: &Parts<'_>, report: &Report) -> Vec<Picture> {
@@ -135,7 +111,7 @@ pub fn pictures(parts: &Parts<'_>, report: &Report) -> Vec<Picture> {
                         &report.series[n].named.title,
                         &format!("series {}", n + 1),
                     );
-                    (Some(n), make(parts, n, &title, &Scale::of(typical(parts, n))))
+                    (Some(n), make(parts, n, &title, &Unit::of(typical(parts, n))))
                 }
                 Job::Plant(make) => (None, make(parts, report)),
             };
@@ -175,7 +151,7 @@ pub(super) fn of_distribution(
     n: usize,
     title: &str,
 ) -> Result<Chart, ChartError> {
-    let scale = &Scale::of(typical(parts, n));
+    let scale = &Unit::of(typical(parts, n));
     let finding = &parts.findings.series[n];
     let moved = &parts.movement.series[n];
     let verdict = &parts.verdicts[n];
@@ -241,9 +217,9 @@ pub(super) fn of_distribution(
     }
     distribution::chart(&Distribution {
         series: title.to_owned(),
-        verdict: verdict.verdict.kind.map_or("", |k| k.words()).to_owned(),
+        verdict: verdict.limits.high.kind,
         period: period_words(judge.from, judge.to),
-        unit: scale.unit.to_owned(),
+        unit: scale.name.to_owned(),
         step: scale.of_ma(finding.step_ma),
         tally,
         trips: beyond(Says::Above),
@@ -268,9 +244,10 @@ pub(super) fn of_distribution(
         low_limit: moved.limits.now.low_pa.map(|pa| scale.of_ma(ma(pa))),
         tail_bounds: in_use,
         band: verdict
-            .verdict
+            .limits
+            .high
             .band_low_ma
-            .zip(verdict.verdict.band_high_ma)
+            .zip(verdict.limits.high.band_high_ma)
             .map(|(a, b)| (scale.of_ma(a), scale.of_ma(b)))
             .filter(|(a, b)| a.is_finite() && b.is_finite()),
         open_lead: finding.open_lead_ma.map(|x| scale.of_ma(x)),
@@ -279,7 +256,7 @@ pub(super) fn of_distribution(
 }
 
 /// The bounds that the verdict uses of the reading that all but the accepted share stay under.
-fn verdict_bounds(h: &Healthy, scale: &Scale) -> Option<(f64, f64)> {
+fn verdict_bounds(h: &Healthy, scale: &Unit) -> Option<(f64, f64)> {
     let t = match h.in_use.as_ref().ok()? {
         Which::Apart => h.apart.as_ref(),
         Which::Together => h.together.as_ref(),
@@ -288,12 +265,12 @@ fn verdict_bounds(h: &Healthy, scale: &Scale) -> Option<(f64, f64)> {
     (pair.0.is_finite() && pair.1.is_finite()).then_some(pair)
 }
 
-fn group_names_of(parts: &Parts<'_>, n: usize, body: &Body, scale: &Scale) -> [String; 2] {
+fn group_names_of(parts: &Parts<'_>, n: usize, body: &Body, scale: &Unit) -> [String; 2] {
     let Some(two) = &body.groups else {
         return [String::new(), String::new()];
     };
     let decimals = decimals_of(scale.of_ma(parts.findings.series[n].step_ma));
-    let show = |ma: f64| format!("{} {}", number(scale.of_ma(ma), decimals), scale.unit);
+    let show = |ma: f64| format!("{} {}", number(scale.of_ma(ma), decimals), scale.name);
     body_pictures::group_names(two, parts.movement.series[n].split.as_ref(), &show)
 }
 
@@ -301,7 +278,7 @@ fn of_probability(
     parts: &Parts<'_>,
     n: usize,
     title: &str,
-    scale: &Scale,
+    scale: &Unit,
 ) -> Result<Chart, ChartError> {
     let finding = &parts.findings.series[n];
     let Ok(h) = &finding.healthy else {
@@ -342,7 +319,7 @@ fn of_probability(
         series: title.to_owned(),
         answer: probability_answer(parts, n, h, scale),
         period: format!("{}{carried}", period_words(finding.period.from, finding.period.to)),
-        unit: scale.unit.to_owned(),
+        unit: scale.name.to_owned(),
         step: scale.of_ma(finding.step_ma),
         scale: plot_scale,
         observed: body_pictures::observed(body, finding.step_ma, scale.factor),
@@ -357,11 +334,11 @@ fn of_probability(
 }
 
 /// What the probability plot answers, in a few words.
-fn probability_answer(parts: &Parts<'_>, n: usize, h: &Healthy, scale: &Scale) -> String {
+fn probability_answer(parts: &Parts<'_>, n: usize, h: &Healthy, scale: &Unit) -> String {
     let finding = &parts.findings.series[n];
     let body = &h.body;
     let decimals = decimals_of(scale.of_ma(finding.step_ma));
-    let show = |ma: f64| format!("{} {}", number(scale.of_ma(ma), decimals), scale.unit);
+    let show = |ma: f64| format!("{} {}", number(scale.of_ma(ma), decimals), scale.name);
     if let Some(two) = &body.groups {
         let by = parts.movement.series[n]
             .split
@@ -404,7 +381,7 @@ fn interval(events: f64, trials: f64, level: f64) -> Interval {
     )
 }
 
-fn limits_from(parts: &Parts<'_>, n: usize, scale: &Scale) -> Vec<LimitFrom> {
+fn limits_from(parts: &Parts<'_>, n: usize, scale: &Unit) -> Vec<LimitFrom> {
     parts.movement.series[n]
         .limits
         .changes
@@ -422,7 +399,7 @@ fn first_of(month: (i32, u32)) -> Day {
     chrono::NaiveDate::from_ymd_opt(month.0, month.1, 1).map_or(0, day_number)
 }
 
-fn of_months(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<Chart, ChartError> {
+fn of_months(parts: &Parts<'_>, n: usize, title: &str, scale: &Unit) -> Result<Chart, ChartError> {
     let finding = &parts.findings.series[n];
     let months = finding
         .months
@@ -445,7 +422,7 @@ fn of_months(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<
         .collect();
     months::chart(&Months {
         series: title.to_owned(),
-        unit: scale.unit.to_owned(),
+        unit: scale.name.to_owned(),
         step: scale.of_ma(finding.step_ma),
         months,
         limits: limits_from(parts, n, scale),
@@ -471,7 +448,7 @@ fn events_of(parts: &Parts<'_>, n: usize) -> Vec<EventOn> {
         .collect()
 }
 
-fn of_drift(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<Chart, ChartError> {
+fn of_drift(parts: &Parts<'_>, n: usize, title: &str, scale: &Unit) -> Result<Chart, ChartError> {
     let moved = &parts.movement.series[n];
     let finding = &parts.findings.series[n];
     let verdict = &parts.verdicts[n];
@@ -530,7 +507,7 @@ fn of_drift(parts: &Parts<'_>, n: usize, title: &str, scale: &Scale) -> Result<C
             if weekly(&moved.points) { "weekly" } else { "daily" },
             counted(moved.points.len() as u64, "point")
         ),
-        unit: scale.unit.to_owned(),
+        unit: scale.name.to_owned(),
         step: scale.of_ma(finding.step_ma),
         points,
         fitted,
@@ -574,8 +551,8 @@ fn forecast_points(
     lines: &crate::analysis::body::carry::CarryLines,
     tail: &crate::analysis::body::healthy::TailNumbers,
     from: Day,
-    verdict: &crate::verdict::plant::SeriesVerdict,
-    scale: &Scale,
+    verdict: &SeriesVerdict,
+    scale: &Unit,
 ) -> Vec<Forecast> {
     let last = verdict.forecast.map_or(180, |f| {
         let days = (f.date - date_of(from)).num_days();
@@ -599,7 +576,7 @@ fn of_failures(
     parts: &Parts<'_>,
     n: usize,
     title: &str,
-    _scale: &Scale,
+    _scale: &Unit,
 ) -> Result<Chart, ChartError> {
     let series = u32::try_from(n).unwrap_or(u32::MAX);
     // The largest change that is still felt.
@@ -668,151 +645,20 @@ fn stretch(group: &[OutcomeLine], from: Day, level: f64) -> Stretch {
     Stretch { from, until: from + 7, units, classes }
 }
 
-/// The limit ladder of all series, or of those chosen.
-pub(super) fn of_limits(
-    parts: &Parts<'_>,
-    report: &Report,
-    chosen: Option<&[usize]>,
-) -> Result<Chart, ChartError> {
-    let rungs: Vec<Rung> = (0..report.series.len())
-        .filter(|n| chosen.is_none_or(|c| c.contains(n)))
-        .filter_map(|n| {
-            let finding = &parts.findings.series[n];
-            let h = finding.healthy.as_ref().ok()?;
-            let verdict = &parts.verdicts[n].verdict;
-            let x50 = h.quantiles[1].as_ref()?.value;
-            let low = h.quantiles[0].as_ref()?.value;
-            let high = h.apart.as_ref().or(h.together.as_ref())?.quantile_ma;
-            let key = &parts.pass.series[n].key;
-            let same_model = |s: &&crate::series::Series| s.key.model == key.model;
-            let name = if parts.pass.series.iter().filter(same_model).count() == 1 {
-                key.model.clone()
-            } else {
-                format!("{}, {}", key.model, key.test.words())
-            };
-            Some(Rung {
-                series: style::printable(&name, &format!("series {}", n + 1)),
-                verdict: verdict.kind.map_or("", |k| k.words()).to_owned(),
-                typical: x50,
-                healthy: (low, high),
-                band: verdict
-                    .band_low_ma
-                    .zip(verdict.band_high_ma)
-                    .filter(|b| b.0.is_finite() && b.1.is_finite()),
-                limit: parts.movement.series[n].limits.now.high_pa.map(ma),
-                suggested: verdict.suggested_ma(),
-                ceiling: parts.config.ceiling.get(parts.pass.series[n].key.test.key()).copied(),
-                tester_range: parts.config.tester.range_ma,
-            })
-        })
-        .collect();
-    let (from, to) = parts.pass.plant.days.unwrap_or((0, 0));
-    ladder::chart(&Ladder {
-        unit: "mA".to_owned(),
-        period: format!("periods judged, up to {} (history from {})", day_text(to), day_text(from)),
-        rungs,
-    })
+/// The limit ladder of all series.
+fn of_limits(parts: &Parts<'_>) -> Result<Chart, ChartError> {
+    let rungs = (0..parts.verdicts.len()).filter_map(|n| rung(parts, n, &parts.verdicts[n]));
+    ladder::chart(&Ladder::new(rungs.collect(), parts.pass.plant.days))
 }
 
-/// A sentence as the end of a title.
-fn answer(sentence: &str) -> String {
-    let bare = sentence.trim_end_matches('.');
-    let mut signs = bare.strip_prefix("The ").unwrap_or(bare).chars();
-    signs.next().map(|first| first.to_lowercase().chain(signs).collect()).unwrap_or_default()
-}
-
-/// Blind spots of a model that is calculated and not measured.
-pub(super) fn of_calculated(
-    model: &str,
-    setting: &BandInput,
-    band: Option<(f64, f64)>,
-    suggested_ma: Option<f64>,
-) -> Result<Chart, ChartError> {
-    let scale = Scale::of(setting.x50_ma);
-    let of = |x: f64| scale.of_ma(x);
-    let x50 = setting.x50_ma;
-    let end = band.map(|b| b.1).filter(|high| high.is_finite()).unwrap_or(2.0 * x50).max(1.2 * x50);
-    let row = (1..=60)
-        .map(|k| x50 + (1.05 * end - x50) * f64::from(k) / 60.0)
-        .map(|limit| Place {
-            limit: of(limit),
-            rejected_ppm: None,
-            blind_mohm: blind_spot_mohm(setting, limit, x50),
-            blind_low_mohm: None,
-        })
-        .collect();
-    trade_off::chart(&TradeOff {
-        series: model.to_owned(),
-        answer: "calculated from its circuit, not measured".to_owned(),
-        period: format!("{} V, typical unit by its capacitance", setting.applied_v.unwrap_or(0.0)),
-        unit: scale.unit.to_owned(),
-        step: of(setting.step_ma()),
-        row,
-        accepted_ppm: 0.0,
-        band: band.map(|(low, high)| (of(low), Some(of(high)).filter(|h| h.is_finite()))),
-        low_today: None,
-        limit: None,
-        suggested: suggested_ma.map(of),
-        tried: Vec::new(),
-        ceiling: setting.ceiling_ma.map(of),
-        range: setting.tester_range_ma.map(of),
-        leak_path_mohm: setting.leak_path_mohm,
-    })
-}
-
-/// Expected rejects and blind spot of one series against its limit.
-pub(super) fn of_trade_off(
-    parts: &Parts<'_>,
-    study: &LimitStudy,
-    title: &str,
-) -> Result<Chart, ChartError> {
-    let scale = Scale::of(study.setting.x50_ma);
-    let verdict = &parts.verdicts[study.series].verdict;
-    let judge = &parts.findings.series[study.series].period;
-    let of = |x: f64| scale.of_ma(x);
-    let row = study
-        .curve
-        .iter()
-        .map(|(share, blind, blind_low)| Place {
-            limit: of(share.limit_ma),
-            rejected_ppm: share
-                .now
-                .as_ref()
-                .map(|s| (1e6 * s.value, 1e6 * s.low, 1e6 * s.high))
-                .filter(|r| r.0.is_finite() && r.1.is_finite() && r.2.is_finite()),
-            blind_mohm: blind.filter(|b| b.is_finite()),
-            blind_low_mohm: blind_low.filter(|b| b.is_finite()),
-        })
-        .collect();
-    let tried = study
-        .what_if
-        .iter()
-        .filter(|w| w.candidate.origins.contains(&Origin::Tried))
-        .map(|w| of(w.candidate.limit_ma))
-        .collect();
-    trade_off::chart(&TradeOff {
-        series: title.to_owned(),
-        answer: answer(&verdict.sentence),
-        period: format!(
-            "judged: {}, {}",
-            counted(verdict.judged.units, "unit"),
-            period_words(judge.from, judge.to)
-        ),
-        unit: scale.unit.to_owned(),
-        step: of(study.setting.step_ma()),
-        row,
-        accepted_ppm: 1e6 * parts.config.accepted_reject_share,
-        band: verdict.band_low_ma.map(|low| (of(low), verdict.band_high_ma.map(of))),
-        low_today: verdict
-            .band
-            .as_ref()
-            .filter(|b| verdict.band_low_ma.is_some_and(|low| low > b.lower_today_ma))
-            .map(|b| of(b.lower_today_ma)),
-        limit: study.limit_ma.map(of),
-        suggested: verdict.suggested_ma().map(of),
-        tried,
-        ceiling: study.setting.ceiling_ma.map(of),
-        range: study.setting.tester_range_ma.map(of),
-        leak_path_mohm: study.setting.leak_path_mohm,
-    })
+/// The rung of one series; named by its model where that has no other series.
+pub(super) fn rung(parts: &Parts<'_>, n: usize, decided: &SeriesVerdict) -> Option<Rung> {
+    let key = &parts.pass.series[n].key;
+    let name = if parts.pass.series.iter().filter(|s| s.key.model == key.model).count() == 1 {
+        key.model.clone()
+    } else {
+        format!("{}, {}", key.model, key.test.words())
+    };
+    let name = style::printable(&name, &format!("series {}", n + 1));
+    Rung::new(name, &decided.evidence, &decided.limits.high)
 }

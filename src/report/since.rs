@@ -12,6 +12,7 @@ use serde::Deserialize;
 use super::model::{Earlier, OpenAction, SinceReport, VerdictChange};
 use crate::error::{Error, Place, Result};
 use crate::review::{ReviewedSeries, SCHEMA};
+use crate::verdict::VerdictKind;
 use crate::verdict::action::Action;
 use std::collections::BTreeMap;
 
@@ -142,7 +143,7 @@ pub fn since(actions: &[Action], series: &[ReviewedSeries], earlier: Earlier) ->
         .iter()
         .filter_map(|s| {
             let before = earlier.verdicts.get(&s.named.id)?.as_deref();
-            let now = s.verdict.verdict.as_deref();
+            let now = s.verdict.high.kind.map(VerdictKind::key);
             (before != now).then(|| VerdictChange {
                 series: s.named.id.clone(),
                 title: s.named.title.clone(),

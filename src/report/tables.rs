@@ -4,9 +4,11 @@
 //! are what somebody exported, and the files are opened in spreadsheets.
 
 use super::format::defused;
-use super::limit_model::LimitsReport;
+use super::limit_study::LimitsReport;
+use crate::analysis::units::what_if::Would;
 use crate::review::Review;
 use crate::verdict::units::UnitToCheck;
+use crate::words::time::time_text;
 
 /// Every row that was not used, one line each, under the header
 /// `file,sheet,row,part,kind,reason,expected,found,model,serial,tested_at`.
@@ -77,17 +79,19 @@ pub fn units_affected_csv(report: &LimitsReport) -> String {
         "tripped_at_ma",
     ];
     let lines = report.series.iter().flat_map(|s| {
-        s.candidates.iter().flat_map(move |c| {
+        s.study.candidates.iter().flat_map(move |c| {
             c.units.iter().map(move |u| {
                 let ma = u.ma.to_string();
-                let (reading, tripped) =
-                    if u.would == "might pass" { ("", ma.as_str()) } else { (ma.as_str(), "") };
+                let (reading, tripped) = match u.would {
+                    Would::BeRejected => (ma.as_str(), ""),
+                    Would::MightPass => ("", ma.as_str()),
+                };
                 [
                     s.series.named.title.as_str(),
                     &c.limit_ma.to_string(),
-                    u.would,
+                    u.would.words(),
                     &u.serial,
-                    &u.tested_at,
+                    &time_text(u.time),
                     &u.station,
                     reading,
                     tripped,

@@ -19,9 +19,11 @@ use crate::config::SettingLine;
 use crate::movement::Movement;
 use crate::movement::stations::CannotTell;
 use crate::report::jump_model::JumpReport;
-use crate::report::model::{GroupReport, SinceReport};
-use crate::series::{Ledger, NotUsed, Register};
+use crate::report::model::SinceReport;
+pub use crate::series::Ledger;
+use crate::series::{NotUsed, Register};
 use crate::verdict::action::Action;
+use crate::verdict::group::GroupBand;
 use crate::verdict::moved::Moved;
 use crate::verdict::tester::{CalibrationVerdict, SettingVerdict, StationVerdict, TooGoodVerdict};
 use crate::verdict::units::{UnitToCheck, WhyCheck};
@@ -52,7 +54,7 @@ pub struct Review {
     /// One entry per station.
     pub stations: Vec<StationVerdict>,
     /// Models that share one limit.
-    pub limit_groups: Vec<GroupReport>,
+    pub limit_groups: Vec<GroupBand>,
     /// The calibration register against the tests; `null` without a register.
     pub calibration: Option<Vec<CalibrationVerdict>>,
     /// Check loads, by station; `null` where none are named.

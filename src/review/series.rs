@@ -12,10 +12,11 @@ use crate::day::{Day, as_date_if_any};
 use crate::movement::SeriesMovement;
 use crate::movement::drift::{DriftStep, Explained, Shape};
 use crate::movement::limits::LimitHistory;
-use crate::report::model::{MonthReport, VerdictReport};
+use crate::report::model::MonthReport;
 use crate::series::NamedSeries;
 use crate::stats::estimate::Estimate;
 use crate::verdict::evidence::Forecast;
+use crate::verdict::limits::JudgedLimits;
 use crate::verdict::plant::SeriesVerdict;
 
 /// One series.
@@ -36,8 +37,8 @@ pub struct ReviewedSeries {
     pub observed_reject_ppm: Option<Estimate>,
     /// The low limit in force against healthy units and results; `None` where there is none.
     pub low_side: Option<AgainstLowLimit>,
-    /// The verdict.
-    pub verdict: VerdictReport,
+    /// The verdicts on both limits.
+    pub verdict: JudgedLimits,
     /// Readings that do not belong with the healthy body.
     pub strays: Strays,
     /// Retests.
@@ -139,7 +140,6 @@ impl ReviewedSeries {
         moved: &SeriesMovement,
         finding: &Finding,
         decided: &SeriesVerdict,
-        verdict: VerdictReport,
         month: Option<MonthReport>,
         strays: Strays,
     ) -> Self {
@@ -156,7 +156,7 @@ impl ReviewedSeries {
             expected_reject_ppm: healthy.and_then(|h| h.reject_share.as_ref()).map(per_million),
             observed_reject_ppm: finding.observed.as_ref().map(per_million),
             low_side: finding.against_low.clone(),
-            verdict,
+            verdict: decided.limits.clone(),
             strays,
             retests: finding.practice.clone(),
             drift: JudgedDrift::new(moved, finding, decided),

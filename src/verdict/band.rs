@@ -2,7 +2,7 @@
 
 use crate::config::Config;
 use crate::verdict::physics::{self, LeakAdds};
-use crate::words::{Wording, percent, resistance};
+use crate::words::{Wording, percent};
 
 /// What the band is made from. Currents in mA, voltage in V, resistance in MΩ.
 #[derive(Debug, Clone, PartialEq)]
@@ -70,15 +70,93 @@ impl UpperKind {
     }
 }
 
+/// A rule about the upper end, with its numbers.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum UpperRule {
+    /// The reading of the stated harmful leak path, less the guard band.
+    LeakPath {
+        /// The leak path, MΩ.
+        mohm: f64,
+        /// Set voltage.
+        applied_v: f64,
+        /// Reading of a typical unit with it.
+        reading_ma: f64,
+        /// What is taken off.
+        guard: Guard,
+    },
+    /// So many times as far from the typical reading as the lower end.
+    TwiceAsFar {
+        /// How many times.
+        times: f64,
+        /// Typical reading.
+        typical_ma: f64,
+        /// Lower end.
+        lower_ma: f64,
+    },
+    /// So many times the typical reading.
+    TwiceTypical {
+        /// How many times.
+        times: f64,
+    },
+    /// The ceiling of the user's own standard.
+    Ceiling,
+    /// The end of the tester's range.
+    TesterRange,
+}
+
+impl UpperRule {
+    /// Which rule it is.
+    #[must_use]
+    pub fn kind(self) -> UpperKind {
+        match self {
+            Self::LeakPath { .. } => UpperKind::LeakPath,
+            Self::TwiceAsFar { .. } => UpperKind::TwiceAsFar,
+            Self::TwiceTypical { .. } => UpperKind::TwiceTypical,
+            Self::Ceiling => UpperKind::Ceiling,
+            Self::TesterRange => UpperKind::TesterRange,
+        }
+    }
+}
+
+/// What a tester may be wrong by at a reading: a share of it and so many reading steps.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Guard {
+    /// In all, mA.
+    pub ma: f64,
+    /// Share of the reading, a fraction of 1.
+    pub share: f64,
+    /// Reading steps on top.
+    pub steps: f64,
+}
+
+impl Guard {
+    /// The guard band at a reading, by the config.
+    #[must_use]
+    pub fn at(reading_ma: f64, reading_step_ma: f64, config: &Config) -> Self {
+        let tester = &config.tester;
+        let (share, steps) = (tester.accuracy_pct / 100.0, tester.accuracy_steps);
+        Self { ma: share * reading_ma + steps * reading_step_ma.max(0.0), share, steps }
+    }
+
+    /// `0.058 mA (1.5 % of the reading and 2 reading steps)`.
+    #[must_use]
+    pub fn words(&self, say: Wording) -> String {
+        format!(
+            "{} ({} of the reading and {} reading steps)",
+            say.estimate(self.ma),
+            percent(self.share),
+            self.steps
+        )
+    }
+}
+
 /// One candidate for the upper end.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct UpperEnd {
     /// Which rule.
-    pub kind: UpperKind,
+    pub rule: UpperRule,
     /// The limit it allows at most, mA.
     pub ma: f64,
-    /// The rule with its numbers, as a full sentence.
-    pub sentence: String,
 }
 
 /// The workable band.
@@ -101,6 +179,12 @@ pub struct Band {
 }
 
 impl Band {
+    /// Whether a rule sets the upper end.
+    #[must_use]
+    pub fn is_set_by(&self, end: &UpperEnd) -> bool {
+        end.rule.kind() == self.upper_set_by
+    }
+
     /// Whether a limit exists that serves to the end of the horizon.
     #[must_use]
     pub fn is_open(&self) -> bool {
@@ -143,85 +227,45 @@ pub fn band(input: &BandInput, config: &Config) -> Band {
         input.upper_at_horizon_ma.filter(|u| !u.is_nan()).map_or(upper_now, |u| u.max(upper_now));
     let lower_today_ma = round_up(upper_now, step_ma);
     let lower_ma = round_up(carried, step_ma);
-    let say = Wording::new(x50, step_ma);
     let mut ends = Vec::new();
-
-    if let Some(end) = leak_path_end(input, config, say) {
+    if let Some(end) = leak_path_end(input, config) {
         ends.push(end);
     } else {
-        let far = x50 + config.upper_distance_factor * (lower_ma - x50);
-        let twice = config.upper_typical_factor * x50;
-        if far.is_finite() {
-            ends.push(UpperEnd {
-                kind: UpperKind::TwiceAsFar,
-                ma: far,
-                sentence: format!(
-                    "{} times as far from the typical reading ({}) as the lower end ({}) is {}.",
-                    config.upper_distance_factor,
-                    say.estimate(x50),
-                    say.current(lower_ma),
-                    say.estimate(far)
-                ),
+        let times = config.upper_distance_factor;
+        let far = x50 + times * (lower_ma - x50);
+        // Nothing can be called too far from a lower end that is not known.
+        if !far.is_infinite() {
+            let rule = UpperRule::TwiceAsFar { times, typical_ma: x50, lower_ma };
+            ends.extend(far.is_finite().then_some(UpperEnd { rule, ma: far }));
+            let times = config.upper_typical_factor;
+            ends.push(UpperEnd { rule: UpperRule::TwiceTypical { times }, ma: times * x50 });
+        }
+    }
+    let by_distance = ends.iter().copied().max_by(|p, q| p.ma.total_cmp(&q.ma));
+    let caps =
+        [(UpperRule::Ceiling, input.ceiling_ma), (UpperRule::TesterRange, input.tester_range_ma)]
+            .into_iter()
+            .filter_map(|(rule, ma)| {
+                Some(UpperEnd { rule, ma: ma.filter(|x| *x > 0.0 && x.is_finite())? })
             });
-        }
-        ends.push(UpperEnd {
-            kind: UpperKind::TwiceTypical,
-            ma: twice,
-            sentence: format!(
-                "{} times the typical reading is {}.",
-                config.upper_typical_factor,
-                say.estimate(twice)
-            ),
-        });
-        if far.is_infinite() {
-            // Nothing can be called too far from a lower end that is not known.
-            ends.clear();
-        }
-    }
-    let by_distance =
-        ends.iter().max_by(|p, q| p.ma.total_cmp(&q.ma)).map(|end| (end.ma, end.kind));
-
-    for (kind, ma, what) in [
-        (UpperKind::Ceiling, input.ceiling_ma, "The ceiling of the stated standard is"),
-        (UpperKind::TesterRange, input.tester_range_ma, "The tester's range ends at"),
-    ] {
-        if let Some(ma) = ma.filter(|x| *x > 0.0 && x.is_finite()) {
-            ends.push(UpperEnd { kind, ma, sentence: format!("{what} {}.", say.current(ma)) });
-        }
-    }
-    let caps = ends
-        .iter()
-        .filter(|end| matches!(end.kind, UpperKind::Ceiling | UpperKind::TesterRange))
-        .map(|end| (end.ma, end.kind));
+    let caps: Vec<UpperEnd> = caps.collect();
     let (upper_ma, upper_set_by) = by_distance
-        .into_iter()
-        .chain(caps)
-        .min_by(|p, q| p.0.total_cmp(&q.0))
-        .unwrap_or((f64::INFINITY, UpperKind::TwiceAsFar));
+        .iter()
+        .chain(&caps)
+        .min_by(|p, q| p.ma.total_cmp(&q.ma))
+        .map_or((f64::INFINITY, UpperKind::TwiceAsFar), |end| (end.ma, end.rule.kind()));
+    ends.extend(caps);
     Band { lower_ma, lower_today_ma, upper_ma, upper_set_by, ends, step_ma }
 }
 
-fn leak_path_end(input: &BandInput, config: &Config, say: Wording) -> Option<UpperEnd> {
+fn leak_path_end(input: &BandInput, config: &Config) -> Option<UpperEnd> {
     let mohm = input.leak_path_mohm?;
-    let volts = input.applied_v.filter(|v| *v > 0.0)?;
-    let reading = physics::reading_with_leak_ma(input.adds, input.x50_ma, volts, mohm * 1e3)?;
-    let guard = config.tester.accuracy_pct / 100.0 * reading
-        + config.tester.accuracy_steps * input.reading_step_ma.max(0.0);
-    let ma = reading - guard;
-    Some(UpperEnd {
-        kind: UpperKind::LeakPath,
-        ma,
-        sentence: format!(
-            "A leak path of {} at {volts} V makes a typical unit read {}; less the guard band of {} \
-             ({} of the reading and {} reading steps) that is {}.",
-            resistance(mohm),
-            say.estimate(reading),
-            say.estimate(guard),
-            percent(config.tester.accuracy_pct / 100.0),
-            config.tester.accuracy_steps,
-            say.estimate(ma)
-        ),
-    })
+    let applied_v = input.applied_v.filter(|v| *v > 0.0)?;
+    let reading_ma =
+        physics::reading_with_leak_ma(input.adds, input.x50_ma, applied_v, mohm * 1e3)?;
+    let guard = Guard::at(reading_ma, input.reading_step_ma, config);
+    let rule = UpperRule::LeakPath { mohm, applied_v, reading_ma, guard };
+    Some(UpperEnd { rule, ma: reading_ma - guard.ma })
 }
 
 /// The next multiple of `step` at or above `x`; `x` itself where no step is known.

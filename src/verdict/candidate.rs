@@ -1,11 +1,14 @@
 //! Which limits a limit study looks at: the one in force, the ends of the band, the suggested one, those the
 //! user asks for, and round numbers between.
 
+use serde::Serialize;
+
 use crate::verdict::band::{round_down, round_up};
 use crate::verdict::limit::Verdict;
 
 /// Why a limit is looked at.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Origin {
     /// The limit in force.
     InForce,
@@ -22,19 +25,6 @@ pub enum Origin {
 }
 
 impl Origin {
-    /// Machine name.
-    #[must_use]
-    pub fn key(self) -> &'static str {
-        match self {
-            Self::InForce => "in_force",
-            Self::BandLow => "band_low",
-            Self::BandHigh => "band_high",
-            Self::Suggested => "suggested",
-            Self::Tried => "tried",
-            Self::Round => "round",
-        }
-    }
-
     /// As printed; empty for a round number, which needs no word.
     #[must_use]
     pub fn words(self) -> &'static str {
@@ -68,7 +58,6 @@ const ROUND_MOST: f64 = 5.0;
 #[must_use]
 pub fn candidates(
     verdict: &Verdict,
-    limit_ma: Option<f64>,
     tries: &[f64],
     step_ma: f64,
     highest: Option<f64>,
@@ -76,7 +65,7 @@ pub fn candidates(
     let usable = |x: &f64| *x > 0.0 && x.is_finite();
     let mut named: Vec<(f64, Origin)> = Vec::new();
     let mut add = |x: Option<f64>, origin| named.extend(x.filter(usable).map(|x| (x, origin)));
-    add(limit_ma, Origin::InForce);
+    add(verdict.limit_ma, Origin::InForce);
     add(verdict.band_low_ma, Origin::BandLow);
     let high = verdict
         .band_high_ma

@@ -8,7 +8,6 @@ use crate::movement::material::DriftFlag;
 use crate::series::{Pass, subject};
 use crate::verdict::action::ActionKind;
 use crate::verdict::evidence::Forecast;
-use crate::verdict::explain::interval;
 use crate::verdict::limit::{Verdict, VerdictKind};
 use crate::verdict::plant::SeriesVerdict;
 use crate::verdict::tester::TesterConcern;
@@ -185,7 +184,7 @@ impl Concern {
             Self::Drift { sentence, reached: Some(f) } => format!(
                 "{sentence} Rejects of healthy units pass the accepted share on {}{}.",
                 f.date,
-                interval(f)
+                f.interval()
             ),
             Self::RetestedUntilPass { units: n, allowed } => format!(
                 "{} tested again more than the {} allowed.",
@@ -277,10 +276,10 @@ pub struct About {
 #[must_use]
 pub fn from_verdict(subject: &str, verdict: &Verdict, print: impl Fn(f64) -> String) -> Vec<About> {
     let suggested = verdict.suggested_ma().map(print);
-    let sentence = verdict.sentence.clone();
+    let sentence = verdict.sentence();
     let mut found = Vec::new();
     if verdict.above_ceiling || verdict.above_tester_range {
-        let first = verdict.reasons.first().map_or_else(String::new, |r| r.sentence.clone());
+        let first = verdict.reasons.first().map_or_else(String::new, |r| r.sentence(verdict.say));
         found.push(Concern::UnsafeLimit { sentence: first });
     }
     if verdict.strays_passed > 0 {
@@ -326,16 +325,15 @@ pub fn concerns_of_series(
         if open > 0 {
             found.push(Concern::PassedOpenLead { units: open });
         }
-        if v.low.open_lead_passes == Some(true) {
-            let range = v.low.from_ma.zip(v.low.to_ma);
+        let low = &v.limits.low;
+        if low.open_lead_passes == Some(true) {
+            let range = low.from_ma.zip(low.to_ma);
             let workable =
                 range.map(|(a, b)| format!("{} to {}", v.wording.current(a), v.wording.current(b)));
             found.push(Concern::OpenLeadWouldPass { workable });
         }
-        if v.low.cuts_into_healthy {
-            let sentence = v.low.reasons.first().map_or_else(String::new, |r| r.sentence.clone());
-            found.push(Concern::LowLimitTooHigh { sentence });
-        }
+        let too_high = low.cuts_into_healthy();
+        found.extend(too_high.map(|sentence| Concern::LowLimitTooHigh { sentence }));
         // A jump says it better: since when, and how sure.
         let alone = |c: &&Cause| !findings.jumps.iter().any(|j| j.covers(n, &c.factor, &c.level));
         found.extend(finding.causes.iter().filter(alone).map(|c| Concern::Jump {
@@ -348,7 +346,7 @@ pub fn concerns_of_series(
             let allowed = u64::from(config.retests_allowed);
             found.push(Concern::RetestedUntilPass { units: more, allowed });
         }
-        about.extend(from_verdict(&subject, &v.verdict, |x| v.wording.current(x)));
+        about.extend(from_verdict(&subject, &v.limits.high, |x| v.wording.current(x)));
         about.extend(from_drift(&subject, &v.flag, v.forecast));
         about.extend(found.into_iter().map(|concern| About { subject: subject.clone(), concern }));
     }

@@ -17,15 +17,6 @@ pub enum Answer {
 }
 
 impl Answer {
-    /// Machine name.
-    #[must_use]
-    pub fn key(self) -> &'static str {
-        match self {
-            Self::Apart => "apart",
-            Self::Together => "together",
-        }
-    }
-
     /// For a sentence.
     #[must_use]
     pub fn words(self) -> &'static str {

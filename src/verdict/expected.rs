@@ -1,16 +1,13 @@
 //! What a unit should read by its capacitors, before or beside any measurement.
 //!
-//! The calculated band of a new model takes the highest expected reading and the guard band as its lower
-//! end; the tolerance of capacitors is 10 % where none is stated (common practice, no source), so that 12 %
-//! too little is found.
+//! The tolerance of capacitors is 10 % where none is stated (common practice, no source), so that 12 % too
+//! little is found.
 
-use crate::config::Config;
+use serde::{Serialize, Serializer};
+
 use crate::stats::estimate::Estimate;
-use crate::stats::tolerance::distribution_free_sample;
-use crate::verdict::band::{Band, BandInput, band};
-use crate::verdict::physics::{self, LeakAdds};
-use crate::verdict::suggest::{Suggestion, suggest};
-use crate::words::{Wording, count, percent, three_digits};
+use crate::verdict::physics;
+use crate::words::{Wording, object, percent, three_digits};
 
 /// What is known of a model's circuit.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -68,7 +65,8 @@ pub fn expected(circuit: &Circuit) -> Option<Expected> {
 }
 
 /// How a measured typical reading stands to the expected one.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Compared {
     /// Inside the tolerance, or not certainly outside.
     AsExpected,
@@ -78,39 +76,22 @@ pub enum Compared {
     Higher,
 }
 
-impl Compared {
-    /// Machine name.
-    #[must_use]
-    pub fn key(self) -> &'static str {
-        match self {
-            Self::AsExpected => "as_expected",
-            Self::Lower => "lower",
-            Self::Higher => "higher",
-        }
-    }
-}
-
 /// Measured against expected.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Comparison {
     /// How they stand to each other.
     pub kind: Compared,
+    /// Measured typical reading, mA.
+    pub typical_ma: f64,
     /// Measured typical reading over the expected one, less 1, in per cent.
     pub difference_pct: Estimate,
     /// The capacitance that would make the difference, nF: below zero where it is missing.
     pub difference_nf: f64,
-    /// One sentence.
-    pub sentence: String,
 }
 
 /// Sets a measured typical reading beside the expected one; `None` where the interval is not finite.
 #[must_use]
-pub fn compare(
-    circuit: &Circuit,
-    expected: &Expected,
-    x50: &Estimate,
-    say: Wording,
-) -> Option<Comparison> {
+pub fn compare(circuit: &Circuit, expected: &Expected, x50: &Estimate) -> Option<Comparison> {
     let pct = |ma: f64| 100.0 * (ma / expected.value_ma - 1.0);
     let difference_pct = Estimate::new(
         pct(x50.value),
@@ -129,145 +110,129 @@ pub fn compare(
     } else {
         Compared::AsExpected
     };
-    let stands = format!(
-        "The typical unit reads {}, {} % {} than the {} that {} nF should give at {} V and {} Hz{}",
-        say.estimate(x50.value),
-        three_digits(difference_pct.value.abs()),
-        if difference_pct.value < 0.0 { "less" } else { "more" },
-        say.estimate(expected.value_ma),
-        three_digits(circuit.capacitance_nf),
-        circuit.applied_v,
-        circuit.frequency_hz,
-        if circuit.leads_ma.is_some() {
-            " with the leads of its stations"
-        } else {
-            " (leads and fixtures not known and not counted)"
-        },
-    );
-    let range = format!("{} to {}", say.estimate(expected.low_ma), say.estimate(expected.high_ma));
-    let sentence = match kind {
-        Compared::AsExpected => format!("{stands}: inside the tolerance ({range})."),
-        Compared::Lower => format!(
-            "{stands}: below the tolerance ({range}). About {} nF are missing: look for a capacitor or a \
-             connection that is not there, and check the value against the parts list.",
-            three_digits(difference_nf.abs())
-        ),
-        Compared::Higher => format!(
-            "{stands}: above the tolerance ({range}). About {} nF are too many, or a leak adds to every unit: \
-             check the value against the parts list, and the fixture.",
-            three_digits(difference_nf.abs())
-        ),
-    };
-    Some(Comparison { kind, difference_pct, difference_nf, sentence })
+    Some(Comparison { kind, typical_ma: x50.value, difference_pct, difference_nf })
 }
 
-/// A first band for a model that has no history: calculated, not measured.
+/// What stands beside an expected reading.
 #[derive(Debug, Clone, PartialEq)]
-pub struct CalculatedBand {
-    /// The band; its lower end is the highest expected reading and the guard band.
-    pub band: Band,
-    /// Ends to print, mA; `None` where no limit works.
-    pub workable_ma: Option<(f64, f64)>,
-    /// A first limit.
-    pub suggested: Option<Suggestion>,
-    /// Units until a provisional verdict, until a verdict, and until the accepted share is shown without any
-    /// assumption about the distribution, if none of them is rejected.
-    pub units: (u64, u64, Option<u64>),
-    /// Where each end comes from, in sentences.
-    pub sentences: Vec<String>,
+pub enum Beside {
+    /// The measured typical reading.
+    Measured(Comparison),
+    /// Nothing: the series has no typical reading.
+    NotMeasured,
+    /// Nothing: the model has no history.
+    NewModel,
 }
 
-/// The first workable band of a new model, from its circuit alone.
-///
-/// - Lower end: the highest expected reading, plus the guard band of the instrument, rounded up to a limit step.
-///   Upper end: as for a measured series ([`band()`]), around the expected reading.
-/// - `setting`: voltage, leak path, ceiling, range and steps; its X50 and bounds are not read.
-#[must_use]
-pub fn calculated(
-    circuit: &Circuit,
-    expected: &Expected,
-    setting: &BandInput,
-    config: &Config,
-) -> CalculatedBand {
-    let guard = config.tester.accuracy_pct / 100.0 * expected.high_ma
-        + config.tester.accuracy_steps * setting.reading_step_ma.max(0.0);
-    let input = BandInput {
-        x50_ma: expected.value_ma,
-        upper_now_ma: expected.high_ma + guard,
-        upper_at_horizon_ma: None,
-        adds: LeakAdds::AtRightAngles,
-        ..setting.clone()
-    };
-    let band = band(&input, config);
-    let suggested = suggest(&input, &band, config);
-    let say = Wording::new(expected.value_ma, input.step_ma());
-    let mut sentences = vec![
-        format!(
-            "{} nF at {} V and {} Hz carry {}{}: a unit should read {} ({} to {} over the tolerance of {}).",
+/// The reading that a circuit should give, and what stands beside it: `expected` of a limit study.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Expectation {
+    /// The circuit.
+    pub circuit: Circuit,
+    /// Its reading.
+    pub reading: Expected,
+    /// What stands beside it.
+    pub beside: Beside,
+    /// How its currents are printed.
+    pub say: Wording,
+}
+
+impl Expectation {
+    /// The measured reading against it.
+    #[must_use]
+    pub fn compared(&self) -> Option<&Comparison> {
+        match &self.beside {
+            Beside::Measured(compared) => Some(compared),
+            Beside::NotMeasured | Beside::NewModel => None,
+        }
+    }
+
+    /// In one sentence.
+    #[must_use]
+    pub fn sentence(&self) -> String {
+        let value = self.say.estimate(self.reading.value_ma);
+        match &self.beside {
+            Beside::Measured(compared) => self.stands(compared),
+            Beside::NotMeasured => {
+                format!("A unit should read {value}; no typical reading is known to set beside it.")
+            }
+            Beside::NewModel => self.carries(),
+        }
+    }
+
+    fn range(&self) -> String {
+        let [low, high] = [self.reading.low_ma, self.reading.high_ma].map(|x| self.say.estimate(x));
+        format!("{low} to {high}")
+    }
+
+    fn stands(&self, compared: &Comparison) -> String {
+        let (say, circuit) = (self.say, &self.circuit);
+        let stands = format!(
+            "The typical unit reads {}, {} % {} than the {} that {} nF should give at {} V and {} Hz{}",
+            say.estimate(compared.typical_ma),
+            three_digits(compared.difference_pct.value.abs()),
+            if compared.difference_pct.value < 0.0 { "less" } else { "more" },
+            say.estimate(self.reading.value_ma),
             three_digits(circuit.capacitance_nf),
             circuit.applied_v,
             circuit.frequency_hz,
-            say.estimate(expected.capacitive_ma),
-            circuit.leads_ma.map_or_else(
-                || "; leads and fixtures are not known and come on top".to_owned(),
-                |(least, most)| {
-                    if least == most {
-                        format!(", leads and fixture {}", say.estimate(most))
-                    } else {
-                        format!(
-                            ", leads and fixtures {} to {}",
-                            say.estimate(least),
-                            say.estimate(most)
-                        )
-                    }
-                }
+            if circuit.leads_ma.is_some() {
+                " with the leads of its stations"
+            } else {
+                " (leads and fixtures not known and not counted)"
+            },
+        );
+        let (range, nf) = (self.range(), three_digits(compared.difference_nf.abs()));
+        match compared.kind {
+            Compared::AsExpected => format!("{stands}: inside the tolerance ({range})."),
+            Compared::Lower => format!(
+                "{stands}: below the tolerance ({range}). About {nf} nF are missing: look for a capacitor or a \
+                 connection that is not there, and check the value against the parts list."
             ),
-            say.estimate(expected.value_ma),
-            say.estimate(expected.low_ma),
-            say.estimate(expected.high_ma),
-            percent(circuit.tolerance),
-        ),
-        format!(
-            "The lower end of the band is {}: the highest expected reading and the guard band of {} ({} of the \
-             reading and {} reading steps), rounded up to a limit step.",
-            say.current(band.lower_ma),
-            say.estimate(guard),
-            percent(config.tester.accuracy_pct / 100.0),
-            config.tester.accuracy_steps
-        ),
-    ];
-    sentences.extend(band.ends.iter().map(|end| {
-        if end.kind == band.upper_set_by {
-            format!("{} This sets the upper end of the band.", end.sentence)
-        } else {
-            end.sentence.clone()
+            Compared::Higher => format!(
+                "{stands}: above the tolerance ({range}). About {nf} nF are too many, or a leak adds to every \
+                 unit: check the value against the parts list, and the fixture."
+            ),
         }
-    }));
-    let free = distribution_free_sample(1.0 - config.accepted_reject_share, config.confidence).map(
-        #[expect(
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "a whole number below 2^53"
-        )]
-        |n| n as u64,
-    );
-    sentences.push(format!(
-        "Calculated, not measured. {} give a provisional verdict, {} over {} and {} a verdict{}.",
-        count(config.provisional_units, "unit"),
-        count(config.verdict_units, "unit"),
-        count(config.verdict_days, "production day"),
-        count(config.verdict_lots, "lot"),
-        free.map_or_else(String::new, |n| format!(
-            "; {} without one above a limit show, whatever the distribution, that it rejects at most {} of healthy units",
-            count(n, "unit"),
-            percent(config.accepted_reject_share)
-        ))
-    ));
-    CalculatedBand {
-        workable_ma: band.workable_ma(),
-        band,
-        suggested,
-        units: (config.provisional_units, config.verdict_units, free),
-        sentences,
+    }
+
+    fn carries(&self) -> String {
+        let (say, circuit) = (self.say, &self.circuit);
+        let leads = match circuit.leads_ma {
+            None => "; leads and fixtures are not known and come on top".to_owned(),
+            Some((least, most)) if least == most => {
+                format!(", leads and fixture {}", say.estimate(most))
+            }
+            Some((least, most)) => {
+                format!(", leads and fixtures {} to {}", say.estimate(least), say.estimate(most))
+            }
+        };
+        format!(
+            "{} nF at {} V and {} Hz carry {}{leads}: a unit should read {} ({} over the tolerance of {}).",
+            three_digits(circuit.capacitance_nf),
+            circuit.applied_v,
+            circuit.frequency_hz,
+            say.estimate(self.reading.capacitive_ma),
+            say.estimate(self.reading.value_ma),
+            self.range(),
+            percent(circuit.tolerance),
+        )
+    }
+}
+
+impl Serialize for Expectation {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        let compared = self.compared();
+        object!(to;
+            "capacitance_nf": self.circuit.capacitance_nf,
+            "tolerance_pct": 100.0 * self.circuit.tolerance,
+            "value_ma": self.reading.value_ma,
+            "low_ma": self.reading.low_ma,
+            "high_ma": self.reading.high_ma,
+            "compared": compared.map(|c| c.kind),
+            "difference_pct": compared.map(|c| &c.difference_pct),
+            "difference_nf": compared.map(|c| c.difference_nf),
+            "sentence": self.sentence(),
+        )
     }
 }

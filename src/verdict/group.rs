@@ -1,5 +1,7 @@
 //! Models that share one limit: can one limit serve them all?
 
+use serde::Serialize;
+
 use crate::verdict::band::{round_down, round_up};
 use crate::words::Wording;
 
@@ -14,8 +16,8 @@ pub struct Member {
     pub band_ma: Option<(f64, f64)>,
 }
 
-/// The band that a group of models shares.
-#[derive(Debug, Clone, PartialEq)]
+/// The band that a group of models shares: an entry of `limit_groups` in `results.json`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct GroupBand {
     /// Name of the group.
     pub group: String,
@@ -29,8 +31,43 @@ pub struct GroupBand {
     pub high_set_by: Option<String>,
     /// Whether one limit can serve them all.
     pub one_limit_serves: bool,
-    /// One sentence.
-    pub sentence: String,
+    /// Models without a band.
+    #[serde(skip)]
+    pub without: Vec<String>,
+    /// How its currents are printed.
+    #[serde(skip)]
+    pub say: Wording,
+}
+
+impl GroupBand {
+    /// What the group can share, in one sentence.
+    #[must_use]
+    pub fn sentence(&self) -> String {
+        let (group, say) = (&self.group, self.say);
+        let set_by = |ma: f64, by: &Option<String>| {
+            format!("{} (set by {})", say.current(ma), by.as_deref().unwrap_or_default())
+        };
+        let Some(low) = self.band_low_ma else {
+            return if self.without.is_empty() {
+                format!("The limit group {group} has no model with readings.")
+            } else {
+                format!(
+                    "One limit cannot be given for the group {group}: no workable band for {}.",
+                    self.without.join(", ")
+                )
+            };
+        };
+        let low = set_by(low, &self.low_set_by);
+        match self.band_high_ma.map(|high| set_by(high, &self.high_set_by)) {
+            Some(high) if self.one_limit_serves => {
+                format!("One limit can serve the group {group}: from {low} to {high}.")
+            }
+            Some(high) => format!(
+                "One limit cannot serve the group {group}: it would have to be at least {low} and at most {high}."
+            ),
+            None => format!("One limit can serve the group {group}: from {low}."),
+        }
+    }
 }
 
 /// Intersection of the members' bands, in limit steps of `limit_step_ma` (0: no step). Ties go to the
@@ -38,7 +75,6 @@ pub struct GroupBand {
 #[must_use]
 pub fn share_limit(group: &str, members: &[Member], limit_step_ma: f64) -> GroupBand {
     let typical = members.iter().map(|m| m.x50_ma).fold(0.0, f64::max);
-    let say = Wording::new(typical, limit_step_ma);
     let mut out = GroupBand {
         group: group.to_owned(),
         band_low_ma: None,
@@ -46,19 +82,10 @@ pub fn share_limit(group: &str, members: &[Member], limit_step_ma: f64) -> Group
         low_set_by: None,
         high_set_by: None,
         one_limit_serves: false,
-        sentence: String::new(),
+        without: members.iter().filter(|m| m.band_ma.is_none()).map(|m| m.name.clone()).collect(),
+        say: Wording::new(typical, limit_step_ma),
     };
-    let without: Vec<&str> =
-        members.iter().filter(|m| m.band_ma.is_none()).map(|m| m.name.as_str()).collect();
-    if members.is_empty() || !without.is_empty() {
-        out.sentence = if members.is_empty() {
-            format!("The limit group {group} has no model with readings.")
-        } else {
-            format!(
-                "One limit cannot be given for the group {group}: no workable band for {}.",
-                without.join(", ")
-            )
-        };
+    if members.is_empty() || !out.without.is_empty() {
         return out;
     }
     for member in members {
@@ -77,21 +104,5 @@ pub fn share_limit(group: &str, members: &[Member], limit_step_ma: f64) -> Group
     }
     let low = out.band_low_ma.unwrap_or(0.0);
     out.one_limit_serves = out.band_high_ma.is_none_or(|high| low <= high);
-    let low_text =
-        format!("{} (set by {})", say.current(low), out.low_set_by.as_deref().unwrap_or_default());
-    out.sentence = match (out.band_high_ma, out.one_limit_serves) {
-        (Some(high), true) => format!(
-            "One limit can serve the group {group}: from {low_text} to {} (set by {}).",
-            say.current(high),
-            out.high_set_by.as_deref().unwrap_or_default()
-        ),
-        (Some(high), false) => format!(
-            "One limit cannot serve the group {group}: it would have to be at least {low_text} and at most {} \
-             (set by {}).",
-            say.current(high),
-            out.high_set_by.as_deref().unwrap_or_default()
-        ),
-        (None, _) => format!("One limit can serve the group {group}: from {low_text}."),
-    };
     out
 }

@@ -3,63 +3,28 @@
 //!
 //! Below 50 units the answer is `not enough data` even where the band is closed. While data are short a
 //! raise is never suggested.
+//!
+//! Takes [`Evidence`], gives a [`Verdict`] of kinds and numbers; `limit_words` makes its sentences.
 
 use crate::config::Config;
 use crate::movement::period::Judged;
 use crate::stats::estimate::Estimate;
 use crate::verdict::band::{Band, BandInput, band};
-use crate::verdict::evidence::{Answer, Evidence, Forecast, Tail};
+use crate::verdict::evidence::{Evidence, Forecast, Tail};
 use crate::verdict::explain;
-use crate::verdict::reason::{Reason, ReasonKind, Reasons};
+use crate::verdict::kind::AnswerVerdict;
+pub use crate::verdict::kind::VerdictKind;
+use crate::verdict::reason::{Above, Below, Between, Reason};
 use crate::verdict::suggest::{Suggestion, blind_spot_mohm, suggest};
-use crate::words::{Wording, count, percent};
-
-/// The five verdicts.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum VerdictKind {
-    /// Healthy units are rejected.
-    TooTight,
-    /// Inside the workable band.
-    Fits,
-    /// A harmful leak passes.
-    TooLoose,
-    /// No limit serves both ends.
-    NoWorkableBand,
-    /// The data do not decide.
-    NotEnoughData,
-}
-
-impl VerdictKind {
-    /// Machine name, as in `results.json`.
-    #[must_use]
-    pub fn key(self) -> &'static str {
-        match self {
-            Self::TooTight => "too_tight",
-            Self::Fits => "fits",
-            Self::TooLoose => "too_loose",
-            Self::NoWorkableBand => "no_workable_band",
-            Self::NotEnoughData => "not_enough_data",
-        }
-    }
-
-    /// As printed.
-    #[must_use]
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::TooTight => "too tight",
-            Self::Fits => "fits",
-            Self::TooLoose => "too loose",
-            Self::NoWorkableBand => "no workable band",
-            Self::NotEnoughData => "not enough data",
-        }
-    }
-}
+use crate::words::Wording;
 
 /// The verdict on one high limit. Currents in mA, resistance in MΩ.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Verdict {
     /// `None` where no limit is known: then the band is printed alone.
     pub kind: Option<VerdictKind>,
+    /// The limit judged.
+    pub limit_ma: Option<f64>,
     /// Fewer units, days or lots than a verdict needs, but enough for a provisional one.
     pub provisional: bool,
     /// The limit lies above the stated ceiling.
@@ -92,10 +57,8 @@ pub struct Verdict {
     pub rejects_per_month: Option<Estimate>,
     /// Strays that passed.
     pub strays_passed: u64,
-    /// What each answer says alone, the one in use first.
-    pub by_answer: Vec<AnswerVerdict>,
-    /// The verdict in one sentence.
-    pub sentence: String,
+    /// How its currents are printed.
+    pub say: Wording,
 }
 
 impl Verdict {
@@ -105,24 +68,12 @@ impl Verdict {
         self.suggested.as_ref().map(|s| s.limit_ma)
     }
 
-    /// Whether the answers about the tail lead to different verdicts, so that both are printed.
+    /// Whether a limit of `ma` lies inside the workable band; what lies on its end but for rounding does.
     #[must_use]
-    pub fn answers_differ(&self) -> bool {
-        self.by_answer.windows(2).any(|pair| pair[0].kind != pair[1].kind)
+    pub fn serves(&self, ma: f64) -> bool {
+        self.band_low_ma.is_some_and(|low| ma >= low * (1.0 - 1e-9))
+            && self.band_high_ma.is_none_or(|high| ma <= high * (1.0 + 1e-9))
     }
-}
-
-/// What one answer about the tail says about the limit.
-#[derive(Debug, Clone, PartialEq)]
-pub struct AnswerVerdict {
-    /// Which answer.
-    pub answer: Answer,
-    /// Its tail.
-    pub tail: Tail,
-    /// Its band.
-    pub band: Band,
-    /// Its verdict; `None` where no limit is known.
-    pub kind: Option<VerdictKind>,
 }
 
 /// Judges the limit in force.
@@ -134,7 +85,6 @@ pub fn judge(evidence: &Evidence, config: &Config) -> Verdict {
     let evidence = &evidence.sound();
     let setting = &evidence.setting;
     let limit = evidence.limit_ma();
-    let say = Wording::new(setting.x50_ma, setting.step_ma());
     let by_answer: Vec<AnswerVerdict> = evidence
         .answers()
         .into_iter()
@@ -144,72 +94,75 @@ pub fn judge(evidence: &Evidence, config: &Config) -> Verdict {
             AnswerVerdict { answer, tail, band, kind }
         })
         .collect();
-    let mut reasons = Reasons::default();
-    let flags = unsafe_flags(limit, setting, say, &mut reasons);
-    let decided = decide(evidence, &by_answer, limit, say, config, &mut reasons);
+    let above = |cap| above(limit, cap);
+    let (ceiling, range) = (above(setting.ceiling_ma), above(setting.tester_range_ma));
+    let mut reasons: Vec<Reason> = Vec::new();
+    reasons.extend(ceiling.map(Reason::AboveCeiling));
+    reasons.extend(range.map(Reason::AboveTesterRange));
+    let decided = decide(evidence, &by_answer, limit, config, &mut reasons);
     let in_use = by_answer.first();
     let band = in_use.map(|a| a.band.clone());
     let enough = evidence.judged.units >= config.provisional_units;
     let workable = band.as_ref().and_then(Band::workable_ma);
 
-    let provisional =
-        enough && in_use.is_some() && explain::provisional(evidence, config, &mut reasons);
+    let short = explain::provisional(evidence, config).filter(|_| enough && in_use.is_some());
+    let provisional = short.is_some();
+    reasons.extend(short);
     if let Some(used) = in_use {
-        explain::lower_end(used, say, config, &mut reasons);
-        explain::band(setting, &used.band, say, &mut reasons);
+        reasons.extend(explain::lower_end(used, config));
+        reasons.extend(explain::band(setting, &used.band));
     }
     let suggested =
         band.as_ref().filter(|_| enough).and_then(|band| suggest(setting, band, config));
     let suggested = explain::keep_suggestion(suggested, decided.kind, limit, setting, config);
-    let repeats_ceiling =
-        explain::ceiling_repeated(limit, setting, suggested.as_ref(), say, &mut reasons);
-    explain::suggestion(
-        suggested.as_ref(),
-        decided.kind,
-        enough && in_use.is_some(),
-        say,
-        &mut reasons,
-    );
+    let repeated = explain::ceiling_repeated(limit, setting, suggested.as_ref());
+    let repeats_ceiling = repeated.is_some();
+    reasons.extend(repeated);
+    let judged = enough && in_use.is_some();
+    reasons.extend(explain::suggestion(suggested.as_ref(), decided.kind, judged));
 
     let blind = |healthy: f64| limit.and_then(|limit| blind_spot_mohm(setting, limit, healthy));
-    let blind_spot = blind(setting.x50_ma);
-    let blind_spot_low = evidence.x05_ma.and_then(blind);
-    let rejects_per_month = evidence
-        .expected_reject_share
-        .as_ref()
-        .filter(|_| limit.is_some())
-        .map(|share| share.scaled(evidence.units_per_month));
-    explain::consequences(
-        evidence,
-        limit,
-        rejects_per_month.as_ref(),
-        (blind_spot, blind_spot_low),
-        say,
-        &mut reasons,
-    );
     let mut verdict = Verdict {
         kind: decided.kind,
+        limit_ma: limit,
         provisional,
-        above_ceiling: flags.above_ceiling,
-        above_tester_range: flags.above_range,
+        above_ceiling: ceiling.is_some(),
+        above_tester_range: range.is_some(),
         repeats_ceiling,
         band,
         band_low_ma: workable.map(|(low, _)| low),
         band_high_ma: workable.map(|(_, high)| high).filter(|h| h.is_finite()),
-        blind_spot_mohm: blind_spot,
-        blind_spot_low_reader_mohm: blind_spot_low,
-        reasons: reasons.0,
+        blind_spot_mohm: blind(setting.x50_ma),
+        blind_spot_low_reader_mohm: evidence.x05_ma.and_then(blind),
+        reasons,
         judged: evidence.judged,
         suggested,
         fits_until: decided.fits_until,
         units_needed: decided.units_needed,
-        rejects_per_month,
+        rejects_per_month: evidence
+            .expected_reject_share
+            .as_ref()
+            .filter(|_| limit.is_some())
+            .map(|share| share.scaled(evidence.units_per_month)),
         strays_passed: evidence.strays_passed,
-        by_answer,
-        sentence: String::new(),
+        say: Wording::new(setting.x50_ma, setting.step_ma()),
     };
-    verdict.sentence = explain::sentence(&verdict, limit, say);
+    let costs = consequences(&verdict);
+    verdict.reasons.extend(costs);
     verdict
+}
+
+/// What the limit in force costs and hides; nothing where none is known.
+fn consequences(verdict: &Verdict) -> Vec<Reason> {
+    let Some(limit_ma) = verdict.limit_ma else { return Vec::new() };
+    let rejects = verdict.rejects_per_month.clone().map(Reason::RejectsPerMonth);
+    let strays = (verdict.strays_passed > 0).then_some(Reason::StraysPassed(verdict.strays_passed));
+    let blind = verdict.blind_spot_mohm.map(|typical_mohm| Reason::BlindSpot {
+        limit_ma,
+        typical_mohm,
+        low_reader_mohm: verdict.blind_spot_low_reader_mohm,
+    });
+    rejects.into_iter().chain(strays).chain(blind).collect()
 }
 
 fn band_of(setting: &BandInput, tail: &Tail, config: &Config) -> Band {
@@ -238,44 +191,9 @@ fn alone(limit: f64, tail: &Tail, band: &Band) -> VerdictKind {
     }
 }
 
-struct UnsafeFlags {
-    above_ceiling: bool,
-    above_range: bool,
-}
-
-fn unsafe_flags(
-    limit: Option<f64>,
-    setting: &BandInput,
-    say: Wording,
-    reasons: &mut Reasons,
-) -> UnsafeFlags {
-    let above = |cap: Option<f64>| {
-        let (limit, cap) = (limit?, cap.filter(|c| *c > 0.0)?);
-        (limit > cap).then_some((limit, cap))
-    };
-    let ceiling = above(setting.ceiling_ma);
-    let range = above(setting.tester_range_ma);
-    if let Some((limit, cap)) = ceiling {
-        reasons.add(
-            ReasonKind::AboveCeiling,
-            format!(
-                "The limit of {} lies above the ceiling of {} that the stated standard sets: this is unsafe.",
-                say.current(limit),
-                say.current(cap)
-            ),
-        );
-    }
-    if let Some((limit, cap)) = range {
-        reasons.add(
-            ReasonKind::AboveTesterRange,
-            format!(
-                "The limit of {} lies above the end of the tester's range at {}: it can never trip.",
-                say.current(limit),
-                say.current(cap)
-            ),
-        );
-    }
-    UnsafeFlags { above_ceiling: ceiling.is_some(), above_range: range.is_some() }
+fn above(limit: Option<f64>, cap: Option<f64>) -> Option<Above> {
+    let (limit_ma, end_ma) = (limit?, cap.filter(|c| *c > 0.0)?);
+    (limit_ma > end_ma).then_some(Above { limit_ma, end_ma })
 }
 
 #[derive(Default)]
@@ -289,145 +207,114 @@ impl Decided {
     fn of(kind: VerdictKind) -> Self {
         Self { kind: Some(kind), ..Self::default() }
     }
+
+    fn open(units_needed: Option<u64>) -> Self {
+        Self { units_needed, ..Self::of(VerdictKind::NotEnoughData) }
+    }
 }
 
 fn decide(
     evidence: &Evidence,
     answers: &[AnswerVerdict],
     limit: Option<f64>,
-    say: Wording,
     config: &Config,
-    reasons: &mut Reasons,
+    reasons: &mut Vec<Reason>,
 ) -> Decided {
     let units = evidence.judged.units;
     let few = units < config.provisional_units;
     if few {
-        reasons.add(
-            ReasonKind::TooFewUnits,
-            format!(
-                "Only {} {} judged; a provisional verdict needs {}, a verdict {}.",
-                count(units, "unit"),
-                if units == 1 { "was" } else { "were" },
-                config.provisional_units,
-                config.verdict_units
-            ),
-        );
+        reasons.push(Reason::TooFewUnits {
+            units,
+            provisional: config.provisional_units,
+            verdict: config.verdict_units,
+        });
+    } else if answers.is_empty() {
+        reasons.push(Reason::NoTailEstimate);
     }
-    if answers.is_empty() && !few {
-        reasons.add(
-            ReasonKind::NoTailEstimate,
-            "The upper tail of the readings could not be estimated; see the notes for the cause.",
-        );
-    }
-    let Some(limit) = limit else {
-        reasons.add(
-            ReasonKind::NoLimitKnown,
-            "No high limit is known for these units, so there is no verdict on one; give high_limit_ma in \
-             the settings.",
-        );
+    let Some(limit_ma) = limit else {
+        reasons.push(Reason::NoLimitKnown);
         return Decided::default();
     };
     let (Some(used), false) = (answers.first(), few) else {
-        return Decided {
-            units_needed: few.then_some(config.verdict_units),
-            ..Decided::of(VerdictKind::NotEnoughData)
-        };
+        return Decided::open(few.then_some(config.verdict_units));
     };
 
     // More units cannot open a band that is closed under every answer.
     if answers.iter().all(|a| a.kind == Some(VerdictKind::NoWorkableBand)) {
-        explain::no_band(&evidence.setting, used, say, reasons);
+        let (healthy_ma, upper_ma) = (used.tail.lower_ma, used.band.upper_ma);
+        reasons.push(Reason::NoBand { healthy_ma, upper_ma });
+        reasons.push(Reason::WhatHelps(evidence.setting.adds));
         return Decided::of(VerdictKind::NoWorkableBand);
     }
-    let below = |a: &&AnswerVerdict| limit < a.tail.lower_ma;
+    let below = |a: &&AnswerVerdict| limit_ma < a.tail.lower_ma;
     if answers.iter().all(|a| below(&a)) {
-        return too_tight(evidence, used, limit, say, config, reasons);
+        return too_tight(evidence, used, limit_ma, config, reasons);
     }
-    let excess = evidence.excess_share.unwrap_or(0.0);
-    if excess > config.excess_share_max && answers.iter().any(|a| a.kind != used.kind) {
-        reasons.add(
-            ReasonKind::ExcessTooCommon,
-            format!(
-                "{} of the units lie beyond where the healthy body ends, more than the {} that defects \
-                 could explain, and the two answers about them lead to different verdicts.",
-                percent(excess),
-                percent(config.excess_share_max)
-            ),
-        );
-        explain::retests_decide(reasons);
-        return Decided::of(VerdictKind::NotEnoughData);
+    let share = evidence.excess_share.unwrap_or(0.0);
+    if share > config.excess_share_max && answers.iter().any(|a| a.kind != used.kind) {
+        reasons.push(Reason::ExcessTooCommon { share, most: config.excess_share_max });
+        reasons.push(Reason::RetestsDecide);
+        return Decided::open(None);
     }
-    if limit > used.band.upper_ma {
-        reasons.add(
-            ReasonKind::AboveUpperEnd,
-            format!(
-                "The limit of {} lies above the upper end of the workable band, {}.",
-                say.current(limit),
-                say.estimate(used.band.upper_ma)
-            ),
-        );
+    if limit_ma > used.band.upper_ma {
+        reasons.push(Reason::AboveUpperEnd(Above { limit_ma, end_ma: used.band.upper_ma }));
         return Decided::of(VerdictKind::TooLoose);
     }
     if let Some(one) = answers.iter().find(below) {
-        reasons.add(
-            ReasonKind::AnswersDisagree,
-            format!(
-                "The limit of {} lies below {}, which healthy units reach {}, but not so by the other answer.",
-                say.current(limit),
-                say.estimate(one.tail.lower_ma),
-                one.answer.words()
-            ),
-        );
-        explain::retests_decide(reasons);
-        return Decided::of(VerdictKind::NotEnoughData);
+        let (lower_ma, answer) = (one.tail.lower_ma, one.answer);
+        reasons.push(Reason::AnswersDisagree { limit_ma, lower_ma, answer });
+        reasons.push(Reason::RetestsDecide);
+        return Decided::open(None);
     }
-    if limit < used.tail.upper_ma {
-        let needed = units_needed(units, limit, &used.tail);
-        explain::between(limit, &used.tail, needed, say, config, reasons);
-        return Decided { units_needed: needed, ..Decided::of(VerdictKind::NotEnoughData) };
+    let share = 1.0 - config.accepted_reject_share;
+    let tail = &used.tail;
+    if limit_ma < tail.upper_ma {
+        let needed = units_needed(units, limit_ma, tail);
+        reasons.push(Reason::BetweenBounds(Between {
+            limit_ma,
+            low_ma: tail.lower_ma,
+            high_ma: tail.upper_ma,
+            share,
+        }));
+        reasons.push(Reason::UnitsDecide(needed));
+        return Decided::open(needed);
     }
-    Decided {
-        fits_until: explain::fits(evidence, used, limit, say, config, reasons),
-        ..Decided::of(VerdictKind::Fits)
+    reasons.push(Reason::InsideBand(Between {
+        limit_ma,
+        low_ma: tail.upper_ma,
+        high_ma: used.band.upper_ma,
+        share,
+    }));
+    let mut fits = Decided::of(VerdictKind::Fits);
+    // Only a carried lower end can lie above a limit that fits today, apart from rounding to a step.
+    if used.band.lower_ma > used.band.lower_today_ma && limit_ma < used.band.lower_ma {
+        fits.fits_until = evidence.limit_reached_on;
+        reasons.push(Reason::FitsUntil { lower_ma: used.band.lower_ma, until: fits.fits_until });
     }
+    fits
 }
 
 fn too_tight(
     evidence: &Evidence,
     used: &AnswerVerdict,
-    limit: f64,
-    say: Wording,
+    limit_ma: f64,
     config: &Config,
-    reasons: &mut Reasons,
+    reasons: &mut Vec<Reason>,
 ) -> Decided {
-    let units = evidence.judged.units;
-    let expected =
-        evidence.expected_reject_share.as_ref().map_or(0.0, |share| share.value * units as f64);
+    let units = evidence.judged.units as f64;
+    let expected = evidence.expected_reject_share.as_ref().map_or(0.0, |share| share.value * units);
     let rejects = evidence.healthy_rejects_seen.max(expected);
-    let below = format!(
-        "The limit of {} lies below {}, the least that the {} point of the healthy units can be",
-        say.current(limit),
-        say.estimate(used.tail.lower_ma),
-        percent(1.0 - config.accepted_reject_share)
-    );
-    if rejects >= config.too_tight_rejects {
-        reasons.add(ReasonKind::BelowHealthy, format!("{below}."));
+    let asked = config.too_tight_rejects;
+    let share = 1.0 - config.accepted_reject_share;
+    let below = Below { limit_ma, lower_ma: used.tail.lower_ma, share };
+    if rejects >= asked {
+        reasons.push(Reason::BelowHealthy(below));
         return Decided::of(VerdictKind::TooTight);
     }
-    let needed = (rejects > 0.0)
-        .then(|| units_from(units as f64 * config.too_tight_rejects / rejects))
-        .flatten();
-    reasons.add(
-        ReasonKind::FewRejects,
-        format!(
-            "{below}, but only {} healthy rejects were seen or are expected in the period; calling a limit \
-             too tight takes {}.",
-            crate::words::three_digits(rejects),
-            config.too_tight_rejects
-        ),
-    );
-    explain::units_decide(needed, reasons);
-    Decided { units_needed: needed, ..Decided::of(VerdictKind::NotEnoughData) }
+    let needed = (rejects > 0.0).then(|| units_from(units * asked / rejects)).flatten();
+    reasons.push(Reason::FewRejects { below, rejects, asked });
+    reasons.push(Reason::UnitsDecide(needed));
+    Decided::open(needed)
 }
 
 /// About how many units would put the limit outside the bounds.

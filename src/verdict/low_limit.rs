@@ -3,7 +3,7 @@
 use crate::config::Config;
 use crate::verdict::band::{round_down, round_up};
 use crate::verdict::evidence::Tail;
-use crate::words::{Wording, count};
+use crate::words::Wording;
 
 /// What the verdict on a low limit needs. Currents in mA.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,48 +23,31 @@ pub struct LowEvidence {
     pub limit_step_ma: f64,
 }
 
-/// The kinds of finding about a low limit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum LowKind {
+/// One finding about the low limit, with its numbers in mA.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[expect(
+    missing_docs,
+    reason = "open_ma is what an unconnected lead reads, limit_ma the low limit in force"
+)]
+pub enum LowReason {
+    /// There is none: an unconnected lead passes.
+    NoLowLimit,
     /// An unconnected lead passes.
-    OpenLeadPasses,
+    OpenLeadPasses { open_ma: f64, limit_ma: f64 },
     /// An unconnected lead is found.
-    OpenLeadFound,
+    OpenLeadFound { open_ma: f64, limit_ma: f64 },
     /// Not known whether an unconnected lead passes.
-    OpenLeadUnknown,
-    /// The low limit rejects healthy units.
-    CutsIntoHealthy,
+    OpenLeadUnknown { limit_ma: f64 },
     /// Where a low limit would work.
-    Workable,
+    Workable { from_ma: f64, to_ma: f64 },
     /// An open lead reads like a healthy unit.
-    NoWorkable,
+    NoneWorks { open_ma: f64, healthy_ma: f64 },
+    /// Up to where a low limit would work; from where is not known.
+    AtMost { to_ma: f64 },
     /// The healthy body's lower end is not known.
     HealthyUnknown,
-}
-
-impl LowKind {
-    /// Machine name.
-    #[must_use]
-    pub fn key(self) -> &'static str {
-        match self {
-            Self::OpenLeadPasses => "open_lead_passes",
-            Self::OpenLeadFound => "open_lead_found",
-            Self::OpenLeadUnknown => "open_lead_unknown",
-            Self::CutsIntoHealthy => "cuts_into_healthy",
-            Self::Workable => "workable",
-            Self::NoWorkable => "no_workable",
-            Self::HealthyUnknown => "healthy_unknown",
-        }
-    }
-}
-
-/// One finding about the low limit.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct LowReason {
-    /// Its kind.
-    pub kind: LowKind,
-    /// A full sentence.
-    pub sentence: String,
+    /// The low limit rejects so many healthy units.
+    CutsIntoHealthy { limit_ma: f64, units: u64 },
 }
 
 /// The verdict on a low limit.
@@ -77,10 +60,19 @@ pub struct LowLimit {
     pub from_ma: Option<f64>,
     /// Highest workable low limit, mA: the last limit step at or below the healthy body's lower bound.
     pub to_ma: Option<f64>,
-    /// The low limit rejects healthy units: its under-limit rows are left-censored healthy units.
-    pub cuts_into_healthy: bool,
     /// Why; at least one.
     pub reasons: Vec<LowReason>,
+    /// How its currents are printed.
+    pub say: Wording,
+}
+
+impl LowLimit {
+    /// That it rejects healthy units, in a sentence; `None` where it does not, or not certainly.
+    #[must_use]
+    pub fn cuts_into_healthy(&self) -> Option<String> {
+        let cuts = |r: &&LowReason| matches!(r, LowReason::CutsIntoHealthy { .. });
+        self.reasons.iter().find(cuts).map(|r| r.sentence(self.say))
+    }
 }
 
 /// Judges the low limit.
@@ -95,101 +87,48 @@ pub fn judge_low(evidence: &LowEvidence, config: &Config) -> LowLimit {
     let open = evidence.open_lead_ma.filter(|x| *x >= 0.0 && x.is_finite());
     let healthy = evidence.healthy.filter(|t| !t.lower_ma.is_nan() && !t.upper_ma.is_nan());
     let step = evidence.limit_step_ma;
-    let say = Wording::new(evidence.x50_ma, step);
-    let mut reasons = Vec::new();
-    let mut add = |kind, sentence: String| reasons.push(LowReason { kind, sentence });
-
-    let open_lead_passes = match (limit, open) {
-        (None, _) => {
-            add(
-                LowKind::OpenLeadPasses,
-                "There is no low limit: a test with no unit connected passes.".to_owned(),
-            );
-            Some(true)
+    let (first, open_lead_passes) = match (limit, open) {
+        (None, _) => (LowReason::NoLowLimit, Some(true)),
+        (Some(limit_ma), Some(open_ma)) if open_ma >= limit_ma => {
+            (LowReason::OpenLeadPasses { open_ma, limit_ma }, Some(true))
         }
-        (Some(limit), Some(open)) => {
-            let (low, o) = (say.current(limit), say.current(open));
-            if open >= limit {
-                add(
-                    LowKind::OpenLeadPasses,
-                    format!("An unconnected lead reads {o} and passes the low limit of {low}."),
-                );
-            } else {
-                add(
-                    LowKind::OpenLeadFound,
-                    format!("An unconnected lead reads {o} and fails the low limit of {low}."),
-                );
-            }
-            Some(open >= limit)
+        (Some(limit_ma), Some(open_ma)) => {
+            (LowReason::OpenLeadFound { open_ma, limit_ma }, Some(false))
         }
-        (Some(limit), None) => {
-            add(
-                LowKind::OpenLeadUnknown,
-                format!(
-                    "Whether an unconnected lead fails the low limit of {} is not known: record one test with no \
-                     unit connected.",
-                    say.current(limit)
-                ),
-            );
-            None
-        }
+        (Some(limit_ma), None) => (LowReason::OpenLeadUnknown { limit_ma }, None),
     };
-
-    let (mut from_ma, mut to_ma) = (None, None);
-    match (open, healthy) {
-        (Some(open), Some(body)) => {
+    let workable = match (open, healthy) {
+        (Some(open_ma), Some(body)) => {
             // At the open-lead reading itself the lead would pass.
-            let from =
-                if step > 0.0 && step.is_finite() { round_down(open, step) + step } else { open };
-            let from = round_up(from, step);
-            let to = round_down(body.lower_ma, step);
-            if from <= to && to > open {
-                add(
-                    LowKind::Workable,
-                    format!(
-                        "A low limit works from {} (above an unconnected lead) to {} (below healthy units).",
-                        say.current(from),
-                        say.current(to)
-                    ),
-                );
-                (from_ma, to_ma) = (Some(from), Some(to));
+            let above = if step > 0.0 && step.is_finite() {
+                round_down(open_ma, step) + step
             } else {
-                add(
-                    LowKind::NoWorkable,
-                    format!(
-                        "No low limit works: an unconnected lead reads {} and healthy units go down to {}. Shorten or \
-                         reroute the leads, or check the connection by other means.",
-                        say.current(open),
-                        say.estimate(body.lower_ma.max(0.0))
-                    ),
-                );
+                open_ma
+            };
+            let (from_ma, to_ma) = (round_up(above, step), round_down(body.lower_ma, step));
+            if from_ma <= to_ma && to_ma > open_ma {
+                LowReason::Workable { from_ma, to_ma }
+            } else {
+                LowReason::NoneWorks { open_ma, healthy_ma: body.lower_ma.max(0.0) }
             }
         }
-        (None, Some(body)) => add(
-            LowKind::OpenLeadUnknown,
-            format!(
-                "A low limit of at most {} spares healthy units; how low it may be needs the open-lead reading.",
-                say.current(round_down(body.lower_ma, step).max(0.0))
-            ),
-        ),
-        (_, None) => add(
-            LowKind::HealthyUnknown,
-            "The lower end of the healthy units is not known.".to_owned(),
-        ),
+        (None, Some(body)) => LowReason::AtMost { to_ma: round_down(body.lower_ma, step).max(0.0) },
+        (_, None) => LowReason::HealthyUnknown,
+    };
+    let (from_ma, to_ma) = match workable {
+        LowReason::Workable { from_ma, to_ma } => (Some(from_ma), Some(to_ma)),
+        _ => (None, None),
+    };
+    let units = evidence.healthy_under_limit;
+    let cut = limit
+        .zip(healthy)
+        .filter(|(limit, body)| *limit > body.upper_ma && units as f64 >= config.too_tight_rejects)
+        .map(|(limit_ma, _)| LowReason::CutsIntoHealthy { limit_ma, units });
+    LowLimit {
+        open_lead_passes,
+        from_ma,
+        to_ma,
+        reasons: [first, workable].into_iter().chain(cut).collect(),
+        say: Wording::new(evidence.x50_ma, step),
     }
-
-    let cut = limit.zip(healthy).filter(|(limit, body)| {
-        *limit > body.upper_ma && evidence.healthy_under_limit as f64 >= config.too_tight_rejects
-    });
-    if let Some((limit, _)) = cut {
-        add(
-            LowKind::CutsIntoHealthy,
-            format!(
-                "The low limit of {} cuts into the healthy units: {} below it read more than an unconnected lead.",
-                say.current(limit),
-                count(evidence.healthy_under_limit, "unit")
-            ),
-        );
-    }
-    LowLimit { open_lead_passes, from_ma, to_ma, cuts_into_healthy: cut.is_some(), reasons }
 }

@@ -7,6 +7,7 @@
 
 pub mod action;
 pub mod band;
+pub mod calculated;
 pub mod candidate;
 pub mod cautions;
 pub mod concern;
@@ -16,8 +17,11 @@ mod explain;
 pub mod gate;
 pub mod group;
 pub mod jump;
+mod kind;
 pub mod limit;
 pub mod limit_study;
+mod limit_words;
+pub mod limits;
 pub mod low_limit;
 pub mod month;
 pub mod moved;
@@ -30,7 +34,8 @@ pub mod tester;
 pub mod units;
 
 pub use evidence::Evidence;
-pub use limit::{Verdict, VerdictKind, judge};
+pub use limit::{Verdict, VerdictKind};
+pub use plant::judge;
 
 /// Everything decided.
 #[derive(Debug)]
@@ -39,4 +44,6 @@ pub struct Verdicts {
     pub series: Vec<plant::SeriesVerdict>,
     /// Testers and their record.
     pub testers: tester::Testers,
+    /// Models that share one limit, by the settings.
+    pub limit_groups: Vec<plant::SharedLimit>,
 }

@@ -3,9 +3,13 @@
 //! Units throughout: volt (rms for AC), mA, kΩ, nF, Hz, s, W; `V / kΩ = mA`. A question without an
 //! answer (no voltage, a limit that the healthy current already passes) is `None`, never infinite.
 
-use crate::words::{resistance, three_digits};
+use std::f64::consts::TAU;
+use std::fmt;
 
-use std::f64::consts::{SQRT_2, TAU};
+use serde::Serialize;
+
+use crate::config::Config;
+use crate::words::{resistance, three_digits};
 
 /// How the current of a resistive leak path joins the healthy current.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -47,12 +51,6 @@ pub fn total_current_ma(in_phase_ma: f64, capacitive_ma: f64) -> f64 {
     in_phase_ma.hypot(capacitive_ma)
 }
 
-/// Angle by which the total current leads the voltage, in degrees (0 resistive, 90 capacitive).
-#[must_use]
-pub fn phase_angle_deg(in_phase_ma: f64, capacitive_ma: f64) -> f64 {
-    capacitive_ma.atan2(in_phase_ma).to_degrees()
-}
-
 /// In-phase part of a total current, in mA: `sqrt(I^2 - I_C^2)`, computed as `sqrt((I - I_C)(I + I_C))`,
 /// which keeps its digits where the in-phase part is small.
 ///
@@ -61,20 +59,6 @@ pub fn phase_angle_deg(in_phase_ma: f64, capacitive_ma: f64) -> f64 {
 pub fn in_phase_current_ma(total_ma: f64, capacitive_ma: f64) -> Option<f64> {
     let square = (total_ma - capacitive_ma) * (total_ma + capacitive_ma);
     (square >= 0.0).then(|| square.sqrt())
-}
-
-/// Peak of a sine, in V: `sqrt(2) V_rms`.
-#[must_use]
-pub fn peak_v(rms_v: f64) -> f64 {
-    SQRT_2 * rms_v
-}
-
-/// Charging current while a DC voltage rises evenly, in mA: `C dV/dt`, with nF, V and s.
-///
-/// `None` where the ramp time is not positive.
-#[must_use]
-pub fn ramp_current_ma(capacitance_nf: f64, rise_v: f64, ramp_s: f64) -> Option<f64> {
-    finite(capacitance_nf * 1e-9 * rise_v / positive(ramp_s)? * 1e3)
 }
 
 /// Reading of a unit with a leak path beside its healthy current, in mA.
@@ -126,47 +110,58 @@ pub fn blind_spot_kohm(
 }
 
 /// A resistor to be tested in place of a unit.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Load {
-    /// Its resistance, kΩ.
-    pub resistance_kohm: f64,
-    /// The power it takes at the test voltage, W.
-    pub power_w: f64,
+    /// Its resistance, MΩ.
+    pub resistance_mohm: f64,
     /// The current it draws, mA.
     pub current_ma: f64,
+    /// The power it takes at the test voltage, W.
+    pub power_w: f64,
+}
+
+/// `273 kΩ (8.25 W)`.
+impl fmt::Display for Load {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} ({} W)", resistance(self.resistance_mohm), three_digits(self.power_w))
+    }
 }
 
 /// The two loads that prove at the station that a limit works.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct ProvingLoads {
+    /// The limit that they prove, mA.
+    pub limit_ma: f64,
+    /// Voltage that they take.
+    pub applied_v: f64,
     /// Draws a little more than the limit: the tester must trip.
     pub must_trip: Load,
     /// Draws a little less than the limit: the tester must pass it.
     pub must_pass: Load,
 }
 
-/// Loads that prove a limit: `V / (trip_factor limit)` must trip, `V / (pass_factor limit)` must pass.
+/// Loads that prove a limit: `V / (trip_load_factor limit)` must trip, `V / (pass_load_factor limit)` must pass.
 ///
-/// - Units: V, mA; factors are of the limit (1.1 and 0.9). Power is `V^2 / R`.
+/// - Units: V, mA; the factors of the rules are of the limit (1.1 and 0.9). Power is `V^2 / R`.
 ///
 /// `None` where voltage or limit is not positive.
 #[must_use]
-pub fn proving_loads(
-    applied_v: f64,
-    limit_ma: f64,
-    trip_factor: f64,
-    pass_factor: f64,
-) -> Option<ProvingLoads> {
+pub fn proving_loads(applied_v: f64, limit_ma: f64, config: &Config) -> Option<ProvingLoads> {
     let load = |factor: f64| {
-        let resistance_kohm = resistance_kohm(positive(applied_v)?, factor * limit_ma)?;
+        let current_ma = factor * limit_ma;
         Some(Load {
-            resistance_kohm,
+            resistance_mohm: resistance_kohm(positive(applied_v)?, current_ma)? / 1e3,
+            current_ma,
             // V^2 / R with R = V / I.
-            power_w: applied_v * (factor * limit_ma) / 1e3,
-            current_ma: factor * limit_ma,
+            power_w: applied_v * current_ma / 1e3,
         })
     };
-    Some(ProvingLoads { must_trip: load(trip_factor)?, must_pass: load(pass_factor)? })
+    Some(ProvingLoads {
+        limit_ma,
+        applied_v,
+        must_trip: load(config.trip_load_factor)?,
+        must_pass: load(config.pass_load_factor)?,
+    })
 }
 
 fn positive(x: f64) -> Option<f64> {
@@ -175,10 +170,4 @@ fn positive(x: f64) -> Option<f64> {
 
 fn finite(x: f64) -> Option<f64> {
     x.is_finite().then_some(x)
-}
-
-/// A load: `273 kΩ (8.25 W)`.
-#[must_use]
-pub fn load(load: &Load) -> String {
-    format!("{} ({} W)", resistance(load.resistance_kohm / 1e3), three_digits(load.power_w))
 }

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::analysis::body::describe::Which;
 use crate::analysis::body::healthy::{Healthy, TailNumbers};
+use crate::analysis::units::strays::Lies;
 use crate::analysis::{Finding, Findings, Known};
 use crate::config::Config;
 use crate::day::date_of;
@@ -15,20 +16,20 @@ use crate::series::{Current, Pass, Series};
 use crate::verdict::band::{Band, BandInput};
 use crate::verdict::evidence::{Answer, Evidence, Forecast, Tail};
 use crate::verdict::group::{GroupBand, Member, share_limit};
-use crate::verdict::limit::{Verdict, judge};
-use crate::verdict::low_limit::{LowEvidence, LowLimit, judge_low};
+use crate::verdict::limit::judge as judge_limit;
+use crate::verdict::limits::JudgedLimits;
+use crate::verdict::low_limit::{LowEvidence, judge_low};
 use crate::verdict::month::{MonthJudged, judge_month};
 use crate::verdict::physics::LeakAdds;
 use crate::verdict::{Verdicts, tester};
 use crate::words::Wording;
+use crate::words::numbers::whole;
 
 /// What was decided about one series.
 #[derive(Debug)]
 pub struct SeriesVerdict {
-    /// The limit's verdict.
-    pub verdict: Verdict,
-    /// The low limit.
-    pub low: LowLimit,
+    /// Both limits.
+    pub limits: JudgedLimits,
     /// Whether it drifts.
     pub flag: DriftFlag,
     /// When the limit is reached.
@@ -41,19 +42,19 @@ pub struct SeriesVerdict {
     pub month: Option<(MonthJudged, usize)>,
 }
 
-/// Judges every series, then the testers.
+/// Judges the whole plant: every series, then the testers.
 #[must_use]
-pub fn judge_all(pass: &Pass, known: &Known<'_>, findings: &Findings, config: &Config) -> Verdicts {
-    let mut verdicts: Vec<SeriesVerdict> = pass
+pub fn judge(pass: &Pass, known: &Known<'_>, findings: &Findings, config: &Config) -> Verdicts {
+    let mut series: Vec<SeriesVerdict> = pass
         .series
         .iter()
         .zip(&known.movement.series)
         .zip(&findings.series)
         .map(|((series, moved), finding)| judge_series(series, moved, finding, config))
         .collect();
-    rank_months(&mut verdicts);
-    let testers = tester::judge(pass, known, findings, &verdicts, config);
-    Verdicts { series: verdicts, testers }
+    rank_months(&mut series);
+    let testers = tester::judge(pass, known, findings, &series, config);
+    Verdicts { limit_groups: limit_groups(pass, findings, &series, config), series, testers }
 }
 
 /// Orders the months: what matters most first, then what used the larger share of the room.
@@ -132,88 +133,90 @@ fn judge_series(
     finding: &Finding,
     config: &Config,
 ) -> SeriesVerdict {
-    let key = &series.key;
-    let model = config.model(&key.model);
     let limit_ma = moved.limits.now.high_pa.map(ma);
     let healthy = finding.healthy.as_ref().ok();
-    let quantile = |n: usize| healthy.and_then(|h| h.quantiles[n].as_ref()).map(|e| e.value);
-    let x50 = quantile(1).unwrap_or_else(|| moved.typical_now_ma());
-    let adds = if key.test.is_dc() || key.current == Current::InPhase {
-        LeakAdds::InPhase
-    } else {
-        LeakAdds::AtRightAngles
+    let setting = setting_of(series, moved, finding, config);
+    let (x50_ma, wording) = (setting.x50_ma, Wording::new(setting.x50_ma, finding.step_ma));
+    let passed_above = finding.strays.units.iter().filter(|u| u.lies == Lies::Above).count();
+    let evidence = evidence_of(
+        setting,
+        healthy,
+        &Counted {
+            limit_ma,
+            judged: Judged {
+                from: date_of(moved.period.from),
+                to: date_of(moved.period.to),
+                units: whole(finding.units_judged),
+                production_days: finding.days_judged,
+                lots: finding.lots_judged,
+            },
+            trips: finding.trips_judged,
+            units_per_month: finding.units_per_month(),
+            strays_passed: passed_above as u64,
+        },
+    );
+    let low = LowEvidence {
+        low_limit_ma: moved.limits.now.low_pa.map(ma),
+        open_lead_ma: finding.open_lead_ma,
+        healthy: healthy.and_then(|h| h.low_side).map(|(value, lower, upper)| Tail {
+            quantile_ma: value,
+            lower_ma: lower,
+            upper_ma: upper,
+            upper_at_horizon_ma: None,
+        }),
+        x50_ma,
+        healthy_under_limit: finding.healthy_under_limit,
+        limit_step_ma: evidence.setting.step_ma(),
     };
-    let setting = BandInput {
-        x50_ma: x50,
+    let numbers = DriftNumbers {
+        reject_share_now: healthy.and_then(|h| h.reject_share.as_ref()).map(|e| e.value),
+        reject_share_at_horizon: healthy.and_then(|h| h.reject_share_at_horizon),
+        ..drift_numbers(moved, config)
+    };
+    SeriesVerdict {
+        limits: JudgedLimits {
+            high: judge_limit(&evidence, config),
+            low: judge_low(&low, config),
+            apart: finding.causes.clone(),
+            period: finding.period.clone(),
+        },
+        flag: flag(&numbers, config),
+        forecast: evidence.limit_reached_on,
+        month: finding
+            .month
+            .as_ref()
+            .map(|change| (judge_month(change, limit_ma, &wording, config), 0)),
+        wording,
+        evidence,
+    }
+}
+
+/// Voltage, kind of current, typical reading, caps and steps of a series.
+fn setting_of(
+    series: &Series,
+    moved: &SeriesMovement,
+    finding: &Finding,
+    config: &Config,
+) -> BandInput {
+    let key = &series.key;
+    let model = config.model(&key.model);
+    let healthy = finding.healthy.as_ref().ok();
+    let x50 = healthy.and_then(|h| h.quantiles[1].as_ref()).map(|e| e.value);
+    BandInput {
+        x50_ma: x50.unwrap_or_else(|| moved.typical_now_ma()),
         upper_now_ma: f64::INFINITY,
         upper_at_horizon_ma: None,
-        adds,
+        adds: if key.test.is_dc() || key.current == Current::InPhase {
+            LeakAdds::InPhase
+        } else {
+            LeakAdds::AtRightAngles
+        },
         applied_v: key.applied_v(),
         leak_path_mohm: model.leak_path_mohm,
         ceiling_ma: config.ceiling.get(key.test.key()).copied(),
         tester_range_ma: config.tester.range_ma,
         reading_step_ma: finding.step_ma,
         limit_step_ma: model.limit_step_ma.or(config.limit_step_ma),
-    };
-    let judged = Judged {
-        from: date_of(moved.period.from),
-        to: date_of(moved.period.to),
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a count")]
-        units: finding.units_judged as u64,
-        production_days: finding.days_judged,
-        lots: finding.lots_judged,
-    };
-    let passed = finding
-        .strays
-        .units
-        .iter()
-        .filter(|u| u.lies == crate::analysis::units::strays::Lies::Above)
-        .count() as u64;
-    let evidence = evidence_of(
-        setting,
-        healthy,
-        &Counted {
-            limit_ma,
-            judged,
-            trips: finding.trips_judged,
-            units_per_month: finding.units_per_month(),
-            strays_passed: passed,
-        },
-    );
-    let verdict = judge(&evidence, config);
-    let low = judge_low(
-        &LowEvidence {
-            low_limit_ma: moved.limits.now.low_pa.map(ma),
-            open_lead_ma: finding.open_lead_ma,
-            healthy: healthy.and_then(|h| h.low_side).map(|(value, lower, upper)| Tail {
-                quantile_ma: value,
-                lower_ma: lower,
-                upper_ma: upper,
-                upper_at_horizon_ma: None,
-            }),
-            x50_ma: x50,
-            healthy_under_limit: finding.healthy_under_limit,
-            limit_step_ma: evidence.setting.limit_step_ma.unwrap_or(finding.step_ma),
-        },
-        config,
-    );
-    let numbers = DriftNumbers {
-        reject_share_now: healthy.and_then(|h| h.reject_share.as_ref()).map(|e| e.value),
-        reject_share_at_horizon: healthy.and_then(|h| h.reject_share_at_horizon),
-        ..drift_numbers(moved, config)
-    };
-    let flag = flag(&numbers, config);
-    SeriesVerdict {
-        verdict,
-        low,
-        flag,
-        forecast: evidence.limit_reached_on,
-        month: finding.month.as_ref().map(|change| {
-            let say = Wording::new(x50, finding.step_ma);
-            (judge_month(change, limit_ma, &say, config), 0)
-        }),
-        wording: Wording::new(x50, finding.step_ma),
-        evidence,
     }
 }
 
@@ -227,8 +230,7 @@ pub struct SharedLimit {
 }
 
 /// The shared bands of every `limit_group` of the settings, one for each kind of test.
-#[must_use]
-pub fn limit_groups(
+fn limit_groups(
     pass: &Pass,
     findings: &Findings,
     verdicts: &[SeriesVerdict],
@@ -251,7 +253,7 @@ pub fn limit_groups(
                 Member {
                     name: if twice { key.title() } else { key.model.clone() },
                     x50_ma: healthy.and_then(|h| h.quantiles[1].as_ref()).map_or(0.0, |q| q.value),
-                    band_ma: verdicts[n].verdict.band.as_ref().and_then(Band::workable_ma),
+                    band_ma: verdicts[n].limits.high.band.as_ref().and_then(Band::workable_ma),
                 }
             })
             .collect();

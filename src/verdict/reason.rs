@@ -1,121 +1,203 @@
-//! Why a verdict is what it is: each reason a machine word and a full sentence.
+//! Why a verdict on a high limit is what it is: each reason with its numbers.
+//!
+//! Takes nothing and decides nothing: the judge fills these in, and `limit_words` makes the sentences. So a
+//! later reader asks for a reason by its kind and never by its spelling. Currents in mA, shares fractions of 1.
 
-/// The kinds of reason.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum ReasonKind {
+use crate::stats::estimate::Estimate;
+use crate::verdict::band::UpperEnd;
+use crate::verdict::evidence::{Answer, Forecast, Tail};
+use crate::verdict::physics::LeakAdds;
+use crate::verdict::suggest::Suggestion;
+
+/// One reason.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Reason {
     /// The limit lies above the ceiling of the stated standard: unsafe.
-    AboveCeiling,
+    AboveCeiling(Above),
     /// The limit lies above the tester's range: it can never trip.
-    AboveTesterRange,
+    AboveTesterRange(Above),
     /// No limit is known.
     NoLimitKnown,
     /// Too few units for any verdict.
-    TooFewUnits,
+    TooFewUnits {
+        /// Units judged.
+        units: u64,
+        /// Units of a provisional verdict.
+        provisional: u64,
+        /// Units of a verdict.
+        verdict: u64,
+    },
     /// The tail could not be estimated.
     NoTailEstimate,
-    /// The verdict is provisional.
-    Provisional,
+    /// The verdict is provisional: what the period is short of.
+    Provisional(Vec<Short>),
     /// The upper end lies below what healthy units read.
-    NoBand,
-    /// What would open a band.
-    WhatHelps,
+    NoBand {
+        /// What healthy units reach at least.
+        healthy_ma: f64,
+        /// The highest workable limit.
+        upper_ma: f64,
+    },
+    /// What would open a band, which hangs on how a leak joins the healthy current.
+    WhatHelps(LeakAdds),
     /// The limit lies below `L` under every answer.
-    BelowHealthy,
-    /// Fewer healthy rejects than `too tight` asks.
-    FewRejects,
+    BelowHealthy(Below),
+    /// It does, but fewer healthy rejects than `too tight` asks were seen or are expected.
+    FewRejects {
+        /// Where it lies.
+        below: Below,
+        /// Healthy rejects.
+        rejects: f64,
+        /// Healthy rejects that `too tight` asks.
+        asked: f64,
+    },
     /// The limit lies above the upper end.
-    AboveUpperEnd,
+    AboveUpperEnd(Above),
     /// The limit lies inside the band.
-    InsideBand,
+    InsideBand(Between),
     /// Drift will put the limit below the lower end.
-    FitsUntil,
+    FitsUntil {
+        /// The lower end at the end of the planning horizon.
+        lower_ma: f64,
+        /// When; `None` where no date can be given.
+        until: Option<Forecast>,
+    },
     /// The limit lies between `L` and `U`.
-    BetweenBounds,
+    BetweenBounds(Between),
     /// The limit lies below `L` under one answer only.
-    AnswersDisagree,
+    AnswersDisagree {
+        /// The limit.
+        limit_ma: f64,
+        /// `L` of that answer.
+        lower_ma: f64,
+        /// The answer.
+        answer: Answer,
+    },
     /// The excess is too common to be defects and the answers give different verdicts.
-    ExcessTooCommon,
-    /// What would decide the question.
-    WhatDecides,
+    ExcessTooCommon {
+        /// Share of units in excess.
+        share: f64,
+        /// Share that defects could explain.
+        most: f64,
+    },
+    /// About how many units would decide; `None` where no number would.
+    UnitsDecide(Option<u64>),
+    /// Only re-tests decide.
+    RetestsDecide,
     /// Where the lower end comes from.
-    LowerEnd,
-    /// Where the upper end comes from.
-    UpperEnd,
+    LowerEnd(LowerEnd),
+    /// A rule about the upper end.
+    UpperEnd {
+        /// The rule.
+        end: UpperEnd,
+        /// Whether it sets the end.
+        sets: bool,
+    },
     /// No leak path is stated.
-    AskForLeakPath,
-    /// A leak path is stated but the voltage is unknown.
-    LeakPathWithoutVoltage,
+    AskForLeakPath {
+        /// The leak that a limit at the upper end passes.
+        leak_ma: f64,
+        /// The typical reading.
+        typical_ma: f64,
+    },
+    /// A leak path of so many MΩ is stated, but no voltage is known.
+    LeakPathWithoutVoltage(f64),
     /// Only drift closes the band before the end of the horizon.
-    BandClosesWithDrift,
+    BandClosesWithDrift {
+        /// Lower end today.
+        today_ma: f64,
+        /// Lower end at the end of the horizon.
+        lower_ma: f64,
+        /// Upper end.
+        upper_ma: f64,
+    },
     /// The limit only repeats the ceiling.
-    RepeatsCeiling,
-    /// A tighter limit is possible.
-    TighterPossible,
+    RepeatsCeiling {
+        /// The limit.
+        limit_ma: f64,
+        /// A working limit.
+        suggested_ma: Option<f64>,
+    },
     /// A suggested limit with its proving loads.
-    Suggested,
-    /// No limit can be suggested.
-    NothingSuggested,
-    /// Good units rejected a month.
-    RejectsPerMonth,
-    /// Strays that passed.
-    StraysPassed,
+    Suggested(Suggestion),
+    /// Nothing is suggested: the bounds leave no limit between them.
+    NoLimitBetween,
+    /// Nothing is suggested: a limit is not raised on data that do not decide.
+    NotRaised,
+    /// Healthy units rejected a month.
+    RejectsPerMonth(Estimate),
+    /// So many strays passed.
+    StraysPassed(u64),
     /// The blind spot.
-    BlindSpot,
+    BlindSpot {
+        /// The limit.
+        limit_ma: f64,
+        /// Lowest resistance that passes in a typical unit, MΩ.
+        typical_mohm: f64,
+        /// The same in a unit that reads low.
+        low_reader_mohm: Option<f64>,
+    },
 }
 
-impl ReasonKind {
-    /// Machine name.
-    #[must_use]
-    pub fn key(self) -> &'static str {
-        match self {
-            Self::AboveCeiling => "above_ceiling",
-            Self::AboveTesterRange => "above_tester_range",
-            Self::NoLimitKnown => "no_limit_known",
-            Self::TooFewUnits => "too_few_units",
-            Self::NoTailEstimate => "no_tail_estimate",
-            Self::Provisional => "provisional",
-            Self::NoBand => "no_band",
-            Self::WhatHelps => "what_helps",
-            Self::BelowHealthy => "below_healthy",
-            Self::FewRejects => "few_rejects",
-            Self::AboveUpperEnd => "above_upper_end",
-            Self::InsideBand => "inside_band",
-            Self::FitsUntil => "fits_until",
-            Self::BetweenBounds => "between_bounds",
-            Self::AnswersDisagree => "answers_disagree",
-            Self::ExcessTooCommon => "excess_too_common",
-            Self::WhatDecides => "what_decides",
-            Self::LowerEnd => "lower_end",
-            Self::UpperEnd => "upper_end",
-            Self::AskForLeakPath => "ask_for_leak_path",
-            Self::LeakPathWithoutVoltage => "leak_path_without_voltage",
-            Self::BandClosesWithDrift => "band_closes_with_drift",
-            Self::RepeatsCeiling => "repeats_ceiling",
-            Self::TighterPossible => "tighter_possible",
-            Self::Suggested => "suggested",
-            Self::NothingSuggested => "nothing_suggested",
-            Self::RejectsPerMonth => "rejects_per_month",
-            Self::StraysPassed => "strays_passed",
-            Self::BlindSpot => "blind_spot",
-        }
-    }
+/// A limit above an end that it should keep to.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Above {
+    /// The limit.
+    pub limit_ma: f64,
+    /// The end.
+    pub end_ma: f64,
 }
 
-/// One reason.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Reason {
-    /// Its kind.
-    pub kind: ReasonKind,
-    /// A full sentence with numbers and units.
-    pub sentence: String,
+/// A limit below the least that the reading can be which a share of healthy units stays under.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Below {
+    /// The limit.
+    pub limit_ma: f64,
+    /// `L`.
+    pub lower_ma: f64,
+    /// The share.
+    pub share: f64,
 }
 
-/// A growing list of reasons.
-#[derive(Debug, Default)]
-pub(super) struct Reasons(pub(super) Vec<Reason>);
+/// A limit between two ends.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Between {
+    /// The limit.
+    pub limit_ma: f64,
+    /// The lower one.
+    pub low_ma: f64,
+    /// The upper one; infinite where nothing bounds it.
+    pub high_ma: f64,
+    /// Share of healthy units in question.
+    pub share: f64,
+}
 
-impl Reasons {
-    pub(super) fn add(&mut self, kind: ReasonKind, sentence: impl Into<String>) {
-        self.0.push(Reason { kind, sentence: sentence.into() });
-    }
+/// What a period holds too few of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Short {
+    /// What it holds.
+    pub holds: u64,
+    /// What a verdict needs.
+    pub needs: u64,
+    /// Of what: `unit`, `production day`, `lot`.
+    pub of: &'static str,
+}
+
+/// Where the lower end of a band comes from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LowerEnd {
+    /// Share of healthy units that stay under the tail's reading.
+    pub share: f64,
+    /// That reading with its bounds.
+    pub tail: Tail,
+    /// By which answer.
+    pub answer: Answer,
+    /// Confidence of the bounds.
+    pub confidence: f64,
+    /// Lower end of today.
+    pub today_ma: f64,
+    /// Lower end at the end of the planning horizon.
+    pub lower_ma: f64,
+    /// The step in which limits are set; 0 where none is known.
+    pub step_ma: f64,
 }

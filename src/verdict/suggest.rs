@@ -34,9 +34,7 @@ pub fn suggest(input: &BandInput, band: &Band, config: &Config) -> Option<Sugges
     Some(Suggestion {
         limit_ma,
         blind_spot_mohm: blind_spot_mohm(input, limit_ma, x50),
-        proving: input.applied_v.and_then(|v| {
-            physics::proving_loads(v, limit_ma, config.trip_load_factor, config.pass_load_factor)
-        }),
+        proving: input.applied_v.and_then(|v| physics::proving_loads(v, limit_ma, config)),
         only_tighter: false,
     })
 }

@@ -5,10 +5,12 @@
 
 pub mod currents;
 pub mod numbers;
+mod object;
 pub mod time;
 
 pub use currents::{Wording, resistance};
 pub use numbers::{count, percent, signed_percent, three_digits};
+pub(crate) use object::object;
 
 /// A path as pages and lists write it, with `/` on every machine.
 #[must_use]

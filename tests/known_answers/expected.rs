@@ -1,9 +1,11 @@
 //! What a unit should read by its capacitors: worked by hand.
 
 use leakdrift::config::Config;
+use leakdrift::records::TestKind;
 use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::band::BandInput;
-use leakdrift::verdict::expected::{Circuit, Compared, calculated, compare, expected};
+use leakdrift::verdict::calculated::calculated;
+use leakdrift::verdict::expected::{Beside, Circuit, Compared, Expectation, compare, expected};
 use leakdrift::verdict::physics::LeakAdds;
 use leakdrift::words::Wording;
 
@@ -50,19 +52,20 @@ fn twelve_per_cent_under_has_a_capacitor_missing() {
         leads_ma: None,
     };
     let x = expected(&circuit).unwrap();
-    let say = Wording::new(4.8, 0.01);
     let measured = |high: f64| {
         let x50 = Estimate::new(0.88 * x.value_ma, 4.17, high, 0.95, "by hand").unwrap();
-        compare(&circuit, &x, &x50, say).unwrap()
+        compare(&circuit, &x, &x50).unwrap()
     };
     let narrow = measured(4.20);
     assert_eq!(narrow.kind, Compared::Lower);
     assert_rel(narrow.difference_pct.value, -12.0, 1e-12);
     assert_rel(narrow.difference_nf, -1.212, 1e-12);
-    assert!(narrow.sentence.contains("1.21 nF are missing"), "{}", narrow.sentence);
+    let beside = Beside::Measured(narrow);
+    let said = Expectation { circuit, reading: x, beside, say: Wording::new(4.8, 0.01) }.sentence();
+    assert!(said.contains("1.21 nF are missing"), "{said}");
     assert_eq!(measured(4.30).kind, Compared::AsExpected);
     let more = Estimate::new(5.4, 5.3, 5.5, 0.95, "by hand").unwrap();
-    assert_eq!(compare(&circuit, &x, &more, say).unwrap().kind, Compared::Higher);
+    assert_eq!(compare(&circuit, &x, &more).unwrap().kind, Compared::Higher);
 }
 
 /// By hand: highest expected reading 2.22502 mA, guard band 1.5 % of it and 2 steps of 0.01 mA = 0.05338 mA,
@@ -84,16 +87,18 @@ fn calculated_band_by_hand() {
         reading_step_ma: 0.01,
         limit_step_ma: None,
     };
-    let band = calculated(&PURIFIER, &x, &setting, &Config::default());
+    let band = calculated(TestKind::AcWithstand, &PURIFIER, &x, &setting, &Config::default());
     let (low, high) = band.workable_ma.unwrap();
     assert_rel(low, 2.28, 1e-12);
     assert_abs(high, 2.447_176, 5e-6);
-    assert_eq!(band.units, (50, 200, Some(2995)));
-    assert!(band.sentences.iter().any(|s| s.contains("Calculated, not measured")));
+    assert_eq!((band.units_for_provisional, band.units_for_verdict), (50, 200));
+    assert_eq!(band.units_without_reject, Some(2995));
+    assert!(band.sentences().iter().any(|s| s.contains("Calculated, not measured")));
     // The suggestion wants 1.25 typical readings, 2.507 mA: kept to the last step below the upper end.
     assert_rel(band.suggested.unwrap().limit_ma, 2.44, 1e-12);
     // A ceiling below what the capacitors carry leaves no band, and nothing is suggested.
     let closed = calculated(
+        TestKind::AcWithstand,
         &PURIFIER,
         &x,
         &BandInput { ceiling_ma: Some(2.2), ..setting },

@@ -36,9 +36,9 @@ fn low_limits() {
     assert_eq!(with(0.05, 0).open_lead_passes, Some(true));
     // At the limit itself a test is not below it: it passes.
     assert_eq!(with(0.079, 0).open_lead_passes, Some(true));
-    assert!(with(1.90, 3).cuts_into_healthy);
-    assert!(!with(1.90, 2).cuts_into_healthy);
-    assert!(!with(1.86, 30).cuts_into_healthy);
+    assert!(with(1.90, 3).cuts_into_healthy().is_some());
+    assert!(with(1.90, 2).cuts_into_healthy().is_none());
+    assert!(with(1.86, 30).cuts_into_healthy().is_none());
     // On a step the lead itself would pass, so the next step is the first that works.
     let on_step = judge_low(&LowEvidence { open_lead_ma: Some(0.08), ..base.clone() }, &rules);
     assert_eq!(on_step.from_ma, Some(0.09));
@@ -48,6 +48,25 @@ fn low_limits() {
     // Unknown open lead: only with a low limit is the answer unknown.
     let unknown = LowEvidence { open_lead_ma: None, low_limit_ma: Some(1.0), ..base };
     assert_eq!(judge_low(&unknown, &rules).open_lead_passes, None);
+}
+
+/// What must be done about a low limit that cuts into healthy units begins with just that, not with what an
+/// unconnected lead does.
+#[test]
+fn a_low_limit_that_cuts_says_so() {
+    let low = judge_low(
+        &LowEvidence {
+            low_limit_ma: Some(1.90),
+            open_lead_ma: Some(0.079),
+            healthy: Some(tail(1.853, 1.86, 1.87)),
+            x50_ma: 2.0,
+            healthy_under_limit: 12,
+            limit_step_ma: 0.01,
+        },
+        &Config::default(),
+    );
+    let said = low.cuts_into_healthy().unwrap();
+    assert!(said.contains("1.90 mA cuts into the healthy units: 12 units"), "{said}");
 }
 
 fn kettle_drift() -> DriftNumbers {
@@ -182,7 +201,7 @@ fn models_that_share_a_limit() {
     assert!(!g.one_limit_serves);
     assert_eq!((g.low_set_by.as_deref(), g.high_set_by.as_deref()), (Some("three"), Some("two")));
     let g = share_limit("air care", &[wide, member("four", None)], 0.05);
-    assert!(!g.one_limit_serves && g.sentence.contains("four"));
+    assert!(!g.one_limit_serves && g.sentence().contains("four"));
 }
 
 /// The defaults of the design, and every one of them printed.

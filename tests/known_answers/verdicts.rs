@@ -4,15 +4,17 @@
 use leakdrift::config::Config;
 use leakdrift::movement::material::{DriftFlag, Material};
 use leakdrift::movement::period::Judged;
+use leakdrift::report::chart::ladder::Rung;
 use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::action::{ActionKind, actions};
 use leakdrift::verdict::band::{BandInput, UpperKind, round_down, round_up};
 use leakdrift::verdict::concern::{About, Concern, from_drift, from_verdict};
 use leakdrift::verdict::evidence::{Answer, Forecast, Tail};
+use leakdrift::verdict::limit::judge;
 use leakdrift::verdict::physics::LeakAdds;
-use leakdrift::verdict::reason::ReasonKind;
+use leakdrift::verdict::reason::Reason;
 use leakdrift::verdict::tester::TesterConcern;
-use leakdrift::verdict::{Evidence, Verdict, VerdictKind, judge};
+use leakdrift::verdict::{Evidence, Verdict, VerdictKind};
 use leakdrift::words::Wording;
 
 use crate::support::days::day;
@@ -87,17 +89,17 @@ fn judged(e: &Evidence) -> Verdict {
     judge(e, &Config::default())
 }
 
-#[track_caller]
-fn has(v: &Verdict, kind: ReasonKind, part: &str) {
-    assert!(
-        v.reasons.iter().any(|r| r.kind == kind && r.sentence.contains(part)),
-        "no {kind:?} with {part:?} in {:#?}",
-        v.reasons
-    );
-}
-
-fn lacks(v: &Verdict, kind: ReasonKind) -> bool {
-    v.reasons.iter().all(|r| r.kind != kind)
+/// That a verdict gives a reason of a kind, and that its sentence holds some words.
+macro_rules! has {
+    ($v:expr, $kind:pat, $part:expr $(,)?) => {
+        assert!(
+            $v.reasons.iter().any(|r| matches!(r, $kind) && r.sentence($v.say).contains($part)),
+            "no {} with {:?} in {:#?}",
+            stringify!($kind),
+            $part,
+            $v.reasons
+        )
+    };
 }
 
 /// By hand: band from 5.24 (5.236 rounded up) to 2 x 4.80 = 9.60, as 4.80 + 2 x 0.44 = 5.68 is less and the
@@ -111,10 +113,10 @@ fn vacuum_cleaner_is_too_tight() {
     assert_eq!(v.suggested_ma(), Some(6.00));
     assert_rel(v.rejects_per_month.as_ref().unwrap().value, 24.0, 1e-12);
     assert!(!v.provisional);
-    has(&v, ReasonKind::BelowHealthy, "5.00 mA lies below 5.170 mA");
-    has(&v, ReasonKind::AskForLeakPath, "1.73 times");
+    has!(v, Reason::BelowHealthy(_), "5.00 mA lies below 5.170 mA");
+    has!(v, Reason::AskForLeakPath { .. }, "1.73 times");
     // 1500 V / (1.1 x 6.00 mA) = 227.3 kΩ, 9.9 W; 1500 / 5.4 = 277.8 kΩ, 8.1 W.
-    has(&v, ReasonKind::Suggested, "0.227 MΩ (9.9 W) must trip, one of 0.278 MΩ (8.1 W) must pass");
+    has!(v, Reason::Suggested(_), "0.227 MΩ (9.9 W) must trip, one of 0.278 MΩ (8.1 W) must pass");
 }
 
 /// By hand: sqrt(4.80^2 + 1.5^2) = 5.029 mA, less 1.5 % and 0.02 mA = 4.934 mA, below every healthy bound.
@@ -128,7 +130,7 @@ fn vacuum_cleaner_with_a_leak_path_has_no_band() {
     let band = v.band.as_ref().unwrap();
     assert_eq!(band.upper_set_by, UpperKind::LeakPath);
     assert_abs(band.upper_ma, 4.9335, 1e-4);
-    has(&v, ReasonKind::WhatHelps, "test with DC");
+    has!(v, Reason::WhatHelps(_), "test with DC");
     // The limit itself does not matter.
     e.high_limit_ma = Some(4.0);
     assert_eq!(judged(&e).kind, Some(VerdictKind::NoWorkableBand));
@@ -149,7 +151,7 @@ fn air_purifier_is_too_loose() {
     assert_eq!(v.suggested_ma(), Some(2.44));
     assert_rel(v.blind_spot_mohm.unwrap(), 0.327_327, 1e-5);
     assert_rel(v.blind_spot_low_reader_mohm.unwrap(), 0.324_331, 1e-5);
-    has(&v, ReasonKind::StraysPassed, "3 units passed");
+    has!(v, Reason::StraysPassed(_), "3 units passed");
     // At the limit of before the change it fits, blind spot 1.44 to 1.46 MΩ.
     let mut before = air_purifier();
     before.high_limit_ma = Some(2.25);
@@ -164,7 +166,7 @@ fn fan_heater_fits() {
     assert_eq!(v.kind, Some(VerdictKind::Fits));
     assert_eq!((v.fits_until, v.units_needed), (None, None));
     assert_eq!(v.suggested_ma(), None);
-    assert!(v.sentence.starts_with("The limit of 1.25 mA fits;"), "{}", v.sentence);
+    assert!(v.sentence().starts_with("The limit of 1.25 mA fits;"), "{}", v.sentence());
 }
 
 /// By hand: carried lower end 0.95 above the limit 0.80, today's 0.69 below it.
@@ -176,13 +178,13 @@ fn kettle_fits_until_a_date() {
     assert_eq!(v.band_low_ma, Some(0.95));
     // 0.415 + 2 (0.95 - 0.415) = 1.485.
     assert_rel(v.band_high_ma.unwrap(), 1.485, 1e-12);
-    has(&v, ReasonKind::FitsUntil, "2027-01-31 (2026-12-20 to 2027-03-25)");
+    has!(v, Reason::FitsUntil { .. }, "2027-01-31 (2026-12-20 to 2027-03-25)");
     // Without a date it still says that drift comes.
     let mut e = kettle();
     e.limit_reached_on = None;
     let v = judged(&e);
     assert_eq!((v.kind, v.fits_until), (Some(VerdictKind::Fits), None));
-    has(&v, ReasonKind::FitsUntil, "no date can be given yet");
+    has!(v, Reason::FitsUntil { .. }, "no date can be given yet");
 }
 
 /// A falling slope must not carry the lower end below what today's units need: 1.218 rounds up to 1.22.
@@ -206,7 +208,7 @@ fn between_the_bounds_is_not_enough_data() {
     assert_eq!(v.units_needed, Some(3968));
     // No raise on data that do not decide: 1.375 would be suggested.
     assert_eq!(v.suggested_ma(), None);
-    has(&v, ReasonKind::NothingSuggested, "not raised");
+    has!(v, Reason::NotRaised, "not raised");
     // On the estimate itself no number decides.
     e.high_limit_ma = Some(1.21);
     assert_eq!(judged(&e).units_needed, None);
@@ -220,8 +222,8 @@ fn raising_needs_both_answers_and_three_rejects() {
     e.together = Some(high);
     let v = judged(&e);
     assert_eq!(v.kind, Some(VerdictKind::NotEnoughData));
-    has(&v, ReasonKind::AnswersDisagree, "with every reading taken as healthy");
-    has(&v, ReasonKind::WhatDecides, "Re-tests");
+    has!(v, Reason::AnswersDisagree { .. }, "with every reading taken as healthy");
+    has!(v, Reason::RetestsDecide, "Re-tests");
     // Below L under both: too tight with 3 rejects, undecided with 2; expected ones count as well.
     e.high_limit_ma = Some(1.10);
     e.expected_reject_share = None;
@@ -248,8 +250,7 @@ fn excess_too_common_needs_equal_answers() {
     e.excess_share = Some(0.031);
     let v = judged(&e);
     assert_eq!(v.kind, Some(VerdictKind::NotEnoughData));
-    assert!(v.answers_differ());
-    has(&v, ReasonKind::ExcessTooCommon, "3.1 %");
+    has!(v, Reason::ExcessTooCommon { .. }, "3.1 %");
     // Both too loose: common or not, it is too loose.
     e.high_limit_ma = Some(3.0);
     assert_eq!(judged(&e).kind, Some(VerdictKind::TooLoose));
@@ -282,7 +283,7 @@ fn numbers_of_units_and_days() {
     e.together = None;
     let v = judged(&e);
     assert_eq!(v.kind, Some(VerdictKind::NotEnoughData));
-    has(&v, ReasonKind::NoTailEstimate, "");
+    has!(v, Reason::NoTailEstimate, "");
 }
 
 #[test]
@@ -294,7 +295,7 @@ fn no_limit_known_prints_the_band() {
         assert_eq!(v.kind, None);
         assert_eq!((v.band_low_ma, v.suggested_ma()), (Some(5.24), Some(6.0)));
         assert_eq!((v.blind_spot_mohm, v.rejects_per_month.as_ref()), (None, None));
-        has(&v, ReasonKind::NoLimitKnown, "");
+        has!(v, Reason::NoLimitKnown, "");
     }
 }
 
@@ -303,18 +304,18 @@ fn unsafe_limits_are_flagged_first() {
     let mut e = evidence(2.0, 12.0, tail(2.15, 2.16, 2.18));
     let v = judged(&e);
     assert!(v.above_ceiling && !v.above_tester_range);
-    assert_eq!(v.reasons[0].kind, ReasonKind::AboveCeiling);
+    assert!(matches!(v.reasons[0], Reason::AboveCeiling(_)));
     assert_eq!(v.kind, Some(VerdictKind::TooLoose));
     e.high_limit_ma = Some(25.0);
     let v = judged(&e);
-    assert_eq!(v.reasons[1].kind, ReasonKind::AboveTesterRange);
+    assert!(matches!(v.reasons[1], Reason::AboveTesterRange(_)));
     // A limit that repeats the ceiling is worded as that: 1.25 x 2.00 = 2.50 would work.
     e.high_limit_ma = Some(10.0);
     let v = judged(&e);
     assert!(v.repeats_ceiling && !v.above_ceiling);
-    has(
-        &v,
-        ReasonKind::RepeatsCeiling,
+    has!(
+        v,
+        Reason::RepeatsCeiling { .. },
         "10.00 mA is the legal limit; a working limit of 2.50 mA would find a changed product.",
     );
 }
@@ -325,9 +326,21 @@ fn a_tighter_limit_is_advice() {
     let mut e = evidence(2.0, 4.0, tail(2.15, 2.16, 2.18));
     let v = judged(&e);
     assert_eq!((v.kind, v.suggested_ma()), (Some(VerdictKind::Fits), Some(2.5)));
-    has(&v, ReasonKind::TighterPossible, "A tighter limit is possible: 2.50 mA.");
+    has!(v, Reason::Suggested(_), "A tighter limit is possible: 2.50 mA.");
     e.high_limit_ma = Some(2.70);
     assert_eq!(judged(&e).suggested_ma(), None);
+}
+
+/// The chart of all limits shows the tail that the verdict rests on: here every reading is taken as healthy, up to
+/// 2.40 mA, and 2.16 mA would be the answer with strays kept out.
+#[test]
+fn the_ladder_draws_the_tail_that_is_in_use() {
+    let mut e = evidence(2.0, 5.0, tail(2.15, 2.16, 2.18));
+    e.together = Some(tail(2.38, 2.40, 2.43));
+    e.in_use = Answer::Together;
+    let rung = Rung::new("AP730".into(), &e, &judged(&e)).unwrap();
+    assert_eq!(rung.healthy, (0.95 * 2.0, 2.40));
+    assert_eq!((rung.limit, rung.band.map(|b| b.0)), (Some(5.0), Some(2.43)));
 }
 
 /// DC in µA, by hand: 1768 V through 500 MΩ is 3.536 µA; X50 1.84 + 3.536 = 5.376 µA, less 1.5 % and
@@ -345,8 +358,8 @@ fn direct_current_in_microamperes() {
     e.setting.leak_path_mohm = Some(500.0);
     let v = judged(&e);
     assert_rel(v.band_high_ma.unwrap(), 0.005_095_36, 1e-9);
-    assert!(v.sentence.contains("9.0 µA is too loose"), "{}", v.sentence);
-    assert!(lacks(&v, ReasonKind::AskForLeakPath));
+    assert!(v.sentence().contains("9.0 µA is too loose"), "{}", v.sentence());
+    assert!(v.reasons.iter().all(|r| !matches!(r, Reason::AskForLeakPath { .. })));
 }
 
 #[test]

@@ -14,6 +14,7 @@ use leakdrift::report::chart::probability::{self, Kind, Known, Probability, Prob
 use leakdrift::report::chart::{Bar, Chart, Layer, Role, Shape};
 use leakdrift::stats::sample::{Grouped, Observation};
 use leakdrift::stats::special::normal_quantile;
+use leakdrift::verdict::VerdictKind;
 
 const STEP: f64 = 0.01;
 
@@ -438,14 +439,14 @@ fn a_single_bar_fits_its_panel() {
 /// A verdict about the data says nothing of the limit.
 #[test]
 fn titles_are_sentences() {
-    let title = |verdict: &str| {
+    let title = |verdict: VerdictKind| {
         let mut input = bell(4.8, 0.12, 0.01, 5.0);
-        (input.series, input.verdict) = ("X".into(), verdict.into());
+        (input.series, input.verdict) = ("X".into(), Some(verdict));
         distribution::chart(&input).unwrap().title
     };
-    assert!(title("too tight").starts_with("X: limit too tight"));
-    assert!(title("not enough data").starts_with("X: not enough data"));
-    assert!(title("no workable band").starts_with("X: no workable band"));
+    assert!(title(VerdictKind::TooTight).starts_with("X: limit too tight"));
+    assert!(title(VerdictKind::NotEnoughData).starts_with("X: not enough data"));
+    assert!(title(VerdictKind::NoWorkableBand).starts_with("X: no workable band"));
 }
 
 #[test]

@@ -9,6 +9,7 @@ use leakdrift::report::chart::probability::{
     Curve, Fitted, Kind, Known, Observed, Probability, ProbabilityScale, Units,
 };
 use leakdrift::report::chart::{Chart, at, draw};
+use leakdrift::verdict::VerdictKind;
 
 use crate::support::picture::Picture;
 
@@ -29,7 +30,7 @@ pub fn bell(centre: f64, spread: f64, step: f64, limit: f64) -> Distribution {
         .collect();
     Distribution {
         series: "VC310, AC 1500 V".into(),
-        verdict: "too tight".into(),
+        verdict: Some(VerdictKind::TooTight),
         period: "2026-05-11 to 2026-10-30".into(),
         unit: "mA".into(),
         step,
@@ -138,7 +139,7 @@ pub fn drift_input() -> Drift {
 pub fn rung(series: &str, typical: f64) -> Rung {
     Rung {
         series: series.into(),
-        verdict: "fits".into(),
+        verdict: Some(VerdictKind::Fits),
         typical,
         healthy: (typical * 0.9, typical * 1.1),
         band: Some((typical * 1.12, typical * 2.0)),

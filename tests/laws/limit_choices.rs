@@ -1,12 +1,15 @@
 //! What holds for every limit study, whatever the evidence: no proposal above a cap, every candidate once.
 
 use leakdrift::config::Config;
+use leakdrift::records::TestKind;
+use leakdrift::verdict::VerdictKind;
 use leakdrift::verdict::band::BandInput;
+use leakdrift::verdict::calculated::calculated;
 use leakdrift::verdict::candidate::{Origin, candidates};
-use leakdrift::verdict::expected::{Circuit, calculated, expected};
+use leakdrift::verdict::expected::{Circuit, expected};
 use leakdrift::verdict::group::{Member, share_limit};
+use leakdrift::verdict::limit::judge;
 use leakdrift::verdict::recommend::{Advice, recommend};
-use leakdrift::verdict::{VerdictKind, judge};
 use proptest::prelude::*;
 
 use super::verdicts::{evidences, settings};
@@ -32,8 +35,9 @@ proptest! {
             ],
             e.setting.step_ma(),
         ));
-        let r = recommend(&v, e.limit_ma(), &e.setting, group.as_ref(), &rules);
-        prop_assert!(r.sentence.ends_with('.'), "{}", r.sentence);
+        let r = recommend(&v, &e.setting, group.as_ref(), &rules);
+        let sentence = r.sentence();
+        prop_assert!(sentence.ends_with('.'), "{sentence}");
         prop_assert_eq!(r.to_ma.is_some(), matches!(r.advice, Advice::Change | Advice::Set));
         for proposed in [r.to_ma, r.tighter_ma].into_iter().flatten() {
             for cap in [e.setting.ceiling_ma, e.setting.tester_range_ma].into_iter().flatten() {
@@ -54,7 +58,7 @@ proptest! {
         if v.kind == Some(VerdictKind::NotEnoughData) {
             prop_assert!(r.to_ma.is_none_or(|to| e.limit_ma().is_some_and(|l| to < l)));
         }
-        for text in r.because.iter().chain([&r.sentence]) {
+        for text in r.reasons().iter().chain([&sentence]) {
             prop_assert!(!text.contains("NaN") && !text.contains("inf "), "{text}");
         }
     }
@@ -68,7 +72,7 @@ proptest! {
         let v = judge(&e, &Config::default());
         let step = e.setting.step_ma();
         let cap = [e.setting.ceiling_ma, e.setting.tester_range_ma].into_iter().flatten().reduce(f64::min);
-        let all = candidates(&v, e.limit_ma(), &tries, step, cap);
+        let all = candidates(&v, &tries, step, cap);
         prop_assert!(all.len() <= 4 + tries.len() + 6, "{all:?}");
         for pair in all.windows(2) {
             prop_assert!(pair[0].limit_ma < pair[1].limit_ma);
@@ -102,7 +106,7 @@ proptest! {
         let x = expected(&circuit).unwrap();
         prop_assert!(x.low_ma <= x.value_ma && x.value_ma <= x.high_ma);
         let setting = BandInput { applied_v: Some(circuit.applied_v), ..setting };
-        let band = calculated(&circuit, &x, &setting, &Config::default());
+        let band = calculated(TestKind::AcWithstand, &circuit, &x, &setting, &Config::default());
         let caps: Vec<f64> = [setting.ceiling_ma, setting.tester_range_ma].into_iter().flatten().collect();
         let ends = band.workable_ma.iter().flat_map(|w| [w.0, w.1]);
         for proposed in ends.chain(band.suggested.iter().map(|s| s.limit_ma)) {

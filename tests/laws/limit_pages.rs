@@ -1,11 +1,25 @@
 //! Pages and chart of a limit study: whole and safe whatever the names are, and saying what goes in.
 
+use leakdrift::analysis::units::what_if::{MonthRecount, RecountUnit, RetestCost, Would};
+use leakdrift::config::Config;
+use leakdrift::records::TestKind;
 use leakdrift::report::chart::trade_off::{Place, TradeOff, chart};
 use leakdrift::report::chart::{ChartError, Layer};
-use leakdrift::report::limit_model::*;
+use leakdrift::report::limit_study::{LimitsReport, SCHEMA, StudyReport};
 use leakdrift::report::markdown::{change_note, limit_page};
 use leakdrift::report::model::E;
+use leakdrift::verdict::VerdictKind;
+use leakdrift::verdict::band::BandInput;
+use leakdrift::verdict::calculated::{CalculatedBand, calculated};
+use leakdrift::verdict::candidate::Origin;
 use leakdrift::verdict::cautions::{CAUTIONS, WHO_DECIDES};
+use leakdrift::verdict::expected::{Beside, Circuit, Expectation, compare, expected};
+use leakdrift::verdict::group::{Member, share_limit};
+use leakdrift::verdict::limit_study::{BlindSpot, LimitStudy, WhatIf};
+use leakdrift::verdict::physics::{LeakAdds, ProvingLoads, proving_loads};
+use leakdrift::verdict::reason::{Above, Reason};
+use leakdrift::verdict::recommend::{Advice, Because, Recommendation};
+use leakdrift::words::Wording;
 
 use super::chart_inputs::assert_drawn;
 use super::page_report::{report_of, series};
@@ -14,31 +28,21 @@ fn estimate(value: f64) -> E {
     E { value, low: value / 2.0, high: value * 2.0, level: 0.95, method: "by hand".into() }
 }
 
-fn loads() -> LoadsReport {
-    let load = |resistance_mohm: f64, current_ma: f64| LoadReport {
-        resistance_mohm,
-        current_ma,
-        power_w: 1.5 * current_ma,
-    };
-    LoadsReport {
-        limit_ma: 2.44,
-        applied_v: 1500.0,
-        must_trip: load(0.559, 2.684),
-        must_pass: load(0.683, 2.196),
-    }
+fn loads() -> ProvingLoads {
+    proving_loads(1500.0, 2.44, &Config::default()).unwrap()
 }
 
-fn candidate(name: &str, limit_ma: f64, origin: &'static str) -> CandidateReport {
-    CandidateReport {
+fn candidate(name: &str, limit_ma: f64, origin: Origin) -> WhatIf {
+    WhatIf {
         limit_ma,
         origins: vec![origin],
-        verdict: Some("fits"),
+        verdict: Some(VerdictKind::Fits),
         expected_reject_ppm: Some(estimate(120.0)),
         expected_reject_ppm_at_horizon: Some(300.0),
         rejects_per_month: Some(estimate(0.05)),
         blind_spot_mohm: Some(1.08),
         blind_spot_low_reader_mohm: Some(1.0),
-        blind_spot: "a steady leak of 1.08 MΩ would still pass".into(),
+        blind_spot: BlindSpot::From(1.08),
         to_ceiling_ma: Some(10.0 - limit_ma),
         to_range_ma: Some(20.0 - limit_ma),
         would_reject: 2,
@@ -47,23 +51,94 @@ fn candidate(name: &str, limit_ma: f64, origin: &'static str) -> CandidateReport
         retests_per_month: Some(-4.2),
         minutes_per_month: None,
         loads: Some(loads()),
-        months: vec![RecountMonth {
-            month: "2026-10".into(),
+        months: vec![MonthRecount {
+            month: (2026, 10),
             units: 480,
             tripped: 3,
-            would_reject: 2,
+            rejected: 2,
             might_pass: 1,
         }],
-        units: vec![AffectedUnit {
-            would: "would be rejected",
+        units: vec![RecountUnit {
+            would: Would::BeRejected,
             serial: name.into(),
-            tested_at: "2026-10-13 10:00:00".into(),
+            time: 1_791_885_600,
             station: name.into(),
             ma: 4.26,
         }],
-        origin_words: "asked for".into(),
-        verdict_words: "fits",
     }
+}
+
+const CIRCUIT: Circuit = Circuit {
+    capacitance_nf: 3.45,
+    tolerance: 0.1,
+    applied_v: 1500.0,
+    frequency_hz: 60.0,
+    leads_ma: Some((0.031, 0.079)),
+};
+
+fn recommendation(name: &str) -> Recommendation {
+    let say = Wording::new(2.0, 0.01);
+    // A group that names the model: it has no band to share.
+    let alone = Member { name: name.into(), x50_ma: 2.0, band_ma: None };
+    Recommendation {
+        advice: Advice::Change,
+        limit_ma: Some(5.0),
+        to_ma: Some(2.44),
+        tighter_ma: None,
+        fits_until: None,
+        because: vec![
+            Because::Verdict(Reason::AboveUpperEnd(Above { limit_ma: 5.0, end_ma: 2.446 })),
+            Because::Shared(share_limit(name, &[alone], 0.01)),
+        ],
+        loads: Some(loads()),
+        blind_spot_mohm: Some(1.08),
+        say,
+    }
+}
+
+fn measured(name: &str) -> LimitStudy {
+    let reading = expected(&CIRCUIT).unwrap();
+    let compared = compare(&CIRCUIT, &reading, &estimate(2.0)).unwrap();
+    LimitStudy {
+        series: 0,
+        recommendation: recommendation(name),
+        candidates: vec![
+            candidate(name, 2.44, Origin::Suggested),
+            candidate(name, 5.0, Origin::InForce),
+        ],
+        rejected_unit: Some(RetestCost { units: 9, tests_each: 1.5, minutes_each: Some(7.0) }),
+        expected: Some(Expectation {
+            circuit: CIRCUIT,
+            reading,
+            beside: Beside::Measured(compared),
+            say: Wording::new(2.0, 0.01),
+        }),
+        ceiling_ma: Some(10.0),
+        tester_range_ma: Some(20.0),
+        leak_path_mohm: Some(1.0),
+        limit_step_ma: 0.01,
+        strays_passed: 3,
+        accepted_share: 0.001,
+        typical_ma: 2.0,
+        curve: Vec::new(),
+    }
+}
+
+fn new_model() -> CalculatedBand {
+    let reading = expected(&CIRCUIT).unwrap();
+    let setting = BandInput {
+        x50_ma: 0.0,
+        upper_now_ma: 0.0,
+        upper_at_horizon_ma: None,
+        adds: LeakAdds::AtRightAngles,
+        applied_v: Some(1500.0),
+        leak_path_mohm: None,
+        ceiling_ma: Some(10.0),
+        tester_range_ma: Some(20.0),
+        reading_step_ma: 0.01,
+        limit_step_ma: None,
+    };
+    calculated(TestKind::AcWithstand, &CIRCUIT, &reading, &setting, &Config::default())
 }
 
 fn study_of(name: &str) -> LimitsReport {
@@ -77,71 +152,20 @@ fn study_of(name: &str) -> LimitsReport {
         rows: Some(report.rows.clone()),
         series: vec![StudyReport {
             series: series(name),
-            recommendation: RecommendationReport {
-                advice: "change",
-                to_ma: Some(2.44),
-                tighter_ma: None,
-                sentence: format!("Lower the limit of {name}."),
-                because: vec![format!("{name} lies above the upper end.")],
-                blind_spot_mohm: Some(1.08),
-                loads: Some(loads()),
-            },
-            candidates: vec![candidate(name, 2.44, "suggested"), candidate(name, 5.0, "in_force")],
-            rejected_unit: Some(RejectedUnitReport {
-                units: 9,
-                tests_each: 1.5,
-                minutes_each: Some(7.0),
-            }),
-            expected: Some(ExpectedReport {
-                capacitance_nf: 3.45,
-                tolerance_pct: 10.0,
-                value_ma: 2.006,
-                low_ma: 1.787,
-                high_ma: 2.225,
-                compared: Some("as_expected"),
-                difference_pct: Some(estimate(0.5)),
-                difference_nf: Some(0.01),
-                sentence: format!("{name} reads as it should."),
-            }),
-            ceiling_ma: Some(10.0),
-            tester_range_ma: Some(20.0),
-            leak_path_mohm: Some(1.0),
-            limit_step_ma: 0.01,
-            strays_passed: 3,
+            study: measured(name),
             change_note: Some("change-note.md".into()),
         }],
-        calculated: Some(CalculatedReport {
-            test: "ac_withstand".into(),
-            applied_v: 1500.0,
-            frequency_hz: 60.0,
-            expected: ExpectedReport {
-                capacitance_nf: 3.45,
-                tolerance_pct: 10.0,
-                value_ma: 1.951,
-                low_ma: 1.756,
-                high_ma: 2.146,
-                compared: None,
-                difference_pct: None,
-                difference_nf: None,
-                sentence: String::new(),
-            },
-            band_low_ma: Some(2.2),
-            band_high_ma: Some(3.9),
-            suggested_ma: Some(2.45),
-            blind_spot_mohm: Some(1.01),
-            units_for_provisional: 50,
-            units_for_verdict: 200,
-            units_without_reject: Some(2995),
-            loads: Some(loads()),
-            sentences: vec![format!("{name} is calculated.")],
-            limit_step_ma: 0.01,
-            chart: Some("charts/calculated-limits.png".into()),
-        }),
+        calculated: Some(new_model()),
         limit_groups: report.limit_groups.clone(),
         notes: vec![format!("{name}: a note")],
         settings: report.settings.clone(),
         made: report.made,
     }
+}
+
+/// The page with a chart of the calculated band.
+fn page(report: &LimitsReport) -> String {
+    limit_page::page(report, Some("charts/calculated-limits.png"))
 }
 
 fn hostile() -> String {
@@ -168,7 +192,7 @@ fn outline(page: &str) -> Vec<(Option<char>, usize)> {
 #[test]
 fn hostile_names_change_nothing_but_themselves() {
     let (plain, bad) = (study_of("M1"), study_of(&hostile()));
-    for (a, b) in [(limit_page::page(&plain), limit_page::page(&bad)), (note(&plain), note(&bad))] {
+    for (a, b) in [(page(&plain), page(&bad)), (note(&plain), note(&bad))] {
         assert_eq!(outline(&a), outline(&b), "{b}");
         assert!(!b.contains("<script") && !b.contains('\u{202e}'), "{b}");
     }
@@ -177,7 +201,7 @@ fn hostile_names_change_nothing_but_themselves() {
 #[test]
 fn tables_are_as_wide_as_their_headers() {
     let report = study_of(&hostile());
-    for page in [limit_page::page(&report), note(&report)] {
+    for page in [page(&report), note(&report)] {
         let mut width = None;
         for (line, (kind, bars)) in page.lines().zip(outline(&page)) {
             if kind == Some('|') {
@@ -193,10 +217,10 @@ fn tables_are_as_wide_as_their_headers() {
 #[test]
 fn both_pages_print_every_caution() {
     let report = study_of("M1");
-    let page = limit_page::page(&report);
+    let text = page(&report);
     let note = note(&report);
     for caution in CAUTIONS.iter().chain([&WHO_DECIDES]) {
-        assert!(page.contains(caution), "{caution}");
+        assert!(text.contains(caution), "{caution}");
         assert!(note.contains(caution), "{caution}");
     }
     for blank in ["checked against", "approved", "signature", "________"] {
@@ -211,7 +235,7 @@ fn input() -> TradeOff {
             let ppm = 1e5 * (-4.0 * (limit - 2.1)).exp();
             Place {
                 limit,
-                rejected_ppm: Some((ppm, ppm / 5.0, ppm * 5.0)),
+                rejected_ppm: E::new(ppm, ppm / 5.0, ppm * 5.0, 0.95, "by hand"),
                 blind_mohm: Some(1.5 / (limit * limit - 4.0).sqrt()),
                 blind_low_mohm: Some(1.5 / (limit * limit - 3.7).sqrt()),
             }

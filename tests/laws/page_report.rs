@@ -11,6 +11,7 @@ use leakdrift::analysis::body::distribution::{Distribution, FamilyFit, Goodness,
 use leakdrift::analysis::body::low_side::AgainstLowLimit;
 use leakdrift::analysis::month::table::Month;
 use leakdrift::analysis::units::calibration::Covered;
+use leakdrift::analysis::units::causes::Cause;
 use leakdrift::analysis::units::checks::{StationChecks, WrongCheck};
 use leakdrift::analysis::units::gaps::Gap;
 use leakdrift::analysis::units::practice::{Habit, Practice};
@@ -20,9 +21,11 @@ use leakdrift::analysis::units::settings::{
 use leakdrift::analysis::units::too_good::TooGood;
 use leakdrift::day::{Day, day_number};
 use leakdrift::movement::Movement;
+use leakdrift::movement::Period;
 use leakdrift::movement::check_record::{LoadRecord, OddReading};
 use leakdrift::movement::drift::{DriftStep, Explained, RoomFactor, Shape};
 use leakdrift::movement::limits::{LimitHistory, LimitsFrom};
+use leakdrift::movement::period::Judged;
 use leakdrift::movement::stations::{ActsAs, CannotTell, MonthOffset, TesterStep};
 use leakdrift::records::{Current, Event, Limits, Outcome, Register, TestKind, ma_to_pa};
 use leakdrift::report::model::*;
@@ -33,13 +36,21 @@ use leakdrift::series::{
 use leakdrift::verdict::Verdicts;
 use leakdrift::verdict::action::{Action, ActionKind};
 use leakdrift::verdict::evidence::Forecast;
+use leakdrift::verdict::group::GroupBand;
+use leakdrift::verdict::limits::JudgedLimits;
+use leakdrift::verdict::low_limit::{LowLimit, LowReason};
 use leakdrift::verdict::moved::{Moved, Mover};
+use leakdrift::verdict::physics::{Load, ProvingLoads};
+use leakdrift::verdict::reason::{Above, Reason};
+use leakdrift::verdict::suggest::Suggestion;
 use leakdrift::verdict::tester::station::{DoubtOfSeries, FrequencyHint, PassesInDoubt};
 use leakdrift::verdict::tester::{
     CalibrationVerdict, SettingVerdict, StationMove, StationVerdict, Testers, TooGoodKind,
     TooGoodVerdict,
 };
 use leakdrift::verdict::units::{UnitToCheck, WhyCheck};
+use leakdrift::verdict::{Verdict, VerdictKind};
+use leakdrift::words::Wording;
 
 /// A day written as `2026-10-30`.
 pub fn day(text: &str) -> NaiveDate {
@@ -54,6 +65,72 @@ fn number(text: &str) -> Day {
 /// An estimate.
 pub fn e(value: f64, low: f64, high: f64) -> E {
     E { value, low, high, level: 0.95, method: "maximum likelihood".to_owned() }
+}
+
+/// Verdicts on both limits whose reasons hold the name.
+fn limits(name: &str) -> JudgedLimits {
+    let say = Wording::new(2.0, 0.01);
+    let load = |resistance_mohm, power_w| Load { resistance_mohm, current_ma: 2.5, power_w };
+    JudgedLimits {
+        high: Verdict {
+            kind: Some(VerdictKind::TooLoose),
+            limit_ma: Some(5.0),
+            provisional: true,
+            above_ceiling: false,
+            above_tester_range: false,
+            repeats_ceiling: false,
+            band: None,
+            band_low_ma: Some(2.18),
+            band_high_ma: Some(2.46),
+            blind_spot_mohm: Some(0.3273),
+            blind_spot_low_reader_mohm: Some(0.32),
+            reasons: vec![Reason::AboveUpperEnd(Above { limit_ma: 5.0, end_ma: 2.46 })],
+            judged: Judged {
+                from: day("2026-05-01"),
+                to: day("2026-10-30"),
+                units: 2500,
+                production_days: 120,
+                lots: None,
+            },
+            suggested: Some(Suggestion {
+                limit_ma: 2.46,
+                blind_spot_mohm: Some(1.05),
+                proving: Some(ProvingLoads {
+                    limit_ma: 2.46,
+                    applied_v: 1500.0,
+                    must_trip: load(0.554, 4.06),
+                    must_pass: load(0.677, 3.32),
+                }),
+                only_tighter: false,
+            }),
+            fits_until: Some(Forecast {
+                date: day("2027-01-31"),
+                low: day("2026-12-20"),
+                high: None,
+            }),
+            units_needed: Some(20_000),
+            rejects_per_month: Some(e(0.2, 0.0, 1.1)),
+            strays_passed: 3,
+            say,
+        },
+        low: LowLimit {
+            open_lead_passes: Some(true),
+            from_ma: Some(0.08),
+            to_ma: Some(1.7),
+            reasons: vec![LowReason::NoLowLimit],
+            say,
+        },
+        apart: vec![Cause {
+            factor: name.to_owned(),
+            index: 0,
+            level: name.to_owned(),
+            failed: 9,
+            units: 90,
+            expected: 0.4,
+            days: (20_000, 20_010),
+        }],
+        period: Period { sentence: "Six months are judged.".to_owned(), ..Period::default() },
+    }
 }
 
 /// One series with every answer there is, under `name` for all that comes from files.
@@ -145,30 +222,7 @@ pub fn series(name: &str) -> ReviewedSeries {
             observed_rejects: Some(9),
             observed_units: Some(2500),
         }),
-        verdict: VerdictReport {
-            verdict: Some("too_loose".to_owned()),
-            provisional: true,
-            band_low_ma: Some(2.18),
-            band_high_ma: Some(2.46),
-            band_ends: Vec::new(),
-            blind_spot_mohm: Some(0.3273),
-            reasons: vec![format!("{name}: the limit lies above the upper end of the band.")],
-            judged: Some(JudgedReport {
-                from: day("2026-05-01"),
-                to: day("2026-10-30"),
-                units: 2500,
-            }),
-            suggested_ma: Some(2.46),
-            fits_until: Some(day("2027-01-31")),
-            units_needed: Some(20_000),
-            rejects_per_month: Some(e(0.2, 0.0, 1.1)),
-            low_limit_from_ma: Some(0.08),
-            low_limit_to_ma: Some(1.7),
-            open_lead_passes: Some(true),
-            sentence: format!("The limit of {name} passes harmful leaks."),
-            words: "too loose".to_owned(),
-            proving: Some("554 kΩ (4.06 W) must trip, 677 kΩ (3.32 W) must pass".to_owned()),
-        },
+        verdict: limits(name),
         strays: Strays {
             above: 15,
             below: 23,
@@ -406,14 +460,15 @@ pub fn report_of(name: &str) -> Report {
         },
         series: vec![series(name)],
         stations: vec![station(name)],
-        limit_groups: vec![GroupReport {
+        limit_groups: vec![GroupBand {
             group: n(),
             band_low_ma: Some(2.18),
             band_high_ma: Some(2.46),
             low_set_by: Some(n()),
             high_set_by: Some(n()),
             one_limit_serves: true,
-            sentence: format!("One limit can serve {name}."),
+            without: Vec::new(),
+            say: Wording::new(2.0, 0.01),
         }],
         calibration: Some(vec![calibration(name)]),
         checks: Some(vec![checks(name)]),
@@ -509,7 +564,11 @@ pub fn report_of(name: &str) -> Report {
             gaps: Vec::new(),
             jumps: Vec::new(),
         },
-        verdicts: Verdicts { series: Vec::new(), testers: Testers::default() },
+        verdicts: Verdicts {
+            series: Vec::new(),
+            limit_groups: Vec::new(),
+            testers: Testers::default(),
+        },
         register: Register {
             events: Some(vec![Event {
                 day: day_number(day("2026-10-06")),

@@ -5,10 +5,11 @@ use leakdrift::config::Config;
 use leakdrift::movement::period::Judged;
 use leakdrift::movement::period::{DayUnits, judged_from};
 use leakdrift::stats::estimate::Estimate;
+use leakdrift::verdict::VerdictKind;
 use leakdrift::verdict::band::BandInput;
 use leakdrift::verdict::evidence::{Answer, Evidence, Tail};
+use leakdrift::verdict::limit::judge;
 use leakdrift::verdict::physics::{self, LeakAdds};
-use leakdrift::verdict::{VerdictKind, judge};
 use proptest::prelude::*;
 
 use crate::support::days::day;
@@ -226,7 +227,7 @@ proptest! {
     fn every_verdict_has_its_reasons(e in evidences()) {
         let v = judge(&e, &Config::default());
         prop_assert!(!v.reasons.is_empty());
-        for text in v.reasons.iter().map(|r| &r.sentence).chain([&v.sentence]) {
+        for text in v.reasons.iter().map(|r| r.sentence(v.say)).chain([v.sentence()]) {
             prop_assert!(text.ends_with('.'), "{text}");
             prop_assert!(!text.contains("NaN") && !text.contains("inf "), "{text}");
         }
@@ -269,7 +270,7 @@ proptest! {
         for number in [v.band_low_ma, v.band_high_ma, v.suggested_ma(), v.blind_spot_mohm].into_iter().flatten() {
             prop_assert!(number.is_finite(), "{number}");
         }
-        for text in v.reasons.iter().map(|r| &r.sentence).chain([&v.sentence]) {
+        for text in v.reasons.iter().map(|r| r.sentence(v.say)).chain([v.sentence()]) {
             prop_assert!(!text.contains("NaN"), "{text}");
         }
     }

@@ -3,16 +3,20 @@
 
 use std::collections::BTreeMap;
 
+use serde::Serialize;
+
 use crate::analysis::body::healthy::Healthy;
 use crate::analysis::finding::Asked;
-use crate::analysis::units::strays::{Lies, StrayList};
+use crate::analysis::units::strays::{Lies, StrayList, StrayUnit};
 use crate::day::month_of;
 use crate::movement::readings::{Reading, ma};
 use crate::series::{Outcome, Pass, Says};
 use crate::stats::estimate::Estimate;
+use crate::words::numbers::whole;
+use crate::words::time::month_text;
 
 /// Units of one candidate limit that are listed by serial; more are only counted.
-pub const LISTED_MOST: f64 = 100.0;
+pub const LISTED_MOST: u64 = 100;
 
 /// Share of healthy units above a limit.
 #[derive(Debug, Clone, PartialEq)]
@@ -51,20 +55,26 @@ pub fn shares(asked: &Asked, healthy: &Healthy, limits: &[f64]) -> Vec<ShareAt> 
     all
 }
 
-/// What a limit would have done to the readings of one month.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// What a limit would have done to the readings of one month: an entry of `months` of a limit study.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub struct MonthRecount {
     /// Year and month.
+    #[serde(serialize_with = "month")]
     pub month: (i32, u32),
     /// First attempts that say something about the leakage.
-    pub units: f64,
+    pub units: u64,
     /// Over-limit results seen.
-    pub tripped: f64,
+    pub tripped: u64,
     /// Passes that read above the limit: it would have rejected them.
-    pub rejected: f64,
+    #[serde(rename = "would_reject")]
+    pub rejected: u64,
     /// Over-limit results at a lower limit: their leakage is only known to lie above that one, so they might
     /// have passed.
-    pub might_pass: f64,
+    pub might_pass: u64,
+}
+
+fn month<S: serde::Serializer>(month: &(i32, u32), to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_str(&month_text(*month))
 }
 
 /// What would have become of one unit.
@@ -76,6 +86,17 @@ pub enum Would {
     MightPass,
 }
 
+impl Would {
+    /// As printed.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::BeRejected => "would be rejected",
+            Self::MightPass => "might pass",
+        }
+    }
+}
+
 /// One such unit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RecountUnit {
@@ -83,8 +104,8 @@ pub struct RecountUnit {
     pub would: Would,
     /// Seconds since 1970-01-01.
     pub time: i64,
-    /// Index into the pass's stations.
-    pub station: u16,
+    /// Where it was tested.
+    pub station: String,
     /// Serial as first written.
     pub serial: String,
     /// Its reading, or the limit that it tripped on, mA.
@@ -102,15 +123,19 @@ pub struct Recount {
     pub units: Vec<RecountUnit>,
     /// Strays above the body that passed and that the limit would have rejected.
     pub strays_caught: u64,
-    /// Strays above the body that passed and that it would have passed too.
-    pub strays_missed: u64,
 }
 
 impl Recount {
-    /// Units over all months, by what is asked of a month.
+    /// Passes of the history that it would have rejected.
     #[must_use]
-    pub fn sum(&self, of: impl Fn(&MonthRecount) -> f64) -> f64 {
-        self.months.iter().map(of).sum()
+    pub fn rejected(&self) -> u64 {
+        self.months.iter().map(|m| m.rejected).sum()
+    }
+
+    /// Trips of the history that it might have passed.
+    #[must_use]
+    pub fn might_pass(&self) -> u64 {
+        self.months.iter().map(|m| m.might_pass).sum()
     }
 }
 
@@ -135,31 +160,30 @@ fn at_limit(readings: &[Reading], strays: &StrayList, limit_ma: f64) -> Recount 
         let month = month_of(r.day);
         let entry = months.entry(month).or_insert(MonthRecount {
             month,
-            units: 0.0,
-            tripped: 0.0,
-            rejected: 0.0,
-            might_pass: 0.0,
+            units: 0,
+            tripped: 0,
+            rejected: 0,
+            might_pass: 0,
         });
-        entry.units += r.count;
+        let count = whole(r.count);
+        entry.units += count;
         match r.says {
-            Says::Value if above(r.ma, limit_ma) => entry.rejected += r.count,
+            Says::Value if above(r.ma, limit_ma) => entry.rejected += count,
             Says::Above => {
-                entry.tripped += r.count;
+                entry.tripped += count;
                 if above(limit_ma, r.ma) {
-                    entry.might_pass += r.count;
+                    entry.might_pass += count;
                 }
             }
             Says::Value | Says::Below => {}
         }
     }
-    let passed_high = || strays.units.iter().filter(|u| u.lies == Lies::Above);
-    let caught = passed_high().filter(|u| above(u.reading_ma, limit_ma)).count() as u64;
+    let caught = |u: &&StrayUnit| u.lies == Lies::Above && above(u.reading_ma, limit_ma);
     Recount {
         limit_ma,
         months: months.into_values().collect(),
         units: Vec::new(),
-        strays_caught: caught,
-        strays_missed: passed_high().count() as u64 - caught,
+        strays_caught: strays.units.iter().filter(caught).count() as u64,
     }
 }
 
@@ -173,8 +197,8 @@ fn list_units(pass: &Pass, n: usize, all: &mut [Recount]) {
     let wanted: Vec<(bool, bool)> = all
         .iter()
         .map(|r| {
-            let few = |count: f64| count > 0.0 && count <= LISTED_MOST;
-            (few(r.sum(|m| m.rejected)), few(r.sum(|m| m.might_pass)))
+            let few = |count: u64| (1..=LISTED_MOST).contains(&count);
+            (few(r.rejected()), few(r.might_pass()))
         })
         .collect();
     if wanted.iter().all(|w| *w == (false, false)) {
@@ -195,7 +219,7 @@ fn list_units(pass: &Pass, n: usize, all: &mut [Recount]) {
                 recount.units.push(RecountUnit {
                     would,
                     time: test.time(),
-                    station: test.station(),
+                    station: pass.plant.stations[usize::from(test.station())].clone(),
                     serial: test.serial().to_owned(),
                     ma: at,
                 });
@@ -204,13 +228,13 @@ fn list_units(pass: &Pass, n: usize, all: &mut [Recount]) {
     }
     for recount in all {
         recount.units.sort_by(|a, b| {
-            (a.time, a.station, &a.serial, a.would).cmp(&(b.time, b.station, &b.serial, b.would))
+            (a.time, &a.station, &a.serial, a.would).cmp(&(b.time, &b.station, &b.serial, b.would))
         });
     }
 }
 
-/// What a rejected unit costs in tests and time.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// What a rejected unit costs in tests and time: `rejected_unit` of a limit study.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct RetestCost {
     /// Over-limit units that this is taken from.
     pub units: u64,

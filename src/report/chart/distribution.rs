@@ -6,6 +6,7 @@ use super::probability::pair;
 use super::{
     Along, Axis, Bar, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, at,
 };
+use crate::verdict::VerdictKind;
 
 /// One distinct reading of a series.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -45,8 +46,8 @@ pub struct Part {
 pub struct Distribution {
     /// Name of the series, for people.
     pub series: String,
-    /// Verdict as printed (`too tight` …); empty where there is none.
-    pub verdict: String,
+    /// The verdict; `None` where no limit is known.
+    pub verdict: Option<VerdictKind>,
     /// Which units and days, in words.
     pub period: String,
     /// Unit of all readings.
@@ -278,13 +279,13 @@ fn title(input: &Distribution, tripped: u64, all: u64, show: &dyn Fn(f64) -> Str
         parts.push(format!("limit {}", show(limit)));
     }
     parts.push(format!("{} trip", if tripped == 0 { "none".to_owned() } else { percent(share) }));
-    // "no workable band" and "not enough data" say nothing of the limit itself.
-    let verdict = match input.verdict.as_str() {
-        "" => "",
-        v if v.starts_with("no") => ": ",
-        _ => ": limit ",
+    // A verdict about the data says nothing of the limit itself.
+    let verdict = match input.verdict {
+        None => String::new(),
+        Some(v @ (VerdictKind::NoWorkableBand | VerdictKind::NotEnoughData)) => format!(": {v}"),
+        Some(v) => format!(": limit {v}"),
     };
-    format!("{}{verdict}{} – {}", input.series, input.verdict, parts.join(", "))
+    format!("{}{verdict} – {}", input.series, parts.join(", "))
 }
 
 fn ends(values: impl Iterator<Item = f64>) -> (f64, f64) {

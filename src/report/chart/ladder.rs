@@ -1,15 +1,17 @@
 //! Where does each series' limit stand between what healthy units read and what is allowed?
 
-use super::axis::{decimals_of, number};
+use super::axis::{day_text, decimals_of, number};
 use super::{Axis, Chart, ChartError, Layer, Role, Scale, Shape, Tick, at, rows};
+use crate::day::Day;
+use crate::verdict::{Evidence, Verdict, VerdictKind};
 
 /// One series on the ladder; all readings in the unit of the ladder.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rung {
     /// Name of the series, for people.
     pub series: String,
-    /// Verdict as printed; empty where there is none.
-    pub verdict: String,
+    /// The verdict; `None` where no limit is known.
+    pub verdict: Option<VerdictKind>,
     /// Typical reading (X50).
     pub typical: f64,
     /// Healthy spread: lower and upper end (5 and 99.9 %, say).
@@ -35,6 +37,47 @@ pub struct Ladder {
     pub period: String,
     /// One row each, top to bottom.
     pub rungs: Vec<Rung>,
+}
+
+impl Rung {
+    /// The rung of one series, in mA: healthy units from X05 to the end of the tail that is in use. `None`
+    /// where the body has no answer.
+    #[must_use]
+    pub fn new(series: String, evidence: &Evidence, verdict: &Verdict) -> Option<Self> {
+        let (_, tail) = *evidence.answers().first()?;
+        let setting = &evidence.setting;
+        Some(Self {
+            series,
+            verdict: verdict.kind,
+            typical: setting.x50_ma,
+            healthy: (evidence.x05_ma?, tail.quantile_ma),
+            band: verdict
+                .band_low_ma
+                .zip(verdict.band_high_ma)
+                .filter(|b| b.0.is_finite() && b.1.is_finite()),
+            limit: evidence.high_limit_ma,
+            suggested: verdict.suggested_ma(),
+            ceiling: setting.ceiling_ma,
+            tester_range: setting.tester_range_ma,
+        })
+    }
+}
+
+impl Ladder {
+    /// The ladder of these rungs, in mA; `days` are the first and the last of the history.
+    #[must_use]
+    pub fn new(rungs: Vec<Rung>, days: Option<(Day, Day)>) -> Self {
+        let (from, to) = days.unwrap_or((0, 0));
+        Self {
+            unit: "mA".to_owned(),
+            period: format!(
+                "periods judged, up to {} (history from {})",
+                day_text(to),
+                day_text(from)
+            ),
+            rungs,
+        }
+    }
 }
 
 /// The limit ladder: a row per series, all readings as multiples of that series' typical reading on a
@@ -104,7 +147,7 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
             thickness: 16.0,
         });
     }
-    let marks: [(&str, Role, Shape, Of); 5] = [
+    let marks: [(&str, Role, Shape, Mark); 5] = [
         ("typical reading", Role::Typical, Shape::Disc, |r| Some(r.typical)),
         ("end of tester range", Role::Quiet, Shape::Square, |r| r.tester_range),
         ("ceiling", Role::Event, Shape::Down, |r| r.ceiling),
@@ -122,10 +165,7 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
             layers.push(Layer::Points { role, name: Some(name.to_owned()), shape, points });
         }
     }
-    let beside = rungs
-        .iter()
-        .map(|r| if r.verdict.is_empty() { "no verdict".to_owned() } else { r.verdict.clone() })
-        .collect();
+    let beside = rungs.iter().map(|r| words(r.verdict).to_owned()).collect();
     let panel = rows::panel(y, layers, beside);
     let mut notes = Vec::new();
     let hidden = rungs.iter().flat_map(|r| far_marks(r)).filter(|v| *v > reach).count();
@@ -154,17 +194,20 @@ fn in_words(r: &Rung, unit: &str) -> String {
 }
 
 /// One reading of a row.
-type Of = fn(&Rung) -> Option<f64>;
+type Mark = fn(&Rung) -> Option<f64>;
+
+fn words(verdict: Option<VerdictKind>) -> &'static str {
+    verdict.map_or("no verdict", VerdictKind::words)
+}
 
 /// Counts of verdicts, in order of first appearance.
 fn title(rungs: &[&Rung]) -> String {
     if let [one] = rungs {
-        let verdict = if one.verdict.is_empty() { "no verdict" } else { &one.verdict };
-        return format!("{}: {verdict}", one.series);
+        return format!("{}: {}", one.series, words(one.verdict));
     }
     let mut counts: Vec<(&str, usize)> = Vec::new();
     for r in rungs {
-        let word = if r.verdict.is_empty() { "no verdict" } else { &r.verdict };
+        let word = words(r.verdict);
         match counts.iter_mut().find(|c| c.0 == word) {
             Some(c) => c.1 += 1,
             None => counts.push((word, 1)),

@@ -30,6 +30,7 @@ mod rows;
 mod shares;
 pub mod style;
 pub mod trade_off;
+pub mod unit;
 
 pub use axis::{Axis, Scale, Tick};
 

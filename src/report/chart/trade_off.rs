@@ -1,15 +1,22 @@
 //! What does each limit cost, and what does it hide?
 
-use super::axis::{decimals_of, number};
+use super::axis::{counted, decimals_of, number};
+use super::unit::Unit;
 use super::{Along, Axis, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, at};
+use crate::stats::estimate::Estimate;
+use crate::verdict::calculated::CalculatedBand;
+use crate::verdict::candidate::Origin;
+use crate::verdict::limit::Verdict;
+use crate::verdict::limit_study::LimitStudy;
+use crate::verdict::suggest::blind_spot_mohm;
 
 /// One limit along the row.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Place {
     /// The limit.
     pub limit: f64,
-    /// Healthy units rejected per million: value, lower and upper end.
-    pub rejected_ppm: Option<(f64, f64, f64)>,
+    /// Healthy units rejected per million; all its numbers finite.
+    pub rejected_ppm: Option<Estimate>,
     /// Lowest resistance of a steady leak that passes in a typical unit, MΩ.
     pub blind_mohm: Option<f64>,
     /// The same in a unit that reads low, MΩ.
@@ -51,6 +58,98 @@ pub struct TradeOff {
     pub leak_path_mohm: Option<f64>,
 }
 
+impl TradeOff {
+    /// Expected rejects and blind spot of one series against its limit.
+    #[must_use]
+    pub fn of_study(series: &str, study: &LimitStudy, verdict: &Verdict) -> Self {
+        let unit = Unit::of(study.typical_ma);
+        let of = |ma: f64| unit.of_ma(ma);
+        let finite = |x: &f64| x.is_finite();
+        let bounded = |e: &Estimate| [e.value, e.low, e.high].iter().all(finite);
+        let judged = &verdict.judged;
+        Self {
+            series: series.to_owned(),
+            answer: verdict.clause(),
+            period: format!(
+                "judged: {}, {} to {}",
+                counted(judged.units, "unit"),
+                judged.from,
+                judged.to
+            ),
+            unit: unit.name.to_owned(),
+            step: of(study.limit_step_ma),
+            row: study
+                .curve
+                .iter()
+                .map(|p| Place {
+                    limit: of(p.limit_ma),
+                    rejected_ppm: p.share.as_ref().map(|s| s.scaled(1e6)).filter(bounded),
+                    blind_mohm: p.blind_spot_mohm.filter(finite),
+                    blind_low_mohm: p.blind_spot_low_reader_mohm.filter(finite),
+                })
+                .collect(),
+            accepted_ppm: 1e6 * study.accepted_share,
+            band: verdict.band_low_ma.map(|low| (of(low), verdict.band_high_ma.map(of))),
+            low_today: verdict
+                .band
+                .as_ref()
+                .map(|b| b.lower_today_ma)
+                .filter(|today| verdict.band_low_ma.is_some_and(|low| low > *today))
+                .map(of),
+            limit: verdict.limit_ma.map(of),
+            suggested: verdict.suggested_ma().map(of),
+            tried: study
+                .candidates
+                .iter()
+                .filter(|c| c.origins.contains(&Origin::Tried))
+                .map(|c| of(c.limit_ma))
+                .collect(),
+            ceiling: study.ceiling_ma.map(of),
+            range: study.tester_range_ma.map(of),
+            leak_path_mohm: study.leak_path_mohm,
+        }
+    }
+
+    /// Blind spots of a model that is calculated and not measured.
+    #[must_use]
+    pub fn of_calculated(model: String, band: &CalculatedBand) -> Self {
+        let setting = &band.setting;
+        let x50 = setting.x50_ma;
+        let unit = Unit::of(x50);
+        let of = |ma: f64| unit.of_ma(ma);
+        let high = band.workable_ma.map(|b| b.1).filter(|high| high.is_finite());
+        let end = high.unwrap_or(2.0 * x50).max(1.2 * x50);
+        Self {
+            series: model,
+            answer: "calculated from its circuit, not measured".to_owned(),
+            period: format!(
+                "{} V, typical unit by its capacitance",
+                setting.applied_v.unwrap_or(0.0)
+            ),
+            unit: unit.name.to_owned(),
+            step: of(setting.step_ma()),
+            row: (1..=60)
+                .map(|k| x50 + (1.05 * end - x50) * f64::from(k) / 60.0)
+                .map(|limit| Place {
+                    limit: of(limit),
+                    rejected_ppm: None,
+                    blind_mohm: blind_spot_mohm(setting, limit, x50),
+                    blind_low_mohm: None,
+                })
+                .collect(),
+            accepted_ppm: 0.0,
+            band: band.workable_ma.map(|(low, _)| (of(low), high.map(of))),
+            low_today: None,
+            limit: None,
+            suggested: band.suggested.as_ref().map(|s| of(s.limit_ma)),
+            tried: Vec::new(),
+            ceiling: setting.ceiling_ma.map(of),
+            range: setting.tester_range_ma.map(of),
+            leak_path_mohm: setting.leak_path_mohm,
+        }
+    }
+}
+
 /// Fewer rejects than this per million are drawn at the lower edge: no line makes so many units.
 const LEAST_PPM: f64 = 0.1;
 
@@ -67,7 +166,7 @@ pub fn chart(input: &TradeOff) -> Result<Chart, ChartError> {
     super::finite(
         "a number of a limit",
         input.row.iter().flat_map(|p| {
-            let rejects = p.rejected_ppm.map_or([0.0; 3], |r| [r.0, r.1, r.2]);
+            let rejects = p.rejected_ppm.as_ref().map_or([0.0; 3], |r| [r.value, r.low, r.high]);
             rejects
                 .into_iter()
                 .chain([p.limit])
@@ -131,16 +230,16 @@ fn zone(input: &TradeOff, x: &Axis) -> Option<Layer> {
 }
 
 fn rejects(input: &TradeOff, x: &Axis) -> Option<Panel> {
-    let known: Vec<(f64, (f64, f64, f64))> =
-        input.row.iter().filter_map(|p| Some((p.limit, p.rejected_ppm?))).collect();
+    let known: Vec<(f64, &Estimate)> =
+        input.row.iter().filter_map(|p| Some((p.limit, p.rejected_ppm.as_ref()?))).collect();
     if known.len() < 2 {
         return None;
     }
     let held = |v: f64| v.clamp(LEAST_PPM, 1e6);
-    let line = |of: fn(&(f64, f64, f64)) -> f64| -> Vec<Point> {
+    let line = |of: fn(&Estimate) -> f64| -> Vec<Point> {
         known.iter().map(|(l, r)| at(*l, held(of(r)))).collect()
     };
-    let most = known.iter().map(|k| k.1.2).fold(1_000.0, f64::max);
+    let most = known.iter().map(|k| k.1.high).fold(1_000.0, f64::max);
     let y = Axis::new(
         "healthy units rejected per million",
         "",
@@ -153,14 +252,14 @@ fn rejects(input: &TradeOff, x: &Axis) -> Option<Panel> {
         Layer::Band {
             role: Role::Fit,
             name: Some("interval of those rejected".to_owned()),
-            low: line(|r| r.1),
-            high: line(|r| r.2),
+            low: line(|r| r.low),
+            high: line(|r| r.high),
         },
         Layer::Line {
             role: Role::Fit,
             name: Some("healthy units rejected".to_owned()),
             dash: Dash::Solid,
-            points: line(|r| r.0),
+            points: line(|r| r.value),
         },
         Layer::Rule {
             role: Role::Quiet,

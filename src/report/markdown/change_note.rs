@@ -3,9 +3,9 @@
 use std::fmt::Write;
 
 use super::super::format::{
-    counted, currents_of, date, expected_ppm, grouped, name, text, with_interval,
+    Currents, counted, currents_of, date, expected_ppm, grouped, name, text, with_interval,
 };
-use super::super::limit_model::{LimitsReport, StudyReport};
+use super::super::limit_study::{LimitsReport, StudyReport};
 use super::limit_page::{few, loads_table};
 use super::{header, row};
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
@@ -20,10 +20,37 @@ pub fn note(report: &LimitsReport, s: &StudyReport, to_ma: f64) -> String {
     let mut page = String::new();
     let page = &mut page;
     let show = currents_of(&s.series);
-    let of = |limit: f64| s.candidates.iter().find(|c| (c.limit_ma - limit).abs() <= 1e-9 * limit);
-    let now = s.series.limit.history.now.high_ma();
     line!(page, "# Change of the high limit: {}\n", name(&s.series.named.title));
     line!(page, "**Proposed, not approved.** {WHO_DECIDES}\n");
+    from_to(page, s, to_ma, &show);
+    evidence(page, report, s, to_ma);
+    assumptions(page, report, s, &show);
+    line!(page, "\n## Proof at the station, after the change\n");
+    match s.study.at(to_ma).and_then(|c| c.loads.as_ref()) {
+        Some(l) => loads_table(page, l, &show),
+        None => line!(page, "The test voltage is not known: no load can be named.\n"),
+    }
+    signatures(page);
+    line!(page, "\n## Cautions\n");
+    for caution in &CAUTIONS {
+        line!(page, "- {caution}");
+    }
+    let inputs = report.made.inputs.len() as u64;
+    line!(
+        page,
+        "\nMade by leakdrift {} from {}{}; results.json beside this note names each with its checksum.",
+        text(&report.made.version),
+        counted(inputs, "file"),
+        if inputs == 0 { "" } else { " of exported results" }
+    );
+    std::mem::take(page)
+}
+
+/// The limit in force beside the new one, and what each costs and hides.
+fn from_to(page: &mut String, s: &StudyReport, to_ma: f64, show: &Currents) {
+    let study = &s.study;
+    let of = |limit: f64| study.at(limit);
+    let now = s.series.limit.history.now.high_ma();
     header(page, &["", "from", "to"]);
     let set = |x: Option<f64>| x.map_or_else(|| "not known".to_owned(), |x| show.set(x));
     row(page, &["high limit", &set(now), &format!("**{}**", show.set(to_ma))]);
@@ -41,31 +68,33 @@ pub fn note(report: &LimitsReport, s: &StudyReport, to_ma: f64) -> String {
         Some(resistance(of(x)?.blind_spot_mohm?))
     });
     both("strays of the history that it stops", page, &|x| {
-        Some(format!("{} of {}", of(x)?.strays_caught, s.strays_passed))
+        Some(format!("{} of {}", of(x)?.strays_caught, study.strays_passed))
     });
-    both("room to the ceiling", page, &|x| s.ceiling_ma.map(|c| show.set(c - x)));
+    both("room to the ceiling", page, &|x| study.ceiling_ma.map(|c| show.set(c - x)));
     line!(page);
+}
 
+/// What speaks for the change.
+fn evidence(page: &mut String, report: &LimitsReport, s: &StudyReport, to_ma: f64) {
     line!(page, "## Evidence\n");
-    line!(page, "- {}", text(&s.series.verdict.sentence));
-    for why in &s.recommendation.because {
-        line!(page, "- {}", text(why));
+    line!(page, "- {}", text(&s.series.verdict.high.sentence()));
+    for why in s.study.recommendation.reasons() {
+        line!(page, "- {}", text(&why));
     }
-    for end in s.series.verdict.band_ends.iter().filter(|e| e.sets) {
+    for end in s.series.verdict.band_ends().iter().filter(|e| e.sets) {
         line!(page, "- {}", text(&end.sentence));
     }
-    if let Some(j) = &s.series.verdict.judged {
-        line!(
-            page,
-            "- Period: {} to {}, {}; history from {} on, {}.",
-            date(j.from),
-            date(j.to),
-            counted(j.units, "unit"),
-            report.from.map_or_else(|| "not known".to_owned(), date),
-            counted(s.series.named.units, "first test")
-        );
-    }
-    if let Some(c) = of(to_ma) {
+    let j = &s.series.verdict.high.judged;
+    line!(
+        page,
+        "- Period: {} to {}, {}; history from {} on, {}.",
+        date(j.from),
+        date(j.to),
+        counted(j.units, "unit"),
+        report.from.map_or_else(|| "not known".to_owned(), date),
+        counted(s.series.named.units, "first test")
+    );
+    if let Some(c) = s.study.at(to_ma) {
         line!(
             page,
             "- Over that history the new limit would have rejected {} that passed, and might have passed {} that tripped.",
@@ -73,6 +102,11 @@ pub fn note(report: &LimitsReport, s: &StudyReport, to_ma: f64) -> String {
             grouped(c.might_pass)
         );
     }
+}
+
+/// What the change rests on.
+fn assumptions(page: &mut String, report: &LimitsReport, s: &StudyReport, show: &Currents) {
+    let study = &s.study;
     line!(page, "\n## Assumptions\n");
     let setting = |key: &str| {
         report
@@ -91,9 +125,9 @@ pub fn note(report: &LimitsReport, s: &StudyReport, to_ma: f64) -> String {
     line!(
         page,
         "- Smallest harmful leak path: {}. Ceiling: {}. End of the tester's range: {}.",
-        s.leak_path_mohm.map_or_else(|| "not stated".to_owned(), resistance),
-        s.ceiling_ma.map_or_else(|| "not stated".to_owned(), |x| show.set(x)),
-        s.tester_range_ma.map_or_else(|| "not stated".to_owned(), |x| show.set(x)),
+        study.leak_path_mohm.map_or_else(|| "not stated".to_owned(), resistance),
+        study.ceiling_ma.map_or_else(|| "not stated".to_owned(), |x| show.set(x)),
+        study.tester_range_ma.map_or_else(|| "not stated".to_owned(), |x| show.set(x)),
     );
     line!(
         page,
@@ -102,11 +136,10 @@ pub fn note(report: &LimitsReport, s: &StudyReport, to_ma: f64) -> String {
     for note in &report.notes {
         line!(page, "- {}", text(note));
     }
-    line!(page, "\n## Proof at the station, after the change\n");
-    match s.loads_at(to_ma) {
-        Some(l) => loads_table(page, l, &show),
-        None => line!(page, "The test voltage is not known: no load can be named.\n"),
-    }
+}
+
+/// For people to check, approve, set and prove.
+fn signatures(page: &mut String) {
     line!(page, "## Checked and approved\n");
     header(page, &["", "name", "date", "signature"]);
     for who in [
@@ -116,30 +149,5 @@ pub fn note(report: &LimitsReport, s: &StudyReport, to_ma: f64) -> String {
         "proved with both loads",
     ] {
         row(page, &[who, BLANK, "______________", BLANK]);
-    }
-    line!(page, "\n## Cautions\n");
-    for caution in &CAUTIONS {
-        line!(page, "- {caution}");
-    }
-    let inputs = report.made.inputs.len() as u64;
-    line!(
-        page,
-        "\nMade by leakdrift {} from {}{}; results.json beside this note names each with its checksum.",
-        text(&report.made.version),
-        counted(inputs, "file"),
-        if inputs == 0 { "" } else { " of exported results" }
-    );
-    std::mem::take(page)
-}
-
-impl StudyReport {
-    /// Loads that prove a limit of the study.
-    fn loads_at(&self, limit_ma: f64) -> Option<&super::super::limit_model::LoadsReport> {
-        let near = |x: f64| (x - limit_ma).abs() <= 1e-9 * limit_ma;
-        self.candidates.iter().find(|c| near(c.limit_ma)).and_then(|c| c.loads.as_ref()).or(self
-            .recommendation
-            .loads
-            .as_ref()
-            .filter(|l| near(l.limit_ma)))
     }
 }

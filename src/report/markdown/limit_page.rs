@@ -6,27 +6,32 @@ use super::super::format::{
     Currents, NONE, address, anchor, counted, currents_of, date, digits, expected_ppm, grouped,
     interval, name, text, value, with_interval, words,
 };
-use super::super::limit_model::{
-    CalculatedReport, CandidateReport, LimitsReport, LoadsReport, StudyReport,
-};
+use super::super::limit_study::{LimitsReport, StudyReport};
 use super::{band, first_cautions, header, not_read, row, verdict_words};
+use crate::analysis::units::what_if::Would;
 use crate::day::date_of;
+use crate::verdict::calculated::CalculatedBand;
+use crate::verdict::candidate::Origin;
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
+use crate::verdict::limit_study::WhatIf;
+use crate::verdict::limits::End;
+use crate::verdict::physics::ProvingLoads;
+use crate::words::time::{month_text, time_text};
 use crate::words::{resistance, three_digits};
 
 /// Units listed on the page for one limit; the file holds them all.
 const UNITS_SHOWN: usize = 12;
 
-/// The whole page, ended by a line break.
+/// The whole page, ended by a line break; `chart` is the file of a calculated band's chart.
 #[must_use]
-pub fn page(report: &LimitsReport) -> String {
+pub fn page(report: &LimitsReport, chart: Option<&str>) -> String {
     let mut page = String::new();
     head(&mut page, report);
     for s in &report.series {
         section(&mut page, s);
     }
     if let Some(c) = &report.calculated {
-        calculated(&mut page, report, c);
+        calculated(&mut page, report, c, chart);
     }
     groups(&mut page, report);
     method(&mut page, report);
@@ -64,7 +69,7 @@ fn head(page: &mut String, report: &LimitsReport) {
                         .map_or_else(|| "not known".to_owned(), |x| show.set(x)),
                     &verdict_words(&s.series.verdict),
                     &band(&s.series.verdict, &show),
-                    &text(&s.recommendation.sentence),
+                    &text(&s.study.recommendation.sentence()),
                 ],
             );
         }
@@ -80,11 +85,12 @@ fn section(page: &mut String, s: &StudyReport) {
     let show = show(s);
     line!(page, "<a id=\"{}\"></a>\n", anchor(&s.series.named.id));
     line!(page, "## {}\n", name(&s.series.named.title));
-    line!(page, "**{}**\n", text(&s.recommendation.sentence));
-    for why in &s.recommendation.because {
+    line!(page, "**{}**\n", text(&s.study.recommendation.sentence()));
+    let because = s.study.recommendation.reasons();
+    for why in &because {
         line!(page, "- {}", text(why));
     }
-    if !s.recommendation.because.is_empty() {
+    if !because.is_empty() {
         line!(page);
     }
     match &s.change_note {
@@ -96,22 +102,15 @@ fn section(page: &mut String, s: &StudyReport) {
         ),
         None => line!(page, "No change note: no change of the limit is recommended.\n"),
     }
-    if s.series.verdict.open_lead_passes == Some(true) {
+    if s.series.verdict.low.open_lead_passes == Some(true) {
         line!(
             page,
             "**A test with no unit connected would pass: see [the low limit](#low-{}).**\n",
             anchor(&s.series.named.id)
         );
     }
-    if let Some(j) = &s.series.verdict.judged {
-        line!(
-            page,
-            "Judged: {} from {} to {}.\n",
-            counted(j.units, "unit"),
-            date(j.from),
-            date(j.to)
-        );
-    }
+    let j = &s.series.verdict.high.judged;
+    line!(page, "Judged: {} from {} to {}.\n", counted(j.units, "unit"), date(j.from), date(j.to));
     for (path, question) in &s.series.charts {
         line!(page, "![{}]({})\n", text(question), address(path));
     }
@@ -127,7 +126,7 @@ fn section(page: &mut String, s: &StudyReport) {
 
 /// The tables of candidate limits: what each costs and hides, and what comes with it.
 fn what_if(page: &mut String, s: &StudyReport, show: &Currents) {
-    if s.candidates.is_empty() {
+    if s.study.candidates.is_empty() {
         return;
     }
     line!(page, "### What each limit would do\n");
@@ -147,8 +146,8 @@ fn what_if(page: &mut String, s: &StudyReport, show: &Currents) {
             "minutes a month",
         ],
     );
-    for c in &s.candidates {
-        let in_force = c.origins.contains(&"in_force");
+    for c in &s.study.candidates {
+        let in_force = c.origins.contains(&Origin::InForce);
         let room = |x: Option<f64>, whole: Option<f64>| match (x, whole) {
             (Some(x), Some(_)) if x < 0.0 => format!("**above it by {}**", show.set(-x)),
             (Some(x), Some(whole)) => {
@@ -162,9 +161,9 @@ fn what_if(page: &mut String, s: &StudyReport, show: &Currents) {
             page,
             &[
                 &show.set(c.limit_ma),
-                &format!("{} of {}", c.strays_caught, s.strays_passed),
-                &room(c.to_ceiling_ma, s.ceiling_ma),
-                &room(c.to_range_ma, s.tester_range_ma),
+                &format!("{} of {}", c.strays_caught, s.study.strays_passed),
+                &room(c.to_ceiling_ma, s.study.ceiling_ma),
+                &room(c.to_range_ma, s.study.tester_range_ma),
                 &change(c.retests_per_month),
                 &change(c.minutes_per_month),
             ],
@@ -178,18 +177,18 @@ fn what_if(page: &mut String, s: &StudyReport, show: &Currents) {
 }
 
 fn costs(page: &mut String, s: &StudyReport, show: &Currents) {
-    let drifts = s.candidates.iter().any(|c| c.expected_reject_ppm_at_horizon.is_some());
+    let drifts = s.study.candidates.iter().any(|c| c.expected_reject_ppm_at_horizon.is_some());
     let mut cells = vec!["high limit", "", "verdict if set", "healthy units rejected", "interval"];
     if drifts {
         cells.push("at the end of the planning horizon");
     }
     cells.extend(["a month", "blind spot"]);
     header(page, &cells);
-    for c in &s.candidates {
+    for c in &s.study.candidates {
         let mut cells = vec![
             show.set(c.limit_ma),
-            text(&c.origin_words),
-            text(c.verdict_words),
+            origins(c),
+            c.verdict.map_or("not known", |v| v.words()).to_owned(),
             c.expected_reject_ppm
                 .as_ref()
                 .map_or_else(|| "not known".to_owned(), |e| value(e, expected_ppm)),
@@ -204,15 +203,21 @@ fn costs(page: &mut String, s: &StudyReport, show: &Currents) {
         }
         cells.extend([
             c.rejects_per_month.as_ref().map_or_else(|| NONE.to_owned(), |e| with_interval(e, few)),
-            text(&c.blind_spot),
+            text(&c.blind_spot.to_string()),
         ]);
         let cells: Vec<&str> = cells.iter().map(String::as_str).collect();
         row(page, &cells);
     }
 }
 
+/// Why a limit is looked at, in words.
+fn origins(c: &WhatIf) -> String {
+    let words = c.origins.iter().map(|o| o.words()).filter(|w| !w.is_empty());
+    words.collect::<Vec<_>>().join(", ")
+}
+
 fn cost_words(s: &StudyReport) -> String {
-    match &s.rejected_unit {
+    match &s.study.rejected_unit {
         None => "; not known, since no unit was rejected".to_owned(),
         Some(r) => {
             let minutes = r.minutes_each.map_or_else(
@@ -250,7 +255,7 @@ pub(super) fn few(x: f64) -> String {
 
 /// What each limit would have done to the history, month by month.
 fn history(page: &mut String, s: &StudyReport, show: &Currents) {
-    let Some(first) = s.candidates.first().filter(|c| !c.months.is_empty()) else {
+    let Some(first) = s.study.candidates.first().filter(|c| !c.months.is_empty()) else {
         return;
     };
     line!(page, "### What each limit would have done\n");
@@ -259,7 +264,7 @@ fn history(page: &mut String, s: &StudyReport, show: &Currents) {
         "`+`: passes that read above the limit and would have been rejected. `?`: units that tripped at a lower limit and might have passed; the voltage was cut, so their leakage is only known to lie above that limit.\n"
     );
     let mut cells = vec!["month".to_owned(), "units".to_owned(), "tripped".to_owned()];
-    cells.extend(s.candidates.iter().map(|c| show.set(c.limit_ma)));
+    cells.extend(s.study.candidates.iter().map(|c| show.set(c.limit_ma)));
     header(page, &cells.iter().map(String::as_str).collect::<Vec<_>>());
     let said = |rejected: u64, might: u64| match (rejected, might) {
         (0, 0) => "0".to_owned(),
@@ -268,10 +273,10 @@ fn history(page: &mut String, s: &StudyReport, show: &Currents) {
         (r, m) => format!("+{} ?{}", grouped(r), grouped(m)),
     };
     for (n, month) in first.months.iter().enumerate() {
-        let mut cells = vec![month.month.clone(), grouped(month.units), grouped(month.tripped)];
-        cells.extend(s.candidates.iter().map(|c| {
+        let mut cells = vec![month_text(month.month), grouped(month.units), grouped(month.tripped)];
+        cells.extend(s.study.candidates.iter().map(|c| {
             let m = &c.months[n];
-            said(m.would_reject, m.might_pass)
+            said(m.rejected, m.might_pass)
         }));
         row(page, &cells.iter().map(String::as_str).collect::<Vec<_>>());
     }
@@ -280,15 +285,14 @@ fn history(page: &mut String, s: &StudyReport, show: &Currents) {
         grouped(first.months.iter().map(|m| m.units).sum()),
         grouped(first.months.iter().map(|m| m.tripped).sum()),
     ];
-    cells.extend(s.candidates.iter().map(|c| said(c.would_reject, c.might_pass)));
+    cells.extend(s.study.candidates.iter().map(|c| said(c.would_reject, c.might_pass)));
     row(page, &cells.iter().map(String::as_str).collect::<Vec<_>>());
     line!(page);
 }
 
 /// Serials of the rare ones.
 fn units(page: &mut String, s: &StudyReport, show: &Currents) {
-    let listed: Vec<&CandidateReport> =
-        s.candidates.iter().filter(|c| !c.units.is_empty()).collect();
+    let listed: Vec<&WhatIf> = s.study.candidates.iter().filter(|c| !c.units.is_empty()).collect();
     if listed.is_empty() {
         return;
     }
@@ -300,18 +304,17 @@ fn units(page: &mut String, s: &StudyReport, show: &Currents) {
     header(page, &["high limit", "would", "serial", "tested at", "station", "reading"]);
     for c in listed {
         for u in c.units.iter().take(UNITS_SHOWN) {
-            let reading = if u.would == "might pass" {
-                format!("tripped at {}", show.set(u.ma))
-            } else {
-                show.reading(u.ma)
+            let reading = match u.would {
+                Would::MightPass => format!("tripped at {}", show.set(u.ma)),
+                Would::BeRejected => show.reading(u.ma),
             };
             row(
                 page,
                 &[
                     &show.set(c.limit_ma),
-                    u.would,
+                    u.would.words(),
                     &name(&u.serial),
-                    &text(&u.tested_at),
+                    &time_text(u.time),
                     &name(&u.station),
                     &reading,
                 ],
@@ -335,7 +338,7 @@ fn units(page: &mut String, s: &StudyReport, show: &Currents) {
 }
 
 fn proof(page: &mut String, s: &StudyReport, show: &Currents) {
-    let Some(l) = &s.recommendation.loads else {
+    let Some(l) = &s.study.recommendation.loads else {
         return;
     };
     line!(page, "### Proof at the station\n");
@@ -343,7 +346,7 @@ fn proof(page: &mut String, s: &StudyReport, show: &Currents) {
 }
 
 /// Loads as a table; used by the change note too.
-pub(super) fn loads_table(page: &mut String, l: &LoadsReport, show: &Currents) {
+pub(super) fn loads_table(page: &mut String, l: &ProvingLoads, show: &Currents) {
     header(
         page,
         &["at a limit of", "load", "must", "draws", &format!("power at {} V", l.applied_v)],
@@ -367,15 +370,19 @@ pub(super) fn loads_table(page: &mut String, l: &LoadsReport, show: &Currents) {
 }
 
 fn expected(page: &mut String, s: &StudyReport, show: &Currents) {
-    let Some(x) = &s.expected else { return };
+    let Some(x) = &s.study.expected else { return };
     line!(page, "### What it should read\n");
-    line!(page, "{}\n", text(&x.sentence));
+    line!(page, "{}\n", text(&x.sentence()));
     header(page, &["number", "value"]);
     row(
         page,
         &[
             "capacitance between the tested parts, stated",
-            &format!("{} nF ± {} %", three_digits(x.capacitance_nf), three_digits(x.tolerance_pct)),
+            &format!(
+                "{} nF ± {} %",
+                three_digits(x.circuit.capacitance_nf),
+                three_digits(100.0 * x.circuit.tolerance)
+            ),
         ],
     );
     row(
@@ -384,35 +391,33 @@ fn expected(page: &mut String, s: &StudyReport, show: &Currents) {
             "expected reading",
             &format!(
                 "{} ({} to {})",
-                show.estimate(x.value_ma),
-                show.estimate(x.low_ma),
-                show.estimate(x.high_ma)
+                show.estimate(x.reading.value_ma),
+                show.estimate(x.reading.low_ma),
+                show.estimate(x.reading.high_ma)
             ),
         ],
     );
-    if let Some(d) = &x.difference_pct {
-        row(
-            page,
-            &["measured against expected", &with_interval(d, super::super::format::change_pct)],
-        );
-    }
-    if let Some(nf) = x.difference_nf {
-        row(page, &["capacitance that makes the difference", &format!("{} nF", three_digits(nf))]);
+    if let Some(c) = x.compared() {
+        let difference = with_interval(&c.difference_pct, super::super::format::change_pct);
+        row(page, &["measured against expected", &difference]);
+        let nf = format!("{} nF", three_digits(c.difference_nf));
+        row(page, &["capacitance that makes the difference", &nf]);
     }
     line!(page);
 }
 
 fn ends(page: &mut String, s: &StudyReport) {
-    if s.series.verdict.band_ends.is_empty() {
+    let ends = s.series.verdict.band_ends();
+    if ends.is_empty() {
         return;
     }
     line!(page, "### Where the band ends\n");
     header(page, &["end", "rule", "", "why"]);
-    for end in &s.series.verdict.band_ends {
+    for end in &ends {
         row(
             page,
             &[
-                if end.end == "low" { "lower" } else { "upper" },
+                if end.end == End::Low { "lower" } else { "upper" },
                 &words(end.rule),
                 if end.sets { "**sets it**" } else { "" },
                 &text(&end.sentence),
@@ -423,7 +428,7 @@ fn ends(page: &mut String, s: &StudyReport) {
 }
 
 fn low_limit(page: &mut String, s: &StudyReport, show: &Currents) {
-    let v = &s.series.verdict;
+    let v = &s.series.verdict.low;
     line!(page, "<a id=\"low-{}\"></a>\n", anchor(&s.series.named.id));
     line!(page, "### The low limit\n");
     let now =
@@ -433,7 +438,7 @@ fn low_limit(page: &mut String, s: &StudyReport, show: &Currents) {
         Some(false) => "would be found",
         None => "not known",
     };
-    let range = match (v.low_limit_from_ma, v.low_limit_to_ma) {
+    let range = match (v.from_ma, v.to_ma) {
         (Some(from), Some(to)) => format!("{} to {}", show.set(from), show.set(to)),
         _ => "none can be given".to_owned(),
     };
@@ -466,24 +471,28 @@ fn limit_history(page: &mut String, s: &StudyReport, show: &Currents) {
     line!(page);
 }
 
-fn calculated(page: &mut String, report: &LimitsReport, c: &CalculatedReport) {
-    let show = Currents::new(c.expected.value_ma, c.limit_step_ma);
+fn calculated(page: &mut String, report: &LimitsReport, c: &CalculatedBand, chart: Option<&str>) {
+    let show = Currents::new(c.setting.x50_ma, c.setting.step_ma());
     line!(page, "## Calculated, not measured\n");
-    let band = match (c.band_low_ma, c.band_high_ma) {
-        (Some(low), Some(high)) => format!("{} to {}", show.set(low), show.set(high)),
-        (Some(low), None) => format!("from {}", show.set(low)),
-        _ => "none: the highest expected reading lies above what the upper end allows".to_owned(),
+    let band = match c.workable_ma {
+        Some((low, high)) if high.is_finite() => format!("{} to {}", show.set(low), show.set(high)),
+        Some((low, _)) => format!("from {}", show.set(low)),
+        None => {
+            "none: the highest expected reading lies above what the upper end allows".to_owned()
+        }
     };
     line!(
         page,
         "**A first workable band for {}: {band}{}.** {WHO_DECIDES}\n",
         name(&report.model),
-        c.suggested_ma.map_or_else(String::new, |s| format!("; a first limit: {}", show.set(s)))
+        c.suggested
+            .as_ref()
+            .map_or_else(String::new, |s| { format!("; a first limit: {}", show.set(s.limit_ma)) })
     );
-    for sentence in &c.sentences {
-        line!(page, "- {}", text(sentence));
+    for sentence in c.sentences() {
+        line!(page, "- {}", text(&sentence));
     }
-    if let Some(r) = c.blind_spot_mohm {
+    if let Some(r) = c.suggested.as_ref().and_then(|s| s.blind_spot_mohm) {
         line!(
             page,
             "- At the first limit a steady leak of {} would still pass; this says nothing about a gap that only flashes over.",
@@ -491,10 +500,10 @@ fn calculated(page: &mut String, report: &LimitsReport, c: &CalculatedReport) {
         );
     }
     line!(page);
-    if let Some(path) = &c.chart {
+    if let Some(path) = chart {
         line!(page, "![What does each limit hide?]({})\n", address(path));
     }
-    if let Some(l) = &c.loads {
+    if let Some(l) = c.suggested.as_ref().and_then(|s| s.proving.as_ref()) {
         line!(page, "### Proof at the station\n");
         loads_table(page, l, &show);
     }
@@ -506,7 +515,7 @@ fn groups(page: &mut String, report: &LimitsReport) {
     }
     line!(page, "## Models that share this limit\n");
     for g in &report.limit_groups {
-        line!(page, "- {}", text(&g.sentence));
+        line!(page, "- {}", text(&g.sentence()));
     }
     line!(page);
 }

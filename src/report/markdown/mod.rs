@@ -26,12 +26,12 @@ use std::fmt::Write;
 use super::format::{
     Currents, NONE, anchor, counted, currents_of, date, grouped, name, ppm, text, value,
 };
-use super::model::VerdictReport;
 use crate::day::date_of;
 use crate::movement::drift::Shape;
 use crate::review::{Review, ReviewedSeries};
 use crate::verdict::action::Action;
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
+use crate::verdict::limits::JudgedLimits;
 
 /// Lines of the action table on the first screen; with what stands above they stay within 40 lines.
 const ACTIONS_AT_THE_TOP: usize = 25;
@@ -215,20 +215,20 @@ fn overview(page: &mut String, report: &Review) {
 }
 
 /// The verdict in words, with what softens it.
-fn verdict_words(v: &VerdictReport) -> String {
-    let mut said = text(&v.words);
-    if let Some(until) = v.fits_until {
-        let _ = write!(said, " until {}", date(until));
+fn verdict_words(v: &JudgedLimits) -> String {
+    let mut said = text(v.words());
+    if let Some(until) = v.high.fits_until {
+        let _ = write!(said, " until {}", date(until.date));
     }
-    if v.provisional {
+    if v.high.provisional {
         said.push_str(" (provisional)");
     }
     said
 }
 
 /// The workable band, as far as its ends are known.
-fn band(v: &VerdictReport, show: &Currents) -> String {
-    match (v.band_low_ma, v.band_high_ma) {
+fn band(v: &JudgedLimits, show: &Currents) -> String {
+    match (v.high.band_low_ma, v.high.band_high_ma) {
         (Some(low), Some(high)) if low <= high => {
             format!("{} to {}", show.set(low), show.set(high))
         }

@@ -40,7 +40,13 @@ pub(super) fn groups(page: &mut String, report: &Review) {
         };
         row(
             page,
-            &[&name(&g.group), &band, &of(&g.low_set_by), &of(&g.high_set_by), &text(&g.sentence)],
+            &[
+                &name(&g.group),
+                &band,
+                &of(&g.low_set_by),
+                &of(&g.high_set_by),
+                &text(&g.sentence()),
+            ],
         );
     }
     line!(page);

@@ -38,20 +38,22 @@ pub(super) fn section(page: &mut String, s: &ReviewedSeries) {
 
 fn verdict(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     let v = &s.verdict;
-    line!(page, "**{}.** {}\n", verdict_words(v), text(&v.sentence));
-    if let Some(suggested) = v.suggested_ma {
-        let _ = write!(page, "**Suggested limit: {}.**", show.set(suggested));
-        if let Some(proving) = &v.proving {
-            let _ = write!(page, " Loads that prove it at the station: {}.", text(proving));
+    line!(page, "**{}.** {}\n", verdict_words(v), text(&v.high.sentence()));
+    if let Some(suggested) = &v.high.suggested {
+        let _ = write!(page, "**Suggested limit: {}.**", show.set(suggested.limit_ma));
+        if let Some(loads) = &suggested.proving {
+            let (trip, pass) = (loads.must_trip, loads.must_pass);
+            let _ = write!(
+                page,
+                " Loads that prove it at the station: {trip} must trip, {pass} must pass."
+            );
         }
         line!(page, " {WHO_DECIDES}\n");
     }
-    for reason in &v.reasons {
-        line!(page, "- {}", text(reason));
+    for reason in v.reasons() {
+        line!(page, "- {}", text(&reason));
     }
-    if !v.reasons.is_empty() {
-        line!(page);
-    }
+    line!(page);
 }
 
 fn conditions(page: &mut String, s: &ReviewedSeries) {
@@ -111,7 +113,7 @@ fn limits(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     row(page, &["high limit", &format!("{}{since}", set(l.now.high_ma(), "not known"))]);
     row(page, &["low limit", &set(l.now.low_ma(), "none")]);
     row(page, &["workable band for the high limit", &band(v, show)]);
-    let low = match (v.low_limit_from_ma, v.low_limit_to_ma) {
+    let low = match (v.low.from_ma, v.low.to_ma) {
         (Some(a), Some(b)) => format!("{} to {}", show.set(a), show.set(b)),
         (Some(a), None) => format!("from {}", show.set(a)),
         (None, Some(b)) => format!("up to {}", show.set(b)),
@@ -119,13 +121,13 @@ fn limits(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     };
     row(page, &["workable low limit", &low]);
     row(page, &["reading with no unit connected", &set(s.limit.open_lead_ma, "not known")]);
-    let open = match v.open_lead_passes {
+    let open = match v.low.open_lead_passes {
         Some(true) => "**would pass**",
         Some(false) => "would be found",
         None => "not known",
     };
     row(page, &["an unconnected lead", open]);
-    let blind = v.blind_spot_mohm.filter(|x| x.is_finite()).map_or_else(
+    let blind = v.high.blind_spot_mohm.filter(|x| x.is_finite()).map_or_else(
         || "not known".to_owned(),
         |r| {
             let r = resistance(r);
@@ -133,12 +135,10 @@ fn limits(page: &mut String, s: &ReviewedSeries, show: &Currents) {
         },
     );
     row(page, &["blind spot", &blind]);
-    let judged = v.judged.as_ref().map_or_else(
-        || NONE.to_owned(),
-        |j| format!("{} to {}, {}", date(j.from), date(j.to), counted(j.units, "unit")),
-    );
+    let j = &v.high.judged;
+    let judged = format!("{} to {}, {}", date(j.from), date(j.to), counted(j.units, "unit"));
     row(page, &["period judged", &judged]);
-    if let Some(n) = v.units_needed {
+    if let Some(n) = v.high.units_needed {
         row(page, &["units that would decide", &format!("about {}", grouped(n))]);
     }
     line!(page);
@@ -221,7 +221,7 @@ fn numbers(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     }
     estimate(page, "healthy units expected over the limit", s.expected_reject_ppm.as_ref(), ppm);
     estimate(page, "units seen over the limit", s.observed_reject_ppm.as_ref(), ppm);
-    estimate(page, "good units rejected a month", s.verdict.rejects_per_month.as_ref(), few);
+    estimate(page, "good units rejected a month", s.verdict.high.rejects_per_month.as_ref(), few);
     estimate(
         page,
         "between two tests of one unit: standard deviation",

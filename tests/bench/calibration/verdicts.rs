@@ -15,9 +15,10 @@ use leakdrift::movement::period::Judged;
 use leakdrift::movement::readings::Reading;
 use leakdrift::series::Says;
 use leakdrift::verdict::band::{BandInput, band, round_up};
+use leakdrift::verdict::limit::judge;
 use leakdrift::verdict::physics::LeakAdds;
 use leakdrift::verdict::plant::{Counted, evidence_of};
-use leakdrift::verdict::{Verdict, VerdictKind, judge};
+use leakdrift::verdict::{Verdict, VerdictKind};
 
 use crate::plan::{Cell, Made, chance, draw};
 use crate::truth::Truth;

@@ -1,0 +1,422 @@
+//! The sentences of a verdict on a limit, each said here and nowhere else.
+//!
+//! Takes a reason with its numbers and how the currents of its series are printed, gives a full sentence with
+//! units. Apart from the judge, so that what is decided never hangs on how it is worded.
+
+use crate::stats::estimate::Estimate;
+use crate::verdict::band::{UpperEnd, UpperRule};
+use crate::verdict::cautions::WHO_DECIDES;
+use crate::verdict::evidence::Forecast;
+use crate::verdict::limit::{Verdict, VerdictKind};
+use crate::verdict::low_limit::LowReason;
+use crate::verdict::physics::LeakAdds;
+use crate::verdict::reason::{Between, LowerEnd, Reason, Short};
+use crate::verdict::suggest::Suggestion;
+use crate::words::{Wording, capital, count, percent, resistance, three_digits};
+
+impl Reason {
+    /// The reason as one or more full sentences.
+    #[must_use]
+    pub fn sentence(&self, say: Wording) -> String {
+        let set = |ma: f64| say.current(ma);
+        let estimate = |ma: f64| say.estimate(ma);
+        match self {
+            Self::AboveCeiling(a) => format!(
+                "The limit of {} lies above the ceiling of {} that the stated standard sets: this is unsafe.",
+                set(a.limit_ma),
+                set(a.end_ma)
+            ),
+            Self::AboveTesterRange(a) => format!(
+                "The limit of {} lies above the end of the tester's range at {}: it can never trip.",
+                set(a.limit_ma),
+                set(a.end_ma)
+            ),
+            Self::NoLimitKnown => "No high limit is known for these units, so there is no verdict on one; give \
+                 high_limit_ma in the settings."
+                .to_owned(),
+            Self::TooFewUnits { units, provisional, verdict } => format!(
+                "Only {} {} judged; a provisional verdict needs {provisional}, a verdict {verdict}.",
+                count(*units, "unit"),
+                if *units == 1 { "was" } else { "were" },
+            ),
+            Self::NoTailEstimate => {
+                "The upper tail of the readings could not be estimated; see the notes for the cause."
+                    .to_owned()
+            }
+            Self::Provisional(short) => provisional(short),
+            Self::NoBand { healthy_ma, upper_ma } => format!(
+                "Healthy units reach at least {}, above the highest workable limit of {}: every limit either \
+                 rejects good units or lets a bad one through, and more units cannot change that.",
+                estimate(*healthy_ma),
+                estimate(*upper_ma)
+            ),
+            Self::WhatHelps(adds) => what_helps(*adds),
+            Self::BelowHealthy(b) => format!(
+                "The limit of {} lies below {}, the least that the {} point of the healthy units can be.",
+                set(b.limit_ma),
+                estimate(b.lower_ma),
+                percent(b.share)
+            ),
+            Self::FewRejects { below: b, rejects, asked } => format!(
+                "The limit of {} lies below {}, the least that the {} point of the healthy units can be, but only \
+                 {} healthy rejects were seen or are expected in the period; calling a limit too tight takes {asked}.",
+                set(b.limit_ma),
+                estimate(b.lower_ma),
+                percent(b.share),
+                three_digits(*rejects)
+            ),
+            Self::AboveUpperEnd(a) => format!(
+                "The limit of {} lies above the upper end of the workable band, {}.",
+                set(a.limit_ma),
+                estimate(a.end_ma)
+            ),
+            Self::InsideBand(b) => inside(b, say),
+            Self::FitsUntil { lower_ma, until } => fits_until(*lower_ma, *until, say),
+            Self::BetweenBounds(b) => between(b, say),
+            Self::AnswersDisagree { limit_ma, lower_ma, answer } => format!(
+                "The limit of {} lies below {}, which healthy units reach {}, but not so by the other answer.",
+                set(*limit_ma),
+                estimate(*lower_ma),
+                answer.words()
+            ),
+            Self::ExcessTooCommon { share, most } => format!(
+                "{} of the units lie beyond where the healthy body ends, more than the {} that defects could \
+                 explain, and the two answers about them lead to different verdicts.",
+                percent(*share),
+                percent(*most)
+            ),
+            Self::UnitsDecide(Some(units)) => {
+                format!("About {} would decide it.", count(*units, "unit"))
+            }
+            Self::UnitsDecide(None) => "No number of units that a line makes would decide it; re-tests of the \
+                 units in the tail might."
+                .to_owned(),
+            Self::RetestsDecide => "Re-tests of the units with the highest readings decide whether they are \
+                 healthy or damaged; more units alone do not."
+                .to_owned(),
+            Self::LowerEnd(end) => lower_end(end, say),
+            Self::UpperEnd { end, sets } => end.sentence_of_band(*sets, say),
+            Self::AskForLeakPath { leak_ma, typical_ma } => format!(
+                "No smallest harmful leak path is stated. A limit at the upper end passes a leak of {}, {} times \
+                 the typical reading: state leak_path_mohm for this model in the settings.",
+                estimate(*leak_ma),
+                three_digits(leak_ma / typical_ma)
+            ),
+            Self::LeakPathWithoutVoltage(mohm) => format!(
+                "A smallest harmful leak path of {} is stated, but no test voltage is known to turn it into a current.",
+                resistance(*mohm)
+            ),
+            Self::BandClosesWithDrift { today_ma, lower_ma, upper_ma } => format!(
+                "Drift carries the lower end from {} to {} within the planning horizon, above the upper end of \
+                 {}: the band closes unless the drift is stopped.",
+                set(*today_ma),
+                set(*lower_ma),
+                estimate(*upper_ma)
+            ),
+            Self::RepeatsCeiling { limit_ma, suggested_ma } => {
+                let rest = suggested_ma.map_or_else(String::new, |s| {
+                    format!("; a working limit of {} would find a changed product", set(s))
+                });
+                format!("{} is the legal limit{rest}.", set(*limit_ma))
+            }
+            Self::Suggested(s) => suggested(s, say),
+            Self::NoLimitBetween => "No limit is suggested: the bounds leave no limit between them; more units may \
+                 open the band."
+                .to_owned(),
+            Self::NotRaised => {
+                "No limit is suggested: a limit is not raised on data that do not decide.".to_owned()
+            }
+            Self::RejectsPerMonth(rejects) => rejects_per_month(rejects),
+            Self::StraysPassed(units) => format!(
+                "{} passed although the reading does not belong with the healthy units; re-test before shipment.",
+                count(*units, "unit")
+            ),
+            Self::BlindSpot { limit_ma, typical_mohm, low_reader_mohm } => {
+                let low = low_reader_mohm.map_or_else(String::new, |low| {
+                    format!(", and down to {} in a unit that reads low", resistance(low))
+                });
+                format!(
+                    "At {} a steady leak path down to {} passes in a typical unit{low}; this says nothing about a \
+                     gap that only flashes over.",
+                    set(*limit_ma),
+                    resistance(*typical_mohm)
+                )
+            }
+        }
+    }
+}
+
+fn provisional(short: &[Short]) -> String {
+    let short: Vec<String> =
+        short.iter().map(|s| format!("{} of {}", s.holds, count(s.needs, s.of))).collect();
+    format!("Provisional: the period judged holds {}.", short.join(" and "))
+}
+
+fn what_helps(adds: LeakAdds) -> String {
+    let dc = match adds {
+        LeakAdds::AtRightAngles => {
+            "test with DC or judge the in-phase current, which leaves out the capacitive current; reduce the \
+             filter capacitance; "
+        }
+        LeakAdds::InPhase => "",
+    };
+    format!(
+        "What helps: {dc}split the units into groups that read alike; or fix the process that spreads the readings."
+    )
+}
+
+fn inside(b: &Between, say: Wording) -> String {
+    let high = if b.high_ma.is_finite() {
+        format!(" to {}", say.estimate(b.high_ma))
+    } else {
+        String::new()
+    };
+    format!(
+        "The limit of {} lies inside the limits that serve now, {}{high}: at least {} of healthy units stay under it.",
+        say.current(b.limit_ma),
+        say.estimate(b.low_ma),
+        percent(b.share)
+    )
+}
+
+fn between(b: &Between, say: Wording) -> String {
+    let high = if b.high_ma.is_finite() {
+        say.estimate(b.high_ma)
+    } else {
+        "an upper bound that the data cannot give".to_owned()
+    };
+    format!(
+        "The limit of {} lies between {} and {high}, the bounds of the reading that {} of healthy units stay under.",
+        say.current(b.limit_ma),
+        say.estimate(b.low_ma),
+        percent(b.share)
+    )
+}
+
+fn fits_until(lower_ma: f64, until: Option<Forecast>, say: Wording) -> String {
+    let horizon = say.current(lower_ma);
+    match until {
+        Some(f) => format!(
+            "Drift raises the lower end to {horizon} within the planning horizon: the limit fits until {}{}.",
+            f.date,
+            f.interval()
+        ),
+        None => format!(
+            "Drift may raise the lower end to {horizon} within the planning horizon, above the limit; no date \
+             can be given yet."
+        ),
+    }
+}
+
+fn lower_end(end: &LowerEnd, say: Wording) -> String {
+    let rounded = if end.step_ma > 0.0 {
+        format!(", rounded up to a limit step of {}", say.estimate(end.step_ma))
+    } else {
+        String::new()
+    };
+    let today = format!(
+        "{} of healthy units stay under {} {}; its upper bound at {} confidence is {}{rounded}",
+        percent(end.share),
+        say.estimate(end.tail.quantile_ma),
+        end.answer.words(),
+        percent(end.confidence),
+        say.estimate(end.tail.upper_ma),
+    );
+    let lower = say.current(end.lower_ma);
+    if end.lower_ma > end.today_ma {
+        format!(
+            "{today}: today's lower end is {}. Drift carries it to {lower} at the end of the planning horizon: the \
+             lower end of the band.",
+            say.current(end.today_ma),
+        )
+    } else {
+        format!("{today}: this sets the lower end of the band, {lower}.")
+    }
+}
+
+impl UpperEnd {
+    /// The rule with its numbers, as a full sentence.
+    #[must_use]
+    pub fn sentence(&self, say: Wording) -> String {
+        let ma = say.estimate(self.ma);
+        match &self.rule {
+            UpperRule::LeakPath { mohm, applied_v, reading_ma, guard } => format!(
+                "A leak path of {} at {applied_v} V makes a typical unit read {}; less the guard band of {} that \
+                 is {ma}.",
+                resistance(*mohm),
+                say.estimate(*reading_ma),
+                guard.words(say),
+            ),
+            UpperRule::TwiceAsFar { times, typical_ma, lower_ma } => format!(
+                "{times} times as far from the typical reading ({}) as the lower end ({}) is {ma}.",
+                say.estimate(*typical_ma),
+                say.current(*lower_ma),
+            ),
+            UpperRule::TwiceTypical { times } => {
+                format!("{times} times the typical reading is {ma}.")
+            }
+            UpperRule::Ceiling => {
+                format!("The ceiling of the stated standard is {}.", say.current(self.ma))
+            }
+            UpperRule::TesterRange => {
+                format!("The tester's range ends at {}.", say.current(self.ma))
+            }
+        }
+    }
+
+    /// The same, and whether it sets the end of the band.
+    #[must_use]
+    pub fn sentence_of_band(&self, sets: bool, say: Wording) -> String {
+        let sets = if sets { " This sets the upper end of the band." } else { "" };
+        format!("{}{sets}", self.sentence(say))
+    }
+}
+
+fn suggested(s: &Suggestion, say: Wording) -> String {
+    let limit = say.current(s.limit_ma);
+    let lead = if s.only_tighter {
+        format!("A tighter limit is possible: {limit}.")
+    } else {
+        format!("A limit of {limit} is suggested.")
+    };
+    let blind = s
+        .blind_spot_mohm
+        .map_or_else(String::new, |r| format!(" Its blind spot is {}.", resistance(r)));
+    let proof = s.proving.as_ref().map_or_else(String::new, |p| {
+        format!(
+            " Prove it at the station: a load of {} must trip, one of {} must pass.",
+            p.must_trip, p.must_pass
+        )
+    });
+    format!("{lead}{blind}{proof} {WHO_DECIDES}")
+}
+
+/// Fewer rejects a month than this are printed as just that: less than one in eight years.
+const HARDLY_ANY: f64 = 0.01;
+
+fn rejects_per_month(r: &Estimate) -> String {
+    let few = |x: f64| {
+        if x < HARDLY_ANY { format!("fewer than {HARDLY_ANY}") } else { three_digits(x) }
+    };
+    if r.high < HARDLY_ANY {
+        return format!("Fewer than {HARDLY_ANY} healthy units a month are rejected.");
+    }
+    let interval = if r.high.is_finite() {
+        format!("{} to {}", few(r.low), three_digits(r.high))
+    } else {
+        format!("at least {}", few(r.low))
+    };
+    if r.value < HARDLY_ANY {
+        format!(
+            "Fewer than {HARDLY_ANY} healthy units a month are rejected (at most {}).",
+            three_digits(r.high)
+        )
+    } else {
+        format!("About {} healthy units a month are rejected ({interval}).", three_digits(r.value))
+    }
+}
+
+impl Forecast {
+    /// Its interval in brackets: ` (2026-12-20 to 2027-03-25)`.
+    #[must_use]
+    pub fn interval(&self) -> String {
+        self.high.map_or_else(
+            || format!(" (not before {})", self.low),
+            |high| format!(" ({} to {high})", self.low),
+        )
+    }
+}
+
+impl Verdict {
+    /// The verdict in one sentence.
+    #[must_use]
+    pub fn sentence(&self) -> String {
+        let clause = self.clause();
+        match self.kind {
+            Some(VerdictKind::TooTight | VerdictKind::TooLoose | VerdictKind::Fits) => {
+                format!("The {clause}.")
+            }
+            _ => format!("{}.", capital(&clause)),
+        }
+    }
+
+    /// The same without its beginning and end, to stand in a title.
+    #[must_use]
+    pub fn clause(&self) -> String {
+        let say = self.say;
+        let band = match (self.band_low_ma, self.band_high_ma) {
+            (Some(low), Some(high)) => {
+                format!("workable limits run from {} to {}", say.current(low), say.estimate(high))
+            }
+            (Some(low), None) => format!("workable limits start at {}", say.current(low)),
+            _ => "no workable limit can be given".to_owned(),
+        };
+        let start = match self.limit_ma.map(|ma| say.current(ma)).zip(self.kind) {
+            Some((limit, VerdictKind::NoWorkableBand)) => {
+                return format!(
+                    "no workable band: no limit, {limit} or another, keeps healthy units and stops a harmful leak"
+                );
+            }
+            Some((limit, VerdictKind::NotEnoughData)) => {
+                format!("not enough data to judge the limit of {limit}")
+            }
+            Some((limit, kind @ VerdictKind::Fits)) => format!(
+                "limit of {limit} {kind}{}",
+                self.fits_until.map_or_else(String::new, |f| format!(" until {}", f.date))
+            ),
+            Some((limit, kind)) => format!("limit of {limit} is {kind}"),
+            None => "no high limit is known".to_owned(),
+        };
+        let provisional = if self.provisional { " (provisional)" } else { "" };
+        format!("{start}{provisional}; {band}")
+    }
+}
+
+impl LowReason {
+    /// The reason as one or more full sentences.
+    #[must_use]
+    pub fn sentence(&self, say: Wording) -> String {
+        let set = |ma: f64| say.current(ma);
+        match *self {
+            Self::NoLowLimit => {
+                "There is no low limit: a test with no unit connected passes.".to_owned()
+            }
+            Self::OpenLeadPasses { open_ma, limit_ma } => format!(
+                "An unconnected lead reads {} and passes the low limit of {}.",
+                set(open_ma),
+                set(limit_ma)
+            ),
+            Self::OpenLeadFound { open_ma, limit_ma } => format!(
+                "An unconnected lead reads {} and fails the low limit of {}.",
+                set(open_ma),
+                set(limit_ma)
+            ),
+            Self::OpenLeadUnknown { limit_ma } => format!(
+                "Whether an unconnected lead fails the low limit of {} is not known: record one test with no unit \
+                 connected.",
+                set(limit_ma)
+            ),
+            Self::Workable { from_ma, to_ma } => format!(
+                "A low limit works from {} (above an unconnected lead) to {} (below healthy units).",
+                set(from_ma),
+                set(to_ma)
+            ),
+            Self::NoneWorks { open_ma, healthy_ma } => format!(
+                "No low limit works: an unconnected lead reads {} and healthy units go down to {}. Shorten or \
+                 reroute the leads, or check the connection by other means.",
+                set(open_ma),
+                say.estimate(healthy_ma)
+            ),
+            Self::AtMost { to_ma } => format!(
+                "A low limit of at most {} spares healthy units; how low it may be needs the open-lead reading.",
+                set(to_ma)
+            ),
+            Self::HealthyUnknown => "The lower end of the healthy units is not known.".to_owned(),
+            Self::CutsIntoHealthy { limit_ma, units } => format!(
+                "The low limit of {} cuts into the healthy units: {} below it read more than an unconnected lead.",
+                set(limit_ma),
+                count(units, "unit")
+            ),
+        }
+    }
+}
