@@ -10,7 +10,6 @@ use std::path::{Path, PathBuf};
 use chrono::{NaiveTime, Timelike};
 use serde::de::Error as _;
 use serde::{Deserialize, Deserializer, Serialize};
-use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use crate::error::{Error, ErrorKind, Result};
@@ -293,15 +292,13 @@ fn folder_of(path: &Path) -> &Path {
 /// Where in a text the value stands to which these keys lead.
 fn offset_of(text: &str, keys: &[String]) -> Option<usize> {
     let table = DeTable::parse(text).ok()?;
-    let mut at: Option<(&DeTable<'_>, usize)> = Some((table.get_ref(), 0));
+    let mut at = Some(table.get_ref());
     let mut start = None;
     for key in keys {
-        let (table, _) = at?;
-        let (_, value): (_, &Spanned<DeValue<'_>>) =
-            table.iter().find(|(name, _)| name.get_ref().as_ref() == key.as_str())?;
+        let (_, value) = at?.iter().find(|(name, _)| name.get_ref().as_ref() == key.as_str())?;
         start = Some(value.span().start);
         at = match value.get_ref() {
-            DeValue::Table(inner) => Some((inner, 0)),
+            DeValue::Table(inner) => Some(inner),
             _ => None,
         };
     }

@@ -112,13 +112,6 @@ pub enum ErrorKind {
         /// What the user can do.
         to_do: String,
     },
-    /// Drawing or encoding a chart failed.
-    Chart {
-        /// Which chart.
-        name: String,
-        /// Why.
-        what: String,
-    },
 }
 
 impl fmt::Display for ErrorKind {
@@ -141,7 +134,6 @@ impl fmt::Display for ErrorKind {
                 write!(f, ": {what}; {to_do}")
             }
             Self::Usage { what, to_do } => write!(f, "{what}; {to_do}"),
-            Self::Chart { name, what } => write!(f, "chart {name}: {what}"),
         }
     }
 }

@@ -122,6 +122,25 @@ impl WrittenDate {
     }
 }
 
+/// What the dates of a table tell about the order of day and month.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct OrderSeen {
+    /// What they decide, if anything.
+    pub order: Option<DateOrder>,
+    /// Whether any of them needs the order.
+    pub needed: bool,
+}
+
+impl OrderSeen {
+    /// Looks at one more cell of the date column.
+    pub fn look(&mut self, cell: &str) {
+        if let Some((date, _)) = written_date(cell) {
+            self.needed |= date.needs_order();
+            self.order = self.order.or_else(|| date.tells());
+        }
+    }
+}
+
 /// Seconds since midnight of a time such as `14:05:09`, `2:05 PM`, `14:05:09.250`.
 #[must_use]
 pub fn clock(text: &str) -> Option<i64> {

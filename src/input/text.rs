@@ -16,10 +16,9 @@ use encoding_rs_io::DecodeReaderBytesBuilder;
 
 use super::cell::{Cell, DecimalSign, decimal_sign};
 use super::columns::{Field, Headers};
-use super::dates::written_date;
+use super::dates::OrderSeen;
 use super::layout::{HEADER_WITHIN, Layout, MOST_COLUMNS, find, header_text, preamble};
 use super::rows::Parser;
-use crate::config::DateOrder;
 
 /// Size of a piece in bytes.
 const PIECE: usize = 4 << 20;
@@ -247,37 +246,26 @@ fn sign(rows: &[Vec<String>], layout: &Layout) -> DecimalSign {
     decimal_sign(texts).unwrap_or(DecimalSign::Point)
 }
 
-/// What the dates of a piece tell about the order of day and month: `Ok(Some)` decided, `Ok(None)` not
-/// yet, and whether any date needs the order.
-#[must_use]
+/// Looks at the dates of a piece, after the first `skip` records, until they decide the order of day and month.
 pub fn date_order(
     piece: &[u8],
     delimiter: u8,
     layout: &Layout,
     skip: usize,
-) -> (Option<DateOrder>, bool) {
-    let Some(column) = layout.date_column() else {
-        return (None, false);
-    };
+    order: &mut OrderSeen,
+) {
+    let Some(column) = layout.date_column() else { return };
     let mut record = csv::ByteRecord::new();
     let mut reader = records(piece, delimiter);
-    let (mut needed, mut seen) = (false, 0_usize);
-    while reader.read_byte_record(&mut record).unwrap_or(false) {
+    let mut seen = 0_usize;
+    while order.order.is_none() && reader.read_byte_record(&mut record).unwrap_or(false) {
         seen += 1;
-        if seen <= skip {
-            continue;
-        }
-        let Some(Cell::Text(text)) = record.get(column).map(Cell::from_bytes) else {
-            continue;
-        };
-        if let Some((date, _)) = written_date(text) {
-            needed |= date.needs_order();
-            if let Some(order) = date.tells() {
-                return (Some(order), needed);
-            }
+        if seen > skip
+            && let Some(Cell::Text(text)) = record.get(column).map(Cell::from_bytes)
+        {
+            order.look(text);
         }
     }
-    (None, needed)
 }
 
 /// Parses the records of a piece, after the first `skip`.

@@ -12,10 +12,9 @@ use calamine::{CellErrorType, Data, DataRef, Range, Reader, SheetVisible, Sheets
 
 use super::cell::{Cell, DecimalSign, decimal_sign};
 use super::columns::{Field, Headers};
-use super::dates::written_date;
+use super::dates::OrderSeen;
 use super::layout::{HEADER_WITHIN, Layout, Span, find, header_text};
 use super::rows::Parser;
-use crate::config::DateOrder;
 
 /// The last row a spreadsheet can hold, in the usual format and in the old one.
 const LAST_ROWS: [usize; 2] = [1_048_576, 65_536];
@@ -240,13 +239,13 @@ fn cell(data: &Data) -> Cell<'_> {
     }
 }
 
-/// The layout of a sheet, with what its dates tell about their order and whether they need one.
+/// The layout of a sheet, with what its dates tell about their order.
 #[must_use]
 pub fn understand(
     sheet: &Sheet,
     headers: &Headers,
     fixed: &BTreeMap<Field, String>,
-) -> Option<(Layout, Option<DateOrder>, bool)> {
+) -> Option<(Layout, OrderSeen)> {
     let rows: Vec<Vec<String>> =
         (0..sheet.cells.height().min(HEADER_WITHIN + 1)).map(|n| sheet.text_row(n)).collect();
     let (_, mut layout) = find(&rows, &sheet.spans, headers, fixed)?;
@@ -260,18 +259,15 @@ pub fn understand(
         })
     });
     layout.sign = decimal_sign(texts).unwrap_or(DecimalSign::Point);
-    let (mut order, mut needed) = (None, false);
+    let mut order = OrderSeen::default();
     if let Some(column) = layout.date_column() {
         for row in body {
-            if let Some(Data::String(s)) = sheet.cells.get((row, column))
-                && let Some((date, _)) = written_date(s.trim())
-            {
-                needed |= date.needs_order();
-                order = order.or_else(|| date.tells());
+            if let Some(Data::String(s)) = sheet.cells.get((row, column)) {
+                order.look(s.trim());
             }
         }
     }
-    Some((layout, order, needed))
+    Some((layout, order))
 }
 
 /// What stands in a sheet without a usable header.

@@ -7,9 +7,10 @@ use std::sync::{Arc, Mutex};
 use crossbeam_channel::Sender;
 
 use super::{Piece, Read, Table, Work};
-use crate::config::Config;
+use crate::config::{Config, DateOrder};
 use crate::error::{Error, Place, Result};
 use crate::input::columns::{Field, Headers};
+use crate::input::dates::OrderSeen;
 use crate::input::discover::from_path;
 use crate::input::layout::Layout;
 use crate::records::Source;
@@ -63,13 +64,23 @@ impl Producer<'_> {
         )
     }
 
-    pub(super) fn no_order(path: &Path, sheet: Option<&str>) -> Error {
-        Error::input(
-            Place::file(path).sheet(sheet),
-            "dates that show which number is the day",
-            "dates that could be read both ways",
-            "set date_order = \"day-month-year\" or \"month-day-year\" in leakdrift.toml",
-        )
+    /// The order of day and month of a table: what its dates tell, else what the settings say.
+    pub(super) fn order(
+        &self,
+        seen: OrderSeen,
+        path: &Path,
+        sheet: Option<&str>,
+    ) -> Result<Option<DateOrder>> {
+        let order = seen.order.or(self.config.date_order);
+        if order.is_none() && seen.needed {
+            return Err(Error::input(
+                Place::file(path).sheet(sheet),
+                "dates that show which number is the day",
+                "dates that could be read both ways",
+                "set date_order = \"day-month-year\" or \"month-day-year\" in leakdrift.toml",
+            ));
+        }
+        Ok(order)
     }
 
     pub(super) fn add_table(

@@ -11,6 +11,7 @@ use std::sync::{Arc, Mutex};
 use super::producer::{LOOK, Producer};
 use super::{Piece, Work};
 use crate::error::{Error, Place, Result};
+use crate::input::dates::OrderSeen;
 use crate::input::layout::{FIRST_ROWS, find, instead_of_header};
 use crate::input::unpack::{Bounded, unpacked_most, unpacks_within_reason};
 use crate::input::{compound, open_document, parquet, text, workbook};
@@ -49,22 +50,19 @@ impl Producer<'_> {
             let found = text::instead_of_header(&first.bytes, &self.headers, &self.fixed(path));
             return Err(Self::no_header(path, sheet, &found));
         };
-        let (mut order, mut needed) =
-            text::date_order(&first.bytes, delimiter, &layout, layout.header_rows);
-        if order.is_none() && needed && self.config.date_order.is_none() {
+        let mut order = OrderSeen::default();
+        text::date_order(&first.bytes, delimiter, &layout, layout.header_rows, &mut order);
+        if order.order.is_none() && order.needed && self.config.date_order.is_none() {
             // The first piece cannot tell: look through the rest of the file.
             let mut rest = text::Pieces::new(text::decoded(again().map_err(broken)?, encoding));
             let mut skip = layout.header_rows;
-            while order.is_none() {
+            while order.order.is_none() {
                 let Ok(Some(piece)) = rest.next() else { break };
-                let (told, need) = text::date_order(&piece.bytes, delimiter, &layout, skip);
-                (order, needed, skip) = (told, needed || need, 0);
+                text::date_order(&piece.bytes, delimiter, &layout, skip, &mut order);
+                skip = 0;
             }
         }
-        layout.order = order.or(self.config.date_order);
-        if layout.order.is_none() && needed {
-            return Err(Self::no_order(path, sheet));
-        }
+        layout.order = self.order(order, path, sheet)?;
         let shown = match delimiter {
             b'\t' => "tab".to_owned(),
             d => format!("'{}'", char::from(d)),
@@ -162,17 +160,19 @@ impl Producer<'_> {
                     path.display(),
                 )));
             }
-            let Some((mut layout, order, needed)) =
+            let Some((mut layout, order)) =
                 workbook::understand(&sheet, &self.headers, &self.fixed(path))
             else {
                 let found = workbook::instead_of_header(&sheet, &self.headers, &self.fixed(path));
                 without.push((name, found));
                 continue;
             };
-            layout.order = order.or(self.config.date_order);
-            if layout.order.is_none() && needed {
-                self.fail(Self::no_order(path, Some(&name)));
-                continue;
+            match self.order(order, path, Some(&name)) {
+                Ok(order) => layout.order = order,
+                Err(ambiguous) => {
+                    self.fail(ambiguous);
+                    continue;
+                }
             }
             let rows = sheet.first_rows(layout.header_rows);
             let layout = Arc::new(layout);
