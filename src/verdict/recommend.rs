@@ -247,20 +247,27 @@ impl Because {
         match self {
             Self::Verdict(reason) => reason.sentence(say),
             Self::Shared(group) => group.sentence(),
-            Self::OwnLimits => "The models of the group need limits of their own, or two groups, before this                  limit is changed."
-                .to_owned(),
+            Self::OwnLimits => {
+                "The models of the group need limits of their own, or two groups, before this \
+                 limit is changed."
+                    .to_owned()
+            }
             Self::NotForAll => {
                 "The limit in force fits this model, but not every model of the group.".to_owned()
             }
             Self::LargerLeak { from_ma, from_mohm, to_ma, to_mohm } => format!(
-                "Raising a limit is the unsafe direction: in a typical unit a steady leak down to {} passes at                  {}, down to {} at {}.",
+                "Raising a limit is the unsafe direction: in a typical unit a steady leak down to {} passes at \
+                 {}, down to {} at {}.",
                 resistance(*from_mohm),
                 say.current(*from_ma),
                 resistance(*to_mohm),
                 say.current(*to_ma)
             ),
-            Self::UnsafeNow => "The limit in force is unsafe as it stands: bring it down to what the stated                  standard and the tester allow, whatever the readings say."
-                .to_owned(),
+            Self::UnsafeNow => {
+                "The limit in force is unsafe as it stands: bring it down to what the stated \
+                 standard and the tester allow, whatever the readings say."
+                    .to_owned()
+            }
         }
     }
 }
