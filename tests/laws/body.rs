@@ -28,7 +28,7 @@ fn shown(x: f64) -> Observation {
     Observation::Between { low: (reading - 0.5) * STEP, high: (reading + 0.5) * STEP }
 }
 
-fn normals(seed: u64, n: usize) -> Vec<f64> {
+pub fn normals(seed: u64, n: usize) -> Vec<f64> {
     let mut draw = Pcg64::seed_from_u64(seed);
     (0..n).map(|_| StandardNormal.sample(&mut draw)).collect()
 }

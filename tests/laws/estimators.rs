@@ -34,12 +34,12 @@ pub fn grouped(lines: &Lines) -> Grouped {
     Grouped::new(lines.iter().copied()).unwrap()
 }
 
-pub fn scaled(lines: &Lines, factor: f64) -> Lines {
+fn scaled(lines: &Lines, factor: f64) -> Lines {
     lines.iter().map(|&(day, o, count)| (day, o.map(|x| x * factor), count)).collect()
 }
 
 /// Every line as two, of unequal counts, and in another order.
-pub fn split(lines: &Lines) -> Lines {
+fn split(lines: &Lines) -> Lines {
     lines
         .iter()
         .rev()
@@ -70,7 +70,7 @@ pub struct Answers {
 }
 
 #[track_caller]
-pub fn assert_same(a: &Answers, b: &Answers, factor: f64, rel: f64) {
+fn assert_same(a: &Answers, b: &Answers, factor: f64, rel: f64) {
     assert_eq!(a.in_unit.len(), b.in_unit.len(), "{a:?}\n{b:?}");
     assert_eq!(a.bare.len(), b.bare.len(), "{a:?}\n{b:?}");
     let pairs = a
@@ -83,6 +83,23 @@ pub fn assert_same(a: &Answers, b: &Answers, factor: f64, rel: f64) {
         let same = x == *y || (x - y).abs() <= rel * x.abs().max(y.abs());
         assert!(same, "{x:e} against {y:e} of\n{a:?}\n{b:?}");
     }
+}
+
+/// Rescaled lines give rescaled answers, lines split in two and in another order the same; gives the answers
+/// themselves. `of` is told the factor.
+#[track_caller]
+pub fn obeys(
+    lines: &Lines,
+    factors: [f64; 2],
+    [rescaled, halved]: [f64; 2],
+    of: impl Fn(&Lines, f64) -> Answers,
+) -> Answers {
+    let whole = of(lines, 1.0);
+    for factor in factors {
+        assert_same(&whole, &of(&scaled(lines, factor), factor), factor, rescaled);
+    }
+    assert_same(&whole, &of(&split(lines), 1.0), 1.0, halved);
+    whole
 }
 
 fn of_average(data: &Grouped, cut: Option<f64>, at: f64) -> Answers {
@@ -116,12 +133,9 @@ fn of_average(data: &Grouped, cut: Option<f64>, at: f64) -> Answers {
 fn averages_obey() {
     for (law, lines, _) in series() {
         let middle = law.quantile(0.5);
-        let whole = of_average(&grouped(&lines), None, middle);
-        for factor in FACTORS {
-            let there = of_average(&grouped(&scaled(&lines, factor)), None, middle * factor);
-            assert_same(&whole, &there, factor, 1e-6);
-        }
-        assert_same(&whole, &of_average(&grouped(&split(&lines)), None, middle), 1.0, 1e-8);
+        let whole = obeys(&lines, FACTORS, [1e-6, 1e-8], |lines, factor| {
+            of_average(&grouped(lines), None, middle * factor)
+        });
         // A cut beyond every family's tail truncates nothing.
         let data = grouped(&lines);
         let far = Average::fit(&Family::ALL, &data, None)
@@ -185,14 +199,9 @@ fn of_tail(data: &Grouped, threshold: f64, unit: f64) -> Answers {
 fn tails_obey() {
     for (law, lines, step) in series() {
         let threshold = (law.quantile(0.85) / step).round() * step + step / 2.0;
-        let whole = of_tail(&grouped(&lines), threshold, 1.0);
-        for factor in FACTORS {
-            let data = grouped(&scaled(&lines, factor));
-            let there = of_tail(&data, threshold * factor, factor);
-            assert_same(&whole, &there, factor, 1e-5);
-        }
-        let there = of_tail(&grouped(&split(&lines)), threshold, 1.0);
-        assert_same(&whole, &there, 1.0, 1e-5);
+        obeys(&lines, FACTORS, [1e-5, 1e-5], |lines, factor| {
+            of_tail(&grouped(lines), threshold * factor, factor)
+        });
     }
 }
 
@@ -245,13 +254,11 @@ fn non_parametric_estimates_obey() {
             line.0 = i32::try_from(i % 30).unwrap();
         }
         let middle = law.quantile(0.5);
-        let whole = of_empirical(&grouped(&lines), middle);
         // Edges that differ by a rounding are different edges; by a power of two none moves.
-        for factor in [0.001_f64, 1e6].map(|f| f.log2().round().exp2()) {
-            let there = of_empirical(&grouped(&scaled(&lines, factor)), middle * factor);
-            assert_same(&whole, &there, factor, 1e-9);
-        }
-        assert_same(&whole, &of_empirical(&grouped(&split(&lines)), middle), 1.0, 1e-7);
+        let factors = FACTORS.map(|f| f.log2().round().exp2());
+        let whole = obeys(&lines, factors, [1e-9, 1e-7], |lines, factor| {
+            of_empirical(&grouped(lines), middle * factor)
+        });
         let mut more = lines.clone();
         more.extend([(3, Observation::Below(1e6), 40.0)]);
         more.extend([(3, Observation::Above(-1e6), 40.0)]);
@@ -327,27 +334,20 @@ fn two_groups_obey() {
                 rounded(&readings, 0.02, 3.4)
             };
             let lines = by_day(&observations, 20);
-            let find = |lines: &Lines| {
-                two_groups(grouped(lines).sample(), None, &group_rules(&Config::default())).unwrap()
+            let find = |lines: &Lines, factor: f64| {
+                let rules = group_rules(&Config::default());
+                let found = two_groups(grouped(lines).sample(), None, &rules).unwrap();
+                assert_eq!(found.component, component, "exact: {exact}, {factor}");
+                answers_of(&found, factor)
             };
-            let here = find(&lines);
-            assert_eq!(here.component, component, "exact: {exact}");
-            for factor in FACTORS {
-                let there = find(&scaled(&lines, factor));
-                assert_eq!(there.component, component, "exact: {exact}, {factor}");
-                assert_same(&answers_of(&here, 1.0), &answers_of(&there, factor), factor, 1e-3);
-            }
-            let halves = find(&split(&lines));
-            assert_same(&answers_of(&here, 1.0), &answers_of(&halves, 1.0), 1.0, 1e-4);
+            let here = obeys(&lines, FACTORS, [1e-3, 1e-4], find);
             if exact {
                 // Intervals no wider than a rounding error of the meter.
                 let narrow: Vec<Observation> = readings
                     .iter()
                     .map(|x| Observation::Between { low: x - 1e-7, high: x + 1e-7 })
                     .collect();
-                let near = find(&by_day(&narrow, 20));
-                assert_eq!(near.component, component);
-                assert_same(&answers_of(&here, 1.0), &answers_of(&near, 1.0), 1.0, 0.02);
+                assert_same(&here, &find(&by_day(&narrow, 20), 1.0), 1.0, 0.02);
             }
         }
     }
@@ -403,12 +403,7 @@ fn bodies_obey() {
             let body = describe(&grouped(lines), &edges, &Options::default()).unwrap();
             of_body(&body, unit * factor)
         };
-        let here = of(&lines, 1.0);
+        let here = obeys(&lines, FACTORS, [1e-4, 1e-4], of);
         assert!(here.in_unit.len() > 20);
-        for factor in FACTORS {
-            let there = of(&scaled(&lines, factor), factor);
-            assert_same(&here, &there, factor, 1e-4);
-        }
-        assert_same(&here, &of(&split(&lines), 1.0), 1.0, 1e-4);
     }
 }

@@ -12,19 +12,12 @@ use leakdrift::series::Says;
 use leakdrift::stats::estimate::Estimate;
 use leakdrift::stats::sample::{Grouped, Observation};
 use leakdrift::stats::special::{normal_cdf, normal_quantile};
-use rand_distr::{Distribution, StandardNormal};
-use rand_pcg::Pcg64;
-use rand_pcg::rand_core::SeedableRng;
 
+use super::body::normals;
 use crate::support::numbers::assert_rel;
 
 const STEP: f64 = 0.01;
 const DAYS: usize = 40;
-
-fn normals(seed: u64, n: usize) -> Vec<f64> {
-    let mut draw = Pcg64::seed_from_u64(seed);
-    (0..n).map(|_| StandardNormal.sample(&mut draw)).collect()
-}
 
 /// Readings spread evenly over the days, in steps of `0.01 × unit`, in the unit asked for.
 fn body_in(readings: &[f64], unit: f64, groups: bool) -> Body {

@@ -95,7 +95,9 @@ fn shares_and_quantiles_agree_in_the_tail() {
     for body in bodies().iter().take(4) {
         let which = Which::Together;
         for q in [0.01, 0.001, 0.0001] {
+            // Far out a short body has no answer; where one unit in a hundred lies, each has.
             let Ok(x) = body.quantile(which, 1.0 - q) else {
+                assert!(q < 0.01, "{:?}", body.quantile(which, 1.0 - q));
                 continue;
             };
             let high = body.reject_share(which, x.high).unwrap().high;

@@ -1,18 +1,13 @@
 //! `results.json` keeps its contract: the JSON Schema in `tests/data`, draft 2020-12.
 
-use std::path::Path;
-
 use boon::{Compiler, Draft, SchemaIndex, Schemas};
 use serde_json::{Value, json};
 
-use crate::support::run::{folder, put, results, reviewed, run_in, small_table};
-
-fn root() -> &'static Path {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-}
+use crate::support::days::day;
+use crate::support::run::{committed, folder, put, results, reviewed, run_in, small_table};
 
 fn schema() -> Value {
-    let text = std::fs::read_to_string(root().join("tests/data/results.schema.json")).unwrap();
+    let text = std::fs::read_to_string(committed("tests/data/results.schema.json")).unwrap();
     serde_json::from_str(&text).unwrap()
 }
 
@@ -51,7 +46,7 @@ impl Contract {
 #[test]
 fn reports_of_the_demonstration_factory_keep_the_contract() {
     let contract = Contract::new();
-    contract.holds(&results(&root().join("reports/sample")));
+    contract.holds(&results(&committed("reports/sample")));
     contract.holds(&reviewed().results);
 }
 
@@ -59,8 +54,8 @@ fn reports_of_the_demonstration_factory_keep_the_contract() {
 #[test]
 fn the_report_of_a_small_plant_keeps_the_contract() {
     let dir = folder();
-    put(dir.path(), "a/t.csv", small_table("2026-09-01".parse().unwrap(), 3));
-    put(dir.path(), "b/t.csv", small_table("2026-08-03".parse().unwrap(), 40));
+    put(dir.path(), "a/t.csv", small_table(day("2026-09-01"), 3));
+    put(dir.path(), "b/t.csv", small_table(day("2026-08-03"), 40));
     run_in(dir.path(), ["review", "b", "--out", "earlier", "--quiet"]).expect(0);
     let since = "earlier/results.json";
     run_in(dir.path(), ["review", "a", "b", "--out", "now", "--quiet", "--since-report", since])
@@ -77,7 +72,7 @@ fn the_report_of_a_small_plant_keeps_the_contract() {
 #[test]
 fn every_breach_of_the_contract_is_seen() {
     let contract = Contract::new();
-    let sound = results(&root().join("reports/sample"));
+    let sound = results(&committed("reports/sample"));
     contract.holds(&sound);
     let renamed = |at: &str, from: &str, to: &str| {
         let mut now = sound.clone();

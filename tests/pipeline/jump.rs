@@ -1,11 +1,10 @@
 //! Jumps in failures: the demonstration factory's against its truth, and the command on small tables.
 
-use leakdrift::sample;
 use serde_json::Value;
 
 use crate::support::days::day;
 use crate::support::run::{
-    csv_rows, date, folder, number, plain, put, results, reviewed, run_in, small_table,
+    csv_rows, date, folder, number, plain, put, results, reviewed, run_in, sample_data, small_table,
 };
 
 fn jumps() -> &'static Vec<Value> {
@@ -151,8 +150,8 @@ fn nothing_else_jumps() {
 #[test]
 fn the_command_answers_in_depth() {
     let dir = folder();
-    sample::write(&sample::plan(sample::DEFAULT_SEED), &dir.path().join("exports")).unwrap();
-    run_in(dir.path(), ["jump", "exports", "--out", "page", "--gate"]).expect(3);
+    let exports = sample_data();
+    run_in(dir.path(), ["jump", &exports, "--out", "page", "--gate"]).expect(3);
     let page = results(&dir.path().join("page"));
     assert_eq!(page["schema"], "leakdrift.jump/1");
     assert_eq!(page["jumps"].as_array().unwrap().len(), jumps().len());
@@ -173,7 +172,7 @@ fn the_command_answers_in_depth() {
     // A date and a model given.
     run_in(
         dir.path(),
-        ["jump", "exports", "--since", "2026-09-14", "--model", "em520", "--out", "given"],
+        ["jump", &exports, "--since", "2026-09-14", "--model", "em520", "--out", "given"],
     )
     .expect(0);
     let given = results(&dir.path().join("given"));

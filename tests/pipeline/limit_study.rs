@@ -1,8 +1,6 @@
 //! The limit study from files to folder: counted by hand on small tables, and against the factory's physics.
 
 use std::fmt::Write as _;
-use std::path::{Path, PathBuf};
-use std::sync::LazyLock;
 
 use leakdrift::sample;
 use serde_json::Value;
@@ -10,20 +8,12 @@ use tempfile::TempDir;
 
 use crate::support::days::day;
 use crate::support::numbers::assert_abs;
-use crate::support::run::{csv_rows, folder, number, put, results, run_in};
-
-/// The demonstration factory's exports, written once.
-static EXPORTS: LazyLock<(TempDir, PathBuf)> = LazyLock::new(|| {
-    let dir = folder();
-    let path = dir.path().join("exports");
-    sample::write(&sample::plan(sample::DEFAULT_SEED), &path).expect("the exports are written");
-    (dir, path)
-});
+use crate::support::run::{committed, csv_rows, folder, number, put, results, run_in, sample_data};
 
 /// The study of one model of the factory.
 fn study(model: &str, more: &[&str]) -> (TempDir, Value) {
     let dir = folder();
-    let exports = EXPORTS.1.to_string_lossy().into_owned();
+    let exports = sample_data();
     let args = ["limits", &exports, "--model", model, "--out", "study"];
     run_in(dir.path(), args.iter().chain(more)).expect(0);
     let found = results(&dir.path().join("study"));
@@ -137,9 +127,9 @@ fn air_purifier_is_lowered_and_would_have_stopped_its_leaks() {
 
 /// The factory's settings with more models in them, in a file elsewhere.
 fn settings_with(more: &str) -> String {
-    let settings = std::fs::read_to_string(EXPORTS.1.join("leakdrift.toml")).unwrap();
+    let settings = std::fs::read_to_string(committed("sample-data/leakdrift.toml")).unwrap();
     let at = |name: &str| {
-        let path = EXPORTS.1.join(name).to_string_lossy().replace('\\', "/");
+        let path = committed("sample-data").join(name).to_string_lossy().replace('\\', "/");
         format!("{path:?}")
     };
     let settings = settings
@@ -153,7 +143,7 @@ fn settings_with(more: &str) -> String {
 fn vacuum_cleaner_with_a_stated_leak_path_has_no_band() {
     let dir = folder();
     put(dir.path(), "strict.toml", settings_with("[model.\"VC310\"]\nleak_path_mohm = 1.0\n"));
-    let exports = EXPORTS.1.to_string_lossy().into_owned();
+    let exports = sample_data();
     let args =
         ["limits", &exports, "--config", "strict.toml", "--model", "VC310", "--out", "study"];
     run_in(dir.path(), args).expect(0);
@@ -251,7 +241,7 @@ fn a_shared_limit_is_kept_to() {
     let groups = [("VC310", "big"), ("SM415", "big"), ("FH205", "small"), ("EM520", "small")];
     let more = groups.map(|(model, group)| format!("[model.{model:?}]\nlimit_group = {group:?}\n"));
     put(dir.path(), "shared.toml", settings_with(&more.concat()));
-    let exports = EXPORTS.1.to_string_lossy().into_owned();
+    let exports = sample_data();
     let ask = |model: &str| {
         let args =
             ["limits", &exports, "--config", "shared.toml", "--model", model, "--out", "study"];
@@ -319,7 +309,7 @@ fn wrong_questions_are_refused() {
         for word in words {
             assert!(done.err.contains(word), "{word}: {}", done.err);
         }
-        assert!(!Path::new(&dir.path().join("study")).exists());
+        assert!(!dir.path().join("study").exists());
     };
     let of = |more: &[&'static str]| -> Vec<&'static str> {
         ["limits", "in", "--out", "study"].iter().chain(more).copied().collect()

@@ -8,7 +8,9 @@ use leakdrift::sample::{self, Outcome, Shown, Station};
 use serde_json::Value;
 
 use crate::support::days::day;
-use crate::support::run::{date, folder, number, plain, results, reviewed, run_in, series};
+use crate::support::run::{
+    committed, date, folder, number, plain, results, reviewed, run_in, series,
+};
 
 fn list<'a>(of: &'a Value, key: &str) -> &'a Vec<Value> {
     of[key].as_array().unwrap_or_else(|| panic!("{key} is no list: {}", of[key]))
@@ -270,7 +272,7 @@ fn the_months_are_sorted_by_what_matters() {
 /// One file of one station, with the settings of the demonstration factory and this register.
 fn one_station(dir: &Path, quarters: &[&str], calibration: &str) {
     let exports = dir.join("exports");
-    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-data");
+    let from = committed("sample-data");
     std::fs::create_dir_all(exports.join("B1")).unwrap();
     for quarter in quarters {
         let name = format!("B1/B1 {quarter}.xlsx");

@@ -1,16 +1,11 @@
 //! The committed demonstration data and report are what the program writes.
 
 use std::collections::BTreeMap;
-use std::path::Path;
 
 use leakdrift::sample;
 
 use crate::support::picture::Picture;
-use crate::support::run::{contents, folder, run_in};
-
-fn root() -> &'static Path {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-}
+use crate::support::run::{committed, contents, folder, run_in};
 
 /// Names of the first few files that differ, for a message that can be read.
 fn differing(a: &BTreeMap<String, Vec<u8>>, b: &BTreeMap<String, Vec<u8>>) -> Vec<String> {
@@ -23,7 +18,7 @@ fn sample_data_is_freshly_written() {
     let dir = folder();
     run_in(dir.path(), ["sample", "demo"]).expect(0);
     let fresh = contents(&dir.path().join("demo"));
-    let mut committed = contents(&root().join("sample-data"));
+    let mut committed = contents(&committed("sample-data"));
     assert!(committed.remove("README.md").is_some(), "the page that explains it");
     assert_eq!(differing(&fresh, &committed), Vec::<String>::new());
     let size: usize = committed.values().map(Vec::len).sum();
@@ -35,7 +30,7 @@ fn another_seed_writes_other_data() {
     let dir = folder();
     run_in(dir.path(), ["sample", "a", "--seed", "7"]).expect(0);
     let other = contents(&dir.path().join("a"));
-    assert!(other != contents(&root().join("sample-data")));
+    assert!(other != contents(&committed("sample-data")));
     assert_ne!(sample::DEFAULT_SEED, 7);
 }
 
@@ -45,8 +40,8 @@ fn the_committed_report_is_freshly_written() {
     let dir = folder();
     let out = dir.path().join("report");
     let args = ["review".as_ref(), "sample-data".as_ref(), "--out".as_ref(), out.as_os_str()];
-    run_in(root(), args).expect(0);
-    let (fresh, committed) = (contents(&out), contents(&root().join("reports/sample")));
+    run_in(&committed(""), args).expect(0);
+    let (fresh, committed) = (contents(&out), contents(&committed("reports/sample")));
     for name in ["results.json", "summary.md"] {
         let text = |of: &BTreeMap<String, Vec<u8>>| {
             String::from_utf8(of.get(name).unwrap_or_else(|| panic!("{name} is missing")).clone())

@@ -9,7 +9,7 @@ use leakdrift::records::Outcome;
 use serde_json::Value;
 
 use super::flavours::english;
-use crate::support::run::{folder, put, results, run_in};
+use crate::support::run::{committed, folder, put, results, run_in};
 
 #[test]
 fn peek_starts_settings_that_review_takes_and_changes_no_number() {
@@ -144,7 +144,7 @@ fn the_reference_lists_the_keys_that_the_settings_take() {
 /// Whoever looks for a key finds the way to all of them.
 #[test]
 fn the_read_me_names_the_command_that_prints_the_reference() {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md");
+    let path = committed("README.md");
     assert!(std::fs::read_to_string(path).unwrap().contains("`leakdrift config`"));
     let dir = folder();
     assert_eq!(run_in(dir.path(), ["config"]).expect(0).out.trim(), reference().trim());

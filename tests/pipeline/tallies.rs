@@ -1,9 +1,8 @@
 //! A saved tally stands for the files it was made from, and tallies add up.
 
-use leakdrift::sample;
 use serde_json::Value;
 
-use crate::support::run::{folder, results, run_in, series};
+use crate::support::run::{folder, results, run_in, sample_data, series};
 
 /// Verdicts that the factory's description expects in its last month.
 const EXPECTED: [(&str, &str, &str); 8] = [
@@ -29,11 +28,9 @@ fn units_of(results: &Value) -> Vec<u64> {
 #[test]
 fn a_saved_tally_is_judged_like_its_files_and_two_add_up() {
     let dir = folder();
-    let factory = sample::plan(sample::DEFAULT_SEED);
-    sample::write(&factory, &dir.path().join("exports")).unwrap();
-    run_in(dir.path(), ["tally", "exports", "--out", "north.parquet"]).expect(0);
+    run_in(dir.path(), ["tally", &sample_data(), "--out", "north.parquet"]).expect(0);
     std::fs::copy(dir.path().join("north.parquet"), dir.path().join("south.parquet")).unwrap();
-    let config = "exports/leakdrift.toml";
+    let config = &format!("{}/leakdrift.toml", sample_data());
     let one = ["review", "north.parquet", "--config", config, "--out", "one"];
     run_in(dir.path(), one).expect(0);
     let both = ["review", "north.parquet", "south.parquet", "--config", config, "--out", "both"];

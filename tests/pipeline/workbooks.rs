@@ -10,12 +10,8 @@ use super::exports::ENGLISH;
 use super::flavours::{english, is_the_tally, rows, word};
 use crate::support::count::counted;
 use crate::support::days::day;
-use crate::support::run::{PROGRAM, finish, folder, put, run_in};
+use crate::support::run::{PROGRAM, committed, finish, folder, put, run_in};
 use crate::support::xlsb::{Held, xlsb};
-
-fn data(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/exports").join(name)
-}
 
 fn text_cell(text: &str) -> String {
     format!(
@@ -51,9 +47,9 @@ fn ods(content: &str) -> Vec<u8> {
 
 #[test]
 fn an_old_workbook_with_a_hidden_sheet() {
-    let (read, _) = counted(&[data("small.xls")], &Config::default());
+    let (read, _) = counted(&[committed("tests/data/exports/small.xls")], &Config::default());
     assert!(read.notes.iter().any(|n| n.to_string().contains("Old")), "{:?}", read.notes);
-    is_the_tally(data("small.xls"));
+    is_the_tally(committed("tests/data/exports/small.xls"));
 }
 
 #[test]
@@ -173,13 +169,13 @@ fn an_open_document_sheet_may_be_blank_to_its_end() {
 /// Found by fuzzing: sectors that follow each other in a circle filled the memory.
 #[test]
 fn an_old_workbook_whose_sectors_run_in_a_circle_is_refused() {
-    refused(&data("circle.xls"), &["circle.xls", "in a circle"]);
+    refused(&committed("tests/data/exports/circle.xls"), &["circle.xls", "in a circle"]);
 }
 
 /// Found by fuzzing: a sheet whose last row stands before its first was given room for 96 GB.
 #[test]
 fn an_old_workbook_whose_sheet_runs_backwards_is_refused() {
-    refused(&data("backwards.xls"), &["backwards.xls", "outside"]);
+    refused(&committed("tests/data/exports/backwards.xls"), &["backwards.xls", "outside"]);
 }
 
 /// Found by fuzzing: a date of the year 300 000 000 panicked.

@@ -6,6 +6,8 @@ use std::ops::Index;
 
 use serde_json::Value;
 
+use super::run::committed;
+
 /// A case, which sees to it that each of its numbers is compared: a test that forgets one fails.
 pub struct Case {
     name: String,
@@ -54,8 +56,8 @@ impl Drop for Case {
 }
 
 fn read(file: &str) -> String {
-    let path = format!("{}/tests/data/checks/{file}", env!("CARGO_MANIFEST_DIR"));
-    std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{path}: {e}"))
+    let path = committed("tests/data/checks").join(file);
+    std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{file}: {e}"))
 }
 
 /// The whole case `name`.

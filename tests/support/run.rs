@@ -52,6 +52,16 @@ where
     finish(Command::new(PROGRAM).current_dir(dir).args(args))
 }
 
+/// The file or folder at this path of the repository.
+pub fn committed(path: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(path)
+}
+
+/// The committed demonstration exports, as an argument.
+pub fn sample_data() -> String {
+    committed("sample-data").to_string_lossy().into_owned()
+}
+
 /// An empty folder that goes away with the value.
 pub fn folder() -> TempDir {
     tempfile::tempdir().expect("a temporary folder")

@@ -1,9 +1,8 @@
 //! The source as text, for tests that hold how it is built.
 
 use std::collections::BTreeMap;
-use std::path::Path;
 
-use super::run::contents;
+use super::run::{committed, contents};
 
 /// One file of `src`.
 pub struct Source {
@@ -17,8 +16,7 @@ pub struct Source {
 
 /// Every file of `src` by its path there.
 pub fn sources() -> BTreeMap<String, Source> {
-    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
-    let rust = contents(&src).into_iter().filter(|(name, _)| name.ends_with(".rs"));
+    let rust = contents(&committed("src")).into_iter().filter(|(name, _)| name.ends_with(".rs"));
     rust.map(|(name, bytes)| (name, Source::new(String::from_utf8(bytes).expect("UTF-8"))))
         .collect()
 }
