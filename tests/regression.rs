@@ -108,7 +108,7 @@ fn points_in_time_hold_as_many_units_as_the_settings_ask() {
     let points = |daily: f64, weekly: f64| {
         let config =
             Config { daily_point_units: daily, weekly_point_units: weekly, ..Config::default() };
-        let (_, pass) = leakdrift::pass(&[file.clone()], &config, &|_, _| {}).unwrap();
+        let (_, pass) = leakdrift::pass(std::slice::from_ref(&file), &config, &|_, _| {}).unwrap();
         let moved = movement::find(&pass.unwrap(), &Register::default(), &config);
         moved.series[0].points.len()
     };

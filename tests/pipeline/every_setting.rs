@@ -194,7 +194,7 @@ fn plant(name: &str) -> String {
         }
         // Two groups side by side, by filter; and a second model.
         "two groups" => {
-            let middle = |_, unit: u64| if unit % 3 == 0 { 1.4 } else { 1.0 };
+            let middle = |_, unit: u64| if unit.is_multiple_of(3) { 1.4 } else { 1.0 };
             let mut all = tests("G1", 60, 9, middle, 0.03, 3.0);
             all.extend(tests("G1b", 30, 8, |_, _| 1.1, 0.03, 3.0));
             table(&all, &[])
