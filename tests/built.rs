@@ -179,7 +179,6 @@ const OWED_CIRCLES: &[&str] = &[
     "report/build report/jumps",
     "report/chart/bars report/chart/distribution",
     "report/jump_pictures report/pictures",
-    "report/limit_study report/markdown/change_note report/markdown/limit_page report/tables",
     "series series/attempts series/order series/row series/setups",
     "series/plant series/units",
     "verdict/action verdict/concern verdict/moved verdict/plant verdict/tester",

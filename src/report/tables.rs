@@ -4,9 +4,9 @@
 //! are what somebody exported, and the files are opened in spreadsheets.
 
 use super::format::defused;
-use super::limit_study::LimitsReport;
 use crate::analysis::units::what_if::Would;
 use crate::review::Review;
+use crate::review::limit_study::LimitsReport;
 use crate::verdict::units::UnitToCheck;
 use crate::words::time::time_text;
 

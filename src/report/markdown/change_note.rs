@@ -5,9 +5,9 @@ use std::fmt::Write;
 use super::super::format::{
     Currents, counted, currents_of, date, expected_ppm, grouped, name, text, with_interval,
 };
-use super::super::limit_study::{LimitsReport, StudyReport};
 use super::limit_page::{few, loads_table};
 use super::{header, row};
+use crate::review::limit_study::{LimitsReport, StudyReport};
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
 use crate::words::resistance;
 

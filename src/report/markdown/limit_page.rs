@@ -6,10 +6,10 @@ use super::super::format::{
     Currents, NONE, address, anchor, counted, currents_of, date, digits, expected_ppm, grouped,
     interval, name, text, value, with_interval, words,
 };
-use super::super::limit_study::{LimitsReport, StudyReport};
 use super::{band, first_cautions, header, not_read, row, verdict_words};
 use crate::analysis::units::what_if::Would;
 use crate::day::date_of;
+use crate::review::limit_study::{LimitsReport, StudyReport};
 use crate::verdict::calculated::CalculatedBand;
 use crate::verdict::candidate::Origin;
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
