@@ -181,7 +181,6 @@ const OWED_CIRCLES: &[&str] = &[
     "report/jump_pictures report/pictures",
     "series series/attempts series/order series/row series/setups",
     "series/plant series/units",
-    "verdict/action verdict/concern verdict/moved verdict/plant verdict/tester",
 ];
 
 #[test]

@@ -20,7 +20,7 @@ use crate::series::{NamedSeries, Pass, Register, ids};
 use crate::stats::estimate::Estimate;
 use crate::verdict::Verdicts;
 use crate::verdict::action::actions;
-use crate::verdict::concern::concerns_of_series;
+use crate::verdict::concern::{About, concerns_of_series};
 use crate::verdict::plant::{SeriesVerdict, SharedLimit};
 use crate::verdict::units::{WhyCheck, concerns_of_units, units_to_check};
 use crate::words::path_text;
@@ -136,7 +136,7 @@ impl Review {
         let mut concerns = concerns_of_series(pass, parts.findings, parts.verdicts, config);
         concerns.extend(jumps::concerns(parts, &jump_verdicts));
         concerns.extend(concerns_of_units(&by_reason));
-        concerns.extend(testers.concerns);
+        concerns.extend(testers.concerns.into_iter().map(About::from));
         let actions = actions(&concerns);
         Self {
             schema: SCHEMA,

@@ -6,11 +6,11 @@ use crate::analysis::units::strays::Lies;
 use crate::config::Config;
 use crate::movement::material::DriftFlag;
 use crate::series::{Pass, subject};
-use crate::verdict::action::ActionKind;
+use crate::verdict::action_kind::ActionKind;
 use crate::verdict::evidence::Forecast;
 use crate::verdict::limit::{Verdict, VerdictKind};
 use crate::verdict::plant::SeriesVerdict;
-use crate::verdict::tester::TesterConcern;
+use crate::verdict::tester::{ConcernAt, TesterConcern};
 use crate::words::count;
 
 /// Something that somebody must act on. The numbers are those the line prints.
@@ -269,6 +269,12 @@ pub struct About {
     pub subject: String,
     /// The concern.
     pub concern: Concern,
+}
+
+impl From<ConcernAt> for About {
+    fn from(ConcernAt { subject, concern }: ConcernAt) -> Self {
+        Self { subject, concern: Concern::Tester(concern) }
+    }
 }
 
 /// The concerns that follow from a verdict; `print` writes a current of the series. Strays that passed are

@@ -6,6 +6,7 @@
 //! MΩ, in formulas kΩ; shares fractions of 1.
 
 pub mod action;
+pub mod action_kind;
 pub mod band;
 pub mod calculated;
 pub mod candidate;
@@ -35,7 +36,10 @@ pub mod units;
 
 pub use evidence::Evidence;
 pub use limit::{Verdict, VerdictKind};
-pub use plant::judge;
+
+use crate::analysis::{Findings, Known};
+use crate::config::Config;
+use crate::series::Pass;
 
 /// Everything decided.
 #[derive(Debug)]
@@ -46,4 +50,13 @@ pub struct Verdicts {
     pub testers: tester::Testers,
     /// Models that share one limit, by the settings.
     pub limit_groups: Vec<plant::SharedLimit>,
+}
+
+/// Judges the whole plant: every series, then the testers.
+#[must_use]
+pub fn judge(pass: &Pass, known: &Known<'_>, findings: &Findings, config: &Config) -> Verdicts {
+    let series = plant::judge_all(pass, known.movement, findings, config);
+    let testers = tester::judge(pass, known, findings, &series, config);
+    let limit_groups = plant::limit_groups(pass, findings, &series, config);
+    Verdicts { series, testers, limit_groups }
 }

@@ -5,13 +5,13 @@ use std::collections::BTreeMap;
 use crate::analysis::body::describe::Which;
 use crate::analysis::body::healthy::{Healthy, TailNumbers};
 use crate::analysis::units::strays::Lies;
-use crate::analysis::{Finding, Findings, Known};
+use crate::analysis::{Finding, Findings};
 use crate::config::Config;
 use crate::day::date_of;
-use crate::movement::SeriesMovement;
 use crate::movement::material::{DriftFlag, DriftNumbers, drift_numbers, flag};
 use crate::movement::period::Judged;
 use crate::movement::readings::ma;
+use crate::movement::{Movement, SeriesMovement};
 use crate::series::{Current, Pass, Series};
 use crate::verdict::band::{Band, BandInput};
 use crate::verdict::evidence::{Answer, Evidence, Forecast, Tail};
@@ -21,7 +21,6 @@ use crate::verdict::limits::JudgedLimits;
 use crate::verdict::low_limit::{LowEvidence, judge_low};
 use crate::verdict::month::{MonthJudged, judge_month};
 use crate::verdict::physics::LeakAdds;
-use crate::verdict::{Verdicts, tester};
 use crate::words::Wording;
 use crate::words::numbers::whole;
 
@@ -42,19 +41,23 @@ pub struct SeriesVerdict {
     pub month: Option<(MonthJudged, usize)>,
 }
 
-/// Judges the whole plant: every series, then the testers.
+/// Judges every series.
 #[must_use]
-pub fn judge(pass: &Pass, known: &Known<'_>, findings: &Findings, config: &Config) -> Verdicts {
-    let mut series: Vec<SeriesVerdict> = pass
+pub fn judge_all(
+    pass: &Pass,
+    movement: &Movement,
+    findings: &Findings,
+    config: &Config,
+) -> Vec<SeriesVerdict> {
+    let mut verdicts: Vec<SeriesVerdict> = pass
         .series
         .iter()
-        .zip(&known.movement.series)
+        .zip(&movement.series)
         .zip(&findings.series)
         .map(|((series, moved), finding)| judge_series(series, moved, finding, config))
         .collect();
-    rank_months(&mut series);
-    let testers = tester::judge(pass, known, findings, &series, config);
-    Verdicts { limit_groups: limit_groups(pass, findings, &series, config), series, testers }
+    rank_months(&mut verdicts);
+    verdicts
 }
 
 /// Orders the months: what matters most first, then what used the larger share of the room.
@@ -230,7 +233,8 @@ pub struct SharedLimit {
 }
 
 /// The shared bands of every `limit_group` of the settings, one for each kind of test.
-fn limit_groups(
+#[must_use]
+pub fn limit_groups(
     pass: &Pass,
     findings: &Findings,
     verdicts: &[SeriesVerdict],

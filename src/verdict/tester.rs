@@ -11,7 +11,7 @@ pub mod concern;
 pub mod record;
 pub mod station;
 
-pub use concern::TesterConcern;
+pub use concern::{ConcernAt, TesterConcern};
 pub use record::{CalibrationVerdict, SettingVerdict, TooGoodKind, TooGoodVerdict};
 pub use station::{StationMove, StationVerdict};
 
@@ -22,7 +22,6 @@ use crate::day::{Day, month_of};
 use crate::movement::stations::{CannotTell, TesterStep};
 use crate::series::{Pass, SeriesName, names};
 use crate::stats::estimate::Estimate;
-use crate::verdict::concern::{About, Concern};
 use crate::verdict::moved::{Moved, moved};
 use crate::verdict::plant::SeriesVerdict;
 
@@ -45,7 +44,7 @@ pub struct Testers {
     /// Testers and products that moved, each once.
     pub moved: Vec<Moved>,
     /// What of all this needs action.
-    pub concerns: Vec<About>,
+    pub concerns: Vec<ConcernAt>,
 }
 
 /// What testers are judged from.
@@ -104,9 +103,5 @@ impl Plant<'_> {
     /// What happened around a station.
     fn happened_at(&self, station: u16) -> Happenings {
         of_station(self.pass, station, &self.findings.recorded(self.known.register))
-    }
-
-    fn concern(subject: &str, concern: TesterConcern) -> About {
-        About { subject: subject.to_owned(), concern: Concern::Tester(concern) }
     }
 }

@@ -9,8 +9,7 @@ use crate::analysis::units::settings::{SettingChange, SettingDiffers, SettingSho
 use crate::day::{Day, day_of};
 use crate::movement::check_record::{LoadRecord, OddReading};
 use crate::movement::stations::{ActsAs, TesterStep};
-use crate::verdict::action::ActionKind;
-use crate::verdict::concern::About;
+use crate::verdict::action_kind::ActionKind;
 use crate::words::time::{day_of_time, day_text};
 use crate::words::{Wording, count, three_digits};
 
@@ -82,6 +81,15 @@ pub enum TesterConcern {
     },
     /// Days without rows where some were expected.
     MissingDays(Gap),
+}
+
+/// A concern and the station or model that it is about.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ConcernAt {
+    /// Station or model.
+    pub subject: String,
+    /// The concern.
+    pub concern: TesterConcern,
 }
 
 impl TesterConcern {
@@ -279,9 +287,11 @@ fn changed_sentence(changes: &[SettingChange]) -> String {
 }
 
 /// All concerns about testers and their record.
-pub(super) fn concerns(plant: &Plant<'_>, testers: &Testers) -> Vec<About> {
-    let mut all: Vec<About> = Vec::new();
-    let mut add = |subject: &str, c: TesterConcern| all.push(Plant::concern(subject, c));
+pub(super) fn concerns(plant: &Plant<'_>, testers: &Testers) -> Vec<ConcernAt> {
+    let mut all: Vec<ConcernAt> = Vec::new();
+    let mut add = |subject: &str, concern: TesterConcern| {
+        all.push(ConcernAt { subject: subject.to_owned(), concern });
+    };
     for station in &testers.stations {
         let acted_on =
             |m: &&StationMove| needs_action(&m.step, m.event.is_some(), plant.known.month);
