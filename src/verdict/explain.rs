@@ -28,17 +28,16 @@ pub(super) fn provisional(evidence: &Evidence, config: &Config) -> Option<Reason
 /// Where the lower end comes from; `None` where the data do not bound it.
 pub(super) fn lower_end(used: &AnswerVerdict, config: &Config) -> Option<Reason> {
     let band = &used.band;
-    band.lower_today_ma.is_finite().then(|| {
-        Reason::LowerEnd(LowerEnd {
-            share: 1.0 - config.accepted_reject_share,
-            tail: used.tail,
-            answer: used.answer,
-            confidence: config.confidence,
-            today_ma: band.lower_today_ma,
-            lower_ma: band.lower_ma,
-            step_ma: band.step_ma,
-        })
-    })
+    let lower = LowerEnd {
+        share: 1.0 - config.accepted_reject_share,
+        tail: used.tail,
+        answer: used.answer,
+        confidence: config.confidence,
+        today_ma: band.lower_today_ma,
+        lower_ma: band.lower_ma,
+        step_ma: band.step_ma,
+    };
+    lower.today_ma.is_finite().then_some(Reason::LowerEnd(lower))
 }
 
 /// Where the upper end comes from; asks for a leak path where none bounds it.
@@ -46,7 +45,7 @@ pub(super) fn band(setting: &BandInput, band: &Band) -> Vec<Reason> {
     let mut reasons: Vec<Reason> = band
         .ends
         .iter()
-        .map(|end| Reason::UpperEnd { end: end.clone(), sets: band.is_set_by(end) })
+        .map(|end| Reason::UpperEnd { end: *end, sets: band.is_set_by(end) })
         .collect();
     let stated = setting.leak_path_mohm;
     if let Some(mohm) =
