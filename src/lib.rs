@@ -35,7 +35,8 @@ pub mod words;
 
 use std::path::PathBuf;
 
-use analysis::jump::JumpQuestion;
+use analysis::Questions;
+use analysis::jump::Asked;
 pub use commands::command;
 use config::Config;
 use error::Result;
@@ -78,33 +79,37 @@ pub fn pass(
     Ok((read, pass))
 }
 
-/// What is asked of a pass beside limits.
-#[derive(Debug)]
-struct Question<'a> {
-    /// Month under review; `None` where none is asked about.
-    month: Option<(i32, u32)>,
-    /// Changes of the share of failures; `None` where nothing is asked about them.
-    jumps: Option<JumpQuestion<'a>>,
+/// A review before its pages, with what charts are made from.
+struct Judged {
+    review: Review,
+    pass: Pass,
+    month: (i32, u32),
 }
 
-/// Rows in, decisions out.
+/// Files in, decisions out.
 fn judged(
-    subject: Subject,
-    read: &input::Read,
-    pass: &Pass,
-    question: &Question<'_>,
+    paths: &[PathBuf],
+    name: &str,
+    questions: &Questions,
     config: &Config,
-) -> Review {
-    let movement = movement::find(pass, &subject.register, config);
+    progress: &(dyn Fn(u64, u64) + Sync),
+) -> Result<Judged> {
+    let register = input::register(config)?;
+    let (read, pass) = pass(paths, config, progress)?;
+    let pass = pass?;
+    let month = questions.check(&pass)?;
+    let movement = movement::find(&pass, &register, config);
     let known = analysis::Known {
         movement: &movement,
-        register: &subject.register,
-        month: question.month,
-        jumps: question.jumps,
+        register: &register,
+        month: questions.review.then_some(month),
+        jumps: questions.jumps.as_ref(),
     };
-    let findings = analysis::findings(pass, &known, config);
-    let verdicts = verdict::judge(pass, &known, &findings, config);
-    Review::new(subject, read, pass, movement, findings, verdicts, config)
+    let findings = analysis::findings(&pass, &known, config);
+    let verdicts = verdict::judge(&pass, &known, &findings, config);
+    let subject = Subject { name: name.to_owned(), month, register };
+    let review = Review::new(subject, &read, &pass, movement, findings, verdicts, config);
+    Ok(Judged { review, pass, month })
 }
 
 /// The whole review: files in, a judged report out.
@@ -138,18 +143,14 @@ pub fn review(
     progress: &(dyn Fn(u64, u64) + Sync),
 ) -> Result<Rendered> {
     // Before the long part: a wrong name should not cost a whole run.
-    let named = request.since_report.as_deref().map(report::since::named).transpose()?;
-    let register = input::register(config)?;
-    let (read, pass) = pass(&request.paths, config, progress)?;
-    let pass = pass?;
-    let month = report::month_under_review(&pass, request.month)?;
-    let question = Question { month: Some(month), jumps: Some(JumpQuestion::default()) };
-    let subject = Subject { name: request.name.clone(), month, register };
-    let mut review = judged(subject, &read, &pass, &question, config);
+    let named = request.since_report.as_deref().map(input::earlier::named).transpose()?;
+    let questions =
+        Questions { review: true, month: request.month, jumps: Some(Asked::all(config)) };
+    let Judged { mut review, pass, month } =
+        judged(&request.paths, &request.name, &questions, config, progress)?;
     let earlier = named
-        .or_else(|| report::since::beside(request.replaces.as_deref()?, &review.month, review.to));
-    review.since_report =
-        earlier.map(|earlier| report::since::since(&review.actions, &review.series, earlier));
+        .or_else(|| input::earlier::beside(request.replaces.as_deref()?, &review.month, review.to));
+    review.since_report = earlier.map(|earlier| review.since(earlier));
     Ok(report::render(review, &pass, config, month))
 }
 
@@ -167,13 +168,8 @@ pub fn limit_study(
     if request.paths.is_empty() {
         return study::study(None, request, config);
     }
-    let register = input::register(config)?;
-    let (read, pass) = pass(&request.paths, config, progress)?;
-    let pass = pass?;
-    let month = report::month_under_review(&pass, None)?;
-    let subject = Subject { name: request.name.clone(), month, register };
-    let question = Question { month: None, jumps: None };
-    let review = judged(subject, &read, &pass, &question, config);
+    let Judged { review, pass, month } =
+        judged(&request.paths, &request.name, &Questions::default(), config, progress)?;
     let parts = Parts::new(&review, &pass, config, month);
     study::study(Some((&parts, &review)), request, config)
 }
@@ -187,14 +183,9 @@ pub fn jump_study(
     config: &Config,
     progress: &(dyn Fn(u64, u64) + Sync),
 ) -> Result<JumpStudy> {
-    let register = input::register(config)?;
-    let (read, pass) = pass(&request.paths, config, progress)?;
-    let pass = pass?;
-    report::jump_study::check(&pass, request)?;
-    let month = report::month_under_review(&pass, None)?;
-    let subject = Subject { name: request.name.clone(), month, register };
-    let question = Question { month: None, jumps: Some(request.question()) };
-    let review = judged(subject, &read, &pass, &question, config);
+    let questions = Questions { jumps: Some(request.asked(config)), ..Questions::default() };
+    let Judged { review, pass, month } =
+        judged(&request.paths, &request.name, &questions, config, progress)?;
     let parts = Parts::new(&review, &pass, config, month);
     Ok(report::jump_study::study(&parts, &review, request))
 }

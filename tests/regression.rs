@@ -1,12 +1,18 @@
 //! One test per defect that was once real, named after it.
 
+use std::fmt::Write;
 use std::path::Path;
 
+use leakdrift::analysis::Known;
 use leakdrift::analysis::units::checks::checks;
 use leakdrift::config::Config;
 use leakdrift::movement;
 use leakdrift::records::{Register, SerialAt};
-use leakdrift::report::chart::{Layer, over_time};
+use leakdrift::report::chart::failures::{self, Failures};
+use leakdrift::report::chart::jump_split::{self, Part, Split};
+use leakdrift::report::chart::months::{self, Months};
+use leakdrift::report::chart::{Chart, Layer, over_time};
+use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::tester::concern::of_checks;
 use leakdrift::words::time::time_text;
 
@@ -158,4 +164,70 @@ fn a_serial_past_4_gb_is_found_again() {
     let past = (1 << 32) + 7;
     assert_eq!(SerialAt::new(past).offset(), past);
     assert_eq!(SerialAt::new(3).read("U1\nU2\n"), "U2");
+}
+
+/// All words of a chart's legend and notes.
+fn words(chart: &Chart) -> String {
+    chart.layers().filter_map(Layer::name).chain(chart.notes.iter().map(String::as_str)).collect()
+}
+
+/// The charts of months, failures and parts of a jump said "95 %" whatever `confidence` was; the months' intervals
+/// were of 95 % too.
+#[test]
+fn charts_say_the_level_that_their_intervals_have() {
+    let mut text = "date,model,serial,leakage mA,high limit mA,result\n".to_owned();
+    for day in 1..=28 {
+        for unit in 0..10 {
+            let (ma, result) =
+                if unit == 9 && day % 3 == 0 { (0.60, "over limit") } else { (0.41, "pass") };
+            let _ = writeln!(text, "2026-02-{day:02},M1,U{day}-{unit},{ma},0.50,{result}");
+        }
+    }
+    let dir = folder();
+    let file = put(dir.path(), "t.csv", text);
+    let config = Config { confidence: 0.9, ..Config::default() };
+    let (_, pass) = counted(&[file], &config);
+    let register = Register::default();
+    let movement = movement::find(&pass, &register, &config);
+    let known = Known { movement: &movement, register: &register, month: None, jumps: None };
+    let finding = &leakdrift::analysis::findings(&pass, &known, &config).series[0];
+
+    let months = months::chart(&Months {
+        series: "M1".into(),
+        unit: "mA".into(),
+        step: 0.01,
+        months: months::shown(&finding.months, 1.0),
+        limits: Vec::new(),
+    });
+    let failures = failures::chart(&Failures {
+        scope: "M1".into(),
+        weeks: finding.weeks.clone(),
+        jump: None,
+        events: Vec::new(),
+    });
+    let size = Estimate::new(0.02, 0.01, 0.03, 0.9, "by hand").unwrap();
+    let parts =
+        ["another limit", "together"].map(|words| Part { words: words.into(), size: size.clone() });
+    let split = jump_split::chart(&Split {
+        scope: "M1".into(),
+        period: "February".into(),
+        parts: parts.to_vec(),
+    });
+    for chart in [months, failures, split] {
+        let said = words(&chart.unwrap());
+        assert!(said.contains("90 % interval") && !said.contains("95 %"), "{said}");
+    }
+    // Nine of 280 failed, P(X <= 9) and P(X >= 9) of 5 % at the ends of a two-sided 90 %.
+    let share = finding.months[0].reject_share.as_ref().unwrap();
+    assert!((share.value - 9.0 / 280.0).abs() < 1e-12);
+    for (p, from, to) in [(share.low, 9, 280), (share.high, 0, 9)] {
+        let tail: f64 = (from..=to).map(|k| binomial(280, k, p)).sum();
+        assert!((tail - 0.05).abs() < 1e-6, "{tail}");
+    }
+}
+
+/// Probability of `k` of `n` at `p`, multiplied up term by term.
+fn binomial(n: u32, k: u32, p: f64) -> f64 {
+    let ways: f64 = (0..k).map(|i| f64::from(n - i) / f64::from(k - i)).product();
+    ways * p.powi(k as i32) * (1.0 - p).powi((n - k) as i32)
 }

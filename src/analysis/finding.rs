@@ -8,7 +8,8 @@ use crate::analysis::body::describe::{Options, describe};
 use crate::analysis::body::distribution::{Distribution, Goodness};
 use crate::analysis::body::healthy::{Ask, Healthy, healthy};
 use crate::analysis::body::low_side::{AgainstLowLimit, UnderLimit, under_limit};
-use crate::analysis::jump::{self, Jump, JumpQuestion};
+use crate::analysis::jump::weeks::{Week, weeks};
+use crate::analysis::jump::{self, Jump, Scope};
 use crate::analysis::month::change::{Before, MonthChange, baseline_days, month_change};
 use crate::analysis::month::table::{Month, months};
 use crate::analysis::units::calibration::{Covered, calibrations};
@@ -70,6 +71,8 @@ pub struct Finding {
     pub practice: Practice,
     /// Month by month.
     pub months: Vec<Month>,
+    /// Failures week by week.
+    pub weeks: Vec<Week>,
     /// The month under review against the time before it; `None` where it has no unit, or none is reviewed.
     pub month: Option<MonthChange>,
     /// Highest open-lead reading among its stations, mA.
@@ -107,7 +110,7 @@ pub struct Findings {
     pub too_good: TooGood,
     /// Production days without rows where a station's habit predicts some.
     pub gaps: Vec<Gap>,
-    /// Changes of the share of failures; empty where none were asked for.
+    /// Changes of the share of failures; empty where none are asked for.
     pub jumps: Vec<Jump>,
 }
 
@@ -126,10 +129,10 @@ pub struct Known<'a> {
     pub movement: &'a Movement,
     /// Events and calibrations.
     pub register: &'a Register,
-    /// Month under review; `None` where none is asked about.
+    /// Month under review; `None` where none is.
     pub month: Option<(i32, u32)>,
-    /// What is asked about changes of the share of failures; `None` where nothing is.
-    pub jumps: Option<JumpQuestion<'a>>,
+    /// What is asked about jumps in failures; `None` where nothing is.
+    pub jumps: Option<&'a jump::Asked>,
 }
 
 /// Asks everything of every series.
@@ -144,14 +147,26 @@ pub fn findings(pass: &Pass, known: &Known<'_>, config: &Config) -> Findings {
         settings: &settings,
         calibrations: calibrations.as_deref(),
     };
-    let series = known
+    let series: Vec<Finding> = known
         .movement
         .series
         .par_iter()
         .enumerate()
         .map(|(n, _)| finding(pass, n, known, &recorded, &leads, facts[n], config))
         .collect();
+    let found = known.jumps.map_or_else(Vec::new, |asked| jump::jumps(pass, asked));
+    let jumps = found
+        .into_iter()
+        .map(|j| {
+            let Scope::Series(n) = j.scope else { return j };
+            let n = n as usize;
+            let (before, after, step_ma) = (j.before.window, j.after.window, series[n].step_ma);
+            let readings = jump::readings::readings(&pass.series[n], before, after, step_ma);
+            Jump { readings: Some(readings), ..j }
+        })
+        .collect();
     Findings {
+        jumps,
         series,
         checks: checks(pass, check_records(pass, config), config),
         gaps: gaps(pass),
@@ -163,10 +178,6 @@ pub fn findings(pass: &Pass, known: &Known<'_>, config: &Config) -> Findings {
         ),
         calibrations,
         settings,
-        jumps: known.jumps.map_or_else(Vec::new, |question| {
-            let asked = jump::Asked::new(config, question.since);
-            jump::jumps(pass, &asked, &|n| question.is_about(&pass.series[n].key.model))
-        }),
         too_good: too_good(pass, known.movement, config),
     }
 }
@@ -333,6 +344,7 @@ fn finding(
             .month
             .and_then(|month| against_before(pass, n, known, month, &asked, &monthly, config)),
         months: months(series, &moved.readings, limits, &asked.edges, &monthly, config),
+        weeks: weeks(series, config.confidence),
         units_judged,
         days_judged: days.len() as u64,
         lots_judged: (!lots.is_empty()).then_some(lots.len() as u64),
@@ -402,6 +414,7 @@ fn against_before(
         series: n,
         stations,
         judge,
+        limit_ma: asked.limit_ma,
         level: config.confidence,
     };
     Some(month_change(&before, month, baseline, shares))

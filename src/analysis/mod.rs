@@ -8,9 +8,11 @@ pub mod body;
 mod finding;
 pub mod jump;
 pub mod month;
+mod questions;
 pub mod units;
 
 pub use finding::{Asked, Finding, Findings, Known, asked, findings};
+pub use questions::Questions;
 
 use body::below::{FEWEST, FEWEST_DISTINCT};
 

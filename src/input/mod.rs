@@ -9,6 +9,7 @@ pub mod columns;
 mod compound;
 pub mod dates;
 pub mod discover;
+pub mod earlier;
 mod field;
 mod header_words;
 mod kinds;

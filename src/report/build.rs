@@ -5,10 +5,8 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 
 use super::format::whole;
-use super::jumps;
 use super::model::*;
 use crate::analysis::body::healthy::Healthy;
-use crate::analysis::jump::Jump;
 use crate::analysis::units::strays::Lies;
 use crate::analysis::{Finding, Findings};
 use crate::config::Config;
@@ -16,12 +14,13 @@ use crate::day::date_of;
 use crate::input::Read;
 use crate::movement::Movement;
 use crate::review::{InputLine, Made, Review, ReviewedSeries, SCHEMA, StrayLine, Strays};
-use crate::series::{NamedSeries, Pass, Register, ids};
-use crate::stats::estimate::Estimate;
+use crate::series::{NamedSeries, Pass, Register};
 use crate::verdict::Verdicts;
 use crate::verdict::action::actions;
 use crate::verdict::concern::{About, concerns_of_series};
+use crate::verdict::jump::{self, JudgedJump};
 use crate::verdict::plant::{SeriesVerdict, SharedLimit};
+use crate::verdict::since;
 use crate::verdict::units::{WhyCheck, concerns_of_units, units_to_check};
 use crate::words::path_text;
 pub use crate::words::time::{month_text, time_text};
@@ -33,8 +32,8 @@ pub struct Parts<'a> {
     pub pass: &'a Pass,
     /// What moved.
     pub movement: &'a Movement,
-    /// Changes of the share of failures.
-    pub jumps: &'a [Jump],
+    /// Changes of the share of failures, judged.
+    pub jumps: &'a [JudgedJump],
     /// Findings.
     pub findings: &'a Findings,
     /// Verdicts.
@@ -58,7 +57,7 @@ impl<'a> Parts<'a> {
         Self {
             pass,
             movement: &review.moved,
-            jumps: &review.findings.jumps,
+            jumps: &review.verdicts.jumps,
             findings: &review.findings,
             verdicts: &review.verdicts.series,
             limit_groups: &review.verdicts.limit_groups,
@@ -96,7 +95,7 @@ impl Review {
         let parts = &Parts {
             pass,
             movement: &movement,
-            jumps: &findings.jumps,
+            jumps: &verdicts.jumps,
             findings: &findings,
             verdicts: &verdicts.series,
             limit_groups: &verdicts.limit_groups,
@@ -105,7 +104,6 @@ impl Review {
             name: &subject.name,
             month: subject.month,
         };
-        let ids = ids(&pass.series);
         let mut notes: Vec<String> =
             read.notes.iter().chain(&pass.notes).map(|n| n.0.clone()).collect();
         let series: Vec<ReviewedSeries> = NamedSeries::all(pass, subject.month)
@@ -123,7 +121,6 @@ impl Review {
         for unit in &units {
             *by_reason.entry(unit.why).or_default() += 1;
         }
-        let jump_verdicts = jumps::verdicts(parts);
         if config.check_loads.is_empty() {
             notes.push("no check loads are named: whether the stations still trip is not known; name them under [check_loads]".to_owned());
         }
@@ -134,7 +131,7 @@ impl Review {
                 (date_of(a), date_of(b))
             });
         let mut concerns = concerns_of_series(pass, parts.findings, parts.verdicts, config);
-        concerns.extend(jumps::concerns(parts, &jump_verdicts));
+        concerns.extend(jump::concerns(parts.jumps));
         concerns.extend(concerns_of_units(&by_reason));
         concerns.extend(testers.concerns.into_iter().map(About::from));
         let actions = actions(&concerns);
@@ -157,7 +154,8 @@ impl Review {
             gaps: Some(findings.gaps.clone()),
             too_good: testers.too_good,
             movement: testers.moved,
-            jumps: Some(jumps::reports(parts, &ids, jump_verdicts)),
+            jumps: Some(verdicts.jumps.clone()),
+            jump_charts: Vec::new(),
             since_report: None,
             cannot_tell: testers.cannot_tell,
             notes,
@@ -187,9 +185,17 @@ impl Review {
     }
 }
 
-/// An estimate for the model.
-pub(super) fn e(estimate: Option<&Estimate>) -> Option<E> {
-    estimate.cloned()
+impl Review {
+    /// What is new, open and closed since an earlier report.
+    #[must_use]
+    pub fn since(&self, earlier: Earlier) -> Since {
+        let series = self.series.iter().zip(&self.verdicts.series).map(|(s, v)| since::Standing {
+            series: &s.named.id,
+            title: &s.named.title,
+            verdict: v.limits.high.kind,
+        });
+        since::since(&self.actions, series, earlier)
+    }
 }
 
 fn reviewed(parts: &Parts<'_>, n: usize, named: NamedSeries) -> ReviewedSeries {
@@ -199,7 +205,6 @@ fn reviewed(parts: &Parts<'_>, n: usize, named: NamedSeries) -> ReviewedSeries {
         moved,
         finding,
         &parts.verdicts[n],
-        month_report(parts, n),
         strays(parts.pass, finding, parts.config),
     )
 }
@@ -275,36 +280,4 @@ fn strays(pass: &Pass, finding: &Finding, config: &Config) -> Strays {
             })
             .collect(),
     }
-}
-
-/// The month under review against the time before it; its rank is given when all are known.
-fn month_report(parts: &Parts<'_>, n: usize) -> Option<MonthReport> {
-    let change = parts.findings.series[n].month.as_ref()?;
-    let (judged, _) = parts.verdicts[n].month.as_ref()?;
-    let [before, now] = &change.failures;
-    let ppm = |n: usize| e(change.expected_share[n].as_ref().map(|s| s.scaled(1e6)).as_ref());
-    Some(MonthReport {
-        month: month_text(change.month),
-        baseline_from: change.baseline.map(|b| date_of(b.0)),
-        baseline_to: change.baseline.map(|b| date_of(b.1)),
-        units: change.units[1],
-        units_before: change.units[0],
-        x50_ma: change.typical_ma.map(|t| t[1]),
-        x50_before_ma: change.typical_ma.map(|t| t[0]),
-        level_pct: e(change.level_pct.as_ref()),
-        room_allowed_for: change.room_allowed_for,
-        room_used: judged.room_used,
-        spread_ratio: e(change.spread_ratio.as_ref()),
-        expected_reject_ppm: ppm(1),
-        expected_reject_ppm_before: ppm(0),
-        failed: now.failed,
-        failure_share: e(now.share.as_ref()),
-        failed_before: before.failed,
-        failure_share_before: e(before.share.as_ref()),
-        failure_change: e(change.failure_change.as_ref()),
-        matters: judged.matters.key(),
-        matters_words: judged.matters.words(),
-        rank: parts.verdicts[n].month.as_ref()?.1,
-        sentence: judged.sentence.clone(),
-    })
 }

@@ -3,15 +3,18 @@
 use std::path::PathBuf;
 
 use chrono::NaiveDate;
+use serde::Serialize;
 
 use super::build::Parts;
-use super::jump_model::{JumpPage, SCHEMA};
 use super::markdown::jumps as page;
-use super::{json, jump_pictures, tables};
-use crate::analysis::jump::JumpQuestion;
+use super::{chart, json, pictures, tables};
+use crate::analysis::jump::Asked;
+use crate::config::Config;
 use crate::day::day_number;
-use crate::error::{Error, Result};
-use crate::review::{Review, ReviewedSeries};
+use crate::review::{JumpChart, Made, Review, ReviewedSeries};
+use crate::series::Ledger;
+use crate::verdict::jump::JudgedJump;
+use crate::verdict::jump::said::Said;
 use crate::verdict::units::WhyCheck;
 
 /// What is asked.
@@ -28,10 +31,11 @@ pub struct JumpRequest {
 }
 
 impl JumpRequest {
-    /// The question that it asks.
+    /// The question that it asks, by the settings.
     #[must_use]
-    pub fn question(&self) -> JumpQuestion<'_> {
-        JumpQuestion { model: self.model.as_deref(), since: self.since.map(day_number) }
+    pub fn asked(&self, config: &Config) -> Asked {
+        let since = self.since.map(day_number);
+        Asked { since, model: self.model.clone(), ..Asked::all(config) }
     }
 }
 
@@ -44,61 +48,68 @@ pub struct JumpStudy {
     pub files: Vec<(String, Vec<u8>)>,
 }
 
-/// Checks that the model and the date asked for are in the files.
-///
-/// # Errors
-/// No series of the model; a date with no production day before it or none from it on.
-pub fn check(pass: &crate::series::Pass, request: &JumpRequest) -> Result<()> {
-    if let Some(model) = &request.model
-        && !pass.series.iter().any(|s| request.question().is_about(&s.key.model))
-    {
-        let mut known: Vec<&str> = pass.series.iter().map(|s| s.key.model.as_str()).collect();
-        known.dedup();
-        return Err(Error::usage(
-            format!(
-                "--model: expected a model of the files, found {model:?}; they hold {}",
-                known.join(", ")
-            ),
-            "name one of them",
-        ));
-    }
-    let (first, last) = pass.plant.days.unwrap_or((0, 0));
-    let (first, last) = (crate::day::date_of(first), crate::day::date_of(last));
-    match request.since {
-        Some(since) if since <= first || since > last => Err(Error::usage(
-            format!(
-                "--since {since}: expected a date after the first day of the files, found none; they hold {first} to {last}"
-            ),
-            "name a date with tests on both sides of it",
-        )),
-        _ => Ok(()),
-    }
+/// The schema named in every result file of the command `jump`.
+pub const SCHEMA: &str = "leakdrift.jump/1";
+
+/// The page of the command `jump`.
+#[derive(Debug, Clone, Serialize)]
+pub struct JumpPage {
+    /// Always [`SCHEMA`].
+    pub schema: &'static str,
+    /// Name of the report.
+    pub name: String,
+    /// Model looked at; all where `null`.
+    pub model: Option<String>,
+    /// Date asked about; found where `null`.
+    pub since: Option<NaiveDate>,
+    /// First production day.
+    pub from: NaiveDate,
+    /// Last production day.
+    pub to: NaiveDate,
+    /// Where rows went.
+    pub rows: Ledger,
+    /// Series looked at.
+    pub series: Vec<String>,
+    /// What was found.
+    pub jumps: Vec<JudgedJump>,
+    /// Charts of it.
+    #[serde(skip)]
+    pub jump_charts: Vec<JumpChart>,
+    /// Who tests again until it passes: no jump, but it hides failures.
+    pub habits: Vec<String>,
+    /// Settings in force, as `name = value`.
+    pub settings: Vec<String>,
+    /// What a reader must know.
+    pub notes: Vec<String>,
+    /// Versions and inputs.
+    pub made: Made,
 }
 
 /// The page, its charts and its lists.
 #[must_use]
 pub fn study(parts: &Parts<'_>, review: &Review, request: &JumpRequest) -> JumpStudy {
-    let mut found = review.jumps.clone().unwrap_or_default();
     let mut notes = Vec::new();
     let mut files = Vec::new();
-    for chart in jump_pictures::drawn(parts, &found, true) {
+    let mut jump_charts = Vec::new();
+    for chart in chart::jumps::drawn(parts.jumps, true, &pictures::failures_of(parts)) {
         match chart.png {
             Ok(png) => {
-                found[chart.jump].charts.push((chart.path.clone(), chart.question));
-                files.push((chart.path, png));
+                files.push((chart.shown.path.clone(), png));
+                jump_charts.push(chart.shown);
             }
             Err(why) => notes.push(format!(
                 "{}: no chart for \"{}\": {why}",
-                found[chart.jump].scope, chart.question
+                parts.jumps[chart.shown.jump].found.place.title, chart.shown.question
             )),
         }
     }
-    if request.since.is_some() && found.is_empty() {
+    if request.since.is_some() && parts.jumps.is_empty() {
         notes.push("no series has tests and a failure on both sides of the date".to_owned());
     }
-    let looked: Vec<&ReviewedSeries> =
-        review.series.iter().filter(|s| request.question().is_about(&s.named.key.model)).collect();
     let config = parts.config;
+    let asked = request.asked(config);
+    let looked: Vec<&ReviewedSeries> =
+        review.series.iter().filter(|s| asked.looks_at(&s.named.key.model)).collect();
     let report = JumpPage {
         schema: SCHEMA,
         name: request.name.clone(),
@@ -108,7 +119,8 @@ pub fn study(parts: &Parts<'_>, review: &Review, request: &JumpRequest) -> JumpS
         to: review.to,
         rows: review.rows.clone(),
         series: looked.iter().map(|s| s.named.title.clone()).collect(),
-        jumps: found,
+        jumps: parts.jumps.to_vec(),
+        jump_charts,
         habits: looked
             .iter()
             .flat_map(|s| {
@@ -140,19 +152,25 @@ pub fn study(parts: &Parts<'_>, review: &Review, request: &JumpRequest) -> JumpS
 #[must_use]
 pub fn closing(report: &JumpPage, out: &std::path::Path) -> String {
     let mut text = String::new();
-    let told: Vec<_> = report.jumps.iter().filter(|j| j.material || j.date_given).collect();
+    let told: Vec<&JudgedJump> = report.jumps.iter().filter(|j| j.is_told()).collect();
     if told.is_empty() {
         text.push_str("no jump in failures large enough to matter\n");
     }
     for jump in told {
-        let causes: Vec<String> =
-            jump.causes.iter().map(|c| format!("{} {}", c.factor, c.level)).collect();
+        let causes: Vec<String> = jump
+            .found
+            .explained
+            .causes
+            .iter()
+            .map(|c| format!("{} {}", c.what.factor(), c.what.level()))
+            .collect();
         let causes = if causes.is_empty() {
             String::new()
         } else {
             format!(" Explained by {}.", causes.join(", then "))
         };
-        text.push_str(&format!("{}{causes}\n", jump.sentences.first().map_or("", String::as_str)));
+        let first = jump.said.first().map_or_else(String::new, Said::to_string);
+        text.push_str(&format!("{first}{causes}\n"));
     }
     text.push_str(&format!("page: {}\n", out.join("summary.md").display()));
     text

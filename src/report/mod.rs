@@ -8,26 +8,21 @@ pub mod build;
 pub mod chart;
 pub mod format;
 pub mod json;
-pub mod jump_model;
-mod jump_pictures;
 pub mod jump_study;
-mod jumps;
 pub mod limit_study;
 pub mod markdown;
 pub mod model;
 pub mod peek;
 pub mod pictures;
-pub mod since;
 pub mod tables;
 pub mod write;
 
 use std::fmt::Write;
 use std::path::Path;
 
-use build::{Parts, month_text};
+use build::Parts;
 
 use crate::config::Config;
-use crate::error::{Error, Result};
 use crate::review::Review;
 use crate::series::Pass;
 
@@ -43,37 +38,12 @@ pub struct Rendered {
     pub files: Vec<File>,
 }
 
-/// The month under review: the one asked for, else the last with products.
-///
-/// # Errors
-/// Where the month asked for holds no test.
-pub fn month_under_review(pass: &Pass, asked: Option<(i32, u32)>) -> Result<(i32, u32)> {
-    use crate::day::month_of;
-    let (first, last) = pass.plant.days.unwrap_or((0, 0));
-    let Some(month) = asked else {
-        return Ok(month_of(last));
-    };
-    let tested = pass.plant.station_days.values().flatten().any(|d| month_of(*d) == month);
-    if tested {
-        return Ok(month);
-    }
-    Err(Error::usage(
-        format!(
-            "--month {}: expected a month with tests, found none; the files hold {} to {}",
-            month_text(month),
-            month_text(month_of(first)),
-            month_text(month_of(last)),
-        ),
-        "name one of them",
-    ))
-}
-
 /// All files of a review. A chart that has nothing to show is a note.
 #[must_use]
 pub fn render(mut review: Review, pass: &Pass, config: &Config, month: (i32, u32)) -> Rendered {
     let parts = Parts::new(&review, pass, config, month);
     let pictures = pictures::pictures(&parts, &review);
-    let of_jumps = jump_pictures::drawn(&parts, review.jumps.as_deref().unwrap_or_default(), false);
+    let of_jumps = chart::jumps::drawn(parts.jumps, false, &pictures::failures_of(&parts));
     let mut files = Vec::new();
     for picture in pictures {
         match (picture.png, picture.series) {
@@ -95,12 +65,12 @@ pub fn render(mut review: Review, pass: &Pass, config: &Config, month: (i32, u32
     for chart in of_jumps {
         match chart.png {
             Ok(png) => {
-                if let Some(jump) = review.jumps.as_mut().and_then(|j| j.get_mut(chart.jump)) {
-                    jump.charts.push((chart.path.clone(), chart.question));
-                }
-                files.push((chart.path, png));
+                files.push((chart.shown.path.clone(), png));
+                review.jump_charts.push(chart.shown);
             }
-            Err(why) => review.notes.push(format!("no chart for \"{}\": {why}", chart.question)),
+            Err(why) => {
+                review.notes.push(format!("no chart for \"{}\": {why}", chart.shown.question));
+            }
         }
     }
     review.notes.extend(

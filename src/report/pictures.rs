@@ -7,16 +7,15 @@ use super::build::Parts;
 use super::chart::axis::{counted, day_text, decimals_of, number, percent};
 use super::chart::distribution::{self, Distribution, TallyLine, Trips};
 use super::chart::drift::{self, Average, Crossing, EventOn, Forecast, OnDay, StepOn};
-use super::chart::failures::{self, ClassCount, FailureClass, Failures, Stretch};
+use super::chart::failures::{self, Failures, Marked};
 use super::chart::ladder::{self, Ladder, Rung};
-use super::chart::months::{self, Interval, LimitFrom, Month, Months};
+use super::chart::months::{self, LimitFrom, Months};
 use super::chart::over_time;
 use super::chart::probability::{self, Probability, ProbabilityScale};
 use super::chart::room_used;
 use super::chart::unit::Unit;
 use super::chart::{Chart, ChartError, draw, style};
 use super::format::whole;
-use super::jump_pictures;
 use super::model::Report;
 use crate::analysis::body::describe::{Body, Which};
 use crate::analysis::body::healthy::Healthy;
@@ -25,11 +24,10 @@ use crate::analysis::units::causes::without;
 use crate::day::{Day, date_of, day_number};
 use crate::movement::drift::Shape;
 use crate::movement::readings::{Reading, ma};
-use crate::series::Outcome;
-use crate::series::{OutcomeLine, Says};
+use crate::series::Says;
 use crate::stats::distribution::Family;
 use crate::stats::mixture::Component;
-use crate::stats::proportion::{EffectiveCounts, clopper_pearson};
+use crate::verdict::jump::JudgedJump;
 use crate::verdict::plant::SeriesVerdict;
 
 /// A chart of the report: its file, what it answers, and its ink.
@@ -373,14 +371,6 @@ fn probability_answer(parts: &Parts<'_>, n: usize, h: &Healthy, scale: &Unit) ->
     }
 }
 
-/// A share with its exact interval, for a chart.
-fn interval(events: f64, trials: f64, level: f64) -> Interval {
-    EffectiveCounts::new(events, trials, 1.0).and_then(|c| clopper_pearson(c, level)).map_or(
-        Interval { value: 0.0, low: 0.0, high: 0.0 },
-        |e| Interval { value: e.value, low: e.low, high: e.high },
-    )
-}
-
 fn limits_from(parts: &Parts<'_>, n: usize, scale: &Unit) -> Vec<LimitFrom> {
     parts.movement.series[n]
         .limits
@@ -395,36 +385,13 @@ fn limits_from(parts: &Parts<'_>, n: usize, scale: &Unit) -> Vec<LimitFrom> {
         .collect()
 }
 
-fn first_of(month: (i32, u32)) -> Day {
-    chrono::NaiveDate::from_ymd_opt(month.0, month.1, 1).map_or(0, day_number)
-}
-
 fn of_months(parts: &Parts<'_>, n: usize, title: &str, scale: &Unit) -> Result<Chart, ChartError> {
     let finding = &parts.findings.series[n];
-    let months = finding
-        .months
-        .iter()
-        .filter_map(|m| {
-            let next =
-                if m.month.1 == 12 { (m.month.0 + 1, 1) } else { (m.month.0, m.month.1 + 1) };
-            #[expect(clippy::cast_precision_loss, reason = "counts of a month")]
-            let rejected = interval(m.over_limit as f64, m.judged as f64, 0.95);
-            Some(Month {
-                first_day: first_of(m.month),
-                end_day: first_of(next),
-                units: m.judged,
-                median: scale.of_ma(m.x50_ma?),
-                low: scale.of_ma(m.x05_ma?),
-                high: scale.of_ma(m.x95_ma?),
-                rejected,
-            })
-        })
-        .collect();
     months::chart(&Months {
         series: title.to_owned(),
         unit: scale.name.to_owned(),
         step: scale.of_ma(finding.step_ma),
-        months,
+        months: months::shown(&finding.months, scale.factor),
         limits: limits_from(parts, n, scale),
     })
 }
@@ -580,33 +547,29 @@ fn of_failures(
 ) -> Result<Chart, ChartError> {
     let series = u32::try_from(n).unwrap_or(u32::MAX);
     // The largest change that is still felt.
+    let size = |j: &Jump| (j.after.share.value - j.before.share.value).abs();
     let jump = parts
+        .findings
         .jumps
         .iter()
         .filter(|j| j.scope == Where::Series(series))
-        .max_by(|a, b| {
-            let size = |j: &Jump| (j.after.share.value - j.before.share.value).abs();
-            size(a).total_cmp(&size(b))
-        })
-        .map(jump_pictures::marked);
-    of_failures_with(parts, n, title, jump)
+        .max_by(|a, b| size(a).total_cmp(&size(b)));
+    failures_with(parts, n, title, jump)
 }
 
-/// Failures of a series week by week, with a change marked.
-pub(super) fn of_failures_with(
+/// Failures over time of a series with a jump marked, for the charts of jumps.
+pub(super) fn failures_of(
+    parts: &Parts<'_>,
+) -> impl Fn(usize, &JudgedJump) -> Result<Chart, ChartError> {
+    |n, jump| failures_with(parts, n, &jump.found.place.title, Some(&jump.found))
+}
+
+fn failures_with(
     parts: &Parts<'_>,
     n: usize,
     title: &str,
-    jump: Option<failures::Jump>,
+    jump: Option<&Jump>,
 ) -> Result<Chart, ChartError> {
-    let series = &parts.pass.series[n];
-    let level = parts.config.confidence;
-    let week = |d: Day| (d + 3).div_euclid(7);
-    let stretches = series
-        .outcomes
-        .chunk_by(|a, b| week(a.day) == week(b.day))
-        .map(|group| stretch(group, week(group[0].day) * 7 - 3, level))
-        .collect();
     let mut events = events_of(parts, n);
     for change in parts.movement.series[n].limits.changes.iter().skip(1) {
         let station = change.station.as_ref().map_or_else(String::new, |s| format!(" ({s})"));
@@ -615,34 +578,10 @@ pub(super) fn of_failures_with(
     events.sort_by(|a, b| (a.day, &a.what).cmp(&(b.day, &b.what)));
     failures::chart(&Failures {
         scope: title.to_owned(),
-        stretch: "week".to_owned(),
-        stretches,
-        jump,
+        weeks: parts.findings.series[n].weeks.clone(),
+        jump: jump.map(Marked::of),
         events,
     })
-}
-
-fn stretch(group: &[OutcomeLine], from: Day, level: f64) -> Stretch {
-    let units: u64 = group.iter().map(|o| u64::from(o.count)).sum();
-    let classes = [
-        (FailureClass::OverLimit, vec![Outcome::OverLimit]),
-        (FailureClass::UnderLimit, vec![Outcome::UnderLimit]),
-        (FailureClass::Breakdown, vec![Outcome::Breakdown, Outcome::Arc]),
-        (FailureClass::Other, vec![Outcome::NotCompleted]),
-    ]
-    .into_iter()
-    .filter_map(|(class, outcomes)| {
-        let count: u64 = group
-            .iter()
-            .filter(|o| outcomes.contains(&o.outcome))
-            .map(|o| u64::from(o.count))
-            .sum();
-        #[expect(clippy::cast_precision_loss, reason = "counts of a week")]
-        let share = interval(count as f64, units as f64, level);
-        (count > 0).then_some(ClassCount { class, count, share })
-    })
-    .collect();
-    Stretch { from, until: from + 7, units, classes }
 }
 
 /// The limit ladder of all series.

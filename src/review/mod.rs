@@ -17,23 +17,21 @@ use crate::analysis::units::checks::StationChecks;
 use crate::analysis::units::gaps::Gap;
 use crate::analysis::units::settings::{SettingDiffers, SettingShort};
 use crate::config::SettingLine;
+pub use crate::input::earlier::SCHEMA;
 use crate::movement::Movement;
 use crate::movement::stations::CannotTell;
-use crate::report::jump_model::JumpReport;
-use crate::report::model::SinceReport;
 pub use crate::series::Ledger;
 use crate::series::{NotUsed, Register};
 use crate::verdict::action::Action;
 use crate::verdict::group::GroupBand;
+use crate::verdict::jump::JudgedJump;
 use crate::verdict::moved::Moved;
+use crate::verdict::since::Since;
 use crate::verdict::tester::{CalibrationVerdict, SettingVerdict, StationVerdict, TooGoodVerdict};
 use crate::verdict::units::{UnitToCheck, WhyCheck};
 use crate::verdict::{Verdicts, gate};
 
 pub use series::{JudgedDrift, LimitsInForce, NamedStep, ReviewedSeries, StrayLine, Strays};
-
-/// The schema named in every result file.
-pub const SCHEMA: &str = "leakdrift.results/1";
 
 /// The whole review.
 #[derive(Debug, Serialize)]
@@ -75,9 +73,12 @@ pub struct Review {
     /// Product and tester movements found once over all series.
     pub movement: Vec<Moved>,
     /// Changes of the share of failures.
-    pub jumps: Option<Vec<JumpReport>>,
+    pub jumps: Option<Vec<JudgedJump>>,
+    /// Their charts.
+    #[serde(skip)]
+    pub jump_charts: Vec<JumpChart>,
     /// Against an earlier report; `null` without one.
-    pub since_report: Option<SinceReport>,
+    pub since_report: Option<Since>,
     /// Why product and tester cannot be told apart; among the notes too.
     #[serde(skip)]
     pub cannot_tell: Option<CannotTell>,
@@ -107,6 +108,17 @@ pub struct Review {
     /// Every row in `rows-not-used.csv`.
     #[serde(skip)]
     pub not_used: Vec<NotUsed>,
+}
+
+/// A chart of a jump.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct JumpChart {
+    /// Place of the jump in the list.
+    pub jump: usize,
+    /// Path below the report's folder.
+    pub path: String,
+    /// The question it answers.
+    pub question: String,
 }
 
 /// How the report was made.

@@ -12,11 +12,11 @@ use crate::day::{Day, as_date_if_any};
 use crate::movement::SeriesMovement;
 use crate::movement::drift::{DriftStep, Explained, Shape};
 use crate::movement::limits::LimitHistory;
-use crate::report::model::MonthReport;
 use crate::series::NamedSeries;
 use crate::stats::estimate::Estimate;
 use crate::verdict::evidence::Forecast;
 use crate::verdict::limits::JudgedLimits;
+use crate::verdict::month::MonthJudged;
 use crate::verdict::plant::SeriesVerdict;
 
 /// One series.
@@ -51,7 +51,7 @@ pub struct ReviewedSeries {
     #[serde(skip)]
     pub reading_step_ma: f64,
     /// The month under review against the time before it; `None` where it has no unit.
-    pub month: Option<MonthReport>,
+    pub month: Option<MonthJudged>,
     /// File names of its charts with what each answers, relative to the report.
     #[serde(skip)]
     pub charts: Vec<(String, String)>,
@@ -140,7 +140,6 @@ impl ReviewedSeries {
         moved: &SeriesMovement,
         finding: &Finding,
         decided: &SeriesVerdict,
-        month: Option<MonthReport>,
         strays: Strays,
     ) -> Self {
         let healthy = finding.healthy.as_ref().ok();
@@ -162,7 +161,7 @@ impl ReviewedSeries {
             drift: JudgedDrift::new(moved, finding, decided),
             months: finding.months.clone(),
             reading_step_ma: finding.step_ma,
-            month,
+            month: decided.month.clone(),
             charts: Vec::new(),
         }
     }

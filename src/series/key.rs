@@ -47,6 +47,31 @@ pub fn ids(series: &[Series]) -> Vec<String> {
         .collect()
 }
 
+/// Model and conditions; with test point and step only where two series would otherwise look alike.
+#[must_use]
+pub fn title(all: &[Series], key: &SeriesKey) -> String {
+    let mut title = key.title();
+    if all.iter().filter(|s| s.key.title() == title).count() > 1 {
+        if !key.test_point.is_empty() {
+            title.push_str(&format!(", {}", key.test_point));
+        }
+        if !key.step.is_empty() {
+            title.push_str(&format!(", step {}", key.step));
+        }
+    }
+    title
+}
+
+/// What an action about a series names: the model where it has one series, else the title.
+#[must_use]
+pub fn subject(all: &[Series], key: &SeriesKey) -> String {
+    if all.iter().filter(|s| s.key.model == key.model).count() > 1 {
+        title(all, key)
+    } else {
+        key.model.clone()
+    }
+}
+
 /// Model, kind of test, where and how it was made.
 ///
 /// # Examples
@@ -214,31 +239,6 @@ impl NamedSeries {
             key: s.key.clone(),
         };
         named.map(one).collect()
-    }
-}
-
-/// Model and conditions; with test point and step only where two series would otherwise look alike.
-#[must_use]
-pub fn title(all: &[Series], key: &SeriesKey) -> String {
-    let mut title = key.title();
-    if all.iter().filter(|s| s.key.title() == title).count() > 1 {
-        if !key.test_point.is_empty() {
-            title.push_str(&format!(", {}", key.test_point));
-        }
-        if !key.step.is_empty() {
-            title.push_str(&format!(", step {}", key.step));
-        }
-    }
-    title
-}
-
-/// What an action about a series names: the model where it has one series, else the title.
-#[must_use]
-pub fn subject(all: &[Series], key: &SeriesKey) -> String {
-    if all.iter().filter(|s| s.key.model == key.model).count() > 1 {
-        title(all, key)
-    } else {
-        key.model.clone()
     }
 }
 

@@ -45,6 +45,14 @@ fn finite<S: Serializer>(x: &f64, to: S) -> Result<S::Ok, S::Error> {
     if x.is_finite() { to.serialize_f64(*x) } else { to.serialize_none() }
 }
 
+/// Writes the value of an estimate alone.
+///
+/// # Errors
+/// Those of the serializer.
+pub fn as_value<S: Serializer>(e: &Option<Estimate>, to: S) -> Result<S::Ok, S::Error> {
+    e.as_ref().map(|e| e.value).serialize(to)
+}
+
 impl Estimate {
     /// An estimate from its parts; ends given in the wrong order are swapped, and an end that lies on
     /// the wrong side of the value is drawn to it.

@@ -1,41 +1,85 @@
-//! What a change of the share of failures means: whether it is flagged, the paragraph that says what happened,
-//! and the next step.
+//! What a change of the share of failures means: whether it is flagged, what is said of it, and the next step.
+
+pub mod said;
+
+use serde::Serialize;
+use serde::ser::{SerializeMap, Serializer};
 
 use crate::analysis::jump::cells::Counted;
-use crate::analysis::jump::{Cause, Dated, Jump, LimitMove, Named, Scope};
+use crate::analysis::jump::{Cause, Jump, LimitMove, Parts, Scope, Side};
+use crate::analysis::units::happenings;
+use crate::analysis::{Findings, Known};
 use crate::config::Config;
-use crate::day::date_of;
+use crate::day::{Day, date_of};
 use crate::series::Pass;
-use crate::words::{capital, count, percent, three_digits};
+use crate::stats::estimate::Estimate;
+use crate::verdict::concern::{About, Concern};
+use crate::words::capital;
+use crate::words::numbers::whole;
+use said::{Coincides, Explains, NextStep, PartSaid, Said, Since, Step, Tally};
 
 /// A part this large a share of the change is told.
 const PART_TOLD: f64 = 0.20;
 /// A part this large a share of the change is what the change is.
 const PART_RULES: f64 = 0.50;
+/// A change that began, or ended, so many days before the last is history.
+const RECENT_DAYS: Day = 31;
+/// Failures, or failures tested again, from which it is told what became of them.
+const FEWEST_TOLD: u64 = 3;
+/// Days with failures from which they are spread.
+const FEWEST_DAYS: u64 = 5;
+/// Factors that are told to be no cause, at most.
+const CLEARED_TOLD: usize = 6;
+/// A typical reading that moved by less stayed where it was.
+const UNMOVED: f64 = 0.01;
 
-/// What is decided about one change.
+/// A change with what is decided about it: one entry of `jumps` of `results.json`.
 #[derive(Debug, Clone, PartialEq)]
-pub struct JumpVerdict {
+pub struct JudgedJump {
+    /// The finding.
+    pub found: Jump,
     /// Whether more fail, clearly and by enough to matter, still or until lately.
     pub flagged: bool,
     /// Whether it is large enough to matter, up or down.
     pub material: bool,
-    /// Whether most of it is another limit.
-    pub is_limit: bool,
-    /// The paragraph: sentences for a shift leader, the first says since when and from what to what.
-    pub sentences: Vec<String>,
+    /// Whether somebody must act: it is flagged, or fewer fail lately and no limit explains it.
+    pub needs_action: bool,
+    /// What is said of it, in order; the first says since when and from what to what.
+    pub said: Vec<Said>,
     /// What to check next.
-    pub next_step: String,
+    pub next_step: NextStep,
 }
 
-/// Judges a change; `place` names a scope for people.
+/// Judges every change found.
 #[must_use]
-pub fn judge(
+pub fn judge_all(
     pass: &Pass,
-    jump: &Jump,
-    place: &dyn Fn(Scope) -> String,
+    known: &Known<'_>,
+    findings: &Findings,
     config: &Config,
-) -> JumpVerdict {
+) -> Vec<JudgedJump> {
+    let last = pass.plant.days.map_or(0, |d| d.1);
+    let judged = |jump| judge(jump, recorded(pass, known, findings, jump), last, config);
+    findings.jumps.iter().map(judged).collect()
+}
+
+/// What is recorded between the days on which a change may have begun; lots are the causes' to name, and the
+/// whole line has no record of its own.
+fn recorded(pass: &Pass, known: &Known<'_>, findings: &Findings, jump: &Jump) -> Option<String> {
+    let happened = match jump.scope {
+        Scope::Series(n) => {
+            let moved = &known.movement.series[n as usize];
+            happenings::of_series(pass, n as usize, moved, &findings.recorded(known.register))
+        }
+        Scope::Station(s) => happenings::of_station(pass, s, &findings.recorded(known.register)),
+        Scope::Overall => return None,
+    };
+    happened.recorded_between(jump.date.low, jump.date.day, jump.date.high)
+}
+
+/// Judges a change; `recorded` is what is known of its time, `last` the last production day.
+#[must_use]
+pub fn judge(jump: &Jump, recorded: Option<String>, last: Day, config: &Config) -> JudgedJump {
     let (before, after) = (jump.before.share.value, jump.after.share.value);
     let (low, high) = (before.min(after), before.max(after));
     let failures = jump.worse().failures.of(jump.counted);
@@ -43,419 +87,318 @@ pub fn judge(
         && failures >= config.jump_failures
         && high >= config.jump_ratio * low
         && high - low >= config.jump_rise;
-    let last = pass.plant.days.map_or(0, |d| d.1);
-    let recent = jump.ended.is_none() || jump.is_recent(last);
-    let is_limit = part(jump, |p| p.limit.value).is_some_and(|s| s >= PART_RULES);
-    JumpVerdict {
-        flagged: material && jump.rises() && recent,
+    let ended_lately = |day: Day| day + RECENT_DAYS >= last;
+    let is_limit = rules(jump, |p| p.limit.value);
+    let flagged = material && jump.rises() && jump.ended.is_none_or(|e| ended_lately(e.day));
+    let fewer = material
+        && !jump.rises()
+        && !is_limit
+        && ended_lately(jump.ended.map_or(jump.date.day, |e| e.day));
+    JudgedJump {
+        flagged,
         material,
-        is_limit,
-        sentences: sentences(pass, jump, place, is_limit),
-        next_step: next_step(jump, is_limit),
+        needs_action: flagged || fewer,
+        said: said(jump, is_limit, recorded.as_ref()),
+        next_step: NextStep { recorded, step: step(jump, is_limit) },
+        found: jump.clone(),
     }
 }
 
-/// Share of the change that one part makes.
-fn part(jump: &Jump, of: impl Fn(&crate::analysis::jump::Parts) -> f64) -> Option<f64> {
+impl JudgedJump {
+    /// Whether it is told in full: it matters, or somebody asked for its date.
+    #[must_use]
+    pub fn is_told(&self) -> bool {
+        self.material || self.found.given
+    }
+
+    /// The paragraph about it.
+    #[must_use]
+    pub fn paragraph(&self) -> String {
+        self.said.iter().map(Said::to_string).collect::<Vec<_>>().join(" ")
+    }
+
+    /// Since when and from what to what, without its place; and what explains it.
+    #[must_use]
+    pub fn headline(&self) -> String {
+        let jump = &self.found;
+        let since = capital(&since(jump).to_string());
+        match explains(jump).next() {
+            Some(Explains { levels, explained, excess, .. }) => format!(
+                "{since} {explained} of the {excess} failures beyond those expected: {levels}."
+            ),
+            None => match coincides(jump) {
+                Some(c) => format!("{since} {c}"),
+                None => since,
+            },
+        }
+    }
+}
+
+/// What somebody must do about changes.
+#[must_use]
+pub fn concerns(jumps: &[JudgedJump]) -> Vec<About> {
+    jumps
+        .iter()
+        .filter(|j| j.needs_action)
+        .map(|j| About {
+            subject: j.found.place.subject.clone(),
+            concern: Concern::Jump { sentence: j.headline(), next_step: j.next_step.to_string() },
+        })
+        .collect()
+}
+
+impl Serialize for JudgedJump {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        let j = &self.found;
+        let counts = |s: &Side| [whole(s.units), whole(s.failures.of(j.counted))];
+        let mut map = to.serialize_map(None)?;
+        map.serialize_entry("scope", &j.place.title)?;
+        map.serialize_entry("scope_kind", &j.scope)?;
+        map.serialize_entry("series", &j.place.series)?;
+        map.serialize_entry("outcome", &j.counted)?;
+        map.serialize_entry("date", &date_of(j.date.day))?;
+        map.serialize_entry("date_low", &date_of(j.date.low))?;
+        map.serialize_entry("date_high", &date_of(j.date.high))?;
+        map.serialize_entry("ended", &j.ended.map(|e| date_of(e.day)))?;
+        map.serialize_entry("before", &j.before.share)?;
+        map.serialize_entry("after", &j.after.share)?;
+        map.serialize_entry("counts_before", &counts(&j.before))?;
+        map.serialize_entry("counts_after", &counts(&j.after))?;
+        map.serialize_entry("p_value", &j.p_value)?;
+        map.serialize_entry("dispersion", &j.phi)?;
+        map.serialize_entry("flagged", &self.flagged)?;
+        map.serialize_entry("material", &self.material)?;
+        map.serialize_entry("gradual", &j.gradual)?;
+        map.serialize_entry("date_given", &j.given)?;
+        map.serialize_entry("outcomes", &j.outcomes)?;
+        map.serialize_entry("parts", &j.parts)?;
+        map.serialize_entry("causes", &j.explained.causes)?;
+        map.serialize_entry("coincides", &j.explained.coincides)?;
+        map.serialize_entry("excess", &j.explained.excess)?;
+        map.serialize_entry("unexplained_share", &j.explained.unexplained_share)?;
+        map.serialize_entry("not_causes", &j.explained.not_causes)?;
+        map.serialize_entry("traces", &j.traces)?;
+        map.serialize_entry("sentences", &self.said)?;
+        map.serialize_entry("next_step", &self.next_step)?;
+        map.end()
+    }
+}
+
+/// Share of the change that some parts make; `None` where it has no parts or is none.
+fn part(jump: &Jump, of: impl Fn(&Parts) -> f64) -> Option<f64> {
     let parts = jump.parts.as_ref()?;
     (parts.rise.value != 0.0).then(|| of(parts) / parts.rise.value)
 }
 
-/// What failed, as a verb.
-fn verb(counted: Counted) -> &'static str {
-    match counted {
-        Counted::Failed => "fail",
-        Counted::OverLimit => "end over the limit",
-        Counted::UnderLimit => "end under the low limit",
-        Counted::Breakdown => "break down",
-        Counted::NotCompleted => "are not completed",
+/// Whether some parts are what the change is.
+fn rules(jump: &Jump, of: impl Fn(&Parts) -> f64) -> bool {
+    part(jump, of).is_some_and(|share| share >= PART_RULES)
+}
+
+fn said(jump: &Jump, is_limit: bool, recorded: Option<&String>) -> Vec<Said> {
+    let mut said = vec![Said::Since { place: jump.place.title.clone(), since: since(jump) }];
+    if jump.counted == Counted::Failed {
+        let failures = jump.worse().failures;
+        if failures.of(Counted::Failed) > 0.0 {
+            said.push(Said::Kinds { rises: jump.rises(), failures });
+        }
     }
-}
-
-fn range(date: Dated) -> String {
-    if date.low == date.high {
-        date_of(date.day).to_string()
-    } else {
-        format!("{} (between {} and {})", date_of(date.day), date_of(date.low), date_of(date.high))
-    }
-}
-
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "counts of units")]
-fn whole(x: f64) -> u64 {
-    x.max(0.0).round() as u64
-}
-
-/// A number expected, with one decimal where it is small.
-fn expected(x: f64) -> String {
-    if x < 10.0 { format!("{x:.1}") } else { format!("{x:.0}") }
-}
-
-/// Each level in words: `lot HE-26-31`.
-#[must_use]
-pub fn each(what: &[Named]) -> Vec<String> {
-    what.iter().map(|n| format!("{} {}", n.factor, n.level)).collect()
-}
-
-/// Levels that belong together in words: `lot HE-26-31 together with station A2`.
-#[must_use]
-pub fn levels(what: &[Named]) -> String {
-    each(what).join(" together with ")
-}
-
-fn list(words: &[String], last: &str) -> String {
-    match words {
-        [] => String::new(),
-        [one] => one.clone(),
-        [most @ .., end] => format!("{} {last} {end}", most.join(", ")),
-    }
-}
-
-/// Two shares printed so that they differ.
-fn from_to(before: f64, after: f64) -> (String, String) {
-    (percent(before), percent(after))
-}
-
-fn sentences(
-    pass: &Pass,
-    jump: &Jump,
-    place: &dyn Fn(Scope) -> String,
-    is_limit: bool,
-) -> Vec<String> {
-    let mut said = vec![first(jump, place)];
-    said.extend(outcomes(jump));
-    said.extend(parts(pass, jump, is_limit));
+    said.extend(parts(jump, is_limit));
     if !is_limit {
         said.extend(causes(jump));
     }
     said.extend(unmoved(jump));
     if !is_limit {
-        said.extend(traces(pass, jump));
+        said.extend(traces(jump));
     }
     if jump.gradual {
-        said.push(
-            "An even change describes these days better than a sudden one: look for something that grows, not for one date."
-                .to_owned(),
-        );
+        said.push(Said::Gradual);
     }
+    said.extend(recorded.cloned().map(Said::Recorded));
     said
 }
 
-fn first(jump: &Jump, place: &dyn Fn(Scope) -> String) -> String {
-    let (before, after) = from_to(jump.before.share.value, jump.after.share.value);
-    let side = |s: &crate::analysis::jump::Side| {
-        format!("{} of {}", whole(s.failures.of(jump.counted)), count(whole(s.units), "unit"))
+fn since(jump: &Jump) -> Since {
+    let tally = |s: &Side| Tally {
+        share: s.share.value,
+        failed: whole(s.failures.of(jump.counted)),
+        units: whole(s.units),
     };
-    let mut text = format!(
-        "{}: since {} {after} of units {} ({}), before {before} ({})",
-        place(jump.scope),
-        range(jump.date),
-        verb(jump.counted),
-        side(&jump.after),
-        side(&jump.before),
-    );
-    match jump.ended {
-        Some(end) => text.push_str(&format!("; it came back on {} to what it was.", range(end))),
-        None => text.push('.'),
+    Since {
+        date: jump.date,
+        ended: jump.ended,
+        counted: jump.counted,
+        before: tally(&jump.before),
+        after: tally(&jump.after),
     }
-    text
 }
 
-/// What the failures of the worse side were, where several kinds count.
-fn outcomes(jump: &Jump) -> Option<String> {
-    if jump.counted != Counted::Failed {
-        return None;
-    }
-    let f = &jump.worse().failures;
-    let kinds: Vec<String> = [
-        (f.over, "over the limit"),
-        (f.breakdown, "by breakdown"),
-        (f.under, "under the low limit"),
-    ]
-    .into_iter()
-    .filter(|(n, _)| *n > 0.0)
-    .map(|(n, words)| format!("{} {words}", whole(n)))
-    .collect();
-    let when = if jump.rises() { "Since then" } else { "Before" };
-    (!kinds.is_empty()).then(|| format!("{when} they failed: {}.", list(&kinds, "and")))
-}
-
-fn limit_words(pass: &Pass, moves: &[LimitMove], counted: Counted) -> Option<String> {
-    let value = |pa: Option<i64>| {
-        pa.map_or_else(
-            || "none".to_owned(),
-            |pa| format!("{} mA", three_digits(crate::movement::readings::ma(pa))),
-        )
-    };
-    // Which limit, from what to what, and where.
-    type Kind = (bool, Option<i64>, Option<i64>, Vec<String>);
-    let mut kinds: Vec<Kind> = Vec::new();
-    let concerned = |m: &&LimitMove| match counted {
-        Counted::OverLimit => m.high,
-        Counted::UnderLimit => !m.high,
-        _ => true,
-    };
-    for m in moves.iter().filter(concerned) {
-        let station =
-            format!("{} ({})", pass.plant.stations[usize::from(m.station)], date_of(m.day));
-        match kinds.iter_mut().find(|k| (k.0, k.1, k.2) == (m.high, m.from_pa, m.to_pa)) {
-            Some(k) => k.3.push(station),
-            None => kinds.push((m.high, m.from_pa, m.to_pa, vec![station])),
-        }
-    }
-    let words: Vec<String> = kinds
-        .iter()
-        .map(|(high, from, to, stations)| {
-            format!(
-                "the {} limit went from {} to {} on {}",
-                if *high { "high" } else { "low" },
-                value(*from),
-                value(*to),
-                list(stations, "and")
-            )
-        })
-        .collect();
-    (!words.is_empty()).then(|| list(&words, "and"))
-}
-
-fn parts(pass: &Pass, jump: &Jump, is_limit: bool) -> Vec<String> {
+/// Parts large and certain enough to be told.
+fn parts(jump: &Jump, is_limit: bool) -> Vec<Said> {
     let mut said = Vec::new();
-    let points = |x: f64| format!("{} points", three_digits(100.0 * x.abs()));
     let Some(parts) = &jump.parts else {
         return said;
     };
-    let told = |e: &crate::stats::estimate::Estimate| {
-        e.value / parts.rise.value >= PART_TOLD && !(e.low <= 0.0 && e.high >= 0.0)
+    let told = |e: &Estimate| {
+        (e.value / parts.rise.value >= PART_TOLD && !(e.low <= 0.0 && e.high >= 0.0))
+            .then_some(PartSaid { part: e.value, of: parts.rise.value })
     };
-    let limits = limit_words(pass, &jump.limits, jump.counted);
-    if let Some(words) = &limits {
+    let moves: Vec<LimitMove> =
+        jump.limits.iter().filter(|m| concerned(m, jump.counted)).cloned().collect();
+    if !moves.is_empty() {
         if is_limit {
             let left = 1.0 - parts.limit.value / parts.rise.value;
-            let same = if left < 0.1 {
-                format!("the share did not {}", if jump.rises() { "rise" } else { "fall" })
-            } else {
-                format!(
-                    "only {} of the change of {} are left",
-                    points(left * parts.rise.value),
-                    points(parts.rise.value)
-                )
-            };
-            said.push(format!(
-                "It is the limit, not the product: {words}; counted at the same limit on both sides, {same}."
-            ));
-        } else if told(&parts.limit) {
-            said.push(format!(
-                "In that time {words}: that makes {} of the change of {}.",
-                points(parts.limit.value),
-                points(parts.rise.value),
-            ));
+            let left = PartSaid { part: left * parts.rise.value, of: parts.rise.value };
+            said.push(Said::IsTheLimit { moves, rises: jump.rises(), left });
+        } else if let Some(size) = told(&parts.limit) {
+            said.push(Said::Limit { moves, size });
         }
     }
-    if told(&parts.mix) {
-        let of = parts.mix_of.as_deref().unwrap_or("model");
-        said.push(format!(
-            "More units came of what failed more often before already ({of}): that makes {} of the change of {}.",
-            points(parts.mix.value),
-            points(parts.rise.value),
-        ));
+    if let Some(size) = told(&parts.mix) {
+        said.push(Said::Mix { factor: parts.mix_of.clone(), size });
     }
-    if told(&parts.shift) {
-        said.push(format!(
-            "Readings moved as a whole{}: that makes {} of the change of {}.",
-            jump.moved.map_or_else(String::new, |m| format!(" by {:+.1} %", 100.0 * (m - 1.0))),
-            points(parts.shift.value),
-            points(parts.rise.value),
-        ));
+    if let Some(size) = told(&parts.shift) {
+        said.push(Said::Shift { ratio: jump.moved, size });
     }
     said
 }
 
-fn causes(jump: &Jump) -> Vec<String> {
+/// Whether a limit makes such failures.
+fn concerned(m: &LimitMove, counted: Counted) -> bool {
+    match counted {
+        Counted::OverLimit => m.high,
+        Counted::UnderLimit => !m.high,
+        _ => true,
+    }
+}
+
+/// What each cause explains, the strongest first.
+fn explains(jump: &Jump) -> impl Iterator<Item = Explains> {
     let found = &jump.explained;
-    let excess = found.failures - found.expected;
-    if found.causes.is_empty() {
-        if !found.coincides.is_empty() {
-            return vec![coincides(jump.rises(), &found.coincides)];
-        }
-        let limit_or_mix = part(jump, |p| p.limit.value + p.mix.value + p.shift.value)
-            .is_some_and(|s| s >= PART_RULES);
-        return if limit_or_mix {
-            Vec::new()
-        } else {
-            vec!["No station, lot, operator, shift or other level recorded explains it.".to_owned()]
-        };
-    }
-    let mut said = Vec::new();
-    for (n, cause) in found.causes.iter().enumerate() {
-        let named = levels(&cause.what);
-        let lead = if n == 0 { capital(&named) } else { format!("Of what remains, {named}") };
-        let mine = cause.failures - cause.expected;
-        said.push(format!(
-            "{lead} explains {} of the {} failures beyond those expected: {} of its {} failed, {} expected.",
-            whole(mine.min(excess)),
-            whole(excess),
-            whole(cause.failures),
-            count(whole(cause.units), "unit"),
-            expected(cause.expected),
-        ));
-        said.extend(doubt(cause));
-    }
-    if found.unexplained >= PART_TOLD {
-        said.push(format!("{} of the excess stays unexplained.", percent(found.unexplained)));
-        if !found.coincides.is_empty() {
-            said.push(coincides(jump.rises(), &found.coincides));
-        }
-    }
-    said
+    found.causes.iter().enumerate().map(|(n, cause)| Explains {
+        first: n == 0,
+        levels: cause.what.clone(),
+        explained: whole((cause.failures - cause.expected).min(found.excess)),
+        excess: whole(found.excess),
+        failed: whole(cause.failures),
+        units: whole(cause.units),
+        expected: cause.expected,
+    })
 }
 
 /// What came with the date, or went with it.
-#[must_use]
-pub fn coincides(rises: bool, list_of: &[Cause]) -> String {
-    let names: Vec<String> = list_of.iter().map(|c| levels(&c.what)).collect();
-    let (is, them) = if names.len() == 1 { ("was", "it") } else { ("were", "they") };
-    let (when, other, anything) =
-        if rises { ("since then", "before", "began") } else { ("before", "since then", "ended") };
-    let hardly = if list_of.iter().all(|c| c.units_before < 0.5) { "not" } else { "hardly" };
-    format!(
-        "Every unit {when} was of {}, which {is} {hardly} in use {other}: {them} cannot be told from anything else that {anything} on that day.",
-        list(&names, "and")
-    )
+fn coincides(jump: &Jump) -> Option<Coincides> {
+    let list = &jump.explained.coincides;
+    (!list.is_empty()).then(|| Coincides {
+        rises: jump.rises(),
+        unused_else: list.iter().all(|c| c.units_before < 0.5),
+        levels: list.iter().map(|c| c.what.clone()).collect(),
+    })
 }
 
-/// What a cause cannot be told from.
-fn doubt(cause: &Cause) -> Vec<String> {
-    let named = capital(&levels(&cause.what));
-    let others = |names: &[Named]| list(&each(names), "and");
-    let mut said = Vec::new();
-    if !cause.same_units.is_empty() {
-        said.push(format!(
-            "{named} and {} cannot be told apart: they were used together.",
-            others(&cause.same_units)
-        ));
+fn causes(jump: &Jump) -> Vec<Said> {
+    let found = &jump.explained;
+    let with_the_date = coincides(jump).map(Said::Coincides);
+    if found.causes.is_empty() {
+        let of_itself = rules(jump, |p| p.limit.value + p.mix.value + p.shift.value);
+        let nothing = (!of_itself).then_some(Said::NothingExplains);
+        return with_the_date.or(nothing).into_iter().collect();
     }
-    if !cause.rivals.is_empty() {
-        said.push(format!(
-            "The same failures are those of {}, which fits nearly as well.",
-            others(&cause.rivals)
-        ));
+    let mut said = Vec::new();
+    for (explains, cause) in explains(jump).zip(&found.causes) {
+        said.push(Said::Explains(explains));
+        if !cause.same_units.is_empty() {
+            let others = cause.same_units.clone();
+            said.push(Said::SameUnits { levels: cause.what.clone(), others });
+        }
+        if !cause.rivals.is_empty() {
+            said.push(Said::Rivals(cause.rivals.clone()));
+        }
+    }
+    if found.unexplained_share >= PART_TOLD {
+        said.push(Said::Unexplained(found.unexplained_share));
+        said.extend(with_the_date);
     }
     said
 }
 
-fn unmoved(jump: &Jump) -> Option<String> {
-    let mut plural: Vec<String> = jump.explained.cleared.iter().map(|f| format!("{f}s")).collect();
-    plural.truncate(6);
-    let mut said = Vec::new();
-    if !plural.is_empty() && (!jump.explained.causes.is_empty() || jump.rises()) {
-        said.push(format!("not the cause: {} (no level of them stands out)", list(&plural, "and")));
+fn unmoved(jump: &Jump) -> Option<Said> {
+    let mut factors = jump.explained.not_causes.clone();
+    factors.truncate(CLEARED_TOLD);
+    if jump.explained.causes.is_empty() && !jump.rises() {
+        factors.clear();
     }
-    if let Some(m) = jump.moved.filter(|m| (m - 1.0).abs() < 0.01) {
-        said.push(format!("the typical reading did not move ({:+.1} %)", 100.0 * (m - 1.0)));
-    }
-    if jump.limits.is_empty() {
-        said.push("no limit changed".to_owned());
-    }
-    (!said.is_empty()).then(|| format!("{}.", capital(&said.join("; "))))
+    let typical = jump.moved.filter(|m| (m - 1.0).abs() < UNMOVED);
+    let limits = jump.limits.is_empty();
+    (!factors.is_empty() || typical.is_some() || limits).then_some(Said::Unmoved {
+        factors,
+        typical,
+        limits,
+    })
 }
 
-fn traces(pass: &Pass, jump: &Jump) -> Vec<String> {
+fn traces(jump: &Jump) -> Vec<Said> {
     let t = &jump.traces;
     let mut said = Vec::new();
-    if t.failures < 3 {
+    if t.failures < FEWEST_TOLD {
         return said;
     }
     if t.in_bursts() {
-        let most = t.most_in_run.map_or_else(String::new, |(n, s)| {
-            format!(", at most {n} within ten minutes on {}", pass.plant.stations[usize::from(s)])
+        said.push(Said::InRuns {
+            in_runs: t.in_runs,
+            failures: t.failures,
+            most: t.most_in_run.clone(),
         });
-        said.push(format!(
-            "{} of {} came in runs{most}: that points to a lead, a fixture or a setting.",
-            t.in_runs,
-            count(t.failures, "failure")
-        ));
-    } else if t.days_with >= 5 {
-        let moved = part(jump, |p| p.shift.value).is_some_and(|s| s >= PART_RULES);
-        let product = if moved || matches!(jump.scope, Scope::Station(_)) {
-            ": no single hour or lead made them"
-        } else {
-            ": that points to the product, not to a lead"
-        };
-        said.push(format!(
-            "The {} are spread over {} of {}{product}.",
-            count(t.failures, "failure"),
-            t.days_with,
-            count(t.days, "production day")
-        ));
+    } else if t.days_with >= FEWEST_DAYS {
+        let moved = rules(jump, |p| p.shift.value);
+        said.push(Said::Spread {
+            failures: t.failures,
+            days_with: t.days_with,
+            days: t.days,
+            of_the_product: !moved && !matches!(jump.scope, Scope::Station(_)),
+        });
     }
-    if t.retested >= 3 {
-        let before = if t.before.0 >= 3 {
-            format!(" (otherwise {} of {})", t.before.1, t.before.0)
-        } else {
-            String::new()
-        };
-        let elsewhere = if t.passed_elsewhere > 0 {
-            format!(", {} of these at another station", t.passed_elsewhere)
-        } else {
-            String::new()
-        };
-        let points = if 2 * t.then_passed >= t.retested && jump.rises() {
-            ": that points to the test rather than the product"
-        } else {
-            ""
-        };
-        said.push(format!(
-            "Tested again, {} of {} passed in the end{elsewhere}{before}{points}.",
-            t.then_passed, t.retested
-        ));
+    if t.retested >= FEWEST_TOLD {
+        said.push(Said::Retested {
+            retested: t.retested,
+            passed: t.then_passed,
+            elsewhere: t.passed_elsewhere,
+            otherwise: (t.before.0 >= FEWEST_TOLD).then_some(t.before),
+            of_the_test: 2 * t.then_passed >= t.retested && jump.rises(),
+        });
     }
     said
 }
 
-fn next_step(jump: &Jump, is_limit: bool) -> String {
+fn step(jump: &Jump, is_limit: bool) -> Step {
     if is_limit {
-        return "Decide whether the new limit is meant: look at it with `leakdrift limits`."
-            .to_owned();
+        return Step::DecideLimit;
     }
     if !jump.rises() {
-        return "Test a load that must fail on each station: fewer failures can be a tester that no longer trips."
-            .to_owned();
+        return Step::TryLoads;
     }
-    let rules = |of: fn(&crate::analysis::jump::Parts) -> f64| {
-        part(jump, of).is_some_and(|s| s >= PART_RULES)
-    };
-    if rules(|p| p.mix.value) {
-        return "Nothing fails more often than before: plan for the new mix, or improve what fails most."
-            .to_owned();
+    if rules(jump, |p| p.mix.value) {
+        return Step::PlanForMix;
     }
-    if rules(|p| p.shift.value) {
-        return "Find out why readings moved: see the movement of the series and of its stations."
-            .to_owned();
+    if rules(jump, |p| p.shift.value) {
+        return Step::FindMovement;
     }
-    let found = &jump.explained;
-    if let Some(cause) = found.causes.first().or(found.coincides.first()) {
-        let mut named = levels(&cause.what);
-        if !cause.rivals.is_empty() {
-            named.push_str(&format!(" or {}", list(&each(&cause.rivals), "or")));
-        }
-        let factors: Vec<&str> = cause.what.iter().map(|n| n.factor.as_str()).collect();
-        let passed = whole(cause.units - cause.failures);
-        return if factors == ["station"] {
-            format!(
-                "Check leads, fixture and settings of {named}; test some of its failed units at another station."
-            )
-        } else if factors.iter().all(|f| ["operator", "shift", "station"].contains(f)) {
-            format!("Watch how units are connected and tested: {named}.")
-        } else {
-            format!(
-                "Hold what is left of {named}; test its {} that passed again before shipment (units-to-check.csv).",
-                count(passed, "unit")
-            )
-        };
+    match jump.named().next() {
+        Some(cause) => about(cause),
+        None if jump.traces.in_bursts() => Step::LookAtLeads,
+        None => Step::AskWhatChanged,
     }
-    if jump.traces.in_bursts() {
-        return "Look at leads and fixtures; test failed units again at another station."
-            .to_owned();
+}
+
+/// What to do about a cause: it is where, by whom, or of what units are made.
+fn about(cause: &Cause) -> Step {
+    let (levels, rivals) = (cause.what.clone(), cause.rivals.clone());
+    let factors: Vec<&str> = levels.0.iter().map(|n| n.factor.as_str()).collect();
+    if factors == ["station"] {
+        Step::CheckStation { levels, rivals }
+    } else if factors.iter().all(|f| ["operator", "shift", "station"].contains(f)) {
+        Step::WatchTesting { levels, rivals }
+    } else {
+        Step::HoldUnits { levels, rivals, passed: whole(cause.units - cause.failures) }
     }
-    "Test failed units again at another station, and ask what changed on that date: parts, process, leads, settings."
-        .to_owned()
 }

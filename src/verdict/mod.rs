@@ -30,6 +30,7 @@ pub mod physics;
 pub mod plant;
 pub mod reason;
 pub mod recommend;
+pub mod since;
 pub mod suggest;
 pub mod tester;
 pub mod units;
@@ -50,13 +51,16 @@ pub struct Verdicts {
     pub testers: tester::Testers,
     /// Models that share one limit, by the settings.
     pub limit_groups: Vec<plant::SharedLimit>,
+    /// Changes of the share of failures, in the order of the findings.
+    pub jumps: Vec<jump::JudgedJump>,
 }
 
-/// Judges the whole plant: every series, then the testers.
+/// Judges the whole plant: every series, then the testers and the jumps in failures.
 #[must_use]
 pub fn judge(pass: &Pass, known: &Known<'_>, findings: &Findings, config: &Config) -> Verdicts {
     let series = plant::judge_all(pass, known.movement, findings, config);
     let testers = tester::judge(pass, known, findings, &series, config);
     let limit_groups = plant::limit_groups(pass, findings, &series, config);
-    Verdicts { series, testers, limit_groups }
+    let jumps = jump::judge_all(pass, known, findings, config);
+    Verdicts { series, testers, limit_groups, jumps }
 }

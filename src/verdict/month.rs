@@ -4,7 +4,11 @@
 //! share, a level that used 10 % of the room or 2 % of itself, a spread wider by a fifth; then the share of
 //! the room used.
 
-use crate::analysis::month::change::{MonthChange, Share};
+use std::fmt::{self, Display, Formatter};
+
+use serde::Serialize;
+
+use crate::analysis::month::change::MonthChange;
 use crate::config::Config;
 use crate::stats::estimate::Estimate;
 use crate::words::{Wording, capital, percent, signed_percent, three_digits};
@@ -13,12 +17,13 @@ use crate::words::{Wording, capital, percent, signed_percent, three_digits};
 const WIDER: f64 = 1.2;
 
 /// What matters most of a month, worst first.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Matters {
     /// More units failed.
     FailuresRose,
     /// Expected rejects passed the accepted share.
-    RejectsPassed,
+    RejectsPassedAccepted,
     /// The level moved by a share of the room or of itself that counts.
     LevelMoved,
     /// The spread widened.
@@ -29,95 +34,104 @@ pub enum Matters {
     Nothing,
 }
 
-impl Matters {
+impl Display for Matters {
     /// A few words for a table.
-    #[must_use]
-    pub fn words(self) -> &'static str {
-        match self {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
             Self::FailuresRose => "failures rose",
-            Self::RejectsPassed => "healthy units now rejected",
+            Self::RejectsPassedAccepted => "healthy units now rejected",
             Self::LevelMoved => "level moved",
             Self::SpreadGrew => "spread grew",
             Self::FailuresFell => "failures fell",
             Self::Nothing => "nothing that matters",
-        }
-    }
-
-    /// Machine name.
-    #[must_use]
-    pub fn key(self) -> &'static str {
-        match self {
-            Self::FailuresRose => "failures_rose",
-            Self::RejectsPassed => "rejects_passed_accepted",
-            Self::LevelMoved => "level_moved",
-            Self::SpreadGrew => "spread_grew",
-            Self::FailuresFell => "failures_fell",
-            Self::Nothing => "nothing",
-        }
+        })
     }
 }
 
-/// What was decided about a month.
-#[derive(Debug, Clone, PartialEq)]
+/// A month with what is decided about it: `month` of a series in `results.json`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct MonthJudged {
+    /// The finding.
+    #[serde(flatten)]
+    pub change: MonthChange,
     /// What matters most.
     pub matters: Matters,
-    /// Share of the room from the baseline's level to the limit that the level used since; negative where it
-    /// gave room back. `None` where no limit or level is known, or there was no room.
-    pub room_used: Option<f64>,
+    /// Its place among all series, 1 first; 0 until all are known ([`rank`]).
+    pub rank: usize,
     /// One sentence.
     pub sentence: String,
 }
 
+/// What of a month is certain.
+struct Certain<'a> {
+    level: Option<&'a Estimate>,
+    spread: Option<&'a Estimate>,
+    /// Expected rejects that passed the accepted share: what is expected now, and that share.
+    rejects: Option<(f64, f64)>,
+    failures: Option<&'a Estimate>,
+}
+
 /// Judges a month. A change counts only where its interval excludes none, and it is large enough.
 #[must_use]
-pub fn judge_month(
-    change: &MonthChange,
-    limit_ma: Option<f64>,
-    say: &Wording,
-    config: &Config,
-) -> MonthJudged {
-    if change.baseline.is_none() {
-        return MonthJudged {
-            matters: Matters::Nothing,
-            room_used: None,
-            sentence: "Nothing was tested before this month.".to_owned(),
-        };
+pub fn judge_month(change: &MonthChange, say: &Wording, config: &Config) -> MonthJudged {
+    let judged =
+        |matters, sentence| MonthJudged { change: change.clone(), matters, rank: 0, sentence };
+    if change.baseline_from.is_none() {
+        return judged(Matters::Nothing, "Nothing was tested before this month.".to_owned());
     }
-    let room =
-        change.typical_ma.zip(limit_ma).map(|(t, limit)| limit - t[0]).filter(|room| *room > 0.0);
-    // The change as the interval has it, so that the room's air stays out where it was allowed for.
-    let moved_ma =
-        change.typical_ma.zip(change.level_pct.as_ref()).map(|(t, pct)| t[0] * pct.value / 100.0);
-    let room_used = moved_ma.zip(room).map(|(moved, room)| moved / room);
-    let level = change.level_pct.as_ref().filter(|e| !e.contains(0.0));
-    let level_counts = level
-        .is_some_and(|e| e.value.abs() >= 100.0 * config.material_step_typical_share)
-        || level.is_some() && room_used.is_some_and(|u| u.abs() >= config.material_step_room_share);
-    let spread = change.spread_ratio.as_ref().filter(|e| !e.contains(1.0));
-    let failures = change.failure_change.as_ref().filter(|e| !e.contains(0.0));
-    let rose = failures.is_some_and(|e| {
-        let before = change.failures[0].share.as_ref().map_or(0.0, |s| s.value);
+    let accepted = config.accepted_reject_share;
+    let expected = |ppm: &Option<Estimate>| ppm.as_ref().map(|e| e.value / 1e6);
+    let certain = Certain {
+        level: change.level_pct.as_ref().filter(|e| !e.contains(0.0)),
+        spread: change.spread_ratio.as_ref().filter(|e| !e.contains(1.0)),
+        rejects: expected(&change.expected_reject_ppm)
+            .filter(|now| *now > accepted)
+            .filter(|_| {
+                expected(&change.expected_reject_ppm_before).is_some_and(|was| was <= accepted)
+            })
+            .map(|now| (now, accepted)),
+        failures: change.failure_change.as_ref().filter(|e| !e.contains(0.0)),
+    };
+    judged(matters(change, &certain, config), sentence(change, &certain, say))
+}
+
+fn matters(change: &MonthChange, certain: &Certain<'_>, config: &Config) -> Matters {
+    let rose = certain.failures.is_some_and(|e| {
+        let before = change.failure_share_before.as_ref().map_or(0.0, |s| s.value);
         e.value >= config.jump_rise || (e.value > 0.0 && e.value >= before)
     });
-    let a = config.accepted_reject_share;
-    let value = |n: usize| change.expected_share[n].as_ref().map(|e| e.value);
-    let passed = value(1).is_some_and(|now| now > a) && value(0).is_some_and(|was| was <= a);
-    let matters = if rose {
+    let level_counts = certain.level.is_some_and(|e| {
+        e.value.abs() >= 100.0 * config.material_step_typical_share
+            || change.room_used.is_some_and(|u| u.abs() >= config.material_step_room_share)
+    });
+    if rose {
         Matters::FailuresRose
-    } else if passed {
-        Matters::RejectsPassed
+    } else if certain.rejects.is_some() {
+        Matters::RejectsPassedAccepted
     } else if level_counts {
         Matters::LevelMoved
-    } else if spread.is_some_and(|e| e.value >= WIDER) {
+    } else if certain.spread.is_some_and(|e| e.value >= WIDER) {
         Matters::SpreadGrew
-    } else if failures.is_some_and(|e| e.value < 0.0) {
+    } else if certain.failures.is_some_and(|e| e.value < 0.0) {
         Matters::FailuresFell
     } else {
         Matters::Nothing
-    };
-    let mut parts = vec![level_words(change, level, room_used, say)];
-    if let Some(e) = spread {
+    }
+}
+
+/// Orders months: what matters most first, then what used the larger share of the room.
+pub fn rank<'a>(months: impl Iterator<Item = &'a mut MonthJudged>) {
+    let mut order: Vec<&mut MonthJudged> = months.collect();
+    let used = |m: &MonthJudged| m.change.room_used.map_or(0.0, f64::abs);
+    order.sort_by(|a, b| a.matters.cmp(&b.matters).then(used(b).total_cmp(&used(a))));
+    for (n, month) in order.into_iter().enumerate() {
+        month.rank = n + 1;
+    }
+}
+
+fn sentence(change: &MonthChange, certain: &Certain<'_>, say: &Wording) -> String {
+    let mut parts = vec![level_words(change, certain.level, say)];
+    if let Some(e) = certain.spread {
         parts.push(format!(
             "the spread is {} times that before ({} to {})",
             three_digits(e.value),
@@ -125,25 +139,21 @@ pub fn judge_month(
             three_digits(e.high)
         ));
     }
-    if passed {
+    if let Some((now, accepted)) = certain.rejects {
         parts.push(format!(
             "{} of healthy units are now expected over the limit, above the accepted {}",
-            percent(value(1).unwrap_or(0.0)),
-            percent(a)
+            percent(now),
+            percent(accepted)
         ));
     }
-    parts.push(failure_words(&change.failures, failures));
-    MonthJudged { matters, room_used, sentence: format!("{}.", capital(&parts.join("; "))) }
+    parts.push(failure_words(change, certain.failures));
+    format!("{}.", capital(&parts.join("; ")))
 }
 
-fn level_words(
-    change: &MonthChange,
-    certain: Option<&Estimate>,
-    room_used: Option<f64>,
-    say: &Wording,
-) -> String {
+fn level_words(change: &MonthChange, certain: Option<&Estimate>, say: &Wording) -> String {
     let room = if change.room_allowed_for { ", the room's air allowed for" } else { "" };
-    let (Some(e), Some(typical)) = (&change.level_pct, change.typical_ma) else {
+    let (Some(e), Some((was, now))) = (&change.level_pct, change.x50_before_ma.zip(change.x50_ma))
+    else {
         return "there are too few days to compare the level".to_owned();
     };
     if certain.is_none() {
@@ -153,7 +163,7 @@ fn level_words(
             signed_percent(e.high)
         );
     }
-    let used = room_used.map_or_else(String::new, |u| {
+    let used = change.room_used.map_or_else(String::new, |u| {
         if u >= 0.0 {
             format!("; this used {} of the room to the limit", percent(u))
         } else {
@@ -163,7 +173,7 @@ fn level_words(
     let from_to = if change.room_allowed_for {
         String::new()
     } else {
-        format!(" from {} to {}", say.estimate(typical[0]), say.estimate(typical[1]))
+        format!(" from {} to {}", say.estimate(was), say.estimate(now))
     };
     format!(
         "the level {}{from_to}, by {} ({} to {}{room}){used}",
@@ -174,14 +184,15 @@ fn level_words(
     )
 }
 
-fn failure_words(failures: &[Share; 2], certain: Option<&Estimate>) -> String {
-    let [before, now] = failures;
-    let of = |s: &Share| {
-        s.share.as_ref().map_or_else(
+fn failure_words(change: &MonthChange, certain: Option<&Estimate>) -> String {
+    let of = |failed: u64, judged: u64, share: &Option<Estimate>| {
+        share.as_ref().map_or_else(
             || "none judged".to_owned(),
-            |share| format!("{} of {} ({})", s.failed, s.judged, percent(share.value)),
+            |share| format!("{failed} of {judged} ({})", percent(share.value)),
         )
     };
+    let now = of(change.failed, change.judged, &change.failure_share);
+    let before = of(change.failed_before, change.judged_before, &change.failure_share_before);
     let points = |x: f64| three_digits(100.0 * x.abs());
     match certain {
         Some(e) => format!(
@@ -190,9 +201,9 @@ fn failure_words(failures: &[Share; 2], certain: Option<&Estimate>) -> String {
             points(e.value),
             points(if e.value > 0.0 { e.low } else { e.high }),
             points(if e.value > 0.0 { e.high } else { e.low }),
-            of(now),
-            of(before)
+            now,
+            before
         ),
-        None => format!("no certain change in failures: {}, {} before", of(now), of(before)),
+        None => format!("no certain change in failures: {now}, {before} before"),
     }
 }

@@ -19,7 +19,7 @@ use crate::verdict::group::{GroupBand, Member, share_limit};
 use crate::verdict::limit::judge as judge_limit;
 use crate::verdict::limits::JudgedLimits;
 use crate::verdict::low_limit::{LowEvidence, judge_low};
-use crate::verdict::month::{MonthJudged, judge_month};
+use crate::verdict::month::{self, MonthJudged};
 use crate::verdict::physics::LeakAdds;
 use crate::words::Wording;
 use crate::words::numbers::whole;
@@ -37,8 +37,8 @@ pub struct SeriesVerdict {
     pub wording: Wording,
     /// What it was reached from.
     pub evidence: Evidence,
-    /// The month under review with its place among all series, 1 first; `None` where it has no unit.
-    pub month: Option<(MonthJudged, usize)>,
+    /// The month under review; `None` where it has no unit.
+    pub month: Option<MonthJudged>,
 }
 
 /// Judges every series.
@@ -56,28 +56,8 @@ pub fn judge_all(
         .zip(&findings.series)
         .map(|((series, moved), finding)| judge_series(series, moved, finding, config))
         .collect();
-    rank_months(&mut verdicts);
+    month::rank(verdicts.iter_mut().filter_map(|v| v.month.as_mut()));
     verdicts
-}
-
-/// Orders the months: what matters most first, then what used the larger share of the room.
-fn rank_months(verdicts: &mut [SeriesVerdict]) {
-    let mut order: Vec<usize> =
-        (0..verdicts.len()).filter(|n| verdicts[*n].month.is_some()).collect();
-    let of = |n: usize| {
-        let month = verdicts[n].month.as_ref().map(|m| &m.0);
-        let used = month.and_then(|m| m.room_used).map_or(0.0, f64::abs);
-        (month.map(|m| m.matters), used)
-    };
-    order.sort_by(|a, b| {
-        let ((x, used_x), (y, used_y)) = (of(*a), of(*b));
-        x.cmp(&y).then(used_y.total_cmp(&used_x)).then(a.cmp(b))
-    });
-    for (rank, n) in order.into_iter().enumerate() {
-        if let Some(month) = &mut verdicts[n].month {
-            month.1 = rank + 1;
-        }
-    }
 }
 
 /// What is counted in the period judged, beside the healthy body.
@@ -185,10 +165,7 @@ fn judge_series(
         },
         flag: flag(&numbers, config),
         forecast: evidence.limit_reached_on,
-        month: finding
-            .month
-            .as_ref()
-            .map(|change| (judge_month(change, limit_ma, &wording, config), 0)),
+        month: finding.month.as_ref().map(|change| month::judge_month(change, &wording, config)),
         wording,
         evidence,
     }

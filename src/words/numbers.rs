@@ -143,6 +143,14 @@ pub fn whole(units: f64) -> u64 {
     units.round().max(0.0) as u64
 }
 
+/// Writes a number of units as a whole count.
+///
+/// # Errors
+/// Those of the serializer.
+pub fn as_count<S: serde::Serializer>(units: &f64, to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_u64(whole(*units))
+}
+
 /// Where rows went, as one sum: `7 rows read = 4 used + 2 set aside + 1 unreadable`.
 #[must_use]
 pub fn row_sum(read: u64, used: u64, set_aside: u64, unreadable: u64) -> String {

@@ -1,14 +1,17 @@
 //! Chart inputs that resemble real use, and the check that a chart can be drawn.
 
+use leakdrift::analysis::jump::cells::Counted;
+use leakdrift::analysis::jump::weeks::{KindCount, Week};
 use leakdrift::report::chart::distribution::{Distribution, TallyLine, Trips};
 use leakdrift::report::chart::drift::{Average, Crossing, Drift, EventOn, Forecast, OnDay, StepOn};
-use leakdrift::report::chart::failures::{ClassCount, FailureClass, Failures, Jump, Stretch};
+use leakdrift::report::chart::failures::{Failures, Marked};
 use leakdrift::report::chart::ladder::Rung;
-use leakdrift::report::chart::months::{Interval, LimitFrom, Month, Months};
+use leakdrift::report::chart::months::{LimitFrom, MonthShown, Months};
 use leakdrift::report::chart::probability::{
     Curve, Fitted, Kind, Known, Observed, Probability, ProbabilityScale, Units,
 };
 use leakdrift::report::chart::{Chart, at, draw};
+use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::VerdictKind;
 
 use crate::support::picture::Picture;
@@ -75,15 +78,15 @@ pub fn assert_drawn(chart: &Chart) -> Vec<u8> {
     bytes
 }
 
-pub fn month(first_day: i32, median: f64) -> Month {
-    Month {
+pub fn month(first_day: i32, median: f64) -> MonthShown {
+    MonthShown {
         first_day,
         end_day: first_day + 30,
         units: 600,
         median,
         low: median - 0.03,
         high: median + 0.05,
-        rejected: Interval { value: 0.004, low: 0.001, high: 0.01 },
+        rejected: share(0.004, 0.001, 0.01),
     }
 }
 
@@ -150,31 +153,30 @@ pub fn rung(series: &str, typical: f64) -> Rung {
     }
 }
 
+/// A share of units at a level that is not the usual one.
+pub fn share(value: f64, low: f64, high: f64) -> Estimate {
+    Estimate { value, low, high, level: 0.9, method: "by hand".to_owned() }
+}
+
 pub fn failures_input() -> Failures {
-    let count = |class, count: u64| ClassCount {
-        class,
+    let count = |counted, count: u64| KindCount {
+        counted,
         count,
-        share: Interval {
-            value: count as f64 / 100.0,
-            low: 0.0,
-            high: (count as f64 + 3.0) / 100.0,
-        },
+        share: share(count as f64 / 100.0, 0.0, (count as f64 + 3.0) / 100.0),
     };
     Failures {
         scope: "EM520".into(),
-        stretch: "week".into(),
-        stretches: (0..30)
-            .map(|w| Stretch {
+        weeks: (0..30)
+            .map(|w| Week {
                 from: 20_500 + w * 7,
-                until: 20_505 + w * 7,
                 units: 100,
-                classes: vec![
-                    count(FailureClass::OverLimit, if w > 20 { 9 } else { 0 }),
-                    count(FailureClass::Breakdown, u64::from(w % 5 == 0)),
+                failures: vec![
+                    count(Counted::OverLimit, if w > 20 { 9 } else { 0 }),
+                    count(Counted::Breakdown, u64::from(w % 5 == 0)),
                 ],
             })
             .collect(),
-        jump: Some(Jump { day: 20_647, low: 20_640, high: 20_650, before: 0.0015, after: 0.1 }),
+        jump: Some(Marked { day: 20_647, low: 20_640, high: 20_650, before: 0.0015, after: 0.1 }),
         events: vec![EventOn { day: 20_600, what: "limit 1.40 to 1.45 mA".into() }],
     }
 }

@@ -11,7 +11,7 @@ use leakdrift::report::chart::drift::{self, Drift, OnDay};
 use leakdrift::report::chart::failures::{self, Failures};
 use leakdrift::report::chart::labels;
 use leakdrift::report::chart::ladder::{self, Ladder, Rung};
-use leakdrift::report::chart::months::{self, LimitFrom, Month, Months};
+use leakdrift::report::chart::months::{self, LimitFrom, MonthShown, Months};
 use leakdrift::report::chart::probability::{self, Probability, ProbabilityScale};
 use leakdrift::report::chart::{Axis, Chart, ChartError, Layer, Panel, Role, Scale, draw, style};
 
@@ -195,7 +195,7 @@ fn nothing_to_show_is_a_named_reason() {
     assert!(nothing(distribution::chart(&empty)));
     assert!(nothing(months::chart(&Months { months: vec![], ..months_input() })));
     assert!(nothing(drift::chart(&Drift { points: vec![], ..drift_input() })));
-    assert!(nothing(failures::chart(&Failures { stretches: vec![], ..failures_input() })));
+    assert!(nothing(failures::chart(&Failures { weeks: vec![], ..failures_input() })));
     assert!(nothing(ladder::chart(&Ladder {
         unit: "mA".into(),
         period: String::new(),
@@ -225,7 +225,7 @@ fn numbers_that_are_none_are_refused_by_name() {
         f.forecast[2].high = bad;
         assert!(refused(drift::chart(&f)), "forecast {bad}");
         let mut f = failures_input();
-        f.stretches[2].classes[0].share.high = bad;
+        f.weeks[2].failures[0].share.high = bad;
         assert!(refused(failures::chart(&f)), "share {bad}");
         let rungs = vec![Rung { limit: Some(bad), ..rung("a", 1.0) }];
         let l = Ladder { unit: "mA".into(), period: String::new(), rungs };
@@ -276,16 +276,16 @@ fn flat_single_tiny_and_huge_data_are_drawn() {
         assert_drawn(&drift::chart(&flat).unwrap());
         assert_drawn(&drift::chart(&Drift { points: flat.points[..1].to_vec(), ..flat }).unwrap());
         let one_month = Months {
-            months: vec![Month { low: size, high: size, ..month(20_000, size) }],
+            months: vec![MonthShown { low: size, high: size, ..month(20_000, size) }],
             ..months_input()
         };
         assert_drawn(&months::chart(&one_month).unwrap());
     }
     let mut none_failed = failures_input();
-    for stretch in &mut none_failed.stretches {
-        stretch.classes.clear();
+    for week in &mut none_failed.weeks {
+        week.failures.clear();
     }
-    none_failed.stretches.truncate(1);
+    none_failed.weeks.truncate(1);
     none_failed.jump = None;
     assert_drawn(&failures::chart(&none_failed).unwrap());
 }

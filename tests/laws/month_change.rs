@@ -94,6 +94,7 @@ fn simulated(seed: u64, rho: f64, rise: f64, wider: f64, fails: f64) -> MonthCha
         series: 0,
         stations: None,
         judge: &judge,
+        limit_ma: None,
         level: 0.95,
     };
     month_change(&before, (2026, 10), baseline, [None, None])
@@ -178,12 +179,12 @@ fn the_rise_that_flags_a_jump_is_the_rise_that_matters_of_a_month() {
     let share = |value: f64| Estimate::new(value, value - 0.03, value + 0.03, 0.95, "made up");
     let mut change = simulated(1, 0.0, 0.0, 1.0, 0.01);
     // From 10 % to 15 %: far from twice as many.
-    change.failures[0].share = share(0.10);
-    change.failures[1].share = share(0.15);
+    change.failure_share_before = share(0.10);
+    change.failure_share = share(0.15);
     change.failure_change = share(0.05);
     let matters = |jump_rise: f64| {
         let config = Config { jump_rise, ..Config::default() };
-        judge_month(&change, Some(5.0), &Wording::new(2.0, 0.001), &config).matters
+        judge_month(&change, &Wording::new(2.0, 0.001), &config).matters
     };
     assert_eq!(matters(0.005), Matters::FailuresRose);
     assert_ne!(matters(0.06), Matters::FailuresRose);

@@ -9,7 +9,7 @@ use leakdrift::analysis::body::capability::{Capability, Index};
 use leakdrift::analysis::body::describe::Which;
 use leakdrift::analysis::body::distribution::{Distribution, FamilyFit, Goodness, TailAnswers};
 use leakdrift::analysis::body::low_side::AgainstLowLimit;
-use leakdrift::analysis::month::table::Month;
+use leakdrift::analysis::month::change::MonthChange;
 use leakdrift::analysis::units::calibration::Covered;
 use leakdrift::analysis::units::causes::Cause;
 use leakdrift::analysis::units::checks::{StationChecks, WrongCheck};
@@ -39,6 +39,7 @@ use leakdrift::verdict::evidence::Forecast;
 use leakdrift::verdict::group::GroupBand;
 use leakdrift::verdict::limits::JudgedLimits;
 use leakdrift::verdict::low_limit::{LowLimit, LowReason};
+use leakdrift::verdict::month::Matters;
 use leakdrift::verdict::moved::{Moved, Mover};
 use leakdrift::verdict::physics::{Load, ProvingLoads};
 use leakdrift::verdict::reason::{Above, Reason};
@@ -278,40 +279,46 @@ pub fn series(name: &str) -> ReviewedSeries {
         months: vec![Month {
             month: (2026, 10),
             units: 440,
-            over_limit: 0,
             judged: 440,
             x05_ma: Some(1.93),
             x50_ma: Some(2.0),
             x95_ma: Some(2.07),
-            reject_share: Some(0.0),
+            reject_share: Some(e(0.0, 0.0, 0.008)),
             p_pku: Some(23.1),
         }],
         reading_step_ma: 0.01,
-        month: Some(MonthReport {
-            month: "2026-10".to_owned(),
-            baseline_from: Some(day("2026-05-11")),
-            baseline_to: Some(day("2026-09-30")),
-            units: 485,
-            units_before: 1949,
-            x50_ma: Some(2.01),
-            x50_before_ma: Some(2.0),
-            level_pct: Some(e(0.5, 0.1, 0.9)),
-            room_allowed_for: false,
-            room_used: Some(0.04),
-            spread_ratio: Some(e(1.02, 0.9, 1.15)),
-            expected_reject_ppm: Some(e(12.0, 1.0, 90.0)),
-            expected_reject_ppm_before: Some(e(10.0, 1.0, 80.0)),
-            failed: 3,
-            failure_share: Some(e(0.006, 0.001, 0.018)),
-            failed_before: 4,
-            failure_share_before: Some(e(0.002, 0.0005, 0.005)),
-            failure_change: Some(e(0.004, -0.001, 0.016)),
-            matters: "level_moved",
+        month: Some(MonthJudged {
+            change: month_change(),
+            matters: Matters::LevelMoved,
             rank: 1,
-            matters_words: "level moved",
             sentence: format!("The level of {name} rose."),
         }),
         charts: vec![("charts/m1-ac-1500-months.png".to_owned(), "How did it move?".to_owned())],
+    }
+}
+
+fn month_change() -> MonthChange {
+    MonthChange {
+        month: (2026, 10),
+        baseline_from: Some(day("2026-05-11")),
+        baseline_to: Some(day("2026-09-30")),
+        units: 485,
+        units_before: 1949,
+        x50_ma: Some(2.01),
+        x50_before_ma: Some(2.0),
+        level_pct: Some(e(0.5, 0.1, 0.9)),
+        room_allowed_for: false,
+        room_used: Some(0.04),
+        spread_ratio: Some(e(1.02, 0.9, 1.15)),
+        expected_reject_ppm: Some(e(12.0, 1.0, 90.0)),
+        expected_reject_ppm_before: Some(e(10.0, 1.0, 80.0)),
+        failed: 3,
+        failure_share: Some(e(0.006, 0.001, 0.018)),
+        failed_before: 4,
+        failure_share_before: Some(e(0.002, 0.0005, 0.005)),
+        failure_change: Some(e(0.004, -0.001, 0.016)),
+        judged: 484,
+        judged_before: 1948,
     }
 }
 
@@ -512,8 +519,9 @@ pub fn report_of(name: &str) -> Report {
             size_pct: e(3.63, 3.5, 3.7),
         }],
         jumps: None,
+        jump_charts: Vec::new(),
         cannot_tell: None,
-        since_report: Some(SinceReport {
+        since_report: Some(Since {
             earlier: Earlier {
                 name: n(),
                 month: "2026-09".to_owned(),
@@ -568,6 +576,7 @@ pub fn report_of(name: &str) -> Report {
             series: Vec::new(),
             limit_groups: Vec::new(),
             testers: Testers::default(),
+            jumps: Vec::new(),
         },
         register: Register {
             events: Some(vec![Event {

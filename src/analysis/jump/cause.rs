@@ -1,12 +1,18 @@
 //! One cause: its numbers, and what cannot be told from it.
 
 use std::collections::BTreeMap;
+use std::fmt::{self, Display, Formatter};
+
+use serde::ser::SerializeStruct;
+use serde::{Serialize, Serializer};
 
 use super::cells::{Cell, Cells, Level, Place, total};
-use super::levels::{Candidate, Rise};
-use crate::stats::contingency::{MantelHaenszel, Table, mantel_haenszel};
+use super::levels::Candidate;
+use super::rise::Rise;
+use crate::stats::contingency::{Table, mantel_haenszel};
 use crate::stats::estimate::Estimate;
 use crate::stats::rate_ratio::{Rate, rate_ratio};
+use crate::words::numbers::{as_count, whole};
 
 /// Two levels with this share of their units in common cannot be told apart.
 const SAME_UNITS: f64 = 0.8;
@@ -31,37 +37,95 @@ impl Named {
     }
 }
 
+impl Display for Named {
+    /// `lot HE-26-31`.
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        write!(f, "{} {}", self.factor, self.level)
+    }
+}
+
+impl Serialize for Named {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.collect_str(self)
+    }
+}
+
+/// One level, or a pair of levels of two factors.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Levels(pub Vec<Named>);
+
+impl Levels {
+    /// Its factor; those of a pair joined by ` + `.
+    #[must_use]
+    pub fn factor(&self) -> String {
+        self.joined(|n| &n.factor)
+    }
+
+    /// Its level, joined in the same way.
+    #[must_use]
+    pub fn level(&self) -> String {
+        self.joined(|n| &n.level)
+    }
+
+    fn joined(&self, of: fn(&Named) -> &str) -> String {
+        self.0.iter().map(of).collect::<Vec<_>>().join(" + ")
+    }
+}
+
+impl Display for Levels {
+    /// `lot HE-26-31 together with station A2`.
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        let each: Vec<String> = self.0.iter().map(Named::to_string).collect();
+        f.write_str(&each.join(" together with "))
+    }
+}
+
+impl Serialize for Levels {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        let mut pair = to.serialize_struct("Levels", 2)?;
+        pair.serialize_field("factor", &self.factor())?;
+        pair.serialize_field("level", &self.level())?;
+        pair.end()
+    }
+}
+
 /// What explains a part of a rise.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Cause {
-    /// One level, or a pair of levels of two factors.
-    pub what: Vec<Named>,
+    /// What it is.
+    #[serde(flatten)]
+    pub what: Levels,
     /// Their places: factor and level.
+    #[serde(skip)]
     pub places: Vec<Place>,
     /// Its failures.
+    #[serde(serialize_with = "as_count")]
     pub failures: f64,
     /// Its units.
+    #[serde(serialize_with = "as_count")]
     pub units: f64,
     /// Failures expected of so many units by the share before, series by series.
     pub expected: f64,
-    /// How many times the share before; `None` where neither had a failure.
+    /// How many times the share before; `None` where there was no failure before.
     pub ratio: Option<Estimate>,
     /// Share of all failures beyond those expected.
     pub share_of_excess: f64,
+    /// Odds against the units of the same series and day; `None` where none stood beside it, or none of these failed.
+    pub odds_within_days: Option<Estimate>,
+    /// Failures of the units of the same series and day; `None` where none stood beside it.
+    pub others_failed: Option<u64>,
     /// Likelihood ratio over the dispersion, by which causes are ranked.
+    #[serde(skip)]
     pub statistic: f64,
     /// p-value, adjusted for all levels asked.
     pub p_value: f64,
-    /// Within series and day against the units beside it; `None` where it had its days alone.
-    pub within_days: Option<MantelHaenszel>,
     /// Its units before the rise.
+    #[serde(serialize_with = "as_count")]
     pub units_before: f64,
     /// Levels that were used together with it, whole or nearly.
     pub same_units: Vec<Named>,
     /// Levels of other units that have the same failures and explain them nearly as well.
     pub rivals: Vec<Named>,
-    /// First and last day of its failures.
-    pub days: (i32, i32),
 }
 
 /// Measures a candidate against what is left of the rise.
@@ -94,18 +158,18 @@ pub(super) fn measured(rise: &Rise<'_>, candidate: &Candidate) -> Cause {
         }
     }
     let tables: Vec<Table> = tables.into_values().collect();
-    let with: Vec<i32> =
-        own.iter().filter(|c| c.failures.of(counted) > 0.0).map(|c| c.day).collect();
+    let within_days = mantel_haenszel(&tables, confidence);
     Cause {
-        what: places.iter().map(|place| Named::of(cells, *place)).collect(),
+        what: Levels(places.iter().map(|place| Named::of(cells, *place)).collect()),
         failures,
         units,
         expected,
-        ratio,
+        ratio: ratio.filter(|r| r.value.is_finite()),
         share_of_excess: (failures - expected) / rise.excess,
         statistic: candidate.statistic,
         p_value: candidate.adjusted,
-        within_days: mantel_haenszel(&tables, confidence),
+        others_failed: within_days.as_ref().map(|m| whole(m.others_failed)),
+        odds_within_days: within_days.and_then(|m| m.odds_ratio),
         units_before: before.iter().filter(|c| of(c)).map(|c| c.units).sum(),
         same_units: places
             .iter()
@@ -117,10 +181,6 @@ pub(super) fn measured(rise: &Rise<'_>, candidate: &Candidate) -> Cause {
             .filter(|n| !places.iter().any(|(f, _)| cells.factors[*f].name == n.factor))
             .collect(),
         rivals: Vec::new(),
-        days: (
-            with.iter().copied().min().unwrap_or_default(),
-            with.iter().copied().max().unwrap_or_default(),
-        ),
         places,
     }
 }

@@ -2,10 +2,14 @@
 
 use std::collections::BTreeMap;
 
+use serde::Serialize;
+
+use crate::series::Outcome;
 use crate::stats::rate_change::DayCount;
 
 /// Which first attempts count as failures.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Counted {
     /// Over limit, under limit and breakdown together.
     Failed,
@@ -23,16 +27,19 @@ impl Counted {
     /// All of them, failures together first.
     pub const ALL: [Self; 5] =
         [Self::Failed, Self::OverLimit, Self::UnderLimit, Self::Breakdown, Self::NotCompleted];
+    /// Each outcome on its own.
+    pub const SINGLE: [Self; 4] =
+        [Self::OverLimit, Self::UnderLimit, Self::Breakdown, Self::NotCompleted];
 
-    /// As in `results.json`.
+    /// Whether an outcome counts.
     #[must_use]
-    pub fn key(self) -> &'static str {
-        match self {
-            Self::Failed => "failed",
-            Self::OverLimit => "over_limit",
-            Self::UnderLimit => "under_limit",
-            Self::Breakdown => "breakdown",
-            Self::NotCompleted => "not_completed",
+    pub fn counts(self, outcome: Outcome) -> bool {
+        match outcome {
+            Outcome::OverLimit => matches!(self, Self::Failed | Self::OverLimit),
+            Outcome::UnderLimit => matches!(self, Self::Failed | Self::UnderLimit),
+            Outcome::Breakdown | Outcome::Arc => matches!(self, Self::Failed | Self::Breakdown),
+            Outcome::NotCompleted => self == Self::NotCompleted,
+            Outcome::Pass => false,
         }
     }
 }

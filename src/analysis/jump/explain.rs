@@ -7,52 +7,37 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use serde::Serialize;
+
 use super::cause::{Cause, measured, rivals};
 use super::cells::{Cell, Cells, Counted, Level, total};
-use super::levels::{Before, Candidate, Rise, ask, narrow, tied_to_days};
+use super::levels::{Candidate, ask, narrow};
+use super::rise::{Before, Change, Demands, Rise, tied_to_days};
 
 /// A pair of levels that has this share of what one of them explains is named in its place.
 const CARRIES: f64 = 0.75;
 /// Causes named at most.
 const MOST: usize = 5;
 
-/// What a cause must be.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Demands {
-    /// Failures.
-    pub failures: f64,
-    /// Share of the excess.
-    pub share: f64,
-    /// False discovery rate.
-    pub false_discoveries: f64,
-    /// Confidence of intervals.
-    pub confidence: f64,
-}
-
-/// What is known of the change that is to be explained.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Change {
-    /// Dispersion of counts over many days.
-    pub dispersion: f64,
-    /// Its p-value.
-    pub p_value: f64,
-}
-
 /// A rise explained.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct Explained {
     /// Failures in the time of the rise.
+    #[serde(skip)]
     pub failures: f64,
     /// Expected by the share before, series by series.
+    #[serde(skip)]
     pub expected: f64,
     /// Causes, the strongest first.
     pub causes: Vec<Cause>,
     /// Levels that came with the date and that every unit since had: they cannot be told from it.
     pub coincides: Vec<Cause>,
+    /// Failures beyond those expected.
+    pub excess: f64,
     /// Share of the excess that no cause explains.
-    pub unexplained: f64,
+    pub unexplained_share: f64,
     /// Factors with several levels of which none stands out.
-    pub cleared: Vec<String>,
+    pub not_causes: Vec<String>,
 }
 
 /// What explains that more failed among `after` than among `before`.
@@ -69,7 +54,8 @@ pub fn explain(
     let (_, failures) = total(after.iter().copied(), counted);
     let expected: f64 = after.iter().map(|c| c.units * base.plain(c)).sum();
     let excess = failures - expected;
-    let mut found = Explained { failures, expected, unexplained: 1.0, ..Explained::default() };
+    let mut found =
+        Explained { failures, expected, excess, unexplained_share: 1.0, ..Explained::default() };
     if excess <= 0.0 || after.is_empty() || before.is_empty() {
         return found;
     }
@@ -89,7 +75,7 @@ pub fn explain(
     while found.causes.len() < MOST {
         let candidates = ask(&rise);
         if found.causes.is_empty() {
-            found.cleared = cleared(cells, &candidates, &rise.after);
+            found.not_causes = cleared(cells, &candidates, &rise.after);
         }
         let named: Vec<(&Candidate, Cause)> = candidates
             .iter()
@@ -119,7 +105,7 @@ pub fn explain(
         let best = named.into_iter().max_by(|a, b| {
             a.0.score
                 .total_cmp(&b.0.score)
-                .then_with(|| b.1.what.len().cmp(&a.1.what.len()))
+                .then_with(|| b.1.what.0.len().cmp(&a.1.what.0.len()))
                 .then_with(|| b.1.what.cmp(&a.1.what))
         });
         let Some((best, mut cause)) = best else { break };
@@ -139,15 +125,15 @@ pub fn explain(
         }
     }
     let explained: f64 = found.causes.iter().map(|c| c.share_of_excess).sum();
-    found.unexplained = (1.0 - explained).clamp(0.0, 1.0);
+    found.unexplained_share = (1.0 - explained).clamp(0.0, 1.0);
     let named: BTreeSet<&String> = found
         .causes
         .iter()
         .chain(&found.coincides)
-        .flat_map(|c| c.what.iter().chain(&c.same_units))
+        .flat_map(|c| c.what.0.iter().chain(&c.same_units))
         .map(|n| &n.factor)
         .collect();
-    found.cleared.retain(|f| !named.contains(f));
+    found.not_causes.retain(|f| !named.contains(f));
     found
 }
 

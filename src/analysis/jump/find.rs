@@ -5,12 +5,14 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::cells::{Cell, Counted, by_day};
-use super::explain::{Change, Demands, explain};
+use super::change::{Dated, Place, Scope, Side, Window};
+use super::explain::explain;
+use super::found::Jump;
 use super::gather::{gather, plain};
 use super::recount::recount;
+use super::rise::{Change, Demands};
 use super::split::{Recount, split};
 use super::traces::{of_cause, traces};
-use super::{Dated, Jump, Scope, Side, Window};
 use crate::config::Config;
 use crate::day::Day;
 use crate::series::Pass;
@@ -24,13 +26,14 @@ use crate::stats::rate_ratio::{Rate, rate_ratio_p};
 
 /// False discovery rate over all scans of a plant.
 const FALSE_SCANS: f64 = 0.05;
-/// False discovery rate over all levels asked for one change.
-const FALSE_CAUSES: f64 = 0.05;
 /// From this p-value on a share is taken to have come back to what it was.
 const CAME_BACK: f64 = 0.01;
 
+/// False discovery rate over all levels asked for one change.
+const FALSE_CAUSES: f64 = 0.05;
+
 /// What is asked.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Asked {
     /// p-value of a change.
     pub p: f64,
@@ -40,12 +43,14 @@ pub struct Asked {
     pub seed: u64,
     /// The date, where it is known: then only that is looked at.
     pub since: Option<Day>,
+    /// The model looked at; all, and with them stations and the line, where `None`.
+    pub model: Option<String>,
 }
 
 impl Asked {
-    /// What the settings ask.
+    /// Every change of every series, station and the line, by the settings.
     #[must_use]
-    pub fn new(config: &Config, since: Option<Day>) -> Self {
+    pub fn all(config: &Config) -> Self {
         Self {
             p: config.jump_p,
             demands: Demands {
@@ -55,8 +60,16 @@ impl Asked {
                 confidence: config.confidence,
             },
             seed: config.seed,
-            since,
+            since: None,
+            model: None,
         }
+    }
+
+    /// Whether a model is looked at: names are compared without case and blanks around.
+    #[must_use]
+    pub fn looks_at(&self, model: &str) -> bool {
+        let plain = |name: &str| name.trim().to_lowercase();
+        self.model.as_deref().is_none_or(|wanted| plain(wanted) == plain(model))
     }
 }
 
@@ -71,10 +84,13 @@ struct Scan {
 /// Every change of the pass, those of series first, then by date. With a date given, the change at that date of
 /// every series that has units on both sides, failures together.
 #[must_use]
-pub fn jumps(pass: &Pass, asked: &Asked, wanted: &dyn Fn(usize) -> bool) -> Vec<Jump> {
+pub fn jumps(pass: &Pass, asked: &Asked) -> Vec<Jump> {
     let cells = plain(pass);
-    let chosen: Vec<u32> =
-        (0u32..).zip(&pass.series).filter(|(n, _)| wanted(*n as usize)).map(|(n, _)| n).collect();
+    let chosen: Vec<u32> = (0u32..)
+        .zip(&pass.series)
+        .filter(|(_, s)| asked.looks_at(&s.key.model))
+        .map(|(n, _)| n)
+        .collect();
     let mut by_series: BTreeMap<u32, Vec<&Cell>> = BTreeMap::new();
     for c in &cells {
         by_series.entry(c.series).or_default().push(c);
@@ -307,6 +323,7 @@ fn look(
     let traces = traces(pass, scope, counted, windows, explained.causes.first());
     Some(Jump {
         scope,
+        place: Place::new(pass, scope),
         counted,
         date: Dated { day: change.day, low: change.days.0, high: change.days.1 },
         ended: raw.ended,
@@ -323,6 +340,7 @@ fn look(
         limits: counts.limits,
         explained,
         traces,
+        readings: None,
     })
 }
 
@@ -379,6 +397,7 @@ fn explained_already(known: &[Jump], cells: &super::cells::Cells, c: &Cell) -> b
             && j.explained.causes.iter().any(|cause| {
                 cause
                     .what
+                    .0
                     .iter()
                     .zip(&cause.places)
                     .all(|(named, (f, _))| cells.name(*f, cells.level(c, *f)) == named.level)

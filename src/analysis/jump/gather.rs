@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::cells::{Cell, Cells, Factor, Failures, Level};
-use super::{Scope, Window};
+use super::change::{Scope, Window};
 use crate::series::{Outcome, OutcomeLine, Pass};
 
 fn failures(line: &OutcomeLine) -> Failures {

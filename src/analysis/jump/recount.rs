@@ -2,8 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use super::Window;
+use super::change::Window;
 use super::split::{LimitMove, Recount};
+use crate::movement::readings::ma;
 use crate::series::{Limits, Pass, Says, TallyLine, UnderLimitLine};
 
 /// Fewest readings on each side and station from which a move of readings is taken.
@@ -42,11 +43,10 @@ pub fn recount(
         for (high, from_pa, to_pa) in [(true, a.high_pa, b.high_pa), (false, a.low_pa, b.low_pa)] {
             if from_pa != to_pa {
                 recount.limits.push(LimitMove {
-                    series: u32::try_from(n).unwrap_or(u32::MAX),
-                    station: s,
+                    station: pass.plant.stations[usize::from(s)].clone(),
                     high,
-                    from_pa,
-                    to_pa,
+                    from_ma: from_pa.map(ma),
+                    to_ma: to_pa.map(ma),
                     day: first_day(pass, n, s, high, to_pa),
                 });
             }

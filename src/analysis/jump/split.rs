@@ -11,6 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, Poisson};
 use rand_pcg::Pcg64;
+use serde::Serialize;
 
 use super::cells::{Cell, Cells, Counted, Failures, Level};
 use crate::stats::estimate::Estimate;
@@ -43,32 +44,28 @@ pub struct Recount {
     pub days: BTreeMap<i32, Recounted>,
     /// Ratio of typical readings, after over before; `None` where readings do not tell.
     pub moved: Option<f64>,
-    /// Whether a limit changed, as sentences of the change: station, kind, from, to (mA).
+    /// Limits that changed.
     pub limits: Vec<LimitMove>,
 }
 
 /// A limit that differs between the two sides.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LimitMove {
-    /// Series.
-    pub series: u32,
     /// Station.
-    pub station: u16,
+    pub station: String,
     /// Whether it is the high limit.
     pub high: bool,
-    /// Before, pA.
-    pub from_pa: Option<i64>,
-    /// After, pA.
-    pub to_pa: Option<i64>,
+    /// Before, mA; `None` where there was none.
+    pub from_ma: Option<f64>,
+    /// After, mA.
+    pub to_ma: Option<f64>,
     /// First day of the new one there.
     pub day: i32,
 }
 
 /// The parts of a rise, as shares of units.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Parts {
-    /// The rise itself.
-    pub rise: Estimate,
     /// More units of what failed more often before already.
     pub mix: Estimate,
     /// Another limit.
@@ -81,6 +78,8 @@ pub struct Parts {
     pub breakdown: Estimate,
     /// Under-limit results, and tests not completed where those are counted.
     pub other: Estimate,
+    /// The rise itself.
+    pub rise: Estimate,
     /// The factor whose mix changed.
     pub mix_of: Option<String>,
 }
@@ -278,13 +277,13 @@ pub fn split(
         Estimate::new(value[n], at(tail), at(1.0 - tail), confidence, "days drawn again")
     };
     Some(Parts {
-        rise: estimate(0)?,
         mix: estimate(1)?,
         limit: estimate(2)?,
         shift: estimate(3)?,
         strays: estimate(4)?,
         breakdown: estimate(5)?,
         other: estimate(6)?,
+        rise: estimate(0)?,
         mix_of: chosen.filter(|c| c.1).map(|(f, _)| cells.factors[f].name.clone()),
     })
 }

@@ -2,28 +2,41 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use serde::Serialize;
+
 use super::cause::Cause;
 use super::cells::Counted;
-use super::{Scope, Window};
-use crate::series::{Outcome, Pass, Tests};
+use super::change::{Scope, Window};
+use crate::series::{Pass, Tests};
 
 /// Failures of one station so close together make a run, seconds…
 const RUN_S: i64 = 600;
 /// …from this many.
 const RUN_FAILURES: usize = 3;
 
+/// Failures of one station close together.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Run {
+    /// How many.
+    pub failures: u64,
+    /// The station.
+    pub station: String,
+}
+
 /// How failures of the rise lie in time, and their retests.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct Traces {
     /// Failures looked at: those of the first cause where one is named, else all.
     pub failures: u64,
     /// Of these, in runs of three or more within ten minutes at one station.
     pub in_runs: u64,
-    /// Most within ten minutes, with the station.
-    pub most_in_run: Option<(u64, u16)>,
-    /// Days with a failure, and production days of that time.
+    /// Most within ten minutes.
+    #[serde(skip)]
+    pub most_in_run: Option<Run>,
+    /// Days with a failure.
+    #[serde(rename = "days_with_failures")]
     pub days_with: u64,
-    /// Production days.
+    /// Production days of that time.
     pub days: u64,
     /// Failures tested again, and of these passed in the end at the same settings.
     pub retested: u64,
@@ -32,6 +45,7 @@ pub struct Traces {
     /// Of these, passed at another station.
     pub passed_elsewhere: u64,
     /// The same for the time before: tested again and passed.
+    #[serde(skip)]
     pub before: (u64, u64),
 }
 
@@ -43,22 +57,10 @@ impl Traces {
     }
 }
 
-fn counts(counted: Counted, outcome: Outcome) -> bool {
-    match outcome {
-        Outcome::OverLimit => matches!(counted, Counted::Failed | Counted::OverLimit),
-        Outcome::UnderLimit => matches!(counted, Counted::Failed | Counted::UnderLimit),
-        Outcome::Breakdown | Outcome::Arc => {
-            matches!(counted, Counted::Failed | Counted::Breakdown)
-        }
-        Outcome::NotCompleted => counted == Counted::NotCompleted,
-        Outcome::Pass => false,
-    }
-}
-
 /// Whether a unit is of the cause; `factors` is its combination of levels in the pass.
 #[must_use]
 pub fn of_cause(pass: &Pass, cause: &Cause, station: u16, series: usize, factors: u32) -> bool {
-    cause.places.iter().zip(&cause.what).all(|((f, _), named)| {
+    cause.places.iter().zip(&cause.what.0).all(|((f, _), named)| {
         let name = match f {
             0 => pass.plant.stations[usize::from(station)].as_str(),
             1 => pass.series[series].key.model.as_str(),
@@ -93,7 +95,7 @@ pub fn traces(
         }
         let day = test.day();
         days.insert(day);
-        if counts(counted, test.outcome()) {
+        if counted.counts(test.outcome()) {
             found.failures += 1;
             with.insert(day);
             times.entry(test.station()).or_default().push(test.time());
@@ -112,8 +114,9 @@ pub fn traces(
             let run = last + 1 - first;
             if run >= RUN_FAILURES {
                 in_run[first..=last].fill(true);
-                if found.most_in_run.is_none_or(|(n, _)| run as u64 > n) {
-                    found.most_in_run = Some((run as u64, *station));
+                if found.most_in_run.as_ref().is_none_or(|most| run as u64 > most.failures) {
+                    let station = pass.plant.stations[usize::from(*station)].clone();
+                    found.most_in_run = Some(Run { failures: run as u64, station });
                 }
             }
         }
@@ -121,7 +124,7 @@ pub fn traces(
     }
     for h in pass.histories() {
         let series = h.series as usize;
-        if !inside(series, h.station) || !counts(counted, h.outcome) || h.retests == 0 {
+        if !inside(series, h.station) || !counted.counts(h.outcome) || h.retests == 0 {
             continue;
         }
         if before.has(h.day) {

@@ -6,8 +6,10 @@
 //! spread. Failures: Newcombe's hybrid score interval. The expected rejects of a month are those of its own
 //! readings, not carried to a day: for a drifting series they differ from the verdict's.
 
-use crate::day::Day;
-use crate::day::month_of;
+use chrono::NaiveDate;
+use serde::Serialize;
+
+use crate::day::{Day, date_of, month_of};
 use crate::movement::Period;
 use crate::movement::drift::{DayPoint, Drift};
 use crate::movement::readings::Reading;
@@ -19,6 +21,7 @@ use crate::stats::estimate::Estimate;
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson, difference};
 use crate::stats::special::student_t_quantile;
 use crate::stats::trend::median;
+use crate::words::time::as_month;
 
 /// Longest time before the month that it is held against, days.
 const LONGEST: Day = 183;
@@ -27,40 +30,53 @@ const FEWEST_POINTS: usize = 5;
 /// Fewest units of a day whose spread counts.
 const SPREAD_UNITS: f64 = 3.0;
 
-/// Failures among judged units.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Share {
-    /// Units over or under a limit or with a breakdown.
-    pub failed: u64,
-    /// Units judged: all but those not completed.
-    pub judged: u64,
-    /// The share with its exact interval; `None` without units.
-    pub share: Option<Estimate>,
-}
-
-/// The month against its baseline.
-#[derive(Debug, Clone, PartialEq)]
+/// The month against its baseline, as in `results.json`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct MonthChange {
     /// The month.
+    #[serde(serialize_with = "as_month")]
     pub month: (i32, u32),
-    /// First and last day of the baseline; `None` where nothing was tested before.
-    pub baseline: Option<(Day, Day)>,
-    /// Units of the month, and of the baseline.
-    pub units: [u64; 2],
-    /// Typical reading of the baseline and of the month, mA: medians of daily points.
-    pub typical_ma: Option<[f64; 2]>,
+    /// First day of the baseline; `None` where nothing was tested before.
+    pub baseline_from: Option<NaiveDate>,
+    /// Last day of the baseline.
+    pub baseline_to: Option<NaiveDate>,
+    /// First tests of the month.
+    pub units: u64,
+    /// First tests of the baseline.
+    pub units_before: u64,
+    /// Typical reading of the month, mA: median of daily points.
+    pub x50_ma: Option<f64>,
+    /// Typical reading of the baseline, mA.
+    pub x50_before_ma: Option<f64>,
     /// Change of the level, per cent.
     pub level_pct: Option<Estimate>,
     /// Whether the room's air was allowed for in the level.
     pub room_allowed_for: bool,
+    /// Share of the room from the baseline's level to the limit that the level used since; negative where it
+    /// gave room back. `None` where no limit or level is known, or there was no room.
+    pub room_used: Option<f64>,
     /// Spread of the month over that of the baseline.
     pub spread_ratio: Option<Estimate>,
-    /// Share of healthy units expected over the limit in the baseline and in the month.
-    pub expected_share: [Option<Estimate>; 2],
-    /// Failures of the baseline and of the month.
-    pub failures: [Share; 2],
+    /// Healthy units expected over the limit in the month, parts per million.
+    pub expected_reject_ppm: Option<Estimate>,
+    /// The same in the baseline.
+    pub expected_reject_ppm_before: Option<Estimate>,
+    /// Units of the month over or under a limit or with a breakdown.
+    pub failed: u64,
+    /// Their share of the judged ones; `None` without any.
+    pub failure_share: Option<Estimate>,
+    /// The same of the baseline.
+    pub failed_before: u64,
+    /// The share of the baseline.
+    pub failure_share_before: Option<Estimate>,
     /// Change of the share of failures, a fraction of 1.
     pub failure_change: Option<Estimate>,
+    /// Units judged in the month: all but those not completed.
+    #[serde(skip)]
+    pub judged: u64,
+    /// Units judged in the baseline.
+    #[serde(skip)]
+    pub judged_before: u64,
 }
 
 /// Everything a month is held against.
@@ -80,6 +96,8 @@ pub struct Before<'a> {
     pub stations: Option<&'a Stations>,
     /// The period judged.
     pub judge: &'a Period,
+    /// The high limit in force, mA.
+    pub limit_ma: Option<f64>,
     /// Confidence level.
     pub level: f64,
 }
@@ -125,17 +143,18 @@ pub fn month_change(
             None
         }
     };
-    let mut counts = [[0_u64; 3]; 2];
+    let (mut units, mut judged, mut failed) = ([0_u64; 2], [0_u64; 2], [0_u64; 2]);
     for o in before.outcomes {
         let Some(s) = side(o.day) else { continue };
         let n = u64::from(o.count);
-        counts[s][0] += n;
+        units[s] += n;
         if o.outcome != Outcome::NotCompleted {
-            counts[s][1] += n;
-            counts[s][2] += if o.outcome == Outcome::Pass { 0 } else { n };
+            judged[s] += n;
+            failed[s] += if o.outcome == Outcome::Pass { 0 } else { n };
         }
     }
-    let failures = [0, 1].map(|s| share(counts[s][2], counts[s][1], before.level));
+    let counts = [0, 1].map(|s| counts(failed[s], judged[s]));
+    let share = |s: usize| clopper_pearson(counts[s]?, before.level);
     // Points of a movement that the room explains are compared with its effect taken off.
     let flat = &before.drift.flat_ma;
     let room = before.drift.room_allowed_for && flat.len() == before.points.len();
@@ -148,29 +167,35 @@ pub fn month_change(
             levels[s].push(value);
         }
     }
-    let typical_ma = median(&levels[0]).zip(median(&levels[1])).map(|(a, b)| [a, b]);
+    let typical_ma = median(&levels[0]).zip(median(&levels[1]));
+    let level_pct = level_change(&levels, before.drift.rho.unwrap_or(0.0), before.level);
+    let [share_before, share_now] = expected_share.map(|s| s.map(|s| s.scaled(1e6)));
     MonthChange {
         month,
-        baseline,
-        units: [counts[0][0], counts[1][0]],
-        typical_ma,
-        level_pct: level_change(&levels, before.drift.rho.unwrap_or(0.0), before.level),
+        baseline_from: baseline.map(|b| date_of(b.0)),
+        baseline_to: baseline.map(|b| date_of(b.1)),
+        units: units[1],
+        units_before: units[0],
+        x50_ma: typical_ma.map(|t| t.1),
+        x50_before_ma: typical_ma.map(|t| t.0),
+        room_used: typical_ma.and_then(|(level, _)| {
+            let room = Some(before.limit_ma? - level).filter(|room| *room > 0.0)?;
+            // The change as the interval has it, so that the room's air stays out where it was allowed for.
+            Some(level * level_pct.as_ref()?.value / 100.0 / room)
+        }),
+        level_pct,
         room_allowed_for: room,
         spread_ratio: spread_ratio(before, &side),
-        expected_share,
-        failure_change: failures_between(&failures, before.level),
-        failures,
+        expected_reject_ppm: share_now,
+        expected_reject_ppm_before: share_before,
+        failed: failed[1],
+        failure_share: share(1),
+        failed_before: failed[0],
+        failure_share_before: share(0),
+        failure_change: counts[0].zip(counts[1]).and_then(|(a, b)| difference(a, b, before.level)),
+        judged: judged[1],
+        judged_before: judged[0],
     }
-}
-
-/// Change of the share of failures from the first to the second.
-fn failures_between([before, now]: &[Share; 2], level: f64) -> Option<Estimate> {
-    let of = |s: &Share| counts(s.failed, s.judged);
-    difference(of(before)?, of(now)?, level)
-}
-
-fn share(failed: u64, judged: u64, level: f64) -> Share {
-    Share { failed, judged, share: counts(failed, judged).and_then(|c| clopper_pearson(c, level)) }
 }
 
 #[expect(clippy::cast_precision_loss, reason = "counts of units")]

@@ -1,5 +1,7 @@
 //! A series month by month.
 
+use std::collections::BTreeMap;
+
 use serde::Serialize;
 
 use crate::analysis::body::describe::{Options, describe};
@@ -11,6 +13,8 @@ use crate::movement::limits::LimitHistory;
 use crate::movement::readings::{Reading, grouped, ma};
 use crate::series::Outcome;
 use crate::series::Series;
+use crate::stats::estimate::{Estimate, as_value};
+use crate::stats::proportion::{EffectiveCounts, clopper_pearson};
 use crate::words::time::as_month;
 
 /// One month of a series.
@@ -21,21 +25,19 @@ pub struct Month {
     pub month: (i32, u32),
     /// First attempts.
     pub units: u64,
-    /// Over-limit results.
-    #[serde(skip)]
-    pub over_limit: u64,
     /// Judged units: all but those not completed.
     #[serde(skip)]
     pub judged: u64,
-    /// 5 % quantile, mA; as the others `None` below the month's fewest units.
+    /// 5 % of the units read less, mA; `None`, as the other quantiles, below the month's fewest units.
     #[serde(skip)]
     pub x05_ma: Option<f64>,
-    /// Median.
+    /// Median, mA.
     pub x50_ma: Option<f64>,
-    /// 95 % quantile.
+    /// 95 % of the units read less, mA.
     pub x95_ma: Option<f64>,
-    /// Over-limit share of the judged units.
-    pub reject_share: Option<f64>,
+    /// Share of the judged units over the limit; `None` without any.
+    #[serde(serialize_with = "as_value")]
+    pub reject_share: Option<Estimate>,
     /// `P_pkU` against the limit at the month's end.
     pub p_pku: Option<f64>,
 }
@@ -50,13 +52,13 @@ pub fn months(
     options: &Options,
     config: &Config,
 ) -> Vec<Month> {
-    let mut all: std::collections::BTreeMap<(i32, u32), Month> = std::collections::BTreeMap::new();
+    let mut all: BTreeMap<(i32, u32), Month> = BTreeMap::new();
+    let mut over_limit: BTreeMap<(i32, u32), u64> = BTreeMap::new();
     for o in &series.outcomes {
         let month = month_of(o.day);
         let entry = all.entry(month).or_insert_with(|| Month {
             month,
             units: 0,
-            over_limit: 0,
             judged: 0,
             x05_ma: None,
             x50_ma: None,
@@ -67,12 +69,13 @@ pub fn months(
         let n = u64::from(o.count);
         entry.units += n;
         entry.judged += if o.outcome == Outcome::NotCompleted { 0 } else { n };
-        entry.over_limit += if o.outcome == Outcome::OverLimit { n } else { 0 };
+        *over_limit.entry(month).or_default() +=
+            if o.outcome == Outcome::OverLimit { n } else { 0 };
     }
-    for entry in all.values_mut().filter(|m| m.judged > 0) {
+    for (month, entry) in &mut all {
         #[expect(clippy::cast_precision_loss, reason = "counts of a month")]
-        let share = entry.over_limit as f64 / entry.judged as f64;
-        entry.reject_share = Some(share);
+        let counts = EffectiveCounts::new(over_limit[month] as f64, entry.judged as f64, 1.0);
+        entry.reject_share = counts.and_then(|c| clopper_pearson(c, config.confidence));
     }
     for group in readings.chunk_by(|a, b| month_of(a.day) == month_of(b.day)) {
         let Some(entry) = all.get_mut(&month_of(group[0].day)) else {

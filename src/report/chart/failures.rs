@@ -2,65 +2,37 @@
 
 use super::axis::{day_text, number, percent};
 use super::drift::EventOn;
-use super::months::Interval;
 use super::{
     Along, Axis, Bar, Chart, ChartError, Dash, Layer, Panel, Role, Scale, Shape, Whisker, at,
 };
+use crate::analysis::jump::Jump;
+use crate::analysis::jump::cells::Counted;
+use crate::analysis::jump::weeks::Week;
+use crate::words;
 
-/// Kind of failure.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum FailureClass {
-    /// Tripped on the high limit.
-    OverLimit,
-    /// Below the low limit.
-    UnderLimit,
-    /// Flashover, short or arc.
-    Breakdown,
-    /// Any other.
-    Other,
+/// How a kind of failure is drawn.
+struct Look {
+    words: &'static str,
+    role: Role,
+    shape: Shape,
+    dash: Dash,
 }
 
-impl FailureClass {
-    /// All kinds in the order of the legend.
-    pub const ALL: [Self; 4] = [Self::OverLimit, Self::UnderLimit, Self::Breakdown, Self::Other];
-
-    fn look(self) -> (&'static str, Role, Shape, Dash) {
-        match self {
-            Self::OverLimit => ("over limit", Role::Limit, Shape::Disc, Dash::Solid),
-            Self::UnderLimit => ("under limit", Role::UnderLimit, Shape::Up, Dash::Dashed),
-            Self::Breakdown => ("breakdown", Role::Breakdown, Shape::Square, Dash::DashDot),
-            Self::Other => ("other", Role::Other, Shape::Diamond, Dash::Dotted),
+fn look(kind: Counted) -> Look {
+    let (words, role, shape, dash) = match kind {
+        Counted::OverLimit => ("over limit", Role::Limit, Shape::Disc, Dash::Solid),
+        Counted::UnderLimit => ("under limit", Role::UnderLimit, Shape::Up, Dash::Dashed),
+        Counted::Breakdown => ("breakdown", Role::Breakdown, Shape::Square, Dash::DashDot),
+        Counted::NotCompleted | Counted::Failed => {
+            ("other", Role::Other, Shape::Diamond, Dash::Dotted)
         }
-    }
-}
-
-/// Failures of one kind in one stretch of days.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ClassCount {
-    /// The kind.
-    pub class: FailureClass,
-    /// Units that failed so.
-    pub count: u64,
-    /// Their share of the units tested, with its interval.
-    pub share: Interval,
-}
-
-/// One stretch of days, a day or a week.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Stretch {
-    /// First day, days since 1970-01-01.
-    pub from: i32,
-    /// Day after the last.
-    pub until: i32,
-    /// Units tested.
-    pub units: u64,
-    /// Failures by kind; a kind that is missing counts as not seen.
-    pub classes: Vec<ClassCount>,
+    };
+    Look { words, role, shape, dash }
 }
 
 /// A jump in failures.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Jump {
+pub struct Marked {
     /// Most likely first day.
     pub day: i32,
     /// First day of its interval.
@@ -73,30 +45,50 @@ pub struct Jump {
     pub after: f64,
 }
 
+impl Marked {
+    /// The mark of a jump.
+    #[must_use]
+    pub fn of(jump: &Jump) -> Self {
+        Self {
+            day: jump.date.day,
+            low: jump.date.low,
+            high: jump.date.high,
+            before: jump.before.share.value,
+            after: jump.after.share.value,
+        }
+    }
+}
+
 /// What the failures chart needs to know.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Failures {
-    /// Series or whole line, for people.
+    /// The series, for people.
     pub scope: String,
-    /// What a stretch is: `day` or `week`.
-    pub stretch: String,
-    /// Stretches in order.
-    pub stretches: Vec<Stretch>,
+    /// Weeks in order.
+    pub weeks: Vec<Week>,
     /// Jump found, if any.
-    pub jump: Option<Jump>,
+    pub jump: Option<Marked>,
     /// Limit changes and other events.
     pub events: Vec<EventOn>,
 }
 
-/// Intervals are drawn up to this many stretches; beyond it they would hide the points.
+/// Days of a week.
+const DAYS: i32 = 7;
+
+/// The day after the last of a week.
+fn until(week: &Week) -> i32 {
+    week.from + DAYS
+}
+
+/// Intervals are drawn up to this many weeks; beyond it they would hide the points.
 const MOST_INTERVALS: usize = 70;
 
 /// The failures chart: share of units failing by kind above, units tested below.
 ///
 /// # Errors
-/// `NothingToShow` without stretches that tested a unit; else those of [`Chart::check`].
+/// `NothingToShow` without weeks that tested a unit; else those of [`Chart::check`].
 pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
-    let tested: Vec<&Stretch> = input.stretches.iter().filter(|s| s.units > 0).collect();
+    let tested: Vec<&Week> = input.weeks.iter().filter(|s| s.units > 0).collect();
     let (Some(first), Some(last)) = (tested.first(), tested.last()) else {
         return Err(ChartError::NothingToShow { what: "days with tests" });
     };
@@ -104,14 +96,14 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
         "a share of failures",
         tested
             .iter()
-            .flat_map(|s| &s.classes)
+            .flat_map(|s| &s.failures)
             .flat_map(|c| [c.share.value, c.share.low, c.share.high]),
     )?;
     let x = Axis::covering(
         "day",
         "",
         Scale::Date,
-        [f64::from(first.from), f64::from(last.until)],
+        [f64::from(first.from), f64::from(until(last))],
         0.015,
     );
     let intervals = tested.len() <= MOST_INTERVALS;
@@ -127,27 +119,26 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
         });
     }
     let mut tops = vec![0.0, 0.5];
-    for (k, class) in FailureClass::ALL.into_iter().enumerate() {
-        let (words, role, shape, dash) = class.look();
+    for (k, counted) in Counted::SINGLE.into_iter().enumerate() {
+        let Look { words, role, shape, dash } = look(counted);
         // A little apart, so that intervals of several kinds do not hide each other.
-        let middle = |s: &Stretch| {
-            f64::from(s.from) + f64::from(s.until - s.from) * (0.5 + 0.16 * (k as f64 - 1.5))
-        };
-        let of_class = |s: &Stretch| s.classes.iter().find(|c| c.class == class).copied();
-        let total: u64 = tested.iter().filter_map(|s| of_class(s)).map(|c| c.count).sum();
+        let middle =
+            |s: &Week| f64::from(s.from) + f64::from(DAYS) * (0.5 + 0.16 * (k as f64 - 1.5));
+        let of_kind = |s: &Week| s.failures.iter().find(|c| c.counted == counted).cloned();
+        let total: u64 = tested.iter().filter_map(|s| of_kind(s)).map(|c| c.count).sum();
         if total == 0 {
             continue;
         }
         let points: Vec<_> = tested
             .iter()
-            .map(|s| at(middle(s), of_class(s).map_or(0.0, |c| c.share.value * 100.0)))
+            .map(|s| at(middle(s), of_kind(s).map_or(0.0, |c| c.share.value * 100.0)))
             .collect();
         tops.extend(points.iter().map(|p| p.y));
         if intervals {
             let whiskers: Vec<Whisker> = tested
                 .iter()
                 .filter_map(|s| {
-                    of_class(s).filter(|c| c.count > 0).map(|c| Whisker {
+                    of_kind(s).filter(|c| c.count > 0).map(|c| Whisker {
                         x: middle(s),
                         low: c.share.low * 100.0,
                         high: c.share.high * 100.0,
@@ -190,13 +181,7 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
     let most = tested.iter().map(|s| s.units).max().unwrap_or(1) as f64;
     let volume = Panel {
         x: None,
-        y: Axis::new(
-            &format!("units tested per {}", input.stretch),
-            "",
-            Scale::Linear,
-            0.0,
-            most * 1.1,
-        ),
+        y: Axis::new("units tested per week", "", Scale::Linear, 0.0, most * 1.1),
         layers: vec![Layer::Bars {
             role: Role::Quiet,
             name: None,
@@ -204,7 +189,7 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
                 .iter()
                 .map(|s| Bar {
                     from: f64::from(s.from),
-                    to: f64::from(s.until),
+                    to: f64::from(until(s)),
                     top: s.units as f64,
                 })
                 .collect(),
@@ -213,7 +198,7 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
         share: 0.35,
     };
     let units: u64 = tested.iter().map(|s| s.units).sum();
-    let failed: u64 = tested.iter().flat_map(|s| &s.classes).map(|c| c.count).sum();
+    let failed: u64 = tested.iter().flat_map(|s| &s.failures).map(|c| c.count).sum();
     let title = match input.jump {
         Some(j) => format!(
             "{}: failures went from {} to {} on {}",
@@ -225,16 +210,16 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
         None => format!("{}: {} of units fail", input.scope, percent(failed as f64 / units as f64)),
     };
     let subtitle = format!(
-        "{} failures in the first tests of {} units, {}s from {} to {}",
+        "{} failures in the first tests of {} units, weeks from {} to {}",
         number(failed as f64, 0),
         number(units as f64, 0),
-        input.stretch,
         day_text(first.from),
-        day_text(last.until - 1)
+        day_text(until(last) - 1)
     );
     let mut notes = Vec::new();
-    if intervals {
-        notes.push("Upright lines are 95 % intervals of the share.".to_owned());
+    let level = tested.iter().flat_map(|s| &s.failures).map(|c| c.share.level).next();
+    if let Some(level) = level.filter(|_| intervals) {
+        notes.push(format!("Upright lines are {} intervals of the share.", words::percent(level)));
     }
     let panels = vec![Panel { x: None, y: shares, layers, beside: Vec::new(), share: 1.0 }, volume];
     Chart::new(title, subtitle, x, panels, notes)

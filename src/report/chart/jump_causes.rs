@@ -2,6 +2,7 @@
 
 use super::axis::number;
 use super::{Axis, Chart, ChartError, Layer, Role, Scale, Shape, at, rows};
+use crate::analysis::jump::Jump;
 
 /// A cause, or what no cause explains.
 #[derive(Debug, Clone, PartialEq)]
@@ -31,6 +32,41 @@ pub struct Causes {
     pub came_with: Option<String>,
     /// Causes, the strongest first, then what is left.
     pub bars: Vec<Bar>,
+}
+
+/// What the chart shows of a jump.
+#[must_use]
+pub fn of(jump: &Jump) -> Causes {
+    let found = &jump.explained;
+    let mut bars: Vec<Bar> = found
+        .causes
+        .iter()
+        .map(|c| Bar {
+            words: format!("{}\n{:.0} units", c.what, c.units),
+            excess: c.failures - c.expected,
+            failures: c.failures,
+            expected: c.expected,
+            named: true,
+        })
+        .collect();
+    let left = |all: f64, of: fn(&Bar) -> f64| (all - bars.iter().map(of).sum::<f64>()).max(0.0);
+    let failures = left(found.failures, |b| b.failures);
+    let expected = left(found.expected, |b| b.expected);
+    let words = if bars.is_empty() { "all units" } else { "all other units" };
+    bars.push(Bar {
+        words: words.to_owned(),
+        excess: failures - expected,
+        failures,
+        expected,
+        named: false,
+    });
+    Causes {
+        scope: jump.place.title.clone(),
+        period: format!("first tests of {}", jump.worse().window),
+        excess: found.excess,
+        came_with: found.coincides.first().map(|c| c.what.to_string()),
+        bars,
+    }
 }
 
 /// A level bar for each cause: failures beyond those expected, with failures and those expected as marks.

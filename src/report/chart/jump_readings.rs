@@ -2,6 +2,9 @@
 
 use super::axis::number;
 use super::{Along, Axis, Bar, Chart, ChartError, Dash, Layer, Panel, Role, Scale};
+use crate::analysis::jump::readings::SideReadings;
+use crate::analysis::jump::{Jump, Window};
+use crate::words::currents::PRINTED_IN_UA_BELOW_MA;
 
 /// Readings of one side.
 #[derive(Debug, Clone, PartialEq)]
@@ -31,6 +34,30 @@ pub struct Readings {
     pub before: Side,
     /// After.
     pub after: Side,
+}
+
+/// What the chart shows of a jump; nothing beyond one series.
+#[must_use]
+pub fn of(jump: &Jump) -> Option<Readings> {
+    let found = jump.readings.as_ref()?;
+    let (unit, factor) = match found.first_ma {
+        Some(first) if first < PRINTED_IN_UA_BELOW_MA => ("µA", 1e3),
+        _ => ("mA", 1.0),
+    };
+    let side = |words: &str, window: Window, side: &SideReadings| Side {
+        words: format!("{words}, {window}"),
+        readings: side.passed.iter().map(|(ma, count)| (factor * ma, *count)).collect(),
+        tripped: side.tripped,
+        limit: side.limit_ma.map(|ma| factor * ma),
+    };
+    Some(Readings {
+        scope: jump.place.title.clone(),
+        unit: unit.to_owned(),
+        step: factor * found.step_ma,
+        moved: jump.moved,
+        before: side("before", jump.before.window, &found.before),
+        after: side("since", jump.after.window, &found.after),
+    })
 }
 
 /// Bars over the range.

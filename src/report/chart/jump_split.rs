@@ -2,14 +2,17 @@
 
 use super::axis::number;
 use super::{Axis, Chart, ChartError, Layer, Role, Scale, Shape, at, rows};
+use crate::analysis::jump::Jump;
+use crate::stats::estimate::Estimate;
+use crate::words::percent;
 
 /// One part with its interval, shares of units.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Part {
     /// In words.
     pub words: String,
-    /// Its size, and the ends of its interval.
-    pub size: (f64, f64, f64),
+    /// Its size.
+    pub size: Estimate,
 }
 
 /// What the chart needs to know.
@@ -23,6 +26,29 @@ pub struct Split {
     pub parts: Vec<Part>,
 }
 
+/// What the chart shows of a jump; nothing where it has no parts.
+#[must_use]
+pub fn of(jump: &Jump) -> Option<Split> {
+    let p = jump.parts.as_ref()?;
+    let part = |words: &str, size: &Estimate| Part { words: words.to_owned(), size: size.clone() };
+    Some(Split {
+        scope: jump.place.title.clone(),
+        period: format!(
+            "change of the share of failures, {} against {}",
+            jump.after.window, jump.before.window
+        ),
+        parts: vec![
+            part("another mix of units", &p.mix),
+            part("another limit", &p.limit),
+            part("readings moved\nas a whole", &p.shift),
+            part("a separate group\nover the limit", &p.strays),
+            part("breakdowns", &p.breakdown),
+            part("other outcomes", &p.other),
+            part("together", &p.rise),
+        ],
+    })
+}
+
 /// A level bar from zero for each part, with its interval as a thin line.
 ///
 /// # Errors
@@ -33,7 +59,7 @@ pub fn chart(input: &Split) -> Result<Chart, ChartError> {
     };
     super::finite(
         "a part of the change",
-        input.parts.iter().flat_map(|p| [p.size.0, p.size.1, p.size.2]),
+        input.parts.iter().flat_map(|p| [p.size.value, p.size.low, p.size.high]),
     )?;
     let n = input.parts.len();
     let row = |i: usize| rows::place(n, i);
@@ -42,7 +68,11 @@ pub fn chart(input: &Split) -> Result<Chart, ChartError> {
         "points of per cent",
         "",
         Scale::Linear,
-        input.parts.iter().flat_map(|p| [p.size.0, p.size.1, p.size.2].map(points)).chain([0.0]),
+        input
+            .parts
+            .iter()
+            .flat_map(|p| [p.size.value, p.size.low, p.size.high].map(points))
+            .chain([0.0]),
         0.06,
     );
     let y = rows::axis("", 0.6, input.parts.iter().map(|p| p.words.clone()).collect());
@@ -54,18 +84,18 @@ pub fn chart(input: &Split) -> Result<Chart, ChartError> {
             role,
             name: Some(name.to_owned()),
             y: row(i),
-            from: points(p.size.0.min(0.0)),
-            to: points(p.size.0.max(0.0)),
+            from: points(p.size.value.min(0.0)),
+            to: points(p.size.value.max(0.0)),
             thickness: 26.0,
         });
     }
     for (i, p) in input.parts.iter().enumerate() {
         layers.push(Layer::Span {
             role: Role::Limit,
-            name: Some("95 % interval".to_owned()),
+            name: Some(format!("{} interval", percent(p.size.level))),
             y: row(i),
-            from: points(p.size.1),
-            to: points(p.size.2),
+            from: points(p.size.low),
+            to: points(p.size.high),
             thickness: 4.0,
         });
     }
@@ -73,17 +103,22 @@ pub fn chart(input: &Split) -> Result<Chart, ChartError> {
         role: Role::Limit,
         name: None,
         shape: Shape::Disc,
-        points: input.parts.iter().enumerate().map(|(i, p)| at(points(p.size.0), row(i))).collect(),
+        points: input
+            .parts
+            .iter()
+            .enumerate()
+            .map(|(i, p)| at(points(p.size.value), row(i)))
+            .collect(),
     });
     let show = |x: f64| {
         let text = number(points(x), 2);
         if text.trim_start_matches(['-', '−']) == "0.00" { "0".to_owned() } else { text }
     };
-    let beside = input.parts.iter().map(|p| show(p.size.0)).collect();
+    let beside = input.parts.iter().map(|p| show(p.size.value)).collect();
     let largest = parts
         .iter()
         .max_by(|a, b| {
-            let with_the_change = |p: &Part| p.size.0 * whole.size.0.signum();
+            let with_the_change = |p: &Part| p.size.value * whole.size.value.signum();
             with_the_change(a).total_cmp(&with_the_change(b))
         })
         .map_or_else(String::new, |p| format!(": mostly {}", p.words.replace('\n', " ")));

@@ -18,6 +18,7 @@ pub mod failures;
 pub mod jump_causes;
 pub mod jump_readings;
 pub mod jump_split;
+pub mod jumps;
 pub mod labels;
 pub mod ladder;
 mod layout;

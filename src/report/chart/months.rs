@@ -1,13 +1,19 @@
 //! What did each month look like?
 
+use chrono::NaiveDate;
+
 use super::axis::{day_text, decimals_of, number, percent};
 use super::{
     Axis, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, Whisker, at, steps,
 };
+use crate::analysis::month::table::Month;
+use crate::day::day_number;
+use crate::stats::estimate::Estimate;
+use crate::words;
 
 /// One month of a series.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Month {
+#[derive(Debug, Clone, PartialEq)]
+pub struct MonthShown {
     /// First day of the month, days since 1970-01-01.
     pub first_day: i32,
     /// First day of the next month.
@@ -21,18 +27,7 @@ pub struct Month {
     /// Upper end of the spread shown (5 % read more).
     pub high: f64,
     /// Share of units rejected, with its interval.
-    pub rejected: Interval,
-}
-
-/// A value with its interval.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Interval {
-    /// The value.
-    pub value: f64,
-    /// Lower end.
-    pub low: f64,
-    /// Upper end.
-    pub high: f64,
+    pub rejected: Estimate,
 }
 
 /// A limit from a day on.
@@ -56,9 +51,33 @@ pub struct Months {
     /// Reading step, for the decimals.
     pub step: f64,
     /// Months in order.
-    pub months: Vec<Month>,
+    pub months: Vec<MonthShown>,
     /// Limits in order.
     pub limits: Vec<LimitFrom>,
+}
+
+/// Months of a series as the chart shows them, readings multiplied by `factor`; those with too few units are left
+/// out.
+#[must_use]
+pub fn shown(months: &[Month], factor: f64) -> Vec<MonthShown> {
+    let first_of =
+        |(year, month): (i32, u32)| NaiveDate::from_ymd_opt(year, month, 1).map_or(0, day_number);
+    months
+        .iter()
+        .filter_map(|m| {
+            let (year, month) = m.month;
+            let next = if month == 12 { (year + 1, 1) } else { (year, month + 1) };
+            Some(MonthShown {
+                first_day: first_of(m.month),
+                end_day: first_of(next),
+                units: m.judged,
+                median: factor * m.x50_ma?,
+                low: factor * m.x05_ma?,
+                high: factor * m.x95_ma?,
+                rejected: m.reject_share.clone()?,
+            })
+        })
+        .collect()
 }
 
 /// The months chart: medians with their spread and the limits in force above, the share rejected below.
@@ -78,7 +97,7 @@ pub fn chart(input: &Months) -> Result<Chart, ChartError> {
     let show = |v: f64| format!("{} {}", number(v, decimals), input.unit);
     let (start, end) = (f64::from(first.first_day), f64::from(last.end_day));
     let x = Axis::new("month", "", Scale::Date, start - 4.0, end + 4.0);
-    let middle = |m: &Month| f64::midpoint(f64::from(m.first_day), f64::from(m.end_day));
+    let middle = |m: &MonthShown| f64::midpoint(f64::from(m.first_day), f64::from(m.end_day));
 
     let spread = || input.months.iter().flat_map(|m| [m.low, m.high]);
     let limits = input.limits.iter().flat_map(|l| [l.high, l.low]).flatten();
@@ -146,7 +165,10 @@ pub fn chart(input: &Months) -> Result<Chart, ChartError> {
         },
         Layer::Points {
             role: Role::Limit,
-            name: Some("share rejected, with its 95 % interval".to_owned()),
+            name: Some(format!(
+                "share rejected, with its {} interval",
+                words::percent(first.rejected.level)
+            )),
             shape: Shape::Diamond,
             points: input.months.iter().map(|m| at(middle(m), m.rejected.value * 100.0)).collect(),
         },
@@ -174,7 +196,7 @@ pub fn chart(input: &Months) -> Result<Chart, ChartError> {
     Chart::new(title, subtitle, x, panels, notes)
 }
 
-fn month_text(month: &Month) -> String {
+fn month_text(month: &MonthShown) -> String {
     day_text(month.first_day).chars().take(7).collect()
 }
 

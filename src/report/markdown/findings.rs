@@ -164,7 +164,7 @@ pub(super) fn months(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     );
     let ma = |x: Option<f64>| x.map_or_else(|| NONE.to_owned(), |x| show.estimate(x));
     for m in &s.months {
-        let share = m.reject_share.map_or_else(|| NONE.to_owned(), percent);
+        let share = m.reject_share.as_ref().map_or_else(|| NONE.to_owned(), |e| percent(e.value));
         let index = m
             .p_pku
             .filter(|x| x.is_finite())

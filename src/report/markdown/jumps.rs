@@ -3,11 +3,14 @@
 use std::fmt::Write;
 
 use super::super::format::{
-    NONE, address, counted, date, digits, grouped, name, p_value, percent, text, with_interval,
+    NONE, address, counted, date, digits, grouped, name, p_value, percent, text, whole,
+    with_interval,
 };
-use super::super::jump_model::{JumpPage, JumpReport};
-use super::super::model::Report;
+use super::super::jump_study::JumpPage;
+use super::super::model::{JudgedJump, JumpChart, Report};
 use super::{first_cautions, header, not_read, row};
+use crate::analysis::jump::{Explained, Named, Parts};
+use crate::day::date_of;
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
 
 /// The section of the review; nothing where no change was found.
@@ -20,59 +23,59 @@ pub(super) fn section(page: &mut String, report: &Report) {
         line!(page, "No series, station or outcome changed its share of failures beyond chance.\n");
         return;
     }
-    found(page, jumps);
+    found(page, jumps, &report.jump_charts);
 }
 
 /// Those that matter in full, the others as a list.
-fn found(page: &mut String, jumps: &[JumpReport]) {
-    let mut told: Vec<&JumpReport> = jumps.iter().filter(|j| j.material || j.date_given).collect();
-    told.sort_by_key(|j| (!j.flagged, std::cmp::Reverse(j.date)));
-    for jump in told {
+fn found(page: &mut String, jumps: &[JudgedJump], charts: &[JumpChart]) {
+    let mut told: Vec<(usize, &JudgedJump)> =
+        jumps.iter().enumerate().filter(|(_, j)| j.is_told()).collect();
+    told.sort_by_key(|(_, j)| (!j.flagged, std::cmp::Reverse(j.found.date.day)));
+    for (n, jump) in told {
         one(page, jump);
+        for chart in charts.iter().filter(|c| c.jump == n) {
+            line!(page, "![{}]({})\n", text(&chart.question), address(&chart.path));
+        }
     }
-    let small: Vec<&JumpReport> = jumps.iter().filter(|j| !j.material && !j.date_given).collect();
+    let small: Vec<&JudgedJump> = jumps.iter().filter(|j| !j.is_told()).collect();
     if !small.is_empty() {
         line!(page, "Certain, but small:\n");
         for jump in small {
-            line!(page, "- {}", text(&jump.sentences.join(" ")));
+            line!(page, "- {}", text(&jump.paragraph()));
         }
         line!(page);
     }
 }
 
-fn one(page: &mut String, jump: &JumpReport) {
+fn one(page: &mut String, jump: &JudgedJump) {
+    let found = &jump.found;
     let flagged = if jump.flagged { " (flagged)" } else { "" };
-    line!(page, "### {}, {}{flagged}\n", name(&jump.scope), date(jump.date));
-    line!(page, "{}\n", text(&jump.sentences.join(" ")));
-    line!(page, "**Next:** {}\n", text(&jump.next_step));
-    causes(page, jump);
-    parts(page, jump);
-    let how = if jump.date_given {
-        format!(
-            "The date was given; {} for a change on that day, dispersion of days {}.",
-            p_value(jump.p_value),
-            digits(jump.dispersion)
-        )
+    line!(page, "### {}, {}{flagged}\n", name(&found.place.title), date(date_of(found.date.day)));
+    line!(page, "{}\n", text(&jump.paragraph()));
+    line!(page, "**Next:** {}\n", text(&jump.next_step.to_string()));
+    causes(page, &found.explained);
+    if let Some(split) = &found.parts {
+        parts(page, split);
+    }
+    let how = if found.given {
+        format!("The date was given; {} for a change on that day,", p_value(found.p_value))
     } else {
         format!(
-            "{} after paying for the scan over days and for shares that vary from day to day; dispersion of days {}.",
-            p_value(jump.p_value),
-            digits(jump.dispersion)
+            "{} after paying for the scan over days and for shares that vary from day to day;",
+            p_value(found.p_value)
         )
     };
     line!(
         page,
-        "Share before {}, since {}. {how}\n",
-        with_interval(&jump.before, percent),
-        with_interval(&jump.after, percent)
+        "Share before {}, since {}. {how} dispersion of days {}.\n",
+        with_interval(&found.before.share, percent),
+        with_interval(&found.after.share, percent),
+        digits(found.phi)
     );
-    for (path, question) in &jump.charts {
-        line!(page, "![{}]({})\n", text(question), address(path));
-    }
 }
 
-fn causes(page: &mut String, jump: &JumpReport) {
-    if jump.causes.is_empty() {
+fn causes(page: &mut String, found: &Explained) {
+    if found.causes.is_empty() {
         return;
     }
     header(
@@ -87,18 +90,19 @@ fn causes(page: &mut String, jump: &JumpReport) {
             "share of the excess",
         ],
     );
-    for c in &jump.causes {
+    for c in &found.causes {
         let same = if c.same_units.is_empty() {
             String::new()
         } else {
-            format!(" (not to be told from {})", text(&c.same_units.join(", ")))
+            let names: Vec<String> = c.same_units.iter().map(Named::to_string).collect();
+            format!(" (not to be told from {})", text(&names.join(", ")))
         };
         row(
             page,
             &[
-                &format!("{} {}{same}", text(&c.factor), name(&c.level)),
-                &grouped(c.units),
-                &grouped(c.failures),
+                &format!("{} {}{same}", text(&c.what.factor()), name(&c.what.level())),
+                &grouped(whole(c.units)),
+                &grouped(whole(c.failures)),
                 &digits(c.expected),
                 &c.ratio.as_ref().map_or_else(|| NONE.to_owned(), |r| with_interval(r, digits)),
                 &c.odds_within_days.as_ref().map_or_else(
@@ -115,14 +119,13 @@ fn causes(page: &mut String, jump: &JumpReport) {
             ],
         );
     }
-    if jump.unexplained_share > 0.0 {
-        row(page, &["not explained", "", "", "", "", "", &percent(jump.unexplained_share)]);
+    if found.unexplained_share > 0.0 {
+        row(page, &["not explained", "", "", "", "", "", &percent(found.unexplained_share)]);
     }
     line!(page);
 }
 
-fn parts(page: &mut String, jump: &JumpReport) {
-    let Some(p) = &jump.parts else { return };
+fn parts(page: &mut String, p: &Parts) {
     header(page, &["part of the change", "points of per cent"]);
     let mix = p
         .mix_of
@@ -175,7 +178,7 @@ pub fn page(report: &JumpPage) -> String {
     if report.jumps.is_empty() {
         line!(page, "No series, station or outcome changed its share of failures beyond chance.\n");
     } else {
-        found(&mut page, &report.jumps);
+        found(&mut page, &report.jumps, &report.jump_charts);
     }
     habits(&mut page, report);
     method(&mut page, report);

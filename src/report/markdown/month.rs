@@ -5,10 +5,12 @@ use std::fmt::Write;
 use super::super::format::{
     NONE, anchor, counted, date, expected_ppm, name, percent, text, value, with_interval,
 };
-use super::super::model::{MonthReport, OpenAction, Report};
+use super::super::model::{MonthJudged, OpenAction, Report};
 use super::{header, row};
 use crate::day::date_of;
 use crate::review::ReviewedSeries;
+use crate::stats::estimate::Estimate;
+use crate::verdict::month::Matters;
 
 /// Actions of an earlier report listed on the page.
 const LISTED: usize = 12;
@@ -71,7 +73,7 @@ pub(super) fn changes(page: &mut String, report: &Report) {
     if !happened.is_empty() {
         line!(page);
     }
-    let mut months: Vec<(&ReviewedSeries, &MonthReport)> =
+    let mut months: Vec<(&ReviewedSeries, &MonthJudged)> =
         report.series.iter().filter_map(|s| Some((s, s.month.as_ref()?))).collect();
     months.sort_by_key(|(_, m)| m.rank);
     if months.is_empty() {
@@ -94,13 +96,14 @@ pub(super) fn changes(page: &mut String, report: &Report) {
             "failed",
         ],
     );
-    for (s, m) in &months {
+    for (s, judged) in &months {
+        let m = &judged.change;
         let level = m.level_pct.as_ref().map_or_else(|| NONE.to_owned(), super::series::change);
         let spread = m.spread_ratio.as_ref().map_or_else(
             || NONE.to_owned(),
             |e| format!("× {}", with_interval(e, |x| format!("{x:.2}"))),
         );
-        let ppm = |e: &Option<super::super::model::E>| {
+        let ppm = |e: &Option<Estimate>| {
             e.as_ref().map_or_else(|| NONE.to_owned(), |e| value(e, expected_ppm))
         };
         let expected = format!(
@@ -116,10 +119,9 @@ pub(super) fn changes(page: &mut String, report: &Report) {
             .failure_share_before
             .as_ref()
             .map_or_else(String::new, |e| format!("; before {}", value(e, percent)));
-        let matters = if m.matters == "nothing" {
-            NONE.to_owned()
-        } else {
-            format!("**{}**", text(m.matters_words))
+        let matters = match judged.matters {
+            Matters::Nothing => NONE.to_owned(),
+            matters => format!("**{matters}**"),
         };
         row(
             page,
@@ -140,8 +142,8 @@ pub(super) fn changes(page: &mut String, report: &Report) {
             "- {}: {} ({} now, {} before)",
             name(&s.named.title),
             text(&m.sentence),
-            counted(m.units, "unit"),
-            counted(m.units_before, "unit")
+            counted(m.change.units, "unit"),
+            counted(m.change.units_before, "unit")
         );
     }
     line!(page);

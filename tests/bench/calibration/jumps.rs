@@ -9,7 +9,7 @@ use std::path::Path;
 
 use leakdrift::analysis::jump::{Asked, Jump, Named, Scope, jumps};
 use leakdrift::config::Config;
-use leakdrift::verdict::jump::{each, judge};
+use leakdrift::verdict::jump::judge;
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, Normal, Poisson, StandardNormal};
 use rand_pcg::Pcg64;
@@ -247,10 +247,10 @@ fn is_right(jump: &Jump, cause: &[(&'static str, String)]) -> bool {
     let scoped = matches!(jump.scope, Scope::Station(_));
     jump.explained.causes.first().is_some_and(|first| {
         let wanted = |w: &(&'static str, String)| {
-            first.what.iter().chain(&first.same_units).any(|n| n.factor == w.0 && n.level == w.1)
+            first.what.0.iter().chain(&first.same_units).any(|n| n.factor == w.0 && n.level == w.1)
         };
         cause.iter().all(|w| wanted(w) || (scoped && w.0 == "station"))
-            && first.what.len() <= cause.len()
+            && first.what.0.len() <= cause.len()
     })
 }
 
@@ -267,11 +267,12 @@ fn answer(jump: &Jump, first_day: i32) -> String {
         jump.phi,
     );
     for c in &jump.explained.causes {
-        let names = |list: &[Named]| each(list).join(" + ");
+        let names =
+            |list: &[Named]| list.iter().map(Named::to_string).collect::<Vec<_>>().join(" + ");
         let _ = write!(
             text,
             "; {} = {} ({:.0} of {:.1}, statistic {:.1}, p {:.1e})",
-            names(&c.what),
+            names(&c.what.0),
             names(&c.same_units),
             c.failures,
             c.expected,
@@ -290,8 +291,8 @@ fn ask(planted: Planted, seed: u64, dir: &Path, counts: &mut Counts) -> Result<(
         Config { factors: COLUMNS.iter().map(|c| c.0.to_owned()).collect(), ..Config::default() };
     let (_, pass) = leakdrift::pass(&[path], &config, &|_, _| ()).map_err(|e| e.to_string())?;
     let pass = pass.map_err(|e| e.to_string())?;
-    let found = jumps(&pass, &Asked::new(&config, None), &|_| true);
-    let first_day = pass.plant.days.map_or(0, |d| d.0);
+    let found = jumps(&pass, &Asked::all(&config));
+    let (first_day, last_day) = pass.plant.days.unwrap_or((0, 0));
     let rises: Vec<&Jump> = found.iter().filter(|j| j.rises()).collect();
     counts.plants += 1;
     counts.doubled[0] += u32::from(plant.times >= 2.0);
@@ -304,7 +305,7 @@ fn ask(planted: Planted, seed: u64, dir: &Path, counts: &mut Counts) -> Result<(
         return Ok(());
     };
     counts.found += 1;
-    let flags = |j: &Jump| judge(&pass, j, &|_| String::new(), &config).flagged;
+    let flags = |j: &Jump| judge(j, None, last_day, &config).flagged;
     counts.flagged += u32::from(rises.iter().any(|j| flags(j)));
     let truth = first_day + plant.from;
     let dated = (jump.date.low..=jump.date.high).contains(&truth);

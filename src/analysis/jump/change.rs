@@ -1,0 +1,114 @@
+//! Where a change is looked for, its date, and the two sides that it parts.
+
+use serde::{Serialize, Serializer};
+
+use super::cells::Failures;
+use crate::day::{Day, date_of};
+use crate::series::{self, Pass};
+use crate::stats::estimate::Estimate;
+
+/// Where a change is looked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Scope {
+    /// One series.
+    Series(u32),
+    /// One station, all its series.
+    Station(u16),
+    /// The whole line.
+    Overall,
+}
+
+impl Serialize for Scope {
+    /// Its kind alone: which series or station it is, names tell.
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.serialize_str(match self {
+            Self::Series(_) => "series",
+            Self::Station(_) => "station",
+            Self::Overall => "overall",
+        })
+    }
+}
+
+/// The names of a scope.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Place {
+    /// For people: the series' title, the station, or the line.
+    pub title: String,
+    /// Identity of the series, where it is one.
+    pub series: Option<String>,
+    /// What an action is about: shorter where that says enough.
+    pub subject: String,
+}
+
+impl Place {
+    /// The names of a scope of the pass.
+    #[must_use]
+    pub fn new(pass: &Pass, scope: Scope) -> Self {
+        match scope {
+            Scope::Series(n) => {
+                let n = n as usize;
+                Self {
+                    title: series::title(&pass.series, &pass.series[n].key),
+                    series: series::ids(&pass.series).get(n).cloned(),
+                    subject: series::subject(&pass.series, &pass.series[n].key),
+                }
+            }
+            Scope::Station(s) => {
+                let name = &pass.plant.stations[usize::from(s)];
+                Self { title: format!("station {name}"), series: None, subject: name.clone() }
+            }
+            Scope::Overall => Self {
+                title: "whole line".to_owned(),
+                series: None,
+                subject: "whole line".to_owned(),
+            },
+        }
+    }
+}
+
+/// Days from the first to the last, both included.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Window {
+    /// First day.
+    pub from: Day,
+    /// Last day.
+    pub to: Day,
+}
+
+impl Window {
+    /// Whether the day lies inside.
+    #[must_use]
+    pub fn has(&self, day: Day) -> bool {
+        (self.from..=self.to).contains(&day)
+    }
+}
+
+impl std::fmt::Display for Window {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{} to {}", date_of(self.from), date_of(self.to))
+    }
+}
+
+/// A date with the days that the data allow.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Dated {
+    /// First day of the new share.
+    pub day: Day,
+    /// First day allowed.
+    pub low: Day,
+    /// Last day allowed.
+    pub high: Day,
+}
+
+/// Units and failures of one side.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Side {
+    /// Its days.
+    pub window: Window,
+    /// Units.
+    pub units: f64,
+    /// Failures by kind.
+    pub failures: Failures,
+    /// Share of those that count.
+    pub share: Estimate,
+}

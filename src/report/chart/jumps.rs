@@ -1,0 +1,54 @@
+//! The charts of jumps in failures: which are drawn of which jump, and the question each answers.
+
+use rayon::prelude::*;
+
+use super::{Chart, ChartError, draw, jump_causes, jump_readings, jump_split};
+use crate::analysis::jump::Scope;
+use crate::review::JumpChart;
+use crate::verdict::jump::JudgedJump;
+
+/// A chart drawn, or why not.
+pub struct Drawn {
+    /// Where it belongs.
+    pub shown: JumpChart,
+    /// Its bytes.
+    pub png: Result<Vec<u8>, ChartError>,
+}
+
+/// Failures of a series over time, with a jump marked.
+pub type OverTime<'a> = dyn Fn(usize, &JudgedJump) -> Result<Chart, ChartError> + Sync + 'a;
+
+/// The charts of the jumps that are told in full; `whole` takes in one that stands alone, and draws failures over
+/// time for each.
+#[must_use]
+pub fn drawn(jumps: &[JudgedJump], whole: bool, over_time: &OverTime<'_>) -> Vec<Drawn> {
+    let mut jobs: Vec<(usize, &str, &str)> = Vec::new();
+    for (n, jump) in jumps.iter().enumerate() {
+        if !(jump.is_told() || whole && jumps.len() == 1) {
+            continue;
+        }
+        if whole && matches!(jump.found.scope, Scope::Series(_)) {
+            jobs.push((n, "failures", "How did failures move over time?"));
+        }
+        jobs.push((n, "causes", "What explains the change?"));
+        jobs.push((n, "readings", "Did the readings move?"));
+        jobs.push((n, "parts", "What is the change made of?"));
+    }
+    jobs.into_par_iter()
+        .filter_map(|(n, what, question)| {
+            let jump = &jumps[n];
+            let chart = match what {
+                "failures" => match jump.found.scope {
+                    Scope::Series(s) => over_time(s as usize, jump),
+                    _ => return None,
+                },
+                "causes" => jump_causes::chart(&jump_causes::of(&jump.found)),
+                "readings" => jump_readings::chart(&jump_readings::of(&jump.found)?),
+                _ => jump_split::chart(&jump_split::of(&jump.found)?),
+            };
+            let path = format!("charts/jump-{}-{what}.png", n + 1);
+            let shown = JumpChart { jump: n, path, question: question.to_owned() };
+            Some(Drawn { shown, png: chart.and_then(|c| draw::png(&c)) })
+        })
+        .collect()
+}

@@ -1,0 +1,473 @@
+//! What is said of a change of the share of failures: each sentence as what it tells, and its words.
+
+use std::fmt::{self, Display, Formatter};
+
+use serde::{Serialize, Serializer};
+
+use crate::analysis::jump::cells::{Counted, Failures};
+use crate::analysis::jump::{Dated, Levels, LimitMove, Named, Run};
+use crate::day::date_of;
+use crate::words::{capital, count, percent, three_digits};
+
+/// Units of one side, and how many of them failed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tally {
+    /// Share that failed.
+    pub share: f64,
+    /// Failures.
+    pub failed: u64,
+    /// Units.
+    pub units: u64,
+}
+
+impl Display for Tally {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        write!(f, "{} of {}", self.failed, count(self.units, "unit"))
+    }
+}
+
+/// Since when, and from which share to which.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Since {
+    /// Since when.
+    pub date: Dated,
+    /// When it came back.
+    pub ended: Option<Dated>,
+    /// Which failures.
+    pub counted: Counted,
+    /// Before.
+    pub before: Tally,
+    /// Since then.
+    pub after: Tally,
+}
+
+/// A part of the change beside the change, shares of units.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PartSaid {
+    /// The part.
+    pub part: f64,
+    /// The change.
+    pub of: f64,
+}
+
+/// What one cause explains.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Explains {
+    /// Whether it is the strongest; others explain of what remains.
+    pub first: bool,
+    /// The cause.
+    pub levels: Levels,
+    /// Failures that it explains.
+    pub explained: u64,
+    /// Failures beyond those expected, in all.
+    pub excess: u64,
+    /// Its failures.
+    pub failed: u64,
+    /// Its units.
+    pub units: u64,
+    /// Failures expected of them.
+    pub expected: f64,
+}
+
+/// What came with the date, or went with it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Coincides {
+    /// Whether more fail since the date.
+    pub rises: bool,
+    /// What every unit of the worse side was of.
+    pub levels: Vec<Levels>,
+    /// Whether no unit of the other side was of it; hardly one otherwise.
+    pub unused_else: bool,
+}
+
+/// One sentence about a change.
+#[derive(Debug, Clone, PartialEq)]
+#[allow(missing_docs, reason = "fields are told with their variants")]
+pub enum Said {
+    /// Since when and from what to what.
+    Since { place: String, since: Since },
+    /// What the failures of the worse side were.
+    Kinds { rises: bool, failures: Failures },
+    /// It is another limit; `left` of the change remains at the same one.
+    IsTheLimit { moves: Vec<LimitMove>, rises: bool, left: PartSaid },
+    /// Another limit makes a part.
+    Limit { moves: Vec<LimitMove>, size: PartSaid },
+    /// Another mix of a factor's levels (models, where none is named) makes a part.
+    Mix { factor: Option<String>, size: PartSaid },
+    /// Readings that moved as a whole, by this ratio, make a part.
+    Shift { ratio: Option<f64>, size: PartSaid },
+    /// What cannot be told from the date.
+    Coincides(Coincides),
+    /// No level recorded explains it.
+    NothingExplains,
+    /// What a cause explains.
+    Explains(Explains),
+    /// Levels used together with a cause.
+    SameUnits { levels: Levels, others: Vec<Named> },
+    /// Levels with the same failures that fit nearly as well.
+    Rivals(Vec<Named>),
+    /// Share of the excess that stays unexplained.
+    Unexplained(f64),
+    /// Factors that are no cause, the ratio of a typical reading that stayed, and whether limits did.
+    Unmoved { factors: Vec<String>, typical: Option<f64>, limits: bool },
+    /// Most failures came in runs.
+    InRuns { in_runs: u64, failures: u64, most: Option<Run> },
+    /// Failures are spread over days, and whether that points to the product.
+    Spread { failures: u64, days_with: u64, days: u64, of_the_product: bool },
+    /// What became of failures tested again; `otherwise` is tested again and passed of the other side.
+    Retested {
+        retested: u64,
+        passed: u64,
+        elsewhere: u64,
+        otherwise: Option<(u64, u64)>,
+        of_the_test: bool,
+    },
+    /// It grew rather than jumped.
+    Gradual,
+    /// What is recorded in that time.
+    Recorded(String),
+}
+
+/// What to check next, after what is recorded.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NextStep {
+    /// What is recorded between the days on which the change may have begun.
+    pub recorded: Option<String>,
+    /// The step.
+    pub step: Step,
+}
+
+/// What to check; of a cause with the levels that it cannot be told from.
+#[derive(Debug, Clone, PartialEq)]
+#[allow(missing_docs, reason = "fields are told with their variants")]
+pub enum Step {
+    /// Whether the new limit is meant.
+    DecideLimit,
+    /// Whether the stations still trip, where fewer fail.
+    TryLoads,
+    /// The new mix, nothing fails more often.
+    PlanForMix,
+    /// Why readings moved.
+    FindMovement,
+    /// Leads, fixture and settings of a station.
+    CheckStation { levels: Levels, rivals: Vec<Named> },
+    /// How units are connected and tested.
+    WatchTesting { levels: Levels, rivals: Vec<Named> },
+    /// What units are made of: hold the rest, test again what passed.
+    HoldUnits { levels: Levels, rivals: Vec<Named>, passed: u64 },
+    /// Leads and fixtures, since failures came in runs.
+    LookAtLeads,
+    /// Anything that changed on that date.
+    AskWhatChanged,
+}
+
+impl Serialize for Said {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.collect_str(self)
+    }
+}
+
+impl Serialize for NextStep {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.collect_str(self)
+    }
+}
+
+/// What failed, as a verb.
+fn verb(counted: Counted) -> &'static str {
+    match counted {
+        Counted::Failed => "fail",
+        Counted::OverLimit => "end over the limit",
+        Counted::UnderLimit => "end under the low limit",
+        Counted::Breakdown => "break down",
+        Counted::NotCompleted => "are not completed",
+    }
+}
+
+fn range(date: Dated) -> String {
+    if date.low == date.high {
+        date_of(date.day).to_string()
+    } else {
+        format!("{} (between {} and {})", date_of(date.day), date_of(date.low), date_of(date.high))
+    }
+}
+
+/// `a`, `a and b`, `a, b and c`.
+fn list(items: &[impl Display], last: &str) -> String {
+    let words: Vec<String> = items.iter().map(ToString::to_string).collect();
+    match words.as_slice() {
+        [] => String::new(),
+        [one] => one.clone(),
+        [most @ .., end] => format!("{} {last} {end}", most.join(", ")),
+    }
+}
+
+fn points(share: f64) -> String {
+    format!("{} points", three_digits(100.0 * share.abs()))
+}
+
+/// Which limits, from what to what, and where.
+fn limit_words(moves: &[LimitMove]) -> String {
+    let value =
+        |ma: Option<f64>| ma.map_or("none".to_owned(), |ma| format!("{} mA", three_digits(ma)));
+    let mut kinds: Vec<(&LimitMove, Vec<String>)> = Vec::new();
+    for m in moves {
+        let station = format!("{} ({})", m.station, date_of(m.day));
+        let same = |k: &LimitMove| (k.high, k.from_ma, k.to_ma) == (m.high, m.from_ma, m.to_ma);
+        match kinds.iter_mut().find(|(k, _)| same(k)) {
+            Some((_, stations)) => stations.push(station),
+            None => kinds.push((m, vec![station])),
+        }
+    }
+    let words: Vec<String> = kinds
+        .iter()
+        .map(|(m, stations)| {
+            format!(
+                "the {} limit went from {} to {} on {}",
+                if m.high { "high" } else { "low" },
+                value(m.from_ma),
+                value(m.to_ma),
+                list(stations, "and")
+            )
+        })
+        .collect();
+    list(&words, "and")
+}
+
+impl Display for Since {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        let Self { date, ended, counted, before, after } = self;
+        write!(
+            f,
+            "since {} {} of units {} ({after}), before {} ({before})",
+            range(*date),
+            percent(after.share),
+            verb(*counted),
+            percent(before.share),
+        )?;
+        match ended {
+            Some(end) => write!(f, "; it came back on {} to what it was.", range(*end)),
+            None => f.write_str("."),
+        }
+    }
+}
+
+impl Display for PartSaid {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        write!(f, "{} of the change of {}", points(self.part), points(self.of))
+    }
+}
+
+impl Display for Explains {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        let named = self.levels.to_string();
+        let lead = if self.first { capital(&named) } else { format!("Of what remains, {named}") };
+        // One decimal where it is small.
+        let decimals = usize::from(self.expected < 10.0);
+        write!(
+            f,
+            "{lead} explains {} of the {} failures beyond those expected: {} of its {} failed, {:.decimals$} expected.",
+            self.explained,
+            self.excess,
+            self.failed,
+            count(self.units, "unit"),
+            self.expected,
+        )
+    }
+}
+
+impl Display for Coincides {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        let (is, them) = if self.levels.len() == 1 { ("was", "it") } else { ("were", "they") };
+        let (when, other, anything) = if self.rises {
+            ("since then", "before", "began")
+        } else {
+            ("before", "since then", "ended")
+        };
+        let hardly = if self.unused_else { "not" } else { "hardly" };
+        write!(
+            f,
+            "Every unit {when} was of {}, which {is} {hardly} in use {other}: {them} cannot be told from anything else that {anything} on that day.",
+            list(&self.levels, "and")
+        )
+    }
+}
+
+impl Display for Said {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Since { place, since } => write!(f, "{place}: {since}"),
+            Self::Kinds { rises, failures } => kinds(f, *rises, failures),
+            Self::IsTheLimit { moves, rises, left } => {
+                let same = if left.part / left.of < 0.1 {
+                    format!("the share did not {}", if *rises { "rise" } else { "fall" })
+                } else {
+                    format!("only {left} are left")
+                };
+                write!(
+                    f,
+                    "It is the limit, not the product: {}; counted at the same limit on both sides, {same}.",
+                    limit_words(moves)
+                )
+            }
+            Self::Limit { moves, size } => {
+                write!(f, "In that time {}: that makes {size}.", limit_words(moves))
+            }
+            Self::Mix { factor, size } => write!(
+                f,
+                "More units came of what failed more often before already ({}): that makes {size}.",
+                factor.as_deref().unwrap_or("model")
+            ),
+            Self::Shift { ratio, size } => {
+                f.write_str("Readings moved as a whole")?;
+                if let Some(ratio) = ratio {
+                    write!(f, " by {:+.1} %", 100.0 * (ratio - 1.0))?;
+                }
+                write!(f, ": that makes {size}.")
+            }
+            Self::Coincides(what) => what.fmt(f),
+            Self::NothingExplains => f
+                .write_str("No station, lot, operator, shift or other level recorded explains it."),
+            Self::Explains(what) => what.fmt(f),
+            Self::SameUnits { levels, others } => write!(
+                f,
+                "{} and {} cannot be told apart: they were used together.",
+                capital(&levels.to_string()),
+                list(others, "and")
+            ),
+            Self::Rivals(others) => write!(
+                f,
+                "The same failures are those of {}, which fits nearly as well.",
+                list(others, "and")
+            ),
+            Self::Unexplained(share) => {
+                write!(f, "{} of the excess stays unexplained.", percent(*share))
+            }
+            Self::Unmoved { factors, typical, limits } => unmoved(f, factors, *typical, *limits),
+            Self::InRuns { in_runs, failures, most } => {
+                write!(f, "{in_runs} of {} came in runs", count(*failures, "failure"))?;
+                if let Some(Run { failures, station }) = most {
+                    write!(f, ", at most {failures} within ten minutes on {station}")?;
+                }
+                f.write_str(": that points to a lead, a fixture or a setting.")
+            }
+            Self::Spread { failures, days_with, days, of_the_product } => write!(
+                f,
+                "The {} are spread over {days_with} of {}: {}.",
+                count(*failures, "failure"),
+                count(*days, "production day"),
+                if *of_the_product {
+                    "that points to the product, not to a lead"
+                } else {
+                    "no single hour or lead made them"
+                }
+            ),
+            Self::Retested { retested, passed, elsewhere, otherwise, of_the_test } => {
+                write!(f, "Tested again, {passed} of {retested} passed in the end")?;
+                if *elsewhere > 0 {
+                    write!(f, ", {elsewhere} of these at another station")?;
+                }
+                if let Some((tested, passed)) = otherwise {
+                    write!(f, " (otherwise {passed} of {tested})")?;
+                }
+                if *of_the_test {
+                    f.write_str(": that points to the test rather than the product")?;
+                }
+                f.write_str(".")
+            }
+            Self::Gradual => f.write_str(
+                "An even change describes these days better than a sudden one: look for something that grows, not for one date.",
+            ),
+            Self::Recorded(what) => write!(f, "Recorded in that time: {what}."),
+        }
+    }
+}
+
+fn kinds(f: &mut Formatter<'_>, rises: bool, failures: &Failures) -> fmt::Result {
+    let kinds: Vec<String> = [
+        (failures.over, "over the limit"),
+        (failures.breakdown, "by breakdown"),
+        (failures.under, "under the low limit"),
+    ]
+    .into_iter()
+    .filter(|(n, _)| *n > 0.0)
+    .map(|(n, words)| format!("{n:.0} {words}"))
+    .collect();
+    let when = if rises { "Since then" } else { "Before" };
+    write!(f, "{when} they failed: {}.", list(&kinds, "and"))
+}
+
+fn unmoved(
+    f: &mut Formatter<'_>,
+    factors: &[String],
+    typical: Option<f64>,
+    limits: bool,
+) -> fmt::Result {
+    let mut said = Vec::new();
+    if !factors.is_empty() {
+        let plural: Vec<String> = factors.iter().map(|f| format!("{f}s")).collect();
+        said.push(format!("not the cause: {} (no level of them stands out)", list(&plural, "and")));
+    }
+    if let Some(ratio) = typical {
+        said.push(format!("the typical reading did not move ({:+.1} %)", 100.0 * (ratio - 1.0)));
+    }
+    if limits {
+        said.push("no limit changed".to_owned());
+    }
+    write!(f, "{}.", capital(&said.join("; ")))
+}
+
+impl Display for NextStep {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        if let Some(what) = &self.recorded {
+            write!(f, "Look first at what is recorded: {what}. ")?;
+        }
+        self.step.fmt(f)
+    }
+}
+
+impl Display for Step {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        let named = |levels: &Levels, rivals: &[Named]| {
+            if rivals.is_empty() {
+                levels.to_string()
+            } else {
+                format!("{levels} or {}", list(rivals, "or"))
+            }
+        };
+        match self {
+            Self::DecideLimit => f.write_str(
+                "Decide whether the new limit is meant: look at it with `leakdrift limits`.",
+            ),
+            Self::TryLoads => f.write_str(
+                "Test a load that must fail on each station: fewer failures can be a tester that no longer trips.",
+            ),
+            Self::PlanForMix => f.write_str(
+                "Nothing fails more often than before: plan for the new mix, or improve what fails most.",
+            ),
+            Self::FindMovement => f.write_str(
+                "Find out why readings moved: see the movement of the series and of its stations.",
+            ),
+            Self::CheckStation { levels, rivals } => write!(
+                f,
+                "Check leads, fixture and settings of {}; test some of its failed units at another station.",
+                named(levels, rivals)
+            ),
+            Self::WatchTesting { levels, rivals } => {
+                write!(f, "Watch how units are connected and tested: {}.", named(levels, rivals))
+            }
+            Self::HoldUnits { levels, rivals, passed } => write!(
+                f,
+                "Hold what is left of {}; test its {} that passed again before shipment (units-to-check.csv).",
+                named(levels, rivals),
+                count(*passed, "unit")
+            ),
+            Self::LookAtLeads => f.write_str(
+                "Look at leads and fixtures; test failed units again at another station.",
+            ),
+            Self::AskWhatChanged => f.write_str(
+                "Test failed units again at another station, and ask what changed on that date: parts, process, leads, settings.",
+            ),
+        }
+    }
+}
