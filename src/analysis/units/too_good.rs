@@ -111,9 +111,9 @@ pub fn too_good(pass: &Pass, movement: &Movement, config: &Config) -> TooGood {
         few_failures: few_failures(pass, movement.stations.as_ref().ok()),
         collapsed: movement
             .series
-            .iter()
+            .par_iter()
             .enumerate()
-            .flat_map(|(n, moved)| collapsed(n, &moved.readings, config.month_units))
+            .flat_map_iter(|(n, moved)| collapsed(n, &moved.readings, config.month_units))
             .collect(),
     }
 }
