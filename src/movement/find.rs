@@ -106,8 +106,7 @@ pub fn find(pass: &Pass, register: &Register, config: &Config) -> Movement {
     let all: Vec<Vec<Reading>> =
         pass.series.par_iter().map(|s| readings(s, &pass.plant.steps)).collect();
     let facts = facts(pass);
-    let cells: Vec<Cell> =
-        all.par_iter().enumerate().flat_map_iter(|(n, r)| cells(n, r)).collect();
+    let cells: Vec<Cell> = all.par_iter().enumerate().flat_map_iter(|(n, r)| cells(n, r)).collect();
     let options = StationOptions {
         level: config.confidence,
         shape: shape_options(config),

@@ -2,45 +2,12 @@
 
 use std::collections::BTreeSet;
 
-use super::order::Places;
-use super::row::{Row, Use};
+use super::order::{Places, Put};
+use super::row::{Row, SetAside, Use};
 use super::setups::Resolved;
 use crate::config::Config;
 use crate::day::{Day, day_of};
 use crate::records::{Limits, Marks, Outcome, Record, SerialAt, Shown};
-
-/// Why a row is set aside. In order of precedence.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-#[expect(missing_docs, reason = "the words of each are its documentation")]
-pub enum SetAside {
-    OtherTest,
-    CheckLoad,
-    Clock,
-    Contradicted,
-    Repeated,
-    FaultLocating,
-    NotCompleted,
-    Returned,
-    Retest,
-}
-
-impl SetAside {
-    /// The reason in words.
-    #[must_use]
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::OtherTest => "other kind of test",
-            Self::CheckLoad => "check load",
-            Self::Clock => "clock not believable",
-            Self::Contradicted => "contradicted by its reading",
-            Self::Repeated => "repeated row",
-            Self::FaultLocating => "fault-locating run",
-            Self::NotCompleted => "not completed",
-            Self::Returned => "returned unit",
-            Self::Retest => "retest",
-        }
-    }
-}
 
 /// What happened to a unit that failed its first completed test.
 #[derive(Debug, Clone, Copy)]
@@ -93,9 +60,7 @@ pub struct Rules<'a> {
 #[derive(Debug, Default)]
 pub struct Swept {
     /// Its rows, put by series and station.
-    pub rows: Vec<Row>,
-    /// Where the rows of each place begin, and where those of the last end.
-    pub starts: Vec<usize>,
+    pub put: Put,
     /// Units that failed first.
     pub histories: Vec<UnitHistory>,
     /// By series: sum of squared differences of two readings of one unit (mA²), and how many.
@@ -122,7 +87,7 @@ pub fn sweep(mut records: Vec<Record>, rules: &Rules<'_>) -> Swept {
         start = end;
     }
     drop(records);
-    (swept.rows, swept.starts) = rules.places.put(&rows);
+    swept.put = rules.places.put(&rows);
     swept
 }
 

@@ -26,13 +26,14 @@ mod setups;
 mod tally;
 mod units;
 
-pub use attempts::{SetAside, UnitHistory};
+pub use attempts::UnitHistory;
 pub use collector::Collector;
 pub use key::{NamedSeries, SeriesKey, SeriesName, ids, names, subject, title};
 pub use not_used::{NotUsed, NotUsedKind};
 pub use pass::{Ledger, Pass};
 pub use plant::{CheckReading, Plant};
 pub use resolution::{StepRange, Steps};
+pub use row::SetAside;
 pub use save::save;
 pub use tally::{OutcomeLine, Outcomes, Says, Series, TallyLine, TripLine, UnderLimitLine};
 pub use units::{NamedTest, Test, TestSettings, Tests};
@@ -40,5 +41,3 @@ pub use units::{NamedTest, Test, TestSettings, Tests};
 pub use crate::records::{
     Calibration, Current, Event, Limits, Outcome, Register, Source, TestKind, ma_to_pa, pa_to_ma,
 };
-
-use row::Use;

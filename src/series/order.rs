@@ -9,7 +9,6 @@ use std::collections::BTreeSet;
 
 use rayon::prelude::*;
 
-use super::attempts::Swept;
 use super::row::Row;
 use super::setups::Resolved;
 
@@ -23,6 +22,14 @@ pub struct Places {
     of_setup: Vec<u32>,
     /// Series and station of each place.
     all: Vec<(Option<u32>, u16)>,
+}
+
+/// The rows of one shard, put by place.
+#[derive(Debug, Default)]
+pub struct Put {
+    rows: Vec<Row>,
+    /// Where the rows of each place begin; the last entry is their number.
+    starts: Vec<usize>,
 }
 
 /// The rows of one series at one station, in order of time.
@@ -48,8 +55,8 @@ impl Places {
         }
     }
 
-    /// The rows put by place, and where those of each place begin; the last entry is their number.
-    pub fn put(&self, rows: &[Row]) -> (Vec<Row>, Vec<usize>) {
+    /// The rows put by place.
+    pub fn put(&self, rows: &[Row]) -> Put {
         let place = |row: &Row| self.of_setup[row.setup as usize] as usize;
         let mut starts = vec![0; self.all.len() + 1];
         for row in rows {
@@ -65,18 +72,18 @@ impl Places {
             put[*slot] = *row;
             *slot += 1;
         }
-        (put, starts)
+        Put { rows: put, starts }
     }
 
-    /// The rows of all shards in their order; leaves the shards without rows.
-    pub fn in_order(&self, swept: &mut [Swept]) -> Vec<Block> {
+    /// The rows of all shards in their order.
+    pub fn in_order(&self, mut shards: Vec<Put>) -> Vec<Block> {
         let mut blocks: Vec<Block> = Vec::with_capacity(self.all.len());
         // From the last place to the first: what was taken from the end of a shard is given back at once.
         let part = self.all.len().div_ceil(PARTS).max(1);
         for places in (0..self.all.len()).collect::<Vec<_>>().rchunks(part) {
-            let joined: Vec<Block> = places.par_iter().map(|n| self.block(*n, swept)).collect();
+            let joined: Vec<Block> = places.par_iter().map(|n| self.block(*n, &shards)).collect();
             blocks.extend(joined.into_iter().rev());
-            for shard in &mut *swept {
+            for shard in &mut shards {
                 shard.rows.truncate(shard.starts[places[0]]);
                 shard.rows.shrink_to_fit();
             }
@@ -85,10 +92,10 @@ impl Places {
         blocks
     }
 
-    fn block(&self, n: usize, swept: &[Swept]) -> Block {
-        let of_shard = |s: &'_ Swept| s.starts[n]..s.starts[n + 1];
-        let mut rows = Vec::with_capacity(swept.iter().map(|s| of_shard(s).len()).sum());
-        for shard in swept {
+    fn block(&self, n: usize, shards: &[Put]) -> Block {
+        let of_shard = |s: &Put| s.starts[n]..s.starts[n + 1];
+        let mut rows = Vec::with_capacity(shards.iter().map(|s| of_shard(s).len()).sum());
+        for shard in shards {
             rows.extend_from_slice(&shard.rows[of_shard(shard)]);
         }
         rows.par_sort_unstable_by_key(Row::in_time);

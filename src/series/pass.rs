@@ -7,19 +7,20 @@ use std::sync::Arc;
 use rayon::prelude::*;
 use serde::{Serialize, Serializer};
 
-use super::attempts::{Rules, SetAside, Swept, sweep};
+use super::attempts::{Rules, Swept, sweep};
 use super::count::count_up;
-use super::order::Places;
+use super::order::{Places, Put};
 use super::plant::{check_readings, mean_air};
+use super::row::{SetAside, Use};
 use super::setups::{Resolved, resolve};
 use super::units::{SetupFacts, Units};
-use super::{Collector, Plant, Series, Steps, Use};
+use super::{Collector, Plant, Series, Steps};
 use crate::config::Config;
 use crate::day::Day;
 use crate::error::{Error, Result};
 use crate::input::{BUILT_IN_FACTORS, Table};
 use crate::note::Note;
-use crate::records::{Book, SerialAt, Setup, Source, Unreadable};
+use crate::records::{Book, Limits, SerialAt, Setup, Source, Unreadable};
 
 /// Rows read, and where each went: `read = used + set aside + unreadable`.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
@@ -102,7 +103,8 @@ impl Collector {
         let places = Places::new(&known.resolved);
         let limits = book.limits.all();
         let mut swept = self.sweep(&known, &limits, &sources, &steps, &places, config);
-        let blocks = places.in_order(&mut swept);
+        let put: Vec<Put> = swept.iter_mut().map(|s| std::mem::take(&mut s.put)).collect();
+        let blocks = places.in_order(put);
         let starts_s = config.day_starts_s();
         let mut series = count_up(&known.resolved.keys, &blocks, &limits, starts_s);
         for (n, (sum, pairs)) in swept.iter().flat_map(|s| &s.repeats) {
@@ -170,7 +172,7 @@ impl Collector {
     fn sweep(
         &mut self,
         known: &Known,
-        limits: &[crate::records::Limits],
+        limits: &[Limits],
         sources: &[Arc<Source>],
         steps: &Steps,
         places: &Places,

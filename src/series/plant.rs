@@ -4,10 +4,10 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use rayon::prelude::*;
 
+use super::Steps;
 use super::order::Block;
-use super::row::Row;
+use super::row::{Row, SetAside, Use};
 use super::units::Units;
-use super::{SetAside, Steps, Use};
 use crate::config::Config;
 use crate::day::{Day, day_of};
 use crate::input::plain_serial;
@@ -64,7 +64,7 @@ impl Plant {
                 let day = |row: &Row| day_of(row.time, starts_s);
                 let days = block.rows.chunk_by(|a, b| day(a) == day(b));
                 days.map(|rows| {
-                    let tests = rows.iter().filter(|r| is_of_a_product(r.used));
+                    let tests = rows.iter().filter(|r| r.used.is_of_a_product());
                     let count = tests.map(|r| u64::from(r.count)).sum();
                     ((block.station, day(&rows[0])), count)
                 })
@@ -80,13 +80,6 @@ impl Plant {
         let end = self.station_days.values().filter_map(|d| d.last()).max().copied();
         self.days = first.zip(end);
     }
-}
-
-/// Whether a row is a test of a product that was made when it says, whatever became of it.
-pub(super) fn is_of_a_product(used: Use) -> bool {
-    let no_product =
-        [SetAside::OtherTest, SetAside::CheckLoad, SetAside::Clock, SetAside::Repeated];
-    !matches!(used, Use::SetAside(reason) if no_product.contains(&reason))
 }
 
 /// Mean air of each day.

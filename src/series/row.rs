@@ -1,7 +1,39 @@
 //! A row as the pass keeps it once it is decided where it goes: small, and in one order.
 
-use super::attempts::SetAside;
 use crate::records::{Marks, Outcome, Record, SerialAt, Shown};
+
+/// Why a row is set aside. In order of precedence.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[expect(missing_docs, reason = "the words of each are its documentation")]
+pub enum SetAside {
+    OtherTest,
+    CheckLoad,
+    Clock,
+    Contradicted,
+    Repeated,
+    FaultLocating,
+    NotCompleted,
+    Returned,
+    Retest,
+}
+
+impl SetAside {
+    /// The reason in words.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::OtherTest => "other kind of test",
+            Self::CheckLoad => "check load",
+            Self::Clock => "clock not believable",
+            Self::Contradicted => "contradicted by its reading",
+            Self::Repeated => "repeated row",
+            Self::FaultLocating => "fault-locating run",
+            Self::NotCompleted => "not completed",
+            Self::Returned => "returned unit",
+            Self::Retest => "retest",
+        }
+    }
+}
 
 /// Where a row went.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -10,6 +42,15 @@ pub enum Use {
     Used,
     /// Set aside, and why.
     SetAside(SetAside),
+}
+
+impl Use {
+    /// Whether it is a test of a product that was made when it says, whatever became of it.
+    pub fn is_of_a_product(self) -> bool {
+        let no_product =
+            [SetAside::OtherTest, SetAside::CheckLoad, SetAside::Clock, SetAside::Repeated];
+        !matches!(self, Self::SetAside(reason) if no_product.contains(&reason))
+    }
 }
 
 /// One row, 48 bytes; codes are those of the book.

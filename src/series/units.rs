@@ -9,9 +9,8 @@ use std::sync::Arc;
 use super::attempts::UnitHistory;
 use super::count::{says, shown};
 use super::order::Block;
-use super::plant::is_of_a_product;
-use super::row::{Row, Serials};
-use super::{Pass, Says, Series, SetAside, Use};
+use super::row::{Row, Serials, SetAside, Use};
+use super::{Pass, Says, Series};
 use crate::day::{Day, day_of};
 use crate::records::{Limits, Outcome, Setup, Shown, Source};
 
@@ -332,7 +331,7 @@ impl<'a> Tests<'a> {
 
     /// Those of products that were made when they say, whatever became of them.
     pub fn of_products(self) -> impl Iterator<Item = Test<'a>> {
-        self.all().filter(|t| is_of_a_product(t.row.used))
+        self.all().filter(|t| t.row.used.is_of_a_product())
     }
 }
 
