@@ -37,16 +37,20 @@ use std::path::PathBuf;
 
 use analysis::Questions;
 use analysis::jump::Asked;
+use chrono::NaiveDate;
 pub use commands::command;
 use config::Config;
 use error::Result;
+use input::earlier::Earlier;
 pub use report::Rendered;
-use report::build::{Parts, Subject};
+use report::build::Parts;
 pub use report::jump_study::{JumpRequest, JumpStudy};
 pub use report::limit_study::Study;
 pub use review::Review;
+use review::Subject;
 use series::{Collector, Pass};
 pub use study::StudyRequest;
+use words::time::month_text;
 
 /// What a review is made of, beside the settings.
 #[derive(Debug, Clone, Default)]
@@ -86,11 +90,12 @@ struct Judged {
     month: (i32, u32),
 }
 
-/// Files in, decisions out.
+/// Files in, decisions out; `earlier` gives the report to compare with, by month and last day.
 fn judged(
     paths: &[PathBuf],
     name: &str,
     questions: &Questions,
+    earlier: impl FnOnce(&str, NaiveDate) -> Option<Earlier>,
     config: &Config,
     progress: &(dyn Fn(u64, u64) + Sync),
 ) -> Result<Judged> {
@@ -107,7 +112,9 @@ fn judged(
     };
     let findings = analysis::findings(&pass, &known, config);
     let verdicts = verdict::judge(&pass, &known, &findings, config);
-    let subject = Subject { name: name.to_owned(), month, register };
+    let last = day::date_of(pass.plant.days.unwrap_or_default().1);
+    let earlier = earlier(&month_text(month), last);
+    let subject = Subject { name: name.to_owned(), month, register, earlier };
     let review = Review::new(subject, &read, &pass, movement, findings, verdicts, config);
     Ok(Judged { review, pass, month })
 }
@@ -146,11 +153,11 @@ pub fn review(
     let named = request.since_report.as_deref().map(input::earlier::named).transpose()?;
     let questions =
         Questions { review: true, month: request.month, jumps: Some(Asked::all(config)) };
-    let Judged { mut review, pass, month } =
-        judged(&request.paths, &request.name, &questions, config, progress)?;
-    let earlier = named
-        .or_else(|| input::earlier::beside(request.replaces.as_deref()?, &review.month, review.to));
-    review.since_report = earlier.map(|earlier| review.since(earlier));
+    let earlier = |month: &str, to| {
+        named.or_else(|| input::earlier::beside(request.replaces.as_deref()?, month, to))
+    };
+    let Judged { review, pass, month } =
+        judged(&request.paths, &request.name, &questions, earlier, config, progress)?;
     Ok(report::render(review, &pass, config, month))
 }
 
@@ -168,8 +175,14 @@ pub fn limit_study(
     if request.paths.is_empty() {
         return study::study(None, request, config);
     }
-    let Judged { review, pass, month } =
-        judged(&request.paths, &request.name, &Questions::default(), config, progress)?;
+    let Judged { review, pass, month } = judged(
+        &request.paths,
+        &request.name,
+        &Questions::default(),
+        |_, _| None,
+        config,
+        progress,
+    )?;
     let parts = Parts::new(&review, &pass, config, month);
     study::study(Some((&parts, &review)), request, config)
 }
@@ -185,7 +198,7 @@ pub fn jump_study(
 ) -> Result<JumpStudy> {
     let questions = Questions { jumps: Some(request.asked(config)), ..Questions::default() };
     let Judged { review, pass, month } =
-        judged(&request.paths, &request.name, &questions, config, progress)?;
+        judged(&request.paths, &request.name, &questions, |_, _| None, config, progress)?;
     let parts = Parts::new(&review, &pass, config, month);
     Ok(report::jump_study::study(&parts, &review, request))
 }

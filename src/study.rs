@@ -13,10 +13,10 @@ use crate::config::Config;
 use crate::day::date_of;
 use crate::error::{Error, Result};
 use crate::movement::facts;
-use crate::report::build::{self, Parts};
+use crate::report::build::Parts;
 use crate::report::limit_study::{Study, render};
 use crate::review::limit_study::{LimitsReport, SCHEMA, StudyReport};
-use crate::review::{Made, Review};
+use crate::review::{Made, Review, notes};
 use crate::series::{Current, TestKind};
 use crate::verdict::band::BandInput;
 use crate::verdict::calculated::{CalculatedBand, calculated};
@@ -305,7 +305,11 @@ fn notes(
 ) -> Vec<String> {
     let mut notes: Vec<String> = series
         .iter()
-        .flat_map(|s| build::notes_of_series(parts, s.study.series, &s.series.named.title))
+        .flat_map(|s| {
+            let n = s.study.series;
+            let (moved, finding) = (&parts.movement.series[n], &parts.findings.series[n]);
+            notes::of_series(&s.series.named.title, moved, finding)
+        })
         .collect();
     let mut moved: Vec<String> = Vec::new();
     if let Ok(stations) = &parts.movement.stations {

@@ -24,7 +24,10 @@ const MAP: [(&str, &[&str]); 18] = [
     ("movement", &["config", "day", "series", "stats", "words"]),
     ("analysis", &["config", "day", "error", "movement", "series", "stats", "words"]),
     ("verdict", &["analysis", "config", "day", "input", "movement", "series", "stats", "words"]),
-    ("review", &["analysis", "config", "day", "input", "movement", "series", "stats", "verdict"]),
+    (
+        "review",
+        &["analysis", "config", "day", "input", "movement", "series", "stats", "verdict", "words"],
+    ),
     (
         "report",
         &[
@@ -123,7 +126,7 @@ fn paths_are_found_in_every_form() {
 }
 
 /// Uses against the map that are still there: this list may only shrink.
-const OWED_USES: &[&str] = &["review/mod.rs uses report", "review/series.rs uses report"];
+const OWED_USES: &[&str] = &[];
 
 #[test]
 fn a_room_uses_only_rooms_before_it() {

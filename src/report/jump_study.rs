@@ -141,7 +141,7 @@ pub fn study(parts: &Parts<'_>, review: &Review, request: &JumpRequest) -> JumpS
     };
     files.push(("summary.md".to_owned(), page::page(&report).into_bytes()));
     files.push(("results.json".to_owned(), json::results(&report).into_bytes()));
-    let of_cause = review.units.iter().filter(|u| u.why == WhyCheck::OfCause);
+    let of_cause = review.verdicts.units.iter().filter(|u| u.why == WhyCheck::OfCause);
     files
         .push(("units-to-check.csv".to_owned(), tables::units_to_check_csv(of_cause).into_bytes()));
     files.sort_by(|a, b| a.0.cmp(&b.0));

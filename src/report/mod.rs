@@ -82,7 +82,7 @@ pub fn render(mut review: Review, pass: &Pass, config: &Config, month: (i32, u32
     files.push(("rows-not-used.csv".to_owned(), tables::rows_not_used_csv(&review).into_bytes()));
     files.push((
         "units-to-check.csv".to_owned(),
-        tables::units_to_check_csv(&review.units).into_bytes(),
+        tables::units_to_check_csv(&review.verdicts.units).into_bytes(),
     ));
     files.sort_by(|a, b| a.0.cmp(&b.0));
     Rendered { review, files }

@@ -5,6 +5,8 @@
 //! and machines read the same values. Fields marked `skip` are for people's pages only.
 
 pub mod limit_study;
+mod new;
+pub mod notes;
 mod series;
 
 use std::collections::BTreeMap;
@@ -22,15 +24,16 @@ use crate::movement::Movement;
 use crate::movement::stations::CannotTell;
 pub use crate::series::Ledger;
 use crate::series::{NotUsed, Register};
+use crate::verdict::Verdicts;
 use crate::verdict::action::Action;
 use crate::verdict::group::GroupBand;
 use crate::verdict::jump::JudgedJump;
 use crate::verdict::moved::Moved;
 use crate::verdict::since::Since;
 use crate::verdict::tester::{CalibrationVerdict, SettingVerdict, StationVerdict, TooGoodVerdict};
-use crate::verdict::units::{UnitToCheck, WhyCheck};
-use crate::verdict::{Verdicts, gate};
+use crate::verdict::units::WhyCheck;
 
+pub use new::Subject;
 pub use series::{JudgedDrift, LimitsInForce, NamedStep, ReviewedSeries, StrayLine, Strays};
 
 /// The whole review.
@@ -102,9 +105,6 @@ pub struct Review {
     /// Events and calibrations.
     #[serde(skip)]
     pub register: Register,
-    /// Every unit in `units-to-check.csv`.
-    #[serde(skip)]
-    pub units: Vec<UnitToCheck>,
     /// Every row in `rows-not-used.csv`.
     #[serde(skip)]
     pub not_used: Vec<NotUsed>,
@@ -143,13 +143,4 @@ pub struct InputLine {
     pub bytes: u64,
     /// SHA-256.
     pub sha256: String,
-}
-
-impl Review {
-    /// Whether `--gate` stops on it.
-    #[must_use]
-    pub fn needs_action(&self) -> bool {
-        let jumped = self.jumps.iter().flatten().any(|j| j.flagged);
-        gate::stops(&self.verdicts.series, &self.actions, jumped)
-    }
 }

@@ -53,14 +53,25 @@ pub struct Verdicts {
     pub limit_groups: Vec<plant::SharedLimit>,
     /// Changes of the share of failures, in the order of the findings.
     pub jumps: Vec<jump::JudgedJump>,
+    /// Units that somebody must look at.
+    pub units: Vec<units::UnitToCheck>,
+    /// What needs action, worst first.
+    pub actions: Vec<action::Action>,
 }
 
-/// Judges the whole plant: every series, then the testers and the jumps in failures.
+/// Judges the whole plant: every series, testers, jumps in failures; then which units are looked at, and what
+/// needs action.
 #[must_use]
 pub fn judge(pass: &Pass, known: &Known<'_>, findings: &Findings, config: &Config) -> Verdicts {
     let series = plant::judge_all(pass, known.movement, findings, config);
     let testers = tester::judge(pass, known, findings, &series, config);
     let limit_groups = plant::limit_groups(pass, findings, &series, config);
     let jumps = jump::judge_all(pass, known, findings, config);
-    Verdicts { series, testers, limit_groups, jumps }
+    let units = units::units_to_check(pass, findings, config);
+    let mut concerns = concern::concerns_of_series(pass, findings, &series, config);
+    concerns.extend(jump::concerns(&jumps));
+    concerns.extend(units::concerns_of_units(&units));
+    concerns.extend(testers.concerns.iter().cloned().map(concern::About::from));
+    let actions = action::actions(&concerns);
+    Verdicts { series, testers, limit_groups, jumps, units, actions }
 }

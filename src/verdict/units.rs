@@ -3,7 +3,7 @@
 //! Takes what was found about units and the walks of `series`; decides which units are named. A unit may stand
 //! there for several reasons.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::fmt;
 
 use serde::{Serialize, Serializer};
@@ -133,8 +133,11 @@ pub fn units_to_check(pass: &Pass, findings: &Findings, config: &Config) -> Vec<
 
 /// What of it somebody must act on beside what other findings say.
 #[must_use]
-pub fn concerns_of_units(units: &BTreeMap<WhyCheck, u64>) -> Vec<About> {
-    let of = |why: WhyCheck| units.get(&why).copied();
+pub fn concerns_of_units(units: &[UnitToCheck]) -> Vec<About> {
+    let of = |why: WhyCheck| {
+        let units = units.iter().filter(|u| u.why == why).count() as u64;
+        (units > 0).then_some(units)
+    };
     let against = of(WhyCheck::Contradicted).map(|units| Concern::PassedAgainstReading { units });
     let never = of(WhyCheck::NeverPassed).map(|units| Concern::NeverPassed { units });
     let about = |concern| About { subject: "whole line".to_owned(), concern };

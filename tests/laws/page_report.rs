@@ -577,6 +577,16 @@ pub fn report_of(name: &str) -> Report {
             limit_groups: Vec::new(),
             testers: Testers::default(),
             jumps: Vec::new(),
+            units: vec![UnitToCheck {
+                why: WhyCheck::NeverPassed,
+                model: n(),
+                serial: n(),
+                tested_at: "2026-10-13 10:22:00".to_owned(),
+                station: n(),
+                reading_ma: "4.26".to_owned(),
+                place: n(),
+            }],
+            actions: Vec::new(),
         },
         register: Register {
             events: Some(vec![Event {
@@ -587,15 +597,6 @@ pub fn report_of(name: &str) -> Report {
             }]),
             ..Register::default()
         },
-        units: vec![UnitToCheck {
-            why: WhyCheck::NeverPassed,
-            model: n(),
-            serial: n(),
-            tested_at: "2026-10-13 10:22:00".to_owned(),
-            station: n(),
-            reading_ma: "4.26".to_owned(),
-            place: n(),
-        }],
         not_used: vec![NotUsed {
             file: n(),
             sheet: n(),

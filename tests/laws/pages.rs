@@ -383,7 +383,7 @@ fn numbers_are_written_for_people() {
 fn lists_hold_no_formula_and_every_sign() {
     for bad in ["=1+1", "+1", "-1", "@SUM(A1)", "\tx", "\rx"] {
         let report = report_of(bad);
-        for text in [rows_not_used_csv(&report), units_to_check_csv(&report.units)] {
+        for text in [rows_not_used_csv(&report), units_to_check_csv(&report.verdicts.units)] {
             let mut reader = csv::Reader::from_reader(text.as_bytes());
             let row = reader.records().next().unwrap().unwrap();
             assert!(row.iter().any(|cell| cell == format!("'{bad}")), "{bad}: {row:?}");
@@ -394,7 +394,7 @@ fn lists_hold_no_formula_and_every_sign() {
         }
     }
     let report = report_of(&hostile());
-    let text = units_to_check_csv(&report.units);
+    let text = units_to_check_csv(&report.verdicts.units);
     let mut reader = csv::Reader::from_reader(text.as_bytes());
     let header: Vec<String> = reader.headers().unwrap().iter().map(str::to_owned).collect();
     assert_eq!(

@@ -1,0 +1,142 @@
+//! What was read, found and decided, put together; nothing is asked here.
+
+use std::collections::BTreeMap;
+
+use super::{InputLine, Made, Review, ReviewedSeries, SCHEMA, StrayLine, Strays, notes};
+use crate::analysis::Findings;
+use crate::analysis::units::strays::{Lies, StrayList};
+use crate::config::Config;
+use crate::day::date_of;
+use crate::input::Read;
+use crate::input::earlier::Earlier;
+use crate::movement::Movement;
+use crate::series::{NamedSeries, Pass, Register};
+use crate::verdict::Verdicts;
+use crate::verdict::since::{Standing, since};
+use crate::verdict::units::WhyCheck;
+use crate::words::numbers::whole;
+use crate::words::path_text;
+use crate::words::time::{month_text, time_text};
+
+/// What one review is about.
+#[derive(Debug)]
+pub struct Subject {
+    /// Name of the report.
+    pub name: String,
+    /// Month under review.
+    pub month: (i32, u32),
+    /// Events and calibrations.
+    pub register: Register,
+    /// An earlier report to compare with.
+    pub earlier: Option<Earlier>,
+}
+
+impl Review {
+    /// Puts together what was read, found and decided.
+    #[must_use]
+    pub fn new(
+        subject: Subject,
+        read: &Read,
+        pass: &Pass,
+        movement: Movement,
+        findings: Findings,
+        verdicts: Verdicts,
+        config: &Config,
+    ) -> Self {
+        let series: Vec<ReviewedSeries> = NamedSeries::all(pass, subject.month)
+            .into_iter()
+            .enumerate()
+            .map(|(n, named)| {
+                let (moved, finding) = (&movement.series[n], &findings.series[n]);
+                let strays = strays(&finding.strays, pass, config);
+                ReviewedSeries::new(named, moved, finding, &verdicts.series[n], strays)
+            })
+            .collect();
+        let testers = &verdicts.testers;
+        let of_series = series.iter().zip(&movement.series).zip(&findings.series);
+        let mut notes: Vec<String> = read
+            .notes
+            .iter()
+            .chain(&pass.notes)
+            .map(|n| n.0.clone())
+            .chain(of_series.flat_map(|((s, m), f)| notes::of_series(&s.named.title, m, f)))
+            .chain(testers.cannot_tell.map(|why| why.to_string()))
+            .chain(config.check_loads.is_empty().then(|| notes::NO_CHECK_LOADS.to_owned()))
+            .collect();
+        notes.sort();
+        notes.dedup();
+        let (from, to) = pass.plant.days.unwrap_or_default();
+        let mut units_to_check: BTreeMap<WhyCheck, u64> = BTreeMap::new();
+        for unit in &verdicts.units {
+            *units_to_check.entry(unit.why).or_default() += 1;
+        }
+        let standing = series.iter().zip(&verdicts.series).map(|(s, v)| Standing {
+            series: &s.named.id,
+            title: &s.named.title,
+            verdict: v.limits.high.kind,
+        });
+        let since_report =
+            subject.earlier.map(|earlier| since(&verdicts.actions, standing, earlier));
+        Self {
+            schema: SCHEMA,
+            name: subject.name,
+            month: month_text(subject.month),
+            from: date_of(from),
+            to: date_of(to),
+            rows: pass.ledger.clone(),
+            stations: testers.stations.clone(),
+            limit_groups: verdicts.limit_groups.iter().map(|g| g.band.clone()).collect(),
+            calibration: testers.calibrations.clone(),
+            checks: findings.checks.clone(),
+            units_to_check,
+            settings_changes: testers.settings_changes.clone(),
+            settings_differ: findings.settings.differs.clone(),
+            settings_short: findings.settings.short.clone(),
+            gaps: Some(findings.gaps.clone()),
+            too_good: testers.too_good.clone(),
+            movement: testers.moved.clone(),
+            jumps: Some(verdicts.jumps.clone()),
+            jump_charts: Vec::new(),
+            since_report,
+            cannot_tell: testers.cannot_tell,
+            notes,
+            settings: config.lines(),
+            made: Made::new(read, config),
+            actions: verdicts.actions.clone(),
+            not_used: pass.not_used(),
+            series,
+            moved: movement,
+            findings,
+            verdicts,
+            register: subject.register,
+        }
+    }
+}
+
+/// Strays of a series; those that passed are listed as far as the settings allow.
+fn strays(found: &StrayList, pass: &Pass, config: &Config) -> Strays {
+    let listed = found.units.iter().take(config.strays_listed).map(|u| StrayLine {
+        serial: u.test.serial.clone(),
+        tested_at: time_text(u.test.time),
+        station: pass.plant.stations[usize::from(u.test.station)].clone(),
+        reading_ma: u.reading_ma,
+        side: if u.lies == Lies::Above { "above" } else { "below" },
+    });
+    Strays { above: whole(found.above), below: whole(found.below), units: listed.collect() }
+}
+
+impl Made {
+    fn new(read: &Read, config: &Config) -> Self {
+        let inputs = read.files.iter().map(|f| InputLine {
+            path: path_text(&f.path),
+            bytes: f.bytes,
+            sha256: f.sha256.clone(),
+        });
+        Self {
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+            seed: config.seed,
+            inputs: inputs.collect(),
+            failures: read.failures.iter().map(ToString::to_string).collect(),
+        }
+    }
+}
