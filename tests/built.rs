@@ -25,7 +25,6 @@ const TABLES_OF_WORDS: &[&str] = &[
 ];
 
 const OWED_FUNCTIONS: &[&str] = &[
-    "input/rows/test.rs test",
     "report/build.rs new",
     "report/chart/distribution.rs chart",
     "report/chart/distribution.rs layers",

@@ -54,22 +54,7 @@ impl Parser<'_> {
         }
         let test = self.kind(group, self.sound(columns, Field::Test, get(Field::Test))?)?;
         let said = self.outcome_word(columns, &get)?;
-        let mut setup = Setup {
-            model,
-            test,
-            test_point: 0,
-            step: 0,
-            current: Current::Total,
-            applied_mv: None,
-            frequency_mhz: None,
-            dwell_ms: None,
-            ramp_ms: None,
-            units_together: 1,
-            station: self.text(columns, Field::Station, get(Field::Station))?,
-            fixture: self.text(columns, Field::Fixture, get(Field::Fixture))?,
-            instrument: self.text(columns, Field::Instrument, get(Field::Instrument))?,
-            reading_step_pa: None,
-        };
+        let mut setup = self.place_of_test(columns, &get, model, test)?;
         let other = test == TestKind::Other;
         let mut marks = Marks::default();
         let mut measured = NOTHING;
@@ -138,6 +123,32 @@ impl Parser<'_> {
             outcome,
             shown,
             marks,
+        })
+    }
+
+    /// A setup that says which model was tested where, and nothing yet of how.
+    fn place_of_test<'c>(
+        &mut self,
+        columns: &Columns,
+        get: &impl Fn(Field) -> Cell<'c>,
+        model: u32,
+        test: TestKind,
+    ) -> std::result::Result<Setup, Wrong> {
+        Ok(Setup {
+            model,
+            test,
+            test_point: 0,
+            step: 0,
+            current: Current::Total,
+            applied_mv: None,
+            frequency_mhz: None,
+            dwell_ms: None,
+            ramp_ms: None,
+            units_together: 1,
+            station: self.text(columns, Field::Station, get(Field::Station))?,
+            fixture: self.text(columns, Field::Fixture, get(Field::Fixture))?,
+            instrument: self.text(columns, Field::Instrument, get(Field::Instrument))?,
+            reading_step_pa: None,
         })
     }
 
