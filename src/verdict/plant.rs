@@ -141,10 +141,10 @@ fn judge_series(
     let low = LowEvidence {
         low_limit_ma: moved.limits.now.low_pa.map(ma),
         open_lead_ma: finding.open_lead_ma,
-        healthy: healthy.and_then(|h| h.low_side).map(|(value, lower, upper)| Tail {
-            quantile_ma: value,
-            lower_ma: lower,
-            upper_ma: upper,
+        healthy: healthy.and_then(|h| h.low_side).map(|b| Tail {
+            quantile_ma: b.value,
+            lower_ma: b.lower,
+            upper_ma: b.upper,
             upper_at_horizon_ma: None,
         }),
         x50_ma,

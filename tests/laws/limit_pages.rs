@@ -6,8 +6,8 @@ use leakdrift::records::TestKind;
 use leakdrift::report::chart::trade_off::{Place, TradeOff, chart};
 use leakdrift::report::chart::{ChartError, Layer};
 use leakdrift::report::markdown::{change_note, limit_page};
-use leakdrift::report::model::E;
 use leakdrift::review::limit_study::{LimitsReport, SCHEMA, StudyReport};
+use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::VerdictKind;
 use leakdrift::verdict::band::BandInput;
 use leakdrift::verdict::calculated::{CalculatedBand, calculated};
@@ -24,8 +24,8 @@ use leakdrift::words::Wording;
 use super::chart_inputs::assert_drawn;
 use super::page_report::{report_of, series};
 
-fn estimate(value: f64) -> E {
-    E { value, low: value / 2.0, high: value * 2.0, level: 0.95, method: "by hand".into() }
+fn estimate(value: f64) -> Estimate {
+    Estimate { value, low: value / 2.0, high: value * 2.0, level: 0.95, method: "by hand".into() }
 }
 
 fn loads() -> ProvingLoads {
@@ -235,7 +235,7 @@ fn input() -> TradeOff {
             let ppm = 1e5 * (-4.0 * (limit - 2.1)).exp();
             Place {
                 limit,
-                rejected_ppm: E::new(ppm, ppm / 5.0, ppm * 5.0, 0.95, "by hand"),
+                rejected_ppm: Estimate::new(ppm, ppm / 5.0, ppm * 5.0, 0.95, "by hand"),
                 blind_mohm: Some(1.5 / (limit * limit - 4.0).sqrt()),
                 blind_low_mohm: Some(1.5 / (limit * limit - 3.7).sqrt()),
             }

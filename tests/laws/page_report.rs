@@ -10,6 +10,7 @@ use leakdrift::analysis::body::describe::Which;
 use leakdrift::analysis::body::distribution::{Distribution, FamilyFit, Goodness, TailAnswers};
 use leakdrift::analysis::body::low_side::AgainstLowLimit;
 use leakdrift::analysis::month::change::MonthChange;
+use leakdrift::analysis::month::table::Month;
 use leakdrift::analysis::units::calibration::Covered;
 use leakdrift::analysis::units::causes::Cause;
 use leakdrift::analysis::units::checks::{StationChecks, WrongCheck};
@@ -19,6 +20,7 @@ use leakdrift::analysis::units::settings::{
     Setting, SettingChange, SettingDiffers, SettingShort, SettingsRecord,
 };
 use leakdrift::analysis::units::too_good::TooGood;
+use leakdrift::config::SettingLine;
 use leakdrift::day::{Day, day_number};
 use leakdrift::movement::Movement;
 use leakdrift::movement::Period;
@@ -28,21 +30,25 @@ use leakdrift::movement::limits::{LimitHistory, LimitsFrom};
 use leakdrift::movement::period::Judged;
 use leakdrift::movement::stations::{ActsAs, CannotTell, MonthOffset, TesterStep};
 use leakdrift::records::{Current, Event, Limits, Outcome, Register, TestKind, ma_to_pa};
-use leakdrift::report::model::*;
-use leakdrift::review::{JudgedDrift, LimitsInForce, NamedStep, StrayLine, Strays};
+use leakdrift::review::{
+    InputLine, JudgedDrift, LimitsInForce, Made, NamedStep, Review, ReviewedSeries, SCHEMA,
+    StrayLine, Strays,
+};
 use leakdrift::series::{
     Ledger, NamedSeries, NotUsed, NotUsedKind, Outcomes, SeriesKey, SeriesName, SetAside,
 };
+use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::Verdicts;
 use leakdrift::verdict::action::{Action, ActionKind};
 use leakdrift::verdict::evidence::Forecast;
 use leakdrift::verdict::group::GroupBand;
 use leakdrift::verdict::limits::JudgedLimits;
 use leakdrift::verdict::low_limit::{LowLimit, LowReason};
-use leakdrift::verdict::month::Matters;
+use leakdrift::verdict::month::{Matters, MonthJudged};
 use leakdrift::verdict::moved::{Moved, Mover};
 use leakdrift::verdict::physics::{Load, ProvingLoads};
 use leakdrift::verdict::reason::{Above, Reason};
+use leakdrift::verdict::since::{Earlier, OpenAction, Since, VerdictChange};
 use leakdrift::verdict::suggest::Suggestion;
 use leakdrift::verdict::tester::station::{DoubtOfSeries, FrequencyHint, PassesInDoubt};
 use leakdrift::verdict::tester::{
@@ -64,8 +70,8 @@ fn number(text: &str) -> Day {
 }
 
 /// An estimate.
-pub fn e(value: f64, low: f64, high: f64) -> E {
-    E { value, low, high, level: 0.95, method: "maximum likelihood".to_owned() }
+pub fn e(value: f64, low: f64, high: f64) -> Estimate {
+    Estimate { value, low, high, level: 0.95, method: "maximum likelihood".to_owned() }
 }
 
 /// Verdicts on both limits whose reasons hold the name.
@@ -335,7 +341,7 @@ fn series_name(name: &str) -> SeriesName {
     SeriesName { index: 0, model: name.to_owned(), id: name.to_owned() }
 }
 
-fn step(days: [&str; 3], size_pct: E) -> TesterStep {
+fn step(days: [&str; 3], size_pct: Estimate) -> TesterStep {
     let [low, on, high] = days.map(number);
     TesterStep { day: on, day_low: low, day_high: high, size_pct, p_value: 0.004 }
 }
@@ -450,9 +456,9 @@ fn setting_change(name: &str) -> SettingVerdict {
 }
 
 /// A report in which every list has a line, under `name` for all that comes from files.
-pub fn report_of(name: &str) -> Report {
+pub fn report_of(name: &str) -> Review {
     let n = || name.to_owned();
-    Report {
+    Review {
         schema: SCHEMA,
         name: n(),
         month: "2026-10".to_owned(),

@@ -5,8 +5,9 @@ use leakdrift::records::ma_to_pa;
 use leakdrift::report::format::{self, Currents};
 use leakdrift::report::json::{not_finite, results};
 use leakdrift::report::markdown::summary;
-use leakdrift::report::model::*;
 use leakdrift::report::tables::{rows_not_used_csv, units_to_check_csv};
+use leakdrift::review::Review;
+use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::action::{Action, ActionKind};
 use leakdrift::verdict::cautions::{CAUTIONS, WHO_DECIDES};
 use serde_json::Value;
@@ -93,7 +94,7 @@ fn signs_of_markdown_are_made_plain() {
 #[test]
 fn no_page_shows_a_number_that_is_none() {
     let mut report = report_of("M1");
-    let nothing = E {
+    let nothing = Estimate {
         value: f64::NAN,
         low: f64::NEG_INFINITY,
         high: f64::INFINITY,
@@ -306,7 +307,7 @@ fn the_page_says_what_an_auditor_asks() {
 /// A low limit has one line of its own, in numbers a reader can use; without one there is none.
 #[test]
 fn a_low_limit_has_one_line() {
-    let lines = |report: &Report| -> Vec<String> {
+    let lines = |report: &Review| -> Vec<String> {
         let page = summary(report);
         let own = page.lines().filter(|l| l.starts_with("Low limit "));
         own.map(str::to_owned).collect()

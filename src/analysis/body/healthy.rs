@@ -14,6 +14,7 @@ use crate::series::Says;
 use crate::stats::estimate::Estimate;
 use crate::stats::sample::Grouped;
 use crate::stats::special::student_t_quantile;
+use crate::stats::tail::Bounds;
 use crate::stats::trend::correlated_trend;
 
 /// The reading that all but the accepted share stay under.
@@ -59,7 +60,7 @@ pub struct Healthy {
     pub together: Option<TailNumbers>,
     /// The reading that all but the accepted share lie above, by the answer in use: estimate and one-sided
     /// bounds.
-    pub low_side: Option<(f64, f64, f64)>,
+    pub low_side: Option<Bounds>,
     /// Expected share above the limit in force.
     pub reject_share: Option<Estimate>,
     /// The same at the end of the horizon, where a slope is established.
@@ -163,8 +164,7 @@ fn as_it_stands(body: Body, ask: &Ask<'_>, config: &Config) -> Healthy {
     let reject_share =
         ask.limit_ma.and_then(|limit| ask_body(&|w| body.reject_share(w, limit).ok()));
     let performance = ask.limit_ma.and_then(|limit| ask_body(&|w| body.performance(w, limit).ok()));
-    let low_side =
-        LowEnd::of(&body).and_then(|end| end.bounds(a)).map(|b| (b.value, b.lower, b.upper)).ok();
+    let low_side = LowEnd::of(&body).and_then(|end| end.bounds(a)).ok();
     let low = ask.low_limit_ma.map(|limit| LowSide::of(&body, limit));
     Healthy {
         in_use,
@@ -384,7 +384,7 @@ fn carried(judged: &[Reading], data: &Grouped, ask: &Ask<'_>, config: &Config) -
     let n = at::LOW + 3;
     let low_end = value[n].zip(error(n)).map(|(v, e)| {
         let at = |t: f64| (v + t * e).exp();
-        (at(0.0), at(-one_sided), at(one_sided))
+        Bounds { value: at(0.0), lower: at(-one_sided), upper: at(one_sided) }
     });
     plain.low_side = low_end.or(plain.low_side);
     plain.crossing = crossing;

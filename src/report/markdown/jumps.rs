@@ -7,14 +7,15 @@ use super::super::format::{
     with_interval,
 };
 use super::super::jump_study::JumpPage;
-use super::super::model::{JudgedJump, JumpChart, Report};
 use super::{first_cautions, header, not_read, row};
 use crate::analysis::jump::{Explained, Named, Parts};
 use crate::day::date_of;
+use crate::review::{JumpChart, Review};
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
+use crate::verdict::jump::JudgedJump;
 
 /// The section of the review; nothing where no change was found.
-pub(super) fn section(page: &mut String, report: &Report) {
+pub(super) fn section(page: &mut String, report: &Review) {
     let Some(jumps) = report.jumps.as_ref() else {
         return;
     };

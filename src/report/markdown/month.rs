@@ -5,18 +5,19 @@ use std::fmt::Write;
 use super::super::format::{
     NONE, anchor, counted, date, expected_ppm, name, percent, text, value, with_interval,
 };
-use super::super::model::{MonthJudged, OpenAction, Report};
 use super::{header, row};
 use crate::day::date_of;
-use crate::review::ReviewedSeries;
+use crate::review::{Review, ReviewedSeries};
 use crate::stats::estimate::Estimate;
 use crate::verdict::month::Matters;
+use crate::verdict::month::MonthJudged;
+use crate::verdict::since::OpenAction;
 
 /// Actions of an earlier report listed on the page.
 const LISTED: usize = 12;
 
 /// What is new, open and closed since an earlier report; nothing where none is known.
-pub(super) fn since(page: &mut String, report: &Report) {
+pub(super) fn since(page: &mut String, report: &Review) {
     let Some(s) = &report.since_report else {
         return;
     };
@@ -64,7 +65,7 @@ fn list(page: &mut String, head: &str, actions: &[OpenAction]) {
 }
 
 /// The month under review against the time before it, what matters most first.
-pub(super) fn changes(page: &mut String, report: &Report) {
+pub(super) fn changes(page: &mut String, report: &Review) {
     line!(page, "## What changed this month\n");
     let happened = of_the_month(report);
     for (day, sentence) in &happened {
@@ -153,7 +154,7 @@ pub(super) fn changes(page: &mut String, report: &Report) {
 }
 
 /// Dated happenings of the month under review, in order: movements, changes of settings, recorded events.
-fn of_the_month(report: &Report) -> Vec<(chrono::NaiveDate, String)> {
+fn of_the_month(report: &Review) -> Vec<(chrono::NaiveDate, String)> {
     let mut all: Vec<(chrono::NaiveDate, String)> = report
         .movement
         .iter()

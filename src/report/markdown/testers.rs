@@ -5,7 +5,6 @@ use std::fmt::Write;
 use super::super::format::{
     Currents, NONE, change_pct, counted, grouped, name, p_value, text, with_interval,
 };
-use super::super::model::Report;
 use super::series::change;
 use super::{header, row};
 use crate::analysis::units::checks::StationChecks;
@@ -13,6 +12,7 @@ use crate::analysis::units::settings::SettingChange;
 use crate::movement::check_record::LoadRecord;
 use crate::movement::drift::Shape;
 use crate::movement::stations::{ActsAs, TesterStep};
+use crate::review::Review;
 use crate::verdict::tester::StationVerdict;
 use crate::words::capital;
 use crate::words::time::{day_of_time, day_text, time_text};
@@ -21,7 +21,7 @@ use crate::words::time::{day_of_time, day_text, time_text};
 const SHOWN: usize = 40;
 
 /// Stations against each other, and when one moved.
-pub(super) fn stations(page: &mut String, report: &Report) {
+pub(super) fn stations(page: &mut String, report: &Review) {
     line!(page, "## Stations\n");
     if report.stations.is_empty() {
         line!(page, "No station is named in the files: product and tester cannot be told apart.\n");
@@ -93,7 +93,7 @@ fn offset(s: &StationVerdict) -> String {
 }
 
 /// Production days on which a station has no row though its habit predicts some; nothing where there are none.
-pub(super) fn gaps(page: &mut String, report: &Report) {
+pub(super) fn gaps(page: &mut String, report: &Review) {
     let Some(gaps) = report.gaps.as_ref().filter(|g| !g.is_empty()) else {
         return;
     };
@@ -110,7 +110,7 @@ pub(super) fn gaps(page: &mut String, report: &Report) {
 }
 
 /// Whether the stations still trip, and still pass.
-pub(super) fn checks(page: &mut String, report: &Report) {
+pub(super) fn checks(page: &mut String, report: &Review) {
     line!(page, "## Check loads\n");
     let Some(checks) = &report.checks else {
         line!(page, "No check loads are named: whether the stations still trip is not known.\n");
@@ -233,7 +233,7 @@ fn odd_readings(l: &LoadRecord, show: &Currents) -> String {
 }
 
 /// The calibration register against the tests.
-pub(super) fn calibration(page: &mut String, report: &Report) {
+pub(super) fn calibration(page: &mut String, report: &Review) {
     line!(page, "## Calibration\n");
     let Some(all) = &report.calibration else {
         line!(
@@ -279,7 +279,7 @@ pub(super) fn calibration(page: &mut String, report: &Report) {
 }
 
 /// Settings that changed, differ or fall short.
-pub(super) fn settings(page: &mut String, report: &Report) {
+pub(super) fn settings(page: &mut String, report: &Review) {
     line!(page, "## Settings\n");
     let changes = &report.settings_changes;
     if changes.is_empty() && report.settings_differ.is_empty() && report.settings_short.is_empty() {
@@ -356,7 +356,7 @@ fn more(page: &mut String, all: usize) {
 }
 
 /// What is too good to be true.
-pub(super) fn too_good(page: &mut String, report: &Report) {
+pub(super) fn too_good(page: &mut String, report: &Review) {
     line!(page, "## Too good to be true\n");
     if report.too_good.is_empty() {
         line!(
