@@ -3,7 +3,6 @@
 use std::path::PathBuf;
 
 use chrono::NaiveDate;
-use serde::Serialize;
 
 use super::build::Parts;
 use super::markdown::jumps as page;
@@ -11,8 +10,8 @@ use super::{chart, json, pictures, tables};
 use crate::analysis::jump::Asked;
 use crate::config::Config;
 use crate::day::day_number;
-use crate::review::{JumpChart, Made, Review, ReviewedSeries};
-use crate::series::Ledger;
+use crate::review::jump_study::{JumpPage, SCHEMA};
+use crate::review::{Review, ReviewedSeries};
 use crate::verdict::jump::JudgedJump;
 use crate::verdict::jump::said::Said;
 use crate::verdict::units::WhyCheck;
@@ -46,43 +45,6 @@ pub struct JumpStudy {
     pub report: JumpPage,
     /// Relative path and content of each file.
     pub files: Vec<(String, Vec<u8>)>,
-}
-
-/// The schema named in every result file of the command `jump`.
-pub const SCHEMA: &str = "leakdrift.jump/1";
-
-/// The page of the command `jump`.
-#[derive(Debug, Clone, Serialize)]
-pub struct JumpPage {
-    /// Always [`SCHEMA`].
-    pub schema: &'static str,
-    /// Name of the report.
-    pub name: String,
-    /// Model looked at; all where `null`.
-    pub model: Option<String>,
-    /// Date asked about; found where `null`.
-    pub since: Option<NaiveDate>,
-    /// First production day.
-    pub from: NaiveDate,
-    /// Last production day.
-    pub to: NaiveDate,
-    /// Where rows went.
-    pub rows: Ledger,
-    /// Series looked at.
-    pub series: Vec<String>,
-    /// What was found.
-    pub jumps: Vec<JudgedJump>,
-    /// Charts of it.
-    #[serde(skip)]
-    pub jump_charts: Vec<JumpChart>,
-    /// Who tests again until it passes: no jump, but it hides failures.
-    pub habits: Vec<String>,
-    /// Settings in force, as `name = value`.
-    pub settings: Vec<String>,
-    /// What a reader must know.
-    pub notes: Vec<String>,
-    /// Versions and inputs.
-    pub made: Made,
 }
 
 /// The page, its charts and its lists.

@@ -4,6 +4,7 @@
 //! Takes what the rooms before it gave and asks nothing more. A room of its own so that pages, charts, lists
 //! and machines read the same values. Fields marked `skip` are for people's pages only.
 
+pub mod jump_study;
 pub mod limit_study;
 mod new;
 pub mod notes;

@@ -6,10 +6,10 @@ use super::super::format::{
     NONE, address, counted, date, digits, grouped, name, p_value, percent, text, whole,
     with_interval,
 };
-use super::super::jump_study::JumpPage;
 use super::{first_cautions, header, not_read, row};
 use crate::analysis::jump::{Explained, Named, Parts};
 use crate::day::date_of;
+use crate::review::jump_study::JumpPage;
 use crate::review::{JumpChart, Review};
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
 use crate::verdict::jump::JudgedJump;
