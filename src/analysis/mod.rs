@@ -14,7 +14,10 @@ pub mod units;
 pub use finding::{Asked, Finding, Findings, Known, asked, findings};
 pub use questions::Questions;
 
-use body::below::{FEWEST, FEWEST_DISTINCT};
+/// Fewer readings than this make no body.
+const FEWEST: f64 = 20.0;
+/// Fewer distinct readings below the cut than this make no body.
+const FEWEST_DISTINCT: usize = 3;
 
 /// Why a question about the body has no answer.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]

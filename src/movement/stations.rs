@@ -194,25 +194,16 @@ pub fn assess(
         lead_ma: lasting.lead_ma.clone(),
         steps: vec![Vec::new(); stations],
         drive,
-        level_ma: vec![BTreeMap::new(); series.len()],
     };
     taken.iter().for_each(|t| correction.steps[t.station].push((t.day, t.size)));
-    // Levels as the reference shows them: gain and leads of every cell taken off.
-    let level = |c: &Cell| correction.corrected(c.series, c.station, c.day, c.median_ma);
-    correction.level_ma = levels(cells, series.len(), options.smallest_cell, level);
     Ok(Stations { stations: out, reference, correction })
 }
 
 /// Median level of each series in stretches of 30 days.
-fn levels(
-    cells: &[Cell],
-    series: usize,
-    smallest: f64,
-    level: impl Fn(&Cell) -> f64,
-) -> Vec<BTreeMap<i32, f64>> {
+fn levels(cells: &[Cell], series: usize, smallest: f64) -> Vec<BTreeMap<i32, f64>> {
     let mut bins: Vec<BTreeMap<i32, Vec<f64>>> = vec![BTreeMap::new(); series];
     for c in cells.iter().filter(|c| usable(c, smallest) && c.series < series) {
-        bins[c.series].entry(c.day.div_euclid(30)).or_default().push(level(c));
+        bins[c.series].entry(c.day.div_euclid(30)).or_default().push(c.median_ma);
     }
     bins.into_iter()
         .map(|b| b.into_iter().filter_map(|(k, v)| Some((k, median(&v)?))).collect())
@@ -260,7 +251,7 @@ fn share(
         return Err(CannotTell::TooFewDays);
     }
     shared.weight = shared.cells.iter().map(|c| c.units).collect();
-    let level = levels(&shared.cells, drive.len(), options.smallest_cell, |c| c.median_ma);
+    let level = levels(&shared.cells, drive.len(), options.smallest_cell);
     let level_of =
         |c: &Cell| level[c.series].get(&c.day.div_euclid(30)).copied().unwrap_or(c.median_ma);
     shared.lead = shared.cells.iter().map(|c| drive[c.series] / level_of(c)).collect();

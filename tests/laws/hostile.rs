@@ -285,7 +285,6 @@ fn ask(data: &Grouped, edges: &Edges, unit: f64, name: &str) -> Result<Vec<(bool
             estimate(false, asked, format!("reject share {x}"));
             estimate(false, body.performance(which, x * unit), format!("performance {x}"));
         }
-        let _ = body.disagree(0.001);
     }
     for x in [-1.0, 0.0, 0.9, 1.0, 2.0] {
         let density = body.density(x * unit);

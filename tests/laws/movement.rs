@@ -12,6 +12,7 @@ use leakdrift::movement::stations::{
     self, ActsAs, CannotTell, Cell, Correction, SeriesFacts, StationOptions, Stations,
 };
 use leakdrift::stats::estimate::Estimate;
+use leakdrift::stats::trend::median;
 use rand::SeedableRng;
 use rand_distr::{Distribution, Poisson, StandardNormal};
 use rand_pcg::Pcg64;
@@ -253,8 +254,8 @@ fn series_of(
         .iter()
         .filter(|l| l.0 == which)
         .map(|(series, station, l)| {
-            let factor = correction.map_or(1.0, |c| c.offset_factor(*series, *station, l.day));
-            ReadingLine { centre_ma: l.centre_ma / factor, step_ma: l.step_ma / factor, ..*l }
+            let corrected = |c: &Correction| c.corrected(*series, *station, l.day, l.centre_ma);
+            ReadingLine { centre_ma: correction.map_or(l.centre_ma, corrected), ..*l }
         })
         .collect();
     let mut facts = factory.room.clone();
@@ -310,13 +311,17 @@ fn months_show_a2_low_before_and_right_after() {
 
 /// Relative to A1: 0.965 before, 1.000 after, and 15 pF more leads (0.6 % of FH205's 2.35 + 0.06 nF).
 #[test]
-fn factors_follow_the_truth() {
-    let c = &found().1.correction;
+fn corrections_follow_the_truth() {
+    let (factory, found) = found();
+    let c = &found.correction;
+    let of_a1 = factory.lines.iter().filter(|l| (l.0, l.1) == (FH205, A1));
+    let on_a1 = median(&of_a1.map(|l| l.2.centre_ma).collect::<Vec<_>>()).unwrap();
     for (day, gain) in [(CALIBRATED - 60, 0.965), (CALIBRATED + 60, 1.0)] {
-        let ratio = c.offset_factor(FH205, A2, day) / c.offset_factor(FH205, A1, day);
-        assert_rel(ratio, gain * (2.35 + 0.075) / (2.35 + 0.060), 0.006);
+        // The same unit on both: its current grows with all that is connected.
+        let on_a2 = on_a1 * gain * (2.35 + 0.075) / (2.35 + 0.060);
+        assert_rel(c.corrected(FH205, A2, day, on_a2), c.corrected(FH205, A1, day, on_a1), 0.006);
     }
-    assert_abs(c.offset_factor(99, A2, CALIBRATED), c.gain(A2, CALIBRATED), 0.0);
+    assert_abs(c.corrected(99, A2, CALIBRATED, 1.0), 1.0 / c.gain(A2, CALIBRATED), 0.0);
 }
 
 /// A mix of 70 % and 30 % would carry 1 % of A2's 3.6 % into the plant's median.
@@ -501,8 +506,8 @@ fn odd_inputs_are_survived() {
             })
             .collect();
         if let Ok(found) = stations::assess(&cells, &facts(), 2, &StationOptions::default()) {
-            let factor = found.correction.offset_factor(0, 1, START);
-            assert!(factor.is_finite() && factor > 0.0, "{factor}");
+            let corrected = found.correction.corrected(0, 1, START, 1.0);
+            assert!(corrected.is_finite() && corrected >= 0.0, "{corrected}");
         }
     }
 }

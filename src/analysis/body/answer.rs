@@ -326,17 +326,6 @@ impl Body {
             .sum()
     }
 
-    /// Whether the answers disagree beyond their intervals about the reading that all but `accepted` of the
-    /// units stay under; `false` where there is one only.
-    #[must_use]
-    pub fn disagree(&self, accepted: f64) -> bool {
-        let ask = |which| self.quantile(which, 1.0 - accepted);
-        match (ask(Which::Apart), ask(Which::Together)) {
-            (Ok(a), Ok(b)) => a.high < b.low || b.high < a.low,
-            _ => false,
-        }
-    }
-
     /// The exact bound where the family is normal and days vary no more than independent readings would.
     ///
     /// The readings are censored, so the number of readings is the one that would carry the fit's

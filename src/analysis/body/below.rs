@@ -11,8 +11,8 @@
 //! family's tail started at the cut expects it (`Below::sf_at_most`): a short tail of 350 readings named
 //! healthy units.
 
-use crate::analysis::NotDone;
 use crate::analysis::body::excess::{Excess, Expecting, excess};
+use crate::analysis::{FEWEST, FEWEST_DISTINCT, NotDone};
 use crate::movement::edges::{Edges, place};
 use crate::stats::average::Average;
 use crate::stats::distribution::{Distribution, Family};
@@ -35,10 +35,6 @@ const LARGE: f64 = 2_000.0;
 const GROWS_BY: f64 = 0.6;
 /// Families with less weight than this do not describe the readings.
 const COUNTS: f64 = 0.1;
-/// Fewer readings than this make no body.
-pub(in crate::analysis) const FEWEST: f64 = 20.0;
-/// Fewer distinct readings below the cut than this make no body.
-pub(in crate::analysis) const FEWEST_DISTINCT: usize = 3;
 
 /// The readings below one cut, described.
 pub(super) struct Below {
