@@ -156,9 +156,9 @@ pub fn review(
     let earlier = |month: &str, to| {
         named.or_else(|| input::earlier::beside(request.replaces.as_deref()?, month, to))
     };
-    let Judged { review, pass, month } =
+    let Judged { review, .. } =
         judged(&request.paths, &request.name, &questions, earlier, config, progress)?;
-    Ok(report::render(review, &pass, config, month))
+    Ok(report::render(review))
 }
 
 /// The limit study of one model: the same findings as the review's, asked about other limits.
@@ -197,8 +197,7 @@ pub fn jump_study(
     progress: &(dyn Fn(u64, u64) + Sync),
 ) -> Result<JumpStudy> {
     let questions = Questions { jumps: Some(request.asked(config)), ..Questions::default() };
-    let Judged { review, pass, month } =
+    let Judged { review, .. } =
         judged(&request.paths, &request.name, &questions, |_, _| None, config, progress)?;
-    let parts = Parts::new(&review, &pass, config, month);
-    Ok(report::jump_study::study(&parts, &review, request))
+    Ok(report::jump_study::study(&review, request, config))
 }

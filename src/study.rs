@@ -268,8 +268,7 @@ fn measured(
         settings: whole.settings.clone(),
         made: whole.made.clone(),
     };
-    let decided: Vec<_> = chosen.iter().map(|&n| &parts.verdicts[n]).collect();
-    Ok(render(report, Some(parts), &decided, request.note_for))
+    Ok(render(report, Some(whole), request.note_for))
 }
 
 /// Refuses a change note for a limit that is not workable.
@@ -391,7 +390,7 @@ fn new_model(
             |r| r.made.clone(),
         ),
     };
-    Ok(render(report, parts, &[], None))
+    Ok(render(report, whole, None))
 }
 
 /// The band of a new model, from what the request and the settings say of its circuit.

@@ -189,12 +189,8 @@ const OWED_BY_REPORT: &[&str] = &[
     "report/build.rs series",
     "report/build.rs settings",
     "report/jump_study.rs settings",
-    "report/mod.rs series",
-    "report/mod.rs settings",
     "report/peek.rs series",
     "report/peek/understood.rs records",
-    "report/pictures.rs series",
-    "report/pictures.rs settings",
 ];
 
 #[test]

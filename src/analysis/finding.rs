@@ -8,6 +8,7 @@ use crate::analysis::body::describe::{Options, describe};
 use crate::analysis::body::distribution::{Distribution, Goodness};
 use crate::analysis::body::healthy::{Ask, Healthy, healthy};
 use crate::analysis::body::low_side::{AgainstLowLimit, UnderLimit, under_limit};
+use crate::analysis::body::tally::PeriodTally;
 use crate::analysis::jump::weeks::{Week, weeks};
 use crate::analysis::jump::{self, Jump, Scope};
 use crate::analysis::month::change::{Before, MonthChange, baseline_days, month_change};
@@ -35,6 +36,7 @@ use crate::movement::{Movement, Period, SeriesMovement};
 use crate::series::{Outcome, Pass, Register, Says, UnderLimitLine};
 use crate::stats::estimate::Estimate;
 use crate::stats::goodness::{bootstrap, largest_gap};
+use crate::words::numbers::whole;
 
 /// Everything found out about one series.
 #[derive(Debug)]
@@ -51,6 +53,8 @@ pub struct Finding {
     pub causes: Vec<Cause>,
     /// Trips in it at the limit in force, without those lots.
     pub trips_judged: f64,
+    /// Its units by reading, without those lots.
+    pub tally: PeriodTally,
     /// The healthy body, or why there is none.
     pub healthy: Result<Healthy, NotDone>,
     /// The same as it is told.
@@ -115,6 +119,14 @@ pub struct Findings {
 }
 
 impl Findings {
+    /// The largest jump in the failures of a series that is still felt.
+    #[must_use]
+    pub fn largest_jump(&self, series: usize) -> Option<&Jump> {
+        let size = |j: &Jump| (j.after.share.value - j.before.share.value).abs();
+        let of_series = |j: &&Jump| matches!(j.scope, Scope::Series(n) if n as usize == series);
+        self.jumps.iter().filter(of_series).max_by(|a, b| size(a).total_cmp(&size(b)))
+    }
+
     /// What was recorded about the whole plant.
     #[must_use]
     pub fn recorded<'a>(&'a self, register: &'a Register) -> Recorded<'a> {
@@ -185,6 +197,8 @@ pub fn findings(pass: &Pass, known: &Known<'_>, config: &Config) -> Findings {
 /// The readings that a series' body is asked of in the period judged, and what is asked.
 #[derive(Debug)]
 pub struct Asked {
+    /// Readings of the whole history, units of causes left out; sorted by day.
+    pub kept: Vec<Reading>,
     /// Readings of the period, units of causes left out; sorted by day.
     pub judged: Vec<Reading>,
     /// Edges of the coarsest step, over the whole history.
@@ -251,9 +265,8 @@ pub fn asked(
         .iter()
         .filter(|l| inside(l.day) && open_lead_ma.is_none_or(|open| ma(l.value_pa) > 1.5 * open))
         .collect();
-    let healthy_readings = without(pass, n, &moved.readings, &causes);
-    let mut judged: Vec<Reading> =
-        healthy_readings.iter().filter(|r| inside(r.day)).copied().collect();
+    let kept = without(pass, n, &moved.readings, &causes);
+    let mut judged: Vec<Reading> = kept.iter().filter(|r| inside(r.day)).copied().collect();
     let typical =
         crate::stats::trend::median(&moved.points.iter().map(|p| p.value_ma).collect::<Vec<_>>())
             .or_else(|| moved.readings.first().map(|r| r.ma))
@@ -273,6 +286,7 @@ pub fn asked(
     }
     let first_day = moved.readings.first().map_or(judge.from, |r| r.day);
     Asked {
+        kept,
         judged,
         edges: edges(pass, &moved.readings),
         step_ma: coarsest_step(pass, &moved.readings, typical),
@@ -324,7 +338,7 @@ fn finding(
     let distribution = healthy
         .as_ref()
         .ok()
-        .map(|h| Distribution::new(h, goodness(h, config.seed), moved.split.as_ref(), config));
+        .map(|h| Distribution::new(h, goodness(h, config.seed), moved.split.as_ref()));
     let performance = healthy.as_ref().ok().and_then(|h| h.performance.clone());
     let low = healthy.as_ref().ok().and_then(|h| h.low.as_ref());
     let against_low = observed_low.as_ref().map(|seen| {
@@ -339,7 +353,13 @@ fn finding(
     let two_groups =
         moved.split.is_some() || healthy.as_ref().is_ok_and(|h| h.body.groups.is_some());
     let monthly = if two_groups { Options::new(config) } else { Options::plain(config) };
+    let in_period: Vec<Reading> = asked.kept.iter().filter(|r| inside(r.day)).copied().collect();
+    let units =
+        |readings: &mut dyn Iterator<Item = &Reading>| readings.map(|r| r.count).sum::<f64>();
+    let all = units(&mut moved.readings.iter().filter(|r| inside(r.day)));
+    let left_out = whole(all - units(&mut in_period.iter()));
     Finding {
+        tally: PeriodTally::new(&in_period, left_out, healthy.as_ref().ok(), &strays),
         month: known
             .month
             .and_then(|month| against_before(pass, n, known, month, &asked, &monthly, config)),
@@ -394,10 +414,8 @@ fn against_before(
     }
     let stations: Option<&Stations> = known.movement.stations.as_ref().ok();
     let baseline = baseline_days(outcomes.iter().map(|o| o.day), month, judge);
-    let healthy_readings = without(pass, n, &moved.readings, &asked.causes);
     let expected = |inside: &dyn Fn(Day) -> bool| {
-        let readings: Vec<Reading> =
-            healthy_readings.iter().filter(|r| inside(r.day)).copied().collect();
+        let readings: Vec<Reading> = asked.kept.iter().filter(|r| inside(r.day)).copied().collect();
         let data = grouped(readings.iter()).ok()?;
         let body = describe(&data, &asked.edges, options).ok()?;
         body.reject_share(body.which().ok()?, asked.limit_ma?).ok()

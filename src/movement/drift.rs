@@ -27,7 +27,9 @@ pub use chart::EwmaChart;
 use chart::ewma_chart;
 pub use explained::{Explained, RoomFactor};
 use explained::{explained_by, room_columns, room_taken_off};
-pub use points::{DayFacts, DayPoint, PointUnits, ReadingLine, day_points, grouped_median};
+pub use points::{
+    DayFacts, DayPoint, PointUnits, ReadingLine, are_weekly, day_points, grouped_median,
+};
 
 /// Days of a mean month.
 pub const DAYS_PER_MONTH: f64 = 30.44;

@@ -4,9 +4,8 @@ use std::path::PathBuf;
 
 use chrono::NaiveDate;
 
-use super::build::Parts;
 use super::markdown::jumps as page;
-use super::{chart, json, pictures, tables};
+use super::{chart, json, tables};
 use crate::analysis::jump::Asked;
 use crate::config::Config;
 use crate::day::day_number;
@@ -49,11 +48,12 @@ pub struct JumpStudy {
 
 /// The page, its charts and its lists.
 #[must_use]
-pub fn study(parts: &Parts<'_>, review: &Review, request: &JumpRequest) -> JumpStudy {
+pub fn study(review: &Review, request: &JumpRequest, config: &Config) -> JumpStudy {
+    let jumps = &review.verdicts.jumps;
     let mut notes = Vec::new();
     let mut files = Vec::new();
     let mut jump_charts = Vec::new();
-    for chart in chart::jumps::drawn(parts.jumps, true, &pictures::failures_of(parts)) {
+    for chart in chart::jumps::drawn(review, true) {
         match chart.png {
             Ok(png) => {
                 files.push((chart.shown.path.clone(), png));
@@ -61,14 +61,13 @@ pub fn study(parts: &Parts<'_>, review: &Review, request: &JumpRequest) -> JumpS
             }
             Err(why) => notes.push(format!(
                 "{}: no chart for \"{}\": {why}",
-                parts.jumps[chart.shown.jump].found.place.title, chart.shown.question
+                jumps[chart.shown.jump].found.place.title, chart.shown.question
             )),
         }
     }
-    if request.since.is_some() && parts.jumps.is_empty() {
+    if request.since.is_some() && jumps.is_empty() {
         notes.push("no series has tests and a failure on both sides of the date".to_owned());
     }
-    let config = parts.config;
     let asked = request.asked(config);
     let looked: Vec<&ReviewedSeries> =
         review.series.iter().filter(|s| asked.looks_at(&s.named.key.model)).collect();
@@ -81,7 +80,7 @@ pub fn study(parts: &Parts<'_>, review: &Review, request: &JumpRequest) -> JumpS
         to: review.to,
         rows: review.rows.clone(),
         series: looked.iter().map(|s| s.named.title.clone()).collect(),
-        jumps: parts.jumps.to_vec(),
+        jumps: jumps.clone(),
         jump_charts,
         habits: looked
             .iter()

@@ -2,15 +2,16 @@
 
 use rayon::prelude::*;
 
-use super::build::Parts;
-use super::chart::ladder::{self, Ladder};
+use super::chart::distribution;
+use super::chart::ladder;
+use super::chart::one_series::OneSeries;
 use super::chart::trade_off::{self, TradeOff};
 use super::chart::{Chart, ChartError, draw, style};
 use super::markdown::{change_note, limit_page};
-use super::{json, pictures, tables};
-use crate::review::limit_study::{LimitsReport, StudyReport};
+use super::{json, tables};
+use crate::review::Review;
+use crate::review::limit_study::LimitsReport;
 use crate::verdict::limit_study::LimitStudy;
-use crate::verdict::plant::SeriesVerdict;
 
 /// A finished study, not yet written.
 #[derive(Debug)]
@@ -21,17 +22,12 @@ pub struct Study {
     pub files: Vec<(String, Vec<u8>)>,
 }
 
-/// All files of a study; `decided` holds a verdict for each of its series.
+/// All files of a study; `review` is what it was asked of, `None` where there are no measurements.
 #[must_use]
-pub fn render(
-    mut report: LimitsReport,
-    parts: Option<&Parts<'_>>,
-    decided: &[&SeriesVerdict],
-    note_for: Option<f64>,
-) -> Study {
+pub fn render(mut report: LimitsReport, review: Option<&Review>, note_for: Option<f64>) -> Study {
     let mut files = change_notes(&mut report, note_for);
     let mut chart = None;
-    match (&report.calculated, parts) {
+    match (&report.calculated, review) {
         (Some(band), _) => {
             let model = style::printable(&report.model, "new model");
             let drawn = trade_off::chart(&TradeOff::of_calculated(model, band));
@@ -44,7 +40,7 @@ pub fn render(
                 Err(why) => report.notes.push(format!("no chart: {why}")),
             }
         }
-        (None, Some(parts)) => files.extend(charts(parts, &mut report, decided)),
+        (None, Some(review)) => files.extend(charts(review, &mut report)),
         (None, None) => {}
     }
     let page = limit_page::page(&report, chart.as_deref());
@@ -76,44 +72,31 @@ fn change_notes(report: &mut LimitsReport, note_for: Option<f64>) -> Vec<(String
     files
 }
 
-/// Makes one chart of a series: title, study and verdict.
-type Maker = fn(&Parts<'_>, &str, &LimitStudy, &SeriesVerdict) -> Result<Chart, ChartError>;
+/// Makes one chart of a series, from its review and its study.
+type Maker = fn(&Review, &LimitStudy) -> Result<Chart, ChartError>;
 
 /// The charts of every series: name, question and maker.
 const CHARTS: [(&str, &str, Maker); 3] = [
-    ("limits", "What does each limit cost, and what does it hide?", |_, title, study, decided| {
-        trade_off::chart(&TradeOff::of_study(title, study, &decided.limits.high))
+    ("limits", "What does each limit cost, and what does it hide?", |review, study| {
+        let series = OneSeries::new(review, study.series);
+        trade_off::chart(&TradeOff::of_study(&series.title, study, &series.decided.limits.high))
     }),
-    ("ladder", "Where does the limit lie?", |parts, _, study, decided| {
-        ladder::chart(&Ladder::new(
-            pictures::rung(parts, study.series, decided).into_iter().collect(),
-            parts.pass.plant.days,
-        ))
+    ("ladder", "Where does the limit lie?", |review, study| {
+        ladder::chart(&ladder::from(review, &[study.series]))
     }),
-    (
-        "distribution",
-        "What do healthy units read, and where is the limit?",
-        |parts, title, study, _| pictures::of_distribution(parts, study.series, title),
-    ),
+    ("distribution", "What do healthy units read, and where is the limit?", |review, study| {
+        distribution::chart(&distribution::from(&OneSeries::new(review, study.series)))
+    }),
 ];
 
 /// Charts of the study, drawn in parallel; a chart that cannot be drawn is a note.
-fn charts(
-    parts: &Parts<'_>,
-    report: &mut LimitsReport,
-    decided: &[&SeriesVerdict],
-) -> Vec<(String, Vec<u8>)> {
+fn charts(review: &Review, report: &mut LimitsReport) -> Vec<(String, Vec<u8>)> {
     let jobs: Vec<(usize, &str, &str, Maker)> = (0..report.series.len())
         .flat_map(|n| CHARTS.map(|(name, question, make)| (n, name, question, make)))
         .collect();
     let drawn: Vec<_> = jobs
         .par_iter()
-        .map(|&(n, _, _, make)| {
-            let StudyReport { series, study, .. } = &report.series[n];
-            let title =
-                style::printable(&series.named.title, &format!("series {}", study.series + 1));
-            make(parts, &title, study, decided[n]).and_then(|c| draw::png(&c))
-        })
+        .map(|&(n, _, _, make)| make(review, &report.series[n].study).and_then(|c| draw::png(&c)))
         .collect();
     let mut files = Vec::new();
     for s in &mut report.series {

@@ -3,9 +3,9 @@
 //! Takes what was found and decided, gives one [`Review`] and renders it for people (markdown,
 //! PNG), for machines (JSON) and for lists (CSV). Every page reads the same values.
 
-pub mod body_pictures;
 pub mod build;
 pub mod chart;
+pub mod charts;
 pub mod format;
 pub mod json;
 pub mod jump_study;
@@ -13,18 +13,13 @@ pub mod limit_study;
 pub mod markdown;
 pub mod model;
 pub mod peek;
-pub mod pictures;
 pub mod tables;
 pub mod write;
 
 use std::fmt::Write;
 use std::path::Path;
 
-use build::Parts;
-
-use crate::config::Config;
 use crate::review::Review;
-use crate::series::Pass;
 
 /// A file of a report: its path relative to it, and its content.
 pub type File = (String, Vec<u8>);
@@ -40,25 +35,25 @@ pub struct Rendered {
 
 /// All files of a review. A chart that has nothing to show is a note.
 #[must_use]
-pub fn render(mut review: Review, pass: &Pass, config: &Config, month: (i32, u32)) -> Rendered {
-    let parts = Parts::new(&review, pass, config, month);
-    let pictures = pictures::pictures(&parts, &review);
-    let of_jumps = chart::jumps::drawn(parts.jumps, false, &pictures::failures_of(&parts));
+pub fn render(mut review: Review) -> Rendered {
+    let drawn = charts::drawn(&review);
+    let of_jumps = chart::jumps::drawn(&review, false);
     let mut files = Vec::new();
-    for picture in pictures {
-        match (picture.png, picture.series) {
+    for chart in drawn {
+        match (chart.png, chart.series) {
             (Ok(png), series) => {
                 if let Some(n) = series {
-                    review.series[n].charts.push((picture.path.clone(), picture.question));
+                    let question = chart.question.to_owned();
+                    review.series[n].charts.push((chart.path.clone(), question));
                 }
-                files.push((picture.path, png));
+                files.push((chart.path, png));
             }
             (Err(why), series) => {
                 let of = series.map_or_else(
                     || "all series".to_owned(),
                     |n| review.series[n].named.title.clone(),
                 );
-                review.notes.push(format!("{of}: no chart for \"{}\": {why}", picture.question));
+                review.notes.push(format!("{of}: no chart for \"{}\": {why}", chart.question));
             }
         }
     }

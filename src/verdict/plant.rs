@@ -79,7 +79,7 @@ pub struct Counted {
 #[must_use]
 pub fn evidence_of(setting: BandInput, healthy: Option<&Healthy>, counted: &Counted) -> Evidence {
     let tail = |t: &TailNumbers| Tail {
-        quantile_ma: t.quantile_ma,
+        quantile_ma: t.quantile_ma.value,
         lower_ma: t.lower_ma,
         upper_ma: t.upper_ma,
         upper_at_horizon_ma: t.upper_at_horizon_ma,

@@ -2,16 +2,20 @@
 //!
 //! Readings are the quantiles of known distributions, so that every number is known without drawing any.
 
-use super::chart_inputs::{assert_drawn, bell, probability_input};
+use super::chart_inputs::{assert_drawn, bell, drift_input, estimate, probability_input};
 use crate::support::numbers::{assert_abs, assert_rel};
+use leakdrift::analysis::body::curves::{Density, Kind};
 use leakdrift::analysis::body::describe::{Body, Options, Which, describe};
+use leakdrift::analysis::body::healthy::{Ask, healthy};
+use leakdrift::analysis::body::observed::Known;
+use leakdrift::config::Config;
 use leakdrift::movement::edges::Edges;
-use leakdrift::report::body_pictures::{
-    body_units, curves, density, group_names, observed, parts, tail_density, units,
-};
+use leakdrift::movement::readings::Reading;
 use leakdrift::report::chart::distribution::{self, TallyLine, Trips};
-use leakdrift::report::chart::probability::{self, Kind, Known, Probability, ProbabilityScale};
-use leakdrift::report::chart::{Bar, Chart, Layer, Role, Shape};
+use leakdrift::report::chart::one_series::group_names;
+use leakdrift::report::chart::probability::{self, Probability, ProbabilityScale, named};
+use leakdrift::report::chart::{Bar, Chart, Layer, Role, Shape, drift};
+use leakdrift::series::Says;
 use leakdrift::stats::sample::{Grouped, Observation};
 use leakdrift::stats::special::normal_quantile;
 use leakdrift::verdict::VerdictKind;
@@ -54,9 +58,9 @@ fn two_sorts() -> Vec<Observation> {
 fn chart_of(body: &Body) -> Chart {
     let names = ["lower".to_owned(), "upper".to_owned()];
     probability::chart(&Probability {
-        observed: observed(body, STEP, 1.0),
-        units: units(body, STEP),
-        curves: curves(body, &names, 0.001, 1.0),
+        observed: body.ranks(STEP),
+        units: body.units_by_kind(STEP),
+        curves: body.curves(0.001).into_iter().map(|c| named(c, body, &names, 1.0)).collect(),
         step: STEP,
         high_limit: None,
         bounds: None,
@@ -108,11 +112,8 @@ fn every_stray_has_a_mark_of_its_own_kind() {
     let mut all = plain();
     all.extend([4.5, 4.8, 5.1].map(shown));
     let body = body_of(&all);
-    let strays: Vec<f64> = observed(&body, STEP, 1.0)
-        .iter()
-        .filter(|o| o.stray)
-        .map(|o| f64::midpoint(o.low, o.high))
-        .collect();
+    let strays: Vec<f64> =
+        body.ranks(STEP).iter().filter(|o| o.stray).map(|o| f64::midpoint(o.low, o.high)).collect();
     assert_eq!(strays.len(), 3);
     for (found, truth) in strays.iter().zip([4.5, 4.8, 5.1]) {
         assert_abs(*found, truth, 1e-9);
@@ -134,7 +135,7 @@ fn the_body_is_ranked_without_strays_kept_apart() {
     let body = body_of(&all);
     assert_eq!(body.which().unwrap(), Which::Apart);
     let at = 2.0;
-    let seen = observed(&body, STEP, 1.0);
+    let seen = body.ranks(STEP);
     let point = seen.iter().find(|o| o.low < at && at < o.high).expect("a reading at the median");
     // Symmetric about the median, so half of the body lies below the middle of its step.
     assert_abs(point.p, 0.5, 1e-3);
@@ -142,36 +143,36 @@ fn the_body_is_ranked_without_strays_kept_apart() {
 
 #[test]
 fn the_curve_is_the_one_that_the_numbers_come_from() {
-    let names = ["lower".to_owned(), "upper".to_owned()];
-    let kinds = |body: &Body| -> Vec<Kind> {
-        curves(body, &names, 0.001, 1.0).iter().map(|c| c.kind).collect()
-    };
+    let kinds = |body: &Body| -> Vec<Kind> { body.curves(0.001).iter().map(|c| c.kind).collect() };
     // Nothing beyond: the body up to the threshold of the tail, from there the tail.
     let body = body_of(&plain());
     assert_eq!(body.which().unwrap(), Which::Together);
     let tail = body.tail.as_ref().unwrap();
-    let found = curves(&body, &names, 0.001, 1000.0);
+    let found = body.curves(0.001);
     assert_eq!(kinds(&body), [Kind::Body, Kind::Tail]);
     let last = found[0].points.last().unwrap();
     assert_abs(last.p, 1.0 - tail.share, 1e-9);
-    let first = found[1].points[0];
-    assert_rel(first.reading, tail.threshold * 1000.0, 1e-6);
-    let middle = found[1].points[8];
+    let first = &found[1].points[0];
+    assert_rel(first.reading, tail.threshold, 1e-6);
+    let middle = &found[1].points[8];
     let answer = body.quantile(Which::Together, middle.p).unwrap();
-    assert_rel(middle.reading, answer.value * 1000.0, 1e-12);
-    let (low, high) = middle.band.unwrap();
-    assert_rel(low, answer.low * 1000.0, 1e-12);
-    assert_rel(high, answer.high * 1000.0, 1e-12);
+    assert_eq!(middle.estimate, Some(answer));
+    // In µA a thousand times as much.
+    let names = ["lower".to_owned(), "upper".to_owned()];
+    let in_ua = &named(found[1].clone(), &body, &names, 1000.0).points[8];
+    let (a, b) = (in_ua.estimate.as_ref().unwrap(), middle.estimate.as_ref().unwrap());
+    for (ua, ma) in [(in_ua.reading, middle.reading), (a.low, b.low), (a.high, b.high)] {
+        assert_rel(ua, 1000.0 * ma, 1e-12);
+    }
     // Its density on the distribution chart: the units beyond the threshold are those of the tail.
-    let n = body_units(&body);
-    let beyond = area(&tail_density(&body, n, 1000.0)) * n;
+    let beyond = area(&body.tail_densities()) * body.units_of_density();
     assert_rel(beyond, tail.share * body.units, 0.05);
 
     // Strays apart: the body all along.
     let mut all = plain();
     all.extend([4.5, 4.8, 5.1].map(shown));
     assert_eq!(kinds(&body_of(&all)), [Kind::Body]);
-    assert!(tail_density(&body_of(&all), 1.0, 1.0).is_empty());
+    assert!(body_of(&all).tail_densities().is_empty());
 
     // Two groups: no single body.
     assert_eq!(
@@ -181,8 +182,8 @@ fn the_curve_is_the_one_that_the_numbers_come_from() {
 }
 
 /// Trapezoids.
-fn area(points: &[leakdrift::report::chart::Point]) -> f64 {
-    points.windows(2).map(|w| (w[1].x - w[0].x) * f64::midpoint(w[0].y, w[1].y)).sum()
+fn area(along: &[Density]) -> f64 {
+    along.windows(2).map(|w| (w[1].ma - w[0].ma) * f64::midpoint(w[0].per_ma, w[1].per_ma)).sum()
 }
 
 /// Two groups of 60 and 40 % with medians 1.9 and 2.3: each part's area is its share, both together are the
@@ -193,26 +194,24 @@ fn two_groups_are_both_shown() {
     let two = body.groups.as_ref().unwrap();
     let names = group_names(two, None, &|ma| format!("{ma:.2} mA"));
     assert_eq!(names, ["lower group: 60 %, around 1.90 mA", "upper group: 40 %, around 2.30 mA"]);
-    let found = parts(&body, &names, 1.0);
-    for (part, (share, median)) in found.iter().zip([(0.6, 1.9), (0.4, 2.3)]) {
-        assert_abs(area(&part.density), share, 1e-3);
-        assert_rel(part.median, median, 1e-3);
+    let found = body.group_densities().unwrap();
+    for (density, share) in found.iter().zip([0.6, 0.4]) {
+        assert_abs(area(density), share, 1e-3);
     }
-    let whole = density(&body, 1.0);
-    for (i, point) in whole.iter().enumerate() {
-        let sum: f64 = found.iter().map(|p| p.density[i].y).sum();
-        assert_abs(sum, point.y, 1e-9);
+    for (i, point) in body.densities().iter().enumerate() {
+        let sum: f64 = found.iter().map(|density| density[i].per_ma).sum();
+        assert_abs(sum, point.per_ma, 1e-9);
     }
     for (kind, median) in [(Kind::Lower, 1.9), (Kind::Upper, 2.3)] {
-        let all = curves(&body, &names, 0.001, 1.0);
+        let all = body.curves(0.001);
         let curve = all.iter().find(|c| c.kind == kind).unwrap();
         let past = curve.points.iter().position(|f| f.p >= 0.5).unwrap();
-        let (a, b) = (curve.points[past - 1], curve.points[past]);
+        let (a, b) = (&curve.points[past - 1], &curve.points[past]);
         let crossing = a.reading + (b.reading - a.reading) * (0.5 - a.p) / (b.p - a.p);
         assert_abs(crossing, median, 2e-3);
     }
     // Between the groups lie the 60 % of the lower one: both together pass there.
-    let all = curves(&body, &names, 0.001, 1.0);
+    let all = body.curves(0.001);
     let both = all.iter().find(|c| c.kind == Kind::Groups).unwrap();
     let between = both.points.iter().find(|f| f.reading > 2.09).unwrap();
     assert_abs(between.p, 0.6, 2e-3);
@@ -229,7 +228,7 @@ fn no_point_stands_between_a_limit_and_the_edge_of_its_reading() {
         .collect();
     // By hand: ln 1.1 / 0.1 = 0.9531 standard deviations, 17.03 % above, 341 units.
     let body = body_of(&all);
-    let seen = observed(&body, STEP, 1.0);
+    let seen = body.ranks(STEP);
     assert!(
         seen.iter()
             .filter(|o| o.known == Known::Within)
@@ -237,8 +236,72 @@ fn no_point_stands_between_a_limit_and_the_edge_of_its_reading() {
     );
     let trip = seen.iter().find(|o| o.known == Known::Above).unwrap();
     assert_abs(trip.low, limit, 0.0);
-    let trips = units(&body, STEP).iter().find(|u| u.known == Known::Above).unwrap().count;
+    let trips = body.units_by_kind(STEP).iter().find(|u| u.known == Known::Above).unwrap().count;
     assert_eq!(trips, 341);
+}
+
+/// Of a body that a straight line carries and that no reading lies beyond, every reading counts: the forecast starts
+/// from that answer, not from the one with strays kept out.
+#[test]
+fn the_forecast_is_of_the_tail_in_use() {
+    let last = 59;
+    let mut readings: Vec<Reading> = lognormal(40 * 60, 1.0, 0.05)
+        .into_iter()
+        .enumerate()
+        .map(|(i, spread)| {
+            // 37 has no divisor in common with 60, so that each day has its share of all sizes.
+            let day = i32::try_from(i * 37 % 60).expect("few");
+            let x = 2.0 * spread + 0.004 * f64::from(day);
+            let ma = (x / STEP).round() * STEP;
+            Reading { day, station: 0, ma, step_ma: STEP, says: Says::Value, count: 1.0 }
+        })
+        .collect();
+    readings.sort_by_key(|r| r.day);
+    let edges = Edges::uniform(STEP);
+    let ask = Ask {
+        edges: &edges,
+        step_ma: STEP,
+        limit_ma: Some(3.0),
+        low_limit_ma: None,
+        slope: true,
+        to: last,
+        horizon: last + 30,
+        longest_forecast: last,
+    };
+    let found = healthy(&readings, &ask, &Config::default()).unwrap();
+    assert!(found.lines.is_some() && found.in_use == Ok(Which::Together));
+    let (apart, together) = (found.apart.as_ref().unwrap(), found.together.as_ref().unwrap());
+    let (apart, together) = (&apart.quantile_ma, &together.quantile_ma);
+    assert!((apart.value - together.value).abs() > 1e-6 && apart.high != together.high);
+    let forecast = found.forecast();
+    let today = &forecast[0];
+    assert_eq!(today.day, last);
+    for (shown, judged) in [
+        (today.estimate.value, together.value),
+        (today.estimate.low, together.low),
+        (today.estimate.high, together.high),
+    ] {
+        assert_rel(shown, judged, 1e-12);
+    }
+    // 0.004 mA a day, as long as the spread stays.
+    let rise = forecast[1].estimate.value - today.estimate.value;
+    assert!(rise > 0.0, "{rise}");
+}
+
+/// A chart that draws an interval says the level that it has, whatever the settings ask for.
+#[test]
+fn intervals_of_forecasts_and_bands_say_their_level() {
+    let names = |chart: &Chart| -> Vec<String> {
+        chart.layers().filter_map(Layer::name).map(str::to_owned).collect()
+    };
+    let shown = names(&drift::chart(&drift_input()).unwrap());
+    assert!(shown.iter().any(|n| n == "its 90 % interval"), "{shown:?}");
+    let mut input = probability_input(ProbabilityScale::Normal);
+    for point in &mut input.curves[0].points {
+        point.estimate = Some(estimate(point.reading, point.reading, point.reading + 0.1, 0.8));
+    }
+    let shown = names(&probability::chart(&input).unwrap());
+    assert!(shown.iter().any(|n| n == "80 % confidence band"), "{shown:?}");
 }
 
 fn bars(chart: &Chart, wanted: Role) -> Vec<Bar> {
@@ -330,7 +393,7 @@ fn two_ends_never_print_alike() {
     assert!(named("end of the healthy tail 0.101 to 0.103 mA"));
 }
 
-/// No text lies over a limit: trips are told in the legend.
+/// Trips are told in the legend.
 #[test]
 fn trips_are_counted_in_the_legend() {
     let chart = distribution::chart(&bell(4.8, 0.12, 0.01, 5.0)).unwrap();
@@ -340,7 +403,6 @@ fn trips_are_counted_in_the_legend() {
             .filter_map(Layer::name)
             .any(|n| n == "tripped, somewhere above 5.00 mA (332 units)")
     );
-    assert!(!chart.layers().any(|l| matches!(l, Layer::Text { .. })));
     // The arrow beside the limit lies on the panel.
     for panel in &chart.panels {
         for layer in &panel.layers {

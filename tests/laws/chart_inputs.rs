@@ -1,18 +1,22 @@
 //! Chart inputs that resemble real use, and the check that a chart can be drawn.
 
+use leakdrift::analysis::body::curves::{Fitted, Kind};
+use leakdrift::analysis::body::forecast::DayEstimate;
+use leakdrift::analysis::body::observed::{Known, Observed, Units};
 use leakdrift::analysis::jump::cells::Counted;
 use leakdrift::analysis::jump::weeks::{KindCount, Week};
+use leakdrift::day::date_of;
 use leakdrift::report::chart::distribution::{Distribution, TallyLine, Trips};
-use leakdrift::report::chart::drift::{Average, Crossing, Drift, EventOn, Forecast, OnDay, StepOn};
+use leakdrift::report::chart::drift::{Averages, Drift};
 use leakdrift::report::chart::failures::{Failures, Marked};
 use leakdrift::report::chart::ladder::Rung;
-use leakdrift::report::chart::months::{LimitFrom, MonthShown, Months};
-use leakdrift::report::chart::probability::{
-    Curve, Fitted, Kind, Known, Observed, Probability, ProbabilityScale, Units,
-};
+use leakdrift::report::chart::marks::{EventOn, LimitFrom, OnDay, StepOn};
+use leakdrift::report::chart::months::{MonthShown, Months};
+use leakdrift::report::chart::probability::{Curve, Probability, ProbabilityScale};
 use leakdrift::report::chart::{Chart, at, draw};
 use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::VerdictKind;
+use leakdrift::verdict::evidence::Forecast;
 
 use crate::support::picture::Picture;
 
@@ -58,6 +62,11 @@ pub fn bell(centre: f64, spread: f64, step: f64, limit: f64) -> Distribution {
         open_lead: Some(centre * 0.006),
         notes: vec![],
     }
+}
+
+/// An estimate with its interval.
+pub fn estimate(value: f64, low: f64, high: f64, level: f64) -> Estimate {
+    Estimate::new(value, low, high, level, "by hand").unwrap()
 }
 
 /// Draws, and checks that a picture of the right size with something on it came out.
@@ -115,11 +124,8 @@ pub fn drift_input() -> Drift {
         points_are: "daily medians, 280 days".into(),
         unit: "mA".into(),
         step: 0.001,
-        fitted: vec![vec![points[0], points[65], points[279]]],
-        averages: points
-            .iter()
-            .map(|p| Average { day: p.day, value: p.value, low: 0.28, high: 0.30 })
-            .collect(),
+        fitted: vec![points[0], points[65], points[279]],
+        averages: Some(Averages { values: points.clone(), low: 0.28, high: 0.30 }),
         points,
         steps: vec![StepOn { day: 20_500, low: 20_490, high: 20_506, size: "+0.01 mA".into() }],
         events: (0..9)
@@ -128,14 +134,17 @@ pub fn drift_input() -> Drift {
         limits: vec![LimitFrom { day: 20_000, high: Some(0.8), low: None }],
         forecast_of: "99.9 % of healthy units stay under".into(),
         forecast: (0..20)
-            .map(|i| Forecast {
+            .map(|i| DayEstimate {
                 day: 20_612 + i * 5,
-                value: 0.6 + 0.01 * f64::from(i),
-                low: 0.58 + 0.009 * f64::from(i),
-                high: 0.62 + 0.012 * f64::from(i),
+                estimate: estimate(
+                    0.6 + 0.01 * f64::from(i),
+                    0.58 + 0.009 * f64::from(i),
+                    0.62 + 0.012 * f64::from(i),
+                    0.9,
+                ),
             })
             .collect(),
-        crossing: Some(Crossing { day: 20_712, low: Some(20_690), high: None }),
+        crossing: Some(Forecast { date: date_of(20_712), low: date_of(20_690), high: None }),
     }
 }
 
@@ -210,11 +219,10 @@ pub fn probability_input(scale: ProbabilityScale) -> Probability {
                 .map(|p| Fitted {
                     p,
                     reading: 4.5 + 0.5 * p,
-                    band: Some((4.48 + 0.5 * p, 4.52 + 0.5 * p)),
+                    estimate: Some(estimate(4.5 + 0.5 * p, 4.48 + 0.5 * p, 4.52 + 0.5 * p, 0.95)),
                 })
                 .collect(),
         }],
-        level: 0.95,
         high_limit: Some(5.0),
         accepted: Some(0.001),
         bounds: Some((5.01, 5.03)),

@@ -7,11 +7,12 @@ use super::chart_inputs::{
 use crate::support::numbers::assert_abs;
 use leakdrift::report::chart::axis::{day_text, decimals_of, number, percent};
 use leakdrift::report::chart::distribution::{self, TallyLine, Trips};
-use leakdrift::report::chart::drift::{self, Drift, OnDay};
+use leakdrift::report::chart::drift::{self, Drift};
 use leakdrift::report::chart::failures::{self, Failures};
 use leakdrift::report::chart::labels;
 use leakdrift::report::chart::ladder::{self, Ladder, Rung};
-use leakdrift::report::chart::months::{self, LimitFrom, MonthShown, Months};
+use leakdrift::report::chart::marks::{LimitFrom, OnDay};
+use leakdrift::report::chart::months::{self, MonthShown, Months};
 use leakdrift::report::chart::probability::{self, Probability, ProbabilityScale};
 use leakdrift::report::chart::{Axis, Chart, ChartError, Layer, Panel, Role, Scale, draw, style};
 
@@ -222,7 +223,7 @@ fn numbers_that_are_none_are_refused_by_name() {
         m.months[2].high = bad;
         assert!(refused(months::chart(&m)), "month {bad}");
         let mut f = drift_input();
-        f.forecast[2].high = bad;
+        f.forecast[2].estimate.high = bad;
         assert!(refused(drift::chart(&f)), "forecast {bad}");
         let mut f = failures_input();
         f.weeks[2].failures[0].share.high = bad;
@@ -265,7 +266,7 @@ fn flat_single_tiny_and_huge_data_are_drawn() {
         let flat = Drift {
             points: (0..3).map(|d| OnDay { day: d, value: size }).collect(),
             fitted: vec![],
-            averages: vec![],
+            averages: None,
             steps: vec![],
             events: vec![],
             limits: vec![],

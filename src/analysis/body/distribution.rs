@@ -11,7 +11,6 @@ use serde::{Serialize, Serializer};
 use crate::analysis::body::approximate::Approximate;
 use crate::analysis::body::describe::Which;
 use crate::analysis::body::healthy::{Healthy, TailNumbers};
-use crate::config::Config;
 use crate::day::date_of;
 use crate::movement::GroupSplit;
 use crate::stats::average::Average;
@@ -98,18 +97,9 @@ fn in_use<S: Serializer>(which: &Option<Which>, to: S) -> Result<S::Ok, S::Error
 impl Distribution {
     /// Describes a healthy body.
     #[must_use]
-    pub fn new(
-        healthy: &Healthy,
-        goodness: Goodness,
-        split: Option<&GroupSplit>,
-        config: &Config,
-    ) -> Self {
+    pub fn new(healthy: &Healthy, goodness: Goodness, split: Option<&GroupSplit>) -> Self {
         let body = &healthy.body;
-        let tail = |t: &Option<TailNumbers>| {
-            let t = t.as_ref()?;
-            let level = config.confidence;
-            Estimate::new(t.quantile_ma, t.low_ma, t.high_ma, level, "quantile 1 − a")
-        };
+        let tail = |t: &Option<TailNumbers>| t.as_ref().map(|t| t.quantile_ma.clone());
         let [x05_ma, x50_ma, x95_ma, x99_ma, x99_865_ma] = healthy.quantiles.clone();
         Self {
             family: body.average.best().fit.law.family().name().to_owned(),
@@ -129,7 +119,7 @@ impl Distribution {
                 apart_ma: tail(&healthy.apart),
                 together_ma: tail(&healthy.together),
                 excess_share: Some(body.excess.share.clone()),
-                approximate: body.approximate(config.accepted_reject_share),
+                approximate: body.approximate(healthy.accepted_share),
             },
             in_use_because: match &body.in_use {
                 Ok((_, because)) => because.words().to_owned(),

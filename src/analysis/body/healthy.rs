@@ -18,20 +18,16 @@ use crate::stats::tail::Bounds;
 use crate::stats::trend::correlated_trend;
 
 /// The reading that all but the accepted share stay under.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct TailNumbers {
     /// The estimate.
-    pub quantile_ma: f64,
+    pub quantile_ma: Estimate,
     /// `L`.
     pub lower_ma: f64,
     /// `U`.
     pub upper_ma: f64,
     /// `U` at the end of the horizon.
     pub upper_at_horizon_ma: Option<f64>,
-    /// Two-sided interval.
-    pub low_ma: f64,
-    /// Two-sided interval.
-    pub high_ma: f64,
 }
 
 /// The day on which expected rejects pass the accepted share.
@@ -52,6 +48,8 @@ pub struct Healthy {
     pub body: Body,
     /// The answer in use.
     pub in_use: Result<Which, NotDone>,
+    /// The share of healthy units that may be rejected, a fraction of 1: the tail is asked for it.
+    pub accepted_share: f64,
     /// Quantiles 5, 50, 95, 99 and 99.865 %.
     pub quantiles: [Option<Estimate>; 5],
     /// With strays kept out.
@@ -141,6 +139,10 @@ pub fn healthy(judged: &[Reading], ask: &Ask<'_>, config: &Config) -> Result<Hea
     Ok(as_it_stands(body, ask, config))
 }
 
+fn end_of_tail(value: f64, low: f64, high: f64, level: f64) -> Option<Estimate> {
+    Estimate::new(value, low, high, level, "quantile 1 − a")
+}
+
 fn as_it_stands(body: Body, ask: &Ask<'_>, config: &Config) -> Healthy {
     let in_use = body.which();
     let a = config.accepted_reject_share;
@@ -148,12 +150,10 @@ fn as_it_stands(body: Body, ask: &Ask<'_>, config: &Config) -> Healthy {
         let bounds = body.bounds(which, a).ok()?;
         let two_sided = body.quantile(which, 1.0 - a).ok()?;
         Some(TailNumbers {
-            quantile_ma: bounds.value,
+            quantile_ma: end_of_tail(bounds.value, two_sided.low, two_sided.high, body.level)?,
             lower_ma: bounds.lower,
             upper_ma: bounds.upper,
             upper_at_horizon_ma: None,
-            low_ma: two_sided.low,
-            high_ma: two_sided.high,
         })
     };
     let counts = body.answers();
@@ -168,6 +168,7 @@ fn as_it_stands(body: Body, ask: &Ask<'_>, config: &Config) -> Healthy {
     let low = ask.low_limit_ma.map(|limit| LowSide::of(&body, limit));
     Healthy {
         in_use,
+        accepted_share: a,
         quantiles,
         apart,
         together,
@@ -337,15 +338,14 @@ fn carried(judged: &[Reading], data: &Grouped, ask: &Ask<'_>, config: &Config) -
     let exp = |x: f64| x.exp();
     let tail = |n: usize| {
         let (v, e) = (value[n]?, error(n)?);
+        let at = |t: f64| (v + t * e).exp();
         Some(TailNumbers {
-            quantile_ma: v.exp(),
+            quantile_ma: end_of_tail(v.exp(), at(-two_sided), at(two_sided), level)?,
             lower_ma: (v - one_sided * e).exp(),
             upper_ma: (v + one_sided * e).exp(),
             upper_at_horizon_ma: value[n + 1]
                 .zip(error(n + 1))
                 .map(|(v, e)| (v + one_sided * e).exp()),
-            low_ma: (v - two_sided * e).exp(),
-            high_ma: (v + two_sided * e).exp(),
         })
     };
     let crossing = value[at::CROSSING].zip(error(at::CROSSING)).and_then(|(v, e)| {

@@ -55,6 +55,13 @@ pub struct DayFacts {
     pub lot: Option<u32>,
 }
 
+/// Whether most points lie as far apart as those of weeks.
+#[must_use]
+pub fn are_weekly(points: &[DayPoint]) -> bool {
+    let gaps = points.windows(2).filter(|w| w[1].day - w[0].day >= 5).count();
+    gaps * 2 > points.len()
+}
+
 /// Median of grouped readings: each line's units are spread evenly over its step.
 ///
 /// `None` where there is no unit, or half or more of them tripped.

@@ -58,10 +58,6 @@ impl Sheet<'_, '_> {
         let triangle = |c: &[(f64, f64)]| self.polygon(&corners(c), ink);
         match shape {
             Shape::Disc => self.disc(x, y, r, ink),
-            Shape::Ring => {
-                self.disc(x, y, r, ink)?;
-                self.disc(x, y, (r - 3.0).max(1.0), WHITE)
-            }
             Shape::Square => {
                 triangle(&[(-0.85, -0.85), (0.85, -0.85), (0.85, 0.85), (-0.85, 0.85)])
             }

@@ -2,10 +2,14 @@
 
 use super::axis::{counted, decimals_of, number, percent};
 use super::bars::{Beyond, beyond, bins, steps_note, width as bin_width};
+use super::one_series::{OneSeries, family_words};
 use super::probability::pair;
+use super::style::printable;
 use super::{
     Along, Axis, Bar, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, at,
 };
+use crate::analysis::body::curves::Density;
+use crate::analysis::body::tally::BeyondLimit;
 use crate::verdict::VerdictKind;
 
 /// One distinct reading of a series.
@@ -85,6 +89,85 @@ pub struct Distribution {
     pub open_lead: Option<f64>,
     /// Further remarks.
     pub notes: Vec<String>,
+}
+
+/// The distribution of one series over the period judged.
+#[must_use]
+pub fn from(s: &OneSeries<'_>) -> Distribution {
+    let of = |ma: f64| s.unit.of_ma(ma);
+    let healthy = s.healthy();
+    // A body carried to the last day is not the density of the whole period.
+    let body = healthy.filter(|h| h.lines.is_none()).map(|h| &h.body);
+    let tally = &s.finding.tally;
+    let beyond = |all: &[BeyondLimit]| {
+        all.iter().map(|b| Trips { limit: of(b.limit_ma), count: b.count }).collect()
+    };
+    let curve = |all: Vec<Density>| -> Vec<Point> {
+        all.iter().map(|d| at(of(d.ma), d.per_ma / s.unit.factor)).collect()
+    };
+    let groups = body.and_then(|b| Some((b, b.groups.as_ref()?, b.group_densities()?)));
+    let groups = groups.map_or_else(Vec::new, |(body, two, densities)| {
+        let medians = two.groups.map(|g| of(g.median));
+        let parts = s.group_names(body).into_iter().zip(medians).zip(densities);
+        parts.map(|((name, median), d)| Part { name, median, density: curve(d) }).collect()
+    });
+    let high = &s.decided.limits.high;
+    Distribution {
+        series: s.title.clone(),
+        verdict: high.kind,
+        period: s.period(),
+        unit: s.unit.name.to_owned(),
+        step: s.step(),
+        tally: tally
+            .passed
+            .iter()
+            .map(|p| TallyLine {
+                reading: of(p.ma),
+                step: of(p.step_ma),
+                count: p.count,
+                stray: p.stray,
+            })
+            .collect(),
+        trips: beyond(&tally.above),
+        under: beyond(&tally.below),
+        density: body.map_or_else(Vec::new, |b| curve(b.densities())),
+        body_units: body.map_or(0.0, |b| b.units_of_density()),
+        fit: body.map_or_else(String::new, |body| match &body.groups {
+            Some(_) => "healthy body: two groups together".to_owned(),
+            None if body.families_fail() => {
+                format!("body ({} has most weight): not used", family_words(body))
+            }
+            None => format!("healthy body ({} has most weight)", family_words(body)),
+        }),
+        groups,
+        tail: body.map_or_else(Vec::new, |b| curve(b.tail_densities())),
+        typical: healthy.and_then(|h| h.quantiles[1].as_ref()).map(|q| of(q.value)),
+        high_limit: s.high_limit(),
+        low_limit: s.low_limit(),
+        tail_bounds: s.tail_bounds(),
+        band: high
+            .band_low_ma
+            .zip(high.band_high_ma)
+            .map(|(a, b)| (of(a), of(b)))
+            .filter(|(a, b)| a.is_finite() && b.is_finite()),
+        open_lead: s.finding.open_lead_ma.map(of),
+        notes: left_out(s).into_iter().collect(),
+    }
+}
+
+/// Lots whose failures stand out are no part of the body; `None` where there is none.
+fn left_out(s: &OneSeries<'_>) -> Option<String> {
+    let units = s.finding.tally.left_out;
+    let causes = s.finding.causes.iter();
+    let levels: Vec<String> =
+        causes.map(|c| printable(&format!("{} {}", c.factor, c.level), &c.factor)).collect();
+    (units > 0).then(|| {
+        format!(
+            "Left out: {} of {}, whose failures stand out.",
+            counted(units, "unit"),
+            levels.join(", ")
+        )
+    })
 }
 
 /// The distribution chart. Above, the healthy body close up with its counts on a linear axis; where

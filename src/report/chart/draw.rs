@@ -7,9 +7,8 @@ use super::brush::{Area, Sheet, clipped_line, clipped_polygon, failed};
 use super::labels;
 use super::layout::{EDGE, Placed, ROW, edge_room, edge_words, place, upright_rules};
 use super::style::{self, Weight};
-use super::{Along, Chart, ChartError, Dash, Layer, Shape, Side};
+use super::{Along, Chart, ChartError, Dash, Layer, Shape};
 use plotters::prelude::*;
-use std::path::Path;
 
 /// The chart as the bytes of a PNG file; same chart, same bytes.
 ///
@@ -27,16 +26,6 @@ pub fn png(chart: &Chart) -> Result<Vec<u8>, ChartError> {
         root.present().map_err(failed)?;
     }
     super::picture::pack(&super::picture::shrink(&pixels, w, h, times), w, h)
-}
-
-/// Writes the chart as a PNG file.
-///
-/// # Errors
-/// Those of [`png()`]; `NotDrawn` where the file cannot be written.
-pub fn write(chart: &Chart, path: &Path) -> Result<(), ChartError> {
-    let bytes = png(chart)?;
-    std::fs::write(path, bytes)
-        .map_err(|e| ChartError::NotDrawn { reason: format!("{}: {e}", path.display()) })
 }
 
 impl Sheet<'_, '_> {
@@ -121,7 +110,7 @@ impl Sheet<'_, '_> {
                     if *thickness > 20.0 { style::shade(*role) } else { style::colour(*role) };
                 self.rect(area(half), ink)
             }
-            Layer::Rule { .. } | Layer::Text { .. } => Ok(()),
+            Layer::Rule { .. } => Ok(()),
         }
     }
 
@@ -325,19 +314,6 @@ impl Sheet<'_, '_> {
                     style::LINE,
                     *dash,
                 )
-            }
-            Layer::Text { at, side, text } => {
-                let text = style::shortened(text, style::TEXT, Weight::Regular, a.right - a.left);
-                let width = style::text_width(&text, style::TEXT, Weight::Regular);
-                let (x, y) = placed.point(*at);
-                let (x, y) = match side {
-                    Side::Right => (x + 18.0, y),
-                    Side::Left => (x - 18.0 - width, y),
-                    Side::Above => (x - width / 2.0, y - 26.0),
-                };
-                let x = x.clamp(a.left + 6.0, (a.right - width - 4.0).max(a.left + 6.0));
-                let y = y.clamp(a.top + 16.0, a.bottom - 16.0);
-                self.backed(&text, x, y)
             }
             _ => Ok(()),
         }

@@ -1,75 +1,26 @@
 //! Has anything moved, since when, and when will it matter?
 
-use super::axis::{day_text, decimals_of, number};
-use super::months::{LimitFrom, beyond_notes, limit_steps, seen, within_reach};
-use super::{Along, Axis, Chart, ChartError, Dash, Layer, Panel, Role, Scale, Shape, at};
+use super::axis::{counted, day_text, decimals_of, number};
+use super::marks::{EventOn, LimitFrom, OnDay, StepOn};
+use super::months::{beyond_notes, limit_steps, seen, within_reach};
+use super::one_series::OneSeries;
+use super::{Along, Axis, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, at};
+use crate::analysis::body::forecast::DayEstimate;
+use crate::day::day_number;
+use crate::movement::drift::{self, DayLine};
+use crate::stats::estimate::Estimate;
+use crate::verdict::evidence::Forecast;
+use crate::words::percent;
 
-/// A value on a day.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct OnDay {
-    /// Days since 1970-01-01.
-    pub day: i32,
-    /// The value.
-    pub value: f64,
-}
-
-/// The moving average on a day, with its control limits.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Average {
-    /// Days since 1970-01-01.
-    pub day: i32,
-    /// The average.
-    pub value: f64,
+/// The moving average with its control limits.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Averages {
+    /// The averages in order.
+    pub values: Vec<OnDay>,
     /// Lower control limit.
     pub low: f64,
     /// Upper control limit.
     pub high: f64,
-}
-
-/// A step in time, with the interval of its date.
-#[derive(Debug, Clone, PartialEq)]
-pub struct StepOn {
-    /// Most likely first day after the step.
-    pub day: i32,
-    /// First day of its interval.
-    pub low: i32,
-    /// Last day of its interval.
-    pub high: i32,
-    /// Its size in words, with unit (`+0.08 mA`).
-    pub size: String,
-}
-
-/// Something recorded on a day.
-#[derive(Debug, Clone, PartialEq)]
-pub struct EventOn {
-    /// Days since 1970-01-01.
-    pub day: i32,
-    /// What happened.
-    pub what: String,
-}
-
-/// A forecast value with its interval.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Forecast {
-    /// Days since 1970-01-01.
-    pub day: i32,
-    /// Expected value.
-    pub value: f64,
-    /// Lower end.
-    pub low: f64,
-    /// Upper end.
-    pub high: f64,
-}
-
-/// The date on which the limit is reached, with its interval; an end may be unknown.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Crossing {
-    /// Expected day.
-    pub day: i32,
-    /// Earliest day.
-    pub low: Option<i32>,
-    /// Latest day.
-    pub high: Option<i32>,
 }
 
 /// What the drift chart needs to know.
@@ -89,10 +40,10 @@ pub struct Drift {
     pub step: f64,
     /// Points in order.
     pub points: Vec<OnDay>,
-    /// Fitted shape: one line for each stretch between steps.
-    pub fitted: Vec<Vec<OnDay>>,
-    /// Moving average; empty where there is none.
-    pub averages: Vec<Average>,
+    /// Fitted line; empty where there is none.
+    pub fitted: Vec<OnDay>,
+    /// Moving average.
+    pub averages: Option<Averages>,
     /// Steps in time.
     pub steps: Vec<StepOn>,
     /// Recorded events.
@@ -102,9 +53,66 @@ pub struct Drift {
     /// What is forecast (`99.9 % of healthy units stay under`), for the legend.
     pub forecast_of: String,
     /// Forecast from the last day on; empty where there is none.
-    pub forecast: Vec<Forecast>,
+    pub forecast: Vec<DayEstimate>,
     /// When the limit is reached.
-    pub crossing: Option<Crossing>,
+    pub crossing: Option<Forecast>,
+}
+
+/// The movement of one series, and what is forecast.
+#[must_use]
+pub fn from(s: &OneSeries<'_>) -> Drift {
+    let of = |ma: f64| s.unit.of_ma(ma);
+    let (moved, drift) = (s.moved, &s.moved.drift);
+    let on = |day: i32, ma: f64| OnDay { day, value: of(ma) };
+    // The line of a season is what is left once the air is allowed for: not a line through these points.
+    let season = drift.shape == Some(drift::Shape::Season);
+    let ends = |line: &DayLine| [line.from, line.to].map(|day| on(day, line.at(day))).to_vec();
+    let signed = |ma: f64| {
+        let sign = if ma >= 0.0 { "+" } else { "−" };
+        format!("{sign}{}", s.decided.wording.estimate(ma.abs()))
+    };
+    let slopes = matches!(drift.shape, Some(drift::Shape::Slope | drift::Shape::SlopeAndStep));
+    let slope = drift.per_month_ma.as_ref().filter(|_| slopes);
+    let medians = if drift::are_weekly(&moved.points) { "weekly" } else { "daily" };
+    let healthy = s.healthy();
+    Drift {
+        series: s.title.clone(),
+        shape: drift.shape.map_or("", drift::Shape::words).to_owned(),
+        movement: drift.since.zip(slope).map_or_else(String::new, |(since, slope)| {
+            format!("since {}, {} a month", day_text(since), signed(slope.value))
+        }),
+        points_are: format!("{medians} medians, {}", counted(moved.points.len() as u64, "point")),
+        unit: s.unit.name.to_owned(),
+        step: s.step(),
+        points: moved.points.iter().map(|p| on(p.day, p.value_ma)).collect(),
+        fitted: drift.line.as_ref().filter(|_| !season).map_or_else(Vec::new, ends),
+        averages: drift.ewma.as_ref().map(|chart| Averages {
+            values: chart.values.iter().map(|(day, ma)| on(*day, *ma)).collect(),
+            low: of(chart.low_ma),
+            high: of(chart.high_ma),
+        }),
+        steps: drift
+            .steps
+            .iter()
+            .map(|step| StepOn {
+                day: step.day,
+                low: step.day_low,
+                high: step.day_high,
+                size: signed(step.size_ma.value),
+            })
+            .collect(),
+        events: s.events.clone(),
+        limits: s.limits(),
+        forecast_of: healthy.map_or_else(String::new, |h| {
+            format!("{} % of healthy units stay under", 100.0 * (1.0 - h.accepted_share))
+        }),
+        forecast: healthy.map_or_else(Vec::new, |h| {
+            let scaled =
+                |f: DayEstimate| DayEstimate { estimate: f.estimate.scaled(s.unit.factor), ..f };
+            h.forecast().into_iter().map(scaled).collect()
+        }),
+        crossing: s.decided.forecast,
+    }
 }
 
 /// The dates on which a step may have been.
@@ -152,8 +160,9 @@ pub fn chart(input: &Drift) -> Result<Chart, ChartError> {
     let decimals = decimals_of(input.step);
     let show = |v: f64| format!("{} {}", number(v, decimals), input.unit);
     let ahead = input.forecast.iter().map(|f| f.day).max().unwrap_or(last.day);
-    let until =
-        input.crossing.map_or(ahead, |c| ahead.max(c.high.unwrap_or(c.day).min(ahead + 60)));
+    let until = input
+        .crossing
+        .map_or(ahead, |c| ahead.max(day_number(c.high.unwrap_or(c.date)).min(ahead + 60)));
     let x = Axis::covering(
         "day",
         "",
@@ -167,78 +176,50 @@ pub fn chart(input: &Drift) -> Result<Chart, ChartError> {
             .points
             .iter()
             .map(|p| p.value)
-            .chain(input.fitted.iter().flatten().map(|p| p.value))
+            .chain(input.fitted.iter().map(|p| p.value))
             .chain(input.averages.iter().flat_map(|a| [a.low, a.high]))
-            .chain(input.forecast.iter().flat_map(|f| [f.low, f.high]))
+            .chain(input.forecast.iter().flat_map(|f| [f.estimate.low, f.estimate.high]))
     };
     let (shown, beyond) = within_reach(data(), input.limits.iter().filter_map(|l| l.high));
     // The forecast may run through the limit: beyond it only a little is of interest.
     let y = Axis::covering("reading", &input.unit, Scale::Linear, data().chain(shown), 0.06);
 
+    let on_days = |points: &[OnDay]| -> Vec<_> {
+        points.iter().map(|p| at(f64::from(p.day), p.value)).collect()
+    };
     let mut layers: Vec<Layer> = input.steps.iter().map(step_zone).collect();
-    if let Some((low, high)) = input.crossing.and_then(|c| Some((c.low?, c.high?))) {
-        layers.push(Layer::Zone {
-            role: Role::Forecast,
-            name: Some("dates on which the limit may be reached".to_owned()),
-            along: Along::Upright,
-            from: f64::from(low),
-            to: f64::from(high) + 1.0,
-        });
-    } else if input.forecast.len() > 1 {
-        layers.push(Layer::Band {
-            role: Role::Forecast,
-            name: None,
-            low: input.forecast.iter().map(|f| at(f64::from(f.day), f.low)).collect(),
-            high: input.forecast.iter().map(|f| at(f64::from(f.day), f.high)).collect(),
-        });
-    }
+    layers.extend(forecast_area(input));
     layers.push(Layer::Points {
         role: Role::Reading,
         name: Some(input.points_are.clone()),
         shape: Shape::Disc,
-        points: input.points.iter().map(|p| at(f64::from(p.day), p.value)).collect(),
+        points: on_days(&input.points),
     });
-    for piece in &input.fitted {
+    if !input.fitted.is_empty() {
         layers.push(Layer::Line {
             role: Role::Fit,
             name: Some("fitted shape".to_owned()),
             dash: Dash::Solid,
-            points: piece.iter().map(|p| at(f64::from(p.day), p.value)).collect(),
+            points: on_days(&input.fitted),
         });
     }
-    if input.averages.len() > 1 {
-        let line = |of: fn(&Average) -> f64| {
-            input.averages.iter().map(|a| at(f64::from(a.day), of(a))).collect::<Vec<_>>()
-        };
-        let control = |points| Layer::Line {
+    if let Some(averages) = input.averages.as_ref().filter(|a| a.values.len() > 1) {
+        let control = |height: f64| Layer::Line {
             role: Role::Ewma,
             name: Some("its control limits".to_owned()),
             dash: Dash::Dotted,
-            points,
+            points: averages.values.iter().map(|a| at(f64::from(a.day), height)).collect(),
         };
         layers.push(Layer::Line {
             role: Role::Ewma,
             name: Some("moving average (EWMA)".to_owned()),
             dash: Dash::Solid,
-            points: line(|a| a.value),
+            points: on_days(&averages.values),
         });
-        layers.push(control(line(|a| a.low)));
-        layers.push(control(line(|a| a.high)));
+        layers.push(control(averages.low));
+        layers.push(control(averages.high));
     }
-    if input.forecast.len() > 1 {
-        for (name, dash, of) in [
-            (Some(input.forecast_of.clone()), Dash::Dashed, (|f| f.value) as fn(&Forecast) -> f64),
-            (Some("its interval".to_owned()), Dash::Dotted, |f| f.low),
-            (Some("its interval".to_owned()), Dash::Dotted, |f| f.high),
-        ] {
-            layers.push(Layer::Line {
-                role: Role::Forecast,
-                name,
-                dash,
-                points: input.forecast.iter().map(|f| at(f64::from(f.day), of(f))).collect(),
-            });
-        }
-    }
+    layers.extend(forecast_lines(input));
     layers.extend(limit_steps(&input.limits, x.low, x.high, |l| l.high, Dash::Solid, "high limit"));
     layers.retain(|layer| seen(layer, &y));
     layers.extend(input.steps.iter().map(step_rule));
@@ -248,8 +229,8 @@ pub fn chart(input: &Drift) -> Result<Chart, ChartError> {
             role: Role::Forecast,
             dash: Dash::DashDot,
             along: Along::Upright,
-            at: f64::from(crossing.day),
-            label: format!("limit reached {}", day_text(crossing.day)),
+            at: f64::from(day_number(crossing.date)),
+            label: format!("limit reached {}", crossing.date),
         });
     }
     let parts: Vec<&str> = [input.shape.as_str(), input.movement.as_str()]
@@ -264,4 +245,47 @@ pub fn chart(input: &Drift) -> Result<Chart, ChartError> {
         format!("{} to {}; {}", day_text(first.day), day_text(last.day), input.points_are);
     let panel = Panel { x: None, y, layers, beside: Vec::new(), share: 1.0 };
     Chart::new(title, subtitle, x, vec![panel], beyond_notes(&beyond, &show))
+}
+
+/// An end of the forecast over time.
+fn ahead(input: &Drift, end: fn(&Estimate) -> f64) -> Vec<Point> {
+    input.forecast.iter().map(|f| at(f64::from(f.day), end(&f.estimate))).collect()
+}
+
+/// The days on which the limit may be reached; where they are not bounded, the area that the forecast may take.
+fn forecast_area(input: &Drift) -> Option<Layer> {
+    if let Some((low, high)) = input.crossing.and_then(|c| Some((c.low, c.high?))) {
+        return Some(Layer::Zone {
+            role: Role::Forecast,
+            name: Some("dates on which the limit may be reached".to_owned()),
+            along: Along::Upright,
+            from: f64::from(day_number(low)),
+            to: f64::from(day_number(high)) + 1.0,
+        });
+    }
+    (input.forecast.len() > 1).then(|| Layer::Band {
+        role: Role::Forecast,
+        name: None,
+        low: ahead(input, |e| e.low),
+        high: ahead(input, |e| e.high),
+    })
+}
+
+/// The forecast with its interval.
+fn forecast_lines(input: &Drift) -> Vec<Layer> {
+    let [first, _, ..] = input.forecast.as_slice() else {
+        return Vec::new();
+    };
+    let line = |name: &str, dash, points| Layer::Line {
+        role: Role::Forecast,
+        name: Some(name.to_owned()),
+        dash,
+        points,
+    };
+    let interval = format!("its {} interval", percent(first.estimate.level));
+    vec![
+        line(&input.forecast_of, Dash::Dashed, ahead(input, |e| e.value)),
+        line(&interval, Dash::Dotted, ahead(input, |e| e.low)),
+        line(&interval, Dash::Dotted, ahead(input, |e| e.high)),
+    ]
 }

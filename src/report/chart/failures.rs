@@ -1,7 +1,8 @@
 //! How did the share of failures move, by kind of failure?
 
 use super::axis::{day_text, number, percent};
-use super::drift::EventOn;
+use super::marks::EventOn;
+use super::one_series::OneSeries;
 use super::{
     Along, Axis, Bar, Chart, ChartError, Dash, Layer, Panel, Role, Scale, Shape, Whisker, at,
 };
@@ -70,6 +71,23 @@ pub struct Failures {
     pub jump: Option<Marked>,
     /// Limit changes and other events.
     pub events: Vec<EventOn>,
+}
+
+/// The failures of one series, with a jump marked.
+#[must_use]
+pub fn from(series: &OneSeries<'_>, jump: Option<&Jump>) -> Failures {
+    let mut events = series.events.clone();
+    for change in series.moved.limits.changes.iter().skip(1) {
+        let station = change.station.as_ref().map_or_else(String::new, |s| format!(" ({s})"));
+        events.push(EventOn { day: change.day, what: format!("limits changed{station}") });
+    }
+    events.sort_by(|a, b| (a.day, &a.what).cmp(&(b.day, &b.what)));
+    Failures {
+        scope: series.title.clone(),
+        weeks: series.finding.weeks.clone(),
+        jump: jump.map(Marked::of),
+        events,
+    }
 }
 
 /// Days of a week.

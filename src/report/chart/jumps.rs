@@ -2,9 +2,11 @@
 
 use rayon::prelude::*;
 
+use super::failures::{self, Failures};
+use super::one_series::OneSeries;
 use super::{Chart, ChartError, draw, jump_causes, jump_readings, jump_split};
 use crate::analysis::jump::Scope;
-use crate::review::JumpChart;
+use crate::review::{JumpChart, Review};
 use crate::verdict::jump::JudgedJump;
 
 /// A chart drawn, or why not.
@@ -15,13 +17,11 @@ pub struct Drawn {
     pub png: Result<Vec<u8>, ChartError>,
 }
 
-/// Failures of a series over time, with a jump marked.
-pub type OverTime<'a> = dyn Fn(usize, &JudgedJump) -> Result<Chart, ChartError> + Sync + 'a;
-
 /// The charts of the jumps that are told in full; `whole` takes in one that stands alone, and draws failures over
 /// time for each.
 #[must_use]
-pub fn drawn(jumps: &[JudgedJump], whole: bool, over_time: &OverTime<'_>) -> Vec<Drawn> {
+pub fn drawn(review: &Review, whole: bool) -> Vec<Drawn> {
+    let jumps = &review.verdicts.jumps;
     let mut jobs: Vec<(usize, &str, &str)> = Vec::new();
     for (n, jump) in jumps.iter().enumerate() {
         if !(jump.is_told() || whole && jumps.len() == 1) {
@@ -39,7 +39,7 @@ pub fn drawn(jumps: &[JudgedJump], whole: bool, over_time: &OverTime<'_>) -> Vec
             let jump = &jumps[n];
             let chart = match what {
                 "failures" => match jump.found.scope {
-                    Scope::Series(s) => over_time(s as usize, jump),
+                    Scope::Series(n) => over_time(review, n as usize, jump),
                     _ => return None,
                 },
                 "causes" => jump_causes::chart(&jump_causes::of(&jump.found)),
@@ -51,4 +51,11 @@ pub fn drawn(jumps: &[JudgedJump], whole: bool, over_time: &OverTime<'_>) -> Vec
             Some(Drawn { shown, png: chart.and_then(|c| draw::png(&c)) })
         })
         .collect()
+}
+
+/// Failures of a series over time, with a jump marked.
+fn over_time(review: &Review, n: usize, jump: &JudgedJump) -> Result<Chart, ChartError> {
+    let series = OneSeries::new(review, n);
+    let scope = jump.found.place.title.clone();
+    failures::chart(&Failures { scope, ..failures::from(&series, Some(&jump.found)) })
 }

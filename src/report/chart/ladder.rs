@@ -1,8 +1,9 @@
 //! Where does each series' limit stand between what healthy units read and what is allowed?
 
-use super::axis::{day_text, decimals_of, number};
+use super::axis::{decimals_of, number};
+use super::style::printable;
 use super::{Axis, Chart, ChartError, Layer, Role, Scale, Shape, Tick, at, rows};
-use crate::day::Day;
+use crate::review::Review;
 use crate::verdict::{Evidence, Verdict, VerdictKind};
 
 /// One series on the ladder; all readings in the unit of the ladder.
@@ -63,20 +64,23 @@ impl Rung {
     }
 }
 
-impl Ladder {
-    /// The ladder of these rungs, in mA; `days` are the first and the last of the history.
-    #[must_use]
-    pub fn new(rungs: Vec<Rung>, days: Option<(Day, Day)>) -> Self {
-        let (from, to) = days.unwrap_or((0, 0));
-        Self {
-            unit: "mA".to_owned(),
-            period: format!(
-                "periods judged, up to {} (history from {})",
-                day_text(to),
-                day_text(from)
-            ),
-            rungs,
-        }
+/// The ladder of the chosen series, in mA.
+#[must_use]
+pub fn from(review: &Review, chosen: &[usize]) -> Ladder {
+    let model = |n: usize| &review.series[n].named.key.model;
+    let rung = |n: usize| {
+        let key = &review.series[n].named.key;
+        // A model without another series needs no more than its name.
+        let alone = (0..review.series.len()).filter(|&m| model(m) == model(n)).count() == 1;
+        let test = if alone { String::new() } else { format!(", {}", key.test.words()) };
+        let name = printable(&format!("{}{test}", key.model), &format!("series {}", n + 1));
+        let decided = &review.verdicts.series[n];
+        Rung::new(name, &decided.evidence, &decided.limits.high)
+    };
+    Ladder {
+        unit: "mA".to_owned(),
+        period: format!("periods judged, up to {} (history from {})", review.to, review.from),
+        rungs: chosen.iter().filter_map(|&n| rung(n)).collect(),
     }
 }
 

@@ -22,7 +22,9 @@ pub mod jumps;
 pub mod labels;
 pub mod ladder;
 mod layout;
+pub mod marks;
 pub mod months;
+pub mod one_series;
 pub mod over_time;
 pub mod picture;
 pub mod probability;
@@ -161,8 +163,6 @@ pub enum Dash {
 pub enum Shape {
     /// A filled disc.
     Disc,
-    /// An open circle.
-    Ring,
     /// A filled square.
     Square,
     /// A filled diamond.
@@ -227,17 +227,6 @@ pub enum Along {
     Level,
 }
 
-/// On which side of its place a text stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Side {
-    /// To the left.
-    Left,
-    /// To the right.
-    Right,
-    /// Above, centred.
-    Above,
-}
-
 /// One kind of mark on a panel. `name` is its entry in the legend; layers with the same name share one.
 #[derive(Debug, Clone, PartialEq)]
 #[allow(missing_docs)] // the fields are those of the types above
@@ -258,8 +247,6 @@ pub enum Layer {
     Span { role: Role, name: Option<String>, y: f64, from: f64, to: f64, thickness: f64 },
     /// A straight line across the whole panel, with its label at the edge.
     Rule { role: Role, dash: Dash, along: Along, at: f64, label: String },
-    /// A text beside a place.
-    Text { at: Point, side: Side, text: String },
 }
 
 /// A staircase: each value holds from its place until the next one, the last until `end`.
@@ -379,7 +366,7 @@ impl Layer {
             | Self::Points { name, .. }
             | Self::Whiskers { name, .. }
             | Self::Span { name, .. } => name.as_deref(),
-            Self::Rule { .. } | Self::Text { .. } => None,
+            Self::Rule { .. } => None,
         }
     }
 
@@ -400,7 +387,6 @@ impl Layer {
             }
             Self::Span { y, from, to, thickness, .. } => finite(what, [*y, *from, *to, *thickness]),
             Self::Rule { at, label, .. } => finite(label, [*at]),
-            Self::Text { at, text, .. } => finite(text, [at.x, at.y]),
         }
     }
 }

@@ -3,6 +3,8 @@
 use chrono::NaiveDate;
 
 use super::axis::{day_text, decimals_of, number, percent};
+use super::marks::LimitFrom;
+use super::one_series::OneSeries;
 use super::{
     Axis, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, Whisker, at, steps,
 };
@@ -30,17 +32,6 @@ pub struct MonthShown {
     pub rejected: Estimate,
 }
 
-/// A limit from a day on.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct LimitFrom {
-    /// First day, days since 1970-01-01.
-    pub day: i32,
-    /// High limit; `None` where there was none.
-    pub high: Option<f64>,
-    /// Low limit; `None` where there was none.
-    pub low: Option<f64>,
-}
-
 /// What the months chart needs to know.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Months {
@@ -56,9 +47,20 @@ pub struct Months {
     pub limits: Vec<LimitFrom>,
 }
 
+/// The months of one series.
+#[must_use]
+pub fn from(series: &OneSeries<'_>) -> Months {
+    Months {
+        series: series.title.clone(),
+        unit: series.unit.name.to_owned(),
+        step: series.step(),
+        months: shown(&series.finding.months, series.unit.factor),
+        limits: series.limits(),
+    }
+}
+
 /// Months of a series as the chart shows them, readings multiplied by `factor`; those with too few units are left
 /// out.
-#[must_use]
 pub fn shown(months: &[Month], factor: f64) -> Vec<MonthShown> {
     let first_of =
         |(year, month): (i32, u32)| NaiveDate::from_ymd_opt(year, month, 1).map_or(0, day_number);

@@ -4,28 +4,20 @@
 use std::collections::BTreeSet;
 
 use super::axis::{day_text, number};
-use super::drift::{EventOn, OnDay, StepOn, event_rule, step_rule, step_zone};
+use super::drift::{event_rule, step_rule, step_zone};
+use super::marks::{EventOn, OnDay, StepOn};
 use super::style::printable;
 use super::{Axis, Chart, ChartError, Dash, Layer, Panel, Role, Scale, Shape, Whisker, at};
-use crate::day::{Day, day_number};
+use crate::analysis::body::forecast::DayEstimate;
+use crate::day::day_number;
 use crate::movement::check_record::LoadRecord;
 use crate::movement::stations::TesterStep;
 use crate::report::model::Report;
-use crate::stats::estimate::Estimate;
 use crate::verdict::tester::StationVerdict;
 use crate::words::percent;
 
 /// Most panels of one picture.
 const PANELS: usize = 8;
-
-/// An estimate on a day.
-#[derive(Debug, Clone, PartialEq)]
-pub struct DayEstimate {
-    /// The day.
-    pub day: Day,
-    /// The value with its interval.
-    pub estimate: Estimate,
-}
 
 /// One panel.
 #[derive(Debug, Clone, PartialEq)]

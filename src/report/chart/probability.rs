@@ -1,85 +1,19 @@
 //! Does what was fitted describe the readings, up to the limit?
 
 use super::axis::{counted, decimals_of, number, percent};
+use super::one_series::{OneSeries, family_words};
 pub use super::shares::ProbabilityScale;
 use super::shares::{share_text, share_ticks};
-use super::style::{POINT, WIDTH};
+use super::style::{POINT, WIDTH, printable};
 use super::{Along, Axis, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, at};
-
-/// What is known of the readings behind a point.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Known {
-    /// That they lie between two edges, half a step to either side of what was shown.
-    Within,
-    /// Only that they lie above: a trip.
-    Above,
-    /// Only that they lie below half a step: the instrument showed zero.
-    Zero,
-    /// Only that they lie below: the low limit rejected the unit.
-    Below,
-}
-
-/// One point of the estimate without a family.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Observed {
-    /// Lower edge of what is known; the limit where only one end is known.
-    pub low: f64,
-    /// Upper edge of what is known; the limit where only one end is known.
-    pub high: f64,
-    /// Share of units at or below it: halfway through those that lie between the edges.
-    pub p: f64,
-    /// What is known of them.
-    pub known: Known,
-    /// True where they are strays: no part of what was fitted.
-    pub stray: bool,
-}
-
-impl Observed {
-    fn reading(&self) -> f64 {
-        f64::midpoint(self.low, self.high)
-    }
-}
-
-/// How many units of one kind there are.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Units {
-    /// What is known of their readings.
-    pub known: Known,
-    /// Whether they are strays.
-    pub stray: bool,
-    /// How many.
-    pub count: u64,
-}
-
-/// One point of a fitted curve: the reading that a share of units stays under.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Fitted {
-    /// The share.
-    pub p: f64,
-    /// The reading.
-    pub reading: f64,
-    /// Lower and upper confidence limit of the reading, where there are such.
-    pub band: Option<(f64, f64)>,
-}
-
-/// What a curve is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
-    /// The body that the numbers come from.
-    Body,
-    /// The tail that the numbers come from.
-    Tail,
-    /// Two groups together.
-    Groups,
-    /// The lower of two groups, in shares of its own units.
-    Lower,
-    /// The upper of two groups, in shares of its own units.
-    Upper,
-    /// A body that was fitted and is not used.
-    Unused,
-    /// The readings themselves: only their band is drawn.
-    Readings,
-}
+use crate::analysis::body::curves::{Fitted, FittedCurve, Kind};
+use crate::analysis::body::describe::{Body, Which};
+use crate::analysis::body::healthy::Healthy;
+use crate::analysis::body::observed::{Known, Observed, Units};
+use crate::stats::distribution::Family;
+use crate::stats::estimate::Estimate;
+use crate::stats::mixture::Component;
+use crate::words::numbers::whole;
 
 /// A fitted curve.
 #[derive(Debug, Clone, PartialEq)]
@@ -113,8 +47,6 @@ pub struct Probability {
     pub units: Vec<Units>,
     /// Fitted curves; may be empty.
     pub curves: Vec<Curve>,
-    /// Confidence level of the bands, a fraction of 1.
-    pub level: f64,
     /// High limit in force.
     pub high_limit: Option<f64>,
     /// Share of healthy units accepted to be rejected.
@@ -123,6 +55,138 @@ pub struct Probability {
     pub bounds: Option<(f64, f64)>,
     /// Further remarks.
     pub notes: Vec<String>,
+}
+
+/// The probability plot of one series.
+///
+/// # Errors
+/// `NothingToShow` where no body was fitted.
+pub fn from(s: &OneSeries<'_>) -> Result<Probability, ChartError> {
+    let healthy = s.healthy().ok_or(ChartError::NothingToShow { what: "no body was fitted" })?;
+    let (body, factor) = (&healthy.body, s.unit.factor);
+    let mut notes = Vec::new();
+    if strays_apart(healthy) > 0.0 {
+        notes.push(
+            "Strays stand at their share of all units, the rest at their share of those that are no strays."
+                .to_owned(),
+        );
+    }
+    let carried = if healthy.lines.is_some() {
+        notes.push(
+            "The band leaves out how uncertain the slope is; the bounds have it in.".to_owned(),
+        );
+        ", carried to the last day"
+    } else {
+        ""
+    };
+    let (step_ma, names) = (s.finding.step_ma, s.group_names(body));
+    let ranks = body.ranks(step_ma).into_iter();
+    Ok(Probability {
+        series: s.title.clone(),
+        answer: answer(s, healthy),
+        period: format!("{}{carried}", s.period()),
+        unit: s.unit.name.to_owned(),
+        step: s.step(),
+        scale: scale_of(body),
+        observed: ranks
+            .map(|o| Observed { low: o.low * factor, high: o.high * factor, ..o })
+            .collect(),
+        units: body.units_by_kind(step_ma),
+        curves: body
+            .curves(healthy.accepted_share)
+            .into_iter()
+            .map(|curve| named(curve, body, &names, factor))
+            .collect(),
+        high_limit: s.high_limit(),
+        accepted: Some(healthy.accepted_share),
+        bounds: s.tail_bounds(),
+        notes,
+    })
+}
+
+/// Strays that are kept apart.
+fn strays_apart(healthy: &Healthy) -> f64 {
+    let strays = &healthy.body.strays;
+    if matches!(healthy.in_use, Ok(Which::Apart)) {
+        strays.above.count + strays.below.count
+    } else {
+        0.0
+    }
+}
+
+/// A curve with its name, readings multiplied by `factor`; `names` are those of two groups.
+#[must_use]
+pub fn named(curve: FittedCurve, body: &Body, names: &[String; 2], factor: f64) -> Curve {
+    let families = || format!("average of families, {} has most weight", family_words(body));
+    let name = match curve.kind {
+        Kind::Body => families(),
+        Kind::Unused => format!("{}: not used", families()),
+        Kind::Tail => "tail that the numbers come from (generalised Pareto)".to_owned(),
+        Kind::Groups => "two groups together".to_owned(),
+        Kind::Lower => format!("{} (alone)", names[0]),
+        Kind::Upper => format!("{} (alone)", names[1]),
+        Kind::Readings => String::new(),
+    };
+    let points = curve.points.into_iter().map(|f| Fitted {
+        reading: f.reading * factor,
+        estimate: f.estimate.map(|e| e.scaled(factor)),
+        ..f
+    });
+    Curve { kind: curve.kind, name, points: points.collect() }
+}
+
+/// The scale on which the body would lie on a straight line.
+fn scale_of(body: &Body) -> ProbabilityScale {
+    match body.groups.as_ref().map(|two| two.component) {
+        Some(Component::Normal) => return ProbabilityScale::Normal,
+        Some(Component::Lognormal) => return ProbabilityScale::Lognormal,
+        None => {}
+    }
+    match body.average.best().fit.law.family() {
+        Family::Normal | Family::Gamma => ProbabilityScale::Normal,
+        Family::Lognormal => ProbabilityScale::Lognormal,
+        Family::Weibull => ProbabilityScale::Weibull,
+        Family::LogLogistic => ProbabilityScale::LogLogistic,
+        Family::Gumbel => ProbabilityScale::Gumbel,
+    }
+}
+
+/// What the plot answers, in a few words.
+fn answer(s: &OneSeries<'_>, healthy: &Healthy) -> String {
+    let body = &healthy.body;
+    if let Some(two) = &body.groups {
+        let by = s
+            .moved
+            .split
+            .as_ref()
+            .map(|split| printable(&format!("by {}", split.split.factor), ""))
+            .filter(|by| !by.is_empty())
+            .map_or_else(String::new, |by| format!(" {by}"));
+        let [a, b] = two.groups.map(|g| s.show(g.median));
+        return format!("two groups{by}, around {a} and {b}");
+    }
+    if healthy.in_use.is_err() {
+        return "neither a body nor a tail describes the readings".to_owned();
+    }
+    if let (true, Ok(tail)) = (body.families_fail(), &body.tail) {
+        return format!(
+            "the fitted body is too long; beyond {} the tail of the readings counts",
+            s.show(tail.threshold)
+        );
+    }
+    let strays = strays_apart(healthy);
+    let apart = if strays > 0.0 {
+        format!(", {} kept apart", counted(whole(strays), "stray"))
+    } else {
+        String::new()
+    };
+    match s.finding.distribution.as_ref().and_then(|d| d.goodness.largest_gap) {
+        Some(gap) => format!(
+            "the fitted body differs from the readings by up to {} of the units{apart}",
+            percent(gap)
+        ),
+        None => format!("readings against the fitted body{apart}"),
+    }
 }
 
 /// Most of the range of readings that strays and the limit may take up before they get a panel of their own.
@@ -137,8 +201,8 @@ const NEAR: f64 = 1.5;
 pub fn chart(input: &Probability) -> Result<Chart, ChartError> {
     super::finite("an observed point", input.observed.iter().flat_map(|o| [o.low, o.high, o.p]))?;
     for f in input.curves.iter().flat_map(|c| &c.points) {
-        let band = f.band.unwrap_or((0.0, 0.0));
-        super::finite("a fitted point", [f.p, f.reading, band.0, band.1])?;
+        let ends = f.estimate.iter().flat_map(|e| [e.low, e.high]);
+        super::finite("a fitted point", ends.chain([f.p, f.reading]))?;
     }
     super::finite("the high limit", input.high_limit)?;
     let log = input.scale.readings() == Scale::Log;
@@ -152,8 +216,8 @@ pub fn chart(input: &Probability) -> Result<Chart, ChartError> {
                 points: c
                     .points
                     .iter()
-                    .filter(|f| has_place(f.p, f.band.map_or(f.reading, |b| b.0.min(f.reading))))
-                    .copied()
+                    .filter(|f| has_place(f.p, f.estimate.as_ref().map_or(f.reading, |e| e.low)))
+                    .cloned()
                     .collect(),
                 ..c.clone()
             })
@@ -254,17 +318,14 @@ fn layers(input: &Probability, placed: &Placed, x: &Axis) -> Vec<Layer> {
     let decimals = decimals_of(input.step);
     let mut layers = Vec::new();
     for curve in &placed.curves {
-        let banded: Vec<(f64, f64, f64)> = curve
-            .points
-            .iter()
-            .filter_map(|f| f.band.map(|(low, high)| (low, high, place(f.p))))
-            .collect();
-        if banded.len() > 1 {
+        let banded: Vec<(&Estimate, f64)> =
+            curve.points.iter().filter_map(|f| Some((f.estimate.as_ref()?, place(f.p)))).collect();
+        if let [first, _, ..] = banded.as_slice() {
             layers.push(Layer::Band {
                 role: Role::Fit,
-                name: Some(format!("{} confidence band", percent(input.level))),
-                low: banded.iter().map(|b| at(b.0, b.2)).collect(),
-                high: banded.iter().map(|b| at(b.1, b.2)).collect(),
+                name: Some(format!("{} confidence band", percent(first.0.level))),
+                low: banded.iter().map(|(e, y)| at(e.low, *y)).collect(),
+                high: banded.iter().map(|(e, y)| at(e.high, *y)).collect(),
             });
         }
     }

@@ -1,12 +1,11 @@
 //! How did each series move, in shares of the room to its limit? One row for each, what used most on top.
 
 use super::axis::day_text;
-use super::drift::OnDay;
+use super::marks::OnDay;
 use super::style::printable;
 use super::{Axis, Chart, ChartError, Dash, Layer, Role, Scale, at, rows};
-use crate::movement::Movement;
 use crate::movement::drift::Shape;
-use crate::report::model::Report;
+use crate::review::Review;
 
 /// Most rows of one picture.
 const ROWS: usize = 24;
@@ -41,10 +40,10 @@ pub struct RoomUsed {
 
 /// The movement of all series, in shares of the room that the baseline had.
 #[must_use]
-pub fn from(movement: &Movement, report: &Report) -> RoomUsed {
-    let shares = || movement.series.iter().map(|m| m.room_share.as_ref());
+pub fn from(review: &Review) -> RoomUsed {
+    let shares = || review.moved.series.iter().map(|m| m.room_share.as_ref());
     let baseline = shares().flatten().next().map_or(0, |s| s.baseline_points);
-    let series = report.series.iter().zip(shares()).enumerate().filter_map(|(n, (s, share))| {
+    let series = review.series.iter().zip(shares()).enumerate().filter_map(|(n, (s, share))| {
         let share = share?;
         let shape = s.drift.shape.map_or("", Shape::words).to_owned();
         Some(Series {
