@@ -183,56 +183,20 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
     super::finite("the step of a reading", input.tally.iter().map(|l| l.step))?;
     let limits = || input.trips.iter().chain(&input.under);
     super::finite("the limit of a trip", limits().map(|t| t.limit))?;
-    let passed: u64 = input.tally.iter().map(|l| l.count).sum();
-    let tripped: u64 = input.trips.iter().map(|t| t.count).sum();
-    let under: u64 = input.under.iter().map(|t| t.count).sum();
-    if passed + tripped + under == 0 {
+    let beyond = |all: &[Trips]| all.iter().map(|t| t.count).sum();
+    let units = Counts {
+        passed: input.tally.iter().map(|l| l.count).sum(),
+        tripped: beyond(&input.trips),
+        under: beyond(&input.under),
+    };
+    if units.all() == 0 {
         return Err(ChartError::NothingToShow { what: "readings" });
     }
     let decimals = decimals_of(input.step);
     let show = |v: f64| format!("{} {unit}", number(v, decimals));
 
-    let body = || input.tally.iter().filter(|l| !l.stray && l.count > 0).map(|l| l.reading);
-    let (mut low, mut high) = ends(body());
-    if low > high {
-        (low, high) = ends(input.tally.iter().map(|l| l.reading).chain(limits().map(|t| t.limit)));
-    }
-    let spread =
-        (high - low).max(input.step.abs() * 8.0).max(high.abs().max(low.abs()) * 1e-6).max(1e-300);
-    // What lies near the body belongs into the close-up.
-    let near = |v: &f64| *v > low - 0.8 * spread && *v < high + 0.8 * spread;
-    let strays = || input.tally.iter().filter(|l| l.stray && l.count > 0);
-    let marks: Vec<f64> = [
-        input.high_limit,
-        input.low_limit,
-        input.open_lead,
-        input.typical,
-        input.tail_bounds.map(|b| b.0),
-        input.tail_bounds.map(|b| b.1),
-        input.band.map(|b| b.0),
-    ]
-    .into_iter()
-    .flatten()
-    .chain(limits().map(|t| t.limit))
-    // Room for the arrow beside the limit.
-    .chain(input.trips.iter().map(|t| t.limit + 0.04 * spread))
-    .chain(input.under.iter().map(|t| t.limit - 0.04 * spread))
-    .chain(strays().map(|l| l.reading))
-    .collect();
-    let at_least = if low < high { 0.7 } else { 3.0 };
-    let pad = (spread * 0.02).max(input.step.abs() * at_least);
-    let close = Axis::covering(
-        "reading",
-        unit,
-        Scale::Linear,
-        [low - pad, high + pad].into_iter().chain(marks.iter().copied().filter(near)),
-        0.06,
-    );
-    let close = if close.low < 0.0 && low >= 0.0 && marks.iter().all(|m| *m >= 0.0) && high > 0.0 {
-        close.from(0.0)
-    } else {
-        close
-    };
+    let Reach { low, high, spread, marks, close } = reach(input);
+    let near = |v: &f64| is_near(*v, low, high, spread);
     let far = marks.iter().any(|m| !near(m));
 
     let width = bin_width(close.high - close.low, input.step);
@@ -295,22 +259,114 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
         panels.push(full);
         x = every;
     } else {
-        let title = format!("reading ({unit})");
         if let Some(own) = &mut panels[0].x {
-            own.title = title;
+            own.title = format!("reading ({unit})");
         }
     }
 
+    let mut chart = Chart::new(
+        title(input, &units, &show),
+        subtitle(input, &units),
+        x,
+        panels,
+        notes(input, &units, &bar),
+    )?;
+    if far {
+        chart.height += 200;
+    }
+    Ok(chart)
+}
+
+/// Where the body lies, and what is marked.
+struct Reach {
+    low: f64,
+    high: f64,
+    spread: f64,
+    marks: Vec<f64>,
+    /// The axis of the close-up.
+    close: Axis,
+}
+
+/// What lies near the body belongs into the close-up.
+fn is_near(v: f64, low: f64, high: f64, spread: f64) -> bool {
+    v > low - 0.8 * spread && v < high + 0.8 * spread
+}
+
+fn reach(input: &Distribution) -> Reach {
+    let limits = || input.trips.iter().chain(&input.under);
+    let body = || input.tally.iter().filter(|l| !l.stray && l.count > 0).map(|l| l.reading);
+    let (mut low, mut high) = ends(body());
+    if low > high {
+        (low, high) = ends(input.tally.iter().map(|l| l.reading).chain(limits().map(|t| t.limit)));
+    }
+    let spread =
+        (high - low).max(input.step.abs() * 8.0).max(high.abs().max(low.abs()) * 1e-6).max(1e-300);
+    let near = |v: &f64| is_near(*v, low, high, spread);
+    let strays = || input.tally.iter().filter(|l| l.stray && l.count > 0);
+    let marks: Vec<f64> = [
+        input.high_limit,
+        input.low_limit,
+        input.open_lead,
+        input.typical,
+        input.tail_bounds.map(|b| b.0),
+        input.tail_bounds.map(|b| b.1),
+        input.band.map(|b| b.0),
+    ]
+    .into_iter()
+    .flatten()
+    .chain(limits().map(|t| t.limit))
+    // Room for the arrow beside the limit.
+    .chain(input.trips.iter().map(|t| t.limit + 0.04 * spread))
+    .chain(input.under.iter().map(|t| t.limit - 0.04 * spread))
+    .chain(strays().map(|l| l.reading))
+    .collect();
+    let at_least = if low < high { 0.7 } else { 3.0 };
+    let pad = (spread * 0.02).max(input.step.abs() * at_least);
+    let close = Axis::covering(
+        "reading",
+        &input.unit,
+        Scale::Linear,
+        [low - pad, high + pad].into_iter().chain(marks.iter().copied().filter(near)),
+        0.06,
+    );
+    let close = if close.low < 0.0 && low >= 0.0 && marks.iter().all(|m| *m >= 0.0) && high > 0.0 {
+        close.from(0.0)
+    } else {
+        close
+    };
+    Reach { low, high, spread, marks, close }
+}
+
+/// Units of the period.
+struct Counts {
+    passed: u64,
+    tripped: u64,
+    under: u64,
+}
+
+impl Counts {
+    fn all(&self) -> u64 {
+        self.passed + self.tripped + self.under
+    }
+}
+
+/// What a trip tells, how steps share bars, and what the input says.
+fn notes(input: &Distribution, units: &Counts, bar: &str) -> Vec<String> {
     let mut notes = Vec::new();
-    if tripped > 0 {
+    if units.tripped > 0 {
         notes.push(format!(
             "{} tripped: shown at the limit, since a trip tells only that the unit lies above it, not by how much.",
-            counted(tripped, "unit")
+            counted(units.tripped, "unit")
         ));
     }
-    notes.extend(steps_note(input, &bar));
+    notes.extend(steps_note(input, bar));
     notes.extend(input.notes.iter().cloned());
-    let apart: u64 = strays().map(|l| l.count).sum();
+    notes
+}
+
+fn subtitle(input: &Distribution, units: &Counts) -> String {
+    let Counts { passed, tripped, under } = *units;
+    let apart: u64 = input.tally.iter().filter(|l| l.stray).map(|l| l.count).sum();
     let strays_among = match apart {
         0 => String::new(),
         1 => " (1 of them a stray)".to_owned(),
@@ -321,25 +377,13 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
     } else {
         String::new()
     };
-    let subtitle = format!(
+    format!(
         "{}, {}: {} passed{strays_among}, {} tripped{below}",
         counted(passed + tripped + under, "unit"),
         input.period,
         number(passed as f64, 0),
         number(tripped as f64, 0)
-    );
-    let two = panels.len() > 1;
-    let mut chart = Chart::new(
-        title(input, tripped, passed + tripped + under, &show),
-        subtitle,
-        x,
-        panels,
-        notes,
-    )?;
-    if two {
-        chart.height += 200;
-    }
-    Ok(chart)
+    )
 }
 
 /// Curves in units per bar.
@@ -349,8 +393,9 @@ struct Curves {
     groups: Vec<Vec<Point>>,
 }
 
-fn title(input: &Distribution, tripped: u64, all: u64, show: &dyn Fn(f64) -> String) -> String {
-    let share = tripped as f64 / all as f64;
+fn title(input: &Distribution, units: &Counts, show: &dyn Fn(f64) -> String) -> String {
+    let tripped = units.tripped;
+    let share = tripped as f64 / units.all() as f64;
     let mut parts = Vec::new();
     if let [lower, upper] = input.groups.as_slice() {
         let (a, b) = pair(lower.median, upper.median, decimals_of(input.step));
@@ -375,15 +420,8 @@ fn ends(values: impl Iterator<Item = f64>) -> (f64, f64) {
     values.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)))
 }
 
-fn layers(
-    input: &Distribution,
-    bars: &[Bar],
-    stray_bars: &[Bar],
-    curves: &Curves,
-    width: f64,
-    full: bool,
-    show: &dyn Fn(f64) -> String,
-) -> Vec<Layer> {
+/// The workable band, and where the healthy tail ends.
+fn zones(input: &Distribution) -> Vec<Layer> {
     let mut layers = Vec::new();
     let ends = |from: f64, to: f64| {
         let (a, b) = pair(from, to, decimals_of(input.step));
@@ -407,6 +445,19 @@ fn layers(
             to,
         });
     }
+    layers
+}
+
+fn layers(
+    input: &Distribution,
+    bars: &[Bar],
+    stray_bars: &[Bar],
+    curves: &Curves,
+    width: f64,
+    full: bool,
+    show: &dyn Fn(f64) -> String,
+) -> Vec<Layer> {
+    let mut layers = zones(input);
     if !bars.is_empty() {
         layers.push(Layer::Bars {
             role: Role::Reading,
