@@ -43,8 +43,7 @@ use config::Config;
 use error::Result;
 use input::earlier::Earlier;
 pub use report::Rendered;
-use report::build::Parts;
-pub use report::jump_study::{JumpRequest, JumpStudy};
+pub use report::jump_study::JumpStudy;
 pub use report::limit_study::Study;
 pub use review::Review;
 use review::Subject;
@@ -67,6 +66,27 @@ pub struct Request {
     pub replaces: Option<PathBuf>,
 }
 
+/// What an investigation of jumps is made of, beside the settings.
+#[derive(Debug, Clone, Default)]
+pub struct JumpRequest {
+    /// Files, folders and patterns.
+    pub paths: Vec<PathBuf>,
+    /// Name of the report.
+    pub name: String,
+    /// Model looked at; all where `None`.
+    pub model: Option<String>,
+    /// The date, where it is known.
+    pub since: Option<NaiveDate>,
+}
+
+impl JumpRequest {
+    /// The question that it asks, by the settings.
+    fn asked(&self, config: &Config) -> Asked {
+        let since = self.since.map(day::day_number);
+        Asked { since, model: self.model.clone(), ..Asked::all(config) }
+    }
+}
+
 /// Reads the files behind `paths` once and counts: the only part that sees rows.
 ///
 /// # Errors
@@ -83,11 +103,10 @@ pub fn pass(
     Ok((read, pass))
 }
 
-/// A review before its pages, with what charts are made from.
+/// A review before its pages, with the units that a limit study asks about.
 struct Judged {
     review: Review,
     pass: Pass,
-    month: (i32, u32),
 }
 
 /// Files in, decisions out; `earlier` gives the report to compare with, by month and last day.
@@ -116,7 +135,7 @@ fn judged(
     let earlier = earlier(&month_text(month), last);
     let subject = Subject { name: name.to_owned(), month, register, earlier };
     let review = Review::new(subject, &read, &pass, movement, findings, verdicts, config);
-    Ok(Judged { review, pass, month })
+    Ok(Judged { review, pass })
 }
 
 /// The whole review: files in, a judged report out.
@@ -175,16 +194,10 @@ pub fn limit_study(
     if request.paths.is_empty() {
         return study::study(None, request, config);
     }
-    let Judged { review, pass, month } = judged(
-        &request.paths,
-        &request.name,
-        &Questions::default(),
-        |_, _| None,
-        config,
-        progress,
-    )?;
-    let parts = Parts::new(&review, &pass, config, month);
-    study::study(Some((&parts, &review)), request, config)
+    let questions = Questions::default();
+    let Judged { review, pass } =
+        judged(&request.paths, &request.name, &questions, |_, _| None, config, progress)?;
+    study::study(Some(&study::Whole { pass: &pass, review: &review, config }), request, config)
 }
 
 /// What changed the share of failures: found, or at a date that is known; all models, or one.
@@ -196,8 +209,9 @@ pub fn jump_study(
     config: &Config,
     progress: &(dyn Fn(u64, u64) + Sync),
 ) -> Result<JumpStudy> {
-    let questions = Questions { jumps: Some(request.asked(config)), ..Questions::default() };
+    let asked = request.asked(config);
+    let questions = Questions { jumps: Some(asked.clone()), ..Questions::default() };
     let Judged { review, .. } =
         judged(&request.paths, &request.name, &questions, |_, _| None, config, progress)?;
-    Ok(report::jump_study::study(&review, request, config))
+    Ok(report::jump_study::study(&review, &asked))
 }

@@ -13,11 +13,10 @@ use crate::config::Config;
 use crate::day::date_of;
 use crate::error::{Error, Result};
 use crate::movement::facts;
-use crate::report::build::Parts;
 use crate::report::limit_study::{Study, render};
 use crate::review::limit_study::{LimitsReport, SCHEMA, StudyReport};
 use crate::review::{Made, Review, notes};
-use crate::series::{Current, TestKind};
+use crate::series::{Current, Pass, TestKind};
 use crate::verdict::band::BandInput;
 use crate::verdict::calculated::{CalculatedBand, calculated};
 use crate::verdict::expected::{Circuit, expected};
@@ -39,7 +38,7 @@ pub struct StudyRequest {
     pub tries: Vec<f64>,
     /// Limit that the change note is written for instead of the recommended one, mA.
     pub note_for: Option<f64>,
-    /// Capacitance between the tested parts, nF.
+    /// Capacitance between the tested whole, nF.
     pub expect_nf: Option<f64>,
     /// Its tolerance, per cent.
     pub tolerance_pct: Option<f64>,
@@ -47,6 +46,17 @@ pub struct StudyRequest {
     pub applied_v: Option<f64>,
     /// Frequency of a model without history, Hz.
     pub frequency_hz: Option<f64>,
+}
+
+/// What a model with history is studied from.
+#[derive(Debug, Clone, Copy)]
+pub struct Whole<'a> {
+    /// The pass.
+    pub pass: &'a Pass,
+    /// What was found and decided.
+    pub review: &'a Review,
+    /// Settings.
+    pub config: &'a Config,
 }
 
 /// Tolerance of capacitors where none is stated, per cent: common practice, no source.
@@ -57,19 +67,15 @@ const TOLERANCE_PCT: f64 = 10.0;
 /// # Errors
 /// No series of the model and no circuit to calculate it from; a number asked for that cannot be meant; a
 /// change note for a limit outside the workable band.
-pub fn study(
-    whole: Option<(&Parts<'_>, &Review)>,
-    request: &StudyRequest,
-    config: &Config,
-) -> Result<Study> {
+pub fn study(whole: Option<&Whole<'_>>, request: &StudyRequest, config: &Config) -> Result<Study> {
     check(request)?;
     // The limit of the note is one of those looked at.
     let mut request = request.clone();
     request.tries.extend(request.note_for);
     let request = &request;
-    let chosen = whole.map_or_else(|| Ok(Vec::new()), |(parts, _)| choose(parts, request))?;
+    let chosen = whole.map_or_else(|| Ok(Vec::new()), |whole| choose(whole, request))?;
     match whole {
-        Some((parts, review)) if !chosen.is_empty() => measured(parts, review, request, &chosen),
+        Some(whole) if !chosen.is_empty() => measured(whole, request, &chosen),
         _ => new_model(whole, request, config),
     }
 }
@@ -102,9 +108,9 @@ fn check(request: &StudyRequest) -> Result<()> {
 }
 
 /// Series of the model, of the kind of test asked for.
-fn choose(parts: &Parts<'_>, request: &StudyRequest) -> Result<Vec<usize>> {
+fn choose(whole: &Whole<'_>, request: &StudyRequest) -> Result<Vec<usize>> {
     let wanted = request.model.trim().to_lowercase();
-    let series = &parts.pass.series;
+    let series = &whole.pass.series;
     let of_model: Vec<usize> = (0..series.len())
         .filter(|&n| series[n].key.model.trim().to_lowercase() == wanted)
         .collect();
@@ -119,7 +125,7 @@ fn choose(parts: &Parts<'_>, request: &StudyRequest) -> Result<Vec<usize>> {
         return Ok(chosen);
     }
     if of_model.is_empty() {
-        if parts.config.model(&request.model).capacitance_nf.is_some() {
+        if whole.config.model(&request.model).capacitance_nf.is_some() {
             return Ok(Vec::new());
         }
         let mut known: Vec<&str> = series.iter().map(|s| s.key.model.as_str()).collect();
@@ -153,9 +159,9 @@ fn choose(parts: &Parts<'_>, request: &StudyRequest) -> Result<Vec<usize>> {
 }
 
 /// The limits asked for that concern series `n`: those nearest to it where the model has several series.
-fn tries_of(parts: &Parts<'_>, chosen: &[usize], n: usize, tries: &[f64]) -> Vec<f64> {
+fn tries_of(whole: &Whole<'_>, chosen: &[usize], n: usize, tries: &[f64]) -> Vec<f64> {
     let scale = |n: usize| {
-        let evidence = &parts.verdicts[n].evidence;
+        let evidence = &whole.review.verdicts.series[n].evidence;
         evidence.limit_ma().unwrap_or(evidence.setting.x50_ma)
     };
     let distance = |n: usize, x: f64| (x / scale(n)).ln().abs();
@@ -171,25 +177,27 @@ fn tolerance(request: &StudyRequest) -> f64 {
 }
 
 /// What is known of the circuit behind series `n`: capacitors carry AC only, and those of a model are stated
-/// between the parts of its withstand test unless a kind of test is asked for.
+/// between the whole of its withstand test unless a kind of test is asked for.
 fn circuit(
-    parts: &Parts<'_>,
+    whole: &Whole<'_>,
     leads: &OpenLeads,
     n: usize,
     request: &StudyRequest,
 ) -> Option<Circuit> {
-    let key = &parts.pass.series[n].key;
-    let stated = request.expect_nf.or(parts.config.model(&key.model).capacitance_nf)?;
+    let key = &whole.pass.series[n].key;
+    let stated = request.expect_nf.or(whole.config.model(&key.model).capacitance_nf)?;
     let meant = request.test.is_some() || key.test == TestKind::AcWithstand;
     if key.test.is_dc() || key.current == Current::InPhase || !meant {
         return None;
     }
     let mut stations: Vec<u16> =
-        parts.movement.series[n].readings.iter().map(|r| r.station).collect();
+        whole.review.moved.series[n].readings.iter().map(|r| r.station).collect();
     stations.sort_unstable();
     stations.dedup();
-    let known: Vec<f64> =
-        stations.iter().filter_map(|s| leads.at(*s, parts.findings.series[n].facts)).collect();
+    let known: Vec<f64> = stations
+        .iter()
+        .filter_map(|s| leads.at(*s, whole.review.findings.series[n].facts))
+        .collect();
     Some(Circuit {
         capacitance_nf: stated,
         tolerance: tolerance(request),
@@ -206,33 +214,29 @@ fn ends(values: &[f64]) -> Option<(f64, f64)> {
 }
 
 /// The study of a model with history.
-fn measured(
-    parts: &Parts<'_>,
-    whole: &Review,
-    request: &StudyRequest,
-    chosen: &[usize],
-) -> Result<Study> {
-    let all_facts = facts(parts.pass);
-    let leads = open_leads(parts.pass, &all_facts, parts.config);
+fn measured(whole: &Whole<'_>, request: &StudyRequest, chosen: &[usize]) -> Result<Study> {
+    let all_facts = facts(whole.pass);
+    let leads = open_leads(whole.pass, &all_facts, whole.config);
     let circuits: Vec<Option<Circuit>> =
-        chosen.iter().map(|&n| circuit(parts, &leads, n, request)).collect();
-    let shared = |n: usize| parts.limit_groups.iter().find(|g| g.series.contains(&n));
+        chosen.iter().map(|&n| circuit(whole, &leads, n, request)).collect();
+    let shared =
+        |n: usize| whole.review.verdicts.limit_groups.iter().find(|g| g.series.contains(&n));
     let studies: Vec<LimitStudy> = chosen
         .par_iter()
         .zip(&circuits)
         .map(|(&n, circuit)| {
-            let moved = &parts.movement.series[n];
+            let moved = &whole.review.moved.series[n];
             study_series(&Studied {
-                pass: parts.pass,
+                pass: whole.pass,
                 n,
                 moved,
-                finding: &parts.findings.series[n],
-                asked: &asked(parts.pass, n, moved, &leads, all_facts[n]),
-                decided: &parts.verdicts[n],
-                tries: &tries_of(parts, chosen, n, &request.tries),
+                finding: &whole.review.findings.series[n],
+                asked: &asked(whole.pass, n, moved, &leads, all_facts[n]),
+                decided: &whole.review.verdicts.series[n],
+                tries: &tries_of(whole, chosen, n, &request.tries),
                 circuit: *circuit,
                 group: shared(n).map(|g| &g.band),
-                config: parts.config,
+                config: whole.config,
             })
         })
         .collect();
@@ -240,7 +244,7 @@ fn measured(
     let series: Vec<StudyReport> = studies
         .into_iter()
         .map(|study| StudyReport {
-            series: whole.series[study.series].clone(),
+            series: whole.review.series[study.series].clone(),
             study,
             change_note: None,
         })
@@ -251,24 +255,26 @@ fn measured(
     let of_model = |n: &usize| chosen.contains(n);
     let report = LimitsReport {
         schema: SCHEMA,
-        name: parts.name.to_owned(),
-        model: parts.pass.series[chosen[0]].key.model.clone(),
-        from: Some(whole.from),
-        to: Some(whole.to),
-        rows: Some(whole.rows.clone()),
-        notes: notes(parts, &series, chosen, request, can_expect),
+        name: whole.review.name.clone(),
+        model: whole.pass.series[chosen[0]].key.model.clone(),
+        from: Some(whole.review.from),
+        to: Some(whole.review.to),
+        rows: Some(whole.review.rows.clone()),
+        notes: notes(whole, &series, chosen, request, can_expect),
         series,
         calculated: None,
-        limit_groups: parts
+        limit_groups: whole
+            .review
+            .verdicts
             .limit_groups
             .iter()
             .filter(|g| g.series.iter().any(of_model))
             .map(|g| g.band.clone())
             .collect(),
-        settings: whole.settings.clone(),
-        made: whole.made.clone(),
+        settings: whole.review.settings.clone(),
+        made: whole.review.made.clone(),
     };
-    Ok(render(report, Some(whole), request.note_for))
+    Ok(render(report, Some(whole.review), request.note_for))
 }
 
 /// Refuses a change note for a limit that is not workable.
@@ -296,7 +302,7 @@ fn refuse_note(series: &[StudyReport], to: f64) -> Result<()> {
 
 /// What a reader of the study must know: the notes of its series, testers that moved, the circuit.
 fn notes(
-    parts: &Parts<'_>,
+    whole: &Whole<'_>,
     series: &[StudyReport],
     chosen: &[usize],
     request: &StudyRequest,
@@ -306,20 +312,21 @@ fn notes(
         .iter()
         .flat_map(|s| {
             let n = s.study.series;
-            let (moved, finding) = (&parts.movement.series[n], &parts.findings.series[n]);
+            let (moved, finding) =
+                (&whole.review.moved.series[n], &whole.review.findings.series[n]);
             notes::of_series(&s.series.named.title, moved, finding)
         })
         .collect();
     let mut moved: Vec<String> = Vec::new();
-    if let Ok(stations) = &parts.movement.stations {
+    if let Ok(stations) = &whole.review.moved.stations {
         for (n, station) in stations.stations.iter().enumerate() {
             let used = chosen.iter().any(|&c| {
-                parts.movement.series[c].readings.iter().any(|r| usize::from(r.station) == n)
+                whole.review.moved.series[c].readings.iter().any(|r| usize::from(r.station) == n)
             });
             moved.extend(station.moved.iter().filter(|_| used).map(|m| {
                 format!(
                     "{} by {:+.2} % on {}",
-                    parts.pass.plant.stations[n],
+                    whole.pass.plant.stations[n],
                     m.size_pct.value,
                     date_of(m.day)
                 )
@@ -332,10 +339,10 @@ fn notes(
             moved.join(", ")
         ));
     }
-    let model = parts.config.model(&parts.pass.series[chosen[0]].key.model);
+    let model = whole.config.model(&whole.pass.series[chosen[0]].key.model);
     if request.expect_nf.or(model.capacitance_nf).is_none() {
         notes.push(
-            "the capacitance between the tested parts is not stated: whether every capacitor is fitted is not checked; give --expect-nf or capacitance_nf".to_owned(),
+            "the capacitance between the tested whole is not stated: whether every capacitor is fitted is not checked; give --expect-nf or capacitance_nf".to_owned(),
         );
     } else if request.expect_nf.is_some() && !can_expect {
         notes.push(
@@ -348,13 +355,8 @@ fn notes(
 }
 
 /// The first band of a model without history.
-fn new_model(
-    whole: Option<(&Parts<'_>, &Review)>,
-    request: &StudyRequest,
-    config: &Config,
-) -> Result<Study> {
-    let (parts, whole) = whole.unzip();
-    let band = calculate(parts, request, config)?;
+fn new_model(whole: Option<&Whole<'_>>, request: &StudyRequest, config: &Config) -> Result<Study> {
+    let band = calculate(whole, request, config)?;
     let mut notes = vec![
         "the band is calculated from the circuit and not measured: it says nothing about how units of this model spread, and a limit set from it is provisional".to_owned(),
     ];
@@ -374,7 +376,7 @@ fn new_model(
         model: request.model.clone(),
         from: None,
         to: None,
-        rows: whole.map(|r| r.rows.clone()),
+        rows: whole.map(|w| w.review.rows.clone()),
         series: Vec::new(),
         calculated: Some(band),
         limit_groups: Vec::new(),
@@ -387,15 +389,15 @@ fn new_model(
                 inputs: Vec::new(),
                 failures: Vec::new(),
             },
-            |r| r.made.clone(),
+            |w| w.review.made.clone(),
         ),
     };
-    Ok(render(report, whole, None))
+    Ok(render(report, whole.map(|w| w.review), None))
 }
 
 /// The band of a new model, from what the request and the settings say of its circuit.
 fn calculate(
-    parts: Option<&Parts<'_>>,
+    whole: Option<&Whole<'_>>,
     request: &StudyRequest,
     config: &Config,
 ) -> Result<CalculatedBand> {
@@ -428,7 +430,7 @@ fn calculate(
     let test = test_of(request)?;
     // Leads and fixtures of the stations at work, scaled by voltage times frequency.
     let drive = applied_v * frequency_hz / 50_000.0;
-    let known: Vec<f64> = parts.map_or_else(
+    let known: Vec<f64> = whole.map_or_else(
         || config.open_lead_ma.values().map(|x| x * drive).collect(),
         |p| {
             let leads = open_leads(p.pass, &facts(p.pass), config);

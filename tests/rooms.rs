@@ -71,8 +71,8 @@ const MAP: [(&str, &[&str]); 18] = [
 const ONLY: [(&str, &str, &[&str]); 2] = [
     // How a column was understood names what it measures.
     ("report", "records", &["report/peek/understood.rs"]),
-    // How each file was understood is the question of `peek`; `build` names the files read (`Read`).
-    ("report", "input", &["report/build.rs", "report/peek.rs", "report/peek/understood.rs"]),
+    // How each file was understood is the question of `peek`.
+    ("report", "input", &["report/peek.rs", "report/peek/understood.rs"]),
 ];
 
 /// First names of all `crate::` paths in a text, also of those in one pair of braces.
@@ -185,13 +185,7 @@ fn the_map_has_no_circle() {
 
 /// A page shows what is decided: it sees no row, no code of one, no setting and no rule. What does not hold yet is
 /// on this list, which may only shrink; `peek` explains and starts settings, so it sees them.
-const OWED_BY_REPORT: &[&str] = &[
-    "report/build.rs series",
-    "report/build.rs settings",
-    "report/jump_study.rs settings",
-    "report/peek.rs series",
-    "report/peek/understood.rs records",
-];
+const OWED_BY_REPORT: &[&str] = &["report/peek.rs series", "report/peek/understood.rs records"];
 
 #[test]
 fn report_sees_no_rows_and_no_thresholds() {

@@ -1,41 +1,14 @@
 //! The command `jump`: one question asked in depth → page, charts, result file, units to check.
 
-use std::path::PathBuf;
-
-use chrono::NaiveDate;
-
 use super::markdown::jumps as page;
 use super::{chart, json, tables};
 use crate::analysis::jump::Asked;
-use crate::config::Config;
-use crate::day::day_number;
+use crate::day::date_of;
 use crate::review::jump_study::{JumpPage, SCHEMA};
 use crate::review::{Review, ReviewedSeries};
 use crate::verdict::jump::JudgedJump;
 use crate::verdict::jump::said::Said;
 use crate::verdict::units::WhyCheck;
-
-/// What is asked.
-#[derive(Debug, Clone, Default)]
-pub struct JumpRequest {
-    /// Files, folders and patterns.
-    pub paths: Vec<PathBuf>,
-    /// Name of the report.
-    pub name: String,
-    /// Model looked at; all where `None`.
-    pub model: Option<String>,
-    /// The date, where it is known.
-    pub since: Option<NaiveDate>,
-}
-
-impl JumpRequest {
-    /// The question that it asks, by the settings.
-    #[must_use]
-    pub fn asked(&self, config: &Config) -> Asked {
-        let since = self.since.map(day_number);
-        Asked { since, model: self.model.clone(), ..Asked::all(config) }
-    }
-}
 
 /// A finished investigation, not yet written.
 #[derive(Debug)]
@@ -48,7 +21,7 @@ pub struct JumpStudy {
 
 /// The page, its charts and its lists.
 #[must_use]
-pub fn study(review: &Review, request: &JumpRequest, config: &Config) -> JumpStudy {
+pub fn study(review: &Review, asked: &Asked) -> JumpStudy {
     let jumps = &review.verdicts.jumps;
     let mut notes = Vec::new();
     let mut files = Vec::new();
@@ -65,17 +38,16 @@ pub fn study(review: &Review, request: &JumpRequest, config: &Config) -> JumpStu
             )),
         }
     }
-    if request.since.is_some() && jumps.is_empty() {
+    if asked.since.is_some() && jumps.is_empty() {
         notes.push("no series has tests and a failure on both sides of the date".to_owned());
     }
-    let asked = request.asked(config);
     let looked: Vec<&ReviewedSeries> =
         review.series.iter().filter(|s| asked.looks_at(&s.named.key.model)).collect();
     let report = JumpPage {
         schema: SCHEMA,
-        name: request.name.clone(),
-        model: request.model.clone(),
-        since: request.since,
+        name: review.name.clone(),
+        model: asked.model.clone(),
+        since: asked.since.map(date_of),
         from: review.from,
         to: review.to,
         rows: review.rows.clone(),
@@ -88,15 +60,7 @@ pub fn study(review: &Review, request: &JumpRequest, config: &Config) -> JumpStu
                 s.retests.habits.iter().map(|habit| format!("{}: {habit}", s.named.title))
             })
             .collect(),
-        settings: vec![
-            format!("jump_p = {}", config.jump_p),
-            format!("jump_failures = {}", config.jump_failures),
-            format!("jump_ratio = {}", config.jump_ratio),
-            format!("jump_rise = {}", config.jump_rise),
-            format!("cause_failures = {}", config.cause_failures),
-            format!("cause_share = {}", config.cause_share),
-            format!("confidence = {}", config.confidence),
-        ],
+        settings: SETTINGS.iter().filter_map(|key| setting(review, key)).collect(),
         notes,
         made: review.made.clone(),
     };
@@ -107,6 +71,22 @@ pub fn study(review: &Review, request: &JumpRequest, config: &Config) -> JumpStu
         .push(("units-to-check.csv".to_owned(), tables::units_to_check_csv(of_cause).into_bytes()));
     files.sort_by(|a, b| a.0.cmp(&b.0));
     JumpStudy { report, files }
+}
+
+/// Settings that an investigation rests on, as its page lists them.
+const SETTINGS: [&str; 7] = [
+    "jump_p",
+    "jump_failures",
+    "jump_ratio",
+    "jump_rise",
+    "cause_failures",
+    "cause_share",
+    "confidence",
+];
+
+fn setting(review: &Review, key: &str) -> Option<String> {
+    let line = review.settings.iter().find(|line| line.name == key)?;
+    Some(format!("{key} = {}", line.value))
 }
 
 /// What is printed when an investigation was written.

@@ -3,7 +3,6 @@
 //! Takes what was found and decided, gives one [`Review`] and renders it for people (markdown,
 //! PNG), for machines (JSON) and for lists (CSV). Every page reads the same values.
 
-pub mod build;
 pub mod chart;
 pub mod charts;
 pub mod format;
@@ -11,7 +10,6 @@ pub mod json;
 pub mod jump_study;
 pub mod limit_study;
 pub mod markdown;
-pub mod model;
 pub mod peek;
 pub mod tables;
 pub mod write;

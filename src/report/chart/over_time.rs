@@ -12,7 +12,7 @@ use crate::analysis::body::forecast::DayEstimate;
 use crate::day::day_number;
 use crate::movement::check_record::LoadRecord;
 use crate::movement::stations::TesterStep;
-use crate::report::model::Report;
+use crate::review::Review;
 use crate::verdict::tester::StationVerdict;
 use crate::words::percent;
 
@@ -61,7 +61,7 @@ pub struct OverTime {
 
 /// Stations side by side: the offset of each, month by month.
 #[must_use]
-pub fn of_stations(report: &Report) -> OverTime {
+pub fn of_stations(report: &Review) -> OverTime {
     let row = |s: &StationVerdict| Row {
         name: printable(&s.station, "station"),
         beside: s
@@ -116,7 +116,7 @@ pub fn of_stations(report: &Report) -> OverTime {
 
 /// What every check load read.
 #[must_use]
-pub fn of_check_loads(report: &Report) -> OverTime {
+pub fn of_check_loads(report: &Review) -> OverTime {
     let records: Vec<(&str, &LoadRecord)> = report
         .checks
         .iter()
@@ -173,7 +173,7 @@ fn step_on(step: &TesterStep, decimals: usize) -> StepOn {
 }
 
 /// Calibrations of one station within the record.
-fn calibrations_at(report: &Report, station: &str) -> Vec<EventOn> {
+fn calibrations_at(report: &Review, station: &str) -> Vec<EventOn> {
     let (first, last) = (day_number(report.from), day_number(report.to));
     let all = report.calibration.iter().flatten().map(|c| &c.covered);
     all.filter(|c| c.station == station && (first..=last).contains(&c.done_on))
