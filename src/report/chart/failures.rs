@@ -101,6 +101,76 @@ fn until(week: &Week) -> i32 {
 /// Intervals are drawn up to this many weeks; beyond it they would hide the points.
 const MOST_INTERVALS: usize = 70;
 
+/// The weekly shares of one kind of failure, the `k`-th of them; `tops` learns how high they reach.
+fn of_kind(
+    k: usize,
+    counted: Counted,
+    tested: &[&Week],
+    intervals: bool,
+    tops: &mut Vec<f64>,
+) -> Vec<Layer> {
+    let Look { words, role, shape, dash } = look(counted);
+    // A little apart, so that intervals of several kinds do not hide each other.
+    let middle = |s: &Week| f64::from(s.from) + f64::from(DAYS) * (0.5 + 0.16 * (k as f64 - 1.5));
+    let counts = |s: &Week| s.failures.iter().find(|c| c.counted == counted).cloned();
+    let total: u64 = tested.iter().filter_map(|s| counts(s)).map(|c| c.count).sum();
+    if total == 0 {
+        return Vec::new();
+    }
+    let mut layers = Vec::new();
+    let points: Vec<_> = tested
+        .iter()
+        .map(|s| at(middle(s), counts(s).map_or(0.0, |c| c.share.value * 100.0)))
+        .collect();
+    tops.extend(points.iter().map(|p| p.y));
+    if intervals {
+        let whiskers: Vec<Whisker> = tested
+            .iter()
+            .filter_map(|s| {
+                counts(s).filter(|c| c.count > 0).map(|c| Whisker {
+                    x: middle(s),
+                    low: c.share.low * 100.0,
+                    high: c.share.high * 100.0,
+                })
+            })
+            .collect();
+        let widest = whiskers.iter().map(|w| w.high).fold(0.0, f64::max);
+        tops.push(widest);
+        layers.push(Layer::Whiskers { role, name: None, whiskers });
+    }
+    layers.push(Layer::Line { role, name: None, dash, points: points.clone() });
+    layers.push(Layer::Points {
+        role,
+        name: Some(format!("{words} ({})", number(total as f64, 0))),
+        shape,
+        points: points.into_iter().filter(|p| p.y > 0.0).collect(),
+    });
+    layers
+}
+
+/// Units tested by week.
+fn volume(tested: &[&Week]) -> Panel {
+    let most = tested.iter().map(|s| s.units).max().unwrap_or(1) as f64;
+    Panel {
+        x: None,
+        y: Axis::new("units tested per week", "", Scale::Linear, 0.0, most * 1.1),
+        layers: vec![Layer::Bars {
+            role: Role::Quiet,
+            name: None,
+            bars: tested
+                .iter()
+                .map(|s| Bar {
+                    from: f64::from(s.from),
+                    to: f64::from(until(s)),
+                    top: s.units as f64,
+                })
+                .collect(),
+        }],
+        beside: Vec::new(),
+        share: 0.35,
+    }
+}
+
 /// The failures chart: share of units failing by kind above, units tested below.
 ///
 /// # Errors
@@ -138,42 +208,7 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
     }
     let mut tops = vec![0.0, 0.5];
     for (k, counted) in Counted::SINGLE.into_iter().enumerate() {
-        let Look { words, role, shape, dash } = look(counted);
-        // A little apart, so that intervals of several kinds do not hide each other.
-        let middle =
-            |s: &Week| f64::from(s.from) + f64::from(DAYS) * (0.5 + 0.16 * (k as f64 - 1.5));
-        let of_kind = |s: &Week| s.failures.iter().find(|c| c.counted == counted).cloned();
-        let total: u64 = tested.iter().filter_map(|s| of_kind(s)).map(|c| c.count).sum();
-        if total == 0 {
-            continue;
-        }
-        let points: Vec<_> = tested
-            .iter()
-            .map(|s| at(middle(s), of_kind(s).map_or(0.0, |c| c.share.value * 100.0)))
-            .collect();
-        tops.extend(points.iter().map(|p| p.y));
-        if intervals {
-            let whiskers: Vec<Whisker> = tested
-                .iter()
-                .filter_map(|s| {
-                    of_kind(s).filter(|c| c.count > 0).map(|c| Whisker {
-                        x: middle(s),
-                        low: c.share.low * 100.0,
-                        high: c.share.high * 100.0,
-                    })
-                })
-                .collect();
-            let widest = whiskers.iter().map(|w| w.high).fold(0.0, f64::max);
-            tops.push(widest);
-            layers.push(Layer::Whiskers { role, name: None, whiskers });
-        }
-        layers.push(Layer::Line { role, name: None, dash, points: points.clone() });
-        layers.push(Layer::Points {
-            role,
-            name: Some(format!("{words} ({})", number(total as f64, 0))),
-            shape,
-            points: points.into_iter().filter(|p| p.y > 0.0).collect(),
-        });
+        layers.extend(of_kind(k, counted, &tested, intervals, &mut tops));
     }
     let mut rules = Vec::new();
     if let Some(jump) = input.jump {
@@ -196,25 +231,6 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
     }
     let shares =
         Axis::covering("share of units failing, per cent", "", Scale::Linear, tops, 0.06).from(0.0);
-    let most = tested.iter().map(|s| s.units).max().unwrap_or(1) as f64;
-    let volume = Panel {
-        x: None,
-        y: Axis::new("units tested per week", "", Scale::Linear, 0.0, most * 1.1),
-        layers: vec![Layer::Bars {
-            role: Role::Quiet,
-            name: None,
-            bars: tested
-                .iter()
-                .map(|s| Bar {
-                    from: f64::from(s.from),
-                    to: f64::from(until(s)),
-                    top: s.units as f64,
-                })
-                .collect(),
-        }],
-        beside: Vec::new(),
-        share: 0.35,
-    };
     let units: u64 = tested.iter().map(|s| s.units).sum();
     let failed: u64 = tested.iter().flat_map(|s| &s.failures).map(|c| c.count).sum();
     let title = match input.jump {
@@ -239,6 +255,7 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
     if let Some(level) = level.filter(|_| intervals) {
         notes.push(format!("Upright lines are {} intervals of the share.", words::percent(level)));
     }
-    let panels = vec![Panel { x: None, y: shares, layers, beside: Vec::new(), share: 1.0 }, volume];
+    let panels =
+        vec![Panel { x: None, y: shares, layers, beside: Vec::new(), share: 1.0 }, volume(&tested)];
     Chart::new(title, subtitle, x, panels, notes)
 }

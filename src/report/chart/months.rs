@@ -99,7 +99,6 @@ pub fn chart(input: &Months) -> Result<Chart, ChartError> {
     let show = |v: f64| format!("{} {}", number(v, decimals), input.unit);
     let (start, end) = (f64::from(first.first_day), f64::from(last.end_day));
     let x = Axis::new("month", "", Scale::Date, start - 4.0, end + 4.0);
-    let middle = |m: &MonthShown| f64::midpoint(f64::from(m.first_day), f64::from(m.end_day));
 
     let spread = || input.months.iter().flat_map(|m| [m.low, m.high]);
     let limits = input.limits.iter().flat_map(|l| [l.high, l.low]).flatten();
@@ -139,42 +138,6 @@ pub fn chart(input: &Months) -> Result<Chart, ChartError> {
     layers.extend(limit_steps(&input.limits, start, end, |l| l.low, Dash::Dashed, "low limit"));
     layers.retain(|layer| seen(layer, &y));
 
-    let reject_axis = Axis::covering(
-        "units rejected, per cent",
-        "",
-        Scale::Linear,
-        input
-            .months
-            .iter()
-            .flat_map(|m| [m.rejected.value * 100.0, m.rejected.high * 100.0])
-            .chain([0.0, 0.1]),
-        0.08,
-    )
-    .from(0.0);
-    let rejects = vec![
-        Layer::Whiskers {
-            role: Role::Limit,
-            name: None,
-            whiskers: input
-                .months
-                .iter()
-                .map(|m| Whisker {
-                    x: middle(m),
-                    low: m.rejected.low * 100.0,
-                    high: m.rejected.high * 100.0,
-                })
-                .collect(),
-        },
-        Layer::Points {
-            role: Role::Limit,
-            name: Some(format!(
-                "share rejected, with its {} interval",
-                words::percent(first.rejected.level)
-            )),
-            shape: Shape::Diamond,
-            points: input.months.iter().map(|m| at(middle(m), m.rejected.value * 100.0)).collect(),
-        },
-    ];
     let change = last.median - first.median;
     let sign = if change > 0.0 { "+" } else { "" };
     let title = format!(
@@ -193,9 +156,52 @@ pub fn chart(input: &Months) -> Result<Chart, ChartError> {
     notes.push(format!("Units per month: {} or more.", number(fewest as f64, 0)));
     let panels = vec![
         Panel { x: None, y, layers, beside: Vec::new(), share: 1.0 },
-        Panel { x: None, y: reject_axis, layers: rejects, beside: Vec::new(), share: 0.5 },
+        rejects(input, first.rejected.level),
     ];
     Chart::new(title, subtitle, x, panels, notes)
+}
+
+/// The middle of a month.
+fn middle(m: &MonthShown) -> f64 {
+    f64::midpoint(f64::from(m.first_day), f64::from(m.end_day))
+}
+
+/// The share rejected month by month, with intervals of this level.
+fn rejects(input: &Months, level: f64) -> Panel {
+    let y = Axis::covering(
+        "units rejected, per cent",
+        "",
+        Scale::Linear,
+        input
+            .months
+            .iter()
+            .flat_map(|m| [m.rejected.value * 100.0, m.rejected.high * 100.0])
+            .chain([0.0, 0.1]),
+        0.08,
+    )
+    .from(0.0);
+    let layers = vec![
+        Layer::Whiskers {
+            role: Role::Limit,
+            name: None,
+            whiskers: input
+                .months
+                .iter()
+                .map(|m| Whisker {
+                    x: middle(m),
+                    low: m.rejected.low * 100.0,
+                    high: m.rejected.high * 100.0,
+                })
+                .collect(),
+        },
+        Layer::Points {
+            role: Role::Limit,
+            name: Some(format!("share rejected, with its {} interval", words::percent(level))),
+            shape: Shape::Diamond,
+            points: input.months.iter().map(|m| at(middle(m), m.rejected.value * 100.0)).collect(),
+        },
+    ];
+    Panel { x: None, y, layers, beside: Vec::new(), share: 0.5 }
 }
 
 fn month_text(month: &MonthShown) -> String {
