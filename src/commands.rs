@@ -114,7 +114,7 @@ fn run_review(args: &ReviewArgs) -> Result<u8> {
         let done = review(&request, &making.config, making.progress)?;
         Ok(Page {
             closing: report::closing(&done.review, &making.out, common.verbose),
-            gate: args.gate && done.review.verdicts.stop(),
+            gate: args.gate && done.review.stop,
             failures: done.review.made.failures,
             files: done.files,
         })

@@ -161,7 +161,7 @@ fn choose(whole: &Whole<'_>, request: &StudyRequest) -> Result<Vec<usize>> {
 /// The limits asked for that concern series `n`: those nearest to it where the model has several series.
 fn tries_of(whole: &Whole<'_>, chosen: &[usize], n: usize, tries: &[f64]) -> Vec<f64> {
     let scale = |n: usize| {
-        let evidence = &whole.review.verdicts.series[n].evidence;
+        let evidence = &whole.review.decided[n].evidence;
         evidence.limit_ma().unwrap_or(evidence.setting.x50_ma)
     };
     let distance = |n: usize, x: f64| (x / scale(n)).ln().abs();
@@ -219,8 +219,7 @@ fn measured(whole: &Whole<'_>, request: &StudyRequest, chosen: &[usize]) -> Resu
     let leads = open_leads(whole.pass, &all_facts, whole.config);
     let circuits: Vec<Option<Circuit>> =
         chosen.iter().map(|&n| circuit(whole, &leads, n, request)).collect();
-    let shared =
-        |n: usize| whole.review.verdicts.limit_groups.iter().find(|g| g.series.contains(&n));
+    let shared = |n: usize| whole.review.shared_limits.iter().find(|g| g.series.contains(&n));
     let studies: Vec<LimitStudy> = chosen
         .par_iter()
         .zip(&circuits)
@@ -232,7 +231,7 @@ fn measured(whole: &Whole<'_>, request: &StudyRequest, chosen: &[usize]) -> Resu
                 moved,
                 finding: &whole.review.findings.series[n],
                 asked: &asked(whole.pass, n, moved, &leads, all_facts[n]),
-                decided: &whole.review.verdicts.series[n],
+                decided: &whole.review.decided[n],
                 tries: &tries_of(whole, chosen, n, &request.tries),
                 circuit: *circuit,
                 group: shared(n).map(|g| &g.band),
@@ -265,8 +264,7 @@ fn measured(whole: &Whole<'_>, request: &StudyRequest, chosen: &[usize]) -> Resu
         calculated: None,
         limit_groups: whole
             .review
-            .verdicts
-            .limit_groups
+            .shared_limits
             .iter()
             .filter(|g| g.series.iter().any(of_model))
             .map(|g| g.band.clone())

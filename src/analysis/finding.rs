@@ -29,7 +29,6 @@ use crate::day::Day;
 use crate::day::month_of;
 use crate::movement::check_record::check_records;
 use crate::movement::drift::Shape;
-use crate::movement::edges::Edges;
 use crate::movement::readings::{Reading, coarsest_step, edges, grouped, ma};
 use crate::movement::stations::{SeriesFacts, Stations};
 use crate::movement::{Movement, Period, SeriesMovement};
@@ -201,45 +200,14 @@ pub struct Asked {
     pub kept: Vec<Reading>,
     /// Readings of the period, units of causes left out; sorted by day.
     pub judged: Vec<Reading>,
-    /// Edges of the coarsest step, over the whole history.
-    pub edges: Edges,
-    /// Coarsest step at the typical reading, mA.
-    pub step_ma: f64,
-    /// The high limit in force, mA.
-    pub limit_ma: Option<f64>,
-    /// The low limit in force, mA.
-    pub low_limit_ma: Option<f64>,
-    /// Whether a slope is established.
-    pub slope: bool,
-    /// Last day judged.
-    pub to: Day,
-    /// End of the planning horizon.
-    pub horizon: Day,
-    /// Longest forecast, days.
-    pub longest_forecast: Day,
+    /// What is asked about them.
+    pub ask: Ask,
     /// Highest open-lead reading among its stations, mA.
     pub open_lead_ma: Option<f64>,
     /// Under-limit results of the period clear above the open-lead reading.
     pub healthy_under_limit: u64,
     /// Lots whose failures stand out: no part of the body.
     pub causes: Vec<Cause>,
-}
-
-impl Asked {
-    /// The same as the question that [`healthy()`] takes.
-    #[must_use]
-    pub fn ask(&self) -> Ask<'_> {
-        Ask {
-            edges: &self.edges,
-            step_ma: self.step_ma,
-            limit_ma: self.limit_ma,
-            low_limit_ma: self.low_limit_ma,
-            slope: self.slope,
-            to: self.to,
-            horizon: self.horizon,
-            longest_forecast: self.longest_forecast,
-        }
-    }
 }
 
 /// Gathers what one series' body is asked with; `leads` and `facts` are of the whole plant.
@@ -268,7 +236,7 @@ pub fn asked(
     let kept = without(pass, n, &moved.readings, &causes);
     let mut judged: Vec<Reading> = kept.iter().filter(|r| inside(r.day)).copied().collect();
     let typical =
-        crate::stats::trend::median(&moved.points.iter().map(|p| p.value_ma).collect::<Vec<_>>())
+        crate::stats::numeric::median(&moved.points.iter().map(|p| p.value_ma).collect::<Vec<_>>())
             .or_else(|| moved.readings.first().map(|r| r.ma))
             .unwrap_or(0.0);
     // Healthy units under a low limit that cuts into them say only that they lie below it. Without the
@@ -288,14 +256,16 @@ pub fn asked(
     Asked {
         kept,
         judged,
-        edges: edges(pass, &moved.readings),
-        step_ma: coarsest_step(pass, &moved.readings, typical),
-        limit_ma: moved.limits.now.high_pa.map(ma),
-        low_limit_ma: low_pa.map(ma),
-        slope: judge.slope,
-        to: judge.to,
-        horizon: judge.horizon,
-        longest_forecast: judge.to - first_day,
+        ask: Ask {
+            edges: edges(pass, &moved.readings),
+            step_ma: coarsest_step(pass, &moved.readings, typical),
+            limit_ma: moved.limits.now.high_pa.map(ma),
+            low_limit_ma: low_pa.map(ma),
+            slope: judge.slope,
+            to: judge.to,
+            horizon: judge.horizon,
+            longest_forecast: judge.to - first_day,
+        },
         open_lead_ma,
         healthy_under_limit: clear.len() as u64,
         causes,
@@ -318,7 +288,7 @@ fn finding(
     let inside = |day: Day| (judge.from..=judge.to).contains(&day);
     let asked = asked(pass, n, moved, leads, facts);
     let low_pa = limits.now.low_pa.filter(|low| *low > 0);
-    let healthy = healthy(&asked.judged, &asked.ask(), config);
+    let healthy = healthy(&asked.judged, &asked.ask, config);
     let outcomes = || series.outcomes.iter().filter(|o| inside(o.day));
     let mut days: Vec<Day> = outcomes().map(|o| o.day).collect();
     days.dedup();
@@ -347,7 +317,7 @@ fn finding(
     });
     let moving = judge.slope || moved.drift.shape == Some(Shape::Season);
     let levels =
-        Levels { boundaries: &judge.boundaries, moving, edges: &asked.edges, leads, facts };
+        Levels { boundaries: &judge.boundaries, moving, edges: &asked.ask.edges, leads, facts };
     let strays = strays(pass, n, &moved.readings, &levels, config);
     // Two groups are looked for month by month only where the series has them: it takes most of the time.
     let two_groups =
@@ -363,7 +333,7 @@ fn finding(
         month: known
             .month
             .and_then(|month| against_before(pass, n, known, month, &asked, &monthly, config)),
-        months: months(series, &moved.readings, limits, &asked.edges, &monthly, config),
+        months: months(series, &moved.readings, limits, &asked.ask.edges, &monthly, config),
         weeks: weeks(series, config.confidence),
         units_judged,
         days_judged: days.len() as u64,
@@ -373,7 +343,7 @@ fn finding(
             .iter()
             .filter(|r| {
                 r.says == Says::Above
-                    && asked.limit_ma.is_some_and(|l| (r.ma - l).abs() <= 1e-9 * l)
+                    && asked.ask.limit_ma.is_some_and(|l| (r.ma - l).abs() <= 1e-9 * l)
             })
             .map(|r| r.count)
             .sum(),
@@ -388,7 +358,7 @@ fn finding(
         practice: practice(pass, n, config.retests_allowed, config.confidence),
         open_lead_ma: asked.open_lead_ma,
         healthy_under_limit: asked.healthy_under_limit,
-        step_ma: asked.step_ma,
+        step_ma: asked.ask.step_ma,
         causes: asked.causes,
         facts,
         period: judge.clone(),
@@ -417,8 +387,8 @@ fn against_before(
     let expected = |inside: &dyn Fn(Day) -> bool| {
         let readings: Vec<Reading> = asked.kept.iter().filter(|r| inside(r.day)).copied().collect();
         let data = grouped(readings.iter()).ok()?;
-        let body = describe(&data, &asked.edges, options).ok()?;
-        body.reject_share(body.which().ok()?, asked.limit_ma?).ok()
+        let body = describe(&data, &asked.ask.edges, options).ok()?;
+        body.reject_share(body.which().ok()?, asked.ask.limit_ma?).ok()
     };
     let shares = [
         baseline.and_then(|(a, b)| expected(&|d| (a..=b).contains(&d))),
@@ -431,8 +401,7 @@ fn against_before(
         outcomes,
         series: n,
         stations,
-        judge,
-        limit_ma: asked.limit_ma,
+        limit_ma: asked.ask.limit_ma,
         level: config.confidence,
     };
     Some(month_change(&before, month, baseline, shares))

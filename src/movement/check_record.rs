@@ -16,7 +16,7 @@ use crate::movement::stations::TesterStep;
 use crate::series::Outcome;
 use crate::series::{CheckReading, Pass};
 use crate::stats::multiple::benjamini_hochberg;
-use crate::stats::trend::median;
+use crate::stats::numeric::median;
 use crate::words::time::as_time;
 
 /// Days at the end of the record that make its reading now.

@@ -23,9 +23,9 @@ use crate::movement::stations::{self, CannotTell, Cell, SeriesFacts, StationOpti
 use crate::series::{Pass, Register, Says};
 use crate::stats::mixture::{GroupRules, two_groups};
 use crate::stats::multiple::benjamini_hochberg;
+use crate::stats::numeric::median;
 use crate::stats::sample::Sample;
 use crate::stats::shape;
-use crate::stats::trend::median;
 
 /// Production days looked back on for two groups that exist side by side.
 const GROUP_DAYS: usize = 60;

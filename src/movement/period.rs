@@ -85,19 +85,6 @@ pub enum StartedBy {
     HistoryStart,
 }
 
-impl StartedBy {
-    /// Machine name.
-    #[must_use]
-    pub fn key(self) -> &'static str {
-        match self {
-            Self::Step => "step",
-            Self::LongestPeriod => "longest_period",
-            Self::EnoughUnits => "enough_units",
-            Self::HistoryStart => "history_start",
-        }
-    }
-}
-
 /// The period judged.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct JudgedDays {

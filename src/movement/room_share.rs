@@ -5,7 +5,7 @@ use crate::day::Day;
 use crate::movement::drift::{DayPoint, Drift};
 use crate::movement::limits::LimitHistory;
 use crate::movement::readings::ma;
-use crate::stats::trend::median;
+use crate::stats::numeric::median;
 
 /// Days before and after of which a point is the median.
 const SMOOTH: Day = 5;

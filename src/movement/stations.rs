@@ -22,8 +22,8 @@ use serde::Serialize;
 
 use crate::day::{Day, as_date};
 use crate::stats::estimate::Estimate;
+use crate::stats::numeric::median;
 use crate::stats::shape;
-use crate::stats::trend::median;
 use lasting::{Lasting, middle, months};
 use moves::{find_steps, measured};
 use relative::Shared;

@@ -3,12 +3,7 @@
 use std::borrow::Cow;
 
 use crate::review::ReviewedSeries;
-pub use crate::words::currents::Currents;
-pub use crate::words::numbers::{
-    NONE, UNBOUNDED, change_pct, counted, digits, expected_ppm, grouped, interval, p_value, ppm,
-    row_sum, share as percent, value, whole, with_interval,
-};
-pub use crate::words::time::date;
+use crate::words::currents::Currents;
 
 /// How the currents of a series are printed: its median decides on the unit, or the latest month's, or its limit.
 #[must_use]

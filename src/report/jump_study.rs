@@ -22,7 +22,7 @@ pub struct JumpStudy {
 /// The page, its charts and its lists.
 #[must_use]
 pub fn study(review: &Review, asked: &Asked) -> JumpStudy {
-    let jumps = &review.verdicts.jumps;
+    let jumps = review.jumps.as_deref().unwrap_or_default();
     let mut notes = Vec::new();
     let mut files = Vec::new();
     let mut jump_charts = Vec::new();
@@ -52,7 +52,7 @@ pub fn study(review: &Review, asked: &Asked) -> JumpStudy {
         to: review.to,
         rows: review.rows.clone(),
         series: looked.iter().map(|s| s.named.title.clone()).collect(),
-        jumps: jumps.clone(),
+        jumps: jumps.to_vec(),
         jump_charts,
         habits: looked
             .iter()
@@ -66,7 +66,7 @@ pub fn study(review: &Review, asked: &Asked) -> JumpStudy {
     };
     files.push(("summary.md".to_owned(), page::page(&report).into_bytes()));
     files.push(("results.json".to_owned(), json::results(&report).into_bytes()));
-    let of_cause = review.verdicts.units.iter().filter(|u| u.why == WhyCheck::OfCause);
+    let of_cause = review.units.iter().filter(|u| u.why == WhyCheck::OfCause);
     files
         .push(("units-to-check.csv".to_owned(), tables::units_to_check_csv(of_cause).into_bytes()));
     files.sort_by(|a, b| a.0.cmp(&b.0));

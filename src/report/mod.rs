@@ -75,7 +75,7 @@ pub fn render(mut review: Review) -> Rendered {
     files.push(("rows-not-used.csv".to_owned(), tables::rows_not_used_csv(&review).into_bytes()));
     files.push((
         "units-to-check.csv".to_owned(),
-        tables::units_to_check_csv(&review.verdicts.units).into_bytes(),
+        tables::units_to_check_csv(&review.units).into_bytes(),
     ));
     files.sort_by(|a, b| a.0.cmp(&b.0));
     Rendered { review, files }
@@ -101,7 +101,12 @@ pub fn closing(report: &Review, out: &Path, verbose: bool) -> String {
     let _ = writeln!(
         text,
         "{}; {} series",
-        format::row_sum(rows.read, rows.used, rows.set_aside_in_all(), rows.unreadable),
+        crate::words::numbers::row_sum(
+            rows.read,
+            rows.used,
+            rows.set_aside_in_all(),
+            rows.unreadable
+        ),
         report.series.len(),
     );
     let shown = if verbose { report.actions.len() } else { 5 };

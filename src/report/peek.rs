@@ -120,12 +120,6 @@ pub struct Rows {
     pub stepped_over: u64,
 }
 
-/// The page that `leakdrift peek` prints.
-#[must_use]
-pub fn peek(read: &Read, pass: Option<&Pass>, config: &Config) -> String {
-    Peek::new(read, pass, config).text()
-}
-
 impl Peek {
     /// What reading and counting found.
     #[must_use]

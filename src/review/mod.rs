@@ -25,14 +25,14 @@ use crate::movement::Movement;
 use crate::movement::stations::CannotTell;
 pub use crate::series::Ledger;
 use crate::series::{NotUsed, Register};
-use crate::verdict::Verdicts;
 use crate::verdict::action::Action;
 use crate::verdict::group::GroupBand;
 use crate::verdict::jump::JudgedJump;
 use crate::verdict::moved::Moved;
+use crate::verdict::plant::{SeriesVerdict, SharedLimit};
 use crate::verdict::since::Since;
 use crate::verdict::tester::{CalibrationVerdict, SettingVerdict, StationVerdict, TooGoodVerdict};
-use crate::verdict::units::WhyCheck;
+use crate::verdict::units::{UnitToCheck, WhyCheck};
 
 pub use new::Subject;
 pub use series::{JudgedDrift, LimitsInForce, NamedStep, ReviewedSeries, StrayLine, Strays};
@@ -100,9 +100,18 @@ pub struct Review {
     /// What was found out.
     #[serde(skip)]
     pub findings: Findings,
-    /// What was decided.
+    /// What was decided of each series.
     #[serde(skip)]
-    pub verdicts: Verdicts,
+    pub decided: Vec<SeriesVerdict>,
+    /// Models that share one limit, with their series.
+    #[serde(skip)]
+    pub shared_limits: Vec<SharedLimit>,
+    /// Units somebody must look at.
+    #[serde(skip)]
+    pub units: Vec<UnitToCheck>,
+    /// Whether something needs action before the next unit is tested.
+    #[serde(skip)]
+    pub stop: bool,
     /// Events and calibrations.
     #[serde(skip)]
     pub register: Register,

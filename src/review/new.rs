@@ -52,7 +52,8 @@ impl Review {
                 ReviewedSeries::new(named, moved, finding, &verdicts.series[n], strays)
             })
             .collect();
-        let testers = &verdicts.testers;
+        let stop = verdicts.stop();
+        let Verdicts { series: decided, testers, limit_groups, jumps, units, actions } = verdicts;
         let of_series = series.iter().zip(&movement.series).zip(&findings.series);
         let mut notes: Vec<String> = read
             .notes
@@ -67,16 +68,15 @@ impl Review {
         notes.dedup();
         let (from, to) = pass.plant.days.unwrap_or_default();
         let mut units_to_check: BTreeMap<WhyCheck, u64> = BTreeMap::new();
-        for unit in &verdicts.units {
+        for unit in &units {
             *units_to_check.entry(unit.why).or_default() += 1;
         }
-        let standing = series.iter().zip(&verdicts.series).map(|(s, v)| Standing {
+        let standing = series.iter().zip(&decided).map(|(s, v)| Standing {
             series: &s.named.id,
             title: &s.named.title,
             verdict: v.limits.high.kind,
         });
-        let since_report =
-            subject.earlier.map(|earlier| since(&verdicts.actions, standing, earlier));
+        let since_report = subject.earlier.map(|earlier| since(&actions, standing, earlier));
         Self {
             schema: SCHEMA,
             name: subject.name,
@@ -84,30 +84,33 @@ impl Review {
             from: date_of(from),
             to: date_of(to),
             rows: pass.ledger.clone(),
-            stations: testers.stations.clone(),
-            limit_groups: verdicts.limit_groups.iter().map(|g| g.band.clone()).collect(),
-            calibration: testers.calibrations.clone(),
+            stations: testers.stations,
+            limit_groups: limit_groups.iter().map(|g| g.band.clone()).collect(),
+            calibration: testers.calibrations,
             checks: findings.checks.clone(),
             units_to_check,
-            settings_changes: testers.settings_changes.clone(),
+            settings_changes: testers.settings_changes,
             settings_differ: findings.settings.differs.clone(),
             settings_short: findings.settings.short.clone(),
             gaps: Some(findings.gaps.clone()),
-            too_good: testers.too_good.clone(),
-            movement: testers.moved.clone(),
-            jumps: Some(verdicts.jumps.clone()),
+            too_good: testers.too_good,
+            movement: testers.moved,
+            jumps: Some(jumps),
             jump_charts: Vec::new(),
             since_report,
             cannot_tell: testers.cannot_tell,
             notes,
             settings: config.lines(),
             made: Made::new(read, config),
-            actions: verdicts.actions.clone(),
+            actions,
             not_used: pass.not_used(),
             series,
             moved: movement,
             findings,
-            verdicts,
+            decided,
+            shared_limits: limit_groups,
+            units,
+            stop,
             register: subject.register,
         }
     }

@@ -1,6 +1,6 @@
 //! What readings may be compared: the key of a series (design section 2).
 
-use std::collections::BTreeMap;
+use std::collections::HashMap;
 
 use serde::ser::SerializeMap;
 use serde::{Serialize, Serializer};
@@ -22,53 +22,52 @@ pub struct SeriesName {
     pub id: String,
 }
 
-/// The names of all series, in their order.
-#[must_use]
-pub fn names(series: &[Series]) -> Vec<SeriesName> {
-    let named = ids(series).into_iter().zip(series).enumerate();
-    named.map(|(index, (id, s))| SeriesName { index, model: s.key.model.clone(), id }).collect()
+/// What one series is called.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Called {
+    /// Safe for files and links, unique in its pass.
+    pub id: String,
+    /// Model and conditions; with test point and step only where two series would otherwise look alike.
+    pub title: String,
+    /// What an action about it names: the model where it has one series, else the title.
+    pub subject: String,
 }
 
-/// Ids of all series: safe for files and links, each once.
-#[must_use]
-pub fn ids(series: &[Series]) -> Vec<String> {
-    let mut seen: BTreeMap<String, u32> = BTreeMap::new();
-    series
-        .iter()
-        .map(|s| {
+impl Called {
+    /// What all series are called, in their order.
+    #[must_use]
+    pub fn all(series: &[Series]) -> Vec<Self> {
+        let mut alike: HashMap<String, u32> = HashMap::new();
+        let mut of_model: HashMap<&str, u32> = HashMap::new();
+        for s in series {
+            *alike.entry(s.key.title()).or_default() += 1;
+            *of_model.entry(&s.key.model).or_default() += 1;
+        }
+        let mut seen: HashMap<String, u32> = HashMap::new();
+        let one = |s: &Series| {
             let mut slug = s.key.slug();
             if slug.is_empty() {
                 slug = "series".to_owned();
             }
             let n = seen.entry(slug.clone()).or_default();
             *n += 1;
-            if *n > 1 { format!("{slug}-{n}") } else { slug }
-        })
-        .collect()
-}
-
-/// Model and conditions; with test point and step only where two series would otherwise look alike.
-#[must_use]
-pub fn title(all: &[Series], key: &SeriesKey) -> String {
-    let mut title = key.title();
-    if all.iter().filter(|s| s.key.title() == title).count() > 1 {
-        if !key.test_point.is_empty() {
-            title.push_str(&format!(", {}", key.test_point));
-        }
-        if !key.step.is_empty() {
-            title.push_str(&format!(", step {}", key.step));
-        }
-    }
-    title
-}
-
-/// What an action about a series names: the model where it has one series, else the title.
-#[must_use]
-pub fn subject(all: &[Series], key: &SeriesKey) -> String {
-    if all.iter().filter(|s| s.key.model == key.model).count() > 1 {
-        title(all, key)
-    } else {
-        key.model.clone()
+            let mut title = s.key.title();
+            if alike[&title] > 1 {
+                if !s.key.test_point.is_empty() {
+                    title.push_str(&format!(", {}", s.key.test_point));
+                }
+                if !s.key.step.is_empty() {
+                    title.push_str(&format!(", step {}", s.key.step));
+                }
+            }
+            let alone = of_model[s.key.model.as_str()] == 1;
+            Self {
+                id: if *n > 1 { format!("{slug}-{n}") } else { slug },
+                subject: if alone { s.key.model.clone() } else { title.clone() },
+                title,
+            }
+        };
+        series.iter().map(one).collect()
     }
 }
 
@@ -223,11 +222,9 @@ impl NamedSeries {
     /// All series of a pass, in its order.
     #[must_use]
     pub fn all(pass: &Pass, month: (i32, u32)) -> Vec<Self> {
-        let series = &pass.series;
-        let named = ids(series).into_iter().zip(series).enumerate();
-        let one = |(n, (id, s)): (usize, (String, &Series))| Self {
-            id,
-            title: title(series, &s.key),
+        let one = |(n, (called, s)): (usize, (&Called, &Series))| Self {
+            id: called.id.clone(),
+            title: called.title.clone(),
             units: s.units(),
             units_this_month: s
                 .outcomes
@@ -235,10 +232,10 @@ impl NamedSeries {
                 .filter(|o| month_of(o.day) == month)
                 .map(|o| u64::from(o.count))
                 .sum(),
-            outcomes: Outcomes::new(series, n),
+            outcomes: Outcomes::new(&pass.series, n),
             key: s.key.clone(),
         };
-        named.map(one).collect()
+        pass.called.iter().zip(&pass.series).enumerate().map(one).collect()
     }
 }
 

@@ -28,7 +28,7 @@ mod units;
 
 pub use attempts::UnitHistory;
 pub use collector::Collector;
-pub use key::{NamedSeries, SeriesKey, SeriesName, ids, names, subject, title};
+pub use key::{Called, NamedSeries, SeriesKey, SeriesName};
 pub use not_used::{NotUsed, NotUsedKind};
 pub use pass::{Ledger, Pass};
 pub use plant::{CheckReading, Plant};

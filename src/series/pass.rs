@@ -14,7 +14,7 @@ use super::plant::{check_readings, mean_air};
 use super::row::{SetAside, Use};
 use super::setups::{Resolved, resolve};
 use super::units::{SetupFacts, Units};
-use super::{Collector, Plant, Series, Steps};
+use super::{Called, Collector, Plant, Series, SeriesName, Steps};
 use crate::config::Config;
 use crate::day::Day;
 use crate::error::{Error, Result};
@@ -70,6 +70,8 @@ fn write_by_words<S: Serializer>(
 pub struct Pass {
     /// Series, sorted by key.
     pub series: Vec<Series>,
+    /// What each of them is called.
+    pub called: Vec<Called>,
     /// Stations, factors, air, check loads and days.
     pub plant: Plant,
     /// Where rows went.
@@ -141,6 +143,7 @@ impl Collector {
         ));
         let pass = Pass {
             ledger: ledger(&units, &self.unreadable, self.stepped_over),
+            called: Called::all(&series),
             series,
             plant,
             unreadable: self.unreadable,
@@ -256,6 +259,19 @@ fn ledger(units: &Units, unreadable: &[Unreadable], stepped_over: u64) -> Ledger
 }
 
 impl Pass {
+    /// The names of all series as findings carry them, in their order.
+    #[must_use]
+    pub fn names(&self) -> Vec<SeriesName> {
+        let named = self.called.iter().zip(&self.series).enumerate();
+        named
+            .map(|(index, (called, s))| SeriesName {
+                index,
+                model: s.key.model.clone(),
+                id: called.id.clone(),
+            })
+            .collect()
+    }
+
     fn no_row_used(&self) -> Error {
         let first = self.unreadable.first().map_or_else(String::new, |u| {
             format!(

@@ -2,10 +2,8 @@
 
 use crate::stats::autocorrelation::{autocorrelation, corrected_about_line};
 use crate::stats::estimate::Estimate;
-use crate::stats::numeric::median_of_sorted;
+use crate::stats::numeric::{median, median_of_sorted};
 use crate::stats::special::{normal_sf, student_t_quantile, student_t_sf};
-
-pub use crate::stats::numeric::median;
 
 /// Mann-Kendall test for a monotone trend.
 #[derive(Debug, Clone, PartialEq)]

@@ -5,7 +5,7 @@ use crate::analysis::units::causes::Cause;
 use crate::analysis::units::strays::Lies;
 use crate::config::Config;
 use crate::movement::material::DriftFlag;
-use crate::series::{Pass, subject};
+use crate::series::Pass;
 use crate::verdict::action_kind::ActionKind;
 use crate::verdict::evidence::Forecast;
 use crate::verdict::limit::{Verdict, VerdictKind};
@@ -325,7 +325,7 @@ pub fn concerns_of_series(
 ) -> Vec<About> {
     let mut about: Vec<About> = Vec::new();
     for (n, (v, finding)) in verdicts.iter().zip(&findings.series).enumerate() {
-        let subject = subject(&pass.series, &pass.series[n].key);
+        let subject = pass.called[n].subject.clone();
         let mut found = Vec::new();
         let open = finding.strays.units.iter().filter(|u| u.lies == Lies::OpenLead).count() as u64;
         if open > 0 {

@@ -20,7 +20,7 @@ use crate::analysis::{Findings, Known};
 use crate::config::Config;
 use crate::day::{Day, month_of};
 use crate::movement::stations::{CannotTell, TesterStep};
-use crate::series::{Pass, SeriesName, names};
+use crate::series::{Pass, SeriesName};
 use crate::stats::estimate::Estimate;
 use crate::verdict::moved::{Moved, moved};
 use crate::verdict::plant::SeriesVerdict;
@@ -67,7 +67,7 @@ pub fn judge(
     series: &[SeriesVerdict],
     config: &Config,
 ) -> Testers {
-    let names = &names(&pass.series);
+    let names = &pass.names();
     let plant = Plant { pass, names, known, findings, series, config };
     let mut testers = Testers {
         stations: station::judge(&plant),

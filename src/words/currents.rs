@@ -1,6 +1,6 @@
 //! Currents and resistances as text: one unit and one number of decimals for a series.
 
-use super::numbers::{UNBOUNDED, three_digits};
+use super::numbers::{UNBOUNDED, decimals_of, three_digits};
 
 /// Typical readings below this are printed in µA, mA.
 pub const PRINTED_IN_UA_BELOW_MA: f64 = 0.02;
@@ -28,17 +28,7 @@ impl Wording {
     pub fn new(typical_ma: f64, step_ma: f64) -> Self {
         let micro = typical_ma < PRINTED_IN_UA_BELOW_MA;
         let step = if micro { step_ma * 1e3 } else { step_ma };
-        let decimals = if step > 0.0 && step.is_finite() {
-            // A step of 0.05 needs two decimals, a step of 0.1 one: count until nothing is left over.
-            (0..6)
-                .find(|d| {
-                    let scaled = step * 10_f64.powi(*d);
-                    scaled >= 0.999 && (scaled - scaled.round()).abs() < 1e-6 * scaled
-                })
-                .unwrap_or(6) as usize
-        } else {
-            3
-        };
+        let decimals = if step > 0.0 && step.is_finite() { decimals_of(step, 6) } else { 3 };
         Self { micro, decimals }
     }
 

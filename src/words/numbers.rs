@@ -24,6 +24,16 @@ pub fn three_digits(x: f64) -> String {
     }
 }
 
+/// Decimals that show a step of this size: 0.05 needs two, 0.1 one, 20 none; at most `most`.
+#[must_use]
+pub fn decimals_of(step: f64, most: usize) -> usize {
+    let shows = |decimals: &usize| {
+        let scaled = step * 10_f64.powi(*decimals as i32);
+        scaled >= 0.999 && (scaled - scaled.round()).abs() < 1e-6 * scaled
+    };
+    (0..most).find(shows).unwrap_or(most)
+}
+
 /// A change in per cent with its sign: `+3.63 %`.
 #[must_use]
 pub fn signed_percent(pct: f64) -> String {
@@ -67,7 +77,7 @@ pub fn with_interval(e: &Estimate, show: impl Fn(f64) -> String + Copy) -> Strin
 
 /// A share of 1 as per cent, three digits: `0.15 %`. What is above 0 and below 0.001 % says just that.
 #[must_use]
-pub fn share(share: f64) -> String {
+pub fn share_pct(share: f64) -> String {
     if !share.is_finite() {
         UNBOUNDED.to_owned()
     } else if share > 0.0 && share < 1e-5 {

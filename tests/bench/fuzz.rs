@@ -320,7 +320,7 @@ fn tried(kind: Kind, bytes: &[u8], ending: &str, dir: &Path) -> Result<&'static 
         let Ok((read, pass)) = leakdrift::pass(&[path], &config, &|_, _| {}) else {
             return Ok("refused");
         };
-        let _ = leakdrift::report::peek::peek(&read, pass.as_ref().ok(), &config);
+        let _ = leakdrift::report::peek::Peek::new(&read, pass.as_ref().ok(), &config).text();
         let Ok(pass) = pass else {
             return Ok("without a usable row");
         };

@@ -6,9 +6,9 @@ use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::band::BandInput;
 use leakdrift::verdict::calculated::calculated;
 use leakdrift::verdict::expected::{Beside, Circuit, Compared, Expectation, compare, expected};
-use leakdrift::verdict::physics::LeakAdds;
 use leakdrift::words::Wording;
 
+use crate::support::evidence::setting;
 use crate::support::numbers::{assert_abs, assert_rel};
 
 const PURIFIER: Circuit = Circuit {
@@ -75,18 +75,7 @@ fn twelve_per_cent_under_has_a_capacitor_missing() {
 #[test]
 fn calculated_band_by_hand() {
     let x = expected(&PURIFIER).unwrap();
-    let setting = BandInput {
-        x50_ma: 0.0,
-        upper_now_ma: 0.0,
-        upper_at_horizon_ma: None,
-        adds: LeakAdds::AtRightAngles,
-        applied_v: Some(1500.0),
-        leak_path_mohm: Some(1.0),
-        ceiling_ma: Some(10.0),
-        tester_range_ma: Some(20.0),
-        reading_step_ma: 0.01,
-        limit_step_ma: None,
-    };
+    let setting = BandInput { leak_path_mohm: Some(1.0), ..setting() };
     let band = calculated(TestKind::AcWithstand, &PURIFIER, &x, &setting, &Config::default());
     let (low, high) = band.workable_ma.unwrap();
     assert_rel(low, 2.28, 1e-12);

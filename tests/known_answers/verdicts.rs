@@ -18,23 +18,12 @@ use leakdrift::verdict::{Evidence, Verdict, VerdictKind};
 use leakdrift::words::Wording;
 
 use crate::support::days::day;
-use crate::support::evidence::tail;
+use crate::support::evidence::{setting, tail};
 use crate::support::numbers::{assert_abs, assert_rel};
 
 fn evidence(x50: f64, limit: f64, tail: Tail) -> Evidence {
     Evidence {
-        setting: BandInput {
-            x50_ma: x50,
-            upper_now_ma: 0.0,
-            upper_at_horizon_ma: None,
-            adds: LeakAdds::AtRightAngles,
-            applied_v: Some(1500.0),
-            leak_path_mohm: None,
-            ceiling_ma: Some(10.0),
-            tester_range_ma: Some(20.0),
-            reading_step_ma: 0.01,
-            limit_step_ma: None,
-        },
+        setting: BandInput { x50_ma: x50, ..setting() },
         high_limit_ma: Some(limit),
         x05_ma: Some(0.95 * x50),
         apart: Some(tail),

@@ -259,7 +259,7 @@ fn the_forecast_is_of_the_tail_in_use() {
     readings.sort_by_key(|r| r.day);
     let edges = Edges::uniform(STEP);
     let ask = Ask {
-        edges: &edges,
+        edges: edges.clone(),
         step_ma: STEP,
         limit_ma: Some(3.0),
         low_limit_ma: None,

@@ -9,20 +9,20 @@ use leakdrift::report::markdown::{change_note, limit_page};
 use leakdrift::review::limit_study::{LimitsReport, SCHEMA, StudyReport};
 use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::VerdictKind;
-use leakdrift::verdict::band::BandInput;
 use leakdrift::verdict::calculated::{CalculatedBand, calculated};
 use leakdrift::verdict::candidate::Origin;
 use leakdrift::verdict::cautions::{CAUTIONS, WHO_DECIDES};
 use leakdrift::verdict::expected::{Beside, Circuit, Expectation, compare, expected};
 use leakdrift::verdict::group::{Member, share_limit};
 use leakdrift::verdict::limit_study::{BlindSpot, LimitStudy, WhatIf};
-use leakdrift::verdict::physics::{LeakAdds, ProvingLoads, proving_loads};
+use leakdrift::verdict::physics::{ProvingLoads, proving_loads};
 use leakdrift::verdict::reason::{Above, Reason};
 use leakdrift::verdict::recommend::{Advice, Because, Recommendation};
 use leakdrift::words::Wording;
 
 use super::chart_inputs::assert_drawn;
 use super::page_report::{report_of, series};
+use crate::support::evidence;
 
 fn estimate(value: f64) -> Estimate {
     Estimate { value, low: value / 2.0, high: value * 2.0, level: 0.95, method: "by hand".into() }
@@ -126,18 +126,7 @@ fn measured(name: &str) -> LimitStudy {
 
 fn new_model() -> CalculatedBand {
     let reading = expected(&CIRCUIT).unwrap();
-    let setting = BandInput {
-        x50_ma: 0.0,
-        upper_now_ma: 0.0,
-        upper_at_horizon_ma: None,
-        adds: LeakAdds::AtRightAngles,
-        applied_v: Some(1500.0),
-        leak_path_mohm: None,
-        ceiling_ma: Some(10.0),
-        tester_range_ma: Some(20.0),
-        reading_step_ma: 0.01,
-        limit_step_ma: None,
-    };
+    let setting = evidence::setting();
     calculated(TestKind::AcWithstand, &CIRCUIT, &reading, &setting, &Config::default())
 }
 

@@ -201,7 +201,7 @@ fn a_slope_is_carried_to_the_last_day() {
             .collect();
         let edges = Edges::uniform(STEP);
         let ask = Ask {
-            edges: &edges,
+            edges: edges.clone(),
             step_ma: STEP,
             limit_ma: Some(5.0),
             low_limit_ma: Some(limit),
@@ -218,7 +218,7 @@ fn a_slope_is_carried_to_the_last_day() {
         by_share += u32::from(b.contains(share));
         // The body moves away from the low limit.
         assert!(low.reject_share_at_horizon.unwrap() < b.value, "{b:?}");
-        let without = Ask { low_limit_ma: None, slope: false, ..ask };
+        let without = Ask { low_limit_ma: None, slope: false, ..ask.clone() };
         if seed == 0 {
             assert!(healthy(&readings, &without, &config).unwrap().low.is_none());
         }

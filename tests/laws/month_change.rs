@@ -93,7 +93,6 @@ fn simulated(seed: u64, rho: f64, rise: f64, wider: f64, fails: f64) -> MonthCha
         outcomes: &outcomes,
         series: 0,
         stations: None,
-        judge: &judge,
         limit_ma: None,
         level: 0.95,
     };

@@ -12,7 +12,7 @@ use leakdrift::movement::stations::{
     self, ActsAs, CannotTell, Cell, Correction, SeriesFacts, StationOptions, Stations,
 };
 use leakdrift::stats::estimate::Estimate;
-use leakdrift::stats::trend::median;
+use leakdrift::stats::numeric::median;
 use rand::SeedableRng;
 use rand_distr::{Distribution, Poisson, StandardNormal};
 use rand_pcg::Pcg64;

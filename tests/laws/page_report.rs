@@ -38,7 +38,6 @@ use leakdrift::series::{
     Ledger, NamedSeries, NotUsed, NotUsedKind, Outcomes, SeriesKey, SeriesName, SetAside,
 };
 use leakdrift::stats::estimate::Estimate;
-use leakdrift::verdict::Verdicts;
 use leakdrift::verdict::action::{Action, ActionKind};
 use leakdrift::verdict::evidence::Forecast;
 use leakdrift::verdict::group::GroupBand;
@@ -52,8 +51,7 @@ use leakdrift::verdict::since::{Earlier, OpenAction, Since, VerdictChange};
 use leakdrift::verdict::suggest::Suggestion;
 use leakdrift::verdict::tester::station::{DoubtOfSeries, FrequencyHint, PassesInDoubt};
 use leakdrift::verdict::tester::{
-    CalibrationVerdict, SettingVerdict, StationMove, StationVerdict, Testers, TooGoodKind,
-    TooGoodVerdict,
+    CalibrationVerdict, SettingVerdict, StationMove, StationVerdict, TooGoodKind, TooGoodVerdict,
 };
 use leakdrift::verdict::units::{UnitToCheck, WhyCheck};
 use leakdrift::verdict::{Verdict, VerdictKind};
@@ -578,22 +576,18 @@ pub fn report_of(name: &str) -> Review {
             gaps: Vec::new(),
             jumps: Vec::new(),
         },
-        verdicts: Verdicts {
-            series: Vec::new(),
-            limit_groups: Vec::new(),
-            testers: Testers::default(),
-            jumps: Vec::new(),
-            units: vec![UnitToCheck {
-                why: WhyCheck::NeverPassed,
-                model: n(),
-                serial: n(),
-                tested_at: "2026-10-13 10:22:00".to_owned(),
-                station: n(),
-                reading_ma: "4.26".to_owned(),
-                place: n(),
-            }],
-            actions: Vec::new(),
-        },
+        decided: Vec::new(),
+        shared_limits: Vec::new(),
+        units: vec![UnitToCheck {
+            why: WhyCheck::NeverPassed,
+            model: n(),
+            serial: n(),
+            tested_at: "2026-10-13 10:22:00".to_owned(),
+            station: n(),
+            reading_ma: "4.26".to_owned(),
+            place: n(),
+        }],
+        stop: false,
         register: Register {
             events: Some(vec![Event {
                 day: day_number(day("2026-10-06")),

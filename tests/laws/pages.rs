@@ -2,7 +2,7 @@
 
 use leakdrift::movement::drift::Shape;
 use leakdrift::records::ma_to_pa;
-use leakdrift::report::format::{self, Currents};
+use leakdrift::report::format;
 use leakdrift::report::json::{not_finite, results};
 use leakdrift::report::markdown::summary;
 use leakdrift::report::tables::{rows_not_used_csv, units_to_check_csv};
@@ -10,6 +10,8 @@ use leakdrift::review::Review;
 use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::action::{Action, ActionKind};
 use leakdrift::verdict::cautions::{CAUTIONS, WHO_DECIDES};
+use leakdrift::words::currents::Currents;
+use leakdrift::words::{numbers, time};
 use serde_json::Value;
 
 use super::page_report::{day, report_of};
@@ -359,19 +361,19 @@ fn a_report_without_answers_is_a_page() {
 /// By hand: rounding half away from nothing to three digits; 0.0004 is below 0.001.
 #[test]
 fn numbers_are_written_for_people() {
-    assert_eq!(format::ppm(53_140.0), "53\u{202f}100 ppm");
-    assert_eq!(format::ppm(1.254), "1.25 ppm");
-    assert_eq!(format::ppm(0.0), "0 ppm");
-    assert_eq!(format::ppm(999_999.0), "1\u{202f}000\u{202f}000 ppm");
-    assert_eq!(format::p_value(0.003), "p = 0.003");
-    assert_eq!(format::p_value(0.0004), "p < 0.001");
-    assert_eq!(format::p_value(0.234), "p = 0.23");
-    assert_eq!(format::percent(0.0015), "0.15 %");
-    assert_eq!(format::grouped(1_234_567), "1\u{202f}234\u{202f}567");
-    assert_eq!(format::grouped(999), "999");
-    assert_eq!(format::counted(1, "unit"), "1 unit");
-    assert_eq!(format::counted(9, "series"), "9 series");
-    assert_eq!(format::date(day("2026-03-01")), "2026-03-01");
+    assert_eq!(numbers::ppm(53_140.0), "53\u{202f}100 ppm");
+    assert_eq!(numbers::ppm(1.254), "1.25 ppm");
+    assert_eq!(numbers::ppm(0.0), "0 ppm");
+    assert_eq!(numbers::ppm(999_999.0), "1\u{202f}000\u{202f}000 ppm");
+    assert_eq!(numbers::p_value(0.003), "p = 0.003");
+    assert_eq!(numbers::p_value(0.0004), "p < 0.001");
+    assert_eq!(numbers::p_value(0.234), "p = 0.23");
+    assert_eq!(numbers::share_pct(0.0015), "0.15 %");
+    assert_eq!(numbers::grouped(1_234_567), "1\u{202f}234\u{202f}567");
+    assert_eq!(numbers::grouped(999), "999");
+    assert_eq!(numbers::counted(1, "unit"), "1 unit");
+    assert_eq!(numbers::counted(9, "series"), "9 series");
+    assert_eq!(time::date(day("2026-03-01")), "2026-03-01");
     let (small, large) = (Currents::new(0.0016, 0.0001), Currents::new(2.0, 0.01));
     assert_eq!(small.set(0.009), "9.0 µA");
     assert_eq!(large.set(1.25), "1.25 mA");
@@ -384,7 +386,7 @@ fn numbers_are_written_for_people() {
 fn lists_hold_no_formula_and_every_sign() {
     for bad in ["=1+1", "+1", "-1", "@SUM(A1)", "\tx", "\rx"] {
         let report = report_of(bad);
-        for text in [rows_not_used_csv(&report), units_to_check_csv(&report.verdicts.units)] {
+        for text in [rows_not_used_csv(&report), units_to_check_csv(&report.units)] {
             let mut reader = csv::Reader::from_reader(text.as_bytes());
             let row = reader.records().next().unwrap().unwrap();
             assert!(row.iter().any(|cell| cell == format!("'{bad}")), "{bad}: {row:?}");
@@ -395,7 +397,7 @@ fn lists_hold_no_formula_and_every_sign() {
         }
     }
     let report = report_of(&hostile());
-    let text = units_to_check_csv(&report.verdicts.units);
+    let text = units_to_check_csv(&report.units);
     let mut reader = csv::Reader::from_reader(text.as_bytes());
     let header: Vec<String> = reader.headers().unwrap().iter().map(str::to_owned).collect();
     assert_eq!(

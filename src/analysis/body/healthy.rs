@@ -104,10 +104,10 @@ const CARRIED: &str = "readings carried to the last day, leaving out blocks of d
 pub const SHARES: [f64; 5] = [0.05, 0.50, 0.95, 0.99, 0.998_65];
 
 /// What is asked about the body.
-#[derive(Debug, Clone, Copy)]
-pub struct Ask<'a> {
-    /// Edges of the coarsest step.
-    pub edges: &'a Edges,
+#[derive(Debug, Clone)]
+pub struct Ask {
+    /// Edges of the coarsest step, over the whole history.
+    pub edges: Edges,
     /// Coarsest step at the typical reading, mA.
     pub step_ma: f64,
     /// The limit in force, mA.
@@ -128,14 +128,14 @@ pub struct Ask<'a> {
 ///
 /// # Errors
 /// Why the body could not be described.
-pub fn healthy(judged: &[Reading], ask: &Ask<'_>, config: &Config) -> Result<Healthy, NotDone> {
+pub fn healthy(judged: &[Reading], ask: &Ask, config: &Config) -> Result<Healthy, NotDone> {
     let data = grouped(judged.iter()).map_err(|_| NotDone::TooFewReadings { found: 0.0 })?;
     if ask.slope
         && let Some(found) = carried(judged, &data, ask, config)
     {
         return Ok(found);
     }
-    let body = describe(&data, ask.edges, &Options::new(config))?;
+    let body = describe(&data, &ask.edges, &Options::new(config))?;
     Ok(as_it_stands(body, ask, config))
 }
 
@@ -143,7 +143,7 @@ fn end_of_tail(value: f64, low: f64, high: f64, level: f64) -> Option<Estimate> 
     Estimate::new(value, low, high, level, "quantile 1 − a")
 }
 
-fn as_it_stands(body: Body, ask: &Ask<'_>, config: &Config) -> Healthy {
+fn as_it_stands(body: Body, ask: &Ask, config: &Config) -> Healthy {
     let in_use = body.which();
     let a = config.accepted_reject_share;
     let tail = |which: Which| {
@@ -257,7 +257,7 @@ fn quantities(
     body: &Body,
     answers: &[Which],
     lines: &CarryLines,
-    ask: &Ask<'_>,
+    ask: &Ask,
     a: f64,
 ) -> Vec<Option<f64>> {
     let days = f64::from(ask.horizon - lines.target_day);
@@ -306,7 +306,7 @@ mod at {
 }
 
 /// The carried answer; `None` where the lines or the body cannot be had.
-fn carried(judged: &[Reading], data: &Grouped, ask: &Ask<'_>, config: &Config) -> Option<Healthy> {
+fn carried(judged: &[Reading], data: &Grouped, ask: &Ask, config: &Config) -> Option<Healthy> {
     let a = config.accepted_reject_share;
     let body_of = |rows: &[Reading], data: &Grouped, how: &Options| {
         let lines = lines(rows, ask.to, config.confidence)?;

@@ -4,7 +4,7 @@ use serde::{Serialize, Serializer};
 
 use super::cells::Failures;
 use crate::day::{Day, date_of};
-use crate::series::{self, Pass};
+use crate::series::{Called, Pass};
 use crate::stats::estimate::Estimate;
 
 /// Where a change is looked for.
@@ -46,12 +46,8 @@ impl Place {
     pub fn new(pass: &Pass, scope: Scope) -> Self {
         match scope {
             Scope::Series(n) => {
-                let n = n as usize;
-                Self {
-                    title: series::title(&pass.series, &pass.series[n].key),
-                    series: series::ids(&pass.series).get(n).cloned(),
-                    subject: series::subject(&pass.series, &pass.series[n].key),
-                }
+                let Called { id, title, subject } = pass.called[n as usize].clone();
+                Self { title, series: Some(id), subject }
             }
             Scope::Station(s) => {
                 let name = &pass.plant.stations[usize::from(s)];

@@ -18,9 +18,9 @@ use crate::series::Outcome;
 use crate::series::{OutcomeLine, Says};
 use crate::stats::autocorrelation::variance_factor;
 use crate::stats::estimate::Estimate;
+use crate::stats::numeric::median;
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson, difference};
 use crate::stats::special::student_t_quantile;
-use crate::stats::trend::median;
 use crate::words::time::as_month;
 
 /// Longest time before the month that it is held against, days.
@@ -94,8 +94,6 @@ pub struct Before<'a> {
     pub series: usize,
     /// Stations, to take their offsets off.
     pub stations: Option<&'a Stations>,
-    /// The period judged.
-    pub judge: &'a Period,
     /// The high limit in force, mA.
     pub limit_ma: Option<f64>,
     /// Confidence level.

@@ -38,7 +38,7 @@ pub fn open_leads(pass: &Pass, facts: &[SeriesFacts], config: &Config) -> OpenLe
         if let Some(known) = config.open_lead_ma.get(name) {
             per_station.insert(station, *known);
         } else if let Some(median) =
-            shown.get(&station).and_then(|v| crate::stats::trend::median(v))
+            shown.get(&station).and_then(|v| crate::stats::numeric::median(v))
         {
             per_station.insert(station, median);
         }

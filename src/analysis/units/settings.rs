@@ -13,9 +13,7 @@ use serde::{Serialize, Serializer};
 
 use crate::config::Config;
 use crate::day::{Day, as_date};
-use crate::series::{
-    Current, Limits, Pass, SeriesKey, SeriesName, Test, TestKind, TestSettings, names,
-};
+use crate::series::{Current, Limits, Pass, SeriesKey, SeriesName, Test, TestKind, TestSettings};
 use crate::words::currents::PRINTED_IN_UA_BELOW_MA;
 use crate::words::time::{as_time, as_time_if_any, clock};
 use crate::words::{count, three_digits};
@@ -212,7 +210,7 @@ pub fn settings(pass: &Pass, config: &Config) -> SettingsRecord {
     for (n, series) in pass.series.iter().enumerate() {
         groups.entry(of_one_test(&series.key)).or_default().push(n);
     }
-    let names = names(&pass.series);
+    let names = pass.names();
     let groups: Vec<Vec<usize>> = groups.into_values().collect();
     let parts: Vec<SettingsRecord> =
         groups.par_iter().map(|members| of_group(pass, &names, members, config)).collect();

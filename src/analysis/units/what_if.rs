@@ -33,7 +33,7 @@ pub struct ShareAt {
 /// planning horizon too where readings were carried along a slope.
 #[must_use]
 pub fn shares(asked: &Asked, healthy: &Healthy, limits: &[f64]) -> Vec<ShareAt> {
-    let ahead = healthy.lines.as_ref().map(|l| f64::from(asked.horizon - l.target_day));
+    let ahead = healthy.lines.as_ref().map(|l| f64::from(asked.ask.horizon - l.target_day));
     let mut all: Vec<ShareAt> = limits
         .iter()
         .map(|&limit_ma| ShareAt {
@@ -263,6 +263,6 @@ pub fn retest_cost(pass: &Pass, n: usize) -> Option<RetestCost> {
     (units > 0).then(|| RetestCost {
         units,
         tests_each: tests as f64 / units as f64,
-        minutes_each: crate::stats::trend::median(&minutes),
+        minutes_each: crate::stats::numeric::median(&minutes),
     })
 }

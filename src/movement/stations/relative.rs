@@ -1,7 +1,7 @@
 //! How a station reads against the others, day by day.
 
 use super::Cell;
-use crate::stats::trend::median;
+use crate::stats::numeric::median;
 use std::collections::BTreeMap;
 
 /// Cells of models that two or more stations tested on one day, in order of series, day and station.

@@ -3,6 +3,8 @@
 use super::ChartError;
 use chrono::{Datelike, Days, NaiveDate};
 
+use crate::words::numbers;
+
 /// How values are spread along an axis.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Scale {
@@ -276,12 +278,7 @@ pub fn decimals_of(step: f64) -> usize {
     if !(step.is_finite() && step > 0.0) {
         return 2;
     }
-    (0..9)
-        .find(|d| {
-            let scaled = step * 10f64.powi(*d);
-            scaled >= 0.999 && (scaled - scaled.round()).abs() < 1e-6 * scaled
-        })
-        .unwrap_or(9) as usize
+    numbers::decimals_of(step, 9)
 }
 
 /// A number for people: fixed decimals, thousands apart by a thin space, powers of ten where it is

@@ -21,7 +21,7 @@ pub struct Drawn {
 /// time for each.
 #[must_use]
 pub fn drawn(review: &Review, whole: bool) -> Vec<Drawn> {
-    let jumps = &review.verdicts.jumps;
+    let jumps = review.jumps.as_deref().unwrap_or_default();
     let mut jobs: Vec<(usize, &str, &str)> = Vec::new();
     for (n, jump) in jumps.iter().enumerate() {
         if !(jump.is_told() || whole && jumps.len() == 1) {

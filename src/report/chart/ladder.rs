@@ -74,7 +74,7 @@ pub fn from(review: &Review, chosen: &[usize]) -> Ladder {
         let alone = (0..review.series.len()).filter(|&m| model(m) == model(n)).count() == 1;
         let test = if alone { String::new() } else { format!(", {}", key.test.words()) };
         let name = printable(&format!("{}{test}", key.model), &format!("series {}", n + 1));
-        let decided = &review.verdicts.series[n];
+        let decided = &review.decided[n];
         Rung::new(name, &decided.evidence, &decided.limits.high)
     };
     Ladder {

@@ -56,7 +56,7 @@ impl<'a> OneSeries<'a> {
             unit: Unit::of(typical_ma),
             moved,
             finding,
-            decided: &review.verdicts.series[n],
+            decided: &review.decided[n],
             largest_jump: review.findings.largest_jump(n),
             events: events.collect(),
         }

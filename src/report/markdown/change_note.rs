@@ -2,14 +2,15 @@
 
 use std::fmt::Write;
 
-use super::super::format::{
-    Currents, counted, currents_of, date, expected_ppm, grouped, name, text, with_interval,
-};
+use super::super::format::{currents_of, name, text};
 use super::limit_page::{few, loads_table};
 use super::{header, row};
 use crate::review::limit_study::{LimitsReport, StudyReport};
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
+use crate::words::currents::Currents;
+use crate::words::numbers::{counted, expected_ppm, grouped, with_interval};
 use crate::words::resistance;
+use crate::words::time::date;
 
 /// For somebody to fill in.
 const BLANK: &str = "______________________________";

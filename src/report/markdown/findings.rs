@@ -2,15 +2,16 @@
 
 use std::fmt::Write;
 
-use super::super::format::{
-    Currents, NONE, counted, date, grouped, name, p_value, percent, text, with_interval,
-};
+use super::super::format::{name, text};
 use super::{header, row};
 use crate::analysis::body::describe::Which;
 use crate::analysis::body::distribution::Distribution;
 use crate::day::date_of;
 use crate::movement::drift::Shape;
 use crate::review::{NamedStep, ReviewedSeries};
+use crate::words::currents::Currents;
+use crate::words::numbers::{NONE, counted, grouped, p_value, share_pct, with_interval};
+use crate::words::time::date;
 use crate::words::time::month_text;
 
 /// Readings that do not belong with the healthy body; those that passed are listed.
@@ -109,7 +110,7 @@ pub(super) fn drift(page: &mut String, s: &ReviewedSeries, show: &Currents) {
             page,
             "- {} explains {} of the movement",
             x.what.words(),
-            with_interval(&x.share, percent)
+            with_interval(&x.share, share_pct)
         );
     }
     if let Some(r) = &d.limit_reached_on {
@@ -164,7 +165,7 @@ pub(super) fn months(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     );
     let ma = |x: Option<f64>| x.map_or_else(|| NONE.to_owned(), |x| show.estimate(x));
     for m in &s.months {
-        let share = m.reject_share.as_ref().map_or_else(|| NONE.to_owned(), |e| percent(e.value));
+        let share = m.reject_share.as_ref().map_or_else(|| NONE.to_owned(), |e| share_pct(e.value));
         let index = m
             .p_pku
             .filter(|x| x.is_finite())
@@ -189,7 +190,9 @@ pub(super) fn body(page: &mut String, d: &Distribution) {
     let mut fit = Vec::new();
     fit.extend(d.goodness.p_value.map(|p| format!("goodness of fit {}", p_value(p))));
     fit.extend(
-        d.goodness.largest_gap.map(|g| format!("largest gap between fit and data {}", percent(g))),
+        d.goodness
+            .largest_gap
+            .map(|g| format!("largest gap between fit and data {}", share_pct(g))),
     );
     let since = d.second_group_since.map_or_else(String::new, |since| {
         let by = d.split_by.as_deref().unwrap_or_default();
@@ -220,7 +223,7 @@ pub(super) fn body(page: &mut String, d: &Distribution) {
         let aicc =
             f.aicc.filter(|x| x.is_finite()).map_or_else(|| NONE.to_owned(), |x| format!("{x:.1}"));
         let params = if params.is_empty() { NONE.to_owned() } else { params.join(", ") };
-        row(page, &[&text(f.name), &percent(f.weight), &aicc, &params, &text(&f.stopped)]);
+        row(page, &[&text(f.name), &share_pct(f.weight), &aicc, &params, &text(&f.stopped)]);
     }
     line!(page);
 }

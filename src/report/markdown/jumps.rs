@@ -2,10 +2,7 @@
 
 use std::fmt::Write;
 
-use super::super::format::{
-    NONE, address, counted, date, digits, grouped, name, p_value, percent, text, whole,
-    with_interval,
-};
+use super::super::format::{address, name, text};
 use super::{first_cautions, header, not_read, row};
 use crate::analysis::jump::{Explained, Named, Parts};
 use crate::day::date_of;
@@ -13,6 +10,10 @@ use crate::review::jump_study::JumpPage;
 use crate::review::{JumpChart, Review};
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
 use crate::verdict::jump::JudgedJump;
+use crate::words::numbers::{
+    NONE, counted, digits, grouped, p_value, share_pct, whole, with_interval,
+};
+use crate::words::time::date;
 
 /// The section of the review; nothing where no change was found.
 pub(super) fn section(page: &mut String, report: &Review) {
@@ -69,8 +70,8 @@ fn one(page: &mut String, jump: &JudgedJump) {
     line!(
         page,
         "Share before {}, since {}. {how} dispersion of days {}.\n",
-        with_interval(&found.before.share, percent),
-        with_interval(&found.after.share, percent),
+        with_interval(&found.before.share, share_pct),
+        with_interval(&found.after.share, share_pct),
         digits(found.phi)
     );
 }
@@ -116,12 +117,12 @@ fn causes(page: &mut String, found: &Explained) {
                     },
                     |r| with_interval(r, digits),
                 ),
-                &percent(c.share_of_excess.min(1.0)),
+                &share_pct(c.share_of_excess.min(1.0)),
             ],
         );
     }
     if found.unexplained_share > 0.0 {
-        row(page, &["not explained", "", "", "", "", "", &percent(found.unexplained_share)]);
+        row(page, &["not explained", "", "", "", "", "", &share_pct(found.unexplained_share)]);
     }
     line!(page);
 }

@@ -2,10 +2,7 @@
 
 use std::fmt::Write;
 
-use super::super::format::{
-    Currents, NONE, address, anchor, counted, currents_of, date, digits, expected_ppm, grouped,
-    interval, name, text, value, with_interval, words,
-};
+use super::super::format::{address, anchor, currents_of, name, text, words};
 use super::{band, first_cautions, header, not_read, row, verdict_words};
 use crate::analysis::units::what_if::Would;
 use crate::day::date_of;
@@ -16,6 +13,11 @@ use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
 use crate::verdict::limit_study::WhatIf;
 use crate::verdict::limits::End;
 use crate::verdict::physics::ProvingLoads;
+use crate::words::currents::Currents;
+use crate::words::numbers::{
+    NONE, counted, digits, expected_ppm, grouped, interval, value, with_interval,
+};
+use crate::words::time::date;
 use crate::words::time::{month_text, time_text};
 use crate::words::{resistance, three_digits};
 
@@ -398,7 +400,7 @@ fn expected(page: &mut String, s: &StudyReport, show: &Currents) {
         ],
     );
     if let Some(c) = x.compared() {
-        let difference = with_interval(&c.difference_pct, super::super::format::change_pct);
+        let difference = with_interval(&c.difference_pct, crate::words::numbers::change_pct);
         row(page, &["measured against expected", &difference]);
         let nf = format!("{} nF", three_digits(c.difference_nf));
         row(page, &["capacitance that makes the difference", &nf]);

@@ -2,9 +2,10 @@
 
 use std::fmt::Write;
 
-use super::super::format::{grouped, name, text};
+use super::super::format::{name, text};
 use super::{header, row};
 use crate::review::Review;
+use crate::words::numbers::grouped;
 
 /// One method: the question, and how it is answered, with its source.
 struct Method {

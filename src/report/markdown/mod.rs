@@ -23,15 +23,16 @@ mod testers;
 
 use std::fmt::Write;
 
-use super::format::{
-    Currents, NONE, anchor, counted, currents_of, date, grouped, name, ppm, text, value,
-};
+use super::format::{anchor, currents_of, name, text};
 use crate::day::date_of;
 use crate::movement::drift::Shape;
 use crate::review::{Review, ReviewedSeries};
 use crate::verdict::action::Action;
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
 use crate::verdict::limits::JudgedLimits;
+use crate::words::currents::Currents;
+use crate::words::numbers::{NONE, counted, grouped, ppm, value};
+use crate::words::time::date;
 
 /// Lines of the action table on the first screen; with what stands above they stay within 40 lines.
 const ACTIONS_AT_THE_TOP: usize = 25;

@@ -2,9 +2,7 @@
 
 use std::fmt::Write;
 
-use super::super::format::{
-    NONE, anchor, counted, date, expected_ppm, name, percent, text, value, with_interval,
-};
+use super::super::format::{anchor, name, text};
 use super::{header, row};
 use crate::day::date_of;
 use crate::review::{Review, ReviewedSeries};
@@ -12,6 +10,8 @@ use crate::stats::estimate::Estimate;
 use crate::verdict::month::Matters;
 use crate::verdict::month::MonthJudged;
 use crate::verdict::since::OpenAction;
+use crate::words::numbers::{NONE, counted, expected_ppm, share_pct, value, with_interval};
+use crate::words::time::date;
 
 /// Actions of an earlier report listed on the page.
 const LISTED: usize = 12;
@@ -114,12 +114,12 @@ pub(super) fn changes(page: &mut String, report: &Review) {
         );
         let failed = m.failure_share.as_ref().map_or_else(
             || NONE.to_owned(),
-            |e| format!("{}: {}", m.failed, with_interval(e, percent)),
+            |e| format!("{}: {}", m.failed, with_interval(e, share_pct)),
         );
         let before = m
             .failure_share_before
             .as_ref()
-            .map_or_else(String::new, |e| format!("; before {}", value(e, percent)));
+            .map_or_else(String::new, |e| format!("; before {}", value(e, share_pct)));
         let matters = match judged.matters {
             Matters::Nothing => NONE.to_owned(),
             matters => format!("**{matters}**"),
@@ -159,7 +159,7 @@ fn of_the_month(report: &Review) -> Vec<(chrono::NaiveDate, String)> {
         .movement
         .iter()
         .map(|m| {
-            let size = value(&m.size_pct, super::super::format::change_pct);
+            let size = value(&m.size_pct, crate::words::numbers::change_pct);
             (date_of(m.day), format!("{} {} moved by {size}", m.what, name(&m.name)))
         })
         .collect();

@@ -2,10 +2,12 @@
 
 use std::fmt::Write;
 
-use super::super::format::{Currents, NONE, counted, currents_of, grouped, name, text};
+use super::super::format::{currents_of, name, text};
 use super::{header, row};
 use crate::review::Review;
 use crate::verdict::cautions::CAUTIONS;
+use crate::words::currents::Currents;
+use crate::words::numbers::{NONE, counted, grouped};
 
 /// Unreadable rows shown on the page; the file holds them all.
 const UNREADABLE_SHOWN: usize = 10;

@@ -2,16 +2,18 @@
 
 use std::fmt::Write;
 
-use super::super::format::{
-    Currents, NONE, address, anchor, change_pct, counted, currents_of, date, digits, grouped,
-    interval, name, percent, ppm, text, value, with_interval,
-};
+use super::super::format::{address, anchor, currents_of, name, text};
 use super::{band, findings, header, row, verdict_words};
 use crate::analysis::body::describe::Which;
 use crate::day::date_of;
 use crate::review::ReviewedSeries;
 use crate::stats::estimate::Estimate;
 use crate::verdict::cautions::WHO_DECIDES;
+use crate::words::currents::Currents;
+use crate::words::numbers::{
+    NONE, change_pct, counted, digits, grouped, interval, ppm, share_pct, value, with_interval,
+};
+use crate::words::time::date;
 use crate::words::{resistance, three_digits};
 
 /// Writes the section of `s`: verdict first, then numbers, then what they were made of.
@@ -169,7 +171,7 @@ fn estimate(
     show: impl Fn(f64) -> String + Copy,
 ) {
     if let Some(e) = e {
-        let level = percent(e.level);
+        let level = share_pct(e.level);
         row(page, &[what, &value(e, show), &interval(e, show), &level, &text(&e.method)]);
     }
 }
@@ -207,7 +209,7 @@ fn numbers(page: &mut String, s: &ReviewedSeries, show: &Currents) {
                 page,
                 "share beyond what the healthy body explains",
                 d.tail.excess_share.as_ref(),
-                percent,
+                share_pct,
             );
         }
     }

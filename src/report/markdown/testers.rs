@@ -2,9 +2,7 @@
 
 use std::fmt::Write;
 
-use super::super::format::{
-    Currents, NONE, change_pct, counted, grouped, name, p_value, text, with_interval,
-};
+use super::super::format::{name, text};
 use super::series::change;
 use super::{header, row};
 use crate::analysis::units::checks::StationChecks;
@@ -15,6 +13,8 @@ use crate::movement::stations::{ActsAs, TesterStep};
 use crate::review::Review;
 use crate::verdict::tester::StationVerdict;
 use crate::words::capital;
+use crate::words::currents::Currents;
+use crate::words::numbers::{NONE, change_pct, counted, grouped, p_value, with_interval};
 use crate::words::time::{day_of_time, day_text, time_text};
 
 /// Settings and findings shown on the page; results.json holds them all.

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::{Peek, Seen, Sure, quoted};
-use crate::report::format::row_sum;
+use crate::words::numbers::row_sum;
 
 impl Peek {
     /// For a terminal.

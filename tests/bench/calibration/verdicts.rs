@@ -195,7 +195,7 @@ fn judged(
     let edges = Edges::uniform(made.step);
     let last = i32::try_from(cell.days).ok()? - 1;
     let ask = Ask {
-        edges: &edges,
+        edges: edges.clone(),
         step_ma: made.step,
         limit_ma: Some(limit),
         low_limit_ma: None,

@@ -275,7 +275,7 @@ fn ask(case: &Case, limit: f64, n: u64, chance: &mut Pcg64, config: &Config) -> 
         readings.iter().filter(|r| (from..=to).contains(&r.day)).copied().collect();
     let edges = Edges::uniform(STEP_MA);
     let ask = Ask {
-        edges: &edges,
+        edges: edges.clone(),
         step_ma: STEP_MA,
         limit_ma: Some(limit),
         low_limit_ma: None,
