@@ -38,7 +38,7 @@ pub struct StudyRequest {
     pub tries: Vec<f64>,
     /// Limit that the change note is written for instead of the recommended one, mA.
     pub note_for: Option<f64>,
-    /// Capacitance between the tested whole, nF.
+    /// Capacitance between the tested parts, nF.
     pub expect_nf: Option<f64>,
     /// Its tolerance, per cent.
     pub tolerance_pct: Option<f64>,
@@ -177,7 +177,7 @@ fn tolerance(request: &StudyRequest) -> f64 {
 }
 
 /// What is known of the circuit behind series `n`: capacitors carry AC only, and those of a model are stated
-/// between the whole of its withstand test unless a kind of test is asked for.
+/// between the parts of its withstand test unless a kind of test is asked for.
 fn circuit(
     whole: &Whole<'_>,
     leads: &OpenLeads,
@@ -340,7 +340,7 @@ fn notes(
     let model = whole.config.model(&whole.pass.series[chosen[0]].key.model);
     if request.expect_nf.or(model.capacitance_nf).is_none() {
         notes.push(
-            "the capacitance between the tested whole is not stated: whether every capacitor is fitted is not checked; give --expect-nf or capacitance_nf".to_owned(),
+            "the capacitance between the tested parts is not stated: whether every capacitor is fitted is not checked; give --expect-nf or capacitance_nf".to_owned(),
         );
     } else if request.expect_nf.is_some() && !can_expect {
         notes.push(

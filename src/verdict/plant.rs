@@ -1,4 +1,4 @@
-//! Findings of a whole plant → verdicts: every series by the same config.
+//! Findings of a whole plant → verdicts: every series by the same rules.
 
 use std::collections::BTreeMap;
 

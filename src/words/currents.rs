@@ -1,6 +1,6 @@
 //! Currents and resistances as text: one unit and one number of decimals for a series.
 
-use super::numbers::{UNBOUNDED, decimals_of, three_digits};
+use super::numbers::{UNBOUNDED, decimals_of, nothing_has_no_sign, three_digits};
 
 /// Typical readings below this are printed in µA, mA.
 pub const PRINTED_IN_UA_BELOW_MA: f64 = 0.02;
@@ -46,12 +46,7 @@ impl Wording {
 
     fn with(&self, ma: f64, decimals: usize) -> String {
         let (x, unit) = if self.micro { (ma * 1e3, "µA") } else { (ma, "mA") };
-        let text = format!("{x:.decimals$} {unit}");
-        // A number that rounds to nothing has no sign.
-        match text.strip_prefix('-') {
-            Some(rest) if !rest.contains(|c: char| ('1'..='9').contains(&c)) => rest.to_owned(),
-            _ => text,
-        }
+        nothing_has_no_sign(&format!("{x:.decimals$} {unit}")).to_owned()
     }
 }
 

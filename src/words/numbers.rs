@@ -24,6 +24,15 @@ pub fn three_digits(x: f64) -> String {
     }
 }
 
+/// A printed number, without a minus where it rounded to nothing: `-0.00 mA` is `0.00 mA`.
+#[must_use]
+pub fn nothing_has_no_sign(printed: &str) -> &str {
+    match printed.strip_prefix('-') {
+        Some(rest) if !rest.contains(|c: char| ('1'..='9').contains(&c)) => rest,
+        _ => printed,
+    }
+}
+
 /// Decimals that show a step of this size: 0.05 needs two, 0.1 one, 20 none; at most `most`.
 #[must_use]
 pub fn decimals_of(step: f64, most: usize) -> usize {

@@ -349,6 +349,8 @@ fn date_ticks_stand_at_starts_of_months() {
 fn numbers_read_as_people_write_them() {
     assert_eq!(number(45_500.0, 0), "45\u{2009}500");
     assert_eq!(number(-0.25, 2), "\u{2212}0.25");
+    assert_eq!(number(-0.0, 0), "0", "nothing has no sign");
+    assert_eq!(number(-0.004, 2), "0.00");
     assert_eq!(number(4.8, 2), "4.80");
     assert_eq!(percent(0.053), "5.3 %");
     assert_eq!(percent(0.0015), "0.15 %");

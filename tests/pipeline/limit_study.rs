@@ -163,6 +163,8 @@ fn vacuum_cleaner_with_a_stated_leak_path_has_no_band() {
 #[test]
 fn vacuum_cleaner_is_raised_above_its_healthy_units() {
     let (_dir, found) = study("VC310", &[]);
+    let unstated = "the capacitance between the tested parts is not stated: whether every capacitor is fitted is not checked; give --expect-nf or capacitance_nf";
+    assert!(found["notes"].as_array().unwrap().iter().any(|note| note == unstated), "{found}");
     let series = &found["series"][0];
     let truth = sample::quantile_ma(
         sample::Body { model: sample::Model::Vc310, kind: sample::Kind::AcWithstand, filter: None },

@@ -290,9 +290,10 @@ pub fn number(value: f64, decimals: usize) -> String {
         return format!("{value:.1e}");
     }
     let text = format!("{value:.decimals$}");
+    let text = numbers::nothing_has_no_sign(&text);
     let (whole, rest) = match text.find('.') {
         Some(dot) => text.split_at(dot),
-        None => (text.as_str(), ""),
+        None => (text, ""),
     };
     let (sign, digits) = match whole.strip_prefix('-') {
         Some(digits) => ("\u{2212}", digits),
