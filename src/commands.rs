@@ -202,6 +202,7 @@ fn run_peek(args: &PeekArgs) -> Result<u8> {
     } else {
         print!("{}", peek.text());
     }
+    let usable = counted.is_ok();
     if let Err(error) = counted {
         eprintln!("{error}");
     }
@@ -210,7 +211,7 @@ fn run_peek(args: &PeekArgs) -> Result<u8> {
         report::peek::start_config(&peek, &file)?;
         eprintln!("settings started in {}", file.display());
     }
-    Ok(status_of(&read))
+    Ok(if usable { status_of(&read) } else { INCOMPLETE })
 }
 
 fn run_tally(args: &TallyArgs) -> Result<u8> {

@@ -3,6 +3,7 @@
 
 use std::fmt;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// The result of anything that can stop the program.
 pub type Result<T> = std::result::Result<T, Error>;
@@ -22,7 +23,7 @@ pub type Result<T> = std::result::Result<T, Error>;
 ///     "line.csv, row 118, column \"limit_high\": expected a number, found \"n/a\"; correct the cell"
 /// );
 /// ```
-#[derive(Debug, thiserror::Error)]
+#[derive(Debug, Clone, thiserror::Error)]
 #[error("{0}")]
 pub struct Error(Box<ErrorKind>);
 
@@ -52,7 +53,7 @@ impl Error {
     /// A file or folder that the operating system refused.
     #[must_use]
     pub fn io(doing: &'static str, path: &Path, source: std::io::Error) -> Self {
-        Self::from(ErrorKind::Io { doing, path: path.to_owned(), source })
+        Self::from(ErrorKind::Io { doing, path: path.to_owned(), source: Arc::new(source) })
     }
 
     /// A problem of the command line or of the inputs as a whole.
@@ -69,7 +70,7 @@ impl From<ErrorKind> for Error {
 }
 
 /// The kinds of trouble that stop a run or a file.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 #[non_exhaustive]
 pub enum ErrorKind {
     /// An input that cannot be understood.
@@ -90,7 +91,7 @@ pub enum ErrorKind {
         /// On which path.
         path: PathBuf,
         /// Its reason.
-        source: std::io::Error,
+        source: Arc<std::io::Error>,
     },
     /// The settings file is wrong.
     Config {

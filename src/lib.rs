@@ -40,7 +40,7 @@ use analysis::jump::Asked;
 use chrono::NaiveDate;
 pub use commands::command;
 use config::Config;
-use error::Result;
+use error::{Error, Result};
 use input::earlier::Earlier;
 pub use report::Rendered;
 pub use report::jump_study::JumpStudy;
@@ -90,7 +90,7 @@ impl JumpRequest {
 /// Reads the files behind `paths` once and counts: the only part that sees rows.
 ///
 /// # Errors
-/// Where nothing can be read or used.
+/// Where no file is found. Where none of them, or no row, can be used there is no [`Pass`].
 pub fn pass(
     paths: &[PathBuf],
     config: &Config,
@@ -99,7 +99,11 @@ pub fn pass(
     let book = records::Book::new();
     let mut collector = Collector::default();
     let read = input::read(paths, config, &book, progress, |batch| collector.absorb(batch))?;
-    let pass = collector.finish(&read.tables, &book, config);
+    let none = || Error::usage("no file could be read", "check the inputs");
+    let pass = match read.tables.is_empty() {
+        true => Err(read.failures.first().cloned().unwrap_or_else(none)),
+        false => collector.finish(&read.tables, &book, config),
+    };
     Ok((read, pass))
 }
 

@@ -8,8 +8,13 @@ use std::collections::BTreeMap;
 
 use super::cell::DecimalSign;
 use super::columns::{Field, Headers, Meaning, squeeze};
+use super::taken::{Sure, Taken};
 use crate::config::DateOrder;
 use crate::records::Quantity;
+
+mod partial;
+
+pub use partial::{Lack, Partial};
 
 /// How many lines are searched for a header.
 pub const HEADER_WITHIN: usize = 100;
@@ -20,9 +25,8 @@ pub const MOST_COLUMNS: usize = 16_384;
 /// How many rows below the header are kept to be shown.
 pub const FIRST_ROWS: usize = 3;
 
-/// Of a row that is no header: so many cells are shown, of each so many characters.
-const CELLS_SHOWN: usize = 12;
-const CELL_SHOWN: usize = 30;
+/// Columns that a header names at least.
+const LEAST_KNOWN: usize = 3;
 
 /// Most groups of columns of a row.
 const MOST_GROUPS: usize = 256;
@@ -71,6 +75,8 @@ pub struct Layout {
     pub header: Vec<String>,
     /// What to call each column in messages.
     pub names: Vec<String>,
+    /// What each column is taken for.
+    pub taken: Vec<Taken>,
     /// The tests of a row.
     pub groups: Vec<Group>,
     /// Values that hold for the whole table: from lines before the header, names and config.
@@ -172,99 +178,42 @@ pub struct Span {
     pub to: usize,
 }
 
-/// Finds the header among the first rows of a table, with how many columns it explains; `None` where no
-/// row says enough.
+/// Finds the header among the first rows of a table, with how many columns it explains.
 ///
 /// Every row, and every pair of rows as group titles over names, is scored by how many columns it
 /// explains; the best wins, the earlier of equals.
-#[must_use]
+///
+/// # Errors
+/// Where no row says enough: what could be understood all the same, and what is lacking.
 pub fn find(
     rows: &[Vec<String>],
     spans: &[Span],
     headers: &Headers,
     fixed: &BTreeMap<Field, String>,
-) -> Option<(usize, Layout)> {
+) -> Result<(usize, Layout), Box<Partial>> {
     let mut best: Option<(usize, Layout)> = None;
+    let mut nearest: Option<(usize, Layout)> = None;
     for top in 0..rows.len().min(HEADER_WITHIN) {
         for two in [false, true] {
             let Some((score, layout)) = candidate(rows, spans, headers, fixed, top, two) else {
                 continue;
             };
-            if best.as_ref().is_none_or(|(s, _)| score > *s) {
-                best = Some((score, layout));
+            let complete = |g: &Group| partial::lacks(&g.columns, fixed).is_empty();
+            // Titles over columns of which none says what came of a test are no tests of a row.
+            let tests = !two || layout.groups[0].title.is_some();
+            let usable = tests && score >= LEAST_KNOWN && layout.groups.iter().any(complete);
+            let place = if usable { &mut best } else { &mut nearest };
+            if place.as_ref().is_none_or(|(s, _)| score > *s) {
+                *place = Some((score, layout));
             }
         }
     }
-    best
-}
-
-/// What stands in a table without a usable header: the row that comes nearest to one with what it lacks, else
-/// the first row of several cells. With it how much that says, for choosing between ways to split a text.
-#[must_use]
-pub fn instead_of_header(
-    rows: &[Vec<String>],
-    headers: &Headers,
-    fixed: &BTreeMap<Field, String>,
-) -> (usize, String) {
-    let rows = &rows[..rows.len().min(HEADER_WITHIN)];
-    let known = |row: &Vec<String>| -> Vec<Field> {
-        row.iter()
-            .filter_map(|cell| match headers.meaning(cell) {
-                Meaning::Field(field, _) => Some(field),
-                Meaning::Factor(_) | Meaning::Unknown => None,
-            })
-            .collect()
-    };
-    let nearest = rows
-        .iter()
-        .map(known)
-        .enumerate()
-        .max_by(|a, b| a.1.len().cmp(&b.1.len()).then(b.0.cmp(&a.0)));
-    if let Some((at, fields)) = nearest.filter(|(_, fields)| fields.len() >= 2) {
-        let has = |any: &[Field]| any.iter().any(|f| fields.contains(f) || fixed.contains_key(f));
-        let needed: [(&str, &[Field]); 3] = [
-            ("a date", &[Field::TestedAt, Field::Date]),
-            ("a model", &[Field::Model]),
-            ("a reading or an outcome", &[Field::Reading, Field::Outcome, Field::Current]),
-        ];
-        let lacks: Vec<&str> =
-            needed.iter().filter(|(_, any)| !has(any)).map(|(words, _)| *words).collect();
-        if !lacks.is_empty() {
-            let words = format!(
-                "row {} of those with cells, {}, without {}",
-                at + 1,
-                cells_shown(&rows[at]),
-                lacks.join(" and ")
-            );
-            return (2 * MOST_COLUMNS - lacks.len(), words);
-        }
-    }
-    let cells = |row: &Vec<String>| row.iter().filter(|c| !c.trim().is_empty()).count();
-    match rows.iter().position(|row| cells(row) >= 2) {
-        Some(at) => {
-            let words =
-                format!("none; row {} of those with cells is {}", at + 1, cells_shown(&rows[at]));
-            (cells(&rows[at]).min(MOST_COLUMNS), words)
-        }
-        None => (0, "none".to_owned()),
-    }
-}
-
-/// The first cells of a row, each cut short, as a reader can find them again.
-fn cells_shown(row: &[String]) -> String {
-    let short = |cell: &String| {
-        let flat: String = cell.trim().chars().filter(|c| !c.is_control()).collect();
-        match flat.char_indices().nth(CELL_SHOWN) {
-            Some((end, _)) => format!("{:?}…", &flat[..end]),
-            None => format!("{flat:?}"),
-        }
-    };
-    let filled: Vec<&String> = row.iter().filter(|c| !c.trim().is_empty()).collect();
-    let mut shown: Vec<String> = filled.iter().take(CELLS_SHOWN).map(|c| short(c)).collect();
-    if filled.len() > CELLS_SHOWN {
-        shown.push(format!("and {} more", filled.len() - CELLS_SHOWN));
-    }
-    shown.join(" ")
+    best.ok_or_else(|| {
+        Box::new(match nearest.filter(|(known, _)| *known >= partial::KNOWN) {
+            Some((known, layout)) => Partial::of(layout, known),
+            None => partial::unnamed(rows, fixed),
+        })
+    })
 }
 
 fn candidate(
@@ -287,6 +236,7 @@ fn candidate(
     let mut common = Columns::default();
     let mut own: Vec<(String, Columns, Vec<u16>)> = Vec::new();
     let mut names = Vec::new();
+    let mut taken = Vec::new();
     let mut score = 0;
     for (n, name) in names_row.iter().enumerate() {
         let column = u16::try_from(n).ok()?;
@@ -316,34 +266,32 @@ fn candidate(
             }
             None => &mut common,
         };
-        if place(target, &meaning, column) {
+        taken.push(if place(target, &meaning, column) {
             score += 1;
+            Taken { meaning, sure: Sure::Sure, why: None }
+        } else {
+            let twice = "another column has that meaning".to_owned();
+            let why = (meaning != Meaning::Unknown).then_some(twice);
+            Taken { meaning: Meaning::Unknown, sure: Sure::NotUsed, why }
+        });
+    }
+    for columns in [&mut common].into_iter().chain(own.iter_mut().map(|(_, columns, _)| columns)) {
+        if let Some((column, unit)) = current_is_a_reading(columns) {
+            taken[usize::from(column)].meaning = Meaning::Field(Field::Reading, unit);
         }
     }
-    current_is_a_reading(&mut common);
-    for (_, columns, _) in &mut own {
-        current_is_a_reading(columns);
-    }
-    let complete = |c: &Columns| {
-        let has = |f: Field| c.get(f).is_some() || fixed.contains_key(&f);
-        has(Field::Model)
-            && (has(Field::TestedAt) || has(Field::Date))
-            && (has(Field::Reading) || has(Field::Outcome))
-    };
-    let groups: Vec<Group> = if own.is_empty() {
-        vec![Group { title: None, columns: common, own: Vec::new() }]
-    } else {
-        own.into_iter()
-            .filter(|(_, c, _)| c.get(Field::Reading).is_some() || c.get(Field::Outcome).is_some())
-            .map(|(title, columns, own)| Group {
-                title: Some(title),
-                columns: merged(&common, columns),
-                own,
-            })
-            .collect()
-    };
-    if score < 3 || !groups.iter().any(|g| complete(&g.columns)) {
-        return None;
+    let tests = |c: &Columns| c.get(Field::Reading).is_some() || c.get(Field::Outcome).is_some();
+    let mut groups: Vec<Group> = own
+        .into_iter()
+        .filter(|(_, columns, _)| tests(columns))
+        .map(|(title, columns, own)| Group {
+            title: Some(title),
+            columns: merged(&common, columns),
+            own,
+        })
+        .collect();
+    if groups.is_empty() {
+        groups.push(Group { title: None, columns: common, own: Vec::new() });
     }
     Some((
         score,
@@ -351,6 +299,7 @@ fn candidate(
             header_rows: top + 1 + usize::from(two),
             header: names_row.iter().map(|c| squeeze(c)).collect(),
             names,
+            taken,
             groups,
             fixed: fixed.clone(),
             sign: DecimalSign::Point,
@@ -361,10 +310,14 @@ fn candidate(
 }
 
 /// A lone column called "current" holds the reading; beside a reading it says which current is meant.
-fn current_is_a_reading(columns: &mut Columns) {
-    if columns.get(Field::Reading).is_none() {
-        columns.at[Field::Reading.index()] = columns.at[Field::Current.index()].take();
+/// That column, where there is one.
+fn current_is_a_reading(columns: &mut Columns) -> Option<(u16, Option<Quantity>)> {
+    if columns.get(Field::Reading).is_some() {
+        return None;
     }
+    let current = columns.at[Field::Current.index()].take();
+    columns.at[Field::Reading.index()] = current;
+    current
 }
 
 /// Puts a column at its field; the first of two with the same meaning stays.

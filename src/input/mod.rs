@@ -20,6 +20,7 @@ mod parquet;
 mod register;
 mod rows;
 mod stream;
+pub mod taken;
 mod text;
 mod unpack;
 mod words;
@@ -27,6 +28,6 @@ mod workbook;
 
 pub use register::register;
 pub use rows::BUILT_IN_FACTORS;
-pub use stream::{FileSeen, Read, Table, read};
+pub use stream::{FileSeen, Read, Refused, Table, read};
 pub use words::plain_serial;
 pub use workbook::THREAD as WORKBOOK_THREAD;

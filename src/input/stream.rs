@@ -9,7 +9,7 @@ use crossbeam_channel::{Receiver, Sender, bounded};
 use self::producer::Producer;
 use super::columns::Headers;
 use super::discover::discover;
-use super::layout::Layout;
+use super::layout::{Lack, Layout};
 use super::rows::Parser;
 use super::words::Words;
 use super::{parquet, text, workbook};
@@ -46,6 +46,15 @@ pub struct Table {
     pub first: Vec<Vec<String>>,
 }
 
+/// A table that cannot be used as it stands.
+#[derive(Debug, Clone)]
+pub struct Refused {
+    /// How it was understood, as far as it was.
+    pub table: Table,
+    /// What it cannot be used without.
+    pub lacks: Vec<Lack>,
+}
+
 /// What reading left behind, beside the batches.
 #[derive(Debug, Default)]
 pub struct Read {
@@ -55,6 +64,8 @@ pub struct Read {
     pub files: Vec<FileSeen>,
     /// Files or sheets that could not be read, or not to their end.
     pub failures: Vec<Error>,
+    /// Those of them, and sheets beside others, whose header or dates say too little.
+    pub refused: Vec<Refused>,
     /// What a reader must know.
     pub notes: Vec<Note>,
 }
@@ -78,7 +89,7 @@ enum Work {
 /// `progress` is told of bytes read and of all bytes.
 ///
 /// # Errors
-/// Where no file is found, or none of them could be read.
+/// Where no file is found.
 pub fn read(
     paths: &[PathBuf],
     config: &Config,
@@ -140,12 +151,6 @@ pub fn read(
     read.notes.extend(notes);
     read.tables = tables.into_inner().expect("no thread panics holding it");
     read.failures = failures.into_inner().expect("no thread panics holding it");
-    if read.tables.is_empty() {
-        let first = read.failures.drain(..).next();
-        return Err(
-            first.unwrap_or_else(|| Error::usage("no file could be read", "check the inputs"))
-        );
-    }
     Ok(read)
 }
 

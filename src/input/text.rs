@@ -17,7 +17,7 @@ use encoding_rs_io::DecodeReaderBytesBuilder;
 use super::cell::{Cell, DecimalSign, decimal_sign};
 use super::columns::{Field, Headers};
 use super::dates::OrderSeen;
-use super::layout::{HEADER_WITHIN, Layout, MOST_COLUMNS, find, header_text, preamble};
+use super::layout::{HEADER_WITHIN, Layout, MOST_COLUMNS, Partial, find, header_text, preamble};
 use super::rows::Parser;
 
 /// Size of a piece in bytes.
@@ -185,45 +185,43 @@ pub fn first_rows(piece: &[u8], delimiter: u8, header_rows: usize) -> Vec<Vec<St
 }
 
 /// The delimiter and layout of a table from its first piece: those that explain most columns.
-#[must_use]
+///
+/// # Errors
+/// Where no way to split it gives a usable header: the one that says most.
 pub fn understand(
     piece: &[u8],
     headers: &Headers,
     fixed: &BTreeMap<Field, String>,
-) -> Option<(u8, Layout)> {
+) -> Result<(u8, Layout), (u8, Box<Partial>)> {
     let mut best: Option<(usize, u8, Layout)> = None;
+    let mut nearest: Option<(u8, Box<Partial>)> = None;
     for delimiter in DELIMITERS {
         let rows = head(piece, delimiter, HEADER_WITHIN + 1);
         // The lines before the header depend on it and it on them: a first look without them.
         let mut known = preamble(&rows[..rows.len().min(30)], headers);
         known.extend(fixed.iter().map(|(k, v)| (*k, v.clone())));
-        let Some((score, mut layout)) = find(&rows, &[], headers, &known) else {
-            continue;
-        };
-        layout.settle(&rows, headers, fixed);
-        if best.as_ref().is_none_or(|(s, _, _)| score > *s) {
-            best = Some((score, delimiter, layout));
+        match find(&rows, &[], headers, &known) {
+            Ok((score, mut layout)) => {
+                layout.settle(&rows, headers, fixed);
+                if best.as_ref().is_none_or(|(s, _, _)| score > *s) {
+                    best = Some((score, delimiter, layout));
+                }
+            }
+            Err(mut partial) => {
+                partial.layout.settle(&rows, headers, fixed);
+                if nearest.as_ref().is_none_or(|(_, p)| partial.says() > p.says()) {
+                    nearest = Some((delimiter, partial));
+                }
+            }
         }
     }
-    let (_, delimiter, mut layout) = best?;
+    let Some((_, delimiter, mut layout)) = best else {
+        return Err(nearest.expect("each delimiter gives one or the other"));
+    };
     let rows = head(piece, delimiter, SAMPLE);
     layout.sign = sign(&rows, &layout);
     layout.trims = trims(&rows, &layout);
-    Some((delimiter, layout))
-}
-
-/// What stands in a piece without a usable header, split as it says most.
-#[must_use]
-pub fn instead_of_header(
-    piece: &[u8],
-    headers: &Headers,
-    fixed: &BTreeMap<Field, String>,
-) -> String {
-    let found = DELIMITERS
-        .map(|d| super::layout::instead_of_header(&head(piece, d, HEADER_WITHIN), headers, fixed));
-    // Of equals the first.
-    let best = found.into_iter().rev().max_by_key(|(score, _)| *score);
-    best.map_or_else(|| "none".to_owned(), |(_, words)| words)
+    Ok((delimiter, layout))
 }
 
 /// Whether so many rows are shorter than the header that it is this exporter's manner.

@@ -13,7 +13,7 @@ use calamine::{CellErrorType, Data, DataRef, Range, Reader, SheetVisible, Sheets
 use super::cell::{Cell, DecimalSign, decimal_sign};
 use super::columns::{Field, Headers};
 use super::dates::OrderSeen;
-use super::layout::{HEADER_WITHIN, Layout, Span, find, header_text};
+use super::layout::{HEADER_WITHIN, Layout, Partial, Span, find, header_text};
 use super::rows::Parser;
 
 /// The last row a spreadsheet can hold, in the usual format and in the old one.
@@ -240,15 +240,20 @@ fn cell(data: &Data) -> Cell<'_> {
 }
 
 /// The layout of a sheet, with what its dates tell about their order.
-#[must_use]
+///
+/// # Errors
+/// Where no row is a usable header: what was understood of the sheet all the same.
 pub fn understand(
     sheet: &Sheet,
     headers: &Headers,
     fixed: &BTreeMap<Field, String>,
-) -> Option<(Layout, OrderSeen)> {
+) -> Result<(Layout, OrderSeen), Box<Partial>> {
     let rows: Vec<Vec<String>> =
         (0..sheet.cells.height().min(HEADER_WITHIN + 1)).map(|n| sheet.text_row(n)).collect();
-    let (_, mut layout) = find(&rows, &sheet.spans, headers, fixed)?;
+    let (_, mut layout) = find(&rows, &sheet.spans, headers, fixed).map_err(|mut partial| {
+        partial.layout.settle(&rows, headers, fixed);
+        partial
+    })?;
     layout.settle(&rows, headers, fixed);
     let numeric = layout.numeric_columns();
     let body = layout.header_rows..sheet.cells.height();
@@ -267,19 +272,7 @@ pub fn understand(
             }
         }
     }
-    Some((layout, order))
-}
-
-/// What stands in a sheet without a usable header.
-#[must_use]
-pub fn instead_of_header(
-    sheet: &Sheet,
-    headers: &Headers,
-    fixed: &BTreeMap<Field, String>,
-) -> String {
-    let rows: Vec<Vec<String>> =
-        (0..sheet.cells.height().min(HEADER_WITHIN)).map(|n| sheet.text_row(n)).collect();
-    super::layout::instead_of_header(&rows, headers, fixed).1
+    Ok((layout, order))
 }
 
 /// Parses the rows of a sheet below its header.

@@ -7,7 +7,7 @@ use serde::Serialize;
 use self::understood::seen;
 use crate::config::Config;
 use crate::input::Read;
-use crate::input::columns::Headers;
+use crate::input::taken::Sure;
 use crate::series::Pass;
 
 mod page;
@@ -20,20 +20,6 @@ pub use settings::start_config;
 const UNREADABLE_SHOWN: usize = 20;
 /// What an unreadable outcome is expected to be; see `input::rows`.
 const OUTCOME_EXPECTED: &str = "an outcome word";
-
-/// How sure the meaning of a column is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Sure {
-    /// The settings name it, or it carries its canonical name, or trade words with all that they need.
-    Sure,
-    /// Something was supplied that the file does not say, such as a unit.
-    Likely,
-    /// Its first values do not read as what it should be.
-    Doubtful,
-    /// It is not used.
-    NotUsed,
-}
 
 /// One column.
 #[derive(Debug, Clone, Serialize)]
@@ -68,8 +54,10 @@ pub struct Seen {
     pub source: String,
     /// Kind of file, encoding, separator.
     pub flavour: String,
-    /// Row of the header among those with cells.
+    /// Row of the header among those with cells; 0 where there is none.
     pub header_row: usize,
+    /// What it cannot be used without; nothing where it is used.
+    pub lacks: Vec<&'static str>,
     /// Columns in their order.
     pub columns: Vec<Column>,
     /// What holds for all rows without a value of their own.
@@ -89,6 +77,8 @@ pub struct Peek {
     pub schema: &'static str,
     /// Tables in the order read.
     pub tables: Vec<Seen>,
+    /// Those whose header or dates say too little to use them.
+    pub refused: Vec<Seen>,
     /// Files and sheets that could not be read.
     pub failures: Vec<String>,
     /// Rows read, used, set aside and unreadable; none where no row could be used.
@@ -124,7 +114,6 @@ impl Peek {
     /// What reading and counting found.
     #[must_use]
     pub fn new(read: &Read, pass: Option<&Pass>, config: &Config) -> Self {
-        let headers = Headers::new(config);
         let mut unknown_outcomes = BTreeMap::new();
         let mut outcomes = BTreeMap::new();
         if let Some(pass) = pass {
@@ -139,7 +128,8 @@ impl Peek {
         }
         Self {
             schema: "leakdrift.peek/1",
-            tables: read.tables.iter().map(|t| seen(t, config, &headers)).collect(),
+            tables: read.tables.iter().map(|t| seen(t, &[], config)).collect(),
+            refused: read.refused.iter().map(|r| seen(&r.table, &r.lacks, config)).collect(),
             failures: read.failures.iter().map(ToString::to_string).collect(),
             rows: pass.map(|p| Rows {
                 read: p.ledger.read,

@@ -6,14 +6,13 @@ use std::sync::{Arc, Mutex};
 
 use crossbeam_channel::Sender;
 
-use super::{Piece, Read, Table, Work};
+use super::{Piece, Read, Refused, Table, Work};
 use crate::config::{Config, DateOrder};
 use crate::error::{Error, Place, Result};
 use crate::input::columns::{Field, Headers};
 use crate::input::dates::OrderSeen;
 use crate::input::discover::from_path;
-use crate::input::layout::Layout;
-use crate::records::Source;
+use crate::input::layout::{Lack, Layout};
 
 /// Bytes looked at to tell what a file is.
 pub(super) const LOOK: usize = 256 << 10;
@@ -83,24 +82,17 @@ impl Producer<'_> {
         Ok(order)
     }
 
-    pub(super) fn add_table(
-        &self,
-        path: &Path,
-        sheet: Option<&str>,
-        flavour: String,
-        layout: &Arc<Layout>,
-        first: Vec<Vec<String>>,
-    ) -> Result<u16> {
+    /// Keeps what was understood of a table that cannot be used.
+    pub(super) fn refuse(&mut self, table: Table, lacks: &[Lack]) {
+        self.read.refused.push(Refused { table, lacks: lacks.to_vec() });
+    }
+
+    pub(super) fn add_table(&self, table: Table) -> Result<u16> {
         let mut tables = self.tables.lock().expect("no thread panics holding it");
         let number = u16::try_from(tables.len()).map_err(|_| {
             Error::usage("more than 65 536 files and sheets", "review them in parts")
         })?;
-        tables.push(Table {
-            source: Source { file: path.to_owned(), sheet: sheet.map(str::to_owned) },
-            flavour,
-            layout: layout.clone(),
-            first,
-        });
+        tables.push(table);
         Ok(number)
     }
 

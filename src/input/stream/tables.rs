@@ -9,13 +9,14 @@ use std::path::Path;
 use std::sync::{Arc, Mutex};
 
 use super::producer::{LOOK, Producer};
-use super::{Piece, Work};
+use super::{Piece, Table, Work};
 use crate::error::{Error, Place, Result};
 use crate::input::dates::OrderSeen;
-use crate::input::layout::{FIRST_ROWS, find, instead_of_header};
+use crate::input::layout::{FIRST_ROWS, Lack, Layout, find};
 use crate::input::unpack::{Bounded, unpacked_most, unpacks_within_reason};
 use crate::input::{compound, open_document, parquet, text, workbook};
 use crate::note::Note;
+use crate::records::Source;
 
 impl Producer<'_> {
     pub(super) fn text<'r>(
@@ -44,12 +45,26 @@ impl Producer<'_> {
                 "export it again",
             ));
         };
-        let Some((delimiter, mut layout)) =
-            text::understand(&first.bytes, &self.headers, &self.fixed(path))
-        else {
-            let found = text::instead_of_header(&first.bytes, &self.headers, &self.fixed(path));
-            return Err(Self::no_header(path, sheet, &found));
+        let table = |delimiter, layout: Layout| {
+            let shown = match delimiter {
+                b'\t' => "tab".to_owned(),
+                d => format!("'{}'", char::from(d)),
+            };
+            Table {
+                flavour: format!("text, {packed}{}, separator {shown}", encoding.name()),
+                first: text::first_rows(&first.bytes, delimiter, layout.header_rows),
+                layout: Arc::new(layout),
+                source: Source { file: path.to_owned(), sheet: sheet.map(str::to_owned) },
+            }
         };
+        let (delimiter, mut layout) =
+            match text::understand(&first.bytes, &self.headers, &self.fixed(path)) {
+                Ok(understood) => understood,
+                Err((delimiter, partial)) => {
+                    self.refuse(table(delimiter, partial.layout), &partial.lacks);
+                    return Err(Self::no_header(path, sheet, &partial.found));
+                }
+            };
         let mut order = OrderSeen::default();
         text::date_order(&first.bytes, delimiter, &layout, layout.header_rows, &mut order);
         if order.order.is_none() && order.needed && self.config.date_order.is_none() {
@@ -62,15 +77,16 @@ impl Producer<'_> {
                 skip = 0;
             }
         }
-        layout.order = self.order(order, path, sheet)?;
-        let shown = match delimiter {
-            b'\t' => "tab".to_owned(),
-            d => format!("'{}'", char::from(d)),
-        };
-        let flavour = format!("text, {packed}{}, separator {shown}", encoding.name());
-        let rows = text::first_rows(&first.bytes, delimiter, layout.header_rows);
-        let layout = Arc::new(layout);
-        let source = self.add_table(path, sheet, flavour, &layout, rows)?;
+        match self.order(order, path, sheet) {
+            Ok(order) => layout.order = order,
+            Err(ambiguous) => {
+                self.refuse(table(delimiter, layout), &[Lack::DateOrder]);
+                return Err(ambiguous);
+            }
+        }
+        let table = table(delimiter, layout);
+        let layout = table.layout.clone();
+        let source = self.add_table(table)?;
         let mut skip = layout.header_rows;
         let mut piece = first;
         loop {
@@ -160,23 +176,32 @@ impl Producer<'_> {
                     path.display(),
                 )));
             }
-            let Some((mut layout, order)) =
-                workbook::understand(&sheet, &self.headers, &self.fixed(path))
-            else {
-                let found = workbook::instead_of_header(&sheet, &self.headers, &self.fixed(path));
-                without.push((name, found));
-                continue;
+            let table = |layout: Layout| Table {
+                source: Source { file: path.to_owned(), sheet: Some(name.clone()) },
+                flavour: "workbook".to_owned(),
+                first: sheet.first_rows(layout.header_rows),
+                layout: Arc::new(layout),
             };
+            let (mut layout, order) =
+                match workbook::understand(&sheet, &self.headers, &self.fixed(path)) {
+                    Ok(understood) => understood,
+                    Err(partial) => {
+                        self.refuse(table(partial.layout), &partial.lacks);
+                        without.push((name, partial.found));
+                        continue;
+                    }
+                };
             match self.order(order, path, Some(&name)) {
                 Ok(order) => layout.order = order,
                 Err(ambiguous) => {
+                    self.refuse(table(layout), &[Lack::DateOrder]);
                     self.fail(ambiguous);
                     continue;
                 }
             }
-            let rows = sheet.first_rows(layout.header_rows);
-            let layout = Arc::new(layout);
-            let source = self.add_table(path, Some(&name), "workbook".to_owned(), &layout, rows)?;
+            let table = table(layout);
+            let layout = table.layout.clone();
+            let source = self.add_table(table)?;
             used += 1;
             let skip = layout.header_rows;
             self.send(source, &layout, skip, Work::Sheet(Box::new(sheet)));
@@ -205,15 +230,25 @@ impl Producer<'_> {
         };
         let names = parquet::names(path).map_err(broken)?;
         let (head, fixed) = ([names], self.fixed(path));
-        let (_, mut layout) = find(&head, &[], &self.headers, &fixed).ok_or_else(|| {
-            let (_, found) = instead_of_header(&head, &self.headers, &fixed);
-            Self::no_header(path, None, &found)
-        })?;
+        let first = parquet::first_rows(path, FIRST_ROWS).map_err(broken)?;
+        let table = |layout: Layout| Table {
+            source: Source { file: path.to_owned(), sheet: None },
+            flavour: "Parquet".to_owned(),
+            layout: Arc::new(layout),
+            first,
+        };
+        let mut layout = match find(&head, &[], &self.headers, &fixed) {
+            Ok((_, layout)) => layout,
+            Err(partial) => {
+                self.refuse(table(partial.layout), &partial.lacks);
+                return Err(Self::no_header(path, None, &partial.found));
+            }
+        };
         layout.header_rows = 0;
         layout.order = self.config.date_order;
-        let layout = Arc::new(layout);
-        let rows = parquet::first_rows(path, FIRST_ROWS).map_err(broken)?;
-        let source = self.add_table(path, None, "Parquet".to_owned(), &layout, rows)?;
+        let table = table(layout);
+        let layout = table.layout.clone();
+        let source = self.add_table(table)?;
         let state = Arc::new(Mutex::new((self.number, 0_u64)));
         let (shared, to_parse, piece_layout) =
             (state.clone(), self.to_parse.clone(), layout.clone());

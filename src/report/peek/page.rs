@@ -23,6 +23,9 @@ impl Peek {
                 table_text(&mut page, table);
             }
         }
+        for table in &self.refused {
+            table_text(&mut page, table);
+        }
         for failure in &self.failures {
             let _ = writeln!(page, "could not be read: {failure}");
         }
@@ -72,11 +75,16 @@ impl Peek {
 }
 
 fn table_text(page: &mut String, table: &Seen) {
-    let _ = writeln!(
-        page,
-        "{}\n  {}, header in row {} of those with cells",
-        table.source, table.flavour, table.header_row
-    );
+    let header = match table.header_row {
+        // A Parquet file names its columns itself.
+        0 if table.flavour == "Parquet" => String::new(),
+        0 => ", no header".to_owned(),
+        row => format!(", header in row {row} of those with cells"),
+    };
+    let _ = writeln!(page, "{}\n  {}{header}", table.source, table.flavour);
+    if !table.lacks.is_empty() {
+        let _ = writeln!(page, "  cannot be used yet: without {}", table.lacks.join(" and "));
+    }
     if let Some(order) = table.date_order {
         let _ = writeln!(page, "  dates are {order}");
     }

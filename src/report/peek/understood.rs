@@ -1,15 +1,17 @@
 //! How one table was understood, column by column, and what it lacks.
 
-use super::{Column, Missing, Seen, Sure, quoted};
+use super::{Column, Missing, Seen, quoted};
 use crate::config::Config;
 use crate::input::Table;
-use crate::input::columns::{Field, Headers, Meaning};
+use crate::input::columns::{Field, Meaning};
+use crate::input::layout::Lack;
+use crate::input::taken::Sure;
 use crate::records::Quantity;
 
-pub(super) fn seen(table: &Table, config: &Config, headers: &Headers) -> Seen {
+/// A table as it was understood; `lacks` names what it cannot be used without.
+pub(super) fn seen(table: &Table, lacks: &[Lack], config: &Config) -> Seen {
     let layout = &table.layout;
-    let columns: Vec<Column> =
-        (0..layout.names.len()).map(|n| column(table, n, config, headers)).collect();
+    let columns = (0..layout.names.len()).map(|n| column(table, n, config)).collect();
     let mut first_rows = Vec::new();
     for row in &table.first {
         for group in &layout.groups {
@@ -28,10 +30,11 @@ pub(super) fn seen(table: &Table, config: &Config, headers: &Headers) -> Seen {
         source: table.source.to_string(),
         flavour: table.flavour.clone(),
         header_row: layout.header_rows,
+        lacks: lacks.iter().map(|l| l.words()).collect(),
         columns,
         fixed: layout.fixed.iter().map(|(f, v)| (f.name(), v.clone())).collect(),
         first_rows,
-        missing: missing(table, config),
+        missing: lacks.iter().map(|l| needed(*l)).chain(missing(table, config)).collect(),
         date_order: layout.order.map(|o| match o {
             crate::config::DateOrder::DayMonthYear => "day-month-year",
             crate::config::DateOrder::MonthDayYear => "month-day-year",
@@ -39,28 +42,24 @@ pub(super) fn seen(table: &Table, config: &Config, headers: &Headers) -> Seen {
     }
 }
 
-fn column(table: &Table, at: usize, config: &Config, headers: &Headers) -> Column {
+/// A column as its layout takes it; less sure where its values say less or something else.
+fn column(table: &Table, at: usize, config: &Config) -> Column {
     let layout = &table.layout;
-    let name = layout.names[at].clone();
+    let taken = &layout.taken[at];
     let values: Vec<&String> =
         table.first.iter().filter_map(|row| row.get(at)).filter(|c| !c.trim().is_empty()).collect();
     let mut found = Column {
+        name: layout.names[at].clone(),
         meaning: None,
         unit: None,
         example: values.first().map(|v| (*v).clone()),
-        sure: Sure::NotUsed,
-        why: None,
-        name,
+        sure: taken.sure,
+        why: taken.why.clone(),
     };
-    for group in &layout.groups {
-        for (field, canonical) in Field::ALL {
-            let Some((_, unit)) = group.columns.get(field).filter(|(c, _)| usize::from(*c) == at)
-            else {
-                continue;
-            };
-            found.meaning = Some(canonical.to_owned());
+    match taken.meaning {
+        Meaning::Field(field, unit) => {
+            found.meaning = Some(field.name().to_owned());
             found.unit = unit.or(field.quantity()).map(unit_name);
-            found.sure = Sure::Sure;
             let has_units = |v: &&String| v.trim_end().ends_with(|c: char| !c.is_ascii_digit());
             if unit.is_none() && field.quantity().is_some() && !values.iter().any(has_units) {
                 found.sure = Sure::Likely;
@@ -73,20 +72,29 @@ fn column(table: &Table, at: usize, config: &Config, headers: &Headers) -> Colum
                 found.sure = Sure::Doubtful;
                 found.why = Some(format!("{} does not read as such", quoted(bad)));
             }
-            return found;
         }
-        for (n, column) in group.columns.factors.iter().enumerate() {
-            if column.is_some_and(|c| usize::from(c) == at) {
-                found.meaning = Some(config.factors[n].clone());
-                found.sure = Sure::Sure;
-                return found;
-            }
-        }
-    }
-    if headers.meaning(&found.name) != Meaning::Unknown {
-        found.why = Some("another column has that meaning".to_owned());
+        Meaning::Factor(n) => found.meaning = Some(config.factors[n].clone()),
+        Meaning::Unknown => {}
     }
     found
+}
+
+/// What a table cannot be used without, and the settings that supply it.
+fn needed(lack: Lack) -> Missing {
+    let lines = match lack {
+        Lack::Date => "[columns]\n\"HEADER AS EXPORTED\" = \"tested_at\"",
+        Lack::Model => {
+            "[columns]\n\"HEADER AS EXPORTED\" = \"model\"\n# or, where a file holds one model only:\n[assume]\nmodel = \"NAME OF MODEL\""
+        }
+        Lack::ReadingOrOutcome => {
+            "[columns]\n\"HEADER AS EXPORTED\" = \"reading_ma\"\n\"HEADER AS EXPORTED\" = \"outcome\""
+        }
+        Lack::DateOrder => "date_order = \"day-month-year\"    # or \"month-day-year\"",
+    };
+    Missing {
+        what: format!("{}: the table cannot be used without", lack.words()),
+        lines: lines.to_owned(),
+    }
 }
 
 /// What a table does not say, and the settings that would.
