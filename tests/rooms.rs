@@ -26,7 +26,10 @@ const MAP: [(&str, &[&str]); 18] = [
     ("verdict", &["analysis", "config", "day", "input", "movement", "series", "stats", "words"]),
     (
         "review",
-        &["analysis", "config", "day", "input", "movement", "series", "stats", "verdict", "words"],
+        &[
+            "analysis", "config", "day", "input", "movement", "note", "series", "stats", "verdict",
+            "words",
+        ],
     ),
     (
         "report",

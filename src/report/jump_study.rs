@@ -48,6 +48,7 @@ pub fn study(review: &Review, asked: &Asked) -> JumpStudy {
         name: review.name.clone(),
         model: asked.model.clone(),
         since: asked.since.map(date_of),
+        first: review.first.clone(),
         from: review.from,
         to: review.to,
         rows: review.rows.clone(),
@@ -92,7 +93,7 @@ fn setting(review: &Review, key: &str) -> Option<String> {
 /// What is printed when an investigation was written.
 #[must_use]
 pub fn closing(report: &JumpPage, out: &std::path::Path) -> String {
-    let mut text = String::new();
+    let mut text = super::first_lines(&report.first);
     let told: Vec<&JudgedJump> = report.jumps.iter().filter(|j| j.is_told()).collect();
     if told.is_empty() {
         text.push_str("no jump in failures large enough to matter\n");

@@ -122,7 +122,7 @@ fn charts(review: &Review, report: &mut LimitsReport) -> Vec<(String, Vec<u8>)> 
 /// What is printed when a study was written.
 #[must_use]
 pub fn closing(report: &LimitsReport, out: &std::path::Path) -> String {
-    let mut text = String::new();
+    let mut text = super::first_lines(&report.first);
     for s in &report.series {
         let said = s.study.recommendation.sentence();
         text.push_str(&format!("{}: {said}\n", s.series.named.title));

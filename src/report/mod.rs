@@ -17,7 +17,7 @@ pub mod write;
 use std::fmt::Write;
 use std::path::Path;
 
-use crate::review::Review;
+use crate::review::{First, Review};
 
 /// A file of a report: its path relative to it, and its content.
 pub type File = (String, Vec<u8>);
@@ -93,10 +93,15 @@ pub fn folder_name(name: &str) -> String {
     if safe.is_empty() { "review".to_owned() } else { safe }
 }
 
+/// What is said before anything else, on the terminal.
+fn first_lines(first: &First) -> String {
+    first.said_first.iter().map(|line| format!("{line}\n")).collect()
+}
+
 /// What is printed when a report was written.
 #[must_use]
 pub fn closing(report: &Review, out: &Path, verbose: bool) -> String {
-    let mut text = String::new();
+    let mut text = first_lines(&report.first);
     let rows = &report.rows;
     let _ = writeln!(
         text,

@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 use serde::Serialize;
 
-use super::{JumpChart, Ledger, Made};
+use super::{First, JumpChart, Ledger, Made};
 use crate::verdict::jump::JudgedJump;
 
 /// The schema named in every result file of the command `jump`.
@@ -20,6 +20,9 @@ pub struct JumpPage {
     pub model: Option<String>,
     /// Date asked about; found where `null`.
     pub since: Option<NaiveDate>,
+    /// What is said before anything else.
+    #[serde(flatten)]
+    pub first: First,
     /// First production day.
     pub from: NaiveDate,
     /// Last production day.

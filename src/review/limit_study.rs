@@ -5,7 +5,7 @@
 use chrono::NaiveDate;
 use serde::Serialize;
 
-use super::{Ledger, Made, ReviewedSeries, SettingLine};
+use super::{First, Ledger, Made, ReviewedSeries, SettingLine};
 use crate::verdict::calculated::CalculatedBand;
 use crate::verdict::candidate::Origin;
 use crate::verdict::group::GroupBand;
@@ -23,6 +23,9 @@ pub struct LimitsReport {
     pub name: String,
     /// Model studied.
     pub model: String,
+    /// What is said before anything else.
+    #[serde(flatten)]
+    pub first: First,
     /// First and last production day of the files; `null` without files.
     pub from: Option<NaiveDate>,
     /// Last production day.

@@ -4,6 +4,7 @@
 //! Takes what the rooms before it gave and asks nothing more. A room of its own so that pages, charts, lists
 //! and machines read the same values. Fields marked `skip` are for people's pages only.
 
+mod first;
 pub mod jump_study;
 pub mod limit_study;
 mod new;
@@ -34,6 +35,7 @@ use crate::verdict::since::Since;
 use crate::verdict::tester::{CalibrationVerdict, SettingVerdict, StationVerdict, TooGoodVerdict};
 use crate::verdict::units::{UnitToCheck, WhyCheck};
 
+pub use first::First;
 pub use new::Subject;
 pub use series::{JudgedDrift, LimitsInForce, NamedStep, ReviewedSeries, StrayLine, Strays};
 
@@ -46,6 +48,9 @@ pub struct Review {
     pub name: String,
     /// Month under review, `2026-10`.
     pub month: String,
+    /// What is said before anything else.
+    #[serde(flatten)]
+    pub first: First,
     /// First and last production day.
     pub from: NaiveDate,
     /// Last production day.

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{InputLine, Made, Review, ReviewedSeries, SCHEMA, StrayLine, Strays, notes};
+use super::{First, InputLine, Made, Review, ReviewedSeries, SCHEMA, StrayLine, Strays, notes};
 use crate::analysis::Findings;
 use crate::analysis::units::strays::{Lies, StrayList};
 use crate::config::Config;
@@ -55,11 +55,10 @@ impl Review {
         let stop = verdicts.stop();
         let Verdicts { series: decided, testers, limit_groups, jumps, units, actions } = verdicts;
         let of_series = series.iter().zip(&movement.series).zip(&findings.series);
-        let mut notes: Vec<String> = read
-            .notes
-            .iter()
-            .chain(&pass.notes)
-            .map(|n| n.0.clone())
+        let noted = || read.notes.iter().chain(&pass.notes);
+        let mut notes: Vec<String> = noted()
+            .filter(|n| !n.first)
+            .map(ToString::to_string)
             .chain(of_series.flat_map(|((s, m), f)| notes::of_series(&s.named.title, m, f)))
             .chain(testers.cannot_tell.map(|why| why.to_string()))
             .chain(config.check_loads.is_empty().then(|| notes::NO_CHECK_LOADS.to_owned()))
@@ -81,6 +80,7 @@ impl Review {
             schema: SCHEMA,
             name: subject.name,
             month: month_text(subject.month),
+            first: First::new(noted()),
             from: date_of(from),
             to: date_of(to),
             rows: pass.ledger.clone(),

@@ -136,6 +136,7 @@ fn study_of(name: &str) -> LimitsReport {
         schema: SCHEMA,
         name: name.into(),
         model: name.into(),
+        first: report.first,
         from: Some(report.from),
         to: Some(report.to),
         rows: Some(report.rows.clone()),

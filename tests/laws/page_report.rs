@@ -31,7 +31,7 @@ use leakdrift::movement::period::Judged;
 use leakdrift::movement::stations::{ActsAs, CannotTell, MonthOffset, TesterStep};
 use leakdrift::records::{Current, Event, Limits, Outcome, Register, TestKind, ma_to_pa};
 use leakdrift::review::{
-    InputLine, JudgedDrift, LimitsInForce, Made, NamedStep, Review, ReviewedSeries, SCHEMA,
+    First, InputLine, JudgedDrift, LimitsInForce, Made, NamedStep, Review, ReviewedSeries, SCHEMA,
     StrayLine, Strays,
 };
 use leakdrift::series::{
@@ -460,6 +460,7 @@ pub fn report_of(name: &str) -> Review {
         schema: SCHEMA,
         name: n(),
         month: "2026-10".to_owned(),
+        first: First { said_first: vec![format!("{name}: said first")] },
         from: day("2025-09-01"),
         to: day("2026-10-30"),
         rows: Ledger {

@@ -1,12 +1,16 @@
 //! Pages of a report: whole, safe to open, and readable from the top, whatever the names and numbers are.
 
+use std::path::Path;
+
 use leakdrift::movement::drift::Shape;
+use leakdrift::note::Note;
 use leakdrift::records::ma_to_pa;
+use leakdrift::report::closing;
 use leakdrift::report::format;
 use leakdrift::report::json::{not_finite, results};
 use leakdrift::report::markdown::summary;
 use leakdrift::report::tables::{rows_not_used_csv, units_to_check_csv};
-use leakdrift::review::Review;
+use leakdrift::review::{First, Review};
 use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::action::{Action, ActionKind};
 use leakdrift::verdict::cautions::{CAUTIONS, WHO_DECIDES};
@@ -51,6 +55,21 @@ fn hostile_names_change_nothing_but_themselves() {
         assert_eq!(escaped(&plain), escaped(&bad), "{ours}");
     }
     assert!(bad.contains("🙂") && bad.contains(&"x".repeat(400)), "names are kept whole");
+}
+
+/// A note that numbers rest on, buried among others at the end of a page, is read after they were believed.
+#[test]
+fn what_the_numbers_rest_on_is_said_below_the_title() {
+    let notes = [Note::new("one of many"), Note::first("readings rest on this"), Note::new("a|b")];
+    let first = First::new(notes.iter());
+    assert_eq!(first.said_first, ["readings rest on this"]);
+    let report = Review { first, ..report_of("M1") };
+    let page = summary(&report);
+    let lines: Vec<&str> = page.lines().filter(|l| !l.is_empty()).collect();
+    assert!(lines[0].starts_with("# "), "{}", lines[0]);
+    assert_eq!(lines[1], "**readings rest on this**");
+    let told = closing(&report, Path::new("out"), false);
+    assert!(told.starts_with("readings rest on this\n"), "{told}");
 }
 
 #[test]
@@ -233,8 +252,9 @@ fn the_result_file_has_every_key_of_the_contract() {
 /// Forty lines are a first screen. Where more actions are there than fit, the worst stand on it.
 #[test]
 fn the_first_screen_holds_the_actions() {
-    for (actions, shown) in [(1, 1), (25, 25), (80, 25)] {
+    for (said, actions, shown) in [(0, 1, 1), (0, 25, 25), (0, 80, 25), (2, 80, 21)] {
         let mut report = report_of("M1");
+        report.first.said_first = vec!["Said first.".to_owned(); said];
         report.actions = (1..=actions)
             .map(|rank| Action {
                 rank,
@@ -253,7 +273,8 @@ fn the_first_screen_holds_the_actions() {
             let line = format!("| {rank} | model {rank} | It moved. | Do thing {rank}. |");
             assert!(first.contains(&line.as_str()), "{line}");
         }
-        assert_eq!(first.iter().any(|l| l.starts_with("And 55 more")), actions == 80);
+        let more = format!("And {} more", actions - shown);
+        assert_eq!(first.iter().any(|l| l.starts_with(&more)), actions == 80);
         assert_eq!(page.matches("| Do thing ").count(), actions, "each action stands once");
         assert!(first.iter().any(|l| l.contains(CAUTIONS[1])));
     }
@@ -262,7 +283,7 @@ fn the_first_screen_holds_the_actions() {
     assert!(
         summary(&report)
             .lines()
-            .take(12)
+            .take(14)
             .any(|l| l.starts_with("Nothing was found that needs action"))
     );
 }

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::super::format::{address, name, text};
-use super::{first_cautions, header, not_read, row};
+use super::{first_cautions, header, not_read, row, title};
 use crate::analysis::jump::{Explained, Named, Parts};
 use crate::day::date_of;
 use crate::review::jump_study::JumpPage;
@@ -165,7 +165,7 @@ pub fn page(report: &JumpPage) -> String {
         || "did failures jump, and why?".to_owned(),
         |d| format!("what changed on {}?", date(d)),
     );
-    line!(page, "# {about}: {question}\n");
+    title(&mut page, &format!("{about}: {question}"), &report.first);
     line!(
         page,
         "{} looked at; files from {} to {}; {} read.\n",

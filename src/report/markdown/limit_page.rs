@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::super::format::{address, anchor, currents_of, name, text, words};
-use super::{band, first_cautions, header, not_read, row, verdict_words};
+use super::{band, first_cautions, header, not_read, row, title, verdict_words};
 use crate::analysis::units::what_if::Would;
 use crate::day::date_of;
 use crate::review::limit_study::{LimitsReport, StudyReport};
@@ -41,7 +41,7 @@ pub fn page(report: &LimitsReport, chart: Option<&str>) -> String {
 }
 
 fn head(page: &mut String, report: &LimitsReport) {
-    line!(page, "# {}: where should the limit be?\n", name(&report.model));
+    title(page, &format!("{}: where should the limit be?", name(&report.model)), &report.first);
     if let Some(((from, to), rows)) = report.from.zip(report.to).zip(report.rows.as_ref()) {
         line!(
             page,

@@ -26,7 +26,7 @@ use std::fmt::Write;
 use super::format::{anchor, currents_of, name, text};
 use crate::day::date_of;
 use crate::movement::drift::Shape;
-use crate::review::{Review, ReviewedSeries};
+use crate::review::{First, Review, ReviewedSeries};
 use crate::verdict::action::Action;
 use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
 use crate::verdict::limits::JudgedLimits;
@@ -36,6 +36,8 @@ use crate::words::time::date;
 
 /// Lines of the action table on the first screen; with what stands above they stay within 40 lines.
 const ACTIONS_AT_THE_TOP: usize = 25;
+/// So many of them at least, whatever is said before them.
+const ACTIONS_AT_LEAST: usize = 10;
 
 /// The whole page, ended by a line break.
 #[must_use]
@@ -82,7 +84,11 @@ fn header(page: &mut String, cells: &[&str]) {
 }
 
 fn head(page: &mut String, report: &Review) {
-    line!(page, "# {}: review of {}\n", name(&report.name), text(&report.month));
+    title(
+        page,
+        &format!("{}: review of {}", name(&report.name), text(&report.month)),
+        &report.first,
+    );
     let rows = &report.rows;
     line!(
         page,
@@ -107,6 +113,14 @@ fn head(page: &mut String, report: &Review) {
     first_cautions(page);
 }
 
+/// The title of a page, with what is said before anything else.
+fn title(page: &mut String, title: &str, first: &First) {
+    line!(page, "# {title}\n");
+    for said in &first.said_first {
+        line!(page, "**{}**\n", text(said));
+    }
+}
+
 /// The two cautions that stand at the head of every page.
 fn first_cautions(page: &mut String) {
     line!(page, "> {} {} [More cautions](#cautions).\n", CAUTIONS[1], CAUTIONS[0]);
@@ -128,7 +142,7 @@ fn actions(page: &mut String, report: &Review) {
         );
         return;
     }
-    let top = report.actions.len().min(ACTIONS_AT_THE_TOP);
+    let top = at_the_top(report);
     action_table(page, report, &report.actions[..top]);
     line!(page);
     if report.actions.len() > top {
@@ -138,6 +152,12 @@ fn actions(page: &mut String, report: &Review) {
             grouped((report.actions.len() - top) as u64)
         );
     }
+}
+
+/// How many actions stand on the first screen: each line said before them takes the place of two.
+fn at_the_top(report: &Review) -> usize {
+    let said = 2 * report.first.said_first.len();
+    report.actions.len().min(ACTIONS_AT_THE_TOP.saturating_sub(said).max(ACTIONS_AT_LEAST))
 }
 
 fn action_table(page: &mut String, report: &Review, actions: &[Action]) {
@@ -152,9 +172,10 @@ fn action_table(page: &mut String, report: &Review, actions: &[Action]) {
 }
 
 fn further_actions(page: &mut String, report: &Review) {
-    if report.actions.len() > ACTIONS_AT_THE_TOP {
+    let top = at_the_top(report);
+    if report.actions.len() > top {
         line!(page, "## Further actions\n");
-        action_table(page, report, &report.actions[ACTIONS_AT_THE_TOP..]);
+        action_table(page, report, &report.actions[top..]);
         line!(page);
     }
 }
