@@ -5,6 +5,8 @@
 
 use std::cmp::Ordering;
 
+use hashbrown::HashMap;
+
 /// What one reading says about a unit's leakage. Units: any, the same throughout a sample.
 ///
 /// ```
@@ -99,6 +101,11 @@ impl Observation {
             .then(self.high().total_cmp(&other.high()))
             .then(self.kind().cmp(&other.kind()))
     }
+
+    /// Equal for equal observations only; of checked ones.
+    fn key(self) -> (u64, u64, u8) {
+        (self.low().to_bits(), self.high().to_bits(), self.kind())
+    }
 }
 
 /// An observation and how often it occurred.
@@ -163,29 +170,8 @@ impl Sample {
     pub fn new(
         observations: impl IntoIterator<Item = (Observation, f64)>,
     ) -> Result<Self, SampleError> {
-        let mut lines = Vec::new();
-        for (observation, count) in observations {
-            let count = checked_count(count)?;
-            let observation = observation.checked()?;
-            if count > 0.0 {
-                lines.push(Counted { observation, count });
-            }
-        }
-        // Counts are part of the order so that rounding in their sums does not depend on it.
-        lines.sort_by(|a, b| a.observation.order(&b.observation).then(a.count.total_cmp(&b.count)));
-        lines.dedup_by(|next, kept| {
-            let same = next.observation == kept.observation;
-            if same {
-                kept.count += next.count;
-            }
-            same
-        });
-        if lines.is_empty() {
-            return Err(SampleError::Empty);
-        }
-        let sample = Self { lines };
-        checked_count(sample.total())?;
-        Ok(sample)
+        let given = Given::new(observations.into_iter().map(|(o, count)| (0, o, count)))?;
+        given.sample()
     }
 
     /// The distinct observations, ascending.
@@ -203,6 +189,71 @@ impl Sample {
 
 fn checked_count(count: f64) -> Result<f64, SampleError> {
     if count.is_finite() && count >= 0.0 { Ok(count) } else { Err(SampleError::BadCount(count)) }
+}
+
+/// Observations as they were given, checked, each as its place among the distinct ones.
+///
+/// There are far fewer distinct readings than lines, so only those are sorted.
+struct Given {
+    /// Ascending, each once.
+    distinct: Vec<Observation>,
+    lines: Vec<GivenLine>,
+}
+
+struct GivenLine {
+    day: i32,
+    place: u32,
+    /// Above zero.
+    count: f64,
+}
+
+impl Given {
+    fn new(
+        observations: impl Iterator<Item = (i32, Observation, f64)>,
+    ) -> Result<Self, SampleError> {
+        let mut places: HashMap<(u64, u64, u8), u32> = HashMap::new();
+        let mut distinct: Vec<Observation> = Vec::new();
+        let mut lines = Vec::with_capacity(observations.size_hint().0);
+        for (day, observation, count) in observations {
+            let count = checked_count(count)?;
+            let observation = observation.checked()?;
+            if count > 0.0 {
+                let place = *places.entry(observation.key()).or_insert_with(|| {
+                    distinct.push(observation);
+                    index(distinct.len() - 1)
+                });
+                lines.push(GivenLine { day, place, count });
+            }
+        }
+        let mut order: Vec<u32> = (0..index(distinct.len())).collect();
+        order.sort_unstable_by(|a, b| distinct[*a as usize].order(&distinct[*b as usize]));
+        let mut sorted_place = vec![0; order.len()];
+        for (place, first_seen) in order.iter().enumerate() {
+            sorted_place[*first_seen as usize] = index(place);
+        }
+        lines.iter_mut().for_each(|l| l.place = sorted_place[l.place as usize]);
+        // Whole counts add up to the same in any order; the rounding of others must not depend on it.
+        if lines.iter().any(|l| l.count.fract() != 0.0) {
+            lines.sort_by(|a, b| a.count.total_cmp(&b.count));
+        }
+        Ok(Self { distinct: order.iter().map(|n| distinct[*n as usize]).collect(), lines })
+    }
+
+    fn sample(&self) -> Result<Sample, SampleError> {
+        let mut lines: Vec<Counted> =
+            self.distinct.iter().map(|&observation| Counted { observation, count: 0.0 }).collect();
+        if lines.is_empty() {
+            return Err(SampleError::Empty);
+        }
+        self.lines.iter().for_each(|l| lines[l.place as usize].count += l.count);
+        let sample = Sample { lines };
+        checked_count(sample.total())?;
+        Ok(sample)
+    }
+}
+
+fn index(place: usize) -> u32 {
+    u32::try_from(place).expect("fewer than 2^32 distinct readings")
 }
 
 /// How often each observation occurred on one day.
@@ -241,36 +292,24 @@ impl Grouped {
     pub fn new(
         observations: impl IntoIterator<Item = (i32, Observation, f64)>,
     ) -> Result<Self, SampleError> {
-        let mut lines = Vec::new();
-        for (day, observation, count) in observations {
-            let count = checked_count(count)?;
-            let observation = observation.checked()?;
-            if count > 0.0 {
-                lines.push((day, observation, count));
+        let mut given = Given::new(observations.into_iter())?;
+        let sample = given.sample()?;
+        given.lines.sort_by_key(|l| l.day);
+        let mut sums = vec![0.0; sample.lines.len()];
+        let mut seen: Vec<u32> = Vec::new();
+        let day_counts = |same_day: &[GivenLine]| {
+            for line in same_day {
+                let sum = &mut sums[line.place as usize];
+                if *sum == 0.0 {
+                    seen.push(line.place);
+                }
+                *sum += line.count;
             }
-        }
-        lines.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.order(&b.1)).then(a.2.total_cmp(&b.2)));
-        let sample =
-            Sample::new(lines.iter().map(|&(_, observation, count)| (observation, count)))?;
-        let index = |observation: &Observation| -> u32 {
-            let place = sample
-                .lines
-                .binary_search_by(|line| line.observation.order(observation))
-                .expect("every observation is a line of the sample made from it");
-            u32::try_from(place).expect("fewer than 2^32 distinct readings")
+            seen.sort_unstable();
+            let counts = seen.drain(..).map(|n| (n, std::mem::take(&mut sums[n as usize])));
+            DayCounts { day: same_day[0].day, counts: counts.collect() }
         };
-        let mut days: Vec<DayCounts> = Vec::new();
-        for (day, observation, count) in &lines {
-            if days.last().is_none_or(|last| last.day != *day) {
-                days.push(DayCounts { day: *day, counts: Vec::new() });
-            }
-            let counts = &mut days.last_mut().expect("just pushed").counts;
-            let line = index(observation);
-            match counts.last_mut() {
-                Some((last, sum)) if *last == line => *sum += count,
-                _ => counts.push((line, *count)),
-            }
-        }
+        let days = given.lines.chunk_by(|a, b| a.day == b.day).map(day_counts).collect();
         Ok(Self { sample, days })
     }
 

@@ -193,7 +193,7 @@ pub fn lines(judged: &[Reading], target: Day, level: f64) -> Option<CarryLines> 
         if day.iter().map(|r| r.count).sum::<f64>() < 3.0 {
             continue;
         }
-        if let Some(median) = weighted_quantile(day, 0.5) {
+        if let Some(median) = BySize::new(day).quantile(0.5) {
             x.push(f64::from(day[0].day - target));
             y.push(median);
         }
@@ -204,9 +204,9 @@ pub fn lines(judged: &[Reading], target: Day, level: f64) -> Option<CarryLines> 
         if week.iter().map(|r| r.count).sum::<f64>() < 20.0 {
             continue;
         }
-        let upper = weighted_quantile(week, 0.841_344_746);
-        let middle = weighted_quantile(week, 0.5);
-        if let Some((upper, middle)) = upper.zip(middle) {
+        let week_by_size = BySize::new(week);
+        let upper = week_by_size.quantile(0.841_344_746);
+        if let Some((upper, middle)) = upper.zip(week_by_size.quantile(0.5)) {
             wx.push(f64::from((week[0].day + 3).div_euclid(7)) - f64::from(target + 3) / 7.0);
             wy.push(upper - middle);
         }
@@ -223,33 +223,42 @@ pub fn lines(judged: &[Reading], target: Day, level: f64) -> Option<CarryLines> 
     })
 }
 
-/// Quantile of grouped readings, interpolated inside the reading step; `None` where it lies among trips.
-#[must_use]
-pub fn weighted_quantile(group: &[Reading], p: f64) -> Option<f64> {
-    let total: f64 = group.iter().map(|r| r.count).sum();
-    let mut sorted: Vec<&Reading> = group.iter().collect();
-    sorted.sort_by(|a, b| {
+/// Readings in order of size, for quantiles.
+pub struct BySize<'a> {
+    total: f64,
+    readings: Vec<(f64, &'a Reading)>,
+}
+
+impl<'a> BySize<'a> {
+    /// Sorts a group of readings; trips lie above all others.
+    #[must_use]
+    pub fn new(group: &'a [Reading]) -> Self {
         let place = |r: &Reading| match r.says {
             Says::Above => f64::INFINITY,
             Says::Below => r.ma - r.step_ma,
             Says::Value => r.ma,
         };
-        place(a).total_cmp(&place(b))
-    });
-    let want = p * total;
-    let mut before = 0.0;
-    let mut rest = sorted.as_slice();
-    while let Some(first) = rest.first() {
-        let same = rest.iter().take_while(|r| r.ma == first.ma && r.says == first.says).count();
-        let count: f64 = rest[..same].iter().map(|r| r.count).sum();
-        if before + count >= want {
-            return (first.says == Says::Value)
-                .then(|| first.ma + first.step_ma * ((want - before) / count - 0.5));
-        }
-        before += count;
-        rest = &rest[same..];
+        let mut readings: Vec<_> = group.iter().map(|r| (place(r), r)).collect();
+        readings.sort_by(|a, b| a.0.total_cmp(&b.0));
+        Self { total: group.iter().map(|r| r.count).sum(), readings }
     }
-    None
+
+    /// Quantile in mA, interpolated inside the reading step; `None` where it lies among trips.
+    #[must_use]
+    pub fn quantile(&self, p: f64) -> Option<f64> {
+        let want = p * self.total;
+        let mut before = 0.0;
+        for same in self.readings.chunk_by(|(_, a), (_, b)| a.ma == b.ma && a.says == b.says) {
+            let count: f64 = same.iter().map(|(_, r)| r.count).sum();
+            if before + count >= want {
+                let first = same[0].1;
+                return (first.says == Says::Value)
+                    .then(|| first.ma + first.step_ma * ((want - before) / count - 0.5));
+            }
+            before += count;
+        }
+        None
+    }
 }
 
 /// All that is asked of one carried body, in a fixed order.

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use crate::analysis::body::describe::{Options, describe};
-use crate::analysis::body::healthy::weighted_quantile;
+use crate::analysis::body::healthy::BySize;
 use crate::config::Config;
 use crate::day::month_of;
 use crate::movement::edges::Edges;
@@ -84,7 +84,8 @@ pub fn months(
         if group.iter().map(|r| r.count).sum::<f64>() < config.month_units {
             continue;
         }
-        let at = |p| weighted_quantile(group, p);
+        let by_size = BySize::new(group);
+        let at = |p| by_size.quantile(p);
         // With more than 5 % tripped the upper end is the limit itself.
         let most = group.iter().map(|r| r.ma).fold(f64::NEG_INFINITY, f64::max);
         if let Some((low, middle)) = at(0.05).zip(at(0.5)) {

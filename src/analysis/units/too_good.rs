@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
-use crate::analysis::body::healthy::weighted_quantile;
+use crate::analysis::body::healthy::BySize;
 use crate::config::Config;
 use crate::day::Day;
 use crate::day::month_of;
@@ -264,7 +264,8 @@ fn collapsed(series: usize, readings: &[Reading], fewest: f64) -> Vec<Collapsed>
                 return None;
             }
             let step = group.iter().map(|r| r.step_ma).fold(0.0, f64::max);
-            let width = weighted_quantile(&group, 0.75)? - weighted_quantile(&group, 0.25)?;
+            let by_size = BySize::new(&group);
+            let width = by_size.quantile(0.75)? - by_size.quantile(0.25)?;
             let days = (group.first()?.day, group.last()?.day);
             Some((key, Cell { days, units, width: width.max(step), step }))
         })

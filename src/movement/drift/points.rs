@@ -95,6 +95,10 @@ pub fn grouped_median(lines: &[(f64, f64, f64)]) -> Option<f64> {
     }
     for _ in 0..60 {
         let middle = 0.5 * (low + high);
+        // Nothing lies between them any more.
+        if middle == low || middle == high {
+            break;
+        }
         if below(middle) < 0.5 * total {
             low = middle;
         } else {

@@ -1,8 +1,10 @@
 //! From inked pixels to a small PNG.
 
-use super::{ChartError, style};
 use std::cmp::Reverse;
-use std::collections::HashMap;
+
+use hashbrown::HashMap;
+
+use super::{ChartError, style};
 
 /// Colours kept: enough for smooth letters and lines, few enough to pack well.
 pub const COLOURS: usize = 40;
