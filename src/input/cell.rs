@@ -84,6 +84,9 @@ fn is_formula_error(text: &str) -> bool {
 /// A cell of delimited text without quotes that stand around it still: a stray one, or a pair of the other kind,
 /// would make another model or serial of it.
 fn unquoted(text: &str) -> &str {
+    if !matches!(text.as_bytes(), [b'"' | b'\'', ..] | [.., b'"']) {
+        return text;
+    }
     let text = text.trim_matches('"');
     let inside = text.strip_prefix('\'').and_then(|t| t.strip_suffix('\''));
     inside.unwrap_or(text)

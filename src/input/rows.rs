@@ -183,12 +183,10 @@ impl<'a> Parser<'a> {
             .get(Field::Date)
             .or_else(|| self.layout.groups[0].columns.get(Field::TestedAt))
             .map_or(0, |(c, _)| usize::from(c));
-        if let Cell::Text(text) = cell(first) {
-            if text.as_bytes()[0].is_ascii_digit() {
-                return RowKind::Test;
-            }
-        } else if matches!(cell(first), Cell::Stamp(_)) {
-            return RowKind::Test;
+        match cell(first) {
+            Cell::Text(text) if text.as_bytes()[0].is_ascii_digit() => return RowKind::Test,
+            Cell::Stamp(_) => return RowKind::Test,
+            _ => {}
         }
         let filled: Vec<Cell<'c>> = (0..width).map(cell).filter(|c| !c.is_empty()).collect();
         if filled.is_empty() {

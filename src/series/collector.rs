@@ -7,11 +7,38 @@ use super::row::{SHARDS, Serials};
 use crate::day::{Day, day_of};
 use crate::records::{AirSums, Batch, Marks, MeasuredVolts, Outcome, Record, Shown, Unreadable};
 
+/// Records of a piece of a shard.
+const PIECE: usize = 4096;
+
+/// The records of the units of one shard, in pieces: one vector that grows would be copied whole again and again,
+/// and all shards' at the same time.
+#[derive(Debug, Default)]
+pub(super) struct Shard(Vec<Vec<Record>>);
+
+impl Shard {
+    fn push(&mut self, record: Record) {
+        match self.0.last_mut() {
+            Some(piece) if piece.len() < PIECE => piece.push(record),
+            _ => {
+                let mut piece = Vec::with_capacity(PIECE);
+                piece.push(record);
+                self.0.push(piece);
+            }
+        }
+    }
+
+    /// All of them, in the order they came.
+    pub(super) fn into_records(self) -> Vec<Record> {
+        let mut all = Vec::with_capacity(self.0.iter().map(Vec::len).sum());
+        self.0.into_iter().for_each(|piece| all.extend(piece));
+        all
+    }
+}
+
 /// Takes batches in order and keeps what the pass needs.
 #[derive(Debug)]
 pub struct Collector {
-    /// Records by shard of their unit.
-    pub(super) shards: Vec<Vec<Record>>,
+    pub(super) shards: Vec<Shard>,
     pub(super) serials: Serials,
     /// By source.
     pub(super) clocks: Vec<ClockTrack>,
@@ -33,7 +60,7 @@ pub struct Collector {
 impl Default for Collector {
     fn default() -> Self {
         Self {
-            shards: vec![Vec::new(); SHARDS],
+            shards: (0..SHARDS).map(|_| Shard::default()).collect(),
             serials: Serials::default(),
             clocks: Vec::new(),
             shown: hashbrown::HashMap::new(),

@@ -2,7 +2,9 @@
 //!
 //! Here, since only this room sees rows; pages and the CSV file show the list as it is.
 
-use super::{Pass, Says, Tests};
+use rayon::prelude::*;
+
+use super::{Pass, Says, Test, Tests};
 use crate::records::pa_to_ma;
 use crate::words::path_text;
 use crate::words::time::time_text;
@@ -82,7 +84,7 @@ impl Pass {
                 tested_at: String::new(),
             }
         });
-        let set_aside = self.tests().flat_map(Tests::all).filter_map(|test| {
+        let describe = |test: Test<'_>| {
             let why = test.set_aside()?;
             let ended = test.outcome().words();
             let found = match test.shown() {
@@ -104,9 +106,13 @@ impl Pass {
                 serial: test.serial().to_owned(),
                 tested_at: time_text(test.time()),
             })
-        });
-        let mut lines: Vec<NotUsed> = unreadable.chain(set_aside).collect();
-        lines.sort();
+        };
+        let tests: Vec<Tests<'_>> = self.tests().collect();
+        let set_aside =
+            tests.into_par_iter().flat_map_iter(|of_station| of_station.all().filter_map(describe));
+        let mut lines: Vec<NotUsed> = unreadable.collect();
+        lines.par_extend(set_aside);
+        lines.par_sort();
         lines
     }
 }

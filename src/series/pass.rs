@@ -197,7 +197,7 @@ impl Collector {
         };
         std::mem::take(&mut self.shards)
             .into_par_iter()
-            .map(|records| sweep(records, &rules))
+            .map(|shard| sweep(shard.into_records(), &rules))
             .collect()
     }
 }

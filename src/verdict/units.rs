@@ -3,9 +3,9 @@
 //! Takes what was found about units and the walks of `series`; decides which units are named. A unit may stand
 //! there for several reasons.
 
-use std::collections::BTreeSet;
 use std::fmt;
 
+use rayon::prelude::*;
 use serde::{Serialize, Serializer};
 
 use crate::analysis::Findings;
@@ -95,8 +95,8 @@ pub struct UnitToCheck {
 /// Every unit that somebody must look at, by reason, model, serial and time.
 #[must_use]
 pub fn units_to_check(pass: &Pass, findings: &Findings, config: &Config) -> Vec<UnitToCheck> {
-    let mut found: BTreeSet<UnitToCheck> = BTreeSet::new();
-    let mut add = |why, test: &NamedTest| found.insert(unit(pass, why, test));
+    let mut found: Vec<UnitToCheck> = Vec::new();
+    let mut add = |why, test: &NamedTest| found.push(unit(pass, why, test));
     for stray in findings.series.iter().flat_map(|f| &f.strays.units) {
         let why = match stray.lies {
             Lies::Above => WhyCheck::StrayAbove,
@@ -118,17 +118,18 @@ pub fn units_to_check(pass: &Pass, findings: &Findings, config: &Config) -> Vec<
         add(WhyCheck::Frozen, test);
     }
     let suspect = Suspect::new(pass, findings, config);
-    for test in pass.tests().flat_map(Tests::all) {
-        if test.set_aside() == Some(SetAside::Contradicted) {
-            add(WhyCheck::Contradicted, &test.named());
-        }
-        if test.outcome() == Outcome::Pass && test.set_aside().is_none() {
-            for why in suspect.of(test) {
-                add(why, &test.named());
-            }
-        }
-    }
-    found.into_iter().collect()
+    let reasons = |test: Test<'_>| {
+        let against = test.set_aside() == Some(SetAside::Contradicted);
+        let passed = test.outcome() == Outcome::Pass && test.set_aside().is_none();
+        let of_pass = passed.then(|| suspect.of(test)).into_iter().flatten();
+        let all = against.then_some(WhyCheck::Contradicted).into_iter().chain(of_pass);
+        all.map(move |why| unit(pass, why, &test.named())).collect::<Vec<_>>()
+    };
+    let tests: Vec<Tests<'_>> = pass.tests().collect();
+    found.par_extend(tests.into_par_iter().flat_map_iter(|t| t.all().flat_map(reasons)));
+    found.par_sort();
+    found.dedup();
+    found
 }
 
 /// What of it somebody must act on beside what other findings say.

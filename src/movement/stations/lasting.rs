@@ -8,6 +8,7 @@ use super::{ActsAs, MonthOffset, Station, StationOptions};
 use crate::stats::estimate::Estimate;
 use crate::stats::numeric::weighted_median;
 use crate::stats::offsets::{Effects, Entry, fit};
+use rayon::prelude::*;
 use std::collections::BTreeMap;
 
 fn entries(
@@ -77,8 +78,20 @@ impl Lasting {
         let (list, kept) = entries(shared, levelled, |i| shared.still[i]);
         let gains = columns(shared, &kept, &others, false);
         let leads = columns(shared, &kept, &others, true);
-        let per_cent = fit(&list, &gains, None);
-        let current = fit(&list, &leads, None);
+        // Each station alone as one or the other, the rest free in both; one scale, so losses compare.
+        let both: Vec<Vec<f64>> = gains.iter().chain(&leads).cloned().collect();
+        let ((per_cent, current), full) = rayon::join(
+            || rayon::join(|| fit(&list, &gains, None), || fit(&list, &leads, None)),
+            || fit(&list, &both, None),
+        );
+        let k = others.len();
+        let without = |column: usize, scale: f64| {
+            let rest = (0..2 * k).filter(|c| *c != column).map(|c| both[c].clone());
+            fit(&list, &rest.collect::<Vec<_>>(), Some(scale)).map_or(f64::INFINITY, |e| e.loss)
+        };
+        let losses: Vec<f64> = full.as_ref().map_or_else(Vec::new, |full| {
+            (0..2 * k).into_par_iter().map(|column| without(column, full.scale)).collect()
+        });
         let mut lasting = Self {
             per_cent,
             current,
@@ -89,20 +102,10 @@ impl Lasting {
             reference,
             others,
         };
-        // Each station alone as one or the other, the rest free in both; one scale, so losses compare.
-        let both: Vec<Vec<f64>> = gains.iter().chain(&leads).cloned().collect();
-        let k = lasting.others.len();
-        let full = fit(&list, &both, None);
-        let scale = full.as_ref().map(|f| f.scale);
         let mut dropped = vec![false; 2 * k];
         for i in 0..k {
             let Some(full) = &full else { break };
-            let without = |j: usize| {
-                let rest: Vec<Vec<f64>> =
-                    (0..2 * k).filter(|c| *c != j).map(|c| both[c].clone()).collect();
-                fit(&list, &rest, scale).map_or(f64::INFINITY, |e| e.loss)
-            };
-            let (as_current, as_per_cent) = (without(i), without(k + i));
+            let (as_current, as_per_cent) = (losses[i], losses[k + i]);
             let name = if as_current < as_per_cent { ActsAs::Milliampere } else { ActsAs::PerCent };
             lasting.acts_as.insert(lasting.others[i], name);
             // The second effect must earn its place.

@@ -17,15 +17,19 @@ use plotters::prelude::*;
 pub fn png(chart: &Chart) -> Result<Vec<u8>, ChartError> {
     chart.check()?;
     let (w, h, times) = (chart.width, chart.height, style::OVERSIZE);
+    // White paper.
     let mut pixels = vec![255u8; (w * times) as usize * (h * times) as usize * 3];
     {
         let root =
             BitMapBackend::with_buffer(&mut pixels, (w * times, h * times)).into_drawing_area();
-        root.fill(&WHITE).map_err(failed)?;
         Sheet { root: &root }.chart(chart)?;
         root.present().map_err(failed)?;
     }
-    super::picture::pack(&super::picture::shrink(&pixels, w, h, times), w, h)
+    super::picture::pack(
+        &super::picture::shrink::<{ style::OVERSIZE as usize }>(&pixels, w, h),
+        w,
+        h,
+    )
 }
 
 impl Sheet<'_, '_> {

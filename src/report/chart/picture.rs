@@ -9,17 +9,17 @@ use super::{ChartError, style};
 /// Colours kept: enough for smooth letters and lines, few enough to pack well.
 pub const COLOURS: usize = 40;
 
-/// Averages blocks of `times` × `times` pixels. `rgb` has three bytes a pixel, `width` × `height` is the
-/// size of the result.
+/// Averages blocks of `TIMES` × `TIMES` pixels, at most 16. `rgb` has three bytes a pixel, `width` × `height` is
+/// the size of the result.
 #[must_use]
-pub fn shrink(rgb: &[u8], width: u32, height: u32, times: u32) -> Vec<u8> {
-    let (w, h, t) = (width as usize, height as usize, times as usize);
+pub fn shrink<const TIMES: usize>(rgb: &[u8], width: u32, height: u32) -> Vec<u8> {
+    let (w, h) = (width as usize, height as usize);
     let mut out = Vec::with_capacity(w * h * 3);
-    let (half, all) = ((t * t / 2) as u32, (t * t) as u32);
+    let all = (TIMES * TIMES) as u16;
     // Down first, many bytes at once; what is left to add along a row is a small part.
-    let mut down = vec![0_u32; w * t * 3];
+    let mut down = vec![0_u16; w * TIMES * 3];
     let mut before: &[u8] = &[];
-    for rows in rgb.chunks_exact(w * t * t * 3) {
+    for rows in rgb.chunks_exact(w * TIMES * TIMES * 3) {
         // Most of a chart is as the row above: paper, grid and upright lines.
         if rows == before {
             out.extend_from_within(out.len() - w * 3..);
@@ -27,11 +27,11 @@ pub fn shrink(rgb: &[u8], width: u32, height: u32, times: u32) -> Vec<u8> {
         }
         before = rows;
         down.fill(0);
-        for row in rows.chunks_exact(w * t * 3) {
-            down.iter_mut().zip(row).for_each(|(sum, byte)| *sum += u32::from(*byte));
+        for row in rows.chunks_exact(w * TIMES * 3) {
+            down.iter_mut().zip(row).for_each(|(sum, byte)| *sum += u16::from(*byte));
         }
-        for block in down.chunks_exact(t * 3) {
-            let mut sums = [half; 3];
+        for block in down.chunks_exact(TIMES * 3) {
+            let mut sums = [all / 2; 3];
             for pixel in block.as_chunks::<3>().0 {
                 sums.iter_mut().zip(pixel).for_each(|(sum, channel)| *sum += channel);
             }
