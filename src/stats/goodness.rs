@@ -136,14 +136,7 @@ pub fn bootstrap(
 
 /// Upper edges of the cells, ascending, all finite; beyond the last one lies one more cell.
 fn cell_edges(sample: &Sample) -> Vec<f64> {
-    let limit = sample
-        .lines()
-        .iter()
-        .filter_map(|line| match line.observation {
-            Observation::Above(limit) => Some(limit),
-            _ => None,
-        })
-        .fold(f64::INFINITY, f64::min);
+    let limit = sample.lowest_above();
     let empirical = Empirical::of(sample);
     let share = 1.0 / CELLS as f64;
     let mut edges: Vec<f64> = Vec::new();

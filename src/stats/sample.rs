@@ -180,6 +180,13 @@ impl Sample {
         &self.lines
     }
 
+    /// The lowest edge that something is only known to lie above; infinity where there is none.
+    #[must_use]
+    pub fn lowest_above(&self) -> f64 {
+        let above = |line: &&Counted| matches!(line.observation, Observation::Above(_));
+        self.lines.iter().find(above).map_or(f64::INFINITY, |line| line.observation.low())
+    }
+
     /// How many were observed: the sum of the counts.
     #[must_use]
     pub fn total(&self) -> f64 {

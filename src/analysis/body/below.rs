@@ -112,18 +112,6 @@ fn family_weight(local: Option<&Tail>) -> f64 {
     gain.map_or(1.0, |gain| 1.0 / (1.0 + ((gain - 4.0) / 2.0).exp()))
 }
 
-/// The lowest limit that tripped a unit.
-fn lowest_trip(data: &Grouped) -> f64 {
-    data.sample()
-        .lines()
-        .iter()
-        .filter_map(|line| match line.observation {
-            Observation::Above(limit) => Some(limit),
-            _ => None,
-        })
-        .fold(f64::INFINITY, f64::min)
-}
-
 /// Upper edges of readings that are edges of the coarsest step, ascending, with the number of readings
 /// beyond each.
 fn upper_edges(data: &Grouped, edges: &Edges) -> Vec<(f64, f64)> {
@@ -159,7 +147,7 @@ fn upper_edges(data: &Grouped, edges: &Edges) -> Vec<(f64, f64)> {
 /// The edge that leaves nearest to `share` of the readings above, not above a limit that tripped.
 pub(super) fn cut(data: &Grouped, edges: &Edges, share: f64) -> Option<f64> {
     let n = data.sample().total();
-    let trip = lowest_trip(data);
+    let trip = data.sample().lowest_above();
     let distance = |beyond: f64| ((beyond + 0.5) / (share * n + 0.5)).ln().abs();
     upper_edges(data, edges)
         .into_iter()
@@ -233,7 +221,7 @@ fn local_threshold(data: &Grouped, edges: &Edges, cut: f64) -> Result<f64, TailE
 
 /// Where the open tail starts.
 pub(super) fn tail_threshold(data: &Grouped, edges: &Edges) -> Result<f64, TailError> {
-    let trip = lowest_trip(data);
+    let trip = data.sample().lowest_above();
     let beyond = |edge: f64, beyond: f64| (edge <= trip + 1e-9 * trip.abs()).then_some(beyond);
     threshold(data, edges, OPEN_SHARES, beyond)
 }

@@ -431,7 +431,6 @@ fn zones(input: &Distribution) -> Vec<Layer> {
         layers.push(Layer::Zone {
             role: Role::Workable,
             name: Some(format!("workable band {}", ends(from, to))),
-            along: Along::Upright,
             from,
             to,
         });
@@ -440,7 +439,6 @@ fn zones(input: &Distribution) -> Vec<Layer> {
         layers.push(Layer::Zone {
             role: Role::Quiet,
             name: Some(format!("end of the healthy tail {}", ends(from, to))),
-            along: Along::Upright,
             from,
             to,
         });

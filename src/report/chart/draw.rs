@@ -193,21 +193,9 @@ impl Sheet<'_, '_> {
     fn shades(&self, placed: &Placed, layer: &Layer) -> Result<(), ChartError> {
         let a = placed.area;
         match layer {
-            Layer::Zone { role, along, from, to, .. } => {
-                let ink = style::shade(*role);
-                let zone = match along {
-                    Along::Upright => Area {
-                        left: placed.x(*from).clamp(a.left, a.right),
-                        right: placed.x(*to).clamp(a.left, a.right),
-                        ..a
-                    },
-                    Along::Level => Area {
-                        top: placed.y(*to).clamp(a.top, a.bottom),
-                        bottom: placed.y(*from).clamp(a.top, a.bottom),
-                        ..a
-                    },
-                };
-                self.rect(zone, ink)
+            Layer::Zone { role, from, to, .. } => {
+                let at = |x: f64| placed.x(x).clamp(a.left, a.right);
+                self.rect(Area { left: at(*from), right: at(*to), ..a }, style::shade(*role))
             }
             Layer::Band { role, low, high, .. } => {
                 let corners: Vec<(f64, f64)> =

@@ -120,7 +120,6 @@ pub(super) fn step_zone(step: &StepOn) -> Layer {
     Layer::Zone {
         role: Role::Step,
         name: Some("dates on which the step may have been".to_owned()),
-        along: Along::Upright,
         from: f64::from(step.low),
         to: f64::from(step.high) + 1.0,
     }
@@ -258,7 +257,6 @@ fn forecast_area(input: &Drift) -> Option<Layer> {
         return Some(Layer::Zone {
             role: Role::Forecast,
             name: Some("dates on which the limit may be reached".to_owned()),
-            along: Along::Upright,
             from: f64::from(day_number(low)),
             to: f64::from(day_number(high)) + 1.0,
         });

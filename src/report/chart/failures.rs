@@ -201,7 +201,6 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
         layers.push(Layer::Zone {
             role: Role::Step,
             name: Some("dates on which the jump may have begun".to_owned()),
-            along: Along::Upright,
             from: f64::from(jump.low),
             to: f64::from(jump.high) + 1.0,
         });

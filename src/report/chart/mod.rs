@@ -218,7 +218,7 @@ pub struct Whisker {
     pub high: f64,
 }
 
-/// Which way a rule or zone runs.
+/// Which way a rule runs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Along {
     /// Upright: it marks a place on the x axis.
@@ -237,8 +237,8 @@ pub enum Layer {
     Line { role: Role, name: Option<String>, dash: Dash, points: Vec<Point> },
     /// A shaded area between two edges.
     Band { role: Role, name: Option<String>, low: Vec<Point>, high: Vec<Point> },
-    /// A shaded stripe across the whole panel.
-    Zone { role: Role, name: Option<String>, along: Along, from: f64, to: f64 },
+    /// A shaded upright stripe across the whole panel.
+    Zone { role: Role, name: Option<String>, from: f64, to: f64 },
     /// Single points.
     Points { role: Role, name: Option<String>, shape: Shape, points: Vec<Point> },
     /// Upright intervals.

@@ -223,7 +223,6 @@ fn zone(input: &TradeOff, x: &Axis) -> Option<Layer> {
     (from <= to).then(|| Layer::Zone {
         role: Role::Workable,
         name: Some("workable band".to_owned()),
-        along: Along::Upright,
         from,
         to,
     })
