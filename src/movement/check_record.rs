@@ -76,7 +76,6 @@ fn how_many<S: Serializer>(points: &[(Day, f64)], to: S) -> Result<S::Ok, S::Err
 }
 
 /// The record of every load that must pass, by station; loads that trip show no reading.
-#[must_use]
 pub fn check_records(pass: &Pass, config: &Config) -> Vec<LoadRecord> {
     let mut groups: BTreeMap<(u16, &str), Vec<(&CheckReading, f64)>> = BTreeMap::new();
     // A clock that stood on another year says nothing about when.
@@ -183,7 +182,6 @@ fn usual(values: &[f64]) -> Vec<Option<f64>> {
 }
 
 /// Whether a check load ended as `expected` says: an outcome, `pass`, or `fail` for any failure.
-#[must_use]
 pub fn right(outcome: Outcome, expected: &str) -> bool {
     match expected {
         "pass" => outcome == Outcome::Pass,

@@ -62,7 +62,6 @@ pub struct DriftOptions {
 
 impl DriftOptions {
     /// Those of the settings: replicates of the shape test are drawn from the one seed.
-    #[must_use]
     pub fn new(config: &Config) -> Self {
         Self {
             level: config.confidence,
@@ -101,7 +100,6 @@ pub enum Shape {
 
 impl Shape {
     /// Machine name.
-    #[must_use]
     pub fn key(self) -> &'static str {
         match self {
             Self::Steady => "steady",
@@ -113,7 +111,6 @@ impl Shape {
     }
 
     /// As printed.
-    #[must_use]
     pub fn words(self) -> &'static str {
         match self {
             Self::SlopeAndStep => "slope and step",
@@ -156,7 +153,6 @@ pub struct DayLine {
 
 impl DayLine {
     /// Height on a day, mA.
-    #[must_use]
     pub fn at(&self, day: i32) -> f64 {
         self.at_start_ma + self.per_day_ma.value * f64::from(day - self.from)
     }
@@ -208,7 +204,6 @@ pub struct Drift {
 impl Drift {
     /// First day of a slope and how far it has carried the level since, per cent of the level there; `None`
     /// where no slope is found.
-    #[must_use]
     pub fn slope_so_far_pct(&self) -> Option<(i32, Estimate)> {
         if !matches!(self.shape, Some(Shape::Slope | Shape::SlopeAndStep)) {
             return None;
@@ -232,7 +227,6 @@ impl Drift {
 ///
 /// - Shape: points in any order, one per day or week; values finite. Units: mA, days since 1970.
 /// - No errors: what cannot be said is `None`, with `no_shape` for the shape.
-#[must_use]
 pub fn assess(points: &[DayPoint], options: &DriftOptions) -> Drift {
     let mut points: Vec<DayPoint> = points.to_vec();
     points.sort_by_key(|p| p.day);
@@ -468,7 +462,6 @@ pub struct Event {
 }
 
 /// For each step the event inside its date interval that is nearest to its day (the first of equals).
-#[must_use]
 pub fn name_events(steps: &[DriftStep], events: &[Event]) -> Vec<Option<String>> {
     steps
         .iter()

@@ -14,14 +14,12 @@ pub struct Edges {
 
 impl Edges {
     /// The same step everywhere.
-    #[must_use]
     pub fn uniform(step: f64) -> Self {
         Self::by_size(vec![(f64::NEG_INFINITY, step)])
     }
 
     /// Pairs of the reading from which a step holds, and the step; ranges without a usable step are
     /// left out.
-    #[must_use]
     pub fn by_size(ranges: Vec<(f64, f64)>) -> Self {
         let mut ranges: Vec<(f64, f64)> = ranges
             .into_iter()
@@ -32,13 +30,11 @@ impl Edges {
     }
 
     /// Any place is an edge: for readings that were carried and lie on no instrument's steps.
-    #[must_use]
     pub fn anywhere() -> Self {
         Self { ranges: Vec::new() }
     }
 
     /// Whether `x` lies on an edge, up to rounding.
-    #[must_use]
     pub fn contains(&self, x: f64) -> bool {
         match self.step_at(x) {
             None => x.is_finite(),
@@ -50,13 +46,11 @@ impl Edges {
     }
 
     /// The highest edge at or below `x`.
-    #[must_use]
     pub fn at_or_below(&self, x: f64) -> f64 {
         self.step_at(x).map_or(x, |step| ((x / step - 0.5 + 1e-6).floor() + 0.5) * step)
     }
 
     /// The lowest edge at or above `x`.
-    #[must_use]
     pub fn at_or_above(&self, x: f64) -> f64 {
         self.step_at(x).map_or(x, |step| ((x / step - 0.5 - 1e-6).ceil() + 0.5) * step)
     }
@@ -72,7 +66,6 @@ impl Edges {
 }
 
 /// The place of an observation among others: a trip at its limit, an interval at its middle.
-#[must_use]
 pub fn place(observation: Observation) -> f64 {
     match observation {
         Observation::Between { low, high } => low + (high - low) / 2.0,

@@ -62,7 +62,6 @@ pub struct SeriesMovement {
 
 impl SeriesMovement {
     /// Typical reading of the last points, mA.
-    #[must_use]
     pub fn typical_now_ma(&self) -> f64 {
         let last: Vec<f64> = self.points.iter().rev().take(25).map(|p| p.value_ma).collect();
         median(&last).or_else(|| self.readings.last().map(|r| r.ma)).unwrap_or(0.0)
@@ -85,7 +84,6 @@ pub struct GroupSplit {
 }
 
 /// Options for two groups from the settings.
-#[must_use]
 pub fn group_rules(config: &Config) -> GroupRules {
     GroupRules {
         bic_gain: config.groups_bic_gain,
@@ -101,7 +99,6 @@ fn shape_options(config: &Config) -> shape::Options {
 }
 
 /// Finds what moved, and so which period of each series is judged.
-#[must_use]
 pub fn find(pass: &Pass, register: &Register, config: &Config) -> Movement {
     let all: Vec<Vec<Reading>> =
         pass.series.par_iter().map(|s| readings(s, &pass.plant.steps)).collect();
@@ -129,7 +126,6 @@ pub fn find(pass: &Pass, register: &Register, config: &Config) -> Movement {
 }
 
 /// Voltage and frequency of every series, for currents that grow with both.
-#[must_use]
 pub fn facts(pass: &Pass) -> Vec<SeriesFacts> {
     pass.series
         .iter()

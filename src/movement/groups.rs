@@ -43,7 +43,6 @@ pub struct Split {
 ///   over levels and groups, BIC gain `G - (levels - 1) ln n`, explained share `G / (2 n H)`, `H` the entropy
 ///   of the groups (uncertainty coefficient, Theil 1970; from memory). The factor with the largest
 ///   gain, so that many levels pay for their number; equal ones by name.
-#[must_use]
 pub fn split_by(groups: &TwoGroups, levels: &[FactorLevel], rules: &GroupRules) -> Option<Split> {
     let mut factors: BTreeMap<&str, BTreeMap<&str, [f64; 2]>> = BTreeMap::new();
     for entry in levels {

@@ -36,7 +36,6 @@ pub struct LimitHistory {
 
 /// The history of a series' limits: per station and day those of most units; runs of equal days are one
 /// entry, and stations that changed together are one entry without a station.
-#[must_use]
 pub fn history(series: &Series, stations: &[String]) -> LimitHistory {
     let mut counts: BTreeMap<u16, BTreeMap<Day, BTreeMap<Limits, u64>>> = BTreeMap::new();
     for o in &series.outcomes {

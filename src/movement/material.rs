@@ -32,7 +32,6 @@ pub struct DriftNumbers {
 }
 
 /// The numbers of a movement, before its rejects are known: those are left at nothing for the verdict to give.
-#[must_use]
 pub fn drift_numbers(moved: &SeriesMovement, config: &Config) -> DriftNumbers {
     DriftNumbers {
         x50_ma: moved.typical_now_ma(),
@@ -43,7 +42,6 @@ pub fn drift_numbers(moved: &SeriesMovement, config: &Config) -> DriftNumbers {
 }
 
 /// What a movement says by itself; readings, limit and rejects are left at nothing for the caller to give.
-#[must_use]
 pub fn numbers_of(drift: &Drift, adjusted_p: f64, config: &Config) -> DriftNumbers {
     let sloped = matches!(drift.shape, Some(Shape::Slope | Shape::SlopeAndStep));
     DriftNumbers {
@@ -80,7 +78,6 @@ pub enum Material {
 
 impl Material {
     /// Machine name.
-    #[must_use]
     pub fn key(self) -> &'static str {
         match self {
             Self::SlopeUsesRoom => "slope_uses_room",
@@ -109,7 +106,6 @@ pub struct DriftFlag {
 ///   material from `step_typical_share` of the typical reading; where no room is left any slope of
 ///   enough reading steps is.
 /// - A `season` is material only where it carries rejects past `a`: by itself it comes back.
-#[must_use]
 pub fn flag(numbers: &DriftNumbers, config: &Config) -> DriftFlag {
     let moving = numbers.shape.is_some_and(|s| s != Shape::Steady);
     let certain = moving && numbers.adjusted_p.is_some_and(|p| p <= significance(config));
@@ -185,7 +181,6 @@ pub struct Step {
 }
 
 /// Whether a step is established: certain and material. A change of limit is no step.
-#[must_use]
 pub fn established(step: &Step, x50_ma: f64, high_limit_ma: Option<f64>, config: &Config) -> bool {
     step.adjusted_p <= significance(config)
         && step_is_material(step.size_ma, room_ma(high_limit_ma, x50_ma), x50_ma, config)

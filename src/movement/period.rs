@@ -35,13 +35,11 @@ pub struct Period {
 
 impl Period {
     /// Whether a day is judged.
-    #[must_use]
     pub fn has(&self, day: Day) -> bool {
         (self.from..=self.to).contains(&day)
     }
 
     /// So many units of the period as units a month.
-    #[must_use]
     pub fn units_per_month(&self, units: f64) -> f64 {
         let days = f64::from(self.to - self.from + 1);
         units / (days / DAYS_PER_MONTH).max(1.0 / DAYS_PER_MONTH)
@@ -103,7 +101,6 @@ pub struct JudgedDays {
 /// - `season`: the shape is `season`, so up to 12 months count.
 ///
 /// Going back for enough units never crosses an established step. `None` where no day has units.
-#[must_use]
 pub fn judged_from(
     established_steps: &[NaiveDate],
     days: &[DayUnits],
@@ -180,7 +177,6 @@ fn sum<'a>(days: impl Iterator<Item = &'a DayUnits>) -> u64 {
 
 /// Last day of the planning horizon: `horizon_months` after `to`, but never further ahead than the
 /// history, which starts on `history_from`, reaches back.
-#[must_use]
 pub fn horizon_end(history_from: NaiveDate, to: NaiveDate, config: &Config) -> NaiveDate {
     let planned = to.checked_add_months(Months::new(config.horizon_months));
     let back = u64::try_from((to - history_from).num_days()).unwrap_or(0);
@@ -189,7 +185,6 @@ pub fn horizon_end(history_from: NaiveDate, to: NaiveDate, config: &Config) -> N
 }
 
 /// Which period of a series is judged, and whether its readings are carried along a slope.
-#[must_use]
 pub fn period(
     series: &Series,
     moved: &SeriesMovement,

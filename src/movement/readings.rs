@@ -24,7 +24,6 @@ pub struct Reading {
 
 impl Reading {
     /// What one row says about the unit's current (design section 4).
-    #[must_use]
     pub fn observation(&self) -> Observation {
         match self.says {
             Says::Above => Observation::Above(self.ma),
@@ -35,7 +34,6 @@ impl Reading {
 }
 
 /// A shown value as an interval of half a step to either side; zero says only "below half a step".
-#[must_use]
 pub fn value(ma: f64, step_ma: f64) -> Observation {
     let half = step_ma / 2.0;
     if ma <= half {
@@ -48,7 +46,6 @@ pub fn value(ma: f64, step_ma: f64) -> Observation {
 pub use crate::series::pa_to_ma as ma;
 
 /// All readings of a series.
-#[must_use]
 pub fn readings(series: &Series, steps: &Steps) -> Vec<Reading> {
     series
         .tally
@@ -73,7 +70,6 @@ pub fn grouped<'a>(readings: impl Iterator<Item = &'a Reading>) -> Result<Groupe
 }
 
 /// Edges of the coarsest step, by size of reading, among the stations that tested a series.
-#[must_use]
 pub fn edges(pass: &Pass, readings: &[Reading]) -> Edges {
     let mut stations: Vec<u16> = readings.iter().map(|r| r.station).collect();
     stations.sort_unstable();
@@ -95,7 +91,6 @@ pub fn edges(pass: &Pass, readings: &[Reading]) -> Edges {
 }
 
 /// The coarsest step, in mA, among the stations at this reading.
-#[must_use]
 pub fn coarsest_step(pass: &Pass, readings: &[Reading], at_ma: f64) -> f64 {
     let pa = crate::series::ma_to_pa(at_ma).unwrap_or(0);
     let mut stations: Vec<u16> = readings.iter().map(|r| r.station).collect();

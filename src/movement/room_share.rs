@@ -26,7 +26,6 @@ pub struct RoomShare {
 }
 
 /// Shares of the room; `None` without points.
-#[must_use]
 pub fn room_share(
     points: &[DayPoint],
     drift: &Drift,

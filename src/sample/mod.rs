@@ -72,7 +72,6 @@ pub enum WriteError {
 }
 
 /// The whole factory for a seed; no files are touched.
-#[must_use]
 pub fn plan(seed: u64) -> Factory {
     let units = stories::plan(seed);
     let mut tests = schedule::rows(seed, &units);

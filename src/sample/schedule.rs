@@ -87,7 +87,6 @@ pub struct Test {
 
 impl Test {
     /// Whether it is of a check load.
-    #[must_use]
     pub fn is_check(&self) -> bool {
         self.unit.is_none()
     }

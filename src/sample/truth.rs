@@ -181,7 +181,6 @@ pub struct Body {
 /// current and noise by the trapezoidal rule over plus and minus 6 standard deviations, which for a
 /// normal weight is exact to far more digits than are used. DC: everything is lognormal, the noise
 /// of 1 % to first order, the day's humidity about its season included.
-#[must_use]
 pub fn share_at_or_below(body: Body, date: NaiveDate, ma: f64) -> f64 {
     let filters: &[(Filter, f64)] = match (body.model, body.filter) {
         (Model::Sm415, Some(Filter::S)) => &[(Filter::S, 1.0)],
@@ -251,7 +250,6 @@ fn below(z: f64) -> f64 {
 
 /// The reading, mA, that a share `p` of healthy units made on `date` stays under. By bisection to
 /// 12 digits; `p` must lie between 0 and 1.
-#[must_use]
 pub fn quantile_ma(body: Body, date: NaiveDate, p: f64) -> f64 {
     let (mut low, mut high) = (1e-6_f64, 100.0_f64);
     for _ in 0..60 {
@@ -267,7 +265,6 @@ pub fn quantile_ma(body: Body, date: NaiveDate, p: f64) -> f64 {
 
 /// The first day on which more than the share `accepted` of KB120 reads above its high limit of
 /// 0.800 mA, if the moisture goes on as before; searched to the end of 2028.
-#[must_use]
 pub fn crossing_date(accepted: f64) -> Option<NaiveDate> {
     let body = Body { model: Model::Kb120, kind: Kind::AcWithstand, filter: None };
     let first = super::calendar::day(2026, 10, 30);

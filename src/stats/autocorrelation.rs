@@ -11,7 +11,6 @@ pub const LARGEST_RHO: f64 = 0.95;
 /// - Source: Box & Jenkins, Time Series Analysis (from memory).
 ///
 /// `None` where the series is no longer than the lag or has no spread.
-#[must_use]
 pub fn autocorrelation(x: &[f64], lag: usize) -> Option<f64> {
     if x.len() <= lag || x.len() < 2 {
         return None;
@@ -27,7 +26,6 @@ pub fn autocorrelation(x: &[f64], lag: usize) -> Option<f64> {
 /// Autocorrelation of residuals, which have mean zero already: nothing is subtracted.
 ///
 /// `None` where there are too few residuals or they are all zero.
-#[must_use]
 pub fn about_zero(residuals: &[f64], lag: usize) -> Option<f64> {
     if residuals.len() <= lag {
         return None;
@@ -41,7 +39,6 @@ pub fn about_zero(residuals: &[f64], lag: usize) -> Option<f64> {
 /// `clip((n r + 1)/(n - 3), 0, 0.95)`.
 ///
 /// Source: Kendall (1954), Biometrika 41, 403-404, `E r = rho - (1 + 3 rho)/n` (from memory).
-#[must_use]
 pub fn corrected_about_mean(r: f64, n: usize) -> f64 {
     let n = n as f64;
     clip((n * r + 1.0) / (n - 3.0), n > 3.0)
@@ -49,7 +46,6 @@ pub fn corrected_about_mean(r: f64, n: usize) -> f64 {
 
 /// AR(1) parameter from the lag-1 correlation `r` of `n` points about a fitted line, freed of its
 /// bias: `clip((n r + 2)/(n - 4), 0, 0.95)`.
-#[must_use]
 pub fn corrected_about_line(r: f64, n: usize) -> f64 {
     let n = n as f64;
     clip((n * r + 2.0) / (n - 4.0), n > 4.0)
@@ -60,7 +56,6 @@ fn clip(rho: f64, enough: bool) -> f64 {
 }
 
 /// Variance of a mean of AR(1) points over that of independent ones, `(1 + rho)/(1 - rho)`.
-#[must_use]
 pub fn variance_factor(rho: f64) -> f64 {
     (1.0 + rho) / (1.0 - rho)
 }

@@ -91,7 +91,6 @@ pub struct OneSided {
 
 impl Scale {
     /// On the scale; `None` where the quantity is outside its domain.
-    #[must_use]
     pub fn to(self, x: f64) -> Option<f64> {
         let y = match self {
             Self::Linear => x,
@@ -106,7 +105,6 @@ impl Scale {
     }
 
     /// Back from the scale.
-    #[must_use]
     pub fn from(self, y: f64) -> f64 {
         match self {
             Self::Linear => y,
@@ -161,7 +159,6 @@ impl Average {
     }
 
     /// The fit of the heaviest family.
-    #[must_use]
     pub fn best(&self) -> &Weighted {
         self.fits
             .iter()
@@ -170,31 +167,26 @@ impl Average {
     }
 
     /// Averaged `p` quantile. Units: those of the readings.
-    #[must_use]
     pub fn quantile(&self, p: f64) -> f64 {
         self.mean(|law| law.quantile(p))
     }
 
     /// Averaged reading that a share `q` exceeds, for `q` however small.
-    #[must_use]
     pub fn upper_quantile(&self, q: f64) -> f64 {
         self.mean(|law| law.upper_quantile(q))
     }
 
     /// `ln` of the averaged `P(X > x)`; never above 0, NaN for NaN.
-    #[must_use]
     pub fn ln_sf(&self, x: f64) -> f64 {
         self.ln_mean(|law| law.ln_sf(x))
     }
 
     /// Averaged `P(X > x)`.
-    #[must_use]
     pub fn sf(&self, x: f64) -> f64 {
         self.ln_sf(x).exp()
     }
 
     /// Averaged `P(X <= x)`.
-    #[must_use]
     pub fn cdf(&self, x: f64) -> f64 {
         self.ln_mean(|law| law.ln_cdf(x)).exp()
     }
@@ -215,7 +207,6 @@ impl Average {
     ///
     /// `data` are those that were fitted. `None` where the quantity of a family with weight is outside
     /// the scale's domain.
-    #[must_use]
     pub fn averaged(
         &self,
         data: &Grouped,
@@ -249,7 +240,6 @@ impl Average {
     }
 
     /// A quantity of the laws, averaged on the scale, without its error. `None` where a law has no value.
-    #[must_use]
     pub fn averaged_value(&self, scale: Scale, what: &dyn Fn(&Law) -> f64) -> Option<f64> {
         let mut sum = 0.0;
         for w in self.weighing() {
@@ -260,7 +250,6 @@ impl Average {
 
     /// A quantity of the laws, averaged, with its two-sided interval at `level`; see
     /// [`Average::averaged`]. The average is taken on the scale.
-    #[must_use]
     pub fn estimate(
         &self,
         data: &Grouped,
@@ -285,7 +274,6 @@ impl Average {
     }
 
     /// A quantity of the laws with a lower and an upper bound, each holding with confidence `level`.
-    #[must_use]
     pub fn one_sided(
         &self,
         data: &Grouped,
@@ -316,7 +304,6 @@ impl Influence {
     /// For the quantity `what`; `None` where it has no value at or near the fit.
     ///
     /// - Gradient: central differences of one thousandth of a spread.
-    #[must_use]
     pub fn new(fit: &Fit, what: &dyn Fn(&Law) -> Option<f64>) -> Option<Self> {
         const STEP: f64 = 1e-3;
         let theta = fit.law.internal();
@@ -336,7 +323,6 @@ impl Influence {
 
     /// Influences summed per day, in the order of [`Grouped::days`], for [`block_variance`]. `None`
     /// where the data are not those of the fit.
-    #[must_use]
     pub fn day_sums(
         &self,
         law: &Law,

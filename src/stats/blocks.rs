@@ -38,7 +38,6 @@ impl BlockVariance {
     /// - Formula: `skewness / (6 sqrt(K)) (1 + 2 multiple^2)`, not below 0 and at most half the multiple.
     /// - Source: Johnson N.J. (1978) Modified t tests and confidence intervals for asymmetrical populations,
     ///   JASA 73:536-544; Hall P. (1992) J. R. Statist. Soc. B 54:221-228 (from memory).
-    #[must_use]
     pub fn shift(&self, multiple: f64) -> f64 {
         let most = MOST_SHIFT * multiple.abs();
         (self.skew * (1.0 + 2.0 * multiple * multiple)).clamp(0.0, most)
@@ -46,7 +45,6 @@ impl BlockVariance {
 }
 
 /// Blocks that so many days make: `clip(days / 5, 6, 20)`, rounded down and never more than days.
-#[must_use]
 pub fn block_count(days: usize) -> usize {
     (days / 5).clamp(6, 20).min(days)
 }
@@ -60,7 +58,6 @@ pub fn block_count(days: usize) -> usize {
 ///   a first-order autoregressive series with the days' own lag-1 correlation, from 20 days on. Where that is larger,
 ///   Student t with `(K - 1)/c` degrees of freedom. Fewer than two days: the usual variance.
 /// - Source: White (1982) and Liang & Zeger (1986), from memory; the choice of `K` by simulation.
-#[must_use]
 pub fn block_variance(day_sums: &[f64], usual: f64) -> BlockVariance {
     let days = day_sums.len();
     let blocks = block_count(days);

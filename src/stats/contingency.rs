@@ -40,7 +40,6 @@ pub struct MantelHaenszel {
 /// - Source: Mantel N., Haenszel W. (1959) J. Natl. Cancer Inst. 22:719-748; Robins, Breslow, Greenland (1986)
 ///   Biometrics 42:311-323 (both from memory).
 /// - `None` where no table has both groups and a failure among them, or a number is none.
-#[must_use]
 pub fn mantel_haenszel(tables: &[Table], level: f64) -> Option<MantelHaenszel> {
     let (mut r, mut s, mut pr, mut mixed, mut qs) = (0.0, 0.0, 0.0, 0.0, 0.0);
     let (mut observed, mut others_failed, mut expected, mut variance) = (0.0, 0.0, 0.0, 0.0);

@@ -42,7 +42,6 @@ impl Empirical {
     /// - Method: innermost intervals, then the self-consistency (EM) iteration from equal masses.
     /// - Source: Turnbull B.W. (1976) J. R. Statist. Soc. B 38:290-295; Kaplan E.L., Meier P. (1958) JASA
     ///   53:457-481 (both from memory); case in tests/known_answers/empirical.rs.
-    #[must_use]
     pub fn of(sample: &Sample) -> Self {
         let edges = Edges::of(sample);
         let spans: Vec<(Edge, Edge, f64)> = sample
@@ -72,14 +71,12 @@ impl Empirical {
     }
 
     /// The cells that carry mass, ascending.
-    #[must_use]
     pub fn cells(&self) -> &[Cell] {
         &self.cells
     }
 
     /// Probability of lying at or below `x`; inside a cell it grows in a straight line, in one without
     /// end it stays at its lower value.
-    #[must_use]
     pub fn cdf(&self, x: f64) -> f64 {
         let next = self.cells.partition_point(|cell| cell.high <= x);
         let before = if next == 0 { 0.0 } else { self.cells[next - 1].below };
@@ -92,7 +89,6 @@ impl Empirical {
     }
 
     /// Probability of lying above `x`.
-    #[must_use]
     pub fn sf(&self, x: f64) -> f64 {
         (1.0 - self.cdf(x)).max(0.0)
     }
@@ -103,7 +99,6 @@ impl Empirical {
     ///
     /// `None` where it lies in a cell without end (beyond the last limit, below the first step) or
     /// `p` is not in (0, 1).
-    #[must_use]
     pub fn quantile_along(&self, p: f64, law: &Law) -> Option<f64> {
         let (cell, share) = self.cell_of(p)?;
         let (from, to) = (law.ln_cdf(cell.low).exp(), law.ln_cdf(cell.high).exp());
@@ -113,7 +108,6 @@ impl Empirical {
     }
 
     /// Probability of lying above `x`, inside a cell along the curve of `law`.
-    #[must_use]
     pub fn sf_along(&self, x: f64, law: &Law) -> f64 {
         let at = self.cells.partition_point(|cell| cell.high <= x);
         let Some(cell) =

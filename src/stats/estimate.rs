@@ -58,7 +58,6 @@ impl Estimate {
     /// the wrong side of the value is drawn to it.
     ///
     /// Returns `None` where any number is NaN, so that no report ever has to print one.
-    #[must_use]
     pub fn new(
         value: f64,
         low: f64,
@@ -80,7 +79,6 @@ impl Estimate {
     }
 
     /// The same estimate in another unit: value and ends multiplied by `factor` (positive or negative).
-    #[must_use]
     pub fn scaled(&self, factor: f64) -> Self {
         let (a, b) = (self.low * factor, self.high * factor);
         Self {
@@ -93,7 +91,6 @@ impl Estimate {
     }
 
     /// Whether `x` lies inside the interval, ends included.
-    #[must_use]
     pub fn contains(&self, x: f64) -> bool {
         self.low <= x && x <= self.high
     }

@@ -6,7 +6,6 @@ use crate::stats::numeric::{gauss_legendre, last_that, solve};
 use crate::stats::special::normal_cdf;
 
 /// The moving average `z_i = lambda x_i + (1 - lambda) z_(i-1)`, from `start`.
-#[must_use]
 pub fn smooth(x: &[f64], lambda: f64, start: f64) -> Vec<f64> {
     let mut z = start;
     x.iter()
@@ -19,13 +18,11 @@ pub fn smooth(x: &[f64], lambda: f64, start: f64) -> Vec<f64> {
 
 /// Standard deviation of the settled moving average over that of one independent point,
 /// `sqrt(lambda/(2 - lambda))`.
-#[must_use]
 pub fn settled_sd(lambda: f64) -> f64 {
     (lambda / (2.0 - lambda)).sqrt()
 }
 
 /// What AR(1) points add to the settled sd: `sqrt((1 + rho(1-lambda))/(1 - rho(1-lambda)))`.
-#[must_use]
 pub fn autocorrelation_factor(lambda: f64, rho: f64) -> f64 {
     let a = rho * (1.0 - lambda);
     ((1.0 + a) / (1.0 - a)).sqrt()
@@ -43,7 +40,6 @@ const NODES: usize = 120;
 /// - Source: Crowder (1987), Technometrics 29, 401-407 (from memory).
 ///
 /// `None` unless `0.02 <= lambda <= 1`, the limit is positive, and the run length is below 1e9.
-#[must_use]
 pub fn average_run_length(lambda: f64, limit: f64, shift: f64) -> Option<f64> {
     let known = (0.02..=1.0).contains(&lambda) && limit > 0.0 && limit < 8.0;
     if !known || !shift.is_finite() {
@@ -81,7 +77,6 @@ pub fn average_run_length(lambda: f64, limit: f64, shift: f64) -> Option<f64> {
 ///
 /// `None` for a run length outside 2 to 1e6 or a `lambda` outside 0.02 to 1. The last answer is kept: every
 /// series of a review asks the same, and each time it would cost as much as its shape test.
-#[must_use]
 pub fn limit_factor(lambda: f64, run_length: f64) -> Option<f64> {
     static LAST: Mutex<Option<(f64, f64, Option<f64>)>> = Mutex::new(None);
     if let Ok(last) = LAST.lock()

@@ -20,7 +20,6 @@ const IMPOSSIBLE: f64 = 1e-9;
 /// Largest gap between a distribution and the non-parametric estimate, a share of 1: taken on both
 /// sides of exact values and at the edges of intervals, where the estimate is known. `None` where the
 /// distribution gives no number there.
-#[must_use]
 pub fn largest_gap(empirical: &Empirical, cdf: impl Fn(f64) -> f64) -> Option<f64> {
     let mut gap = 0.0_f64;
     for cell in empirical.cells() {
@@ -45,7 +44,6 @@ pub fn largest_gap(empirical: &Empirical, cdf: impl Fn(f64) -> f64) -> Option<f6
 /// - Source: NIST/SEMATECH e-Handbook 1.3.5.14; Choulakian V., Lockhart R.A., Stephens M.A. (1994)
 ///   Canad. J. Statist. 22:125-137 (from memory); cases in tests/known_answers/goodness.rs.
 /// - `None` where the distribution gives a reading no probability, or no number.
-#[must_use]
 pub fn anderson_darling(sample: &Sample, cdf: impl Fn(f64) -> f64) -> Option<f64> {
     let exact = sample.lines().iter().all(|line| matches!(line.observation, Observation::Exact(_)));
     let value = if exact { exact_statistic(sample, cdf) } else { grouped_statistic(sample, cdf) };
@@ -101,7 +99,6 @@ fn grouped_statistic(sample: &Sample, cdf: impl Fn(f64) -> f64) -> f64 {
 /// - `None` where the readings fill fewer than 4 cells, the family cannot be fitted to them, or fewer
 ///   than half of the replicates could be fitted.
 /// - Source: Stute W., Gonzales Manteiga W., Presedo Quindimil M. (1993) Metrika 40:243-256 (from memory).
-#[must_use]
 pub fn bootstrap(
     sample: &Sample,
     refit: &dyn Fn(&Sample) -> Option<Cdf>,

@@ -63,7 +63,6 @@ pub struct TwoGroups {
 
 impl TwoGroups {
     /// Density of one group per unit of reading, times its share of all readings; 0 for an unknown group.
-    #[must_use]
     pub fn density(&self, group: usize, x: f64) -> f64 {
         self.of(group, x, |g, at, stretch| {
             (normal_ln_pdf((at - g.mean) / g.sd)).exp() / g.sd * stretch
@@ -71,7 +70,6 @@ impl TwoGroups {
     }
 
     /// Share of all readings that belongs to one group and lies at or below `x`; 0 for an unknown group.
-    #[must_use]
     pub fn below(&self, group: usize, x: f64) -> f64 {
         self.of(group, x, |g, at, _| normal_ln_cdf((at - g.mean) / g.sd).exp())
     }
@@ -105,7 +103,6 @@ const FIRST_ROUNDS: usize = 40;
 /// - Method: where the smoothed readings have a valley at all, EM from seven starts, on the interval-censored tally (Dempster, Laird, Rubin 1977), normal
 ///   and lognormal (the latter where every reading is above zero), against the best of one normal,
 ///   one lognormal and `single`; the density must fall between the means; BIC `= parameters ln n - 2 ln likelihood` (Schwarz 1978; from memory).
-#[must_use]
 pub fn two_groups(
     sample: &Sample,
     single: Option<Single>,

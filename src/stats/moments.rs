@@ -20,7 +20,6 @@ impl CompensatedSum {
     }
 
     /// The sum so far.
-    #[must_use]
     pub fn total(self) -> f64 {
         self.sum + self.lost
     }
@@ -35,7 +34,6 @@ impl FromIterator<f64> for CompensatedSum {
 }
 
 /// Sum of values, compensated; 0 of none.
-#[must_use]
 pub fn sum(values: impl IntoIterator<Item = f64>) -> f64 {
     CompensatedSum::from_iter(values).total()
 }
@@ -63,7 +61,6 @@ impl Moments {
     ///   is in the data: 13 leading digits in common leave 3 or so of the spread.
     /// - Source: Chan T.F., Golub G.H., LeVeque R.J. (1983) Am. Statist. 37:242-247 (from memory).
     /// - `None` where no count is above zero, a count is negative, or anything is not finite.
-    #[must_use]
     pub fn of<T>(tally: T) -> Option<Self>
     where
         T: IntoIterator<Item = (f64, f64), IntoIter: Clone>,
@@ -97,25 +94,21 @@ impl Moments {
     }
 
     /// Moments of values that each occurred once; `None` as for [`Moments::of`].
-    #[must_use]
     pub fn of_values(values: &[f64]) -> Option<Self> {
         Self::of(values.iter().map(|x| (*x, 1.0)))
     }
 
     /// Sample variance, `n - 1` in the denominator; `None` where the count is not above 1.
-    #[must_use]
     pub fn variance(&self) -> Option<f64> {
         (self.count > 1.0).then(|| self.sum_of_squares / (self.count - 1.0))
     }
 
     /// Sample standard deviation, the root of [`Moments::variance`].
-    #[must_use]
     pub fn sd(&self) -> Option<f64> {
         self.variance().map(f64::sqrt)
     }
 
     /// Variance with `n` in the denominator, as maximum likelihood has it for a normal.
-    #[must_use]
     pub fn population_variance(&self) -> f64 {
         self.sum_of_squares / self.count
     }

@@ -6,7 +6,6 @@
 /// - Formula: `min over j >= i of (m p_(j) / j)`, at most 1, `p_(j)` the j-th smallest.
 /// - Source: Benjamini & Hochberg (1995), J. R. Statist. Soc. B 57, 289-300.
 /// - A value that is not a number counts as 1.
-#[must_use]
 pub fn benjamini_hochberg(p: &[f64]) -> Vec<f64> {
     let clean: Vec<f64> = p.iter().map(|v| if v.is_nan() { 1.0 } else { *v }).collect();
     let mut order: Vec<usize> = (0..clean.len()).collect();

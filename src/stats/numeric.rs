@@ -176,7 +176,6 @@ pub const GAUSS_8: [Node; 8] = [
 ];
 
 /// Gauss-Legendre with `n` nodes, by Newton's method on the polynomial.
-#[must_use]
 pub fn gauss_legendre(n: usize) -> Vec<Node> {
     let m = n as f64;
     (0..n)
@@ -203,7 +202,6 @@ pub fn gauss_legendre(n: usize) -> Vec<Node> {
 
 /// Inverse of the symmetric matrix `[[a, b], [b, c]]`; `None` unless it is positive definite with a determinant
 /// above `least` times `a c`, 0 to 1: what rounding leaves of a singular one is no information.
-#[must_use]
 pub fn inverse([a, b, c]: [f64; 3], least: f64) -> Option<[[f64; 2]; 2]> {
     let determinant = a * c - b * b;
     let usable = a > 0.0 && c > 0.0 && determinant > least * a * c && determinant.is_finite();
@@ -211,20 +209,17 @@ pub fn inverse([a, b, c]: [f64; 3], least: f64) -> Option<[[f64; 2]; 2]> {
 }
 
 /// A matrix times a vector.
-#[must_use]
 pub fn product(m: &[[f64; 2]; 2], v: [f64; 2]) -> [f64; 2] {
     [m[0][0] * v[0] + m[0][1] * v[1], m[1][0] * v[0] + m[1][1] * v[1]]
 }
 
 /// `v' m v`, `m` symmetric: the variance of a quantity with gradient `v`, where `m` is the covariance.
-#[must_use]
 pub fn quadratic(m: &[[f64; 2]; 2], v: [f64; 2]) -> f64 {
     v[0] * v[0] * m[0][0] + 2.0 * v[0] * v[1] * m[0][1] + v[1] * v[1] * m[1][1]
 }
 
 /// Solves a system of equations, each row the coefficients and then the right side, by elimination with row
 /// exchange; `None` where it is singular.
-#[must_use]
 pub fn solve(mut a: Vec<Vec<f64>>) -> Option<Vec<f64>> {
     let n = a.len();
     for column in 0..n {
@@ -252,7 +247,6 @@ pub fn solve(mut a: Vec<Vec<f64>>) -> Option<Vec<f64>> {
 }
 
 /// Inverse of a symmetric positive definite matrix of any size; `None` where it is singular.
-#[must_use]
 pub fn inverse_of_any(mut a: Vec<Vec<f64>>) -> Option<Vec<Vec<f64>>> {
     let k = a.len();
     let sizes: Vec<f64> = (0..k).map(|i| a[i][i]).collect();
@@ -279,7 +273,6 @@ pub fn inverse_of_any(mut a: Vec<Vec<f64>>) -> Option<Vec<Vec<f64>>> {
 }
 
 /// Median of values in any order; `None` where there are none.
-#[must_use]
 pub fn median(values: &[f64]) -> Option<f64> {
     let mut sorted: Vec<f64> = values.to_vec();
     sorted.sort_by(f64::total_cmp);
@@ -287,7 +280,6 @@ pub fn median(values: &[f64]) -> Option<f64> {
 }
 
 /// Median of values in ascending order; `None` where there are none.
-#[must_use]
 pub fn median_of_sorted(sorted: &[f64]) -> Option<f64> {
     let n = sorted.len();
     (n > 0).then(|| f64::midpoint(sorted[(n - 1) / 2], sorted[n / 2]))
@@ -321,7 +313,6 @@ pub fn reaching(
 }
 
 /// Lower weighted median: the smallest value with half the weight at or below it; `None` where empty.
-#[must_use]
 pub fn weighted_median(values: &[f64], weights: &[f64]) -> Option<f64> {
     let mut order: Vec<usize> = (0..values.len()).collect();
     order.sort_by(|a, b| values[*a].total_cmp(&values[*b]));

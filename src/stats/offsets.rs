@@ -43,7 +43,6 @@ pub struct Effects {
 
 impl Effects {
     /// Half-width of the interval of `sum c_i effect_i`, Student t with clusters − 1 degrees of freedom.
-    #[must_use]
     pub fn reach(&self, combination: &[f64], level: f64) -> f64 {
         let k = combination.len();
         let variance: f64 = (0..k)
@@ -60,7 +59,6 @@ impl Effects {
 /// - `columns[k][i]`: column `k` at entry `i`. `scale`: of a residual of weight 1, or `None` to find it.
 /// - `None` where columns cannot be told apart, there are fewer entries than unknowns, a column is not as long as the
 ///   entries, a number is not finite, or a weight not above 0.
-#[must_use]
 pub fn fit(entries: &[Entry], columns: &[Vec<f64>], scale: Option<f64>) -> Option<Effects> {
     let (n, k) = (entries.len(), columns.len());
     let usable = |e: &Entry| e.value.is_finite() && e.weight.is_finite() && e.weight > 0.0;

@@ -15,7 +15,6 @@ pub enum Stop {
 
 impl Stop {
     /// In words, for a report.
-    #[must_use]
     pub fn text(self) -> &'static str {
         match self {
             Self::GradientZero => "gradient zero",

@@ -21,7 +21,6 @@ impl EffectiveCounts {
     /// - `None` where a count is negative or not finite, or there are more events than trials, or no trial.
     /// - Source: Korn E.L., Graubard B.I. (1998) Confidence intervals for proportions with small expected
     ///   number of positive counts estimated from survey data, Survey Methodology 24:193-201 (from memory).
-    #[must_use]
     pub fn new(events: f64, trials: f64, variance_ratio: f64) -> Option<Self> {
         let valid = events.is_finite()
             && trials.is_finite()
@@ -35,7 +34,6 @@ impl EffectiveCounts {
     }
 
     /// Events over trials.
-    #[must_use]
     pub fn share(&self) -> f64 {
         self.events / self.trials
     }
@@ -49,7 +47,6 @@ impl EffectiveCounts {
 /// - Source: Clopper C.J., Pearson E.S. (1934) Biometrika 26:404-413 (from memory); published cases in
 ///   tests/known_answers/proportion.rs.
 /// - `None` where `level` lies outside (0, 1).
-#[must_use]
 pub fn clopper_pearson(counts: EffectiveCounts, level: f64) -> Option<Estimate> {
     if !open_unit(level) {
         return None;
@@ -65,7 +62,6 @@ pub fn clopper_pearson(counts: EffectiveCounts, level: f64) -> Option<Estimate> 
 }
 
 /// The exact one-sided lower bound of a proportion at `confidence`; see [`clopper_pearson`].
-#[must_use]
 pub fn clopper_pearson_lower(counts: EffectiveCounts, confidence: f64) -> Option<f64> {
     let EffectiveCounts { events, trials } = counts;
     if !open_unit(confidence) {
@@ -78,7 +74,6 @@ pub fn clopper_pearson_lower(counts: EffectiveCounts, confidence: f64) -> Option
 }
 
 /// The exact one-sided upper bound of a proportion at `confidence`; see [`clopper_pearson`].
-#[must_use]
 pub fn clopper_pearson_upper(counts: EffectiveCounts, confidence: f64) -> Option<f64> {
     let EffectiveCounts { events, trials } = counts;
     if !open_unit(confidence) {
@@ -96,7 +91,6 @@ pub fn clopper_pearson_upper(counts: EffectiveCounts, confidence: f64) -> Option
 /// - Source: Wilson E.B. (1927) JASA 22:209-212; Newcombe R.G. (1998) Statistics in Medicine 17:857-872,
 ///   method 3 (both from memory); published cases in tests/known_answers/proportion.rs.
 /// - `None` where `level` lies outside (0, 1).
-#[must_use]
 pub fn wilson(counts: EffectiveCounts, level: f64) -> Option<Estimate> {
     if !open_unit(level) {
         return None;
@@ -121,7 +115,6 @@ pub fn wilson(counts: EffectiveCounts, level: f64) -> Option<Estimate> {
 /// - Source: Newcombe R.G. (1998) Statistics in Medicine 17:873-890, method 10 (from memory); published cases in
 ///   tests/known_answers/proportion.rs.
 /// - `None` where `level` lies outside (0, 1).
-#[must_use]
 pub fn difference(before: EffectiveCounts, now: EffectiveCounts, level: f64) -> Option<Estimate> {
     let (a, b) = (wilson(before, level)?, wilson(now, level)?);
     let d = b.value - a.value;

@@ -53,7 +53,6 @@ pub struct RateChange {
 impl RateChange {
     /// Dispersion of counts over many days: rates that hang together vary more over weeks than from day to day,
     /// `1 + (phi − 1)(1 + rho)/(1 − rho)`.
-    #[must_use]
     pub fn long_run(&self) -> f64 {
         long_run(self.phi, self.rho)
     }
@@ -85,7 +84,6 @@ fn running(days: &[DayCount]) -> (Vec<f64>, Vec<f64>) {
 /// Twice the log likelihood ratio of a change before each day, `days.len() - 1` of them (place 1 first).
 ///
 /// `LR(k) = 2 (l(first k) + l(rest) − l(all))`, `l` the maximised binomial log likelihood.
-#[must_use]
 pub fn likelihood_ratios(days: &[DayCount]) -> Vec<f64> {
     let (units, failed) = running(days);
     let n = days.len();
@@ -281,7 +279,6 @@ fn allowed(days: &[DayCount], ratios: &[f64], most: f64, drop: f64) -> (i32, i32
 /// - Interval of the date: days whose ratio is within 7 long-run dispersions ([`RateChange::long_run`]) of the best.
 /// - Source: own simulation (a binomial scan alone gives up to 77 % false alarms).
 /// - `None` where there are under four days or no failure.
-#[must_use]
 pub fn single_change(days: &[DayCount], threshold: f64, seed: u64) -> Option<RateChange> {
     let ratios = likelihood_ratios(days);
     if days.len() < 4 || !days.iter().any(|d| d.failed > 0.0) {
@@ -327,7 +324,6 @@ pub struct KnownChange {
 }
 
 /// A change at a date that is known (place of its first day); `None` where a side has no day or there is no failure.
-#[must_use]
 pub fn change_at(days: &[DayCount], index: usize) -> Option<KnownChange> {
     if index == 0 || index >= days.len() || !days.iter().any(|d| d.failed > 0.0) {
         return None;
@@ -365,7 +361,6 @@ fn bump(days: &[DayCount], threshold: f64, seed: u64) -> Option<(usize, usize, f
 /// Found by cutting at the best change and asking each side again, where no single change stands out also by a
 /// rise that ended; each is then dated and tested anew between its neighbours (binary segmentation, Scott & Knott
 /// 1974, from memory), and dropped where it no longer stands out.
-#[must_use]
 pub fn changes(days: &[DayCount], threshold: f64, seed: u64) -> Vec<RateChange> {
     let mut cuts: Vec<usize> = Vec::new();
     let mut found_p: Vec<(usize, f64)> = Vec::new();
@@ -440,7 +435,6 @@ fn split(
 
 /// Twice the log likelihood ratio of a share that rises or falls evenly (logit in the day) against a steady
 /// one; 0 where the search does not settle.
-#[must_use]
 pub fn even_trend_ratio(days: &[DayCount]) -> f64 {
     let units: f64 = days.iter().map(|d| d.units).sum();
     let failed: f64 = days.iter().map(|d| d.failed).sum();

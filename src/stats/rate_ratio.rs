@@ -21,7 +21,6 @@ pub struct Rate {
 /// - `None` where an exposure is not above 0, there is no event at all, or `level` lies outside (0, 1).
 /// - Source: Przyborowski J., Wilenski H. (1940) Biometrika 31:313-323 (from memory); published case in
 ///   tests/known_answers/exact_tests.rs.
-#[must_use]
 pub fn rate_ratio(first: Rate, second: Rate, level: f64) -> Option<Estimate> {
     let all = first.events + second.events;
     let exposed = |r: Rate| r.exposure > 0.0 && r.exposure.is_finite() && r.events >= 0.0;
@@ -52,7 +51,6 @@ pub fn rate_ratio(first: Rate, second: Rate, level: f64) -> Option<Estimate> {
 ///   to one place below the most likely and all from one above it, found by halving, and their probabilities are
 ///   tails of the beta distribution: a billion events cost as little as ten.
 /// - `None` as [`rate_ratio`]; counts are rounded to whole events.
-#[must_use]
 pub fn rate_ratio_p(first: Rate, second: Rate) -> Option<f64> {
     rate_ratio(first, second, 0.95)?;
     let (seen, n) = (first.events.round(), (first.events + second.events).round());

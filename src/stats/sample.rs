@@ -35,7 +35,6 @@ pub enum Observation {
 
 impl Observation {
     /// The lower edge: negative infinity for [`Observation::Below`], the value itself where exact.
-    #[must_use]
     pub fn low(self) -> f64 {
         match self {
             Self::Exact(x) | Self::Above(x) => x,
@@ -45,7 +44,6 @@ impl Observation {
     }
 
     /// The upper edge: infinity for [`Observation::Above`], the value itself where exact.
-    #[must_use]
     pub fn high(self) -> f64 {
         match self {
             Self::Exact(x) | Self::Below(x) => x,
@@ -55,7 +53,6 @@ impl Observation {
     }
 
     /// The observation with `change` applied to its edges; `change` must be increasing.
-    #[must_use]
     pub fn map(self, change: impl Fn(f64) -> f64) -> Self {
         match self {
             Self::Exact(x) => Self::Exact(change(x)),
@@ -175,20 +172,17 @@ impl Sample {
     }
 
     /// The distinct observations, ascending.
-    #[must_use]
     pub fn lines(&self) -> &[Counted] {
         &self.lines
     }
 
     /// The lowest edge that something is only known to lie above; infinity where there is none.
-    #[must_use]
     pub fn lowest_above(&self) -> f64 {
         let above = |line: &&Counted| matches!(line.observation, Observation::Above(_));
         self.lines.iter().find(above).map_or(f64::INFINITY, |line| line.observation.low())
     }
 
     /// How many were observed: the sum of the counts.
-    #[must_use]
     pub fn total(&self) -> f64 {
         self.lines.iter().map(|line| line.count).sum()
     }
@@ -274,7 +268,6 @@ pub struct DayCounts {
 
 impl DayCounts {
     /// How many were observed on this day.
-    #[must_use]
     pub fn total(&self) -> f64 {
         self.counts.iter().map(|&(_, count)| count).sum()
     }
@@ -321,13 +314,11 @@ impl Grouped {
     }
 
     /// All days together.
-    #[must_use]
     pub fn sample(&self) -> &Sample {
         &self.sample
     }
 
     /// The days with observations, ascending.
-    #[must_use]
     pub fn days(&self) -> &[DayCounts] {
         &self.days
     }

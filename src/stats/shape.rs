@@ -41,7 +41,6 @@ pub struct Points {
 
 impl Points {
     /// The points `from..to` alone; `None` where a column does not hold them all.
-    #[must_use]
     pub fn part(&self, from: usize, to: usize) -> Option<Self> {
         let within = |column: &Vec<f64>| column.get(from..to).map(<[f64]>::to_vec);
         Some(Self {
@@ -357,13 +356,11 @@ impl Null {
 
 impl Kind {
     /// Whether the shape jumps at a date.
-    #[must_use]
     pub fn has_step(self) -> bool {
         matches!(self, Self::Step | Self::SlopeAndStep)
     }
 
     /// Whether the shape rises or falls steadily over some stretch.
-    #[must_use]
     pub fn has_slope(self) -> bool {
         matches!(self, Self::Slope | Self::Bend | Self::SlopeAndStep)
     }

@@ -17,19 +17,16 @@ pub const LN_SQRT_2_PI: f64 = 0.918_938_533_204_672_8;
 const SMALLEST_DIRECT: f64 = 1e-280;
 
 /// `P(Z <= z)` of the standard normal.
-#[must_use]
 pub fn normal_cdf(z: f64) -> f64 {
     libm::erfc(-z / SQRT_2) / 2.0
 }
 
 /// `P(Z > z)` of the standard normal, without cancellation for large `z`.
-#[must_use]
 pub fn normal_sf(z: f64) -> f64 {
     normal_cdf(-z)
 }
 
 /// `ln P(Z <= z)`; see [`normal_ln_sf`].
-#[must_use]
 pub fn normal_ln_cdf(z: f64) -> f64 {
     normal_ln_sf(-z)
 }
@@ -38,7 +35,6 @@ pub fn normal_ln_cdf(z: f64) -> f64 {
 ///
 /// - Formula: for `z > 0`, `ln(erfcx(z / sqrt 2) / 2) - z^2 / 2` with the scaled complementary error
 ///   function `erfcx(x) = exp(x^2) erfc(x)`; else `ln(1 - P(Z <= z))`.
-#[must_use]
 pub fn normal_ln_sf(z: f64) -> f64 {
     if z.is_nan() {
         f64::NAN
@@ -52,7 +48,6 @@ pub fn normal_ln_sf(z: f64) -> f64 {
 }
 
 /// Log density of the standard normal.
-#[must_use]
 pub fn normal_ln_pdf(z: f64) -> f64 {
     -z * z / 2.0 - LN_SQRT_2_PI
 }
@@ -61,7 +56,6 @@ pub fn normal_ln_pdf(z: f64) -> f64 {
 /// `-normal_quantile(q)`, which keeps the digits of a small `q`.
 ///
 /// - Method: a rational start from `cdflib`, then Newton on the log tail.
-#[must_use]
 pub fn normal_quantile(p: f64) -> f64 {
     if !(0.0..=1.0).contains(&p) {
         return f64::NAN;
@@ -89,7 +83,6 @@ pub fn normal_quantile(p: f64) -> f64 {
 }
 
 /// `P(T > t)` of Student's t with `df > 0` degrees of freedom (infinite: the normal).
-#[must_use]
 pub fn student_t_sf(t: f64, df: f64) -> f64 {
     if t.is_nan() || df.is_nan() || df <= 0.0 {
         return f64::NAN;
@@ -110,7 +103,6 @@ pub fn student_t_sf(t: f64, df: f64) -> f64 {
 /// The `t` with `P(T <= t) = p` of Student's t with `df > 0` degrees of freedom (infinite: the normal).
 ///
 /// - Method: bracketed search on the log tail, on a log scale of `t`. Digits: 12 or more.
-#[must_use]
 pub fn student_t_quantile(p: f64, df: f64) -> f64 {
     if !(0.0..=1.0).contains(&p) || df.is_nan() || df <= 0.0 {
         return f64::NAN;
@@ -136,19 +128,16 @@ fn student_t_upper(q: f64, df: f64) -> f64 {
 }
 
 /// `P(X > x)` of chi-square with `df > 0` degrees of freedom.
-#[must_use]
 pub fn chi_square_sf(x: f64, df: f64) -> f64 {
     gamma_ln_sf(df / 2.0, x / 2.0).exp()
 }
 
 /// The `x` with `P(X <= x) = p` of chi-square with `df > 0` degrees of freedom.
-#[must_use]
 pub fn chi_square_quantile(p: f64, df: f64) -> f64 {
     2.0 * gamma_quantile(df / 2.0, p)
 }
 
 /// Logarithm of the gamma function, `x > 0`.
-#[must_use]
 pub fn ln_gamma(x: f64) -> f64 {
     if x.is_nan() || x <= 0.0 {
         return f64::NAN;
@@ -160,7 +149,6 @@ pub fn ln_gamma(x: f64) -> f64 {
 }
 
 /// Derivative of [`ln_gamma`], `x > 0`.
-#[must_use]
 pub fn digamma(x: f64) -> f64 {
     if x.is_nan() || x <= 0.0 {
         return f64::NAN;
@@ -172,7 +160,6 @@ pub fn digamma(x: f64) -> f64 {
 ///
 /// - Formula: for `a >= 20`, `-a (l - 1 - ln l) + ln(a / 2 pi) / 2 - d(a)` with `l = x / a` and `d` the
 ///   remainder of Stirling's series (Abramowitz & Stegun 6.1.41, from memory).
-#[must_use]
 pub fn gamma_ln_kernel(shape: f64, x: f64) -> f64 {
     if shape < 20.0 {
         return shape * x.ln() - x - ln_gamma(shape);
@@ -193,13 +180,11 @@ pub fn gamma_ln_kernel(shape: f64, x: f64) -> f64 {
 
 /// `ln P(X <= x)` of the gamma distribution with this shape and scale 1; good where the probability
 /// itself would underflow.
-#[must_use]
 pub fn gamma_ln_cdf(shape: f64, x: f64) -> f64 {
     gamma_ln_tails(shape, x).0
 }
 
 /// `ln P(X > x)` of the gamma distribution with this shape and scale 1; see [`gamma_ln_cdf`].
-#[must_use]
 pub fn gamma_ln_sf(shape: f64, x: f64) -> f64 {
     gamma_ln_tails(shape, x).1
 }
@@ -210,7 +195,6 @@ pub fn gamma_ln_sf(shape: f64, x: f64) -> f64 {
 ///   series `P = kernel / a * sum x^n / (a+1)_n` and Legendre's continued fraction for the upper tail
 ///   (Abramowitz & Stegun 6.5.29 and 6.5.31, from memory); above a shape of 1e7, where both are slow,
 ///   Temme's expansion.
-#[must_use]
 pub fn gamma_ln_tails(shape: f64, x: f64) -> (f64, f64) {
     if shape.is_nan() || x.is_nan() || shape <= 0.0 || shape.is_infinite() {
         return (f64::NAN, f64::NAN);
@@ -311,7 +295,6 @@ fn ln_fraction(a: f64, x: f64) -> f64 {
 /// The `x` with `P(X <= x) = p` of the gamma distribution with this shape and scale 1.
 ///
 /// - Method: bracketed search on the log tail, in `ln x`. An answer under 1e-308 comes back as 0.
-#[must_use]
 pub fn gamma_quantile(shape: f64, p: f64) -> f64 {
     if !(0.0..=1.0).contains(&p) || shape.is_nan() || shape <= 0.0 {
         return f64::NAN;
@@ -329,7 +312,6 @@ pub fn gamma_quantile(shape: f64, p: f64) -> f64 {
 
 /// The `x` with `P(X > x) = q` of the gamma distribution with this shape and scale 1, for `q` however
 /// small; see [`gamma_quantile`].
-#[must_use]
 pub fn gamma_upper_quantile(shape: f64, q: f64) -> f64 {
     if !(0.0..=1.0).contains(&q) || shape.is_nan() || shape <= 0.0 {
         return f64::NAN;
@@ -355,7 +337,6 @@ fn gamma_start(shape: f64, z: f64, otherwise: f64) -> f64 {
 }
 
 /// The regularised incomplete beta function `I_x(a, b)`: `P(X <= x)` of the beta distribution.
-#[must_use]
 pub fn beta_reg(a: f64, b: f64, x: f64) -> f64 {
     beta_tails(a, b, x, 1.0 - x).0
 }
@@ -379,7 +360,6 @@ fn beta_tails(a: f64, b: f64, x: f64, y: f64) -> (f64, f64) {
 ///
 /// - Method: bracketed search in `ln x` on the logarithm of the smaller tail, so that the answer keeps
 ///   its digits at a share of 1e-9 among 1e9 as well as near one half.
-#[must_use]
 pub fn beta_quantile(a: f64, b: f64, p: f64) -> f64 {
     if !(0.0..=1.0).contains(&p) || a.is_nan() || b.is_nan() || a <= 0.0 || b <= 0.0 {
         return f64::NAN;
@@ -399,7 +379,6 @@ pub fn beta_quantile(a: f64, b: f64, p: f64) -> f64 {
 }
 
 /// `ln(e^a - e^b)` for `a >= b`; negative infinity where they are equal.
-#[must_use]
 pub fn ln_diff_exp(a: f64, b: f64) -> f64 {
     if b == f64::NEG_INFINITY {
         a
@@ -411,7 +390,6 @@ pub fn ln_diff_exp(a: f64, b: f64) -> f64 {
 }
 
 /// `ln(e^a + e^b)`.
-#[must_use]
 pub fn ln_sum_exp(a: f64, b: f64) -> f64 {
     let (high, low) = if a >= b { (a, b) } else { (b, a) };
     if low == f64::NEG_INFINITY || high == f64::INFINITY {
@@ -422,7 +400,6 @@ pub fn ln_sum_exp(a: f64, b: f64) -> f64 {
 }
 
 /// `ln(1 - e^x)` for `x <= 0`, switched at `-ln 2` (Mächler 2012, from memory).
-#[must_use]
 pub fn ln_one_minus_exp(x: f64) -> f64 {
     if x > -LN_2 { (-x.exp_m1()).ln() } else { (-x.exp()).ln_1p() }
 }

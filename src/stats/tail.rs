@@ -204,21 +204,18 @@ impl Tail {
     }
 
     /// The reading that a share `q` lies beyond; `None` where `q` is not in (0, share].
-    #[must_use]
     pub fn upper_quantile(&self, q: f64) -> Option<f64> {
         let r = self.depth(q)?;
         Some(self.line.back(self.start + self.scale * growth(self.shape, r)))
     }
 
     /// Share beyond `x`; `None` below the threshold.
-    #[must_use]
     pub fn sf(&self, x: f64) -> Option<f64> {
         (x >= self.threshold)
             .then(|| self.share * ln_sf(self.excess_at(x) / self.scale, self.shape).exp())
     }
 
     /// The reading that a share `q` lies beyond, with its two-sided interval at `level`.
-    #[must_use]
     pub fn quantile_estimate(&self, q: f64, level: f64) -> Option<Estimate> {
         let bounds = self.bounds(q, 0.5 + level / 2.0)?;
         Estimate::new(
@@ -231,7 +228,6 @@ impl Tail {
     }
 
     /// The reading that a share `q` lies beyond, with one-sided bounds at `confidence` each.
-    #[must_use]
     pub fn bounds(&self, q: f64, confidence: f64) -> Option<Bounds> {
         if !(confidence > 0.0 && confidence < 1.0) {
             return None;
@@ -241,14 +237,12 @@ impl Tail {
 
     /// How much more the days vary the log of the excess at `q` than independent readings would: block
     /// variance over the usual one. `None` where `q` is not in (0, share].
-    #[must_use]
     pub fn dispersion(&self, q: f64) -> Option<f64> {
         Some(self.block(self.gradient(self.depth(q)?)).ratio)
     }
 
     /// Share beyond `x` with its two-sided interval at `level`: the shares whose quantile bounds are `x`,
     /// so that both ways of asking agree. `None` below the threshold.
-    #[must_use]
     pub fn exceedance(&self, x: f64, level: f64) -> Option<Estimate> {
         let value = self.sf(x)?;
         let confidence = 0.5 + level / 2.0;

@@ -20,7 +20,6 @@ pub struct Tails {
 /// - Source: Johnson N.L., Kotz S., Balakrishnan N. (1995) Continuous Univariate Distributions vol. 2,
 ///   ch. 31; values in tests/known_answers/tolerance.rs.
 /// - `None` where `df` is under 1 or a number is not finite.
-#[must_use]
 pub fn noncentral_t(t: f64, df: f64, ncp: f64) -> Option<Tails> {
     if !(t.is_finite() && ncp.is_finite() && df.is_finite() && df >= 1.0) {
         return None;
@@ -81,7 +80,6 @@ pub fn noncentral_t(t: f64, df: f64, ncp: f64) -> Option<Tails> {
 /// - Source: Chou Y.-M., Owen D.B., Borrego S.A. (1990) Lower confidence limits on process capability
 ///   indices, J. Quality Technology 22:223-229 (from memory).
 /// - `None` where `n` is under 2 or a number is not usable.
-#[must_use]
 pub fn capability_lower(index: f64, n: f64, confidence: f64) -> Option<f64> {
     let usable = confidence > 0.0 && confidence < 1.0 && index.is_finite() && n.is_finite();
     if !usable {
@@ -103,7 +101,6 @@ pub fn capability_lower(index: f64, n: f64, confidence: f64) -> Option<f64> {
 }
 
 /// Exact upper bound of a one-sided capability index; see [`capability_lower`].
-#[must_use]
 pub fn capability_upper(index: f64, n: f64, confidence: f64) -> Option<f64> {
     capability_lower(index, n, 1.0 - confidence)
 }
@@ -114,7 +111,6 @@ pub fn capability_upper(index: f64, n: f64, confidence: f64) -> Option<f64> {
 /// - Formula: smallest `n` with `1 - coverage^n >= confidence`.
 /// - Source: Wilks S.S. (1941) Annals of Mathematical Statistics 12:91-96; ISO 16269-6:2014.
 /// - `None` where a share lies outside (0, 1) or the number passes 2^53.
-#[must_use]
 pub fn distribution_free_sample(coverage: f64, confidence: f64) -> Option<f64> {
     let inside = |x: f64| x > 0.0 && x < 1.0;
     if !(inside(coverage) && inside(confidence)) {

@@ -21,7 +21,6 @@ pub struct MannKendall {
 /// - Shape: at least 3 points in order of time, else `None`.
 /// - Formula: `var = (n(n-1)(2n+5) - sum t(t-1)(2t+5))/18`, `t` the sizes of groups of equal values.
 /// - Source: Kendall, Rank Correlation Methods; Gilbert (1987) chapter 16 (from memory).
-#[must_use]
 pub fn mann_kendall(y: &[f64]) -> Option<MannKendall> {
     let n = y.len();
     if n < 3 || y.iter().any(|v| v.is_nan()) {
@@ -67,7 +66,6 @@ pub struct CorrelatedTrend {
 ///
 /// Source: Hamed & Rao (1998), J. Hydrology 204, 182-196 (from memory), with one AR(1) parameter in
 /// place of sample autocorrelations, whose noise flags 5-38 % of steady series.
-#[must_use]
 pub fn rank_variance_factor(rho: f64, n: usize) -> f64 {
     let m = n as f64;
     if n < 4 {
@@ -92,7 +90,6 @@ pub fn rank_variance_factor(rho: f64, n: usize) -> f64 {
 /// - Autocorrelation: `rho = clip((n r + 2)/(n - 4), 0, 0.95)`, `r` the lag-1 correlation of the ranks
 ///   of the detrended points; Student's t with `n/factor - 2` degrees of freedom, at least 1.
 /// - Source: Sen (1968), JASA 63, 1379-1389.
-#[must_use]
 pub fn correlated_trend(x: &[f64], y: &[f64], level: f64) -> Option<CorrelatedTrend> {
     let n = y.len();
     let sound = x.iter().chain(y).all(|v| v.is_finite()) && x.is_sorted();
@@ -157,7 +154,6 @@ pub struct TheilSen {
 
 impl TheilSen {
     /// Height of the line at `x`.
-    #[must_use]
     pub fn at(&self, x: f64) -> f64 {
         self.intercept + self.slope.value * x
     }

@@ -26,7 +26,6 @@ pub struct EwmaChart {
 
 /// Moving average from the baseline on; limits for the run length of the options, widened by the AR(1)
 /// parameter `rho` of the points. `None` where the series never fills a baseline.
-#[must_use]
 pub fn ewma_chart(points: &[DayPoint], rho: f64, options: &DriftOptions) -> Option<EwmaChart> {
     let start = points.iter().position(|p| options.baseline_from.is_none_or(|d| p.day >= d))?;
     let mut units = 0.0;

@@ -21,7 +21,6 @@ pub enum RoomFactor {
 
 impl RoomFactor {
     /// In a word.
-    #[must_use]
     pub fn words(self) -> &'static str {
         match self {
             Self::Humidity => "humidity",
@@ -44,7 +43,6 @@ pub struct Explained {
 /// - Source: Lindeman, Merenda & Gold (1980), as described by Groemping (2006) (from memory): humidity
 ///   and temperature rise and fall together, and no single order is fair to both.
 /// - Interval: Fisher's z on the root of the share, with `points` independent points.
-#[must_use]
 pub fn shares(
     factors: &[(RoomFactor, &[f64])],
     shape: &[f64],

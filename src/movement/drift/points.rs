@@ -56,7 +56,6 @@ pub struct DayFacts {
 }
 
 /// Whether most points lie as far apart as those of weeks.
-#[must_use]
 pub fn are_weekly(points: &[DayPoint]) -> bool {
     let gaps = points.windows(2).filter(|w| w[1].day - w[0].day >= 5).count();
     gaps * 2 > points.len()
@@ -65,7 +64,6 @@ pub fn are_weekly(points: &[DayPoint]) -> bool {
 /// Median of grouped readings: each line's units are spread evenly over its step.
 ///
 /// `None` where there is no unit, or half or more of them tripped.
-#[must_use]
 pub fn grouped_median(lines: &[(f64, f64, f64)]) -> Option<f64> {
     let total: f64 = lines.iter().map(|(_, _, count)| count).sum();
     let edges = |sign: f64| {
@@ -110,7 +108,6 @@ pub fn grouped_median(lines: &[(f64, f64, f64)]) -> Option<f64> {
 
 /// Points of a series from its readings: daily medians of enough units, or, where fewer than six production days
 /// in ten have as many, weekly ones (Monday to Sunday).
-#[must_use]
 pub fn day_points(
     lines: &[ReadingLine],
     facts: &BTreeMap<i32, DayFacts>,

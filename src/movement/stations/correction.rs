@@ -16,14 +16,12 @@ pub struct Correction {
 impl Correction {
     /// The reading as the reference station would have shown it, mA: gain divided out, then the current
     /// of the leads taken off.
-    #[must_use]
     pub fn corrected(&self, series: usize, station: usize, day: i32, reading_ma: f64) -> f64 {
         let lead = self.lead_of(series, station).unwrap_or(0.0);
         (reading_ma / self.gain(station, day) - lead).max(0.0)
     }
 
     /// The station's gain on a day, 1 at the reference.
-    #[must_use]
     pub fn gain(&self, station: usize, day: i32) -> f64 {
         let Some(last) = self.ln_gain.get(station) else {
             return 1.0;

@@ -45,7 +45,6 @@ const NARROWEST: f64 = 1e-9;
 
 impl Axis {
     /// An axis between two ends, not yet checked. `unit` may be empty.
-    #[must_use]
     pub fn new(title: &str, unit: &str, scale: Scale, low: f64, high: f64) -> Self {
         let title = if unit.is_empty() { title.to_owned() } else { format!("{title} ({unit})") };
         Self { title, scale, low, high, ticks: None }
@@ -54,7 +53,6 @@ impl Axis {
     /// An axis wide enough for all values, with a margin of `margin` of their range at both ends.
     /// Equal values get a range around them. Values that are not finite are left to the layers'
     /// check; on a logarithmic axis those not above zero are left out.
-    #[must_use]
     pub fn covering(
         title: &str,
         unit: &str,
@@ -98,14 +96,12 @@ impl Axis {
     }
 
     /// The same axis with its lower end at `low`.
-    #[must_use]
     pub fn from(mut self, low: f64) -> Self {
         self.low = low;
         self
     }
 
     /// The same axis with ticks given by hand.
-    #[must_use]
     pub fn with_ticks(mut self, ticks: Vec<Tick>) -> Self {
         self.ticks = Some(ticks);
         self
@@ -140,7 +136,6 @@ impl Axis {
 
     /// Place of a value as a fraction of the axis: 0 at the lower end, 1 at the upper. Values beyond an
     /// end give fractions beyond it; on a logarithmic axis those not above zero lie far below.
-    #[must_use]
     pub fn fraction(&self, value: f64) -> f64 {
         let f = match self.scale {
             Scale::Log => {
@@ -155,13 +150,11 @@ impl Axis {
     }
 
     /// True where the value lies on the axis.
-    #[must_use]
     pub fn holds(&self, value: f64) -> bool {
         (self.low..=self.high).contains(&value)
     }
 
     /// Ticks inside the range, ascending, about `room` of them at most.
-    #[must_use]
     pub fn ticks(&self, room: usize) -> Vec<Tick> {
         let room = room.max(2);
         if let Some(ticks) = &self.ticks {
@@ -267,13 +260,11 @@ fn day_number(date: NaiveDate) -> f64 {
 }
 
 /// A day in the form `2026-03-09`; days outside the calendar as their number.
-#[must_use]
 pub fn day_text(day: i32) -> String {
     date(f64::from(day)).map_or_else(|| format!("day {day}"), |d| d.format("%Y-%m-%d").to_string())
 }
 
 /// Decimals that show a step of this size exactly enough: 0.01 gives 2, 0.5 gives 1, 20 gives 0; at most 9.
-#[must_use]
 pub fn decimals_of(step: f64) -> usize {
     if !(step.is_finite() && step > 0.0) {
         return 2;
@@ -283,7 +274,6 @@ pub fn decimals_of(step: f64) -> usize {
 
 /// A number for people: fixed decimals, thousands apart by a thin space, powers of ten where it is
 /// very large or very small.
-#[must_use]
 pub fn number(value: f64, decimals: usize) -> String {
     let size = value.abs();
     if size >= 1e7 || (size > 0.0 && size < 10f64.powi(-6)) {
@@ -313,7 +303,6 @@ pub fn number(value: f64, decimals: usize) -> String {
 }
 
 /// A share as per cent, with as many decimals as it needs: `5.3 %`, `0.15 %`, `0.002 %`.
-#[must_use]
 pub fn percent(share: f64) -> String {
     let value = share * 100.0;
     let decimals = match value.abs() {
@@ -328,7 +317,6 @@ pub fn percent(share: f64) -> String {
 }
 
 /// A count with its noun: `1 unit`, `2 units`, `45 500 units`.
-#[must_use]
 pub fn counted(count: u64, noun: &str) -> String {
     let s = if count == 1 { "" } else { "s" };
     format!("{} {noun}{s}", number(count as f64, 0))

@@ -92,7 +92,6 @@ pub struct Distribution {
 }
 
 /// The distribution of one series over the period judged.
-#[must_use]
 pub fn from(s: &OneSeries<'_>) -> Distribution {
     let of = |ma: f64| s.unit.of_ma(ma);
     let healthy = s.healthy();

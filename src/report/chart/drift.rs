@@ -59,7 +59,6 @@ pub struct Drift {
 }
 
 /// The movement of one series, and what is forecast.
-#[must_use]
 pub fn from(s: &OneSeries<'_>) -> Drift {
     let of = |ma: f64| s.unit.of_ma(ma);
     let (moved, drift) = (s.moved, &s.moved.drift);

@@ -48,7 +48,6 @@ pub struct Marked {
 
 impl Marked {
     /// The mark of a jump.
-    #[must_use]
     pub fn of(jump: &Jump) -> Self {
         Self {
             day: jump.date.day,
@@ -74,7 +73,6 @@ pub struct Failures {
 }
 
 /// The failures of one series, with a jump marked.
-#[must_use]
 pub fn from(series: &OneSeries<'_>, jump: Option<&Jump>) -> Failures {
     let mut events = series.events.clone();
     for change in series.moved.limits.changes.iter().skip(1) {

@@ -35,7 +35,6 @@ pub struct Causes {
 }
 
 /// What the chart shows of a jump.
-#[must_use]
 pub fn of(jump: &Jump) -> Causes {
     let found = &jump.explained;
     let mut bars: Vec<Bar> = found

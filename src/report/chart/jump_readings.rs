@@ -37,7 +37,6 @@ pub struct Readings {
 }
 
 /// What the chart shows of a jump; nothing beyond one series.
-#[must_use]
 pub fn of(jump: &Jump) -> Option<Readings> {
     let found = jump.readings.as_ref()?;
     let (unit, factor) = match found.first_ma {

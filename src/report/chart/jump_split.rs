@@ -27,7 +27,6 @@ pub struct Split {
 }
 
 /// What the chart shows of a jump; nothing where it has no parts.
-#[must_use]
 pub fn of(jump: &Jump) -> Option<Split> {
     let p = jump.parts.as_ref()?;
     let part = |words: &str, size: &Estimate| Part { words: words.to_owned(), size: size.clone() };

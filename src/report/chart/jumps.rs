@@ -19,7 +19,6 @@ pub struct Drawn {
 
 /// The charts of the jumps that are told in full; `whole` takes in one that stands alone, and draws failures over
 /// time for each.
-#[must_use]
 pub fn drawn(review: &Review, whole: bool) -> Vec<Drawn> {
     let jumps = review.jumps.as_deref().unwrap_or_default();
     let mut jobs: Vec<(usize, &str, &str)> = Vec::new();

@@ -17,7 +17,6 @@ pub struct Flag {
 /// - A flag hangs beside its pole, on the side that has room. Where it can be had, no flag covers
 ///   another rule's pole; none ever covers another flag. Where all of `lanes` rows are taken: `None`,
 ///   and the label is left out.
-#[must_use]
 pub fn flags(poles: &[(f64, f64)], from: f64, to: f64, lanes: usize) -> Vec<Option<Flag>> {
     let cost = |placed: &[Option<Flag>]| {
         let missing = placed.iter().filter(|f| f.is_none()).count();
@@ -108,7 +107,6 @@ fn hung(
 /// Moves labels along a line so that they keep `apart` from one another and stay between `from` and
 /// `to`, each as near to its wish as its neighbours allow. Where there is no room for all, they are
 /// spread evenly.
-#[must_use]
 pub fn nudged(wishes: &[f64], apart: f64, from: f64, to: f64) -> Vec<f64> {
     let n = wishes.len();
     if n == 0 {

@@ -43,7 +43,6 @@ pub struct Ladder {
 impl Rung {
     /// The rung of one series, in mA: healthy units from X05 to the end of the tail that is in use. `None`
     /// where the body has no answer.
-    #[must_use]
     pub fn new(series: String, evidence: &Evidence, verdict: &Verdict) -> Option<Self> {
         let (_, tail) = *evidence.answers().first()?;
         let setting = &evidence.setting;
@@ -65,7 +64,6 @@ impl Rung {
 }
 
 /// The ladder of the chosen series, in mA.
-#[must_use]
 pub fn from(review: &Review, chosen: &[usize]) -> Ladder {
     let model = |n: usize| &review.series[n].named.key.model;
     let rung = |n: usize| {

@@ -191,7 +191,6 @@ pub struct Point {
 }
 
 /// Shorthand for a [`Point`].
-#[must_use]
 pub fn at(x: f64, y: f64) -> Point {
     Point { x, y }
 }
@@ -250,7 +249,6 @@ pub enum Layer {
 }
 
 /// A staircase: each value holds from its place until the next one, the last until `end`.
-#[must_use]
 pub fn steps(role: Role, name: Option<String>, dash: Dash, from: &[Point], end: f64) -> Layer {
     let mut points = Vec::with_capacity(from.len() * 2);
     for (i, step) in from.iter().enumerate() {
@@ -356,7 +354,6 @@ impl Chart {
 
 impl Layer {
     /// Its entry in the legend, if it has one.
-    #[must_use]
     pub fn name(&self) -> Option<&str> {
         match self {
             Self::Bars { name, .. }

@@ -48,7 +48,6 @@ pub struct Months {
 }
 
 /// The months of one series.
-#[must_use]
 pub fn from(series: &OneSeries<'_>) -> Months {
     Months {
         series: series.title.clone(),

@@ -37,7 +37,6 @@ pub struct OneSeries<'a> {
 
 impl<'a> OneSeries<'a> {
     /// The `n`-th series of a review.
-    #[must_use]
     pub fn new(review: &'a Review, n: usize) -> Self {
         let (moved, finding) = (&review.moved.series[n], &review.findings.series[n]);
         let named = &review.series[n].named;
@@ -63,44 +62,37 @@ impl<'a> OneSeries<'a> {
     }
 
     /// Its healthy body, where it could be described.
-    #[must_use]
     pub fn healthy(&self) -> Option<&'a Healthy> {
         self.finding.healthy.as_ref().ok()
     }
 
     /// Reading step in the unit of its charts.
-    #[must_use]
     pub fn step(&self) -> f64 {
         self.unit.of_ma(self.finding.step_ma)
     }
 
     /// A current with its unit.
-    #[must_use]
     pub fn show(&self, ma: f64) -> String {
         format!("{} {}", number(self.unit.of_ma(ma), decimals_of(self.step())), self.unit.name)
     }
 
     /// The period judged.
-    #[must_use]
     pub fn period(&self) -> String {
         let period = &self.finding.period;
         format!("{} to {}", day_text(period.from), day_text(period.to))
     }
 
     /// High limit in force.
-    #[must_use]
     pub fn high_limit(&self) -> Option<f64> {
         self.moved.limits.now.high_pa.map(|pa| self.unit.of_ma(ma(pa)))
     }
 
     /// Low limit in force.
-    #[must_use]
     pub fn low_limit(&self) -> Option<f64> {
         self.moved.limits.now.low_pa.map(|pa| self.unit.of_ma(ma(pa)))
     }
 
     /// Limits over time, those of single stations left out.
-    #[must_use]
     pub fn limits(&self) -> Vec<LimitFrom> {
         let of = |pa: Option<i64>| pa.map(|pa| self.unit.of_ma(ma(pa)));
         let changes = self.moved.limits.changes.iter().filter(|c| c.station.is_none());
@@ -110,7 +102,6 @@ impl<'a> OneSeries<'a> {
     }
 
     /// The bounds that the verdict uses of the reading that all but the accepted share stay under.
-    #[must_use]
     pub fn tail_bounds(&self) -> Option<(f64, f64)> {
         let tail = self.healthy()?.tail_in_use()?;
         let (low, high) = (self.unit.of_ma(tail.lower_ma), self.unit.of_ma(tail.upper_ma));
@@ -118,7 +109,6 @@ impl<'a> OneSeries<'a> {
     }
 
     /// Names of the two groups; empty where there is one.
-    #[must_use]
     pub fn group_names(&self, body: &Body) -> [String; 2] {
         body.groups.as_ref().map_or_else(Default::default, |two| {
             group_names(two, self.moved.split.as_ref(), &|ma| self.show(ma))
@@ -127,7 +117,6 @@ impl<'a> OneSeries<'a> {
 }
 
 /// Names of the two groups: the levels of the factor that separates them, else `lower` and `upper`.
-#[must_use]
 pub fn group_names(
     two: &TwoGroups,
     split: Option<&GroupSplit>,
@@ -158,7 +147,6 @@ pub fn group_names(
 }
 
 /// The family with the most weight, as people write it.
-#[must_use]
 pub fn family_words(body: &Body) -> &'static str {
     match body.average.best().fit.law.family() {
         Family::Normal => "normal",

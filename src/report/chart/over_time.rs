@@ -60,7 +60,6 @@ pub struct OverTime {
 }
 
 /// Stations side by side: the offset of each, month by month.
-#[must_use]
 pub fn of_stations(report: &Review) -> OverTime {
     let row = |s: &StationVerdict| Row {
         name: printable(&s.station, "station"),
@@ -115,7 +114,6 @@ pub fn of_stations(report: &Review) -> OverTime {
 }
 
 /// What every check load read.
-#[must_use]
 pub fn of_check_loads(report: &Review) -> OverTime {
     let records: Vec<(&str, &LoadRecord)> = report
         .checks

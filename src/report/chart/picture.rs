@@ -11,7 +11,6 @@ pub const COLOURS: usize = 40;
 
 /// Averages blocks of `TIMES` × `TIMES` pixels, at most 16. `rgb` has three bytes a pixel, `width` × `height` is
 /// the size of the result.
-#[must_use]
 pub fn shrink<const TIMES: usize>(rgb: &[u8], width: u32, height: u32) -> Vec<u8> {
     let (w, h) = (width as usize, height as usize);
     let mut out = Vec::with_capacity(w * h * 3);

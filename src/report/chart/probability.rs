@@ -115,7 +115,6 @@ fn strays_apart(healthy: &Healthy) -> f64 {
 }
 
 /// A curve with its name, readings multiplied by `factor`; `names` are those of two groups.
-#[must_use]
 pub fn named(curve: FittedCurve, body: &Body, names: &[String; 2], factor: f64) -> Curve {
     let families = || format!("average of families, {} has most weight", family_words(body));
     let name = match curve.kind {

@@ -39,7 +39,6 @@ pub struct RoomUsed {
 }
 
 /// The movement of all series, in shares of the room that the baseline had.
-#[must_use]
 pub fn from(review: &Review) -> RoomUsed {
     let shares = || review.moved.series.iter().map(|m| m.room_share.as_ref());
     let baseline = shares().flatten().next().map_or(0, |s| s.baseline_points);

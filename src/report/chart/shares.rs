@@ -20,7 +20,6 @@ pub enum ProbabilityScale {
 
 impl ProbabilityScale {
     /// Place of a share on the axis. Infinite at 0 and 1.
-    #[must_use]
     pub fn place(self, p: f64) -> f64 {
         match self {
             Self::Normal | Self::Lognormal => -std::f64::consts::SQRT_2 * erfc_inv(2.0 * p),

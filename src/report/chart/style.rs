@@ -54,7 +54,6 @@ pub mod okabe_ito {
 }
 
 /// Colour of marks with this meaning.
-#[must_use]
 pub fn colour(role: Role) -> RGBColor {
     match role {
         Role::Reading => okabe_ito::SKY,
@@ -72,7 +71,6 @@ pub fn colour(role: Role) -> RGBColor {
 }
 
 /// The same colour as a pale, opaque shade for areas.
-#[must_use]
 pub fn shade(role: Role) -> RGBColor {
     let RGBColor(r, g, b) = colour(role);
     let strength = match role {
@@ -85,7 +83,6 @@ pub fn shade(role: Role) -> RGBColor {
 }
 
 /// Every colour that carries a meaning: of marks, shades, words, grid and frame, and white.
-#[must_use]
 pub fn palette() -> Vec<[u8; 3]> {
     Role::ALL
         .into_iter()
@@ -97,7 +94,6 @@ pub fn palette() -> Vec<[u8; 3]> {
 
 /// Thickness of lines with this meaning: the moving average and two groups together are thin, so that
 /// they leave the points and the single groups to be seen.
-#[must_use]
 pub fn thickness(role: Role) -> f64 {
     match role {
         Role::Ewma | Role::BothGroups => 2.5,
@@ -136,7 +132,6 @@ fn face(weight: Weight) -> &'static FontRef<'static> {
 }
 
 /// Width of a text in pixels of the finished picture.
-#[must_use]
 pub fn text_width(text: &str, size: f64, weight: Weight) -> f64 {
     let font = face(weight).as_scaled(PxScale::from(size as f32));
     let mut width = 0f32;
@@ -168,7 +163,6 @@ pub struct Dot {
 
 /// The pixels of a text whose first letter starts at `x` on the base line `y`; signs that the font lacks
 /// are drawn as `?`.
-#[must_use]
 pub fn ink(text: &str, x: f64, y: f64, size: f64, weight: Weight) -> Vec<Dot> {
     let face = face(weight);
     let scale = PxScale::from(size as f32);
@@ -202,7 +196,6 @@ pub fn ink(text: &str, x: f64, y: f64, size: f64, weight: Weight) -> Vec<Dot> {
 
 /// The text as it can be drawn: white space made plain, or `fallback` where the font lacks a sign of
 /// it or nothing is left.
-#[must_use]
 pub fn printable(text: &str, fallback: &str) -> String {
     let plain = text.split_whitespace().collect::<Vec<_>>().join(" ");
     if plain.is_empty() || !plain.chars().all(drawable) { fallback.to_owned() } else { plain }
@@ -214,7 +207,6 @@ fn drawable(c: char) -> bool {
 
 /// The text with every sign that the font lacks drawn as `?`: the last resort for words that
 /// did not pass through [`printable`].
-#[must_use]
 pub fn drawn(text: &str) -> String {
     text.chars()
         .map(|c| match c {
@@ -226,7 +218,6 @@ pub fn drawn(text: &str) -> String {
 }
 
 /// The text, cut with `…` where it is wider than `room` pixels.
-#[must_use]
 pub fn shortened(text: &str, size: f64, weight: Weight, room: f64) -> String {
     if text_width(text, size, weight) <= room {
         return text.to_owned();
@@ -248,7 +239,6 @@ pub fn shortened(text: &str, size: f64, weight: Weight, room: f64) -> String {
 }
 
 /// The text in at most `most` lines no wider than `room`; what does not fit is cut with `…`.
-#[must_use]
 pub fn wrapped(text: &str, size: f64, weight: Weight, room: f64, most: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     let mut words = text.split(' ').filter(|w| !w.is_empty()).peekable();

@@ -60,7 +60,6 @@ pub struct TradeOff {
 
 impl TradeOff {
     /// Expected rejects and blind spot of one series against its limit.
-    #[must_use]
     pub fn of_study(series: &str, study: &LimitStudy, verdict: &Verdict) -> Self {
         let unit = Unit::of(study.typical_ma);
         let of = |ma: f64| unit.of_ma(ma);
@@ -111,7 +110,6 @@ impl TradeOff {
     }
 
     /// Blind spots of a model that is calculated and not measured.
-    #[must_use]
     pub fn of_calculated(model: String, band: &CalculatedBand) -> Self {
         let setting = &band.setting;
         let x50 = setting.x50_ma;

@@ -13,7 +13,6 @@ pub struct Unit {
 
 impl Unit {
     /// For readings of the size `typical_ma`.
-    #[must_use]
     pub fn of(typical_ma: f64) -> Self {
         if typical_ma < PRINTED_IN_UA_BELOW_MA {
             Self { name: "µA", factor: 1e3 }
@@ -23,7 +22,6 @@ impl Unit {
     }
 
     /// A current in this unit.
-    #[must_use]
     pub fn of_ma(self, ma: f64) -> f64 {
         ma * self.factor
     }

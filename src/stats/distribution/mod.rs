@@ -70,7 +70,6 @@ impl Family {
     ];
 
     /// The family's name in lower case, as reports and results print it.
-    #[must_use]
     pub fn name(self) -> &'static str {
         match self {
             Self::Normal => "normal",
@@ -83,7 +82,6 @@ impl Family {
     }
 
     /// Whether the family allows only readings above zero; its line is then that of the logarithm.
-    #[must_use]
     pub fn is_positive(self) -> bool {
         !matches!(self, Self::Normal | Self::Gumbel)
     }
@@ -163,26 +161,22 @@ pub struct Law {
 
 impl Law {
     /// A law from internal parameters; `None` where one is not finite.
-    #[must_use]
     pub fn from_internal(family: Family, theta: [f64; 2]) -> Option<Self> {
         theta.iter().all(|value| value.is_finite()).then_some(Self { family, theta })
     }
 
     /// The family.
-    #[must_use]
     pub fn family(&self) -> Family {
         self.family
     }
 
     /// The internal parameters, as covariances refer to them.
-    #[must_use]
     pub fn internal(&self) -> [f64; 2] {
         self.theta
     }
 
     /// The textbook parameters with their names. Units: scales and locations in those of the readings,
     /// shapes and parameters of logarithms without.
-    #[must_use]
     pub fn params(&self) -> Vec<(&'static str, f64)> {
         let params = match self.family {
             Family::Normal => normal::params(self.theta),
@@ -196,7 +190,6 @@ impl Law {
     }
 
     /// Log probability of an observation (log density where it is exact): one term of the likelihood.
-    #[must_use]
     pub fn ln_likelihood(&self, observation: Observation) -> f64 {
         match Term::new(observation, self.family.is_positive()) {
             Some(term) => {

@@ -57,7 +57,6 @@ pub struct Fitter {
 
 impl Fitter {
     /// Prepares the columns.
-    #[must_use]
     pub fn new(points: &Points) -> Self {
         let n = points.values.len();
         let first = points.days.first().copied().unwrap_or(0.0);
@@ -87,7 +86,6 @@ impl Fitter {
     /// One kind; with `at`, its date is given rather than searched.
     ///
     /// `None` where the series is too short for a date.
-    #[must_use]
     pub fn fit(
         &self,
         kind: Kind,
@@ -152,7 +150,6 @@ impl Fitter {
 
     /// BIC of steps at all of `steps` together, with a slope that begins at point `slope_from` where
     /// there is one, on the scale of [`Candidate::bic`].
-    #[must_use]
     pub fn joint_bic(&self, y: &[f64], steps: &[usize], slope_from: Option<usize>) -> f64 {
         let mut columns: Vec<Vec<f64>> =
             self.base(Kind::Steady).into_iter().map(<[f64]>::to_vec).collect();
@@ -178,7 +175,6 @@ impl Fitter {
 
     /// What the candidate leaves of `y`, not whitened; nothing where that is rounding at every point, since rounding
     /// has a correlation of its own.
-    #[must_use]
     pub fn residuals_of(&self, candidate: &Candidate, y: &[f64]) -> Vec<f64> {
         let (columns, coefficients) = self.columns_of(candidate);
         let columns: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
@@ -189,7 +185,6 @@ impl Fitter {
 
     /// Standard error of the candidate's last coefficient, at AR(1) parameter `rho`: least squares on
     /// prewhitened points.
-    #[must_use]
     pub fn standard_error(&self, candidate: &Candidate, y: &[f64], rho: f64) -> Option<f64> {
         let (columns, _) = self.columns_of(candidate);
         let (column, base) = columns.split_last()?;
@@ -207,7 +202,6 @@ impl Fitter {
     }
 
     /// Sum of squares of a step column at `index` beside constant and covariates, prewhitened.
-    #[must_use]
     pub fn step_information(&self, index: usize, rho: f64) -> Option<f64> {
         let base = self.base(Kind::Steady);
         let white = Whitened::new(&base, &self.ones, rho);
@@ -216,7 +210,6 @@ impl Fitter {
     }
 
     /// Plain sum of squares of the kind for every date in `range` (no prewhitening).
-    #[must_use]
     pub fn profile(&self, kind: Kind, y: &[f64], range: std::ops::Range<usize>) -> Vec<f64> {
         let dated = if kind == Kind::Bend { Dated::Bend } else { Dated::Step };
         let white = Whitened::new(&self.base(kind), y, 0.0);
@@ -225,7 +218,6 @@ impl Fitter {
 
     /// Sums of squares of a slope that begins at each date in `range`: a line from the date on, and a line and a
     /// square, so that it bends on from there; every column multiplied by `weights` as `y` already is.
-    #[must_use]
     pub fn curved_profile(
         &self,
         y: &[f64],
@@ -288,7 +280,6 @@ impl Fitter {
 }
 
 /// Share of the sum of squares about the mean that columns explain together, by least squares.
-#[must_use]
 pub fn share_explained(columns: &[&[f64]], y: &[f64]) -> f64 {
     if y.is_empty() {
         return 0.0;

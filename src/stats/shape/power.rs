@@ -24,7 +24,6 @@ const TRIES: usize = 4;
 ///
 /// `None` where the series has no spread, or where no size is found so often: of few known lots each may lie
 /// anywhere, and a step of any size passes for one of them.
-#[must_use]
 pub fn smallest_step(points: &Points, test: &ShapeTest, options: &Options) -> Option<f64> {
     let n = points.values.len();
     let m = n as f64;

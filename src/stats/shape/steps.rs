@@ -205,7 +205,6 @@ fn measure(level: &Points, cuts: &[(usize, f64)], smallest: usize) -> Vec<Step> 
 
 /// Size, date interval and error of one step near point `at` of a stretch that starts at point `offset` of its
 /// series; `None` where the stretch is too short.
-#[must_use]
 pub fn measure_one(
     part: &Points,
     at: usize,

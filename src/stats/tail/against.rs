@@ -38,7 +38,6 @@ struct Seen {
 
 impl Tail {
     /// How many readings beyond the cut the tail expects; `None` without a cut.
-    #[must_use]
     pub fn expected_beyond_cut(&self) -> Option<Expected> {
         self.excesses.cut?;
         let (ratio, by) = self.excesses.odds_beyond_cut([self.scale.ln(), self.shape]);
@@ -56,7 +55,6 @@ impl Tail {
     /// (scale 1, shape 0, and the law's share between the two), for three parameters more: about
     /// chi-squared with three degrees of freedom where the law is theirs. Divided by how much more days
     /// vary than independent readings would. `None` without a cut or a law.
-    #[must_use]
     pub fn gain_over_law(&self) -> Option<f64> {
         if self.line == Line::Readings {
             return None;
@@ -84,7 +82,6 @@ impl Tail {
     ///   share and mean that fit best (EM), so that both sides have two parameters.
     /// - `data`: those of the fit, as intervals. `None` where a reading is exact (it has no probability), or
     ///   the body gives nothing beyond the threshold.
-    #[must_use]
     pub fn gain_of_strays(&self, data: &Grouped, body: impl Fn(f64) -> f64) -> Option<f64> {
         let all = body(self.threshold);
         if !(all > 0.0 && all.is_finite()) {
