@@ -18,11 +18,8 @@ const CIRCLES: usize = 5;
 const OWED_FILES: &[&str] = &[];
 
 /// One line a word: they are read as tables.
-const TABLES_OF_WORDS: &[&str] = &[
-    "input/header_words.rs by_trade_words",
-    "input/outcomes.rs trade_word",
-    "verdict/limit_words.rs sentence",
-];
+const TABLES_OF_WORDS: &[&str] =
+    &["input/outcomes.rs trade_word", "verdict/limit_words.rs sentence"];
 
 const OWED_FUNCTIONS: &[&str] = &[];
 

@@ -1,9 +1,13 @@
 //! Header spellings: which canonical column a header names, and in which unit.
 //!
-//! Generic trade words only; anything else is mapped in the config's `[columns]`.
+//! The settings' `[columns]` come first, then canonical names and factors, then generic trade words
+//! ([`super::header_meaning`]).
+
+use std::collections::BTreeMap;
 
 pub use super::field::Field;
-use super::header_words::by_trade_words;
+use super::header_meaning::{Clarity, named};
+use super::outcomes::Outcomes;
 use crate::config::Config;
 use crate::error::Result;
 use crate::records::Quantity;
@@ -19,56 +23,120 @@ pub enum Meaning {
     Unknown,
 }
 
+/// What a header says, and by what.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Heading {
+    /// What it means; unknown where only the values can tell.
+    pub(super) meaning: Meaning,
+    /// By what it is known.
+    pub(super) by: By,
+    /// Columns it may be, where the values decide.
+    pub(super) may_be: Vec<Field>,
+    /// The unit it names, of whatever quantity.
+    pub(super) unit: Option<Quantity>,
+    /// Whether its words say that it is none of the columns used.
+    pub(super) is_other: bool,
+}
+
+/// From so many digits on, a cell is a value and no header.
+const VALUE_DIGITS: usize = 4;
+
+/// By what a header is known, the weakest first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum By {
+    /// By nothing.
+    Nothing,
+    /// Words that mean one column as a rule.
+    UsualWords,
+    /// Words that mean nothing else.
+    ClearWords,
+    /// Its canonical name, or that of a factor.
+    Name,
+    /// The settings.
+    Settings,
+}
+
 /// Reads headers: first by the config's words, then by the trade's.
 #[derive(Debug)]
 pub struct Headers {
     mapped: Vec<(String, String)>,
     factors: Vec<String>,
+    /// The settings' words for values, by canonical column: what a column holds may tell what it is.
+    pub(super) values: BTreeMap<String, BTreeMap<String, String>>,
+    pub(super) outcomes: Option<Outcomes>,
+    /// Whether the settings give limits by model.
+    pub(super) has_model_limits: bool,
 }
 
 impl Headers {
     /// A reader of headers for these settings.
     #[must_use]
     pub fn new(config: &Config) -> Self {
+        let squeezed = |words: &BTreeMap<String, String>| {
+            words.iter().map(|(word, value)| (squeeze(word), value.clone())).collect()
+        };
         Self {
             mapped: config.columns.iter().map(|(k, v)| (squeeze(k), v.clone())).collect(),
             factors: config.factors.iter().map(|f| squeeze(f)).collect(),
+            values: config.values.iter().map(|(k, v)| (k.clone(), squeezed(v))).collect(),
+            outcomes: Outcomes::new(config).ok(),
+            has_model_limits: config.model.values().any(|m| m.high_limit_ma.is_some()),
         }
     }
 
     /// What `header` means.
     #[must_use]
     pub fn meaning(&self, header: &str) -> Meaning {
+        self.heading(header).meaning
+    }
+
+    /// What `header` means, and by what.
+    pub(super) fn heading(&self, header: &str) -> Heading {
         let plain = squeeze(header);
-        if plain.is_empty() {
-            return Meaning::Unknown;
+        let mut heading = Heading {
+            meaning: Meaning::Unknown,
+            by: By::Nothing,
+            may_be: Vec::new(),
+            unit: None,
+            is_other: false,
+        };
+        // A cell that begins with a digit, or holds many, is a value.
+        let digits = plain.chars().filter(char::is_ascii_digit).count();
+        let is_value = plain.is_empty()
+            || digits >= VALUE_DIGITS
+            || plain.starts_with(|c: char| c.is_ascii_digit());
+        let mapped = self.mapped.iter().find(|(k, _)| *k == plain);
+        if is_value && mapped.is_none() {
+            return heading;
         }
-        let (words, unit) = split_unit(header);
-        if let Some((_, target)) = self.mapped.iter().find(|(k, _)| *k == plain) {
-            if let Some(field) = Field::from_name(target) {
-                let unit = unit.filter(|u| field.quantity().is_some_and(|q| q.same_kind(*u)));
-                return Meaning::Field(field, unit);
+        let named = named(header);
+        (heading.unit, heading.is_other) = (named.unit, named.is_other);
+        let with_unit = |field: Field| {
+            let unit = named.unit.filter(|u| field.quantity().is_some_and(|q| q.same_kind(*u)));
+            Meaning::Field(field, unit)
+        };
+        let factor = |name: &str| self.factors.iter().position(|f| f == name);
+        let (meaning, by) = if let Some((_, target)) = mapped {
+            let meaning = Field::from_name(target).map(with_unit);
+            let factor = || factor(&squeeze(target)).map(Meaning::Factor);
+            (meaning.or_else(factor).unwrap_or(Meaning::Unknown), By::Settings)
+        } else if let Some(field) = Field::from_name(&plain) {
+            (Meaning::Field(field, field.quantity()), By::Name)
+        } else if let Some(n) = factor(&plain) {
+            // Whoever names `line` as a factor does not mean the station, which the trade's words would take it for.
+            (Meaning::Factor(n), By::Name)
+        } else {
+            match (named.fields.first(), named.clarity) {
+                (Some(field), Clarity::Clear) => (with_unit(*field), By::ClearWords),
+                (Some(field), Clarity::Usual) => (with_unit(*field), By::UsualWords),
+                (Some(_), Clarity::Open) => {
+                    heading.may_be = named.fields;
+                    (Meaning::Unknown, By::Nothing)
+                }
+                (None, _) => (Meaning::Unknown, By::Nothing),
             }
-            let target = squeeze(target);
-            return match self.factors.iter().position(|f| *f == target) {
-                Some(n) => Meaning::Factor(n),
-                None => Meaning::Unknown,
-            };
-        }
-        if let Some(field) = Field::from_name(&plain) {
-            return Meaning::Field(field, field.quantity());
-        }
-        // Whoever names `line` as a factor does not mean the station, which the trade's words would take it for.
-        if let Some(n) = self.factors.iter().position(|f| *f == plain) {
-            return Meaning::Factor(n);
-        }
-        match by_trade_words(&words, unit) {
-            Some(field) => {
-                let unit = unit.filter(|u| field.quantity().is_some_and(|q| q.same_kind(*u)));
-                Meaning::Field(field, unit)
-            }
-            None => Meaning::Unknown,
-        }
+        };
+        Heading { meaning, by, ..heading }
     }
 }
 
@@ -106,52 +174,15 @@ pub fn check(config: &Config) -> Result<()> {
     Ok(())
 }
 
-/// Lower case, single spaces.
+/// Lower case, single spaces of whatever kind, without signs that are not seen.
 pub(super) fn squeeze(text: &str) -> String {
-    text.trim_start_matches('\u{feff}')
-        .to_lowercase()
-        .split_whitespace()
-        .collect::<Vec<_>>()
-        .join(" ")
+    let seen: String = text.chars().filter(|c| !is_unseen(*c)).collect();
+    seen.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-/// The words of a header without its unit, lower case; and the unit, from brackets or the last word.
-fn split_unit(header: &str) -> (String, Option<Quantity>) {
-    let mut unit = None;
-    let mut rest = String::new();
-    let mut inside = String::new();
-    let mut depth = 0_u32;
-    for c in header.trim().chars() {
-        match c {
-            '[' | '(' | '（' | '【' => depth += 1,
-            ']' | ')' | '）' | '】' => depth = depth.saturating_sub(1),
-            _ if depth > 0 => inside.push(c),
-            _ => rest.push(c),
-        }
-    }
-    if !inside.is_empty() {
-        unit = Quantity::from_unit(&inside);
-    }
-    let spaced: String = rest
-        .chars()
-        .map(|c| match c {
-            '_' | '.' | ':' | '/' | '-' | '#' | '：' => ' ',
-            '’' => '\'',
-            other => other,
-        })
-        .collect();
-    let mut words: Vec<&str> = spaced.split_whitespace().collect();
-    if unit.is_none()
-        && let Some(last) = words.last()
-        && let Some(found) = Quantity::from_unit(last)
-    {
-        unit = Some(found);
-        words.pop();
-        if words.last() == Some(&"in") {
-            words.pop();
-        }
-    }
-    (words.join(" ").to_lowercase(), unit)
+/// Marks without width: of byte order, of places where a word may break, joiners.
+pub(super) fn is_unseen(c: char) -> bool {
+    matches!(c, '\u{ad}' | '\u{200b}'..='\u{200f}' | '\u{2060}' | '\u{feff}')
 }
 
 #[cfg(test)]

@@ -7,17 +7,24 @@
 use std::collections::BTreeMap;
 
 use super::cell::DecimalSign;
-use super::columns::{Field, Headers, Meaning, squeeze};
+use super::columns::{Field, Headers, Heading, Meaning, squeeze};
 use super::taken::{Sure, Taken};
 use crate::config::DateOrder;
+use crate::note::Note;
 use crate::records::Quantity;
 
+mod choice;
 mod partial;
+mod values;
 
+pub use choice::Undecided;
 pub use partial::{Lack, Partial};
 
 /// How many lines are searched for a header.
 pub const HEADER_WITHIN: usize = 100;
+
+/// How many rows are looked at, from the first: what stands below a header may tell what its columns are.
+pub const LOOKED_AT: usize = 500;
 
 /// Most cells of a row, as many as a spreadsheet can hold.
 pub const MOST_COLUMNS: usize = 16_384;
@@ -77,6 +84,8 @@ pub struct Layout {
     pub names: Vec<String>,
     /// What each column is taken for.
     pub taken: Vec<Taken>,
+    /// What a reader must know of how they were chosen.
+    pub told: Vec<Note>,
     /// The tests of a row.
     pub groups: Vec<Group>,
     /// Values that hold for the whole table: from lines before the header, names and config.
@@ -191,29 +200,80 @@ pub fn find(
     headers: &Headers,
     fixed: &BTreeMap<Field, String>,
 ) -> Result<(usize, Layout), Box<Partial>> {
-    let mut best: Option<(usize, Layout)> = None;
-    let mut nearest: Option<(usize, Layout)> = None;
+    let mut best: Option<Candidate> = None;
+    let mut nearest: Option<Candidate> = None;
     for top in 0..rows.len().min(HEADER_WITHIN) {
         for two in [false, true] {
-            let Some((score, layout)) = candidate(rows, spans, headers, fixed, top, two) else {
+            let Some(candidate) = candidate(rows, spans, headers, fixed, top, two) else {
                 continue;
             };
             let complete = |g: &Group| partial::lacks(&g.columns, fixed).is_empty();
             // Titles over columns of which none says what came of a test are no tests of a row.
-            let tests = !two || layout.groups[0].title.is_some();
-            let usable = tests && score >= LEAST_KNOWN && layout.groups.iter().any(complete);
+            let tests = !two || candidate.layout.groups[0].title.is_some();
+            let usable = tests
+                && candidate.score >= LEAST_KNOWN
+                && candidate.layout.groups.iter().any(complete);
             let place = if usable { &mut best } else { &mut nearest };
-            if place.as_ref().is_none_or(|(s, _)| score > *s) {
-                *place = Some((score, layout));
+            if place.as_ref().is_none_or(|c| candidate.score > c.score) {
+                *place = Some(candidate);
             }
         }
     }
-    best.ok_or_else(|| {
-        Box::new(match nearest.filter(|(known, _)| *known >= partial::KNOWN) {
-            Some((known, layout)) => Partial::of(layout, known),
-            None => partial::unnamed(rows, fixed),
+    let nearest = nearest.filter(|c| c.score >= partial::KNOWN && !c.is_a_row(rows));
+    match best.or(nearest) {
+        Some(candidate) => candidate.settled(rows, headers, fixed),
+        None => Err(Box::new(partial::unnamed(rows, fixed))),
+    }
+}
+
+/// A row, or two, that may be the header.
+struct Candidate {
+    /// Columns that it explains.
+    score: usize,
+    layout: Layout,
+    headings: Vec<Heading>,
+}
+
+impl Candidate {
+    /// Whether it is a row of the table itself: another row agrees with it in several cells and not in all.
+    fn is_a_row(&self, rows: &[Vec<String>]) -> bool {
+        let names = &self.layout.names;
+        let filled = names.iter().filter(|n| !n.trim().is_empty()).count();
+        rows.iter().skip(self.layout.header_rows).take(FIRST_ROWS).any(|row| {
+            let pairs = row.iter().zip(names).filter(|(a, _)| !a.trim().is_empty());
+            let same = pairs.filter(|(a, b)| a.trim() == b.trim()).count();
+            same >= 2 && same < filled
         })
-    })
+    }
+
+    /// With its columns chosen by what stands below it too.
+    fn settled(
+        self,
+        rows: &[Vec<String>],
+        headers: &Headers,
+        fixed: &BTreeMap<Field, String>,
+    ) -> Result<(usize, Layout), Box<Partial>> {
+        let Self { score, mut layout, headings } = self;
+        let mut undecided = None;
+        if layout.groups[0].title.is_none() {
+            let (above, below) = rows.split_at(layout.header_rows.min(rows.len()));
+            let mut known = preamble(above, headers);
+            known.extend(fixed.iter().map(|(k, v)| (*k, v.clone())));
+            let chosen = choice::choose(&layout.names, headings, below, headers, &known);
+            layout.groups[0].columns = chosen.columns;
+            (layout.taken, layout.told) = (chosen.taken, chosen.told);
+            undecided = chosen.undecided;
+        } else if !fixed.contains_key(&Field::Outcome)
+            && layout.groups.iter().any(|g| g.columns.get(Field::Outcome).is_none())
+        {
+            layout.told.push(Note::first(choice::DERIVED));
+        }
+        let complete = |g: &Group| partial::lacks(&g.columns, fixed).is_empty();
+        if undecided.is_none() && score >= LEAST_KNOWN && layout.groups.iter().any(complete) {
+            return Ok((score, layout));
+        }
+        Err(Box::new(Partial { undecided, ..Partial::of(layout, score) }))
+    }
 }
 
 fn candidate(
@@ -223,7 +283,7 @@ fn candidate(
     fixed: &BTreeMap<Field, String>,
     top: usize,
     two: bool,
-) -> Option<(usize, Layout)> {
+) -> Option<Candidate> {
     let names_row = if two { rows.get(top + 1)? } else { &rows[top] };
     let titles = if two {
         group_titles(&rows[top], names_row.len(), spans, top)
@@ -237,6 +297,7 @@ fn candidate(
     let mut own: Vec<(String, Columns, Vec<u16>)> = Vec::new();
     let mut names = Vec::new();
     let mut taken = Vec::new();
+    let mut headings = Vec::new();
     let mut score = 0;
     for (n, name) in names_row.iter().enumerate() {
         let column = u16::try_from(n).ok()?;
@@ -248,10 +309,13 @@ fn candidate(
         let title = titles[n].as_ref().filter(|_| !name.trim().is_empty());
         let joined = title.map_or_else(|| bare.clone(), |t| format!("{t} {bare}"));
         names.push(joined.clone());
-        let mut meaning = headers.meaning(&joined);
-        if meaning == Meaning::Unknown && title.is_some() {
-            meaning = headers.meaning(&bare);
+        let mut heading = headers.heading(&joined);
+        if heading.meaning == Meaning::Unknown && title.is_some() {
+            heading = headers.heading(&bare);
         }
+        let meaning = heading.meaning.clone();
+        score += usize::from(!heading.may_be.is_empty());
+        headings.push(heading);
         let target = match title {
             Some(title) => {
                 if !own.iter().any(|(t, _, _)| t == title) {
@@ -293,20 +357,19 @@ fn candidate(
     if groups.is_empty() {
         groups.push(Group { title: None, columns: common, own: Vec::new() });
     }
-    Some((
-        score,
-        Layout {
-            header_rows: top + 1 + usize::from(two),
-            header: names_row.iter().map(|c| squeeze(c)).collect(),
-            names,
-            taken,
-            groups,
-            fixed: fixed.clone(),
-            sign: DecimalSign::Point,
-            order: None,
-            trims: false,
-        },
-    ))
+    let layout = Layout {
+        header_rows: top + 1 + usize::from(two),
+        header: names_row.iter().map(|c| squeeze(c)).collect(),
+        names,
+        taken,
+        told: Vec::new(),
+        groups,
+        fixed: fixed.clone(),
+        sign: DecimalSign::Point,
+        order: None,
+        trims: false,
+    };
+    Some(Candidate { score, layout, headings })
 }
 
 /// A lone column called "current" holds the reading; beside a reading it says which current is meant.
@@ -400,7 +463,9 @@ pub fn preamble(rows: &[Vec<String>], headers: &Headers) -> BTreeMap<Field, Stri
             _ => None,
         };
         let Some((name, value)) = pair else { continue };
+        // What came of a test holds for no whole table.
         if let Meaning::Field(field, _) = headers.meaning(name)
+            && ![Field::Reading, Field::Outcome, Field::Reason].contains(&field)
             && !value.trim().is_empty()
         {
             found.entry(field).or_insert_with(|| value.trim().to_owned());

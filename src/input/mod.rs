@@ -11,6 +11,7 @@ pub mod dates;
 pub mod discover;
 pub mod earlier;
 mod field;
+mod header_meaning;
 mod header_words;
 mod kinds;
 pub mod layout;

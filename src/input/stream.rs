@@ -150,8 +150,27 @@ pub fn read(
     });
     read.notes.extend(notes);
     read.tables = tables.into_inner().expect("no thread panics holding it");
+    read.notes.extend(told(&read.tables));
     read.failures = failures.into_inner().expect("no thread panics holding it");
     Ok(read)
+}
+
+/// What is told of how columns were chosen: once for all tables of which it is told.
+fn told(tables: &[Table]) -> Vec<Note> {
+    let mut all: BTreeMap<&Note, Vec<&Source>> = BTreeMap::new();
+    for table in tables {
+        for note in &table.layout.told {
+            all.entry(note).or_default().push(&table.source);
+        }
+    }
+    let with_files = |(note, of): (&Note, Vec<&Source>)| {
+        let more = match of.len() {
+            1 => String::new(),
+            n => format!(" and {} more", n - 1),
+        };
+        Note { text: format!("{}{more}: {}", of[0], note.text), first: note.first }
+    };
+    all.into_iter().map(with_files).collect()
 }
 
 fn parse_all(

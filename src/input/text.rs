@@ -17,7 +17,7 @@ use encoding_rs_io::DecodeReaderBytesBuilder;
 use super::cell::{Cell, DecimalSign, decimal_sign};
 use super::columns::{Field, Headers};
 use super::dates::OrderSeen;
-use super::layout::{HEADER_WITHIN, Layout, MOST_COLUMNS, Partial, find, header_text, preamble};
+use super::layout::{LOOKED_AT, Layout, MOST_COLUMNS, Partial, find, header_text, preamble};
 use super::rows::Parser;
 
 /// Size of a piece in bytes.
@@ -196,7 +196,7 @@ pub fn understand(
     let mut best: Option<(usize, u8, Layout)> = None;
     let mut nearest: Option<(u8, Box<Partial>)> = None;
     for delimiter in DELIMITERS {
-        let rows = head(piece, delimiter, HEADER_WITHIN + 1);
+        let rows = head(piece, delimiter, LOOKED_AT);
         // The lines before the header depend on it and it on them: a first look without them.
         let mut known = preamble(&rows[..rows.len().min(30)], headers);
         known.extend(fixed.iter().map(|(k, v)| (*k, v.clone())));

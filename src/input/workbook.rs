@@ -13,7 +13,7 @@ use calamine::{CellErrorType, Data, DataRef, Range, Reader, SheetVisible, Sheets
 use super::cell::{Cell, DecimalSign, decimal_sign};
 use super::columns::{Field, Headers};
 use super::dates::OrderSeen;
-use super::layout::{HEADER_WITHIN, Layout, Partial, Span, find, header_text};
+use super::layout::{LOOKED_AT, Layout, Partial, Span, find, header_text};
 use super::rows::Parser;
 
 /// The last row a spreadsheet can hold, in the usual format and in the old one.
@@ -249,7 +249,7 @@ pub fn understand(
     fixed: &BTreeMap<Field, String>,
 ) -> Result<(Layout, OrderSeen), Box<Partial>> {
     let rows: Vec<Vec<String>> =
-        (0..sheet.cells.height().min(HEADER_WITHIN + 1)).map(|n| sheet.text_row(n)).collect();
+        (0..sheet.cells.height().min(LOOKED_AT)).map(|n| sheet.text_row(n)).collect();
     let (_, mut layout) = find(&rows, &sheet.spans, headers, fixed).map_err(|mut partial| {
         partial.layout.settle(&rows, headers, fixed);
         partial

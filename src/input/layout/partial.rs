@@ -7,7 +7,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Columns, DecimalSign, Field, Group, HEADER_WITHIN, Layout};
+use super::{Columns, DecimalSign, Field, Group, HEADER_WITHIN, Layout, Undecided};
 use crate::input::columns::{Meaning, squeeze};
 use crate::input::taken::{Sure, Taken};
 
@@ -53,6 +53,8 @@ pub struct Partial {
     pub lacks: Vec<Lack>,
     /// How many of its columns are understood.
     pub known: usize,
+    /// Where all is there and two answers are possible: what must be decided.
+    pub undecided: Option<Undecided>,
     /// What stands where a header should be, with what it lacks where it comes near to one.
     pub found: String,
 }
@@ -69,7 +71,7 @@ impl Partial {
             cells_shown(&layout.names),
             words.join(" and ")
         );
-        Self { layout, lacks, known, found }
+        Self { layout, lacks, known, found, undecided: None }
     }
 
     /// How much it says, for choosing between ways to split a text: the more of its columns are understood, and
@@ -116,12 +118,14 @@ pub(super) fn unnamed(rows: &[Vec<String>], fixed: &BTreeMap<Field, String>) -> 
     Partial {
         lacks: lacks(&Columns::default(), fixed),
         known: 0,
+        undecided: None,
         found,
         layout: Layout {
             header_rows,
             header: names.iter().map(|c| squeeze(c)).collect(),
             taken: vec![unknown; names.len()],
             names,
+            told: Vec::new(),
             groups: vec![Group { title: None, columns: Columns::default(), own: Vec::new() }],
             fixed: fixed.clone(),
             sign: DecimalSign::Point,

@@ -12,7 +12,7 @@ use crate::error::{Error, Place, Result};
 use crate::input::columns::{Field, Headers};
 use crate::input::dates::OrderSeen;
 use crate::input::discover::from_path;
-use crate::input::layout::{Lack, Layout};
+use crate::input::layout::{Lack, Layout, Partial};
 
 /// Bytes looked at to tell what a file is.
 pub(super) const LOOK: usize = 256 << 10;
@@ -54,13 +54,18 @@ impl Producer<'_> {
         fixed
     }
 
-    pub(super) fn no_header(path: &Path, sheet: Option<&str>, found: &str) -> Error {
-        Error::input(
-            Place::file(path).sheet(sheet),
-            "a header naming at least a date, a model and a reading or an outcome within the first 100 lines",
-            found,
-            "say what its headers mean in leakdrift.toml: under [columns] a line \"HEADER AS EXPORTED\" = \"model\" for each",
-        )
+    /// Why a table cannot be used as it stands.
+    pub(super) fn unusable(path: &Path, sheet: Option<&str>, partial: &Partial) -> Error {
+        let place = Place::file(path).sheet(sheet);
+        match &partial.undecided {
+            Some(open) => Error::input(place, &*open.expected, &*open.found, &*open.next),
+            None => Error::input(
+                place,
+                "a header naming at least a date, a model and a reading or an outcome within the first 100 lines",
+                &*partial.found,
+                "say what its headers mean in leakdrift.toml: under [columns] a line \"HEADER AS EXPORTED\" = \"model\" for each",
+            ),
+        }
     }
 
     /// The order of day and month of a table: what its dates tell, else what the settings say.

@@ -12,7 +12,7 @@ use super::producer::{LOOK, Producer};
 use super::{Piece, Table, Work};
 use crate::error::{Error, Place, Result};
 use crate::input::dates::OrderSeen;
-use crate::input::layout::{FIRST_ROWS, Lack, Layout, find};
+use crate::input::layout::{FIRST_ROWS, LOOKED_AT, Lack, Layout, find};
 use crate::input::unpack::{Bounded, unpacked_most, unpacks_within_reason};
 use crate::input::{compound, open_document, parquet, text, workbook};
 use crate::note::Note;
@@ -61,8 +61,9 @@ impl Producer<'_> {
             match text::understand(&first.bytes, &self.headers, &self.fixed(path)) {
                 Ok(understood) => understood,
                 Err((delimiter, partial)) => {
+                    let error = Self::unusable(path, sheet, &partial);
                     self.refuse(table(delimiter, partial.layout), &partial.lacks);
-                    return Err(Self::no_header(path, sheet, &partial.found));
+                    return Err(error);
                 }
             };
         let mut order = OrderSeen::default();
@@ -160,7 +161,7 @@ impl Producer<'_> {
             )));
         }
         let mut without = Vec::new();
-        let mut used = 0;
+        let (mut used, mut undecided) = (0, 0);
         for name in visible {
             let at = || Place::file(path).sheet(Some(&name));
             let sheet = match book.sheet(&name) {
@@ -186,8 +187,15 @@ impl Producer<'_> {
                 match workbook::understand(&sheet, &self.headers, &self.fixed(path)) {
                     Ok(understood) => understood,
                     Err(partial) => {
+                        let error = Self::unusable(path, Some(&name), &partial);
+                        let is_undecided = partial.undecided.is_some();
                         self.refuse(table(partial.layout), &partial.lacks);
-                        without.push((name, partial.found));
+                        if is_undecided {
+                            self.fail(error);
+                            undecided += 1;
+                        } else {
+                            without.push((name, partial.found, error));
+                        }
                         continue;
                     }
                 };
@@ -206,15 +214,20 @@ impl Producer<'_> {
             let skip = layout.header_rows;
             self.send(source, &layout, skip, Work::Sheet(Box::new(sheet)));
         }
-        if used == 0 {
-            let (name, found) = without
-                .first()
-                .map_or((None, "no sheet that can be read"), |(n, f)| (Some(n.as_str()), f));
-            return Err(Self::no_header(path, name, found));
+        if used == 0 && undecided == 0 {
+            let nothing = || {
+                Error::input(
+                    Place::file(path),
+                    "a table",
+                    "no sheet that can be read",
+                    "export it again",
+                )
+            };
+            return Err(without.into_iter().next().map_or_else(nothing, |(_, _, error)| error));
         }
         if !without.is_empty() {
             let sheets: Vec<String> =
-                without.iter().map(|(name, found)| format!("{name} ({found})")).collect();
+                without.iter().map(|(name, found, _)| format!("{name} ({found})")).collect();
             self.read.notes.push(Note::new(format!(
                 "{}: no header was found in sheet {}, so it was not read; map its headers under [columns] if it holds results",
                 path.display(),
@@ -229,8 +242,10 @@ impl Producer<'_> {
             Error::input(Place::file(path), "a Parquet file", what, "write it again")
         };
         let names = parquet::names(path).map_err(broken)?;
-        let (head, fixed) = ([names], self.fixed(path));
-        let first = parquet::first_rows(path, FIRST_ROWS).map_err(broken)?;
+        let fixed = self.fixed(path);
+        let mut head = vec![names];
+        head.extend(parquet::first_rows(path, LOOKED_AT).map_err(broken)?);
+        let first = head.iter().skip(1).take(FIRST_ROWS).cloned().collect();
         let table = |layout: Layout| Table {
             source: Source { file: path.to_owned(), sheet: None },
             flavour: "Parquet".to_owned(),
@@ -240,8 +255,9 @@ impl Producer<'_> {
         let mut layout = match find(&head, &[], &self.headers, &fixed) {
             Ok((_, layout)) => layout,
             Err(partial) => {
+                let error = Self::unusable(path, None, &partial);
                 self.refuse(table(partial.layout), &partial.lacks);
-                return Err(Self::no_header(path, None, &partial.found));
+                return Err(error);
             }
         };
         layout.header_rows = 0;

@@ -1,0 +1,578 @@
+//! Which column is taken for what: by its header, and where that does not decide by its values.
+//!
+//! Takes the headings of a plain table and its first rows. A header that says clearly what it is stays what it says,
+//! unless its values can be nothing of the kind; one that says it as a rule gives way to values that contradict; of
+//! one that may be several things, the values decide. What no header names is looked for among the values. Whatever
+//! rests on values alone is told on every page, and where they leave a choice that changes numbers the table is
+//! refused with the setting that decides: the first of two columns was taken without a word before.
+
+use std::collections::{BTreeMap, HashMap};
+
+use super::values::{ENOUGH, Values};
+use super::{Columns, place};
+use crate::input::columns::{By, Field, Headers, Heading, Meaning, squeeze};
+use crate::input::outcomes::Said;
+use crate::input::taken::{Sure, Taken};
+use crate::note::Note;
+use crate::records::{Outcome, Quantity};
+
+/// Columns whose meaning decides numbers: of two that may be one of these, none is taken.
+const DECIDING: [Field; 11] = [
+    Field::TestedAt,
+    Field::Date,
+    Field::Model,
+    Field::Reading,
+    Field::Outcome,
+    Field::HighLimit,
+    Field::LowLimit,
+    Field::Serial,
+    Field::Test,
+    Field::AppliedV,
+    Field::Count,
+];
+/// A limit lies within so many times the typical reading.
+const LIMIT_WITHIN: f64 = 200.0;
+/// Readings of two kinds in turn lie so many times apart, in so many of a hundred neighbours.
+const TURNS_APART: f64 = 1.5;
+const TURNS_SHARE: usize = 95;
+
+/// What is told where no column says what came of a test.
+pub(super) const DERIVED: &str = "no column says outcomes: they are derived from readings and limits, a reading at the limit or beyond is a failure and any other a pass, so breakdowns are not seen; if a column says them, name it under [columns], \"HEADER\" = \"outcome\", and its words under [outcomes]";
+
+/// Why a table is not used although its columns are known: two answers are possible.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Undecided {
+    /// What should be there.
+    pub expected: String,
+    /// What is there.
+    pub found: String,
+    /// The setting that decides.
+    pub next: String,
+}
+
+/// What was chosen.
+#[derive(Debug, Default)]
+pub(super) struct Chosen {
+    pub(super) columns: Columns,
+    pub(super) taken: Vec<Taken>,
+    pub(super) told: Vec<Note>,
+    pub(super) undecided: Option<Undecided>,
+}
+
+/// The choice as it is made.
+struct Choice<'a> {
+    names: &'a [String],
+    headings: Vec<Heading>,
+    values: Vec<Values<'a>>,
+    headers: &'a Headers,
+    fixed: &'a BTreeMap<Field, String>,
+    chosen: Chosen,
+}
+
+/// Readings beside what may be a limit.
+struct Beside {
+    /// Below it, and not so far that it is none.
+    below: usize,
+    beyond: usize,
+    passed_beyond: usize,
+}
+
+/// Chooses the columns of a plain table whose rows below the header are `body`.
+pub(super) fn choose(
+    names: &[String],
+    headings: Vec<Heading>,
+    body: &[Vec<String>],
+    headers: &Headers,
+    fixed: &BTreeMap<Field, String>,
+) -> Chosen {
+    let filled =
+        |row: &&Vec<String>| row.iter().filter(|c| !c.trim().is_empty()).count() * 2 > names.len();
+    let is_header = |row: &&Vec<String>| row.iter().zip(names).all(|(a, b)| a.trim() == b.trim());
+    let rows: Vec<&Vec<String>> = body.iter().filter(filled).filter(|r| !is_header(r)).collect();
+    let column = |n: usize| {
+        let cells = rows.iter().map(|row| row.get(n).map_or("", |c| c.trim()));
+        Values::of(
+            cells.map(|c| if ["-", "–", "—"].contains(&c) { "" } else { c }).collect(),
+            headers,
+        )
+    };
+    let mut choice = Choice {
+        names,
+        values: (0..names.len()).map(column).collect(),
+        headings,
+        headers,
+        fixed,
+        chosen: Chosen::default(),
+    };
+    let unused = Taken { meaning: Meaning::Unknown, sure: Sure::NotUsed, why: None };
+    choice.chosen.taken = vec![unused; names.len()];
+    choice.contradicted();
+    choice.by_headers();
+    choice.by_headers_and_values();
+    // A tally's columns carry canonical names, and its rows are no single tests.
+    if !choice.has(Field::Count) {
+        choice.by_values();
+        choice.in_turn();
+    }
+    choice.chosen
+}
+
+impl Choice<'_> {
+    fn has(&self, field: Field) -> bool {
+        self.chosen.columns.get(field).is_some() || self.fixed.contains_key(&field)
+    }
+
+    fn column(&self, field: Field) -> Option<(usize, Option<Quantity>)> {
+        self.chosen.columns.get(field).map(|(column, unit)| (usize::from(column), unit))
+    }
+
+    /// Columns that no header names.
+    fn free(&self) -> Vec<usize> {
+        let free = |n: &usize| {
+            self.headings[*n].meaning == Meaning::Unknown
+                && self.chosen.taken[*n].meaning == Meaning::Unknown
+                && self.headings[*n].by < By::Name
+                && self.values[*n].filled > 0
+        };
+        (0..self.names.len()).filter(free).collect()
+    }
+
+    fn quoted(&self, columns: &[usize]) -> String {
+        let names: Vec<String> =
+            columns.iter().map(|n| format!("{:?}", super::header_text(&self.names[*n]))).collect();
+        names.join(" and ")
+    }
+
+    fn take(&mut self, at: usize, field: Field, sure: Sure, why: Option<String>) {
+        let unit = self.headings[at].unit;
+        let unit = unit.filter(|u| field.quantity().is_some_and(|q| q.same_kind(*u)));
+        let meaning = Meaning::Field(field, unit);
+        let Ok(column) = u16::try_from(at) else { return };
+        if place(&mut self.chosen.columns, &meaning, column) {
+            self.chosen.taken[at] = Taken { meaning, sure, why };
+        }
+    }
+
+    fn leave(&mut self, at: usize, why: String) {
+        self.chosen.taken[at] =
+            Taken { meaning: Meaning::Unknown, sure: Sure::NotUsed, why: Some(why) };
+    }
+
+    fn undecided(&mut self, expected: String, found: String, next: String) {
+        self.chosen.undecided.get_or_insert(Undecided { expected, found, next });
+    }
+
+    /// Lets go of what headers say where the values are nothing of the kind.
+    fn contradicted(&mut self) {
+        for at in 0..self.names.len() {
+            let Meaning::Field(field, _) = self.headings[at].meaning else { continue };
+            let (by, values) = (self.headings[at].by, &self.values[at]);
+            if by >= By::Name || values.filled < 3 {
+                continue;
+            }
+            let is_usual = by == By::UsualWords;
+            let (wrong, may_be): (bool, &[Field]) = match field {
+                Field::Outcome if values.are_numbers() => (true, &[Field::Reading]),
+                Field::Outcome => (is_usual && !values.are_outcomes(), &[]),
+                Field::Time if values.are_dates() => (true, &[Field::TestedAt]),
+                Field::Time => (is_usual && values.are_numbers(), &[Field::Dwell]),
+                Field::Test => (
+                    is_usual && !values.are_kinds(),
+                    &[Field::Outcome, Field::TestedAt, Field::Date],
+                ),
+                Field::Model => (is_usual && values.never_repeat(), &[Field::Serial]),
+                Field::HighLimit | Field::LowLimit => {
+                    (is_usual && (values.are_many_numbers() || !values.are_numbers()), &[])
+                }
+                _ => (is_usual && field.quantity().is_some() && !values.are_numbers(), &[]),
+            };
+            if wrong {
+                let heading = &mut self.headings[at];
+                heading.meaning = Meaning::Unknown;
+                heading.by = By::Nothing;
+                heading.may_be = may_be.to_vec();
+                let why = format!("its values are nothing of a {}", field.name());
+                self.leave(at, why);
+            }
+        }
+    }
+
+    /// Takes columns for what their headers say.
+    fn by_headers(&mut self) {
+        let mut claims: BTreeMap<Field, Vec<usize>> = BTreeMap::new();
+        for at in 0..self.names.len() {
+            match self.headings[at].meaning.clone() {
+                Meaning::Field(field, _) => claims.entry(field).or_default().push(at),
+                Meaning::Factor(n) => {
+                    let Ok(column) = u16::try_from(at) else { return };
+                    let meaning = Meaning::Factor(n);
+                    place(&mut self.chosen.columns, &meaning, column);
+                    self.chosen.taken[at] = Taken { meaning, sure: Sure::Sure, why: None };
+                }
+                Meaning::Unknown => {}
+            }
+        }
+        // A lone column of currents whose header asks for the kind of current holds the reading.
+        if !claims.contains_key(&Field::Reading)
+            && let Some(current) = claims.remove(&Field::Current)
+        {
+            claims.insert(Field::Reading, current);
+        }
+        for (field, claimed) in claims {
+            let by = |at: usize| self.headings[at].by;
+            let most = claimed.iter().map(|at| by(*at)).max().unwrap_or(By::Nothing);
+            let best: Vec<usize> = claimed.iter().copied().filter(|at| by(*at) == most).collect();
+            let (first, others) = (best[0], claimed.iter().copied().filter(|at| *at != best[0]));
+            let others: Vec<usize> = others.collect();
+            let usual = most == By::UsualWords;
+            let why = usual.then(|| "as a rule a header like this means it".to_owned());
+            self.take(first, field, if usual { Sure::Likely } else { Sure::Sure }, why);
+            if others.is_empty() {
+                continue;
+            }
+            let rivals: Vec<usize> =
+                best.into_iter().filter(|at| !self.say_the_same(field, first, *at)).collect();
+            let both = self.quoted(&claimed);
+            if rivals.len() > 1 && DECIDING.contains(&field) {
+                let name = &self.names[first];
+                let is_named_alike = squeeze(name) == squeeze(&self.names[rivals[1]]);
+                self.undecided(
+                    format!("one column that is the {}", field.name()),
+                    format!("{both}, which differ"),
+                    if is_named_alike || most == By::Settings {
+                        "rename one of them in the export, or name only one under [columns]"
+                            .to_owned()
+                    } else {
+                        format!("say which under [columns]: {name:?} = {:?}", field.name())
+                    },
+                );
+            }
+            if most < By::Settings {
+                self.chosen.told.push(Note::new(format!(
+                "columns {both} may all be {}: {:?} is taken; a line under [columns], {:?} = {:?}, takes another",
+                field.name(),
+                self.names[first],
+                self.names[others[0]],
+                field.name(),
+            )));
+            }
+            for other in others {
+                let why = format!("column {:?} is taken for {}", self.names[first], field.name());
+                self.leave(other, why);
+            }
+        }
+    }
+
+    /// Whether two columns come to the same: equal numbers, or texts that stand for one another.
+    fn say_the_same(&self, field: Field, one: usize, other: usize) -> bool {
+        if one == other {
+            return false;
+        }
+        let (a, b) = (&self.values[one], &self.values[other]);
+        let rows = 0..a.cells.len();
+        if field.quantity().is_some() || [Field::Outcome, Field::Count].contains(&field) {
+            let unit = |at: usize| self.headings[at].unit;
+            return rows.into_iter().all(|row| {
+                a.cells[row] == b.cells[row]
+                    || a.ma(row, unit(one)).is_some_and(|x| Some(x) == b.ma(row, unit(other)))
+            });
+        }
+        let (mut to, mut from) = (HashMap::new(), HashMap::new());
+        rows.into_iter().all(|row| {
+            let (x, y) = (a.cells[row], b.cells[row]);
+            *to.entry(x).or_insert(y) == y && *from.entry(y).or_insert(x) == x
+        })
+    }
+
+    /// Takes columns whose headers leave a choice for what their values fit.
+    fn by_headers_and_values(&mut self) {
+        // Limits are known by the readings: once more when these are.
+        for at in (0..self.names.len()).chain(0..self.names.len()) {
+            let may_be = self.headings[at].may_be.clone();
+            let is_taken = self.chosen.taken[at].meaning != Meaning::Unknown;
+            if may_be.is_empty() || is_taken || self.values[at].filled == 0 {
+                continue;
+            }
+            let words: Vec<&str> = may_be.iter().map(|f| f.name()).collect();
+            let fit: Vec<Field> =
+                may_be.iter().copied().filter(|f| !self.has(*f) && self.fits(at, *f)).collect();
+            match fit[..] {
+                [field] => {
+                    let why =
+                        format!("its header may mean {}, its values decide", words.join(" or "));
+                    self.take(at, field, Sure::Likely, Some(why));
+                }
+                [] if self.chosen.taken[at].why.is_some() => {}
+                _ => self.leave(
+                    at,
+                    format!("it may be {}: say which under [columns]", words.join(" or ")),
+                ),
+            }
+        }
+    }
+
+    /// Whether values can be those of a field that the header leaves open.
+    fn fits(&self, at: usize, field: Field) -> bool {
+        let values = &self.values[at];
+        let is_text = !values.are_numbers() && !values.are_dates() && !values.are_clocks();
+        match field {
+            Field::TestedAt => values.are_stamps(),
+            Field::Date => values.are_dates() && !values.are_stamps() && !self.has(Field::TestedAt),
+            Field::Time => values.are_clocks() && !values.are_dates(),
+            Field::Dwell => {
+                values.are_numbers() && !values.are_dates() && !values.are_many_numbers()
+            }
+            Field::Outcome => values.are_outcomes(),
+            Field::Test => values.are_kinds(),
+            Field::Reading => {
+                let unit = self.headings[at].unit.unwrap_or(Quantity::Current(-3));
+                values.are_numbers()
+                    && values.distinct > 1
+                    && matches!(unit, Quantity::Current(_))
+                    && !values.are_dates()
+            }
+            Field::HighLimit => self.beside_readings(at).is_some_and(|b| b.below > b.beyond),
+            Field::LowLimit => self.beside_readings(at).is_some_and(|b| b.beyond > b.below),
+            Field::Serial => values.never_repeat() && !values.are_dates(),
+            Field::Model => values.repeat() && !values.are_dates() && !values.are_clocks(),
+            Field::Lot | Field::Instrument => values.repeat() && self.has(Field::Model),
+            Field::Reason => is_text && self.has(Field::Outcome),
+            Field::Remark => is_text && self.has(Field::Model),
+            _ => false,
+        }
+    }
+
+    /// Looks among the values of columns that no header names for what is missing.
+    fn by_values(&mut self) {
+        if !self.has(Field::TestedAt) && !self.has(Field::Date) {
+            let dates = self.those(|v| v.are_dates());
+            let stamps = dates.first().is_some_and(|at| self.values[*at].are_stamps());
+            let field = if stamps { Field::TestedAt } else { Field::Date };
+            self.only(field, &dates, "dates");
+        }
+        if self.has(Field::Date) && !self.has(Field::TestedAt) && !self.has(Field::Time) {
+            let (at, _) = self.column(Field::Date).unzip();
+            if at.is_some_and(|at| !self.values[at].are_stamps()) {
+                let clocks = self.those(|v| v.are_clocks() && !v.are_dates());
+                self.only(Field::Time, &clocks, "times of day");
+            }
+        }
+        self.outcome_by_values();
+        if !self.has(Field::Test) {
+            let kinds = self.those(|v| v.are_kinds() && v.filled >= 3 && v.repeat());
+            self.only(Field::Test, &kinds, "kinds of test");
+        }
+        if !self.has(Field::Serial) {
+            let serials = self.those(|v| v.are_serials());
+            self.only(Field::Serial, &serials, "texts that do not repeat");
+        }
+        if !self.has(Field::Reading) {
+            self.reading_by_values();
+        }
+        if !self.has(Field::HighLimit) && !self.headers.has_model_limits {
+            self.limit_by_values();
+        }
+    }
+
+    /// Columns that no header names whose values fit; one that says it is another matter may only be an outcome.
+    fn those(&self, fit: impl Fn(&Values<'_>) -> bool) -> Vec<usize> {
+        let own = |at: &usize| !self.headings[*at].is_other && fit(&self.values[*at]);
+        self.free().into_iter().filter(own).collect()
+    }
+
+    fn of_outcome_words(&self, fit: impl Fn(&Values<'_>) -> bool) -> Vec<usize> {
+        self.free().into_iter().filter(|at| fit(&self.values[*at])).collect()
+    }
+
+    /// Takes the only column that fits, and tells it; of several none.
+    fn only(&mut self, field: Field, fit: &[usize], what: &str) {
+        let name = field.name();
+        match fit {
+            [] => {}
+            [at] => {
+                let why = format!("by its values alone, which are {what}");
+                self.take(*at, field, Sure::Likely, Some(why));
+                self.chosen.told.push(Note::first(format!(
+                    "column {} is taken for {name} by its values, which are {what}: say so, or what it is, under [columns]",
+                    self.quoted(fit),
+                )));
+            }
+            several => {
+                self.chosen.told.push(Note::first(format!(
+                    "columns {} may each be {name}, as they hold {what}; none is used: say which under [columns], \"HEADER\" = {name:?}",
+                    self.quoted(several),
+                )));
+            }
+        }
+    }
+
+    /// A column of outcome words is the outcome where no header names one; else outcomes are derived, which is told.
+    fn outcome_by_values(&mut self) {
+        let plain = self.of_outcome_words(|v| v.are_plainly_outcomes());
+        if let Some((taken, _)) = self.column(Field::Outcome) {
+            if self.headings[taken].by < By::Settings {
+                plain.into_iter().for_each(|other| self.tell_failures_beside(taken, other));
+            }
+            return;
+        }
+        if self.has(Field::Outcome) {
+            return;
+        }
+        let words = self.of_outcome_words(|v| v.are_outcomes());
+        match (&plain[..], &words[..]) {
+            ([at], _) if !self.headings[*at].is_other => {
+                self.only(Field::Outcome, &plain, "outcome words");
+            }
+            ([], []) if self.has(Field::Reading) => {
+                self.chosen.told.push(Note::first(DERIVED));
+            }
+            ([], []) => {}
+            _ => {
+                let all = if plain.is_empty() { words } else { plain };
+                let shown = self.values[all[0]].shown();
+                self.undecided(
+                    "one column that is the outcome".to_owned(),
+                    format!("{}, which hold outcome words such as {shown}", self.quoted(&all)),
+                    format!(
+                        "say which under [columns]: {:?} = \"outcome\"; one that is something else is named in factors",
+                        self.names[all[0]]
+                    ),
+                );
+            }
+        }
+    }
+
+    /// Tells failures of a column of outcome words that is not the one taken for the outcome.
+    fn tell_failures_beside(&mut self, taken: usize, other: usize) {
+        let passed = |at: usize, row: usize| {
+            let said = self.headers.outcomes.as_ref()?.said(self.values[at].cells[row])?;
+            Some(said == Said::Class(Outcome::Pass))
+        };
+        let rows = 0..self.values[taken].cells.len();
+        let beside =
+            |row: &usize| passed(taken, *row) == Some(true) && passed(other, *row) == Some(false);
+        let failures = rows.filter(beside).count();
+        if failures > 0 {
+            self.chosen.told.push(Note::first(format!(
+                "column {} is not used and says a failure where column {} says a pass, {failures} times among the first {} rows: say under [columns] which is the outcome",
+                self.quoted(&[other]),
+                self.quoted(&[taken]),
+                self.values[taken].cells.len(),
+            )));
+        }
+    }
+
+    /// The reading is the column of many different numbers that lie below the limit.
+    fn reading_by_values(&mut self) {
+        let Some((limit, limit_unit)) = self.column(Field::HighLimit) else { return };
+        let fit: Vec<usize> = self
+            .those(|v| v.are_numbers() && v.distinct > 5 && !v.are_dates())
+            .into_iter()
+            .filter(|at| {
+                let unit = self.headings[*at].unit;
+                let both = |row: usize| {
+                    self.values[*at].ma(row, unit).zip(self.values[limit].ma(row, limit_unit))
+                };
+                let pairs: Vec<_> = (0..self.values[*at].cells.len()).filter_map(both).collect();
+                let below =
+                    pairs.iter().filter(|(x, limit)| x < limit && *x > limit / LIMIT_WITHIN);
+                !pairs.is_empty() && below.count() * 10 >= pairs.len() * 8
+            })
+            .collect();
+        self.only(Field::Reading, &fit, "numbers below the limit");
+    }
+
+    /// The limit is a column of few different numbers above the readings of all that passed; where no test that was
+    /// stopped there shows it, it is only told.
+    fn limit_by_values(&mut self) {
+        let outcome = self.column(Field::Outcome).is_some();
+        let (mut shown, mut likely) = (Vec::new(), Vec::new());
+        for at in self.those(|v| v.filled >= ENOUGH && !v.are_dates()) {
+            let Some(beside) = self.beside_readings(at) else { continue };
+            let Beside { below, beyond, passed_beyond } = beside;
+            let above_all = below > 0 && passed_beyond * 100 <= below && beyond * 2 < below;
+            if above_all && (self.headings[at].unit.is_some() || (outcome && beyond > 0)) {
+                shown.push(at);
+            } else if above_all {
+                likely.push(at);
+            }
+        }
+        let fit = if shown.is_empty() { &likely } else { &shown };
+        if let ([at], true) = (&fit[..], shown.is_empty()) {
+            self.chosen.told.push(Note::first(format!(
+                "column {} may be the limit, as its few numbers lie above the readings; it is not used: if it is, say {:?} = \"high_limit_ma\" under [columns]",
+                self.quoted(&[*at]),
+                self.names[*at],
+            )));
+        } else {
+            let fit = fit.clone();
+            self.only(Field::HighLimit, &fit, "few numbers above the readings of all that passed");
+        }
+    }
+
+    /// How the readings lie beside the few numbers of a column; `None` where it holds no currents, or many.
+    fn beside_readings(&self, at: usize) -> Option<Beside> {
+        let (reading, unit) = self.column(Field::Reading)?;
+        let own = self.headings[at].unit;
+        let is_current = own.is_none_or(|u| matches!(u, Quantity::Current(_)));
+        if !is_current || !self.values[at].are_few_numbers() {
+            return None;
+        }
+        let outcome = self.column(Field::Outcome).map(|(at, _)| at);
+        let passed = |row: usize| {
+            let word = outcome.map(|at| self.values[at].cells[row]);
+            let said = word.and_then(|word| self.headers.outcomes.as_ref()?.said(word));
+            said.is_none_or(|s| s == Said::Class(Outcome::Pass))
+        };
+        let mut beside = Beside { below: 0, beyond: 0, passed_beyond: 0 };
+        for row in 0..self.values[at].cells.len() {
+            let both = self.values[reading].ma(row, unit).zip(self.values[at].ma(row, own));
+            let Some((x, limit)) = both else { continue };
+            beside.below += usize::from(x < limit && limit < x.max(1e-6) * LIMIT_WITHIN);
+            beside.beyond += usize::from(x >= limit);
+            beside.passed_beyond += usize::from(x >= limit && passed(row));
+        }
+        Some(beside)
+    }
+
+    /// Refuses a table in which readings of two sizes take turns and nothing says what tells them apart.
+    fn in_turn(&mut self) {
+        let told = [Field::Test, Field::Step, Field::TestPoint, Field::Current];
+        let differs = |f: Field| self.column(f).is_some_and(|(at, _)| self.values[at].distinct > 1);
+        let Some((reading, unit)) = self.column(Field::Reading) else { return };
+        if told.iter().any(|f| differs(*f))
+            || differs(Field::AppliedV)
+            || self.fixed.contains_key(&Field::Test)
+        {
+            return;
+        }
+        let place = |row: usize| {
+            let of = |f: Field| self.column(f).map_or("", |(at, _)| self.values[at].cells[row]);
+            (of(Field::Model), of(Field::Station))
+        };
+        let mut apart: BTreeMap<(&str, &str), Vec<f64>> = BTreeMap::new();
+        for row in 0..self.values[reading].cells.len() {
+            if let Some(x) = self.values[reading].ma(row, unit) {
+                apart.entry(place(row)).or_default().push(x);
+            }
+        }
+        let (mut turns, mut all) = (0, 0);
+        let mut example = (0.0, 0.0);
+        for readings in apart.values().filter(|r| r.len() >= ENOUGH) {
+            for three in readings.windows(3) {
+                let (low, high) = (three[1].min(three[0]), three[1].max(three[0]));
+                let turned = (three[1] > three[0]) == (three[1] > three[2]);
+                all += 1;
+                turns += usize::from(turned && high >= low * TURNS_APART);
+                example = (three[0], three[1]);
+            }
+        }
+        if all > 0 && turns * 100 >= all * TURNS_SHARE {
+            self.undecided(
+                "something that says which kind of test a row is".to_owned(),
+                format!("readings of two sizes in turn, such as {} and {} mA", example.0, example.1),
+                "name the column that tells them apart under [columns], \"HEADER\" = \"test\" or \"step\"; where all are of one kind, say under [assume] test = \"ac withstand\"".to_owned(),
+            );
+        }
+    }
+}

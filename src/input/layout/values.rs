@@ -1,0 +1,231 @@
+//! What the values of a column look like: dates, outcome words, kinds of test, numbers, texts that repeat or not.
+
+use std::collections::{BTreeSet, HashMap, HashSet};
+
+use crate::input::cell::{DecimalSign, decimal_sign, number};
+use crate::input::columns::{Field, Headers, squeeze};
+use crate::input::dates::{clock, written_date};
+use crate::input::kinds::test_kind;
+use crate::input::outcomes::Said;
+use crate::records::{Outcome, Quantity, TestKind};
+
+/// Outcome words that name much else too: a column of these alone need not be the outcome.
+const OFTEN_SOMETHING_ELSE: &[&str] = &[
+    "true",
+    "false",
+    "high",
+    "low",
+    "over",
+    "under",
+    "short",
+    "stop",
+    "stopped",
+    "good",
+    "bad",
+    "io",
+    "ko",
+    "go",
+    "p",
+    "f",
+    "red",
+    "positivo",
+    "negativo",
+    "negativ",
+    "pozytywny",
+    "negatywny",
+    "pozytywna",
+    "negatywna",
+    "olumlu",
+    "olumsuz",
+];
+/// Digits from which on a number that never repeats may be a serial and not the count of a row.
+const SERIAL_DIGITS: usize = 6;
+/// Different outcome words, or words for kinds of test, of one table.
+const MOST_WORDS: usize = 50;
+/// Values from which on it can be said that they never repeat, or that they do.
+pub(super) const ENOUGH: usize = 20;
+
+/// The values of one column in the rows looked at.
+pub(super) struct Values<'a> {
+    /// Of each row; empty where nothing stands.
+    pub(super) cells: Vec<&'a str>,
+    /// Rows with a value.
+    pub(super) filled: usize,
+    /// Different values.
+    pub(super) distinct: usize,
+    dates: usize,
+    stamps: usize,
+    clocks: usize,
+    numbers: usize,
+    outcomes: usize,
+    /// Whether one of its outcome words is used for nothing else.
+    is_plainly_outcome: bool,
+    kinds: usize,
+    other_kinds: usize,
+    sign: DecimalSign,
+}
+
+impl<'a> Values<'a> {
+    pub(super) fn of(cells: Vec<&'a str>, headers: &Headers) -> Self {
+        let filled = || cells.iter().copied().filter(|c| !c.is_empty());
+        let mut times: HashMap<&str, usize> = HashMap::new();
+        for cell in filled() {
+            *times.entry(cell).or_default() += 1;
+        }
+        let mut all = Self {
+            filled: filled().count(),
+            distinct: times.len(),
+            dates: 0,
+            stamps: 0,
+            clocks: 0,
+            numbers: 0,
+            outcomes: 0,
+            is_plainly_outcome: false,
+            kinds: 0,
+            other_kinds: 0,
+            sign: decimal_sign(filled()).unwrap_or(DecimalSign::Point),
+            cells,
+        };
+        // Where so many differ they are no words of a kind, and asking each for its meaning takes its time.
+        let words = times.len() <= MOST_WORDS;
+        for (cell, n) in times {
+            all.count(cell, n, headers, words);
+        }
+        all
+    }
+
+    fn count(&mut self, cell: &str, times: usize, headers: &Headers, words: bool) {
+        let mapped = |field: Field| -> Option<&str> {
+            let words = headers.values.get(field.name())?;
+            words.get(&squeeze(cell)).map(String::as_str)
+        };
+        if let Some((_, rest)) = written_date(cell) {
+            self.dates += times;
+            self.stamps += times * usize::from(clock(rest).is_some());
+        } else if clock(cell).is_some() {
+            self.clocks += times;
+        }
+        if number(cell, self.sign).is_some() {
+            self.numbers += times;
+            return;
+        }
+        if !words {
+            return;
+        }
+        let word = mapped(Field::Outcome).unwrap_or(cell);
+        if let Some(said) = headers.outcomes.as_ref().and_then(|o| o.said(word)) {
+            self.outcomes += times;
+            let whole = matches!(said, Said::Fail | Said::Class(Outcome::Pass));
+            self.is_plainly_outcome |= whole && !OFTEN_SOMETHING_ELSE.contains(&&*squeeze(word));
+        }
+        let word = mapped(Field::Test).unwrap_or(cell);
+        if let Some(kind) = test_kind(word, TestKind::AcWithstand) {
+            self.kinds += times;
+            self.other_kinds += times * usize::from(kind == TestKind::Other);
+        }
+    }
+
+    fn mostly(&self, n: usize) -> bool {
+        n * 10 >= self.filled * 9 && n > 0
+    }
+
+    /// Whether nearly all are outcome words.
+    pub(super) fn are_outcomes(&self) -> bool {
+        self.mostly(self.outcomes)
+    }
+
+    /// Whether they are outcome words that are used for nothing else.
+    pub(super) fn are_plainly_outcomes(&self) -> bool {
+        self.are_outcomes() && self.is_plainly_outcome
+    }
+
+    /// Whether nearly all are words of kinds of test, and not all of them of other kinds than those judged.
+    pub(super) fn are_kinds(&self) -> bool {
+        self.mostly(self.kinds) && self.other_kinds < self.kinds
+    }
+
+    pub(super) fn are_dates(&self) -> bool {
+        self.mostly(self.dates)
+    }
+
+    pub(super) fn are_stamps(&self) -> bool {
+        self.mostly(self.stamps)
+    }
+
+    pub(super) fn are_clocks(&self) -> bool {
+        self.mostly(self.clocks)
+    }
+
+    pub(super) fn are_numbers(&self) -> bool {
+        self.mostly(self.numbers)
+    }
+
+    /// Whether they repeat hardly ever and are written alike, as serials are; counts of rows and numbers with a
+    /// decimal sign are none.
+    pub(super) fn are_serials(&self) -> bool {
+        let filled = || self.cells.iter().filter(|c| !c.is_empty());
+        let is_long = |cell: &&&str| {
+            cell.chars().any(char::is_alphabetic)
+                || (cell.len() >= SERIAL_DIGITS && cell.bytes().all(|b| b.is_ascii_digit()))
+        };
+        let shapes: HashSet<String> = filled().map(|c| shape(c)).collect();
+        self.filled >= ENOUGH
+            && self.distinct * 10 >= self.filled * 9
+            && !self.are_dates()
+            && !self.are_clocks()
+            && filled().filter(is_long).count() == self.filled
+            && shapes.len() * 5 <= self.filled
+    }
+
+    /// Whether they repeat as names of models, stations and lots do.
+    pub(super) fn repeat(&self) -> bool {
+        self.filled >= 4 && self.distinct * 4 <= self.filled
+    }
+
+    /// Whether hardly one comes twice.
+    pub(super) fn never_repeat(&self) -> bool {
+        self.filled >= ENOUGH && self.distinct * 10 >= self.filled * 9
+    }
+
+    /// Whether they are so few different numbers as limits are.
+    pub(super) fn are_few_numbers(&self) -> bool {
+        self.are_numbers() && (self.distinct <= 5 || self.distinct * 10 <= self.filled)
+    }
+
+    /// Whether they are more different numbers than limits are.
+    pub(super) fn are_many_numbers(&self) -> bool {
+        self.filled >= ENOUGH && self.distinct * 3 > self.filled
+    }
+
+    /// The number of a row in mA, with the unit it carries or else that of the header; `None` where it is no current.
+    pub(super) fn ma(&self, row: usize, unit: Option<Quantity>) -> Option<f64> {
+        let written = number(self.cells[row], self.sign)?;
+        match written.unit.or(unit).unwrap_or(Quantity::Current(-3)) {
+            Quantity::Current(exponent) => {
+                let mut number = written.number;
+                number.exponent = number.exponent.checked_add(exponent + 3)?;
+                Some(number.to_f64())
+            }
+            _ => None,
+        }
+    }
+
+    /// Different values, as they stand, for a message.
+    pub(super) fn shown(&self) -> String {
+        let different: BTreeSet<&str> =
+            self.cells.iter().copied().filter(|c| !c.is_empty()).take(ENOUGH).collect();
+        let shown: Vec<String> =
+            different.iter().take(3).map(|c| format!("{:?}", super::header_text(c))).collect();
+        shown.join(", ")
+    }
+}
+
+/// A text with each letter as `a` and each digit as `0`.
+fn shape(text: &str) -> String {
+    let class = |c: char| match c {
+        c if c.is_ascii_digit() => '0',
+        c if c.is_alphabetic() => 'a',
+        c => c,
+    };
+    text.chars().map(class).collect()
+}
