@@ -36,6 +36,9 @@ pub(super) struct Heading {
     pub(super) unit: Option<Quantity>,
     /// Whether its words say that it is none of the columns used.
     pub(super) is_other: bool,
+    /// What stands in its brackets where a unit should be, and cannot be read: it is none of the columns that it
+    /// may be then, for a number in an unknown unit is worse than none.
+    pub(super) strange: Option<String>,
 }
 
 /// From so many digits on, a cell is a value and no header.
@@ -99,6 +102,7 @@ impl Headers {
             may_be: Vec::new(),
             unit: None,
             is_other: false,
+            strange: None,
         };
         // A cell that begins with a digit, or holds many, is a value.
         let digits = plain.chars().filter(char::is_ascii_digit).count();
@@ -126,7 +130,16 @@ impl Headers {
             // Whoever names `line` as a factor does not mean the station, which the trade's words would take it for.
             (Meaning::Factor(n), By::Name)
         } else {
+            // Of a text or a date, words in brackets are only more words.
+            let is_number = named.fields.iter().any(|f| f.quantity().is_some());
+            let is_strange = named.strange.is_some();
+            heading.strange = named.strange.filter(|_| is_number);
             match (named.fields.first(), named.clarity) {
+                (Some(_), _) if heading.strange.is_some() => {
+                    (heading.may_be, heading.is_other) = (named.fields, true);
+                    (Meaning::Unknown, By::Nothing)
+                }
+                (Some(field), Clarity::Clear) if is_strange => (with_unit(*field), By::UsualWords),
                 (Some(field), Clarity::Clear) => (with_unit(*field), By::ClearWords),
                 (Some(field), Clarity::Usual) => (with_unit(*field), By::UsualWords),
                 (Some(_), Clarity::Open) => {

@@ -22,6 +22,8 @@ pub(super) struct Named {
     pub(super) unit: Option<Quantity>,
     /// Whether it says that it is another matter.
     pub(super) is_other: bool,
+    /// What stands in its brackets and cannot be read.
+    pub(super) strange: Option<String>,
 }
 
 /// How well the words of a header say which column it is.
@@ -247,8 +249,13 @@ fn by_rules(header: &str) -> Named {
     let said = said(header);
     let foreign = concept("foreign");
     let is_other = said.ways.iter().any(|way| way & foreign != 0);
-    let mut found =
-        Named { fields: Vec::new(), clarity: Clarity::Clear, unit: said.unit, is_other };
+    let mut found = Named {
+        fields: Vec::new(),
+        clarity: Clarity::Clear,
+        unit: said.unit,
+        is_other,
+        strange: said.strange,
+    };
     if is_other || is_lone_letter(header) {
         return found;
     }

@@ -55,6 +55,8 @@ pub(super) struct Said {
     pub(super) ways: BTreeSet<Concepts>,
     /// The unit it names.
     pub(super) unit: Option<Quantity>,
+    /// What stands in brackets and is neither a unit nor known words; the ways are those of the words outside then.
+    pub(super) strange: Option<String>,
 }
 
 /// A word of the table.
@@ -158,21 +160,29 @@ struct Piece {
 /// What a header says, by its words.
 pub(super) fn said(header: &str) -> Said {
     let mut unit = None;
-    let mut pieces = Vec::new();
     let (outside, inside) = by_brackets(header);
+    let (mut pieces, mut texts) = (Vec::new(), Vec::new());
     for text in inside {
         match unit_of(&text) {
             Some(found) => unit = unit.or(Some(found)),
             None if is_date_pattern(&text) => {}
-            None => pieces.extend(split(&text)),
+            None => {
+                pieces.extend(split(&text));
+                texts.push(text);
+            }
         }
     }
     let mut words = split(&outside);
     if unit.is_none() {
         unit = take_unit(&mut words);
     }
+    let before = Letters::of(&words).ways();
     words.extend(pieces);
-    Said { ways: Letters::of(&words).ways(), unit }
+    let ways = Letters::of(&words).ways();
+    if ways.is_empty() && !before.is_empty() && !texts.is_empty() {
+        return Said { ways: before, unit, strange: Some(texts.join(" ")) };
+    }
+    Said { ways, unit, strange: None }
 }
 
 /// What stands outside of brackets, and what in each pair.

@@ -160,6 +160,8 @@ fn of_the_headers_of_strangers_nine_in_ten_are_known_and_none_is_taken_for_anoth
     let headers = Headers::new(&Config::default());
     for name in LISTS {
         measured(name, |_, header| match headers.meaning(header) {
+            // A lone column of this name holds the reading.
+            Meaning::Field(Field::Current, _) => Some(Field::Reading.name().to_owned()),
             Meaning::Field(field, _) => Some(field.name().to_owned()),
             Meaning::Factor(_) | Meaning::Unknown => None,
         });
@@ -251,6 +253,14 @@ fn a_unit_that_cannot_be_read_makes_no_milliamperes() {
     {
         assert_eq!(headers.meaning(header), Meaning::Unknown, "{header}");
     }
+    // Of a text they are only more words.
+    assert_eq!(Export::new().under("model", "Model (xyz)").counted().0["model"], "Model (xyz)");
+    let told = Export::new().under("reading_ma", "Leakage [xyz]").refused();
+    assert!(told.contains("xyz") && told.contains("reading_ma"), "{told}");
+    let (_dir, path) = Export::new().under("reading_ma", "Leakage [xyz]").written();
+    let mut config = Config::default();
+    config.columns.insert("Leakage [xyz]".to_owned(), "reading_ma".to_owned());
+    counted(&[path], &config);
 }
 
 #[test]

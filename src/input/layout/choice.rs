@@ -109,6 +109,7 @@ pub(super) fn choose(
     choice.contradicted();
     choice.by_headers();
     choice.by_headers_and_values();
+    choice.strange_units();
     // A tally's columns carry canonical names, and its rows are no single tests.
     if !choice.has(Field::Count) {
         choice.by_values();
@@ -290,7 +291,8 @@ impl Choice<'_> {
         for at in (0..self.names.len()).chain(0..self.names.len()) {
             let may_be = self.headings[at].may_be.clone();
             let is_taken = self.chosen.taken[at].meaning != Meaning::Unknown;
-            if may_be.is_empty() || is_taken || self.values[at].filled == 0 {
+            let is_strange = self.headings[at].strange.is_some();
+            if may_be.is_empty() || is_taken || is_strange || self.values[at].filled == 0 {
                 continue;
             }
             let words: Vec<&str> = may_be.iter().map(|f| f.name()).collect();
@@ -307,6 +309,30 @@ impl Choice<'_> {
                     at,
                     format!("it may be {}: say which under [columns]", words.join(" or ")),
                 ),
+            }
+        }
+    }
+
+    /// Refuses a table whose only column of a number that decides is in a unit that cannot be read.
+    fn strange_units(&mut self) {
+        for at in 0..self.names.len() {
+            let Some(strange) = self.headings[at].strange.clone() else { continue };
+            self.leave(at, format!("{strange:?} in brackets is neither a unit nor a known word"));
+            let numbers = self.headings[at].may_be.iter().filter(|f| f.quantity().is_some());
+            let numbers: Vec<Field> = numbers.filter(|f| DECIDING.contains(f)).copied().collect();
+            if let [field, ..] = numbers[..]
+                && !self.has(field)
+                && self.values[at].are_numbers()
+            {
+                self.undecided(
+                    format!("a unit, or known words, in the brackets of {:?}", self.names[at]),
+                    format!("{strange:?}"),
+                    format!(
+                        "where its numbers are in the unit of the name, say {:?} = {:?} under [columns]; else export another unit",
+                        self.names[at],
+                        field.name()
+                    ),
+                );
             }
         }
     }
