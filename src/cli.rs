@@ -53,9 +53,9 @@ pub enum Command {
         after_help = "Example:\n  leakdrift tally exports/ --out plant-north.parquet\n  leakdrift review plant-north.parquet plant-south.parquet"
     )]
     Tally(TallyArgs),
-    /// Print every key of the settings file with its default and meaning.
-    #[command(after_help = "Example:\n  leakdrift config")]
-    Config,
+    /// Print every key of the settings file with its default and meaning, or what columns may be called.
+    #[command(after_help = "Example:\n  leakdrift config\n  leakdrift config --columns")]
+    Config(ConfigArgs),
     /// Write the demonstration factory's exports.
     #[command(after_help = "Example:\n  leakdrift sample demo --seed 7")]
     Sample(SampleArgs),
@@ -75,7 +75,8 @@ pub struct InputArgs {
 /// What every command that has settings takes.
 #[derive(Debug, Args)]
 pub struct CommonArgs {
-    /// Settings file; without it, `leakdrift.toml` beside the inputs is used where there is one.
+    /// Settings file; without it, `leakdrift.toml` beside the inputs, or up to two folders above them, is used
+    /// where there is one.
     #[arg(long, value_name = "FILE")]
     pub config: Option<PathBuf>,
     /// Say nothing but errors.
@@ -171,13 +172,21 @@ pub struct PeekArgs {
     /// Inputs and settings.
     #[command(flatten)]
     pub input: InputArgs,
-    /// Start a settings file from what was understood; without a name, `leakdrift.toml` beside the inputs. A
-    /// file that exists is never changed.
+    /// Start a settings file from what was understood; without a name, the one in use, else `leakdrift.toml`
+    /// beside the inputs. A file that exists keeps all it says.
     #[arg(long, value_name = "FILE", num_args = 0..=1, require_equals = true)]
     pub write_config: Option<Option<PathBuf>>,
     /// Print JSON for machines instead of text.
     #[arg(long)]
     pub json: bool,
+}
+
+/// Arguments of `config`.
+#[derive(Debug, Args)]
+pub struct ConfigArgs {
+    /// Print the canonical columns instead: what a header may be called, or be mapped to under `[columns]`.
+    #[arg(long)]
+    pub columns: bool,
 }
 
 /// Arguments of `tally`.

@@ -34,8 +34,12 @@ pub fn command(cli: Cli) -> Result<u8> {
         Command::Peek(args) => run_peek(&args),
         Command::Tally(args) => run_tally(&args),
         Command::Sample(args) => run_sample(&args),
-        Command::Config => {
-            print!("{}", crate::config::reference::reference());
+        Command::Config(args) => {
+            let page = match args.columns {
+                true => crate::input::columns::reference(),
+                false => crate::config::reference::reference(),
+            };
+            print!("{page}");
             Ok(0)
         }
     }
@@ -202,14 +206,16 @@ fn run_peek(args: &PeekArgs) -> Result<u8> {
     } else {
         print!("{}", peek.text());
     }
+    let counted = counted.and_then(Pass::of_use);
     let usable = counted.is_ok();
     if let Err(error) = counted {
         eprintln!("{error}");
     }
     if let Some(file) = &args.write_config {
-        let file = file.clone().unwrap_or_else(|| Config::place_beside(&args.input.paths));
-        report::peek::start_config(&peek, &file)?;
-        eprintln!("settings started in {}", file.display());
+        let in_use = || config.path.clone();
+        let place = || Config::place_beside(&args.input.paths);
+        let file = file.clone().or_else(in_use).unwrap_or_else(place);
+        eprintln!("{}", report::peek::start_config(&peek, &file, &config)?);
     }
     Ok(if usable { status_of(&read) } else { INCOMPLETE })
 }
@@ -217,7 +223,7 @@ fn run_peek(args: &PeekArgs) -> Result<u8> {
 fn run_tally(args: &TallyArgs) -> Result<u8> {
     let config = settings(&args.input.paths, &args.input.common)?;
     let (read, counted) = count(&args.input, &config)?;
-    let lines = crate::series::save(&counted?, &args.out)?;
+    let lines = crate::series::save(&counted?.of_use()?, &args.out)?;
     for failure in &read.failures {
         eprintln!("warning: {failure}");
     }
@@ -239,10 +245,15 @@ fn run_sample(args: &SampleArgs) -> Result<u8> {
 }
 
 fn settings(paths: &[PathBuf], args: &CommonArgs) -> Result<Config> {
-    match args.config.clone().or_else(|| Config::beside(paths)) {
-        Some(path) => Config::read(&path),
-        None => Ok(Config::default()),
+    if let Some(path) = &args.config {
+        return Config::read(path);
     }
+    let Some(path) = Config::beside(paths)? else { return Ok(Config::default()) };
+    let config = Config::read(&path)?;
+    if config.lies_above(paths) && !args.quiet {
+        eprintln!("settings: {}, above the inputs", path.display());
+    }
+    Ok(config)
 }
 
 /// The report's name where the settings give none: that of the first path.

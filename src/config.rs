@@ -14,15 +14,22 @@ use toml::de::{DeTable, DeValue};
 
 use crate::error::{Error, ErrorKind, Result};
 
+mod explain;
 mod keys;
+mod nearest;
+mod place;
 pub mod reference;
 mod table;
 
 pub use keys::{CheckLoad, Config, Files, ModelConfig, Tester};
+pub use nearest::nearest;
 pub use table::{Key, Range, Section, Value};
 
 /// The name of the settings file looked for beside the inputs.
 pub const FILE_NAME: &str = "leakdrift.toml";
+
+/// Known words are all named where there are no more of them.
+const FEW: usize = 8;
 
 /// Order of day and month in dates that do not begin with the year.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -110,8 +117,8 @@ impl Config {
     /// Where the file cannot be read or a key or value is wrong: with line, column, the nearest known
     /// key, and what to do.
     pub fn read(path: &Path) -> Result<Self> {
-        let text = std::fs::read_to_string(path).map_err(|e| Error::io("read", path, e))?;
-        Self::parse(&text, path)
+        let bytes = std::fs::read(path).map_err(|e| Error::io("read", path, e))?;
+        Self::parse(&explain::decoded(&bytes, path)?, path)
     }
 
     /// The settings in `text`, which came from `path`.
@@ -134,7 +141,8 @@ impl Config {
     /// # Ok::<(), leakdrift::error::Error>(())
     /// ```
     pub fn parse(text: &str, path: &Path) -> Result<Self> {
-        let mut config: Self = toml::from_str(text).map_err(|e| explain(&e, text, path))?;
+        let mut config: Self =
+            toml::from_str(text).map_err(|e| explain::explain(&e, text, path))?;
         config.path = Some(path.to_owned());
         text.clone_into(&mut config.text);
         match config.refused() {
@@ -146,27 +154,15 @@ impl Config {
         }
     }
 
-    /// Where a settings file for these inputs belongs: in the first folder given, or beside the first file.
-    #[must_use]
-    pub fn place_beside(paths: &[PathBuf]) -> PathBuf {
-        folder_of(paths.first().map_or(Path::new("."), PathBuf::as_path)).join(FILE_NAME)
-    }
-
-    /// The settings file beside the inputs, if there is one: in a folder given, or in the folder of a
-    /// file given.
-    #[must_use]
-    pub fn beside(paths: &[PathBuf]) -> Option<PathBuf> {
-        paths.iter().map(|p| folder_of(p).join(FILE_NAME)).find(|p| p.is_file())
-    }
-
-    /// An error about `word` in these settings: an unknown `kind` of word, with its line where it is found and
-    /// the nearest of the known ones.
+    /// An error about `word` in these settings: an unknown `kind` of word, with its line where it is found, and
+    /// the known one that is `meant`, else the nearest of them.
     #[must_use]
     pub fn unknown<'w>(
         &self,
         section: &str,
         kind: &str,
         word: &str,
+        meant: Option<&str>,
         known: impl Iterator<Item = &'w str>,
     ) -> Error {
         // In quotes first: a short word also stands inside others.
@@ -174,7 +170,11 @@ impl Config {
         let at = quoted.or_else(|| self.text.find(word));
         let path = self.path.as_deref().unwrap_or(Path::new(""));
         let what = format!("{section}: unknown {kind} {word:?}");
-        wrong(path, &self.text, at, what, nearest_known(word, known))
+        let to_do = match meant {
+            Some(meant) => format!("that {kind} is called {meant:?}"),
+            None => nearest_known(word, known),
+        };
+        wrong(path, &self.text, at, what, to_do)
     }
 
     /// A path in the settings, made relative to their folder.
@@ -280,15 +280,6 @@ fn out_of_range<'v>(
     })
 }
 
-/// The folder itself, or that of a file.
-fn folder_of(path: &Path) -> &Path {
-    match path.parent() {
-        _ if path.is_dir() => path,
-        Some(parent) if parent != Path::new("") => parent,
-        _ => Path::new("."),
-    }
-}
-
 /// Where in a text the value stands to which these keys lead.
 fn offset_of(text: &str, keys: &[String]) -> Option<usize> {
     let table = DeTable::parse(text).ok()?;
@@ -319,30 +310,16 @@ fn wrong(path: &Path, text: &str, at: Option<usize>, what: String, to_do: String
     .into()
 }
 
-/// Advice that names the known word that looks most like `found`.
+/// Advice that names the known words that look like `found`; all of them where they are few, else where they are
+/// listed.
 fn nearest_known<'w>(found: &str, known: impl Iterator<Item = &'w str>) -> String {
-    let nearest = known
-        .max_by(|a, b| strsim::jaro_winkler(found, a).total_cmp(&strsim::jaro_winkler(found, b)));
-    format!("the nearest known one is {:?}", nearest.unwrap_or(""))
-}
-
-/// A TOML error with its place, and for an unknown key the nearest known one.
-fn explain(error: &toml::de::Error, text: &str, path: &Path) -> Error {
-    let message = error.message().trim().replace('\n', " ");
-    let quoted: Vec<&str> = message.split('`').skip(1).step_by(2).collect();
-    let unknown = [("unknown field", "key"), ("unknown variant", "value")];
-    let kind = unknown.iter().find(|(start, _)| message.starts_with(start)).map(|(_, kind)| kind);
-    let (what, to_do) = match (quoted.split_first(), kind) {
-        (Some((found, known)), Some(kind)) => {
-            (format!("unknown {kind} {found:?}"), nearest_known(found, known.iter().copied()))
-        }
-        _ => (plainly(&message), "correct the line named".to_owned()),
-    };
-    wrong(path, text, error.span().map(|span| span.start), what, to_do)
-}
-
-/// The reader's words for kinds of numbers, in plain ones.
-fn plainly(message: &str) -> String {
-    let whole = "a whole number of 0 or more";
-    ["u32", "u64", "usize"].iter().fold(message.to_owned(), |m, kind| m.replace(kind, whole))
+    let known: Vec<&str> = known.collect();
+    let quoted =
+        |words: &[&str]| words.iter().map(|w| format!("{w:?}")).collect::<Vec<_>>().join(", ");
+    match nearest(found, known.iter().copied()).as_slice() {
+        [] if known.len() <= FEW => format!("known are {}", quoted(&known)),
+        [] => "no known one looks like it; `leakdrift config` prints every key, `leakdrift config --columns` every column".to_owned(),
+        [one] => format!("the nearest known one is {one:?}"),
+        several => format!("the nearest known ones are {}", quoted(several)),
+    }
 }

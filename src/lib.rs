@@ -90,7 +90,8 @@ impl JumpRequest {
 /// Reads the files behind `paths` once and counts: the only part that sees rows.
 ///
 /// # Errors
-/// Where no file is found. Where none of them, or no row, can be used there is no [`Pass`].
+/// Where no file is found. Where none of them can be used there is no [`Pass`], where no row can be it says so
+/// ([`Pass::of_use`]).
 pub fn pass(
     paths: &[PathBuf],
     config: &Config,
@@ -124,7 +125,7 @@ fn judged(
 ) -> Result<Judged> {
     let register = input::register(config)?;
     let (read, pass) = pass(paths, config, progress)?;
-    let pass = pass?;
+    let pass = pass?.of_use()?;
     let month = questions.check(&pass)?;
     let movement = movement::find(&pass, &register, config);
     let known = analysis::Known {

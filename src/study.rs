@@ -7,8 +7,8 @@ use std::path::PathBuf;
 
 use rayon::prelude::*;
 
-use crate::analysis::asked;
 use crate::analysis::units::leads::{OpenLeads, open_leads};
+use crate::analysis::{asked, no_such_model};
 use crate::config::Config;
 use crate::day::date_of;
 use crate::error::{Error, Result};
@@ -130,20 +130,8 @@ fn choose(whole: &Whole<'_>, request: &StudyRequest) -> Result<Vec<usize>> {
         }
         let mut known: Vec<&str> = series.iter().map(|s| s.key.model.as_str()).collect();
         known.dedup();
-        let nearest = known
-            .iter()
-            .max_by(|a, b| {
-                strsim::jaro_winkler(&wanted, &a.to_lowercase())
-                    .total_cmp(&strsim::jaro_winkler(&wanted, &b.to_lowercase()))
-            })
-            .copied()
-            .unwrap_or("");
         return Err(Error::usage(
-            format!(
-                "--model: expected a model of the files, found {:?}; the nearest of {} is {nearest:?}",
-                request.model,
-                known.len()
-            ),
+            no_such_model(&request.model, &known),
             "name one of the files, or give --expect-nf, --applied-v and --frequency-hz for a model without history",
         ));
     }

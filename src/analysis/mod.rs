@@ -12,7 +12,7 @@ mod questions;
 pub mod units;
 
 pub use finding::{Asked, Finding, Findings, Known, asked, findings};
-pub use questions::Questions;
+pub use questions::{Questions, no_such_model};
 
 /// Fewer readings than this make no body.
 const FEWEST: f64 = 20.0;

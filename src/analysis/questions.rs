@@ -1,10 +1,14 @@
 //! What a command asks beside what is asked of every series, and whether the files can answer it.
 
 use super::jump;
+use crate::config::nearest;
 use crate::day::{date_of, month_of};
 use crate::error::{Error, Result};
 use crate::series::Pass;
 use crate::words::time::month_text;
+
+/// Models that a message names at most.
+const MODELS_NAMED: usize = 20;
 
 /// What is asked: nothing by default.
 #[derive(Debug, Clone, Default)]
@@ -51,6 +55,27 @@ fn month_in(pass: &Pass, asked: Option<(i32, u32)>) -> Result<(i32, u32)> {
     ))
 }
 
+/// That the files hold no such model: those that it looks like, else all of them as far as a line holds them.
+#[must_use]
+pub fn no_such_model(model: &str, known: &[&str]) -> String {
+    let near = nearest(model, known.iter().copied());
+    let hold = match near.is_empty() {
+        true if known.len() > MODELS_NAMED => {
+            format!(
+                "they hold {} others, among them {}",
+                known.len(),
+                known[..MODELS_NAMED].join(", ")
+            )
+        }
+        true => format!("they hold {}", known.join(", ")),
+        false => {
+            let quoted: Vec<String> = near.iter().map(|m| format!("{m:?}")).collect();
+            format!("the nearest of {} is {}", known.len(), quoted.join(", "))
+        }
+    };
+    format!("--model: expected a model of the files, found {model:?}; {hold}")
+}
+
 /// Whether the model and the date asked for are in the files.
 fn jumps_in(pass: &Pass, asked: &jump::Asked) -> Result<()> {
     let models = || pass.series.iter().map(|s| s.key.model.as_str());
@@ -59,13 +84,7 @@ fn jumps_in(pass: &Pass, asked: &jump::Asked) -> Result<()> {
     {
         let mut known: Vec<&str> = models().collect();
         known.dedup();
-        return Err(Error::usage(
-            format!(
-                "--model: expected a model of the files, found {model:?}; they hold {}",
-                known.join(", ")
-            ),
-            "name one of them",
-        ));
+        return Err(Error::usage(no_such_model(model, &known), "name one of them"));
     }
     let (first, last) = pass.plant.days.unwrap_or((0, 0));
     match asked.since {

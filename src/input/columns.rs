@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-pub use super::field::Field;
+pub use super::field::{Field, reference};
 use super::header_meaning::{Clarity, named};
 use super::outcomes::Outcomes;
 use crate::config::Config;
@@ -162,26 +162,32 @@ pub fn check(config: &Config) -> Result<()> {
     let factors: Vec<String> = config.factors.iter().map(|f| squeeze(f)).collect();
     let is_factor = |name: &str| factors.contains(&squeeze(name));
     let both = || fields().chain(config.factors.iter().map(String::as_str));
+    // Whoever writes `leakage current` for a column means one all the same.
+    let headers = Headers::new(&Config::default());
+    let meant = |name: &str| match headers.meaning(name) {
+        Meaning::Field(field, _) => Some(field.name()),
+        Meaning::Factor(_) | Meaning::Unknown => None,
+    };
     for target in config.columns.values() {
         if Field::from_name(target).is_none() && !is_factor(target) {
-            return Err(config.unknown("[columns]", "column", target, both()));
+            return Err(config.unknown("[columns]", "column", target, meant(target), both()));
         }
     }
     for name in config.values.keys() {
         if Field::from_name(name).is_none() && !is_factor(name) {
-            return Err(config.unknown("[values]", "column", name, both()));
+            return Err(config.unknown("[values]", "column", name, meant(name), both()));
         }
     }
     for name in config.assume.keys() {
         if Field::from_name(name).is_none() {
-            return Err(config.unknown("[assume]", "column", name, fields()));
+            return Err(config.unknown("[assume]", "column", name, meant(name), fields()));
         }
     }
     let pattern = config.files.pattern.as_deref().unwrap_or("");
     for piece in pattern.split('{').skip(1) {
         let name = piece.split('}').next().unwrap_or("");
         if Field::from_name(name).is_none() {
-            return Err(config.unknown("[files] pattern", "column", name, fields()));
+            return Err(config.unknown("[files] pattern", "column", name, meant(name), fields()));
         }
     }
     Ok(())

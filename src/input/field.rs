@@ -94,6 +94,49 @@ impl Field {
         Self::ALL[self.index()].1
     }
 
+    /// What it holds, for whoever looks for the column that a header names.
+    #[must_use]
+    pub fn meaning(self) -> &'static str {
+        match self {
+            Self::TestedAt => "date and time of the test, as exported; needed, or date",
+            Self::Date => "its date, where date and time are two columns",
+            Self::Time => "its time of day, beside date",
+            Self::Model => "model of the unit under test; needed",
+            Self::Reading => {
+                "leakage current at the end of the test; this or the outcome is needed"
+            }
+            Self::Outcome => "pass, fail, over limit, under limit, breakdown, arc or not completed",
+            Self::Reason => "why it failed, where result and reason are two columns",
+            Self::HighLimit => "high limit in force; without it there is no verdict",
+            Self::LowLimit => "low limit in force",
+            Self::Serial => "serial of the unit: tells retests from first attempts",
+            Self::Station => "test station: tells a moving tester from a moving product",
+            Self::Fixture => "fixture or adapter",
+            Self::Instrument => "tester by its own number",
+            Self::Lot => "lot of the product or of a part",
+            Self::Operator => "who tested",
+            Self::Shift => "shift",
+            Self::Remark => "remark; words in it may mark a fault-locating run",
+            Self::Test => {
+                "kind of test: ac withstand, dc withstand or leakage; others are set aside"
+            }
+            Self::TestPoint => "where the voltage was applied",
+            Self::Step => "step of a sequence of tests",
+            Self::Current => "kind of current: total or in phase",
+            Self::AppliedV => "test voltage as set",
+            Self::Frequency => "frequency of the test voltage",
+            Self::Dwell => "time at full voltage, as set",
+            Self::Ramp => "time of the rise, as set",
+            Self::MeasuredV => "test voltage as read back",
+            Self::Stage => "where the test ended: ramp or dwell",
+            Self::UnitsTogether => "units tested together on one tester",
+            Self::Temperature => "temperature of the room",
+            Self::Humidity => "relative humidity of the room",
+            Self::Count => "units that a row stands for, in a saved tally",
+            Self::ReadingStep => "smallest difference that the tester shows",
+        }
+    }
+
     /// The field of a canonical name.
     #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
@@ -115,6 +158,21 @@ impl Field {
             _ => return None,
         })
     }
+}
+
+/// Every canonical column with its unit and meaning, a line each.
+#[must_use]
+pub fn reference() -> String {
+    let mut page = String::from(
+        "# What a column may be called: in the files themselves, or behind the sign = under [columns] of\n\
+         # leakdrift.toml, where a line \"HEADER AS EXPORTED\" = \"reading_ma\" maps a header that is not recognised.\n\
+         # A unit in a header (Strom [µA]) or behind a value counts; else numbers are in the unit of the name.\n\
+         # Of a file without a header, columns are called by their places: \"column 1\" = \"tested_at\".\n\n",
+    );
+    for (field, name) in Field::ALL {
+        page += &format!("{name:<16} {}\n", field.meaning());
+    }
+    page
 }
 
 #[cfg(test)]

@@ -111,6 +111,12 @@ impl Layout {
             .collect()
     }
 
+    /// Whether the table has no header and its columns are called by their places.
+    #[must_use]
+    pub fn is_headerless(&self) -> bool {
+        self.names.first().is_some_and(|name| *name == partial::place_name(1))
+    }
+
     /// Why a row of `width` cells does not fit under the header; `None` where it does. Blank cells too many
     /// are none.
     #[must_use]
@@ -219,11 +225,39 @@ pub fn find(
             }
         }
     }
-    let nearest = nearest.filter(|c| c.score >= partial::KNOWN && !c.is_a_row(rows));
+    // A row of units below the header names some columns, too, but not half of them.
+    let is_wide = |names: &[String]| 2 * partial::filled(names) >= partial::usual_width(rows);
+    let nearest = nearest
+        .filter(|c| c.score >= partial::KNOWN && !c.is_a_row(rows) && is_wide(&c.layout.names));
     match best.or(nearest) {
         Some(candidate) => candidate.settled(rows, headers, fixed),
-        None => Err(Box::new(partial::unnamed(rows, fixed))),
+        None => nameless(rows, headers, fixed),
     }
+}
+
+/// A table in which no row names two columns: what its values say of each is a guess to be looked at. Used where it
+/// has no header and the settings name its columns by their places.
+fn nameless(
+    rows: &[Vec<String>],
+    headers: &Headers,
+    fixed: &BTreeMap<Field, String>,
+) -> Result<(usize, Layout), Box<Partial>> {
+    let mut partial = partial::unnamed(rows, fixed);
+    let names = partial.layout.names.clone();
+    let Some(mut candidate) = candidate(&[names], &[], headers, fixed, 0, false) else {
+        return Err(Box::new(partial));
+    };
+    candidate.layout.header_rows = partial.layout.header_rows;
+    candidate.settled(rows, headers, fixed).map_err(|guessed| {
+        partial.layout.taken = guessed.layout.taken;
+        for taken in &mut partial.layout.taken {
+            if taken.meaning != Meaning::Unknown {
+                taken.sure = Sure::Doubtful;
+                taken.why.get_or_insert_with(|| "no row names it".to_owned());
+            }
+        }
+        Box::new(partial)
+    })
 }
 
 /// A row, or two, that may be the header.

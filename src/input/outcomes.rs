@@ -30,7 +30,12 @@ impl Outcomes {
         let mut mapped = BTreeMap::new();
         let unknown = |section: &str, word: &str| {
             let known = Outcome::ALL.iter().map(|o| o.words());
-            config.unknown(section, "outcome", word, known.chain(["fail"]))
+            // A word of the trade means one all the same.
+            let meant = trade_word(&super::columns::squeeze(word)).map(|said| match said {
+                Said::Class(outcome) => outcome.words(),
+                Said::Fail => "fail",
+            });
+            config.unknown(section, "outcome", word, meant, known.chain(["fail"]))
         };
         for (word, target) in &config.outcomes {
             let Some(said) = canonical(target) else {

@@ -9,7 +9,7 @@ use crossbeam_channel::{Receiver, Sender, bounded};
 use self::producer::Producer;
 use super::columns::Headers;
 use super::discover::discover;
-use super::layout::{Lack, Layout};
+use super::layout::{Lack, Layout, Undecided};
 use super::rows::Parser;
 use super::words::Words;
 use super::{parquet, text, workbook};
@@ -53,6 +53,8 @@ pub struct Refused {
     pub table: Table,
     /// What it cannot be used without.
     pub lacks: Vec<Lack>,
+    /// Where it lacks nothing and two answers are possible: what must be decided.
+    pub undecided: Option<Undecided>,
 }
 
 /// What reading left behind, beside the batches.

@@ -1,12 +1,14 @@
 //! How each file was understood: text for a terminal, JSON for machines, and a settings file to start from.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 use serde::Serialize;
 
-use self::understood::seen;
+use self::understood::{refused, seen};
 use crate::config::Config;
+use crate::error::{Error, ErrorKind};
 use crate::input::Read;
+use crate::input::columns::Field;
 use crate::input::taken::Sure;
 use crate::series::Pass;
 
@@ -16,8 +18,10 @@ mod understood;
 
 pub use settings::start_config;
 
-/// Rows that could not be understood, as many as the text shows.
+/// Rows that could not be understood, as many as the JSON lists one by one.
 const UNREADABLE_SHOWN: usize = 20;
+/// What was found instead of one thing expected: so many kinds of it.
+const KINDS_SHOWN: usize = 3;
 /// What an unreadable outcome is expected to be; see `input::rows`.
 const OUTCOME_EXPECTED: &str = "an outcome word";
 
@@ -45,6 +49,33 @@ pub struct Missing {
     pub what: String,
     /// Lines of `leakdrift.toml`.
     pub lines: String,
+    /// The section that they stand in, as it is headed; empty before all sections.
+    pub section: &'static str,
+    /// The lines of that section, to be filled in.
+    pub keys: Vec<&'static str>,
+}
+
+impl Missing {
+    fn new(what: impl Into<String>, section: &'static str, keys: &[&'static str]) -> Self {
+        let head = Some(section).filter(|s| !s.is_empty());
+        let lines: Vec<&str> = head.into_iter().chain(keys.iter().copied()).collect();
+        Self { what: what.into(), lines: lines.join("\n"), section, keys: keys.to_vec() }
+    }
+}
+
+/// Rows that could not be understood for one reason.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Unread {
+    /// Column; empty where the row as a whole is meant.
+    pub column: String,
+    /// What should stand there.
+    pub expected: String,
+    /// How many rows.
+    pub rows: u64,
+    /// What stands there instead, the first of its kinds.
+    pub found: Vec<String>,
+    /// File and row of the first.
+    pub first: String,
 }
 
 /// One table.
@@ -58,6 +89,8 @@ pub struct Seen {
     pub header_row: usize,
     /// What it cannot be used without; nothing where it is used.
     pub lacks: Vec<&'static str>,
+    /// Where two answers are possible: what must be decided, and by which setting.
+    pub undecided: Option<String>,
     /// Columns in their order.
     pub columns: Vec<Column>,
     /// What holds for all rows without a value of their own.
@@ -79,14 +112,21 @@ pub struct Peek {
     pub tables: Vec<Seen>,
     /// Those whose header or dates say too little to use them.
     pub refused: Vec<Seen>,
+    /// What a column may be called.
+    pub canonical_columns: Vec<&'static str>,
     /// Files and sheets that could not be read.
     pub failures: Vec<String>,
+    /// Those of them of which nothing is shown.
+    #[serde(skip)]
+    unseen: Vec<String>,
     /// Rows read, used, set aside and unreadable; none where no row could be used.
     pub rows: Option<Rows>,
     /// Outcomes of the rows used, in words.
     pub outcomes: BTreeMap<&'static str, u64>,
     /// The first rows that could not be understood.
     pub unreadable: Vec<String>,
+    /// Why rows could not be understood, each reason once, the commonest first.
+    pub unreadable_reasons: Vec<Unread>,
     /// Outcome words that are not known, with how often they stand in rows that could not be understood.
     pub unknown_outcomes: BTreeMap<String, u64>,
     /// Series and their units.
@@ -114,6 +154,13 @@ impl Peek {
     /// What reading and counting found.
     #[must_use]
     pub fn new(read: &Read, pass: Option<&Pass>, config: &Config) -> Self {
+        let is_shown = |error: &Error| match error.kind() {
+            ErrorKind::Input { place, .. } => read.refused.iter().any(|refused| {
+                let source = &refused.table.source;
+                source.file == place.file && source.sheet == place.sheet
+            }),
+            _ => false,
+        };
         let mut unknown_outcomes = BTreeMap::new();
         let mut outcomes = BTreeMap::new();
         if let Some(pass) = pass {
@@ -129,8 +176,15 @@ impl Peek {
         Self {
             schema: "leakdrift.peek/1",
             tables: read.tables.iter().map(|t| seen(t, &[], config)).collect(),
-            refused: read.refused.iter().map(|r| seen(&r.table, &r.lacks, config)).collect(),
+            refused: read.refused.iter().map(|r| refused(r, config)).collect(),
+            canonical_columns: Field::ALL.iter().map(|(_, name)| *name).collect(),
             failures: read.failures.iter().map(ToString::to_string).collect(),
+            unseen: read
+                .failures
+                .iter()
+                .filter(|e| !is_shown(e))
+                .map(ToString::to_string)
+                .collect(),
             rows: pass.map(|p| Rows {
                 read: p.ledger.read,
                 used: p.ledger.used,
@@ -158,6 +212,7 @@ impl Peek {
                 })
                 .collect()
             }),
+            unreadable_reasons: pass.map_or_else(Vec::new, reasons),
             unknown_outcomes,
             series: pass.map_or_else(Vec::new, |p| {
                 let series = p.series.iter();
@@ -177,6 +232,32 @@ impl Peek {
     pub fn json(&self) -> String {
         serde_json::to_string_pretty(self).expect("plain texts and numbers are JSON")
     }
+}
+
+/// Why rows could not be understood, each reason once with how often, the commonest first.
+fn reasons(pass: &Pass) -> Vec<Unread> {
+    let mut reasons: Vec<Unread> = Vec::new();
+    let mut known: HashMap<(&str, &str), usize> = HashMap::new();
+    for u in &pass.unreadable {
+        let at = *known.entry((&*u.column, &*u.expected)).or_insert(reasons.len());
+        if at == reasons.len() {
+            reasons.push(Unread {
+                column: u.column.to_string(),
+                expected: u.expected.to_string(),
+                rows: 0,
+                found: Vec::new(),
+                first: format!("{}, row {}", pass.source(u.source), u.line),
+            });
+        }
+        let reason = &mut reasons[at];
+        reason.rows += 1;
+        let is_new = || !reason.found.iter().any(|f| **f == *u.found);
+        if reason.found.len() < KINDS_SHOWN && is_new() {
+            reason.found.push(u.found.to_string());
+        }
+    }
+    reasons.sort_by_key(|r| std::cmp::Reverse(r.rows));
+    reasons
 }
 
 /// As a TOML or terminal text, with what could hurt either escaped.

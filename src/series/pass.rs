@@ -95,7 +95,7 @@ impl Collector {
     /// Ends the pass: decides for every row where it goes and counts.
     ///
     /// # Errors
-    /// Where no row at all could be used, or there are more stations than can be told apart.
+    /// Where there are more stations than can be told apart.
     pub fn finish(mut self, tables: &[Table], book: &Book, config: &Config) -> Result<Pass> {
         let (texts, setups) = (book.texts.all(), book.setups.all());
         let resolved = resolve(&setups, &texts, &self.measured_v)?;
@@ -141,7 +141,7 @@ impl Collector {
             &self.unknown_tests,
             self.derived,
         ));
-        let pass = Pass {
+        Ok(Pass {
             ledger: ledger(&units, &self.unreadable, self.stepped_over),
             called: Called::all(&series),
             series,
@@ -149,8 +149,7 @@ impl Collector {
             unreadable: self.unreadable,
             notes: notes.collect(),
             units,
-        };
-        if pass.ledger.used == 0 { Err(pass.no_row_used()) } else { Ok(pass) }
+        })
     }
 
     /// The reading steps that the stations' readings and the files show.
@@ -270,6 +269,14 @@ impl Pass {
                 id: called.id.clone(),
             })
             .collect()
+    }
+
+    /// The pass where it is of use: where at least one row is.
+    ///
+    /// # Errors
+    /// Where none is: how many rows were read, and what is wrong with the first.
+    pub fn of_use(self) -> Result<Self> {
+        if self.ledger.used == 0 { Err(self.no_row_used()) } else { Ok(self) }
     }
 
     fn no_row_used(&self) -> Error {

@@ -316,7 +316,7 @@ fn wrong_questions_are_refused() {
     let of = |more: &[&'static str]| -> Vec<&'static str> {
         ["limits", "in", "--out", "study"].iter().chain(more).copied().collect()
     };
-    refused(&of(&["--model", "M2"]), &["M2", "nearest", "M1"]);
+    refused(&of(&["--model", "M2"]), &["M2", "they hold", "M1"]);
     refused(&of(&["--model", "M1", "--test", "leakage"]), &["--test", "ac withstand"]);
     refused(&of(&["--model", "M1", "--try", "-1"]), &["--try"]);
     refused(&of(&["--model", "M1", "--note-for", "9"]), &["--note-for", "workable band", "9.0"]);

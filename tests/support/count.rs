@@ -10,7 +10,7 @@ use leakdrift::series::Pass;
 /// What comes of these files.
 pub fn tried(paths: &[PathBuf], config: &Config) -> Result<(Read, Pass)> {
     let (read, pass) = leakdrift::pass(paths, config, &|_, _| {})?;
-    Ok((read, pass?))
+    Ok((read, pass?.of_use()?))
 }
 
 /// The same, where every file must be read to its end.

@@ -78,7 +78,7 @@ impl Partial {
     /// the more there are.
     #[must_use]
     pub fn says(&self) -> (usize, usize) {
-        (self.known, self.layout.names.iter().filter(|n| !n.trim().is_empty()).count())
+        (self.known, filled(&self.layout.names))
     }
 }
 
@@ -98,22 +98,26 @@ pub(super) fn lacks(columns: &Columns, fixed: &BTreeMap<Field, String>) -> Vec<L
 /// taken for the header, else under its place.
 pub(super) fn unnamed(rows: &[Vec<String>], fixed: &BTreeMap<Field, String>) -> Partial {
     let rows = &rows[..rows.len().min(HEADER_WITHIN)];
-    let filled = |row: &Vec<String>| row.iter().filter(|c| !c.trim().is_empty()).count();
-    let wide: Vec<usize> = rows.iter().map(filled).filter(|n| *n >= 2).collect();
-    let often = |n: usize| wide.iter().filter(|w| **w == n).count();
-    let usual = wide.iter().copied().max_by_key(|n| (often(*n), *n)).unwrap_or(0);
+    let usual = usual_width(rows);
     let at = rows.iter().position(|row| filled(row) == usual && usual > 0);
     let (names, header_rows) = match at {
         Some(at) if rows[at].iter().filter(|c| is_value(c)).count() * 3 < usual => {
             (rows[at].clone(), at + 1)
         }
-        Some(at) => ((1..=rows[at].len()).map(|n| format!("column {n}")).collect(), at),
+        Some(at) => ((1..=rows[at].len()).map(place_name).collect(), at),
         None => (Vec::new(), 0),
     };
     let unknown = Taken { meaning: Meaning::Unknown, sure: Sure::NotUsed, why: None };
     let found = at.map_or_else(
         || "none".to_owned(),
-        |at| format!("none; row {} of those with cells is {}", at + 1, cells_shown(&rows[at])),
+        |at| {
+            let row =
+                format!("none; row {} of those with cells is {}", at + 1, cells_shown(&rows[at]));
+            let placed = names.first().filter(|name| **name == place_name(1));
+            placed.map_or(row.clone(), |name| {
+                format!("{row}, so that its columns are called by their places, {name:?} and so on")
+            })
+        },
     );
     Partial {
         lacks: lacks(&Columns::default(), fixed),
@@ -133,6 +137,24 @@ pub(super) fn unnamed(rows: &[Vec<String>], fixed: &BTreeMap<Field, String>) -> 
             trims: false,
         },
     }
+}
+
+/// How many cells of a row hold something.
+pub(super) fn filled(row: &[String]) -> usize {
+    row.iter().filter(|c| !c.trim().is_empty()).count()
+}
+
+/// How many cells most rows hold; 0 where none holds two.
+pub(super) fn usual_width(rows: &[Vec<String>]) -> usize {
+    let rows = &rows[..rows.len().min(HEADER_WITHIN)];
+    let wide: Vec<usize> = rows.iter().map(|row| filled(row)).filter(|n| *n >= 2).collect();
+    let often = |n: usize| wide.iter().filter(|w| **w == n).count();
+    wide.iter().copied().max_by_key(|n| (often(*n), *n)).unwrap_or(0)
+}
+
+/// What the column at a place is called where there is no header.
+pub(super) fn place_name(place: usize) -> String {
+    format!("column {place}")
 }
 
 /// Whether a cell holds a number, a date or a time, and so is no header's.

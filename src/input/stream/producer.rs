@@ -12,7 +12,7 @@ use crate::error::{Error, Place, Result};
 use crate::input::columns::{Field, Headers};
 use crate::input::dates::OrderSeen;
 use crate::input::discover::from_path;
-use crate::input::layout::{Lack, Layout, Partial};
+use crate::input::layout::{Lack, Layout, Partial, Undecided};
 
 /// Bytes looked at to tell what a file is.
 pub(super) const LOOK: usize = 256 << 10;
@@ -63,7 +63,7 @@ impl Producer<'_> {
                 place,
                 "a header naming at least a date, a model and a reading or an outcome within the first 100 lines",
                 &*partial.found,
-                "say what its headers mean in leakdrift.toml: under [columns] a line \"HEADER AS EXPORTED\" = \"model\" for each",
+                "say what its headers mean in leakdrift.toml: under [columns] a line \"HEADER AS EXPORTED\" = \"model\" for each; `leakdrift peek PATH --write-config` starts it",
             ),
         }
     }
@@ -88,8 +88,8 @@ impl Producer<'_> {
     }
 
     /// Keeps what was understood of a table that cannot be used.
-    pub(super) fn refuse(&mut self, table: Table, lacks: &[Lack]) {
-        self.read.refused.push(Refused { table, lacks: lacks.to_vec() });
+    pub(super) fn refuse(&mut self, table: Table, lacks: &[Lack], undecided: Option<Undecided>) {
+        self.read.refused.push(Refused { table, lacks: lacks.to_vec(), undecided });
     }
 
     pub(super) fn add_table(&self, table: Table) -> Result<u16> {

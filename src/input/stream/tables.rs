@@ -62,7 +62,11 @@ impl Producer<'_> {
                 Ok(understood) => understood,
                 Err((delimiter, partial)) => {
                     let error = Self::unusable(path, sheet, &partial);
-                    self.refuse(table(delimiter, partial.layout), &partial.lacks);
+                    self.refuse(
+                        table(delimiter, partial.layout),
+                        &partial.lacks,
+                        partial.undecided,
+                    );
                     return Err(error);
                 }
             };
@@ -81,7 +85,7 @@ impl Producer<'_> {
         match self.order(order, path, sheet) {
             Ok(order) => layout.order = order,
             Err(ambiguous) => {
-                self.refuse(table(delimiter, layout), &[Lack::DateOrder]);
+                self.refuse(table(delimiter, layout), &[Lack::DateOrder], None);
                 return Err(ambiguous);
             }
         }
@@ -189,7 +193,7 @@ impl Producer<'_> {
                     Err(partial) => {
                         let error = Self::unusable(path, Some(&name), &partial);
                         let is_undecided = partial.undecided.is_some();
-                        self.refuse(table(partial.layout), &partial.lacks);
+                        self.refuse(table(partial.layout), &partial.lacks, partial.undecided);
                         if is_undecided {
                             self.fail(error);
                             undecided += 1;
@@ -202,7 +206,7 @@ impl Producer<'_> {
             match self.order(order, path, Some(&name)) {
                 Ok(order) => layout.order = order,
                 Err(ambiguous) => {
-                    self.refuse(table(layout), &[Lack::DateOrder]);
+                    self.refuse(table(layout), &[Lack::DateOrder], None);
                     self.fail(ambiguous);
                     continue;
                 }
@@ -256,7 +260,7 @@ impl Producer<'_> {
             Ok((_, layout)) => layout,
             Err(partial) => {
                 let error = Self::unusable(path, None, &partial);
-                self.refuse(table(partial.layout), &partial.lacks);
+                self.refuse(table(partial.layout), &partial.lacks, partial.undecided);
                 return Err(error);
             }
         };

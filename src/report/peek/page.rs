@@ -5,6 +5,9 @@ use std::fmt::Write;
 use super::{Peek, Seen, Sure, quoted};
 use crate::words::numbers::row_sum;
 
+/// Columns of one table, as many as the page shows.
+const COLUMNS_SHOWN: usize = 200;
+
 impl Peek {
     /// For a terminal.
     #[must_use]
@@ -26,7 +29,14 @@ impl Peek {
         for table in &self.refused {
             table_text(&mut page, table);
         }
-        for failure in &self.failures {
+        if !self.refused.is_empty() {
+            let _ = writeln!(
+                page,
+                "columns may be called, in the files or under [columns]: {}\n  `leakdrift config --columns` says what each means; --write-config starts the settings",
+                self.canonical_columns.join(", ")
+            );
+        }
+        for failure in &self.unseen {
             let _ = writeln!(page, "could not be read: {failure}");
         }
         if let Some(rows) = &self.rows {
@@ -46,8 +56,20 @@ impl Peek {
             for (outcome, n) in &self.outcomes {
                 let _ = writeln!(page, "  {outcome}: {n}");
             }
-            for line in &self.unreadable {
-                let _ = writeln!(page, "  unreadable: {line}");
+            for reason in &self.unreadable_reasons {
+                let found: Vec<String> = reason.found.iter().map(|f| quoted(f)).collect();
+                let column = match reason.column.as_str() {
+                    "" => String::new(),
+                    column => format!("column {}: ", quoted(column)),
+                };
+                let _ = writeln!(
+                    page,
+                    "  unreadable, {} rows: {column}expected {}, found {} (first: {})",
+                    reason.rows,
+                    reason.expected,
+                    found.join(", "),
+                    reason.first
+                );
             }
             let _ = writeln!(page, "\n{} series", self.series.len());
             for (title, units) in &self.series {
@@ -88,7 +110,13 @@ fn table_text(page: &mut String, table: &Seen) {
     if let Some(order) = table.date_order {
         let _ = writeln!(page, "  dates are {order}");
     }
-    for column in &table.columns {
+    if let Some(undecided) = &table.undecided {
+        let _ = writeln!(page, "  cannot be used yet: {undecided}");
+    }
+    if table.columns.is_empty() {
+        let _ = writeln!(page, "  no columns: its rows hold no ; tab , or | that parts them");
+    }
+    for column in table.columns.iter().take(COLUMNS_SHOWN) {
         let meaning = column.meaning.as_deref().unwrap_or("not used");
         let unit = column.unit.map_or_else(String::new, |u| format!(" in {u}"));
         let example =
@@ -105,6 +133,9 @@ fn table_text(page: &mut String, table: &Seen) {
             format!("{meaning}{unit}")
         );
         let _ = writeln!(page, "{}", line.trim_end());
+    }
+    if let Some(more) = table.columns.len().checked_sub(COLUMNS_SHOWN).filter(|n| *n > 0) {
+        let _ = writeln!(page, "  and {more} more columns");
     }
     for (field, value) in &table.fixed {
         let _ = writeln!(page, "  {field:<28} {} for rows without one", quoted(value));

@@ -2,11 +2,20 @@
 
 use super::{Column, Missing, Seen, quoted};
 use crate::config::Config;
-use crate::input::Table;
 use crate::input::columns::{Field, Meaning};
 use crate::input::layout::Lack;
 use crate::input::taken::Sure;
+use crate::input::{Refused, Table};
 use crate::records::Quantity;
+
+/// A table that cannot be used, as far as it was understood, and why.
+pub(super) fn refused(refused: &Refused, config: &Config) -> Seen {
+    let undecided = refused.undecided.as_ref();
+    let undecided =
+        undecided.map(|u| format!("expected {}, found {}; {}", u.expected, u.found, u.next));
+    // Its first rows are not shown as understood: they are not.
+    Seen { undecided, first_rows: Vec::new(), ..seen(&refused.table, &refused.lacks, config) }
+}
 
 /// A table as it was understood; `lacks` names what it cannot be used without.
 pub(super) fn seen(table: &Table, lacks: &[Lack], config: &Config) -> Seen {
@@ -31,6 +40,7 @@ pub(super) fn seen(table: &Table, lacks: &[Lack], config: &Config) -> Seen {
         flavour: table.flavour.clone(),
         header_row: layout.header_rows,
         lacks: lacks.iter().map(|l| l.words()).collect(),
+        undecided: None,
         columns,
         fixed: layout.fixed.iter().map(|(f, v)| (f.name(), v.clone())).collect(),
         first_rows,
@@ -61,7 +71,8 @@ fn column(table: &Table, at: usize, config: &Config) -> Column {
             found.meaning = Some(field.name().to_owned());
             found.unit = unit.or(field.quantity()).map(unit_name);
             let has_units = |v: &&String| v.trim_end().ends_with(|c: char| !c.is_ascii_digit());
-            if unit.is_none() && field.quantity().is_some() && !values.iter().any(has_units) {
+            let has_unit = unit.is_some() || values.iter().any(has_units);
+            if found.sure == Sure::Sure && field.quantity().is_some() && !has_unit {
                 found.sure = Sure::Likely;
                 found.why = Some(format!(
                     "neither header nor values name a unit, {} is taken",
@@ -81,20 +92,21 @@ fn column(table: &Table, at: usize, config: &Config) -> Column {
 
 /// What a table cannot be used without, and the settings that supply it.
 fn needed(lack: Lack) -> Missing {
-    let lines = match lack {
-        Lack::Date => "[columns]\n\"HEADER AS EXPORTED\" = \"tested_at\"",
-        Lack::Model => {
-            "[columns]\n\"HEADER AS EXPORTED\" = \"model\"\n# or, where a file holds one model only:\n[assume]\nmodel = \"NAME OF MODEL\""
-        }
-        Lack::ReadingOrOutcome => {
-            "[columns]\n\"HEADER AS EXPORTED\" = \"reading_ma\"\n\"HEADER AS EXPORTED\" = \"outcome\""
-        }
-        Lack::DateOrder => "date_order = \"day-month-year\"    # or \"month-day-year\"",
+    let (section, keys): (_, &[_]) = match lack {
+        Lack::Date => ("[columns]", &["\"HEADER AS EXPORTED\" = \"tested_at\"    # or date"]),
+        Lack::Model => (
+            "[columns]",
+            &[
+                "\"HEADER AS EXPORTED\" = \"model\"    # or, of one model only: [assume] model = \"NAME\"",
+            ],
+        ),
+        Lack::ReadingOrOutcome => (
+            "[columns]",
+            &["\"HEADER AS EXPORTED\" = \"reading_ma\"", "\"HEADER AS EXPORTED\" = \"outcome\""],
+        ),
+        Lack::DateOrder => ("", &["date_order = \"day-month-year\"    # or \"month-day-year\""]),
     };
-    Missing {
-        what: format!("{}: the table cannot be used without", lack.words()),
-        lines: lines.to_owned(),
-    }
+    Missing::new(format!("{}: the table cannot be used without", lack.words()), section, keys)
 }
 
 /// What a table does not say, and the settings that would.
@@ -106,40 +118,46 @@ fn missing(table: &Table, config: &Config) -> Vec<Missing> {
     };
     let titled = layout.groups.iter().any(|g| g.title.is_some());
     let mut list = Vec::new();
-    let mut lacks = |what: &str, lines: &str| {
-        list.push(Missing { what: what.to_owned(), lines: lines.to_owned() });
+    let mut lacks = |what: &str, section: &'static str, key: &'static str| {
+        list.push(Missing::new(what, section, &[key]));
     };
     if !has(Field::HighLimit) && config.model.values().all(|m| m.high_limit_ma.is_none()) {
         lacks(
             "no high limit: no verdict can be given, and trips say nothing",
-            "[model.\"NAME OF MODEL\"]\nhigh_limit_ma = 0.0",
+            "[model.\"NAME OF MODEL\"]",
+            "high_limit_ma = 0.0",
         );
     }
-    if !has(Field::Reading) {
+    // Without an outcome either, it is said that the table cannot be used.
+    if !has(Field::Reading) && has(Field::Outcome) {
         lacks(
             "no reading: only outcomes can be counted",
-            "[columns]\n\"HEADER AS EXPORTED\" = \"reading_ma\"",
+            "[columns]",
+            "\"HEADER AS EXPORTED\" = \"reading_ma\"",
         );
     }
     if !has(Field::Serial) {
         lacks(
             "no serial: retests cannot be told from first attempts",
-            "[columns]\n\"HEADER AS EXPORTED\" = \"serial\"",
+            "[columns]",
+            "\"HEADER AS EXPORTED\" = \"serial\"",
         );
     }
     if !has(Field::Station) {
         lacks(
             "no station: a moving tester cannot be told from a moving product",
-            "[files]\npattern = \"{station}/*\"",
+            "[files]",
+            "pattern = \"{station}/*\"",
         );
     }
     if !has(Field::Test) && !titled {
-        lacks("no kind of test: AC withstand is taken", "[assume]\ntest = \"ac withstand\"");
+        lacks("no kind of test: AC withstand is taken", "[assume]", "test = \"ac withstand\"");
     }
     if !has(Field::AppliedV) && !has(Field::MeasuredV) {
         lacks(
             "no test voltage: a voltage cannot be checked, nor a blind spot told",
-            "[assume]\napplied_v = 0",
+            "[assume]",
+            "applied_v = 0",
         );
     }
     list
