@@ -84,7 +84,7 @@ fn an_open_document_sheet() {
 fn refused(path: &Path, words: &[&str]) {
     let done = finish(std::process::Command::new(PROGRAM).arg("peek").arg(path));
     let told = format!("{}{}", done.out, done.err);
-    assert_eq!(done.status, 2, "{told}");
+    assert_eq!(done.status, 1, "{told}");
     for word in words {
         assert!(told.contains(word), "{word}: {told}");
     }
