@@ -211,7 +211,7 @@ fn the_result_file_has_every_key_of_the_contract() {
         ),
         (
             &s["verdict"],
-            "verdict provisional band_low_ma band_high_ma blind_spot_mohm reasons judged suggested_ma fits_until units_needed rejects_per_month low_limit_from_ma low_limit_to_ma open_lead_passes",
+            "verdict provisional band_low_ma band_high_ma band_high_basis blind_spot_mohm reasons judged suggested_ma fits_until units_needed rejects_per_month low_limit_from_ma low_limit_to_ma low_limit_suggested_ma open_lead_passes",
         ),
         (&s["verdict"]["judged"], "from to units"),
         (&s["strays"], "above below units"),
@@ -293,7 +293,7 @@ fn the_page_says_what_an_auditor_asks() {
     let page = summary(&report_of("M1"));
     for said in [
         "56\u{202f}123 rows read = 45\u{202f}500 used + 10\u{202f}619 set aside + 4 unreadable",
-        "**too loose until 2027-01-31 (provisional).** The limit of 5.00 mA is too loose (provisional);",
+        "**too loose; the limit serves until 2027-01-31 (provisional).** The limit of 5.00 mA is too loose (provisional);",
         "**Suggested limit: 2.46 mA.** Loads that prove it at the station: 0.554 MΩ (4.06 W) must trip",
         "| high limit | 5.00 mA, in force since 2026-03-16 |",
         "| workable band for the high limit | 2.18 mA to 2.46 mA |",
@@ -307,7 +307,8 @@ fn the_page_says_what_an_auditor_asks() {
         "![How did it move?](charts/m1-ac-1500-months.png)",
         "- 2026-10-05: tester at M1 moved by +3.63 %",
         "[M1](#series-m1-ac-1500)",
-        "from memory",
+        "(ISO 22514-2:2017 and ISO 22514-4:2016; from memory)",
+        "(Clopper & Pearson 1934; Korn & Graubard 1998; checked)",
         "00ff",
         "seed 1",
     ] {
