@@ -272,6 +272,26 @@ fn refuse_note(series: &[StudyReport], to: f64) -> Result<()> {
         return Ok(());
     }
     let say = verdict.say;
+    if verdict.rising.is_some() {
+        let spares = verdict.rising.and_then(|r| r.spares_today_ma);
+        let least = spares.map_or_else(
+            || "what healthy units read today is not known".to_owned(),
+            |ma| {
+                format!(
+                    "it would have to be at least {}, which spares what healthy units read today",
+                    say.current(ma)
+                )
+            },
+        );
+        return Err(Error::usage(
+            format!(
+                "--note-for: expected a limit that lowers the one in force, since {} is rising, found {}; {least}",
+                s.series.named.title,
+                say.current(to)
+            ),
+            "a limit never follows a drift: find what changed, do not raise the limit",
+        ));
+    }
     let band = match (verdict.band_low_ma, verdict.band_high_ma) {
         (Some(low), Some(high)) => format!("{} to {}", say.current(low), say.estimate(high)),
         (Some(low), None) => format!("{} or more", say.current(low)),
@@ -444,10 +464,10 @@ fn calculate(
     let setting = BandInput {
         x50_ma: x.value_ma,
         upper_now_ma: f64::INFINITY,
-        upper_at_horizon_ma: None,
         adds: LeakAdds::AtRightAngles,
         applied_v: Some(applied_v),
         leak_path_mohm: model.leak_path_mohm,
+        other_leak_path: None,
         ceiling_ma: config.ceiling.get(test.key()).copied(),
         tester_range_ma: config.tester.range_ma,
         reading_step_ma: step_ma,

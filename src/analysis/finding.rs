@@ -8,6 +8,7 @@ use crate::analysis::body::describe::{Options, describe};
 use crate::analysis::body::distribution::{Distribution, Goodness};
 use crate::analysis::body::healthy::{Ask, Healthy, healthy};
 use crate::analysis::body::low_side::{AgainstLowLimit, UnderLimit, under_limit};
+use crate::analysis::body::rise::{Rise, RiseAsked, rise};
 use crate::analysis::body::tally::PeriodTally;
 use crate::analysis::jump::weeks::{Week, weeks};
 use crate::analysis::jump::{self, Jump, Scope};
@@ -18,7 +19,7 @@ use crate::analysis::units::causes::{Cause, causes, without};
 use crate::analysis::units::checks::{StationChecks, checks};
 use crate::analysis::units::doubt::{Doubt, doubts};
 use crate::analysis::units::gaps::{Gap, gaps};
-use crate::analysis::units::happenings::{Recorded, of_series};
+use crate::analysis::units::happenings::{Happenings, Recorded, of_series};
 use crate::analysis::units::leads::{OpenLeads, open_leads};
 use crate::analysis::units::practice::{Practice, practice};
 use crate::analysis::units::settings::{SettingsRecord, settings};
@@ -56,8 +57,10 @@ pub struct Finding {
     pub tally: PeriodTally,
     /// The healthy body, or why there is none.
     pub healthy: Result<Healthy, NotDone>,
-    /// The same as it is told.
+    /// The body as it is told.
     pub distribution: Option<Distribution>,
+    /// Whether the product rose with nothing to explain it, and what it read before.
+    pub rise: Option<Rise>,
     /// The index against the high limit in force.
     pub capability: Option<Capability>,
     /// The low limit in force against healthy units and results; `None` where there is none.
@@ -327,6 +330,8 @@ fn finding(
     let units =
         |readings: &mut dyn Iterator<Item = &Reading>| readings.map(|r| r.count).sum::<f64>();
     let all = units(&mut moved.readings.iter().filter(|r| inside(r.day)));
+    let happened = of_series(pass, n, moved, recorded);
+    let rise = risen(pass, n, known, &happened, &asked, config);
     let left_out = whole(all - units(&mut in_period.iter()));
     Finding {
         tally: PeriodTally::new(&in_period, left_out, healthy.as_ref().ok(), &strays),
@@ -362,8 +367,33 @@ fn finding(
         causes: asked.causes,
         facts,
         period: judge.clone(),
-        step_events: of_series(pass, n, moved, recorded).name(&moved.drift.steps),
+        step_events: happened.name(&moved.drift.steps),
+        rise,
     }
+}
+
+/// Whether the product rose with nothing to explain it.
+fn risen(
+    pass: &Pass,
+    n: usize,
+    known: &Known<'_>,
+    happened: &Happenings,
+    asked: &Asked,
+    config: &Config,
+) -> Option<Rise> {
+    let series = &pass.series[n];
+    rise(
+        &RiseAsked {
+            series,
+            moved: &known.movement.series[n],
+            happened,
+            stations_known: known.movement.stations.is_ok(),
+            accepted: config.model(&series.key.model).accepted_since,
+            kept: &asked.kept,
+            ask: &asked.ask,
+        },
+        config,
+    )
 }
 
 /// The month under review against the time before it; `None` where the month has no unit.

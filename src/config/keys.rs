@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
+use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
 use super::table::Range::{Above, Any, AtLeast, Between, Within};
@@ -172,6 +173,7 @@ settings! {
         capacitance_nf: Option<f64> = None, "nF", Above(0.0), "Capacitance between the tested parts, in nF.", like "3.45";
         limit_group: Option<String> = None, "", Any, "Models of one group share one limit.", like "\"air care\"";
         limit_step_ma: Option<f64> = None, "mA", Above(0.0), "Limits are set in multiples of this, in mA.", like "0.05";
+        accepted_since: Option<NaiveDate> = None, "", Any, "Upward steps up to this day are accepted: the level after them is the product's.", like "\"2026-03-01\"";
         required_v: Option<f64> = None, "V", Above(0.0), "Lowest voltage that the test must be made at, in V.", like "1500";
         required_dwell_s: Option<f64> = None, "s", Above(0.0), "Shortest dwell the test must have, in s.", like "2";
     }

@@ -5,6 +5,8 @@ use std::collections::BTreeMap;
 use std::fmt;
 use std::path::PathBuf;
 
+use chrono::NaiveDate;
+
 use super::{ClockTime, DateOrder};
 
 /// A key of the settings, and what must be known of it wherever it is printed or checked.
@@ -116,6 +118,12 @@ impl<T: Value> Value for Option<T> {
 
     fn shown(&self) -> Option<String> {
         self.as_ref().and_then(Value::shown)
+    }
+}
+
+impl Value for NaiveDate {
+    fn shown(&self) -> Option<String> {
+        Some(self.to_string())
     }
 }
 

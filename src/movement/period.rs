@@ -13,7 +13,7 @@ use crate::movement::drift::{DAYS_PER_MONTH, Shape};
 use crate::movement::material::{Step, drift_numbers, established, flag};
 use crate::movement::readings::ma;
 use crate::movement::stations::Stations;
-use crate::series::{Outcome, Series};
+use crate::series::{Outcome, OutcomeLine, Series};
 use crate::words::count;
 
 /// The period of a series that is judged, before its body is asked.
@@ -175,6 +175,39 @@ fn sum<'a>(days: impl Iterator<Item = &'a DayUnits>) -> u64 {
     days.map(|d| d.units).sum()
 }
 
+/// Units of a series by production day: first attempts that were completed.
+fn production_days(series: &Series) -> Vec<DayUnits> {
+    let units = |o: &OutcomeLine| u64::from(o.count);
+    series
+        .outcomes
+        .chunk_by(|a, b| a.day == b.day)
+        .map(|day| DayUnits {
+            day: date_of(day[0].day),
+            units: day.iter().filter(|o| o.outcome != Outcome::NotCompleted).map(units).sum(),
+        })
+        .collect()
+}
+
+/// What would have been judged on the day before `day`: the period before a rise that began then.
+///
+/// - `boundaries`: first days of established levels, as in [`Period`].
+///
+/// `None` where no unit was made before.
+#[must_use]
+pub fn before(
+    series: &Series,
+    boundaries: &[Day],
+    season: bool,
+    day: Day,
+    config: &Config,
+) -> Option<Judged> {
+    let end = date_of(day);
+    let steps: Vec<NaiveDate> = boundaries.iter().map(|d| date_of(*d)).collect();
+    let mut days = production_days(series);
+    days.retain(|d| d.day < end);
+    judged_from(&steps, &days, season, config).map(|found| found.judged)
+}
+
 /// Last day of the planning horizon: `horizon_months` after `to`, but never further ahead than the
 /// history, which starts on `history_from`, reaches back.
 pub fn horizon_end(history_from: NaiveDate, to: NaiveDate, config: &Config) -> NaiveDate {
@@ -217,15 +250,7 @@ pub fn period(
         .collect();
     boundaries.sort_unstable();
     boundaries.dedup();
-    let mut days: Vec<DayUnits> = Vec::new();
-    for group in series.outcomes.chunk_by(|a, b| a.day == b.day) {
-        let units = group
-            .iter()
-            .filter(|o| o.outcome != Outcome::NotCompleted)
-            .map(|o| u64::from(o.count))
-            .sum();
-        days.push(DayUnits { day: date_of(group[0].day), units });
-    }
+    let days = production_days(series);
     let dates: Vec<NaiveDate> = boundaries.iter().map(|d| date_of(*d)).collect();
     let season = moved.drift.shape == Some(Shape::Season);
     let first = days.first().map_or_else(NaiveDate::default, |d| d.day);

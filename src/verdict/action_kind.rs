@@ -40,6 +40,8 @@ pub enum ActionKind {
     TooTight,
     /// A low limit that rejects healthy units.
     LowLimitTooHigh,
+    /// No leak path is stated, so upper ends of bands are not proven.
+    LeakPathNotStated,
     /// Units tested again until they passed.
     RetestedUntilPass,
     /// Voltage, dwell or limit differ from what they should be.
@@ -80,6 +82,7 @@ impl ActionKind {
             Self::StationDiffers => "station_differs",
             Self::TooTight => "too_tight",
             Self::LowLimitTooHigh => "low_limit_too_high",
+            Self::LeakPathNotStated => "leak_path_not_stated",
             Self::RetestedUntilPass => "retested_until_pass",
             Self::SettingsDiffer => "settings_differ",
             Self::TooGood => "too_good",

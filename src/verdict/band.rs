@@ -9,16 +9,16 @@ use crate::words::{Wording, percent};
 pub struct BandInput {
     /// Typical reading X50.
     pub x50_ma: f64,
-    /// `U`: upper bound of the reading that `1 - a` of the healthy body stays under, today. May be infinite.
+    /// `U`: upper bound of the reading that `1 - a` of the healthy body stays under. May be infinite.
     pub upper_now_ma: f64,
-    /// `U` carried to the end of the planning horizon, where a slope is established.
-    pub upper_at_horizon_ma: Option<f64>,
     /// How a leak joins the healthy current.
     pub adds: LeakAdds,
     /// Set voltage.
     pub applied_v: Option<f64>,
     /// The smallest harmful leak path, where the user states it.
     pub leak_path_mohm: Option<f64>,
+    /// The lowest leak path that is stated for another model.
+    pub other_leak_path: Option<OtherLeakPath>,
     /// Ceiling of the user's own standard.
     pub ceiling_ma: Option<f64>,
     /// End of the tester's range.
@@ -27,6 +27,15 @@ pub struct BandInput {
     pub reading_step_ma: f64,
     /// Limits are set in multiples of it; the reading step where absent.
     pub limit_step_ma: Option<f64>,
+}
+
+/// A leak path stated for another model: what a limit without one of its own is set beside.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OtherLeakPath {
+    /// That model.
+    pub model: String,
+    /// Resistance, MΩ.
+    pub mohm: f64,
 }
 
 impl BandInput {
@@ -57,6 +66,23 @@ pub enum UpperKind {
 }
 
 impl UpperKind {
+    /// Whether something stated sets it: a rule of thumb proves nothing.
+    #[must_use]
+    pub fn is_proven(self) -> bool {
+        !matches!(self, Self::TwiceAsFar | Self::TwiceTypical)
+    }
+
+    /// What an upper end stands on, as in `results.json`: both rules of thumb alike.
+    #[must_use]
+    pub fn basis(self) -> &'static str {
+        match self {
+            Self::LeakPath => "leak_path",
+            Self::Ceiling => "ceiling",
+            Self::TesterRange => "range",
+            Self::TwiceAsFar | Self::TwiceTypical => "rule_of_thumb",
+        }
+    }
+
     /// Machine name.
     #[must_use]
     pub fn key(self) -> &'static str {
@@ -162,11 +188,8 @@ pub struct UpperEnd {
 /// The workable band.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Band {
-    /// Lower end: `U`, carried to the end of the horizon where a slope is established, rounded up to a
-    /// limit step, mA. Infinite where the data do not bound it.
+    /// Lower end: `U` rounded up to a limit step, mA. Infinite where the data do not bound it.
     pub lower_ma: f64,
-    /// The same for today, not carried, mA.
-    pub lower_today_ma: f64,
     /// Upper end, mA: the smallest of `ends`, except the smaller of the two rules that stand in for a
     /// leak path. Never above a stated ceiling or tester range. Infinite where nothing bounds it.
     pub upper_ma: f64,
@@ -185,29 +208,11 @@ impl Band {
         end.rule.kind() == self.upper_set_by
     }
 
-    /// Whether a limit exists that serves to the end of the horizon.
-    #[must_use]
-    pub fn is_open(&self) -> bool {
-        self.lower_ma.is_finite() && self.lower_ma <= self.upper_ma
-    }
-
-    /// Whether a limit exists that serves today.
-    #[must_use]
-    pub fn is_open_today(&self) -> bool {
-        self.lower_today_ma.is_finite() && self.lower_today_ma <= self.upper_ma
-    }
-
-    /// The ends to print and to propose inside, `(low, high)` in mA: to the end of the horizon, or
-    /// today's where drift closes the band before. `None` where no limit works.
+    /// The ends to print and to propose inside, `(low, high)` in mA. `None` where no limit works.
     #[must_use]
     pub fn workable_ma(&self) -> Option<(f64, f64)> {
-        if self.is_open() {
-            Some((self.lower_ma, self.upper_ma))
-        } else if self.is_open_today() {
-            Some((self.lower_today_ma, self.upper_ma))
-        } else {
-            None
-        }
+        let open = self.lower_ma.is_finite() && self.lower_ma <= self.upper_ma;
+        open.then_some((self.lower_ma, self.upper_ma))
     }
 }
 
@@ -221,12 +226,7 @@ impl Band {
 pub fn band(input: &BandInput, config: &Config) -> Band {
     let step_ma = input.step_ma();
     let x50 = input.x50_ma;
-    let upper_now = input.upper_now_ma.max(x50);
-    // A falling slope must not take the band below what today's units need.
-    let carried =
-        input.upper_at_horizon_ma.filter(|u| !u.is_nan()).map_or(upper_now, |u| u.max(upper_now));
-    let lower_today_ma = round_up(upper_now, step_ma);
-    let lower_ma = round_up(carried, step_ma);
+    let lower_ma = round_up(input.upper_now_ma.max(x50), step_ma);
     let mut ends = Vec::new();
     if let Some(end) = leak_path_end(input, config) {
         ends.push(end);
@@ -255,10 +255,12 @@ pub fn band(input: &BandInput, config: &Config) -> Band {
         .min_by(|p, q| p.ma.total_cmp(&q.ma))
         .map_or((f64::INFINITY, UpperKind::TwiceAsFar), |end| (end.ma, end.rule.kind()));
     ends.extend(caps);
-    Band { lower_ma, lower_today_ma, upper_ma, upper_set_by, ends, step_ma }
+    Band { lower_ma, upper_ma, upper_set_by, ends, step_ma }
 }
 
-fn leak_path_end(input: &BandInput, config: &Config) -> Option<UpperEnd> {
+/// The upper end that the leak path stated in `input` sets; `None` where none is, or no voltage is known.
+#[must_use]
+pub fn leak_path_end(input: &BandInput, config: &Config) -> Option<UpperEnd> {
     let mohm = input.leak_path_mohm?;
     let applied_v = input.applied_v.filter(|v| *v > 0.0)?;
     let reading_ma =

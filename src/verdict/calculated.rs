@@ -60,7 +60,6 @@ pub fn calculated(
     let setting = BandInput {
         x50_ma: expected.value_ma,
         upper_now_ma: expected.high_ma + guard.ma,
-        upper_at_horizon_ma: None,
         adds: LeakAdds::AtRightAngles,
         ..setting.clone()
     };
@@ -75,7 +74,7 @@ pub fn calculated(
         },
         guard,
         workable_ma: band.workable_ma(),
-        suggested: suggest(&setting, &band, config),
+        suggested: suggest(&setting, &band, None, config),
         band,
         setting,
         units_without_reject: distribution_free_sample(

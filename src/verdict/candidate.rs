@@ -70,7 +70,9 @@ pub fn candidates(
     let high = verdict
         .band_high_ma
         .map(|high| round_down(high, step_ma))
-        .filter(|high| verdict.band_low_ma.is_none_or(|low| *high >= low));
+        .filter(|high| verdict.band_low_ma.is_none_or(|low| *high >= low))
+        // A band of the time before a rise may end above the limit in force: nobody is to go there.
+        .filter(|high| verdict.rising.is_none() || verdict.limit_ma.is_none_or(|l| *high <= l));
     add(high, Origin::BandHigh);
     add(verdict.suggested_ma(), Origin::Suggested);
     let ends = named.iter().map(|n| n.0);

@@ -7,11 +7,13 @@ use crate::config::Config;
 use crate::movement::material::DriftFlag;
 use crate::series::Pass;
 use crate::verdict::action_kind::ActionKind;
+use crate::verdict::band::{BandInput, leak_path_end};
 use crate::verdict::evidence::Forecast;
 use crate::verdict::limit::{Verdict, VerdictKind};
 use crate::verdict::plant::SeriesVerdict;
 use crate::verdict::tester::{ConcernAt, TesterConcern};
-use crate::words::count;
+use crate::words::numbers::counted;
+use crate::words::{count, resistance, three_digits};
 
 /// Something that somebody must act on. The numbers are those the line prints.
 #[derive(Debug, Clone, PartialEq)]
@@ -50,8 +52,13 @@ pub enum Concern {
     },
     /// An unconnected lead would pass.
     OpenLeadWouldPass {
-        /// Workable low limit, printed, where one exists.
-        workable: Option<String>,
+        /// What to do about it.
+        next_step: String,
+    },
+    /// No leak path is stated for some series: what they are, and what their limits would be for one.
+    LeakPathNotStated {
+        /// What is missing, and what it would mean.
+        sentence: String,
     },
     /// A limit that passes harmful leaks.
     TooLoose {
@@ -71,13 +78,15 @@ pub enum Concern {
         sentence: String,
         /// When the limit is reached.
         reached: Option<Forecast>,
+        /// Whether the limit must not follow: the product rises.
+        rising: bool,
     },
     /// A limit that rejects healthy units.
     TooTight {
         /// The verdict's sentence.
         sentence: String,
-        /// The suggested limit, printed.
-        suggested: Option<String>,
+        /// The smallest raise that serves, with what must be looked at before; `None` where none is suggested.
+        raise: Option<String>,
     },
     /// A low limit that rejects healthy units.
     LowLimitTooHigh {
@@ -116,6 +125,7 @@ impl Concern {
             Self::NeverPassed { .. } => ActionKind::NeverPassed,
             Self::Jump { .. } => ActionKind::Jump,
             Self::OpenLeadWouldPass { .. } => ActionKind::OpenLeadWouldPass,
+            Self::LeakPathNotStated { .. } => ActionKind::LeakPathNotStated,
             Self::TooLoose { .. } => ActionKind::TooLoose,
             Self::NoWorkableBand { .. } => ActionKind::NoWorkableBand,
             Self::Drift { .. } => ActionKind::Drift,
@@ -163,9 +173,10 @@ impl Concern {
             | Self::Jump { sentence, .. }
             | Self::TooLoose { sentence, .. }
             | Self::NoWorkableBand { sentence }
-            | Self::Drift { sentence, reached: None }
+            | Self::Drift { sentence, reached: None, .. }
             | Self::TooTight { sentence, .. }
             | Self::LowLimitTooHigh { sentence }
+            | Self::LeakPathNotStated { sentence }
             | Self::NotEnoughData { sentence, .. } => sentence.clone(),
             Self::PassedOpenLead { units: n } => {
                 units(*n, "passed with no lead connected: untested.")
@@ -181,7 +192,7 @@ impl Concern {
             Self::OpenLeadWouldPass { .. } => {
                 "A test with no unit connected would pass.".to_owned()
             }
-            Self::Drift { sentence, reached: Some(f) } => format!(
+            Self::Drift { sentence, reached: Some(f), .. } => format!(
                 "{sentence} Rejects of healthy units pass the accepted share on {}{}.",
                 f.date,
                 f.interval()
@@ -222,11 +233,9 @@ impl Concern {
                 "Check that the units listed in units-to-check.csv were scrapped or repaired and tested."
             }
             Self::Jump { next_step, .. } => next_step,
-            Self::OpenLeadWouldPass { workable: Some(range) } => {
-                return format!("Set a low limit {range}.");
-            }
-            Self::OpenLeadWouldPass { workable: None } => {
-                "No low limit can find it: check the connection by other means."
+            Self::OpenLeadWouldPass { next_step } => next_step,
+            Self::LeakPathNotStated { .. } => {
+                "State leak_path_mohm for these models in the settings, by the applicable standard and the design of the product."
             }
             Self::TooLoose { suggested, .. } => {
                 return set(
@@ -237,11 +246,15 @@ impl Concern {
             Self::NoWorkableBand { .. } => {
                 "Choose among the ways to open a band that the section names."
             }
+            Self::Drift { rising: true, .. } => {
+                "Find what changed when the rise began: a wrong part, moisture, a worn process; do not raise the limit."
+            }
             Self::Drift { .. } => {
                 "Find what changed when the movement began; look at the drift chart and its events."
             }
-            Self::TooTight { suggested, .. } => {
-                return set(suggested, "Collect more units: no limit can be suggested yet.");
+            Self::TooTight { raise: Some(raise), .. } => return format!("{raise}."),
+            Self::TooTight { raise: None, .. } => {
+                "Do not raise the limit yet: the reasons stand in the section."
             }
             Self::LowLimitTooHigh { .. } => {
                 "Lower the low limit into the workable range, and re-test the units it rejected."
@@ -295,12 +308,17 @@ pub fn from_verdict(subject: &str, verdict: &Verdict, print: impl Fn(f64) -> Str
         // The unsafe limit already has its line, and the same next step.
         Some(VerdictKind::TooLoose) if verdict.above_ceiling || verdict.above_tester_range => {}
         Some(VerdictKind::TooLoose) => found.push(Concern::TooLoose { sentence, suggested }),
-        Some(VerdictKind::TooTight) => found.push(Concern::TooTight { sentence, suggested }),
+        Some(VerdictKind::TooTight) => {
+            let raise = verdict.suggested.as_ref().and_then(|s| s.raise.as_ref());
+            let raise = raise.map(|raise| raise.words(verdict.say));
+            found.push(Concern::TooTight { sentence, raise });
+        }
         Some(VerdictKind::NoWorkableBand) => found.push(Concern::NoWorkableBand { sentence }),
         Some(VerdictKind::NotEnoughData) => {
             found.push(Concern::NotEnoughData { sentence, units_needed: verdict.units_needed })
         }
-        Some(VerdictKind::Fits) => {}
+        // The movement has its own line.
+        Some(VerdictKind::Fits | VerdictKind::Moving) => {}
         None => found.push(Concern::NoLimitKnown),
     }
     found.into_iter().map(|concern| About { subject: subject.to_owned(), concern }).collect()
@@ -308,10 +326,15 @@ pub fn from_verdict(subject: &str, verdict: &Verdict, print: impl Fn(f64) -> Str
 
 /// The concern that follows from a drift flag; `None` where nothing is flagged.
 #[must_use]
-pub fn from_drift(subject: &str, flag: &DriftFlag, reached: Option<Forecast>) -> Option<About> {
+pub fn from_drift(
+    subject: &str,
+    flag: &DriftFlag,
+    reached: Option<Forecast>,
+    rising: bool,
+) -> Option<About> {
     flag.flagged.then(|| About {
         subject: subject.to_owned(),
-        concern: Concern::Drift { sentence: flag.sentence.clone(), reached },
+        concern: Concern::Drift { sentence: flag.sentence.clone(), reached, rising },
     })
 }
 
@@ -333,10 +356,7 @@ pub fn concerns_of_series(
         }
         let low = &v.limits.low;
         if low.open_lead_passes == Some(true) {
-            let range = low.from_ma.zip(low.to_ma);
-            let workable =
-                range.map(|(a, b)| format!("{} to {}", v.wording.current(a), v.wording.current(b)));
-            found.push(Concern::OpenLeadWouldPass { workable });
+            found.push(Concern::OpenLeadWouldPass { next_step: low.next_step() });
         }
         let too_high = low.cuts_into_healthy();
         found.extend(too_high.map(|sentence| Concern::LowLimitTooHigh { sentence }));
@@ -353,8 +373,43 @@ pub fn concerns_of_series(
             found.push(Concern::RetestedUntilPass { units: more, allowed });
         }
         about.extend(from_verdict(&subject, &v.limits.high, |x| v.wording.current(x)));
-        about.extend(from_drift(&subject, &v.flag, v.forecast));
+        let rising = v.limits.high.rising.is_some();
+        about.extend(from_drift(&subject, &v.flag, v.forecast, rising));
         about.extend(found.into_iter().map(|concern| About { subject: subject.clone(), concern }));
     }
+    about.extend(leak_path_not_stated(pass, verdicts, config));
     about
+}
+
+/// One question for the whole plant: the leak path of all series whose band ends at a rule of thumb.
+fn leak_path_not_stated(pass: &Pass, verdicts: &[SeriesVerdict], config: &Config) -> Option<About> {
+    let thumb = |v: &&SeriesVerdict| !v.limits.high.high_end_is_proven();
+    let open: Vec<(usize, &SeriesVerdict)> =
+        verdicts.iter().enumerate().filter(|(_, v)| thumb(v)).collect();
+    let (_, first) = open.first()?;
+    let other = first.evidence.setting.other_leak_path.as_ref();
+    let allowed = |(n, v): &(usize, &SeriesVerdict)| {
+        let mohm = other?.mohm;
+        let evidence = v.evidence.for_band()?;
+        let end =
+            leak_path_end(&BandInput { leak_path_mohm: Some(mohm), ..evidence.setting }, config)?;
+        Some(format!("{} {} mA", pass.called[*n].subject, three_digits(end.ma)))
+    };
+    let would: Vec<String> = open.iter().filter_map(allowed).collect();
+    let would = other.filter(|_| !would.is_empty()).map_or_else(String::new, |o| {
+        format!(
+            " With the {} stated for {} a limit would have to be at most: {}.",
+            resistance(o.mohm),
+            o.model,
+            would.join(", ")
+        )
+    });
+    let sentence = format!(
+        "No smallest harmful leak path is stated for {}: the upper end of each band is a rule of thumb and proves nothing.{would}",
+        counted(open.len() as u64, "series")
+    );
+    Some(About {
+        subject: "whole line".to_owned(),
+        concern: Concern::LeakPathNotStated { sentence },
+    })
 }

@@ -3,6 +3,7 @@
 use chrono::NaiveDate;
 use serde::Serialize;
 
+use crate::analysis::body::rise::{NoBefore, RiseKind};
 use crate::movement::period::Judged;
 use crate::stats::estimate::Estimate;
 use crate::verdict::band::BandInput;
@@ -54,8 +55,8 @@ pub struct Forecast {
 /// Everything the verdict on a high limit needs. Currents in mA.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Evidence {
-    /// Voltage, kind of current, X50, ceiling, range, steps and leak path. Its `upper_now_ma` and
-    /// `upper_at_horizon_ma` are not read: each answer brings its own.
+    /// Voltage, kind of current, X50, ceiling, range, steps and leak path. Its `upper_now_ma` is not read: each
+    /// answer brings its own.
     pub setting: BandInput,
     /// The limit in force; `None` where none is known.
     pub high_limit_ma: Option<f64>,
@@ -81,6 +82,38 @@ pub struct Evidence {
     pub strays_passed: u64,
     /// The date at which expected rejects pass `a`, where drift brings it.
     pub limit_reached_on: Option<Forecast>,
+    /// A rise of the product that is certain and material.
+    pub rise: Option<RiseEvidence>,
+    /// The readings may be rising: too little for a rise, too much to raise a limit on.
+    pub may_rise: bool,
+}
+
+/// A rise of the product, certain and material, that nothing explains.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RiseEvidence {
+    /// How it rose.
+    pub kind: RiseKind,
+    /// Since when; `None` since the first day.
+    pub since: Option<NaiveDate>,
+    /// First day that may belong to it.
+    pub earliest: Option<NaiveDate>,
+    /// The time before, which its band is made from.
+    pub before: Result<Before, NoBefore>,
+}
+
+/// What healthy units read before a rise.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Before {
+    /// Typical reading, mA.
+    pub x50_ma: f64,
+    /// The answer with strays kept out.
+    pub apart: Option<Tail>,
+    /// The answer with every reading taken as healthy.
+    pub together: Option<Tail>,
+    /// Which answer is in use.
+    pub in_use: Answer,
+    /// The units judged.
+    pub judged: Judged,
 }
 
 impl Evidence {
@@ -104,6 +137,21 @@ impl Evidence {
         // Stable: the answer in use first.
         all.sort_by_key(|(answer, _)| *answer != self.in_use);
         all
+    }
+
+    /// The evidence that the band is made from: of the time before a rise, where there is one. `None` where
+    /// nothing is known of that time.
+    #[must_use]
+    pub fn for_band(&self) -> Option<Self> {
+        let Some(rise) = &self.rise else { return Some(self.clone()) };
+        let before = rise.before.as_ref().ok()?;
+        Some(Self {
+            setting: BandInput { x50_ma: before.x50_ma, ..self.setting.clone() },
+            apart: before.apart,
+            together: before.together,
+            in_use: before.in_use,
+            ..self.clone()
+        })
     }
 
     /// The same evidence without numbers that cannot be meant: a voltage, resistance, cap or step that is

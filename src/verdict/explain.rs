@@ -33,11 +33,10 @@ pub(super) fn lower_end(used: &AnswerVerdict, config: &Config) -> Option<Reason>
         tail: used.tail,
         answer: used.answer,
         confidence: config.confidence,
-        today_ma: band.lower_today_ma,
         lower_ma: band.lower_ma,
         step_ma: band.step_ma,
     };
-    lower.today_ma.is_finite().then_some(Reason::LowerEnd(lower))
+    lower.lower_ma.is_finite().then_some(Reason::LowerEnd(lower))
 }
 
 /// Where the upper end comes from; asks for a leak path where none bounds it.
@@ -58,23 +57,16 @@ pub(super) fn band(setting: &BandInput, band: &Band) -> Vec<Reason> {
     if let (true, Some(leak_ma)) = (by_distance && band.upper_ma.is_finite(), hidden) {
         reasons.push(Reason::AskForLeakPath { leak_ma, typical_ma: setting.x50_ma });
     }
-    if !band.is_open() && band.is_open_today() {
-        reasons.push(Reason::BandClosesWithDrift {
-            today_ma: band.lower_today_ma,
-            lower_ma: band.lower_ma,
-            upper_ma: band.upper_ma,
-        });
-    }
     reasons
 }
 
 /// The suggestion that stands beside this verdict: always where the limit does not fit, as advice where
-/// the limit lies far above it, and no raise while the data do not decide.
+/// the limit lies far above it, and no raise while the data do not decide or the readings may rise.
 pub(super) fn keep_suggestion(
     suggestion: Option<Suggestion>,
     kind: Option<VerdictKind>,
     limit: Option<f64>,
-    setting: &BandInput,
+    evidence: &Evidence,
     config: &Config,
 ) -> Option<Suggestion> {
     let s = suggestion?;
@@ -82,12 +74,14 @@ pub(super) fn keep_suggestion(
     match kind {
         Some(VerdictKind::NoWorkableBand) => None,
         Some(VerdictKind::Fits) => {
-            let far = limit - setting.x50_ma
-                > config.tighter_advice_factor * (s.limit_ma - setting.x50_ma);
+            let x50 = evidence.setting.x50_ma;
+            let far = limit - x50 > config.tighter_advice_factor * (s.limit_ma - x50);
             far.then_some(Suggestion { only_tighter: true, ..s })
         }
-        // Raising a limit is the unsafe direction: not on data that do not decide.
+        // Raising a limit is the unsafe direction: not on data that do not decide, nor on readings that may rise.
         Some(VerdictKind::NotEnoughData) if s.limit_ma > limit => None,
+        _ if s.limit_ma > limit && evidence.may_rise => None,
+        Some(VerdictKind::Moving) => Some(Suggestion { only_tighter: true, ..s }),
         _ => Some(s),
     }
 }
@@ -110,9 +104,11 @@ pub(super) fn suggestion(
     suggestion: Option<&Suggestion>,
     kind: Option<VerdictKind>,
     judged: bool,
+    may_rise: bool,
 ) -> Option<Reason> {
     match (suggestion, kind) {
         (Some(s), _) => Some(Reason::Suggested(s.clone())),
+        (None, Some(VerdictKind::TooTight)) if judged && may_rise => Some(Reason::MayRise),
         (None, Some(VerdictKind::TooTight | VerdictKind::TooLoose) | None) if judged => {
             Some(Reason::NoLimitBetween)
         }

@@ -1,13 +1,14 @@
-//! The five verdicts on a high limit, and what one answer about the tail says.
+//! The six verdicts on a high limit, and what one answer about the tail says.
 
 use std::fmt;
 
 use serde::{Serialize, Serializer};
 
 use crate::verdict::band::Band;
-use crate::verdict::evidence::{Answer, Tail};
+use crate::verdict::evidence::{Answer, Evidence, Forecast, Tail};
+use crate::verdict::reason::Reason;
 
-/// The five verdicts.
+/// The six verdicts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum VerdictKind {
     /// Healthy units are rejected.
@@ -18,6 +19,8 @@ pub enum VerdictKind {
     TooLoose,
     /// No limit serves both ends.
     NoWorkableBand,
+    /// The product rises, and a limit never follows a drift.
+    Moving,
     /// The data do not decide.
     NotEnoughData,
 }
@@ -31,6 +34,7 @@ impl VerdictKind {
             Self::Fits => "fits",
             Self::TooLoose => "too_loose",
             Self::NoWorkableBand => "no_workable_band",
+            Self::Moving => "moving",
             Self::NotEnoughData => "not_enough_data",
         }
     }
@@ -43,6 +47,7 @@ impl VerdictKind {
             Self::Fits => "fits",
             Self::TooLoose => "too loose",
             Self::NoWorkableBand => "no workable band",
+            Self::Moving => "moving",
             Self::NotEnoughData => "not enough data",
         }
     }
@@ -73,4 +78,34 @@ pub(super) struct AnswerVerdict {
     pub(super) band: Band,
     /// `None` where no limit is known.
     pub(super) kind: Option<VerdictKind>,
+}
+
+/// What the limit in force is called.
+#[derive(Default)]
+pub(super) struct Decided {
+    pub(super) kind: Option<VerdictKind>,
+    pub(super) fits_until: Option<Forecast>,
+    pub(super) units_needed: Option<u64>,
+}
+
+impl Decided {
+    pub(super) fn of(kind: VerdictKind) -> Self {
+        Self { kind: Some(kind), ..Self::default() }
+    }
+
+    pub(super) fn open(units_needed: Option<u64>) -> Self {
+        Self { units_needed, ..Self::of(VerdictKind::NotEnoughData) }
+    }
+}
+
+/// That no limit serves both ends, and what would help.
+pub(super) fn no_band(
+    evidence: &Evidence,
+    used: &AnswerVerdict,
+    reasons: &mut Vec<Reason>,
+) -> Decided {
+    let (healthy_ma, upper_ma) = (used.tail.lower_ma, used.band.upper_ma);
+    reasons.push(Reason::NoBand { healthy_ma, upper_ma });
+    reasons.push(Reason::WhatHelps(evidence.setting.adds));
+    Decided::of(VerdictKind::NoWorkableBand)
 }

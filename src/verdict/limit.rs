@@ -1,8 +1,9 @@
 //! Is the high limit in force the right one? The order of the rules is fixed: unsafe limits are flagged
-//! first, then `no workable band`, `too tight`, `too loose`, `fits`, and what is left is not decided.
+//! first, then a product that rises ([`super::rising`]), `no workable band`, `too tight`, `too loose`, `fits`,
+//! and what is left is not decided.
 //!
 //! Below 50 units the answer is `not enough data` even where the band is closed. While data are short a
-//! raise is never suggested.
+//! raise is never suggested, nor while the readings may be rising.
 //!
 //! Takes [`Evidence`], gives a [`Verdict`] of kinds and numbers; `limit_words` makes its sentences.
 
@@ -12,9 +13,10 @@ use crate::stats::estimate::Estimate;
 use crate::verdict::band::{Band, BandInput, band};
 use crate::verdict::evidence::{Evidence, Forecast, Tail};
 use crate::verdict::explain;
-use crate::verdict::kind::AnswerVerdict;
 pub use crate::verdict::kind::VerdictKind;
+use crate::verdict::kind::{AnswerVerdict, Decided, no_band};
 use crate::verdict::reason::{Above, Below, Between, Reason};
+use crate::verdict::rising::{self, Rising};
 use crate::verdict::suggest::{Suggestion, blind_spot_mohm, suggest};
 use crate::words::Wording;
 
@@ -47,6 +49,8 @@ pub struct Verdict {
     pub reasons: Vec<Reason>,
     /// The units judged.
     pub judged: Judged,
+    /// A rise of the product, and what healthy units read meanwhile.
+    pub rising: Option<Rising>,
     /// A limit suggested as advice.
     pub suggested: Option<Suggestion>,
     /// Until when the limit fits, where drift ends it.
@@ -68,11 +72,27 @@ impl Verdict {
         self.suggested.as_ref().map(|s| s.limit_ma)
     }
 
-    /// Whether a limit of `ma` lies inside the workable band; what lies on its end but for rounding does.
+    /// Whether something stated sets the upper end of the band, and not a rule of thumb.
+    #[must_use]
+    pub fn high_end_is_proven(&self) -> bool {
+        self.band.as_ref().is_none_or(|b| b.upper_set_by.is_proven())
+    }
+
+    /// Whether a change note may ask for a limit of `ma`: inside the workable band, what lies on its end but for
+    /// rounding too. While the product rises only one that lowers the limit and spares what healthy units read
+    /// today, below what something stated allows.
     #[must_use]
     pub fn serves(&self, ma: f64) -> bool {
-        self.band_low_ma.is_some_and(|low| ma >= low * (1.0 - 1e-9))
-            && self.band_high_ma.is_none_or(|high| ma <= high * (1.0 + 1e-9))
+        let at_least = |low: f64| ma >= low * (1.0 - 1e-9);
+        let at_most = |high: f64| ma <= high * (1.0 + 1e-9);
+        let Some(rising) = &self.rising else {
+            return self.band_low_ma.is_some_and(at_least) && self.band_high_ma.is_none_or(at_most);
+        };
+        let stated =
+            !self.high_end_is_proven() || self.band.as_ref().is_none_or(|b| at_most(b.upper_ma));
+        stated
+            && self.limit_ma.is_some_and(|limit| ma < limit)
+            && rising.spares_today_ma.is_some_and(at_least)
     }
 }
 
@@ -85,11 +105,12 @@ pub fn judge(evidence: &Evidence, config: &Config) -> Verdict {
     let evidence = &evidence.sound();
     let setting = &evidence.setting;
     let limit = evidence.limit_ma();
-    let by_answer: Vec<AnswerVerdict> = evidence
-        .answers()
-        .into_iter()
-        .map(|(answer, tail)| {
-            let band = band_of(setting, &tail, config);
+    let for_band = evidence.for_band();
+    let by_answer: Vec<AnswerVerdict> = for_band
+        .iter()
+        .flat_map(|e| e.answers().into_iter().map(move |(answer, tail)| (&e.setting, answer, tail)))
+        .map(|(setting, answer, tail)| {
+            let band = band(&BandInput { upper_now_ma: tail.upper_ma, ..setting.clone() }, config);
             let kind = limit.map(|limit| alone(limit, &tail, &band));
             AnswerVerdict { answer, tail, band, kind }
         })
@@ -110,16 +131,23 @@ pub fn judge(evidence: &Evidence, config: &Config) -> Verdict {
     reasons.extend(short);
     if let Some(used) = in_use {
         reasons.extend(explain::lower_end(used, config));
-        reasons.extend(explain::band(setting, &used.band));
+        reasons
+            .extend(explain::band(for_band.as_ref().map_or(setting, |e| &e.setting), &used.band));
     }
-    let suggested =
-        band.as_ref().filter(|_| enough).and_then(|band| suggest(setting, band, config));
-    let suggested = explain::keep_suggestion(suggested, decided.kind, limit, setting, config);
+    reasons.extend(rising::reasons(evidence));
+    let suggested = band.as_ref().filter(|_| enough).and_then(|band| {
+        match for_band.as_ref().filter(|_| evidence.rise.is_some()) {
+            Some(before) => rising::lower_only(evidence, before, band, limit, config),
+            None => suggest(setting, band, limit, config),
+        }
+    });
+    let suggested = explain::keep_suggestion(suggested, decided.kind, limit, evidence, config);
     let repeated = explain::ceiling_repeated(limit, setting, suggested.as_ref());
     let repeats_ceiling = repeated.is_some();
     reasons.extend(repeated);
     let judged = enough && in_use.is_some();
-    reasons.extend(explain::suggestion(suggested.as_ref(), decided.kind, judged));
+    let withheld = explain::suggestion(suggested.as_ref(), decided.kind, judged, evidence.may_rise);
+    reasons.extend(withheld);
 
     let blind = |healthy: f64| limit.and_then(|limit| blind_spot_mohm(setting, limit, healthy));
     let mut verdict = Verdict {
@@ -136,6 +164,7 @@ pub fn judge(evidence: &Evidence, config: &Config) -> Verdict {
         blind_spot_low_reader_mohm: evidence.x05_ma.and_then(blind),
         reasons,
         judged: evidence.judged,
+        rising: rising::told(evidence),
         suggested,
         fits_until: decided.fits_until,
         units_needed: decided.units_needed,
@@ -165,17 +194,6 @@ fn consequences(verdict: &Verdict) -> Vec<Reason> {
     rejects.into_iter().chain(strays).chain(blind).collect()
 }
 
-fn band_of(setting: &BandInput, tail: &Tail, config: &Config) -> Band {
-    band(
-        &BandInput {
-            upper_now_ma: tail.upper_ma,
-            upper_at_horizon_ma: tail.upper_at_horizon_ma,
-            ..setting.clone()
-        },
-        config,
-    )
-}
-
 /// What one answer alone says.
 fn alone(limit: f64, tail: &Tail, band: &Band) -> VerdictKind {
     if band.upper_ma < tail.lower_ma {
@@ -193,24 +211,7 @@ fn alone(limit: f64, tail: &Tail, band: &Band) -> VerdictKind {
 
 fn above(limit: Option<f64>, cap: Option<f64>) -> Option<Above> {
     let (limit_ma, end_ma) = (limit?, cap.filter(|c| *c > 0.0)?);
-    (limit_ma > end_ma).then_some(Above { limit_ma, end_ma })
-}
-
-#[derive(Default)]
-struct Decided {
-    kind: Option<VerdictKind>,
-    fits_until: Option<Forecast>,
-    units_needed: Option<u64>,
-}
-
-impl Decided {
-    fn of(kind: VerdictKind) -> Self {
-        Self { kind: Some(kind), ..Self::default() }
-    }
-
-    fn open(units_needed: Option<u64>) -> Self {
-        Self { units_needed, ..Self::of(VerdictKind::NotEnoughData) }
-    }
+    (limit_ma > end_ma).then_some(Above { limit_ma, end_ma, proven: true })
 }
 
 fn decide(
@@ -228,23 +229,23 @@ fn decide(
             provisional: config.provisional_units,
             verdict: config.verdict_units,
         });
-    } else if answers.is_empty() {
+    } else if answers.is_empty() && evidence.rise.is_none() {
         reasons.push(Reason::NoTailEstimate);
     }
     let Some(limit_ma) = limit else {
         reasons.push(Reason::NoLimitKnown);
         return Decided::default();
     };
+    if let Some(rise) = evidence.rise.as_ref().filter(|_| !few) {
+        return rising::decide(evidence, rise, answers, limit_ma, reasons);
+    }
     let (Some(used), false) = (answers.first(), few) else {
         return Decided::open(few.then_some(config.verdict_units));
     };
 
     // More units cannot open a band that is closed under every answer.
     if answers.iter().all(|a| a.kind == Some(VerdictKind::NoWorkableBand)) {
-        let (healthy_ma, upper_ma) = (used.tail.lower_ma, used.band.upper_ma);
-        reasons.push(Reason::NoBand { healthy_ma, upper_ma });
-        reasons.push(Reason::WhatHelps(evidence.setting.adds));
-        return Decided::of(VerdictKind::NoWorkableBand);
+        return no_band(evidence, used, reasons);
     }
     let below = |a: &&AnswerVerdict| limit_ma < a.tail.lower_ma;
     if answers.iter().all(|a| below(&a)) {
@@ -257,7 +258,8 @@ fn decide(
         return Decided::open(None);
     }
     if limit_ma > used.band.upper_ma {
-        reasons.push(Reason::AboveUpperEnd(Above { limit_ma, end_ma: used.band.upper_ma }));
+        let (end_ma, proven) = (used.band.upper_ma, used.band.upper_set_by.is_proven());
+        reasons.push(Reason::AboveUpperEnd(Above { limit_ma, end_ma, proven }));
         return Decided::of(VerdictKind::TooLoose);
     }
     if let Some(one) = answers.iter().find(below) {
@@ -285,13 +287,7 @@ fn decide(
         high_ma: used.band.upper_ma,
         share,
     }));
-    let mut fits = Decided::of(VerdictKind::Fits);
-    // Only a carried lower end can lie above a limit that fits today, apart from rounding to a step.
-    if used.band.lower_ma > used.band.lower_today_ma && limit_ma < used.band.lower_ma {
-        fits.fits_until = evidence.limit_reached_on;
-        reasons.push(Reason::FitsUntil { lower_ma: used.band.lower_ma, until: fits.fits_until });
-    }
-    fits
+    Decided::of(VerdictKind::Fits)
 }
 
 fn too_tight(

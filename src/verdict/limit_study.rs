@@ -195,7 +195,9 @@ pub fn study(of: &Studied<'_>) -> LimitStudy {
     let evidence = of.decided.evidence.sound();
     let setting = &evidence.setting;
     let verdict = &of.decided.limits.high;
-    let highest = [setting.ceiling_ma, setting.tester_range_ma]
+    // While the product rises nothing above the limit in force is looked at unasked.
+    let in_force = verdict.limit_ma.filter(|_| verdict.rising.is_some());
+    let highest = [setting.ceiling_ma, setting.tester_range_ma, in_force]
         .into_iter()
         .flatten()
         .fold(None, |least: Option<f64>, x| Some(least.map_or(x, |l| l.min(x))));

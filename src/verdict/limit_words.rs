@@ -3,15 +3,18 @@
 //! Takes a reason with its numbers and how the currents of its series are printed, gives a full sentence with
 //! units. Apart from the judge, so that what is decided never hangs on how it is worded.
 
+use chrono::NaiveDate;
+
+use crate::analysis::body::rise::{NoBefore, RiseKind};
 use crate::stats::estimate::Estimate;
 use crate::verdict::band::{UpperEnd, UpperRule};
 use crate::verdict::cautions::WHO_DECIDES;
 use crate::verdict::evidence::Forecast;
 use crate::verdict::limit::{Verdict, VerdictKind};
-use crate::verdict::low_limit::LowReason;
+use crate::verdict::low_limit::{LowLimit, LowReason};
 use crate::verdict::physics::LeakAdds;
 use crate::verdict::reason::{Between, LowerEnd, Reason, Short};
-use crate::verdict::suggest::Suggestion;
+use crate::verdict::suggest::{Raise, Suggestion};
 use crate::words::{Wording, capital, count, percent, resistance, three_digits};
 
 impl Reason {
@@ -66,12 +69,40 @@ impl Reason {
                 three_digits(*rejects)
             ),
             Self::AboveUpperEnd(a) => format!(
-                "The limit of {} lies above the upper end of the workable band, {}.",
+                "The limit of {} lies above the upper end of the workable band, {}{}.",
                 set(a.limit_ma),
-                estimate(a.end_ma)
+                estimate(a.end_ma),
+                if a.proven { "" } else { NOT_PROVEN }
             ),
             Self::InsideBand(b) => inside(b, say),
-            Self::FitsUntil { lower_ma, until } => fits_until(*lower_ma, *until, say),
+            Self::AboveEarlierEnd(a) => format!(
+                "The limit of {} lies above {}, the upper end of the band before the rise{}.",
+                set(a.limit_ma),
+                estimate(a.end_ma),
+                if a.proven { "" } else { NOT_PROVEN }
+            ),
+            Self::Rising { kind, since, earliest, limit_ma, until } => {
+                rising(*kind, [*since, *earliest], *until, &set(*limit_ma))
+            }
+            Self::BandBefore(judged) => format!(
+                "The band is that of the time before the rise: {} from {} to {}.",
+                count(judged.units, "unit"),
+                judged.from,
+                judged.to
+            ),
+            Self::NoBandBefore(why) => no_band_before(*why),
+            Self::HealthyMeanwhile { today_ma, at_horizon_ma } => {
+                let later = at_horizon_ma.map_or_else(String::new, |then| {
+                    format!(", and at the end of the planning horizon it would be {}", estimate(then))
+                });
+                format!(
+                    "What nearly all healthy units stay under today is at most {}{later}: this is no limit to set.",
+                    estimate(*today_ma)
+                )
+            }
+            Self::MayRise => "No raise is suggested: the readings may be rising, and a limit never follows a drift; \
+                 find that out first."
+                .to_owned(),
             Self::BetweenBounds(b) => between(b, say),
             Self::AnswersDisagree { limit_ma, lower_ma, answer } => format!(
                 "The limit of {} lies below {}, which healthy units reach {}, but not so by the other answer.",
@@ -105,13 +136,6 @@ impl Reason {
             Self::LeakPathWithoutVoltage(mohm) => format!(
                 "A smallest harmful leak path of {} is stated, but no test voltage is known to turn it into a current.",
                 resistance(*mohm)
-            ),
-            Self::BandClosesWithDrift { today_ma, lower_ma, upper_ma } => format!(
-                "Drift carries the lower end from {} to {} within the planning horizon, above the upper end of \
-                 {}: the band closes unless the drift is stopped.",
-                set(*today_ma),
-                set(*lower_ma),
-                estimate(*upper_ma)
             ),
             Self::RepeatsCeiling { limit_ma, suggested_ma } => {
                 let rest = suggested_ma.map_or_else(String::new, |s| {
@@ -193,19 +217,48 @@ fn between(b: &Between, say: Wording) -> String {
     )
 }
 
-fn fits_until(lower_ma: f64, until: Option<Forecast>, say: Wording) -> String {
-    let horizon = say.current(lower_ma);
-    match until {
-        Some(f) => format!(
-            "Drift raises the lower end to {horizon} within the planning horizon: the limit fits until {}{}.",
-            f.date,
-            f.interval()
+/// After an upper end that only a rule of thumb sets.
+pub(super) const NOT_PROVEN: &str = " (a rule of thumb, not proven)";
+
+fn rising(
+    kind: RiseKind,
+    [since, earliest]: [Option<NaiveDate>; 2],
+    until: Option<Forecast>,
+    limit: &str,
+) -> String {
+    let perhaps = earliest
+        .filter(|day| Some(*day) != since)
+        .map_or_else(String::new, |day| format!(" (perhaps {day})"));
+    let since = since.map_or_else(|| "the first day".to_owned(), |day| format!("{day}{perhaps}"));
+    let (rises, accept) = match kind {
+        RiseKind::Slope => (format!("The product has been rising since {since}"), ""),
+        RiseKind::Step => (
+            format!("The product stepped up on {since}, and nothing recorded explains it"),
+            " Where the new level is meant, state accepted_since for the model in the settings.",
         ),
-        None => format!(
-            "Drift may raise the lower end to {horizon} within the planning horizon, above the limit; no date \
-             can be given yet."
+    };
+    let serves = until.map_or_else(String::new, |f| {
+        format!(" The limit of {limit} still serves until {}{}.", f.date, f.interval())
+    });
+    format!(
+        "{rises}: a limit never follows a drift, since rising leakage may be insulation that goes bad. Find what \
+         changed; do not raise the limit.{serves}{accept}"
+    )
+}
+
+fn no_band_before(why: NoBefore) -> String {
+    let why = match why {
+        NoBefore::SinceTheFirstDay => "it has risen since the first day of the history".to_owned(),
+        NoBefore::TooFew { days, units } => format!(
+            "only {} on {} are known from the time before the rise",
+            count(units, "unit"),
+            count(days, "production day")
         ),
-    }
+        NoBefore::NotDescribed => {
+            "the readings of the time before the rise could not be described".to_owned()
+        }
+    };
+    format!("No band is given: {why}.")
 }
 
 fn lower_end(end: &LowerEnd, say: Wording) -> String {
@@ -214,7 +267,7 @@ fn lower_end(end: &LowerEnd, say: Wording) -> String {
     } else {
         String::new()
     };
-    let today = format!(
+    let stays = format!(
         "{} of healthy units stay under {} {}; its upper bound at {} confidence is {}{rounded}",
         percent(end.share),
         say.estimate(end.tail.quantile_ma),
@@ -222,16 +275,7 @@ fn lower_end(end: &LowerEnd, say: Wording) -> String {
         percent(end.confidence),
         say.estimate(end.tail.upper_ma),
     );
-    let lower = say.current(end.lower_ma);
-    if end.lower_ma > end.today_ma {
-        format!(
-            "{today}: today's lower end is {}. Drift carries it to {lower} at the end of the planning horizon: the \
-             lower end of the band.",
-            say.current(end.today_ma),
-        )
-    } else {
-        format!("{today}: this sets the lower end of the band, {lower}.")
-    }
+    format!("{stays}: this sets the lower end of the band, {}.", say.current(end.lower_ma))
 }
 
 impl UpperEnd {
@@ -267,20 +311,27 @@ impl UpperEnd {
     /// The same, and whether it sets the end of the band.
     #[must_use]
     pub fn sentence_of_band(&self, sets: bool, say: Wording) -> String {
-        let sets = if sets { " This sets the upper end of the band." } else { "" };
+        let sets = match (sets, self.rule.kind().is_proven()) {
+            (false, _) => "",
+            (true, true) => " This sets the upper end of the band.",
+            (true, false) => {
+                " This rule of thumb stands in for the upper end of the band: it is not proven."
+            }
+        };
         format!("{}{sets}", self.sentence(say))
     }
 }
 
 fn suggested(s: &Suggestion, say: Wording) -> String {
     let limit = say.current(s.limit_ma);
-    let lead = if s.only_tighter {
-        format!("A tighter limit is possible: {limit}.")
-    } else {
-        format!("A limit of {limit} is suggested.")
+    let lead = match &s.raise {
+        Some(raise) => format!("{}.", raise.words(say)),
+        None if s.only_tighter => format!("A tighter limit is possible: {limit}."),
+        None => format!("A limit of {limit} is suggested."),
     };
     let blind = s
         .blind_spot_mohm
+        .filter(|_| s.raise.is_none())
         .map_or_else(String::new, |r| format!(" Its blind spot is {}.", resistance(r)));
     let proof = s.proving.as_ref().map_or_else(String::new, |p| {
         format!(
@@ -289,6 +340,37 @@ fn suggested(s: &Suggestion, say: Wording) -> String {
         )
     });
     format!("{lead}{blind}{proof} {WHO_DECIDES}")
+}
+
+impl Raise {
+    /// The raise with all that must be looked at before it may be made, without its full stop.
+    #[must_use]
+    pub fn words(&self, say: Wording) -> String {
+        let passes = self.from_mohm.zip(self.to_mohm).map_or_else(String::new, |(from, to)| {
+            format!(
+                ": a steady leak down to {} then passes in a typical unit, now down to {}",
+                resistance(to),
+                resistance(from)
+            )
+        });
+        let beside = match (&self.stated_mohm, &self.other) {
+            (Some(mohm), _) => {
+                format!("; the smallest harmful leak path stated for it is {}", resistance(*mohm))
+            }
+            (None, Some(o)) => format!(
+                "; no harmful leak path is stated for it, for {} {} is",
+                o.model,
+                resistance(o.mohm)
+            ),
+            (None, None) => "; no harmful leak path is stated for it".to_owned(),
+        };
+        format!(
+            "The smallest limit that serves is {}, up from {}{passes}{beside}. Raising a limit is the unsafe direction: \
+             only if the standard and your leak path allow it; else test with DC or split the groups",
+            say.current(self.to_ma),
+            say.current(self.from_ma),
+        )
+    }
 }
 
 /// Fewer rejects a month than this are printed as just that: less than one in eight years.
@@ -333,7 +415,12 @@ impl Verdict {
     pub fn sentence(&self) -> String {
         let clause = self.clause();
         match self.kind {
-            Some(VerdictKind::TooTight | VerdictKind::TooLoose | VerdictKind::Fits) => {
+            Some(
+                VerdictKind::TooTight
+                | VerdictKind::TooLoose
+                | VerdictKind::Fits
+                | VerdictKind::Moving,
+            ) => {
                 format!("The {clause}.")
             }
             _ => format!("{}.", capital(&clause)),
@@ -346,7 +433,14 @@ impl Verdict {
         let say = self.say;
         let band = match (self.band_low_ma, self.band_high_ma) {
             (Some(low), Some(high)) => {
-                format!("workable limits run from {} to {}", say.current(low), say.estimate(high))
+                let proven = self.high_end_is_proven();
+                format!(
+                    "workable limits {} from {} to {}{}",
+                    if self.rising.is_some() { "ran before the rise" } else { "run" },
+                    say.current(low),
+                    say.estimate(high),
+                    if proven { "" } else { NOT_PROVEN }
+                )
             }
             (Some(low), None) => format!("workable limits start at {}", say.current(low)),
             _ => "no workable limit can be given".to_owned(),
@@ -360,15 +454,52 @@ impl Verdict {
             Some((limit, VerdictKind::NotEnoughData)) => {
                 format!("not enough data to judge the limit of {limit}")
             }
-            Some((limit, kind @ VerdictKind::Fits)) => format!(
-                "limit of {limit} {kind}{}",
-                self.fits_until.map_or_else(String::new, |f| format!(" until {}", f.date))
+            Some((limit, VerdictKind::Moving)) => format!(
+                "product is rising; the limit of {limit} {}",
+                self.fits_until.map_or_else(
+                    || "is not to be raised".to_owned(),
+                    |f| format!("still serves until {}", f.date)
+                )
             ),
+            Some((limit, kind @ VerdictKind::Fits)) => format!("limit of {limit} {kind}"),
             Some((limit, kind)) => format!("limit of {limit} is {kind}"),
             None => "no high limit is known".to_owned(),
         };
         let provisional = if self.provisional { " (provisional)" } else { "" };
         format!("{start}{provisional}; {band}")
+    }
+}
+
+impl LowLimit {
+    /// What to do where an unconnected lead would pass, a full sentence.
+    #[must_use]
+    pub fn next_step(&self) -> String {
+        let set = |ma: f64| self.say.current(ma);
+        if let (Some(one), Some(from), Some(to)) = (self.suggested_ma, self.from_ma, self.to_ma) {
+            return format!(
+                "Set a low limit of {} ({} to {} would work).",
+                set(one),
+                set(from),
+                set(to)
+            );
+        }
+        match self.reasons.iter().find(|r| !matches!(r, LowReason::NoLowLimit)) {
+            Some(LowReason::Workable { from_ma, to_ma }) => format!(
+                "Only a low limit from {} to {} works, too narrow for the tester's accuracy: shorten the leads or check \
+                 the connection by other means.",
+                set(*from_ma),
+                set(*to_ma)
+            ),
+            Some(LowReason::AtMost { to_ma }) => format!(
+                "A low limit of at most {} spares healthy units: test once with no unit connected, to see whether it \
+                 finds an open lead.",
+                set(*to_ma)
+            ),
+            Some(LowReason::NoneWorks { .. }) => {
+                "No low limit can find it: check the connection by other means.".to_owned()
+            }
+            _ => "Test once with no unit connected, and judge again with more units.".to_owned(),
+        }
     }
 }
 

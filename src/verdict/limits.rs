@@ -112,9 +112,11 @@ impl Serialize for JudgedLimits {
             "provisional": high.provisional,
             "band_low_ma": high.band_low_ma,
             "band_high_ma": high.band_high_ma,
+            "band_high_basis": high.band.as_ref().filter(|_| high.band_high_ma.is_some()).map(|b| b.upper_set_by.basis()),
             "band_ends": self.band_ends(),
             "blind_spot_mohm": high.blind_spot_mohm,
             "reasons": self.reasons(),
+            "rising": high.rising,
             "judged": Units { from: judged.from, to: judged.to, units: judged.units },
             "suggested_ma": high.suggested_ma(),
             "fits_until": high.fits_until.map(|f| f.date),
@@ -122,6 +124,7 @@ impl Serialize for JudgedLimits {
             "rejects_per_month": high.rejects_per_month,
             "low_limit_from_ma": low.from_ma,
             "low_limit_to_ma": low.to_ma,
+            "low_limit_suggested_ma": low.suggested_ma,
             "open_lead_passes": low.open_lead_passes,
         )
     }

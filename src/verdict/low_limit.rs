@@ -1,7 +1,7 @@
 //! The low limit: would an unconnected lead pass, and where a low limit would work.
 
 use crate::config::Config;
-use crate::verdict::band::{round_down, round_up};
+use crate::verdict::band::{Guard, round_down, round_up};
 use crate::verdict::evidence::Tail;
 use crate::words::Wording;
 
@@ -16,6 +16,10 @@ pub struct LowEvidence {
     pub healthy: Option<Tail>,
     /// Typical reading X50.
     pub x50_ma: f64,
+    /// A unit that reads low, X05.
+    pub x05_ma: Option<f64>,
+    /// Reading step at the size of the reading.
+    pub reading_step_ma: f64,
     /// Under-limit rows of the period whose shown value lies clear above the open-lead reading, or all
     /// under-limit rows where the open-lead reading is unknown.
     pub healthy_under_limit: u64,
@@ -60,6 +64,9 @@ pub struct LowLimit {
     pub from_ma: Option<f64>,
     /// Highest workable low limit, mA: the last limit step at or below the healthy body's lower bound.
     pub to_ma: Option<f64>,
+    /// The one to set, mA: about half of what a unit reads that reads low, a guard band away from an unconnected
+    /// lead and from healthy units; `None` where that is not known or leaves no room.
+    pub suggested_ma: Option<f64>,
     /// Why; at least one.
     pub reasons: Vec<LowReason>,
     /// How its currents are printed.
@@ -119,6 +126,8 @@ pub fn judge_low(evidence: &LowEvidence, config: &Config) -> LowLimit {
         LowReason::Workable { from_ma, to_ma } => (Some(from_ma), Some(to_ma)),
         _ => (None, None),
     };
+    let suggested_ma =
+        from_ma.zip(to_ma).and_then(|(from, to)| one_to_set(from, to, evidence, config));
     let units = evidence.healthy_under_limit;
     let cut = limit
         .zip(healthy)
@@ -128,7 +137,18 @@ pub fn judge_low(evidence: &LowEvidence, config: &Config) -> LowLimit {
         open_lead_passes,
         from_ma,
         to_ma,
+        suggested_ma,
         reasons: [first, workable].into_iter().chain(cut).collect(),
         say: Wording::new(evidence.x50_ma, step),
     }
+}
+
+/// Half of X05 on a limit step, kept a guard band inside the workable range.
+fn one_to_set(from: f64, to: f64, evidence: &LowEvidence, config: &Config) -> Option<f64> {
+    let guard = |ma: f64| Guard::at(ma, evidence.reading_step_ma, config).ma;
+    let step = evidence.limit_step_ma;
+    let low = round_up(from + guard(from), step);
+    let high = round_down(to - guard(to), step);
+    let half = round_up(evidence.x05_ma.unwrap_or(evidence.x50_ma) / 2.0, step);
+    (low <= high).then(|| half.clamp(low, high))
 }

@@ -30,6 +30,7 @@ pub mod physics;
 pub mod plant;
 pub mod reason;
 pub mod recommend;
+pub mod rising;
 pub mod since;
 pub mod suggest;
 pub mod tester;

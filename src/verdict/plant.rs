@@ -4,17 +4,19 @@ use std::collections::BTreeMap;
 
 use crate::analysis::body::describe::Which;
 use crate::analysis::body::healthy::{Healthy, TailNumbers};
+use crate::analysis::body::rise::{BeforeRise, NoBefore, Rise, RiseKind};
 use crate::analysis::units::strays::Lies;
 use crate::analysis::{Finding, Findings};
 use crate::config::Config;
 use crate::day::date_of;
+use crate::movement::drift::{Drift, Shape};
 use crate::movement::material::{DriftFlag, DriftNumbers, drift_numbers, flag};
 use crate::movement::period::Judged;
 use crate::movement::readings::ma;
 use crate::movement::{Movement, SeriesMovement};
 use crate::series::{Current, Pass, Series};
-use crate::verdict::band::{Band, BandInput};
-use crate::verdict::evidence::{Answer, Evidence, Forecast, Tail};
+use crate::verdict::band::{Band, BandInput, OtherLeakPath};
+use crate::verdict::evidence::{Answer, Before, Evidence, Forecast, RiseEvidence, Tail};
 use crate::verdict::group::{GroupBand, Member, share_limit};
 use crate::verdict::limit::judge as judge_limit;
 use crate::verdict::limits::JudgedLimits;
@@ -78,21 +80,15 @@ pub struct Counted {
 /// The evidence for a verdict: what the body says and what was counted.
 #[must_use]
 pub fn evidence_of(setting: BandInput, healthy: Option<&Healthy>, counted: &Counted) -> Evidence {
-    let tail = |t: &TailNumbers| Tail {
-        quantile_ma: t.quantile_ma.value,
-        lower_ma: t.lower_ma,
-        upper_ma: t.upper_ma,
-        upper_at_horizon_ma: t.upper_at_horizon_ma,
-    };
     let in_use = healthy.and_then(|h| h.in_use.as_ref().ok()).copied();
     let strays_above = healthy.map_or(0.0, |h| h.body.strays.above.count);
     Evidence {
         setting,
         high_limit_ma: counted.limit_ma,
         x05_ma: healthy.and_then(|h| h.quantiles[0].as_ref()).map(|e| e.value),
-        apart: healthy.and_then(|h| h.apart.as_ref()).map(tail),
-        together: healthy.and_then(|h| h.together.as_ref()).map(tail),
-        in_use: if in_use == Some(Which::Apart) { Answer::Apart } else { Answer::Together },
+        apart: healthy.and_then(|h| h.apart.as_ref()).map(tail_of),
+        together: healthy.and_then(|h| h.together.as_ref()).map(tail_of),
+        in_use: answer_of(in_use),
         excess_share: healthy.map(|h| h.body.excess.share.value),
         judged: counted.judged,
         healthy_rejects_seen: match in_use {
@@ -107,6 +103,42 @@ pub fn evidence_of(setting: BandInput, healthy: Option<&Healthy>, counted: &Coun
             low: date_of(c.low),
             high: c.high.map(date_of),
         }),
+        rise: None,
+        may_rise: false,
+    }
+}
+
+fn tail_of(t: &TailNumbers) -> Tail {
+    Tail {
+        quantile_ma: t.quantile_ma.value,
+        lower_ma: t.lower_ma,
+        upper_ma: t.upper_ma,
+        upper_at_horizon_ma: t.upper_at_horizon_ma,
+    }
+}
+
+fn answer_of(in_use: Option<Which>) -> Answer {
+    if in_use == Some(Which::Apart) { Answer::Apart } else { Answer::Together }
+}
+
+/// A rise as evidence.
+#[must_use]
+pub fn rise_of(rise: &Rise) -> RiseEvidence {
+    let before = |b: &BeforeRise| {
+        let x50 = b.healthy.quantiles[1].as_ref().ok_or(NoBefore::NotDescribed)?;
+        Ok(Before {
+            x50_ma: x50.value,
+            apart: b.healthy.apart.as_ref().map(tail_of),
+            together: b.healthy.together.as_ref().map(tail_of),
+            in_use: answer_of(b.healthy.in_use.as_ref().ok().copied()),
+            judged: b.judged,
+        })
+    };
+    RiseEvidence {
+        kind: rise.kind,
+        since: rise.since.map(date_of),
+        earliest: rise.earliest.map(date_of),
+        before: rise.before.as_ref().map_err(|e| *e).and_then(before),
     }
 }
 
@@ -121,7 +153,7 @@ fn judge_series(
     let setting = setting_of(series, moved, finding, config);
     let (x50_ma, wording) = (setting.x50_ma, Wording::new(setting.x50_ma, finding.step_ma));
     let passed_above = finding.strays.units.iter().filter(|u| u.lies == Lies::Above).count();
-    let evidence = evidence_of(
+    let mut evidence = evidence_of(
         setting,
         healthy,
         &Counted {
@@ -148,6 +180,8 @@ fn judge_series(
             upper_at_horizon_ma: None,
         }),
         x50_ma,
+        x05_ma: evidence.x05_ma,
+        reading_step_ma: evidence.setting.reading_step_ma,
         healthy_under_limit: finding.healthy_under_limit,
         limit_step_ma: evidence.setting.step_ma(),
     };
@@ -156,6 +190,11 @@ fn judge_series(
         reject_share_at_horizon: healthy.and_then(|h| h.reject_share_at_horizon),
         ..drift_numbers(moved, config)
     };
+    let flag = flag(&numbers, config);
+    // A step is a boundary only where it is certain and material; a slope is by its flag.
+    let material = |r: &&Rise| r.kind == RiseKind::Step || flag.flagged;
+    evidence.rise = finding.rise.as_ref().filter(material).map(rise_of);
+    evidence.may_rise = may_rise(&moved.drift);
     SeriesVerdict {
         limits: JudgedLimits {
             high: judge_limit(&evidence, config),
@@ -163,12 +202,28 @@ fn judge_series(
             apart: finding.causes.clone(),
             period: finding.period.clone(),
         },
-        flag: flag(&numbers, config),
+        flag,
         forecast: evidence.limit_reached_on,
         month: finding.month.as_ref().map(|change| month::judge_month(change, &wording, config)),
         wording,
         evidence,
     }
+}
+
+/// Whether a line through the readings rises beyond its interval: too little for a shape, too much for a raise. A
+/// season comes back by itself.
+fn may_rise(drift: &Drift) -> bool {
+    drift.shape != Some(Shape::Season) && drift.per_month_ma.as_ref().is_some_and(|m| m.low > 0.0)
+}
+
+/// The lowest leak path stated for a model other than `model`.
+fn other_leak_path(model: &str, config: &Config) -> Option<OtherLeakPath> {
+    let stated = config.model.iter().filter(|(name, _)| name.as_str() != model);
+    stated
+        .filter_map(|(name, m)| {
+            Some(OtherLeakPath { model: name.clone(), mohm: m.leak_path_mohm? })
+        })
+        .min_by(|a, b| a.mohm.total_cmp(&b.mohm))
 }
 
 /// Voltage, kind of current, typical reading, caps and steps of a series.
@@ -185,7 +240,6 @@ fn setting_of(
     BandInput {
         x50_ma: x50.unwrap_or_else(|| moved.typical_now_ma()),
         upper_now_ma: f64::INFINITY,
-        upper_at_horizon_ma: None,
         adds: if key.test.is_dc() || key.current == Current::InPhase {
             LeakAdds::InPhase
         } else {
@@ -193,6 +247,7 @@ fn setting_of(
         },
         applied_v: key.applied_v(),
         leak_path_mohm: model.leak_path_mohm,
+        other_leak_path: other_leak_path(&key.model, config),
         ceiling_ma: config.ceiling.get(key.test.key()).copied(),
         tester_range_ma: config.tester.range_ma,
         reading_step_ma: finding.step_ma,

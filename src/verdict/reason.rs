@@ -3,6 +3,10 @@
 //! Takes nothing and decides nothing: the judge fills these in, and `limit_words` makes the sentences. So a
 //! later reader asks for a reason by its kind and never by its spelling. Currents in mA, shares fractions of 1.
 
+use chrono::NaiveDate;
+
+use crate::analysis::body::rise::{NoBefore, RiseKind};
+use crate::movement::period::Judged;
 use crate::stats::estimate::Estimate;
 use crate::verdict::band::UpperEnd;
 use crate::verdict::evidence::{Answer, Forecast, Tail};
@@ -53,15 +57,36 @@ pub enum Reason {
     },
     /// The limit lies above the upper end.
     AboveUpperEnd(Above),
+    /// The limit lies above the upper end of the band of the time before a rise.
+    AboveEarlierEnd(Above),
     /// The limit lies inside the band.
     InsideBand(Between),
-    /// Drift will put the limit below the lower end.
-    FitsUntil {
-        /// The lower end at the end of the planning horizon.
-        lower_ma: f64,
-        /// When; `None` where no date can be given.
+    /// The product rises, and a limit never follows a drift.
+    Rising {
+        /// How.
+        kind: RiseKind,
+        /// Since when; `None` since the first day.
+        since: Option<NaiveDate>,
+        /// First day that may belong to it.
+        earliest: Option<NaiveDate>,
+        /// The limit in force.
+        limit_ma: f64,
+        /// Until when it still serves; `None` where no date can be given.
         until: Option<Forecast>,
     },
+    /// The band is of the time before the rise.
+    BandBefore(Judged),
+    /// Nothing is known of the time before the rise, so there is no band.
+    NoBandBefore(NoBefore),
+    /// What healthy units read while the product rises, at the most.
+    HealthyMeanwhile {
+        /// Today.
+        today_ma: f64,
+        /// At the end of the planning horizon.
+        at_horizon_ma: Option<f64>,
+    },
+    /// Nothing is suggested: the readings may be rising.
+    MayRise,
     /// The limit lies between `L` and `U`.
     BetweenBounds(Between),
     /// The limit lies below `L` under one answer only.
@@ -102,15 +127,6 @@ pub enum Reason {
     },
     /// A leak path of so many MΩ is stated, but no voltage is known.
     LeakPathWithoutVoltage(f64),
-    /// Only drift closes the band before the end of the horizon.
-    BandClosesWithDrift {
-        /// Lower end today.
-        today_ma: f64,
-        /// Lower end at the end of the horizon.
-        lower_ma: f64,
-        /// Upper end.
-        upper_ma: f64,
-    },
     /// The limit only repeats the ceiling.
     RepeatsCeiling {
         /// The limit.
@@ -146,6 +162,8 @@ pub struct Above {
     pub limit_ma: f64,
     /// The end.
     pub end_ma: f64,
+    /// Whether something stated sets that end, and not a rule of thumb.
+    pub proven: bool,
 }
 
 /// A limit below the least that the reading can be which a share of healthy units stays under.
@@ -194,9 +212,7 @@ pub struct LowerEnd {
     pub answer: Answer,
     /// Confidence of the bounds.
     pub confidence: f64,
-    /// Lower end of today.
-    pub today_ma: f64,
-    /// Lower end at the end of the planning horizon.
+    /// The lower end.
     pub lower_ma: f64,
     /// The step in which limits are set; 0 where none is known.
     pub step_ma: f64,

@@ -13,8 +13,8 @@ use crate::verdict::group::GroupBand;
 use crate::verdict::limit::{Verdict, VerdictKind};
 use crate::verdict::physics::{self, ProvingLoads};
 use crate::verdict::reason::Reason;
-use crate::verdict::suggest::blind_spot_mohm;
-use crate::words::{Wording, object, resistance};
+use crate::verdict::suggest::{Raise, blind_spot_mohm};
+use crate::words::{Wording, object};
 
 /// What is recommended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -26,7 +26,7 @@ pub enum Advice {
     Set,
     /// Keep the limit in force.
     Keep,
-    /// Keep it, and find out what drifts before it no longer fits.
+    /// Keep it, never raise it, and find out what drifts.
     KeepUntil,
     /// Nothing can be recommended before more is known.
     FindOut,
@@ -70,16 +70,7 @@ pub enum Because {
     /// The limit in force fits this model, but not every one of the group.
     NotForAll,
     /// Raising the limit lets a larger leak pass, here in a typical unit.
-    LargerLeak {
-        /// The limit in force, mA.
-        from_ma: f64,
-        /// Its blind spot, MΩ.
-        from_mohm: f64,
-        /// The limit to set, mA.
-        to_ma: f64,
-        /// Its blind spot, MΩ.
-        to_mohm: f64,
-    },
+    LargerLeak(Raise),
     /// The limit in force is unsafe, whatever the readings say.
     UnsafeNow,
 }
@@ -96,12 +87,15 @@ fn explains(reason: &Reason) -> bool {
             | Reason::BelowHealthy(_)
             | Reason::FewRejects { .. }
             | Reason::AboveUpperEnd(_)
+            | Reason::AboveEarlierEnd(_)
             | Reason::InsideBand(_)
-            | Reason::FitsUntil { .. }
+            | Reason::Rising { .. }
+            | Reason::BandBefore(_)
+            | Reason::NoBandBefore(_)
+            | Reason::HealthyMeanwhile { .. }
             | Reason::BetweenBounds(_)
             | Reason::AnswersDisagree { .. }
             | Reason::ExcessTooCommon { .. }
-            | Reason::BandClosesWithDrift { .. }
             | Reason::Provisional(_)
     )
 }
@@ -113,6 +107,7 @@ fn helps(reason: &Reason) -> bool {
         Reason::WhatHelps(_)
             | Reason::UnitsDecide(_)
             | Reason::RetestsDecide
+            | Reason::MayRise
             | Reason::AskForLeakPath { .. }
             | Reason::LeakPathWithoutVoltage(_)
     )
@@ -152,7 +147,7 @@ pub fn recommend(
         advice = Advice::FindOut;
     }
     if let Some((to, limit)) = to_ma.zip(limit_ma).filter(|(to, limit)| to > limit) {
-        because.extend(larger_leak(setting, limit, to));
+        because.push(Because::LargerLeak(Raise::new(setting, limit, to)));
     }
     if advice == Advice::FindOut && unsafe_now {
         because.push(Because::UnsafeNow);
@@ -184,19 +179,14 @@ fn first_decision(
     match verdict.kind {
         Some(VerdictKind::NoWorkableBand) => (Advice::NoneWorks, None),
         Some(VerdictKind::TooTight | VerdictKind::TooLoose) => to(Advice::Change),
-        Some(VerdictKind::Fits) if verdict.fits_until.is_some() => (Advice::KeepUntil, None),
+        Some(VerdictKind::Moving) if unsafe_now => (Advice::FindOut, None),
+        Some(VerdictKind::Moving) => (Advice::KeepUntil, None),
         Some(VerdictKind::Fits) => (Advice::Keep, None),
         // A lower limit inside the band is the safe direction, but only an unsafe one must go now.
         Some(VerdictKind::NotEnoughData) if unsafe_now => to(Advice::Change),
         Some(VerdictKind::NotEnoughData) => (Advice::FindOut, None),
         None => to(Advice::Set),
     }
-}
-
-/// What a raised limit gives away.
-fn larger_leak(setting: &BandInput, from_ma: f64, to_ma: f64) -> Option<Because> {
-    let blind = |limit: f64| blind_spot_mohm(setting, limit, setting.x50_ma);
-    Some(Because::LargerLeak { from_ma, from_mohm: blind(from_ma)?, to_ma, to_mohm: blind(to_ma)? })
 }
 
 /// The decision for a model whose limit others share: inside the shared band, or none.
@@ -255,14 +245,7 @@ impl Because {
             Self::NotForAll => {
                 "The limit in force fits this model, but not every model of the group.".to_owned()
             }
-            Self::LargerLeak { from_ma, from_mohm, to_ma, to_mohm } => format!(
-                "Raising a limit is the unsafe direction: in a typical unit a steady leak down to {} passes at \
-                 {}, down to {} at {}.",
-                resistance(*from_mohm),
-                say.current(*from_ma),
-                resistance(*to_mohm),
-                say.current(*to_ma)
-            ),
+            Self::LargerLeak(raise) => format!("{}.", raise.words(say)),
             Self::UnsafeNow => {
                 "The limit in force is unsafe as it stands: bring it down to what the stated \
                  standard and the tester allow, whatever the readings say."
@@ -296,9 +279,7 @@ impl Recommendation {
             (Advice::KeepUntil, _) => {
                 let until =
                     self.fits_until.map_or_else(String::new, |f| format!(" until {}", f.date));
-                format!(
-                    "Keep {now}{until}, and find what drifts before then: a limit that follows a drift hides it."
-                )
+                format!("Keep {now}{until}, and find what changed: a limit never follows a drift.")
             }
             (Advice::NoneWorks, _) => {
                 "No limit can be recommended: none keeps healthy units and stops a harmful leak."

@@ -19,6 +19,8 @@ fn low_limits() {
         open_lead_ma: Some(0.079),
         healthy: Some(tail(1.853, 1.86, 1.87)),
         x50_ma: 2.0,
+        x05_ma: Some(1.93),
+        reading_step_ma: 0.01,
         healthy_under_limit: 0,
         limit_step_ma: 0.01,
     };
@@ -26,6 +28,21 @@ fn low_limits() {
     let open = judge_low(&base, &rules);
     assert_eq!(open.open_lead_passes, Some(true));
     assert_eq!((open.from_ma, open.to_ma), (Some(0.08), Some(1.85)));
+    // Half of 1.93 mA, rounded up to a step; far from 0.08 + 0.0212 and 1.85 - 0.04775 mA.
+    assert_eq!(open.suggested_ma, Some(0.97));
+    assert_eq!(open.next_step(), "Set a low limit of 0.97 mA (0.08 mA to 1.85 mA would work).");
+    // Leads of 1.2 mA: 1.21 and its guard band of 0.03815 mA, rounded up.
+    let long =
+        judge_low(&LowEvidence { open_lead_ma: Some(1.2), ..base.clone() }, &Config::default());
+    assert_eq!(long.suggested_ma, Some(1.25));
+    // Unknown is not impossible.
+    let unknown =
+        judge_low(&LowEvidence { open_lead_ma: None, ..base.clone() }, &Config::default());
+    assert!(
+        unknown
+            .next_step()
+            .starts_with("A low limit of at most 1.85 mA spares healthy units: test once")
+    );
     let with = |limit, under| {
         judge_low(
             &LowEvidence { low_limit_ma: Some(limit), healthy_under_limit: under, ..base.clone() },
@@ -60,6 +77,8 @@ fn a_low_limit_that_cuts_says_so() {
             open_lead_ma: Some(0.079),
             healthy: Some(tail(1.853, 1.86, 1.87)),
             x50_ma: 2.0,
+            x05_ma: Some(1.93),
+            reading_step_ma: 0.01,
             healthy_under_limit: 12,
             limit_step_ma: 0.01,
         },

@@ -59,6 +59,7 @@ pub fn bell(centre: f64, spread: f64, step: f64, limit: f64) -> Distribution {
         low_limit: Some(centre * 0.52),
         tail_bounds: Some((centre + 2.9 * spread, centre + 3.3 * spread)),
         band: Some((centre + 3.4 * spread, centre * 2.0)),
+        proven: true,
         open_lead: Some(centre * 0.006),
         notes: vec![],
     }
@@ -155,6 +156,7 @@ pub fn rung(series: &str, typical: f64) -> Rung {
         typical,
         healthy: (typical * 0.9, typical * 1.1),
         band: Some((typical * 1.12, typical * 2.0)),
+        proven: false,
         limit: Some(typical * 1.3),
         suggested: None,
         ceiling: Some(10.0),

@@ -87,7 +87,11 @@ fn recommendation(name: &str) -> Recommendation {
         tighter_ma: None,
         fits_until: None,
         because: vec![
-            Because::Verdict(Reason::AboveUpperEnd(Above { limit_ma: 5.0, end_ma: 2.446 })),
+            Because::Verdict(Reason::AboveUpperEnd(Above {
+                limit_ma: 5.0,
+                end_ma: 2.446,
+                proven: true,
+            })),
             Because::Shared(share_limit(name, &[alone], 0.01)),
         ],
         loads: Some(loads()),
@@ -240,7 +244,8 @@ fn input() -> TradeOff {
         row,
         accepted_ppm: 1000.0,
         band: Some((2.18, Some(2.446))),
-        low_today: Some(2.15),
+        before_rise: true,
+        proven: false,
         limit: Some(5.0),
         suggested: Some(2.44),
         tried: vec![3.0, 3.05],
@@ -277,7 +282,7 @@ fn the_trade_off_marks_every_limit_on_both_panels() {
         assert!(upright.contains(&(at, "")), "{words}: {upright:?}");
     }
     assert!(made.notes.iter().any(|n| n.contains("ceiling, 10.00 mA, lies beyond")));
-    assert!(made.notes.iter().any(|n| n.contains("today 2.15 mA")));
+    assert!(made.notes.iter().any(|n| n.contains("no limit above the one in force")));
     assert_drawn(&made);
 }
 

@@ -89,7 +89,11 @@ fn limits(name: &str) -> JudgedLimits {
             band_high_ma: Some(2.46),
             blind_spot_mohm: Some(0.3273),
             blind_spot_low_reader_mohm: Some(0.32),
-            reasons: vec![Reason::AboveUpperEnd(Above { limit_ma: 5.0, end_ma: 2.46 })],
+            reasons: vec![Reason::AboveUpperEnd(Above {
+                limit_ma: 5.0,
+                end_ma: 2.46,
+                proven: true,
+            })],
             judged: Judged {
                 from: day("2026-05-01"),
                 to: day("2026-10-30"),
@@ -97,6 +101,7 @@ fn limits(name: &str) -> JudgedLimits {
                 production_days: 120,
                 lots: None,
             },
+            rising: None,
             suggested: Some(Suggestion {
                 limit_ma: 2.46,
                 blind_spot_mohm: Some(1.05),
@@ -107,6 +112,7 @@ fn limits(name: &str) -> JudgedLimits {
                     must_pass: load(0.677, 3.32),
                 }),
                 only_tighter: false,
+                raise: None,
             }),
             fits_until: Some(Forecast {
                 date: day("2027-01-31"),
@@ -122,6 +128,7 @@ fn limits(name: &str) -> JudgedLimits {
             open_lead_passes: Some(true),
             from_ma: Some(0.08),
             to_ma: Some(1.7),
+            suggested_ma: Some(0.9),
             reasons: vec![LowReason::NoLowLimit],
             say,
         },

@@ -1,15 +1,18 @@
 //! What holds for every verdict, whatever the evidence.
 
 use chrono::{Days, NaiveDate};
+use leakdrift::analysis::body::rise::{NoBefore, RiseKind};
 use leakdrift::config::Config;
 use leakdrift::movement::period::Judged;
 use leakdrift::movement::period::{DayUnits, judged_from};
 use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::VerdictKind;
 use leakdrift::verdict::band::BandInput;
-use leakdrift::verdict::evidence::{Answer, Evidence, Tail};
+use leakdrift::verdict::candidate::{Origin, candidates};
+use leakdrift::verdict::evidence::{Answer, Before, Evidence, RiseEvidence, Tail};
 use leakdrift::verdict::limit::judge;
 use leakdrift::verdict::physics::{self, LeakAdds};
+use leakdrift::verdict::recommend::recommend;
 use proptest::prelude::*;
 
 use crate::support::days::day;
@@ -53,10 +56,10 @@ pub(super) fn settings(x50_ma: f64) -> impl Strategy<Value = BandInput> {
         .prop_map(move |(ac, applied_v, leak, ceiling, range, step, limit_step)| BandInput {
             x50_ma,
             upper_now_ma: 0.0,
-            upper_at_horizon_ma: None,
             adds: if ac { LeakAdds::AtRightAngles } else { LeakAdds::InPhase },
             applied_v,
             leak_path_mohm: leak,
+            other_leak_path: None,
             ceiling_ma: ceiling.map(|c| c * x50_ma),
             tester_range_ma: range.map(|r| r * x50_ma),
             reading_step_ma: step,
@@ -107,15 +110,48 @@ pub(super) fn evidences() -> impl Strategy<Value = Evidence> {
                 units_per_month: 400.0,
                 strays_passed: strays,
                 limit_reached_on: None,
+                rise: None,
+                may_rise: false,
             },
         )
+}
+
+/// Evidence of products that rise, by slopes and steps, with a time before that may be missing.
+pub(super) fn rises() -> impl Strategy<Value = Evidence> {
+    let before = evidences().prop_flat_map(|e| {
+        let x50 = e.setting.x50_ma;
+        let shrunk =
+            (0.3..1.0_f64).prop_flat_map(move |f| (Just(f * x50), tails(f * x50), tails(f * x50)));
+        (Just(e), proptest::option::weighted(0.9, shrunk), prop::bool::ANY)
+    });
+    before.prop_map(|(e, before, slope)| {
+        let judged = e.judged;
+        let before =
+            before.ok_or(NoBefore::SinceTheFirstDay).map(|(x50_ma, apart, together)| Before {
+                x50_ma,
+                apart: Some(apart),
+                together: Some(together),
+                in_use: e.in_use,
+                judged,
+            });
+        let kind = if slope { RiseKind::Slope } else { RiseKind::Step };
+        Evidence {
+            rise: Some(RiseEvidence {
+                kind,
+                since: Some(epoch()),
+                earliest: Some(epoch()),
+                before,
+            }),
+            ..e
+        }
+    })
 }
 
 /// From rejecting too much to letting too much through.
 fn order(kind: VerdictKind) -> u8 {
     match kind {
         VerdictKind::TooTight => 0,
-        VerdictKind::Fits | VerdictKind::NotEnoughData => 1,
+        VerdictKind::Fits | VerdictKind::NotEnoughData | VerdictKind::Moving => 1,
         VerdictKind::TooLoose => 2,
         VerdictKind::NoWorkableBand => 3,
     }
@@ -132,6 +168,32 @@ proptest! {
             for proposed in [v.band_low_ma, v.band_high_ma, v.suggested_ma()].into_iter().flatten() {
                 prop_assert!(proposed <= cap, "{proposed} above {cap}");
             }
+        }
+    }
+
+    #[test]
+    fn nothing_rises_with_a_product(e in rises()) {
+        let v = judge(&e, &Config::default());
+        let limit = e.limit_ma();
+        prop_assert!(v.kind != Some(VerdictKind::TooTight) && v.kind != Some(VerdictKind::Fits));
+        if let Some((proposed, limit)) = v.suggested_ma().zip(limit) {
+            prop_assert!(proposed < limit, "{proposed} above {limit}");
+        }
+        // No band above that of the time before, whose own verdict would print it.
+        let then = e.for_band().map(|before| judge(&Evidence { rise: None, ..before }, &Config::default()));
+        prop_assert_eq!(v.band_low_ma, then.as_ref().and_then(|t| t.band_low_ma));
+        prop_assert_eq!(v.band_high_ma, then.as_ref().and_then(|t| t.band_high_ma));
+        // Nothing that a page or a study names beside it goes up either.
+        let r = recommend(&v, &e.sound().setting, None, &Config::default());
+        for named in [r.to_ma, r.tighter_ma].into_iter().flatten() {
+            prop_assert!(limit.is_none_or(|limit| named < limit));
+        }
+        for candidate in candidates(&v, &[], e.setting.step_ma(), limit) {
+            let proposed = !candidate.origins.contains(&Origin::InForce) && !candidate.origins.contains(&Origin::BandLow);
+            prop_assert!(!proposed || limit.is_none_or(|l| candidate.limit_ma <= l), "{candidate:?}");
+        }
+        if let Some(limit) = limit {
+            prop_assert!(!v.serves(limit * 1.01));
         }
     }
 
@@ -210,10 +272,10 @@ proptest! {
         let (v, w) = (judge(&e, &Config::default()), judge(&scaled, &Config::default()));
         prop_assert_eq!(v.kind, w.kind);
         prop_assert_eq!(v.units_needed, w.units_needed);
+        // A suggestion is rounded to three digits, which powers of two do not keep.
         for (x, y) in [
             (v.band_low_ma, w.band_low_ma),
             (v.band_high_ma, w.band_high_ma),
-            (v.suggested_ma(), w.suggested_ma()),
             (v.blind_spot_mohm, w.blind_spot_mohm.map(|r| r * f * f)),
         ] {
             match (x, y) {
@@ -248,8 +310,8 @@ proptest! {
         };
         let e = Evidence {
             setting: BandInput {
-                x50_ma: x[0], upper_now_ma: 0.0, upper_at_horizon_ma: None, adds: LeakAdds::AtRightAngles,
-                applied_v: Some(x[1]), leak_path_mohm: Some(x[2]), ceiling_ma: Some(x[3]),
+                x50_ma: x[0], upper_now_ma: 0.0, adds: LeakAdds::AtRightAngles,
+                applied_v: Some(x[1]), leak_path_mohm: Some(x[2]), other_leak_path: None, ceiling_ma: Some(x[3]),
                 tester_range_ma: Some(x[4]), reading_step_ma: x[5], limit_step_ma: Some(x[6]),
             },
             high_limit_ma: Some(x[7]),
@@ -264,6 +326,8 @@ proptest! {
             units_per_month: x[15],
             strays_passed: 0,
             limit_reached_on: None,
+            rise: None,
+            may_rise: false,
         };
         let v = judge(&e, &Config::default());
         prop_assert!(!v.reasons.is_empty());

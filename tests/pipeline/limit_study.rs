@@ -340,3 +340,28 @@ fn wrong_questions_are_refused() {
     run_in(dir.path(), of(&["--model", "M1"])).expect(0);
     assert!(!dir.path().join("study/change-note.md").exists());
 }
+
+/// A limit never follows a drift: a note that raises KB120's limit is refused with the reason, one that lowers it and
+/// spares what its healthy units read today is written, and what is looked at unasked ends at the limit in force.
+#[test]
+fn kettle_has_a_note_downwards_only() {
+    let (dir, exports) = (folder(), sample_data());
+    let note = |to: &str| {
+        run_in(
+            dir.path(),
+            ["limits", &exports, "--model", "KB120", "--note-for", to, "--out", "study"],
+        )
+    };
+    let refused = note("1.2");
+    assert_eq!(refused.status, 2, "{}", refused.err);
+    assert!(refused.err.contains("is rising, found 1.200 mA"), "{}", refused.err);
+    assert!(refused.err.contains("do not raise the limit"), "{}", refused.err);
+    // 0.669 mA is the true X99.9 of the last day.
+    assert_eq!(note("0.65").status, 2);
+    assert_eq!(note("0.75").status, 0);
+    let page = std::fs::read_to_string(dir.path().join("study/change-note.md")).unwrap();
+    assert!(page.contains("**0.750 mA**") && page.contains("do not raise the limit"), "{page}");
+    let (_dir, found) = study("KB120", &[]);
+    let all = found["series"][0]["candidates"].as_array().unwrap();
+    assert!(all.iter().all(|c| number(&c["limit_ma"]) <= 0.8), "{all:?}");
+}

@@ -15,10 +15,10 @@ pub fn setting() -> BandInput {
     BandInput {
         x50_ma: 0.0,
         upper_now_ma: 0.0,
-        upper_at_horizon_ma: None,
         adds: LeakAdds::AtRightAngles,
         applied_v: Some(1500.0),
         leak_path_mohm: None,
+        other_leak_path: None,
         ceiling_ma: Some(10.0),
         tester_range_ma: Some(20.0),
         reading_step_ma: 0.01,

@@ -13,6 +13,7 @@ pub mod forecast;
 pub mod healthy;
 pub mod low_side;
 pub mod observed;
+pub mod rise;
 pub mod share_ladder;
 pub mod strays;
 pub mod tally;

@@ -100,6 +100,15 @@ impl Happenings {
         named
     }
 
+    /// Whether something recorded explains that a product moved between two days: an event or a changed setting, and
+    /// `calibrated` a calibration too.
+    #[must_use]
+    pub fn explain(&self, low: Day, high: Day, calibrated: bool) -> bool {
+        let [events, settings, calibrations, _lots] = &self.tiers;
+        let calibrations = calibrations.iter().filter(|_| calibrated);
+        events.iter().chain(settings).chain(calibrations).any(|e| (low..=high).contains(&e.day))
+    }
+
     /// What somebody recorded or set from one day to another, and on which day: the likeliest kind, the nearest to
     /// `day`. New lots are left out: there is one in most intervals.
     #[must_use]

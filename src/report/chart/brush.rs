@@ -5,7 +5,7 @@
 //! Letters are placed by ab_glyph, plotters lays the ink: plotters sets letters on whole pixels.
 
 use super::style::{self, Weight};
-use super::{ChartError, Dash, Shape};
+use super::{ChartError, Dash, Role, Shape};
 use plotters::coord::Shift;
 use plotters::prelude::*;
 
@@ -21,6 +21,9 @@ pub(super) struct Area {
     pub(super) right: f64,
     pub(super) bottom: f64,
 }
+
+/// Distance between the strokes of a hatching, pixels.
+const HATCH: f64 = 15.0;
 
 pub(super) struct Sheet<'a, 'b> {
     pub(super) root: &'a DrawingArea<BitMapBackend<'b>, Shift>,
@@ -92,6 +95,24 @@ impl Sheet<'_, '_> {
         // The drawing crate includes both ends.
         let to = ((x - 1).max(from.0), (y - 1).max(from.1));
         self.root.draw(&Rectangle::new([from, to], ink.filled())).map_err(failed)
+    }
+
+    /// An area in the shade of its role; hatched where that is `NotProven`.
+    pub(super) fn shaded(&self, a: Area, role: Role) -> Result<(), ChartError> {
+        let ink = style::shade(role);
+        if role != Role::NotProven {
+            return self.rect(a, ink);
+        }
+        // Along x + y = c, cut at the edges.
+        let mut c = ((a.left + a.top) / HATCH).ceil() * HATCH;
+        while c < a.right + a.bottom {
+            let (x0, x1) = ((c - a.bottom).max(a.left), (c - a.top).min(a.right));
+            if x1 > x0 {
+                self.polyline(&[(x0, c - x0), (x1, c - x1)], ink, HATCH / 3.0, Dash::Solid)?;
+            }
+            c += HATCH;
+        }
+        Ok(())
     }
 
     pub(super) fn polyline(

@@ -85,6 +85,8 @@ pub struct Distribution {
     pub tail_bounds: Option<(f64, f64)>,
     /// Lower and upper end of the workable band.
     pub band: Option<(f64, f64)>,
+    /// Something stated sets that upper end, and not a rule of thumb.
+    pub proven: bool,
     /// What the station shows with no unit connected.
     pub open_lead: Option<f64>,
     /// Further remarks.
@@ -149,6 +151,7 @@ pub fn from(s: &OneSeries<'_>) -> Distribution {
             .zip(high.band_high_ma)
             .map(|(a, b)| (of(a), of(b)))
             .filter(|(a, b)| a.is_finite() && b.is_finite()),
+        proven: high.high_end_is_proven(),
         open_lead: s.finding.open_lead_ma.map(of),
         notes: left_out(s).into_iter().collect(),
     }
@@ -409,7 +412,9 @@ fn title(input: &Distribution, units: &Counts, show: &dyn Fn(f64) -> String) -> 
     // A verdict about the data says nothing of the limit itself.
     let verdict = match input.verdict {
         None => String::new(),
-        Some(v @ (VerdictKind::NoWorkableBand | VerdictKind::NotEnoughData)) => format!(": {v}"),
+        Some(
+            v @ (VerdictKind::NoWorkableBand | VerdictKind::NotEnoughData | VerdictKind::Moving),
+        ) => format!(": {v}"),
         Some(v) => format!(": limit {v}"),
     };
     format!("{}{verdict} – {}", input.series, parts.join(", "))
@@ -427,9 +432,10 @@ fn zones(input: &Distribution) -> Vec<Layer> {
         format!("{a} to {b} {}", input.unit)
     };
     if let Some((from, to)) = input.band {
+        let thumb = if input.proven { "" } else { ", upper end not proven" };
         layers.push(Layer::Zone {
-            role: Role::Workable,
-            name: Some(format!("workable band {}", ends(from, to))),
+            role: Role::of_band(input.proven).0,
+            name: Some(format!("workable band {}{thumb}", ends(from, to))),
             from,
             to,
         });

@@ -98,9 +98,7 @@ impl Sheet<'_, '_> {
                 style::thickness(*role),
                 *dash,
             ),
-            Layer::Band { role, .. } | Layer::Zone { role, .. } => {
-                self.rect(area(11.0), style::shade(*role))
-            }
+            Layer::Band { role, .. } | Layer::Zone { role, .. } => self.shaded(area(11.0), *role),
             Layer::Points { role, shape, .. } => {
                 let size = if *shape == Shape::Upright { 6.5 } else { 9.0 };
                 self.mark(*shape, x + 28.0, y, size, style::colour(*role))
@@ -110,9 +108,11 @@ impl Sheet<'_, '_> {
             }
             Layer::Span { role, thickness, .. } => {
                 let half = (thickness / 2.0).clamp(2.0, 11.0);
-                let ink =
-                    if *thickness > 20.0 { style::shade(*role) } else { style::colour(*role) };
-                self.rect(area(half), ink)
+                if *thickness > 20.0 {
+                    self.shaded(area(half), *role)
+                } else {
+                    self.rect(area(half), style::colour(*role))
+                }
             }
             Layer::Rule { .. } => Ok(()),
         }
@@ -195,7 +195,7 @@ impl Sheet<'_, '_> {
         match layer {
             Layer::Zone { role, from, to, .. } => {
                 let at = |x: f64| placed.x(x).clamp(a.left, a.right);
-                self.rect(Area { left: at(*from), right: at(*to), ..a }, style::shade(*role))
+                self.shaded(Area { left: at(*from), right: at(*to), ..a }, *role)
             }
             Layer::Band { role, low, high, .. } => {
                 let corners: Vec<(f64, f64)> =
@@ -207,39 +207,11 @@ impl Sheet<'_, '_> {
                 self.polygon(&corners, style::shade(*role))
             }
             Layer::Span { role, y, from, to, thickness, .. } if *thickness > 20.0 => {
-                self.span(placed, *y, *from, *to, *thickness, style::shade(*role))
+                let area = span(placed, *y, *from, *to, *thickness);
+                area.map_or(Ok(()), |area| self.shaded(area, *role))
             }
             _ => Ok(()),
         }
-    }
-
-    fn span(
-        &self,
-        placed: &Placed,
-        y: f64,
-        from: f64,
-        to: f64,
-        thick: f64,
-        ink: RGBColor,
-    ) -> Result<(), ChartError> {
-        let a = placed.area;
-        let (left, right) = (placed.x(from), placed.x(to));
-        if right < a.left || left > a.right {
-            return Ok(());
-        }
-        // Never thinner than can be seen.
-        let middle = f64::midpoint(left, right);
-        let half = ((right - left) / 2.0).max(2.0);
-        let y = placed.y(y);
-        self.rect(
-            Area {
-                left: (middle - half).max(a.left),
-                right: (middle + half).min(a.right),
-                top: y - thick / 2.0,
-                bottom: y + thick / 2.0,
-            },
-            ink,
-        )
     }
 
     fn layer(&self, placed: &Placed, layer: &Layer) -> Result<(), ChartError> {
@@ -294,7 +266,8 @@ impl Sheet<'_, '_> {
                 Ok(())
             }
             Layer::Span { role, y, from, to, thickness, .. } if *thickness <= 20.0 => {
-                self.span(placed, *y, *from, *to, *thickness, style::colour(*role))
+                let area = span(placed, *y, *from, *to, *thickness);
+                area.map_or(Ok(()), |area| self.rect(area, style::colour(*role)))
             }
             Layer::Rule { role, dash, along: Along::Level, at, .. }
                 if placed.panel.y.holds(*at) =>
@@ -351,4 +324,19 @@ impl Sheet<'_, '_> {
         }
         Ok(())
     }
+}
+
+/// Where a level bar lies; `None` where it lies outside the panel.
+fn span(placed: &Placed, y: f64, from: f64, to: f64, thick: f64) -> Option<Area> {
+    let a = placed.area;
+    let (left, right) = (placed.x(from), placed.x(to));
+    // Never thinner than can be seen.
+    let (middle, half) = (f64::midpoint(left, right), ((right - left) / 2.0).max(2.0));
+    let y = placed.y(y);
+    (right >= a.left && left <= a.right).then(|| Area {
+        left: (middle - half).max(a.left),
+        right: (middle + half).min(a.right),
+        top: y - thick / 2.0,
+        bottom: y + thick / 2.0,
+    })
 }

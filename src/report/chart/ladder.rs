@@ -4,6 +4,7 @@ use super::axis::{decimals_of, number};
 use super::style::printable;
 use super::{Axis, Chart, ChartError, Layer, Role, Scale, Shape, Tick, at, rows};
 use crate::review::Review;
+use crate::verdict::cautions::WHO_DECIDES;
 use crate::verdict::{Evidence, Verdict, VerdictKind};
 
 /// One series on the ladder; all readings in the unit of the ladder.
@@ -19,6 +20,8 @@ pub struct Rung {
     pub healthy: (f64, f64),
     /// Workable band.
     pub band: Option<(f64, f64)>,
+    /// Something stated sets its upper end, and not a rule of thumb.
+    pub proven: bool,
     /// High limit in force.
     pub limit: Option<f64>,
     /// Suggested limit.
@@ -55,6 +58,7 @@ impl Rung {
                 .band_low_ma
                 .zip(verdict.band_high_ma)
                 .filter(|b| b.0.is_finite() && b.1.is_finite()),
+            proven: verdict.high_end_is_proven(),
             limit: evidence.high_limit_ma,
             suggested: verdict.suggested_ma(),
             ceiling: setting.ceiling_ma,
@@ -131,9 +135,10 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
     let mut layers = Vec::new();
     for (i, r) in rungs.iter().enumerate() {
         if let Some((from, to)) = r.band.filter(|b| b.0 <= b.1) {
+            let (role, name) = Role::of_band(r.proven);
             layers.push(Layer::Span {
-                role: Role::Workable,
-                name: Some("workable band".to_owned()),
+                role,
+                name: Some(name.to_owned()),
                 y: row(i),
                 from: from / r.typical,
                 to: to / r.typical,
@@ -169,17 +174,26 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
     }
     let beside = rungs.iter().map(|r| words(r.verdict).to_owned()).collect();
     let panel = rows::panel(y, layers, beside);
-    let mut notes = Vec::new();
-    let hidden = rungs.iter().flat_map(|r| far_marks(r)).filter(|v| *v > reach).count();
-    if hidden > 0 {
-        notes.push(
-            "Ceilings and ends of tester range that lie further to the right are not shown."
-                .to_owned(),
-        );
-    }
-    let mut chart = Chart::new(title(&rungs), input.period.clone(), x, vec![panel], notes)?;
+    let said = notes(&rungs, reach);
+    let mut chart = Chart::new(title(&rungs), input.period.clone(), x, vec![panel], said)?;
     chart.height = 360 + 84 * u32::try_from(n).unwrap_or(200).clamp(2, 200);
     Ok(chart)
+}
+
+/// What must be known to read it.
+fn notes(rungs: &[&Rung], reach: f64) -> Vec<String> {
+    let advice = rungs.iter().any(|r| r.suggested.is_some());
+    let moving = rungs.iter().any(|r| r.verdict == Some(VerdictKind::Moving));
+    let hidden = rungs.iter().flat_map(|r| far_marks(r)).any(|v| v > reach);
+    [
+        (advice, WHO_DECIDES),
+        (moving, "Of a product that moves the band is that of the time before."),
+        (hidden, "Ceilings and ends of tester range that lie further to the right are not shown."),
+    ]
+    .into_iter()
+    .filter(|(said, _)| *said)
+    .map(|(_, note)| note.to_owned())
+    .collect()
 }
 
 fn in_words(r: &Rung, unit: &str) -> String {

@@ -93,6 +93,8 @@ pub enum Role {
     Suggested,
     /// The workable band.
     Workable,
+    /// The same where only a rule of thumb sets its upper end: hatched.
+    NotProven,
     /// A stray reading.
     Stray,
     /// What is expected of the future.
@@ -122,13 +124,24 @@ pub enum Role {
 }
 
 impl Role {
+    /// The role of a workable band, and how it is called in the legend.
+    #[must_use]
+    pub fn of_band(proven: bool) -> (Self, &'static str) {
+        if proven {
+            (Self::Workable, "workable band")
+        } else {
+            (Self::NotProven, "workable band, upper end not proven")
+        }
+    }
+
     /// All of them.
-    pub const ALL: [Self; 18] = [
+    pub const ALL: [Self; 19] = [
         Self::Reading,
         Self::Fit,
         Self::Limit,
         Self::Suggested,
         Self::Workable,
+        Self::NotProven,
         Self::Stray,
         Self::Forecast,
         Self::Event,

@@ -60,7 +60,7 @@ pub fn colour(role: Role) -> RGBColor {
         Role::Fit | Role::UnderLimit | Role::BothGroups => okabe_ito::BLUE,
         Role::Limit => okabe_ito::VERMILLION,
         Role::Suggested | Role::Forecast | Role::LowerGroup => okabe_ito::PURPLE,
-        Role::Workable => okabe_ito::GREEN,
+        Role::Workable | Role::NotProven => okabe_ito::GREEN,
         Role::Stray | Role::Ewma => okabe_ito::ORANGE,
         Role::Step => okabe_ito::YELLOW,
         Role::Typical | Role::Breakdown | Role::UpperGroup => okabe_ito::BLACK,
@@ -76,6 +76,8 @@ pub fn shade(role: Role) -> RGBColor {
     let strength = match role {
         Role::Step => 0.45,
         Role::Quiet => 0.30,
+        // Strokes with gaps between: as much ink as the plain shade.
+        Role::NotProven => 0.45,
         _ => 0.22,
     };
     let mix = |c: u8| (255.0 - (255.0 - f64::from(c)) * strength).round() as u8;

@@ -42,8 +42,10 @@ pub struct TradeOff {
     pub accepted_ppm: f64,
     /// Workable band; its upper end may be missing.
     pub band: Option<(f64, Option<f64>)>,
-    /// Lower end of the band today, where drift raises it until the end of the planning horizon.
-    pub low_today: Option<f64>,
+    /// The band is that of the time before a rise.
+    pub before_rise: bool,
+    /// Something stated sets the upper end of the band, and not a rule of thumb.
+    pub proven: bool,
     /// Limit in force.
     pub limit: Option<f64>,
     /// Suggested limit.
@@ -89,12 +91,8 @@ impl TradeOff {
                 .collect(),
             accepted_ppm: 1e6 * study.accepted_share,
             band: verdict.band_low_ma.map(|low| (of(low), verdict.band_high_ma.map(of))),
-            low_today: verdict
-                .band
-                .as_ref()
-                .map(|b| b.lower_today_ma)
-                .filter(|today| verdict.band_low_ma.is_some_and(|low| low > *today))
-                .map(of),
+            before_rise: verdict.rising.is_some(),
+            proven: verdict.high_end_is_proven(),
             limit: verdict.limit_ma.map(of),
             suggested: verdict.suggested_ma().map(of),
             tried: study
@@ -137,7 +135,8 @@ impl TradeOff {
                 .collect(),
             accepted_ppm: 0.0,
             band: band.workable_ma.map(|(low, _)| (of(low), high.map(of))),
-            low_today: None,
+            before_rise: false,
+            proven: band.band.upper_set_by.is_proven(),
             limit: None,
             suggested: band.suggested.as_ref().map(|s| of(s.limit_ma)),
             tried: Vec::new(),
@@ -195,11 +194,11 @@ pub fn chart(input: &TradeOff) -> Result<Chart, ChartError> {
         ));
     }
     notes.push("A blind spot says nothing about a gap that only flashes over.".to_owned());
-    if let Some(today) = input.low_today {
-        notes.push(format!(
-            "The band is that of the end of the planning horizon: drift raises its lower end, today {}.",
-            show(today)
-        ));
+    if input.before_rise {
+        notes.push(
+            "The product rises: the band is that of the time before, and no limit above the one in force is proposed."
+                .to_owned(),
+        );
     }
     for (what, at) in [("ceiling", input.ceiling), ("end of the tester's range", input.range)] {
         if let Some(at) = at.filter(|at| !x.holds(*at)) {
@@ -218,12 +217,8 @@ pub fn chart(input: &TradeOff) -> Result<Chart, ChartError> {
 fn zone(input: &TradeOff, x: &Axis) -> Option<Layer> {
     let (low, high) = input.band?;
     let (from, to) = (low.max(x.low), high.unwrap_or(x.high).min(x.high));
-    (from <= to).then(|| Layer::Zone {
-        role: Role::Workable,
-        name: Some("workable band".to_owned()),
-        from,
-        to,
-    })
+    let (role, name) = Role::of_band(input.proven);
+    (from <= to).then(|| Layer::Zone { role, name: Some(name.to_owned()), from, to })
 }
 
 fn rejects(input: &TradeOff, x: &Axis) -> Option<Panel> {

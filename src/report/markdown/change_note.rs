@@ -55,6 +55,14 @@ fn from_to(page: &mut String, s: &StudyReport, to_ma: f64, show: &Currents) {
     header(page, &["", "from", "to"]);
     let set = |x: Option<f64>| x.map_or_else(|| "not known".to_owned(), |x| show.set(x));
     row(page, &["high limit", &set(now), &format!("**{}**", show.set(to_ma))]);
+    let low = &s.series.verdict.low;
+    if low.suggested_ma.is_some() || s.series.limit.history.now.low_ma().is_some() {
+        let now = s.series.limit.history.now.low_ma();
+        let passes = low.open_lead_passes == Some(true);
+        let to = low.suggested_ma.filter(|_| passes).or(now);
+        let is_set = |x: Option<f64>| x.map_or_else(|| "none".to_owned(), |x| show.set(x));
+        row(page, &["low limit", &is_set(now), &format!("**{}**", is_set(to))]);
+    }
     let both = |what: &str, page: &mut String, say: &dyn Fn(f64) -> Option<String>| {
         let cell = |x: Option<f64>| x.and_then(say).unwrap_or_else(|| "not known".to_owned());
         row(page, &[what, &cell(now), &cell(Some(to_ma))]);

@@ -228,7 +228,7 @@ fn overview(page: &mut String, report: &Review) {
     }
     line!(
         page,
-        "\nppm: units per million. The workable band holds the limits that neither reject healthy units nor let a bad one through.\n"
+        "\nppm: units per million. The workable band runs from what healthy units need up to what the smallest harmful leak path, the ceiling or the tester's range allows. \"Not proven\": no leak path is stated, so a rule of thumb sets the upper end, and a limit inside the band may let a bad unit through. Of a product that rises it is the band of the time before the rise.\n"
     );
     // Drawn together with the charts of the series.
     if report.series.iter().any(|s| !s.charts.is_empty()) {
@@ -240,7 +240,7 @@ fn overview(page: &mut String, report: &Review) {
 fn verdict_words(v: &JudgedLimits) -> String {
     let mut said = text(v.words());
     if let Some(until) = v.high.fits_until {
-        let _ = write!(said, " until {}", date(until.date));
+        let _ = write!(said, "; the limit serves until {}", date(until.date));
     }
     if v.high.provisional {
         said.push_str(" (provisional)");
@@ -252,7 +252,8 @@ fn verdict_words(v: &JudgedLimits) -> String {
 fn band(v: &JudgedLimits, show: &Currents) -> String {
     match (v.high.band_low_ma, v.high.band_high_ma) {
         (Some(low), Some(high)) if low <= high => {
-            format!("{} to {}", show.set(low), show.set(high))
+            let thumb = if v.high.high_end_is_proven() { "" } else { " (not proven)" };
+            format!("{} to {}{thumb}", show.set(low), show.set(high))
         }
         (Some(low), Some(high)) => {
             format!("none: from {} on, but at most {}", show.set(low), show.set(high))

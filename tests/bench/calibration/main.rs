@@ -9,6 +9,7 @@
 //! cargo bench --bench calibration
 //! cargo bench --bench calibration -- --what verdicts --replicates 4000
 //! cargo bench --bench calibration -- --what drift --cell "step of 2"
+//! cargo bench --bench calibration -- --what rising --replicates 500
 //! cargo bench --bench calibration -- --what jumps --replicates 60
 //! cargo bench --bench calibration -- --what jumps --replicates 60 --cell pair --set trial --list
 //! cargo bench --bench calibration -- --replicates 200 --law normal --cell "daily levels" --set trial
@@ -20,6 +21,7 @@ mod coverage;
 mod drift;
 mod jumps;
 mod plan;
+mod rising;
 mod truth;
 mod verdicts;
 
@@ -53,6 +55,8 @@ enum What {
     Drift,
     /// Jumps in failures: found, dated and explained.
     Jumps,
+    /// Limits of products that rise.
+    Rising,
 }
 
 fn main() -> Result<(), String> {
@@ -69,6 +73,12 @@ fn main() -> Result<(), String> {
     if wanted.what == What::Drift {
         println!("Drift, {} series a row, set {:?}, seed {seed}.", wanted.replicates, wanted.set);
         drift::run(&drift::Plan { replicates: wanted.replicates, seed, only: wanted.cell });
+        println!("\n{:.0} s", started.elapsed().as_secs_f64());
+        return Ok(());
+    }
+    if wanted.what == What::Rising {
+        println!("Rising products, set {:?}, seed {seed}.\n", wanted.set);
+        rising::run(wanted.replicates, seed)?;
         println!("\n{:.0} s", started.elapsed().as_secs_f64());
         return Ok(());
     }
@@ -174,6 +184,7 @@ fn wanted() -> Result<Wanted, String> {
                     "verdicts" => What::Verdicts,
                     "drift" => What::Drift,
                     "jumps" => What::Jumps,
+                    "rising" => What::Rising,
                     other => {
                         return Err(format!(
                             "--what is coverage, verdicts, drift or jumps, not {other}"

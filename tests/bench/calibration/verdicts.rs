@@ -98,7 +98,6 @@ fn case(laws: &[Truth], seed: u64, k: u64) -> Option<Case> {
     let setting = BandInput {
         x50_ma: x50,
         upper_now_ma: end,
-        upper_at_horizon_ma: None,
         adds: LeakAdds::AtRightAngles,
         applied_v: Some(VOLTS),
         leak_path_mohm: (uniform(&mut chance) < 0.4).then(|| {
@@ -106,6 +105,7 @@ fn case(laws: &[Truth], seed: u64, k: u64) -> Option<Case> {
             let reading = x50 + (end - x50) * log_uniform(&mut chance, 0.5, 6.0);
             VOLTS / (reading * reading - x50 * x50).sqrt() / 1e3
         }),
+        other_leak_path: None,
         ceiling_ma: (uniform(&mut chance) < 0.2)
             .then(|| x50 + (end - x50) * log_uniform(&mut chance, 0.5, 6.0)),
         tester_range_ma: None,
