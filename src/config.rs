@@ -40,6 +40,60 @@ pub enum DateOrder {
     /// 12/31/2026
     #[serde(rename = "month-day-year")]
     MonthDayYear,
+    /// 26/12/31: only of years of two digits.
+    #[serde(rename = "year-month-day")]
+    YearMonthDay,
+}
+
+/// The sign before the decimals of a number.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum DecimalSign {
+    /// `0.412`
+    #[serde(alias = ".")]
+    Point,
+    /// `0,412`
+    #[serde(alias = ",")]
+    Comma,
+}
+
+impl DecimalSign {
+    /// The other one, which may stand between thousands.
+    #[must_use]
+    pub fn other(self) -> Self {
+        match self {
+            Self::Point => Self::Comma,
+            Self::Comma => Self::Point,
+        }
+    }
+}
+
+/// How far east of Greenwich a clock is laid, `+01:00`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub struct UtcOffset(chrono::FixedOffset);
+
+impl UtcOffset {
+    /// Seconds east of Greenwich.
+    #[must_use]
+    pub fn east_s(self) -> i64 {
+        self.0.local_minus_utc().into()
+    }
+}
+
+impl TryFrom<String> for UtcOffset {
+    type Error = String;
+
+    fn try_from(text: String) -> std::result::Result<Self, String> {
+        let offset = text.parse();
+        offset.map(Self).map_err(|_| format!("expected an offset like \"+01:00\", found {text:?}"))
+    }
+}
+
+impl From<UtcOffset> for String {
+    fn from(offset: UtcOffset) -> Self {
+        offset.0.to_string()
+    }
 }
 
 /// A time of day, `HH:MM`.

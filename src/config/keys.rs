@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::table::Range::{Above, Any, AtLeast, Between, Within};
 use super::table::{Key, Section, Value, settings};
-use super::{ClockTime, DateOrder, whole};
+use super::{ClockTime, DateOrder, DecimalSign, UtcOffset, whole};
 
 /// Serials that people type where there is none.
 const NO_SERIALS: [&str; 16] = [
@@ -46,7 +46,9 @@ settings! {
         factors: Vec<String> = Vec::new(), "", Any, "Further columns that may explain failures, beside lot, operator, shift and fixture.";
         events: Option<PathBuf> = None, "", Any, "Events file (date, what, station, model).", like "\"events.csv\"";
         calibration: Option<PathBuf> = None, "", Any, "Calibration register (instrument, station, done_on, due_on, error_pct).", like "\"calibration.csv\"";
-        date_order: Option<DateOrder> = None, "", Any, "Order of day and month, only where the files cannot decide it.", like "\"day-month-year\"";
+        date_order: Option<DateOrder> = None, "", Any, "Order of day, month and year, only where the files cannot decide it: `day-month-year`, `month-day-year`, or `year-month-day` for years of two digits.", like "\"day-month-year\"";
+        utc_offset: Option<UtcOffset> = None, "", Any, "Clock on which times that name their zone, and seconds since 1970, are laid; the clock that the file shows where not given.", like "\"+01:00\"";
+        decimal_sign: Option<DecimalSign> = None, "", Any, "Decimal sign of numbers in text, `point` or `comma`, only where the files cannot decide it.", like "\"comma\"";
         placeholder_serials: Vec<String> = words(&NO_SERIALS), "", Any, "Serials that name no unit, compared like serials.";
         fault_locating_words: Vec<String> = words(&FAULT_LOCATING), "", Any, "Words in a remark that mark a fault-locating run, compared without case.";
 

@@ -7,7 +7,7 @@ use std::path::PathBuf;
 
 use chrono::NaiveDate;
 
-use super::{ClockTime, DateOrder};
+use super::{ClockTime, DateOrder, DecimalSign, UtcOffset};
 
 /// A key of the settings, and what must be known of it wherever it is printed or checked.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -137,6 +137,8 @@ impl Value for ClockTime {
 impl Value for String {}
 impl Value for PathBuf {}
 impl Value for DateOrder {}
+impl Value for DecimalSign {}
+impl Value for UtcOffset {}
 impl Value for Vec<String> {}
 
 /// Numbers by the user's own words.

@@ -1,6 +1,6 @@
-//! One cell of a table, whatever file it came from, and the numbers, words and times in it.
+//! One cell of a table, whatever file it came from.
 
-use crate::records::{Decimal, Quantity};
+use std::borrow::Cow;
 
 /// A cell.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -38,7 +38,7 @@ impl<'a> Cell<'a> {
     /// spreadsheets saved as text hold it.
     #[must_use]
     pub fn from_text(text: &'a str) -> Self {
-        let text = text.trim();
+        let text = text.trim_matches(|c: char| c.is_whitespace() || is_invisible(c));
         if text.is_empty() {
             Self::Empty
         } else if is_formula_error(text) {
@@ -68,6 +68,22 @@ impl<'a> Cell<'a> {
     }
 }
 
+/// Signs of no width: they would make another model or station of a name that looks the same.
+#[must_use]
+pub fn is_invisible(c: char) -> bool {
+    matches!(c, '\u{ad}' | '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{2064}' | '\u{feff}')
+}
+
+/// A text with single plain spaces for runs of blanks of any kind, and without signs of no width.
+#[must_use]
+pub fn tidy(text: &str) -> Cow<'_, str> {
+    if text.is_ascii() && !text.contains("  ") && !text.contains(|c: char| c.is_ascii_control()) {
+        return Cow::Borrowed(text);
+    }
+    let seen = text.replace(is_invisible, "");
+    Cow::Owned(seen.split_whitespace().collect::<Vec<_>>().join(" "))
+}
+
 /// `#DIV/0!`, `#N/A`, `#NAME?` … in any language of a spreadsheet: capitals between a hash and a mark, or one of
 /// the few without a mark (from memory).
 fn is_formula_error(text: &str) -> bool {
@@ -90,158 +106,4 @@ fn unquoted(text: &str) -> &str {
     let text = text.trim_matches('"');
     let inside = text.strip_prefix('\'').and_then(|t| t.strip_suffix('\''));
     inside.unwrap_or(text)
-}
-
-/// The decimal sign of a table.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum DecimalSign {
-    /// `0.412`
-    Point,
-    /// `0,412`
-    Comma,
-}
-
-/// A number as written: its value, the unit written after it, and whether a sign says "below" or
-/// "above" before it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Written {
-    /// The number.
-    pub number: Decimal,
-    /// The unit behind it.
-    pub unit: Option<Quantity>,
-    /// −1 after `<`, 1 after `>`, else 0.
-    pub side: i8,
-}
-
-/// Reads a number such as `0,412`, `1 250.0`, `>5.00`, `2.3 uA`.
-///
-/// Thousands signs are spaces, apostrophes, or the sign that is not the decimal one when it stands
-/// before groups of three digits. `None` where it is no number.
-#[must_use]
-pub fn number(text: &str, sign: DecimalSign) -> Option<Written> {
-    let bytes = text.as_bytes();
-    let mut at = 0;
-    let mut side = 0_i8;
-    match bytes.first()? {
-        b'<' => (side, at) = (-1, 1),
-        b'>' => (side, at) = (1, 1),
-        _ if text.starts_with('≤') => (side, at) = (-1, '≤'.len_utf8()),
-        _ if text.starts_with('≥') => (side, at) = (1, '≥'.len_utf8()),
-        _ => {}
-    }
-    while bytes.get(at) == Some(&b' ') || bytes.get(at) == Some(&b'=') {
-        at += 1;
-    }
-    let negative = match bytes.get(at) {
-        Some(b'-') => {
-            at += 1;
-            true
-        }
-        Some(b'+') => {
-            at += 1;
-            false
-        }
-        _ => false,
-    };
-    let (decimal, thousands) = match sign {
-        DecimalSign::Point => (b'.', b','),
-        DecimalSign::Comma => (b',', b'.'),
-    };
-    let mut mantissa = 0_i64;
-    let mut exponent = 0_i32;
-    let mut digits = 0;
-    let mut in_fraction = false;
-    while let Some(&b) = bytes.get(at) {
-        if b.is_ascii_digit() {
-            mantissa = mantissa.checked_mul(10)?.checked_add(i64::from(b - b'0'))?;
-            digits += 1;
-            if in_fraction {
-                exponent -= 1;
-            }
-        } else if b == decimal && !in_fraction {
-            in_fraction = true;
-        } else if (b == thousands || b == b'\'' || b == b' ')
-            && !in_fraction
-            && digits > 0
-            && group_of_three(&bytes[at + 1..])
-        {
-            // A thousands sign: the three digits follow.
-        } else {
-            break;
-        }
-        at += 1;
-    }
-    if digits == 0 {
-        return None;
-    }
-    if matches!(bytes.get(at), Some(b'e' | b'E')) {
-        let rest = &text[at + 1..];
-        let end = rest
-            .char_indices()
-            .find(|(n, c)| !(c.is_ascii_digit() || (*n == 0 && (*c == '-' || *c == '+'))))
-            .map_or(rest.len(), |(n, _)| n);
-        if let Ok(power) = rest[..end].parse::<i32>() {
-            exponent = exponent.checked_add(power)?;
-            at += 1 + end;
-        }
-    }
-    let tail = text.get(at..)?.trim();
-    let unit = if tail.is_empty() { None } else { Some(Quantity::from_unit(tail)?) };
-    Some(Written {
-        number: Decimal { mantissa: if negative { -mantissa } else { mantissa }, exponent },
-        unit,
-        side,
-    })
-}
-
-/// Whether exactly three digits follow.
-fn group_of_three(rest: &[u8]) -> bool {
-    rest.len() >= 3
-        && rest[..3].iter().all(u8::is_ascii_digit)
-        && !rest.get(3).is_some_and(u8::is_ascii_digit)
-}
-
-/// Which decimal sign a set of number texts uses; `None` where none of them shows it.
-#[must_use]
-pub fn decimal_sign<'a>(texts: impl Iterator<Item = &'a str>) -> Option<DecimalSign> {
-    let (mut point, mut comma) = (0_u32, 0_u32);
-    for text in texts {
-        let digits = |c: char| c.is_ascii_digit();
-        let body = text.trim_start_matches(['<', '>', '≤', '≥', '=', ' ', '+', '-']);
-        if !body.starts_with(digits) {
-            continue;
-        }
-        let (last_point, last_comma) = (body.rfind('.'), body.rfind(','));
-        match (last_point, last_comma) {
-            (Some(p), Some(c)) if p > c => point += 4,
-            (Some(_), Some(_)) => comma += 4,
-            (Some(_), None) if body.matches('.').count() == 1 => point += 1,
-            (None, Some(_)) if body.matches(',').count() == 1 => comma += 1,
-            _ => {}
-        }
-    }
-    match point.cmp(&comma) {
-        std::cmp::Ordering::Greater => Some(DecimalSign::Point),
-        std::cmp::Ordering::Less => Some(DecimalSign::Comma),
-        std::cmp::Ordering::Equal => None,
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn numbers_as_plants_write_them() {
-        let in_pa = |text: &str, sign| {
-            let w = number(text, sign).unwrap();
-            w.number.in_units_of(-12 - w.unit.map_or(-3, Quantity::exponent)).unwrap()
-        };
-        assert_eq!(in_pa("0,412", DecimalSign::Comma), 412_000_000);
-        assert_eq!(in_pa("2.3 uA", DecimalSign::Point), 2_300_000);
-        assert_eq!(in_pa("1.234,5 µA", DecimalSign::Comma), 1_234_500_000);
-        assert_eq!(number(">5.00", DecimalSign::Point).unwrap().side, 1);
-        assert!(number("#,##", DecimalSign::Comma).is_none());
-        assert!(number("12 apples", DecimalSign::Point).is_none());
-    }
 }

@@ -121,7 +121,11 @@ impl Headers {
         };
         let factor = |name: &str| self.factors.iter().position(|f| f == name);
         let (meaning, by) = if let Some((_, target)) = mapped {
-            let meaning = Field::from_name(target).map(with_unit);
+            let meaning = Field::with_unit(target).map(|(field, stated)| {
+                let own = named.unit.filter(|u| field.quantity().is_some_and(|q| q.same_kind(*u)));
+                let is_canonical = stated == field.quantity();
+                Meaning::Field(field, if is_canonical { own.or(stated) } else { stated })
+            });
             let factor = || factor(&squeeze(target)).map(Meaning::Factor);
             (meaning.or_else(factor).unwrap_or(Meaning::Unknown), By::Settings)
         } else if let Some(field) = Field::from_name(&plain) {
@@ -153,6 +157,46 @@ impl Headers {
     }
 }
 
+impl Headers {
+    /// What stands in a header where a unit does, and is none of what the column holds (`own`); `None` where
+    /// nothing does, or the settings say what the header means.
+    #[must_use]
+    pub fn unread_unit(&self, header: &str, own: Quantity) -> Option<String> {
+        let plain = squeeze(header);
+        if self.mapped.iter().any(|(k, _)| *k == plain) {
+            return None;
+        }
+        if self.heading(header).unit.is_some_and(|unit| !unit.same_kind(own)) {
+            return Some(header.to_owned());
+        }
+        let start = header.find(['[', '(', '（', '【'])?;
+        let is_square = header[start..].starts_with(['[', '【']);
+        let inside = header[start..].trim_start_matches(['[', '(', '（', '【']);
+        let inside = inside[..inside.find([']', ')', '）', '】']).unwrap_or(inside.len())].trim();
+        let word = inside.to_lowercase();
+        // A remark stands in round brackets as a rule: only what looks like a unit, or is one of no current.
+        let is_remark = BESIDE_UNITS.contains(&word.as_str())
+            || (!is_square
+                && word.chars().count() > 3
+                && !word.contains(['?', '\u{fffd}'])
+                && !NO_UNITS_OF_CURRENT.contains(&word.as_str())
+                && !inside
+                    .split(|c: char| !c.is_alphabetic())
+                    .any(|w| Quantity::from_unit(w).is_some_and(|u| u.same_kind(own))));
+        let is_read = inside.is_empty() || Quantity::from_unit(inside).is_some() || is_remark;
+        (!is_read).then(|| inside.to_owned())
+    }
+}
+
+/// Words in brackets that say which value it is, not its unit. Common practice, no source.
+const BESIDE_UNITS: [&str; 22] = [
+    "max", "min", "rms", "eff", "ac", "dc", "hv", "total", "peak", "avg", "mean", "end", "final",
+    "set", "soll", "ist", "actual", "measured", "gemessen", "real", "hi", "lo",
+];
+
+/// Words in round brackets that are units, of something else. Common practice, no source.
+const NO_UNITS_OF_CURRENT: [&str; 6] = ["counts", "digits", "percent", "steps", "ticks", "p.u."];
+
 /// Refuses settings that name a column which does not exist: they would do nothing, without a word.
 ///
 /// # Errors
@@ -169,7 +213,7 @@ pub fn check(config: &Config) -> Result<()> {
         Meaning::Factor(_) | Meaning::Unknown => None,
     };
     for target in config.columns.values() {
-        if Field::from_name(target).is_none() && !is_factor(target) {
+        if Field::with_unit(target).is_none() && !is_factor(target) {
             return Err(config.unknown("[columns]", "column", target, meant(target), both()));
         }
     }
@@ -195,13 +239,7 @@ pub fn check(config: &Config) -> Result<()> {
 
 /// Lower case, single spaces of whatever kind, without signs that are not seen.
 pub(super) fn squeeze(text: &str) -> String {
-    let seen: String = text.chars().filter(|c| !is_unseen(*c)).collect();
-    seen.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
-/// Marks without width: of byte order, of places where a word may break, joiners.
-pub(super) fn is_unseen(c: char) -> bool {
-    matches!(c, '\u{ad}' | '\u{200b}'..='\u{200f}' | '\u{2060}' | '\u{feff}')
+    super::cell::tidy(text).to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 #[cfg(test)]

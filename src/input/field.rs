@@ -143,6 +143,22 @@ impl Field {
         Self::ALL.iter().find(|(_, n)| *n == name).map(|(f, _)| *f)
     }
 
+    /// The field of a name in the settings, and the unit that it states: a canonical name, or one with another
+    /// unit behind it (`reading_ua`, `applied_kv`).
+    #[must_use]
+    pub fn with_unit(name: &str) -> Option<(Self, Option<Quantity>)> {
+        if let Some(field) = Self::from_name(name) {
+            return Some((field, field.quantity()));
+        }
+        let (stem, unit) = name.rsplit_once('_')?;
+        let unit = Quantity::from_unit(unit)?;
+        Self::ALL.iter().find_map(|(field, own)| {
+            let same = own.rsplit_once('_').is_some_and(|(s, _)| s == stem)
+                && field.quantity().is_some_and(|q| q.same_kind(unit));
+            same.then_some((*field, Some(unit)))
+        })
+    }
+
     /// What its numbers measure, in the unit of its canonical name; `None` for text and counts.
     #[must_use]
     pub fn quantity(self) -> Option<Quantity> {

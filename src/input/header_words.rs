@@ -189,7 +189,7 @@ pub(super) fn said(header: &str) -> Said {
 fn by_brackets(header: &str) -> (String, Vec<String>) {
     let (mut outside, mut inside) = (String::new(), Vec::new());
     let mut depth = 0_u32;
-    for c in header.nfkc().filter(|c| !super::columns::is_unseen(*c)) {
+    for c in header.nfkc().filter(|c| !super::cell::is_invisible(*c)) {
         match c {
             '[' | '(' | '（' | '【' | '［' | '{' => {
                 depth += 1;

@@ -6,10 +6,10 @@
 
 use std::collections::BTreeMap;
 
-use super::cell::DecimalSign;
 use super::columns::{Field, Headers, Heading, Meaning, squeeze};
+use super::dates::DateWay;
 use super::taken::{Sure, Taken};
-use crate::config::DateOrder;
+use crate::config::DecimalSign;
 use crate::note::Note;
 use crate::records::Quantity;
 
@@ -90,27 +90,22 @@ pub struct Layout {
     pub groups: Vec<Group>,
     /// Values that hold for the whole table: from lines before the header, names and config.
     pub fixed: BTreeMap<Field, String>,
+    /// Those of them that lines before the header state, with the units named there.
+    pub titled: Vec<(Field, Option<Quantity>)>,
+    /// A row of units below the header, for recognising it when it comes again.
+    pub units_row: Vec<String>,
+    /// Columns whose unit in that row is none, or is not that of the header: what stands there.
+    pub odd_units: Vec<OddUnit>,
     /// Decimal sign.
     pub sign: DecimalSign,
-    /// Order of day and month, where dates need one.
-    pub order: Option<DateOrder>,
+    /// How its dates are read.
+    pub dates: DateWay,
     /// Whether blank cells at the end of a row are left away, as some exporters do: rows may be shorter
     /// than the header then. Else a short row has lost a cell, nobody knows which.
     pub trims: bool,
 }
 
 impl Layout {
-    /// Columns that hold numbers with a unit, for telling the decimal sign.
-    #[must_use]
-    pub fn numeric_columns(&self) -> Vec<usize> {
-        let with_unit = || Field::ALL.iter().map(|(f, _)| *f).filter(|f| f.quantity().is_some());
-        self.groups
-            .iter()
-            .flat_map(|g| with_unit().filter_map(|f| g.columns.get(f)))
-            .map(|(c, _)| usize::from(c))
-            .collect()
-    }
-
     /// Whether the table has no header and its columns are called by their places.
     #[must_use]
     pub fn is_headerless(&self) -> bool {
@@ -140,7 +135,7 @@ impl Layout {
             return Some(String::new());
         }
         if let Some(own) = field.quantity() {
-            let written = super::cell::number(cell, self.sign)?;
+            let written = super::numbers::number(cell, self.sign)?;
             let from = written.unit.or(unit).unwrap_or(own);
             if !from.same_kind(own) {
                 return None;
@@ -151,12 +146,19 @@ impl Layout {
             return Some(format!("{side}{}", number.to_f64()));
         }
         if matches!(field, Field::TestedAt | Field::Date) {
-            let (date, rest) = super::dates::written_date(cell)?;
-            let day = date.day(self.order)?;
-            let day = chrono::NaiveDate::default() + chrono::TimeDelta::try_days(day)?;
-            return Some(format!("{day} {rest}").trim_end().to_owned());
+            let (day_s, second) = self.dates.read(cell).ok()?;
+            let at = chrono::DateTime::from_timestamp(day_s + second.unwrap_or(0), 0)?;
+            let format = if second.is_some() { "%Y-%m-%d %H:%M:%S" } else { "%Y-%m-%d" };
+            return Some(at.format(format).to_string());
         }
         Some(cell.to_owned())
+    }
+
+    /// The column that holds the time of day beside a date.
+    #[must_use]
+    pub fn time_column(&self) -> Option<usize> {
+        let (column, _) = self.groups.first()?.columns.get(Field::Time)?;
+        Some(usize::from(column))
     }
 
     /// The column that holds the date.
@@ -175,11 +177,27 @@ impl Layout {
         fixed: &BTreeMap<Field, String>,
     ) {
         let before = self.header_rows.saturating_sub(1).min(rows.len());
-        self.fixed = preamble(&rows[..before], headers);
+        self.fixed.clear();
+        self.titled.clear();
+        for (field, (value, unit)) in preamble(&rows[..before], headers) {
+            self.fixed.insert(field, value);
+            self.titled.push((field, unit));
+        }
         for (field, value) in fixed {
             self.fixed.entry(*field).or_insert_with(|| value.clone());
         }
     }
+}
+
+/// A unit below the header that is none, or not the one in the header.
+#[derive(Debug, Clone)]
+pub struct OddUnit {
+    /// Meaning of the column.
+    pub field: Field,
+    /// The column.
+    pub column: u16,
+    /// What stands there.
+    pub found: String,
 }
 
 /// A title that spans several columns of one row.
@@ -291,7 +309,7 @@ impl Candidate {
         let mut undecided = None;
         if layout.groups[0].title.is_none() {
             let (above, below) = rows.split_at(layout.header_rows.min(rows.len()));
-            let mut known = preamble(above, headers);
+            let mut known = titles(above, headers);
             known.extend(fixed.iter().map(|(k, v)| (*k, v.clone())));
             let chosen = choice::choose(&layout.names, headings, below, headers, &known);
             layout.groups[0].columns = chosen.columns;
@@ -399,8 +417,11 @@ fn candidate(
         told: Vec::new(),
         groups,
         fixed: fixed.clone(),
+        titled: Vec::new(),
+        units_row: Vec::new(),
+        odd_units: Vec::new(),
         sign: DecimalSign::Point,
-        order: None,
+        dates: DateWay::default(),
         trims: false,
     };
     Some(Candidate { score, layout, headings })
@@ -487,7 +508,15 @@ fn group_titles(top: &[String], width: usize, spans: &[Span], row: usize) -> Vec
 
 /// `name: value` pairs in the lines before a header.
 #[must_use]
-pub fn preamble(rows: &[Vec<String>], headers: &Headers) -> BTreeMap<Field, String> {
+pub fn titles(rows: &[Vec<String>], headers: &Headers) -> BTreeMap<Field, String> {
+    preamble(rows, headers).into_iter().map(|(field, (value, _))| (field, value)).collect()
+}
+
+/// The same, each with the unit that its name states.
+fn preamble(
+    rows: &[Vec<String>],
+    headers: &Headers,
+) -> BTreeMap<Field, (String, Option<Quantity>)> {
     let mut found = BTreeMap::new();
     for row in rows {
         let cells: Vec<&str> = row.iter().map(|c| c.trim()).filter(|c| !c.is_empty()).collect();
@@ -498,11 +527,14 @@ pub fn preamble(rows: &[Vec<String>], headers: &Headers) -> BTreeMap<Field, Stri
         };
         let Some((name, value)) = pair else { continue };
         // What came of a test holds for no whole table.
-        if let Meaning::Field(field, _) = headers.meaning(name)
+        if let Meaning::Field(field, unit) = headers.meaning(name)
             && ![Field::Reading, Field::Outcome, Field::Reason].contains(&field)
             && !value.trim().is_empty()
         {
-            found.entry(field).or_insert_with(|| value.trim().to_owned());
+            let unread = field.quantity().and_then(|own| headers.unread_unit(name, own));
+            // With a unit that is none the value is no number.
+            let value = unread.map_or(value.trim().to_owned(), |unit| format!("{value} [{unit}]"));
+            found.entry(field).or_insert((value, unit));
         }
     }
     found

@@ -7,6 +7,7 @@
 mod cell;
 pub mod columns;
 mod compound;
+mod conventions;
 pub mod dates;
 pub mod discover;
 pub mod earlier;
@@ -15,6 +16,7 @@ mod header_meaning;
 mod header_words;
 mod kinds;
 pub mod layout;
+mod numbers;
 mod open_document;
 pub mod outcomes;
 mod parquet;
@@ -27,8 +29,9 @@ mod unpack;
 mod words;
 mod workbook;
 
+pub use dates::OTHER_ORDER;
 pub use register::register;
-pub use rows::BUILT_IN_FACTORS;
+pub use rows::{BUILT_IN_FACTORS, OUTCOME_EXPECTED};
 pub use stream::{FileSeen, Read, Refused, Table, read};
 pub use words::plain_serial;
 pub use workbook::THREAD as WORKBOOK_THREAD;

@@ -58,8 +58,138 @@ impl Outcomes {
     #[must_use]
     pub fn said(&self, word: &str) -> Option<Said> {
         let word = super::columns::squeeze(word);
-        self.mapped.get(&word).copied().or_else(|| canonical(&word)).or_else(|| trade_word(&word))
+        self.whole(&word).or_else(|| self.begins_with_failure(&word))
     }
+
+    fn whole(&self, word: &str) -> Option<Said> {
+        self.mapped.get(word).copied().or_else(|| canonical(word)).or_else(|| trade_word(word))
+    }
+
+    /// A word that begins with one for a failure is that failure (`FAIL: arc`, `NG2`, `不良(高)`), unless what
+    /// follows takes it back. What begins with a pass stays unknown: what follows may take that back.
+    fn begins_with_failure(&self, word: &str) -> Option<Said> {
+        let ends = word.char_indices().skip(1).filter(|(at, next)| {
+            let before = word[..*at].chars().next_back();
+            // Scripts without spaces between words end a word anywhere.
+            !next.is_alphabetic() || before.is_some_and(|c| c > '\u{2e80}')
+        });
+        let apart = |c: char| !c.is_alphanumeric();
+        for (at, _) in ends.collect::<Vec<_>>().into_iter().rev() {
+            let (head, rest) = (word[..at].trim_end_matches(apart), word[at..].trim_matches(apart));
+            let said = match self.whole(head) {
+                Some(said) if said != Said::Class(Outcome::Pass) => said,
+                _ => continue,
+            };
+            if ALONE.contains(&head) {
+                continue;
+            }
+            let passes = |w: &str| self.whole(w) == Some(Said::Class(Outcome::Pass));
+            if rest.split(apart).any(|w| NONE_OF_IT.contains(&w) || passes(w)) || passes(rest) {
+                return None;
+            }
+            return match self.whole(rest) {
+                Some(Said::Class(class)) if said == Said::Fail => Some(Said::Class(class)),
+                _ => Some(said),
+            };
+        }
+        None
+    }
+}
+
+/// Words that are a failure only where they stand alone. Common practice, no source.
+const ALONE: [&str; 18] = [
+    "f",
+    "red",
+    "ret",
+    "mau",
+    "high",
+    "low",
+    "over",
+    "under",
+    "short",
+    "stop",
+    "false",
+    "arco",
+    "scarica",
+    "limite haute",
+    "limite basse",
+    "high limit",
+    "low limit",
+    "ko",
+];
+
+/// What takes a failure back behind its word. Common practice, no source.
+const NONE_OF_IT: [&str; 17] = [
+    "0", "00", "none", "no", "not", "without", "free", "keine", "kein", "ohne", "aucun", "nessuno",
+    "ninguno", "brak", "无", "なし", "無し",
+];
+
+/// Whether a text is nothing but dashes and points: no number was shown.
+#[must_use]
+pub fn is_dashes(text: &str) -> bool {
+    text.contains(['-', '–', '—']) && text.chars().all(|c| "-–—_. ".contains(c))
+}
+
+/// Whether a text beside a failure stands for a reading that was not taken, or was beyond the range. Common practice,
+/// no source.
+#[must_use]
+pub fn is_no_reading(text: &str) -> bool {
+    let word = super::columns::squeeze(text);
+    !word.contains(|c: char| c.is_alphanumeric())
+        || [
+            "ol",
+            "o.l",
+            "o.l.",
+            "0l",
+            "ovl",
+            "ovld",
+            "ofl",
+            "over",
+            "overload",
+            "overflow",
+            "overrange",
+            "over range",
+            "out of range",
+            "range",
+            "über",
+            "überlauf",
+            "hi",
+            "high",
+            "n/a",
+            "na",
+            "n.a.",
+            "n.v.",
+            "k.a.",
+            "nan",
+            "null",
+            "nil",
+            "none",
+            "no data",
+            "no reading",
+            "inf",
+            "infinity",
+            "err",
+            "error",
+            "fail",
+            "failed",
+            "invalid",
+            "trip",
+            "tripped",
+            "arc",
+            "short",
+            "x",
+            "xx",
+            "xxx",
+        ]
+        .contains(&word.as_str())
+}
+
+/// Whether a text in the place of a limit says that there is none. Common practice, no source.
+#[must_use]
+pub fn is_no_limit(text: &str) -> bool {
+    let word = super::columns::squeeze(text);
+    ["off", "none", "n/a", "na", "n.a.", "no", "aus", "keine", "disabled", "null", "nan", "inf"]
+        .contains(&word.as_str())
 }
 
 /// The words of the config and of JSON.
@@ -72,6 +202,7 @@ fn canonical(word: &str) -> Option<Said> {
         "breakdown" => Said::Class(Outcome::Breakdown),
         "arc" => Said::Class(Outcome::Arc),
         "not completed" => Said::Class(Outcome::NotCompleted),
+        "failed, class not known" => Said::Class(Outcome::Failed),
         _ => return None,
     })
 }
@@ -92,18 +223,18 @@ fn trade_word(word: &str) -> Option<Said> {
         | "合格" | "通过" | "良品" | "良" | "合格品" | "正常" | "及格" | "適合" | "良好" => {
             Said::Class(Outcome::Pass)
         }
-        "failed" | "nok" | "not ok" | "ng" | "ko" | "bad" | "reject" | "rejected" | "false"
-        | "schlecht" | "n.i.o." | "nio" | "nicht in ordnung" | "nicht bestanden" | "fehler"
-        | "fehlerhaft" | "ausschuss" | "mauvais" | "non conforme" | "échec" | "échoué"
-        | "défaut" | "refusé" | "rebut" | "non superato" | "non idoneo" | "fallito" | "scarto"
-        | "difettoso" | "no conforme" | "no apto" | "fallo" | "falla" | "rechazado"
-        | "incorrecto" | "malo" | "zły" | "negatywny" | "niezaliczony" | "niezgodny"
-        | "wadliwy" | "odrzucony" | "wadliwa" | "negatywna" | "zła" | "niezgodna"
-        | "niezaliczone" | "f" | "no go" | "nogo" | "n. i. o." | "negativ" | "échoué(e)"
-        | "non-conforme" | "non conformes" | "negativo" | "respinto" | "no conforme."
-        | "rechazada" | "no aprobado" | "reprobado" | "insatisfactorio" | "reprovado"
-        | "reprovada" | "rejeitado" | "não conforme" | "não aprovado" | "falha" | "falhou"
-        | "mau" | "fout" | "afgekeurd" | "gezakt" | "niet goed" | "niet geslaagd"
+        "failed" | "failure" | "trip" | "tripped" | "nok" | "not ok" | "ng" | "ko" | "bad"
+        | "reject" | "rejected" | "false" | "schlecht" | "n.i.o." | "nio" | "nicht in ordnung"
+        | "nicht bestanden" | "fehler" | "fehlerhaft" | "ausschuss" | "mauvais"
+        | "non conforme" | "échec" | "échoué" | "défaut" | "refusé" | "rebut" | "non superato"
+        | "non idoneo" | "fallito" | "scarto" | "difettoso" | "no conforme" | "no apto"
+        | "fallo" | "falla" | "rechazado" | "incorrecto" | "malo" | "zły" | "negatywny"
+        | "niezaliczony" | "niezgodny" | "wadliwy" | "odrzucony" | "wadliwa" | "negatywna"
+        | "zła" | "niezgodna" | "niezaliczone" | "f" | "no go" | "nogo" | "n. i. o."
+        | "negativ" | "échoué(e)" | "non-conforme" | "non conformes" | "negativo" | "respinto"
+        | "no conforme." | "rechazada" | "no aprobado" | "reprobado" | "insatisfactorio"
+        | "reprovado" | "reprovada" | "rejeitado" | "não conforme" | "não aprovado" | "falha"
+        | "falhou" | "mau" | "fout" | "afgekeurd" | "gezakt" | "niet goed" | "niet geslaagd"
         | "voldoet niet" | "slecht" | "nevyhověl" | "nevyhověla" | "nevyhovuje"
         | "nevyhovující" | "vadný" | "neshoda" | "neprošel" | "špatný" | "chyba" | "kaldı"
         | "başarısız" | "uygun değil" | "ret" | "red" | "hata" | "hatalı" | "olumsuz"

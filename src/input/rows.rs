@@ -9,10 +9,11 @@ use hashbrown::HashMap;
 use self::test::ModelFacts;
 use super::cell::Cell;
 use super::columns::{Field, Meaning, squeeze};
+use super::dates::moment;
 use super::layout::{Layout, MOST_COLUMNS};
 use super::outcomes::Said;
 use super::words::Words;
-use crate::records::{Batch, Book, FactorSet, Limits, Setup, TestKind, Unreadable};
+use crate::records::{Batch, Book, FactorSet, Limits, Outcome, Setup, TestKind, Unreadable};
 
 mod beside;
 mod test;
@@ -25,6 +26,9 @@ pub const BUILT_IN_FACTORS: [(Field, &str); 4] = [
     (Field::Shift, "shift"),
     (Field::Fixture, "fixture"),
 ];
+
+/// What is said to be expected where an outcome cannot be read.
+pub const OUTCOME_EXPECTED: &str = "an outcome word (map it under [outcomes])";
 
 /// Reads the rows of one piece of a table into a [`Batch`].
 pub struct Parser<'a> {
@@ -45,6 +49,8 @@ pub struct Parser<'a> {
     levels: FactorSet,
     plain: String,
     date: (String, Option<i64>),
+    /// What the outcome column of the test at hand says.
+    row_said: Option<Said>,
     /// What was said of unreadable rows.
     told: HashSet<Arc<str>>,
 }
@@ -88,6 +94,7 @@ impl<'a> Parser<'a> {
             levels: FactorSet(Vec::new()),
             plain: String::new(),
             date: (String::new(), None),
+            row_said: None,
             told: HashSet::new(),
         }
     }
@@ -116,6 +123,10 @@ impl<'a> Parser<'a> {
             column: self.shared(column),
             expected: self.shared(expected),
             found: self.shared(&shorten(found)),
+            outcome: self.row_said.take().map(|said| match said {
+                Said::Class(outcome) => outcome,
+                Said::Fail => Outcome::Failed,
+            }),
         };
         self.batch.unreadable.push(row);
     }
@@ -167,8 +178,12 @@ impl<'a> Parser<'a> {
             if !group.own.is_empty() && group.own.iter().all(|&c| cell(usize::from(c)).is_empty()) {
                 continue;
             }
+            self.row_said = None;
             match self.test(line, part, group, cell) {
-                Ok(record) => self.batch.records.push(record),
+                Ok(record) => {
+                    self.row_said = None;
+                    self.batch.records.push(record);
+                }
                 Err(wrong) => {
                     self.unreadable(line, &wrong.column, &wrong.expected, &wrong.found);
                 }
@@ -184,8 +199,13 @@ impl<'a> Parser<'a> {
             .or_else(|| self.layout.groups[0].columns.get(Field::TestedAt))
             .map_or(0, |(c, _)| usize::from(c));
         match cell(first) {
-            Cell::Text(text) if text.as_bytes()[0].is_ascii_digit() => return RowKind::Test,
+            Cell::Text(text) if text.as_bytes()[0].is_ascii_digit() || moment(text).is_some() => {
+                return RowKind::Test;
+            }
             Cell::Stamp(_) => return RowKind::Test,
+            Cell::Number(n) if self.layout.dates.read(&n.to_string()).is_ok() => {
+                return RowKind::Test;
+            }
             _ => {}
         }
         let filled: Vec<Cell<'c>> = (0..width).map(cell).filter(|c| !c.is_empty()).collect();
@@ -198,6 +218,12 @@ impl<'a> Parser<'a> {
             .count();
         let named = header.iter().filter(|n| !n.is_empty()).count();
         if same == filled.len() && same == named {
+            return RowKind::SteppedOver;
+        }
+        let units = &self.layout.units_row;
+        if !units.is_empty()
+            && (0..width).all(|n| cell(n).shown() == units.get(n).map_or("", |u| u.trim()))
+        {
             return RowKind::SteppedOver;
         }
         if self.is_other_header(width, cell) {

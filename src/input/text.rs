@@ -14,10 +14,11 @@ use std::io::Read;
 use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
 use encoding_rs_io::DecodeReaderBytesBuilder;
 
-use super::cell::{Cell, DecimalSign, decimal_sign};
+use super::cell::Cell;
 use super::columns::{Field, Headers};
-use super::dates::OrderSeen;
-use super::layout::{LOOKED_AT, Layout, MOST_COLUMNS, Partial, find, header_text, preamble};
+use super::dates::DatesSeen;
+use super::layout::{LOOKED_AT, Layout, MOST_COLUMNS, Partial, find, header_text, titles};
+use super::numbers::SignsSeen;
 use super::rows::Parser;
 
 /// Size of a piece in bytes.
@@ -184,7 +185,8 @@ pub fn first_rows(piece: &[u8], delimiter: u8, header_rows: usize) -> Vec<Vec<St
     rows.into_iter().skip(header_rows).collect()
 }
 
-/// The delimiter and layout of a table from its first piece: those that explain most columns.
+/// The delimiter and layout of a table from its first piece, those that explain most columns, and what its
+/// numbers show.
 ///
 /// # Errors
 /// Where no way to split it gives a usable header: the one that says most.
@@ -192,13 +194,13 @@ pub fn understand(
     piece: &[u8],
     headers: &Headers,
     fixed: &BTreeMap<Field, String>,
-) -> Result<(u8, Layout), (u8, Box<Partial>)> {
+) -> Result<(u8, Layout, SignsSeen), (u8, Box<Partial>)> {
     let mut best: Option<(usize, u8, Layout)> = None;
     let mut nearest: Option<(u8, Box<Partial>)> = None;
     for delimiter in DELIMITERS {
         let rows = head(piece, delimiter, LOOKED_AT);
         // The lines before the header depend on it and it on them: a first look without them.
-        let mut known = preamble(&rows[..rows.len().min(30)], headers);
+        let mut known = titles(&rows[..rows.len().min(30)], headers);
         known.extend(fixed.iter().map(|(k, v)| (*k, v.clone())));
         match find(&rows, &[], headers, &known) {
             Ok((score, mut layout)) => {
@@ -219,9 +221,13 @@ pub fn understand(
         return Err(nearest.expect("each delimiter gives one or the other"));
     };
     let rows = head(piece, delimiter, SAMPLE);
-    layout.sign = sign(&rows, &layout);
+    layout.take_units_row(&rows);
     layout.trims = trims(&rows, &layout);
-    Ok((delimiter, layout))
+    let mut signs = signs(&rows, &layout);
+    if signs.decide().is_err() {
+        signs = self::signs(&head(piece, delimiter, usize::MAX), &layout);
+    }
+    Ok((delimiter, layout, signs))
 }
 
 /// Whether so many rows are shorter than the header that it is this exporter's manner.
@@ -235,33 +241,40 @@ fn trims(rows: &[Vec<String>], layout: &Layout) -> bool {
     short * TRIMS_FROM > all
 }
 
-fn sign(rows: &[Vec<String>], layout: &Layout) -> DecimalSign {
-    let numeric = layout.numeric_columns();
-    let texts = rows
-        .iter()
-        .skip(layout.header_rows)
-        .flat_map(|row| numeric.iter().filter_map(|n| row.get(*n)).map(|c| c.trim()));
-    decimal_sign(texts).unwrap_or(DecimalSign::Point)
+fn signs(rows: &[Vec<String>], layout: &Layout) -> SignsSeen {
+    let mut signs = SignsSeen::default();
+    for row in rows.iter().skip(layout.header_rows) {
+        layout.look_at_numbers(&mut signs, |n| row.get(n).map(String::as_str));
+    }
+    signs
 }
 
-/// Looks at the dates of a piece, after the first `skip` records, until they decide the order of day and month.
-pub fn date_order(
+/// Looks at the dates and times of a piece, after the first `skip` records.
+pub fn look_at_dates(
     piece: &[u8],
     delimiter: u8,
     layout: &Layout,
     skip: usize,
-    order: &mut OrderSeen,
+    dates: &mut DatesSeen,
 ) {
-    let Some(column) = layout.date_column() else { return };
+    let (date, time) = (layout.date_column(), layout.time_column());
     let mut record = csv::ByteRecord::new();
     let mut reader = records(piece, delimiter);
     let mut seen = 0_usize;
-    while order.order.is_none() && reader.read_byte_record(&mut record).unwrap_or(false) {
+    while reader.read_byte_record(&mut record).unwrap_or(false) {
         seen += 1;
-        if seen > skip
-            && let Some(Cell::Text(text)) = record.get(column).map(Cell::from_bytes)
-        {
-            order.look(text);
+        if seen <= skip {
+            continue;
+        }
+        let text = |column: Option<usize>| match record.get(column?).map(Cell::from_bytes) {
+            Some(Cell::Text(text)) => Some(text),
+            _ => None,
+        };
+        if let Some(text) = text(date) {
+            dates.look(text);
+        }
+        if let Some(text) = text(time) {
+            dates.look_at_time(text);
         }
     }
 }

@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, HashSet};
 
+use super::cell::is_invisible;
 use super::columns::{Field, Headers, squeeze};
 use super::kinds::test_kind;
 use super::outcomes::Outcomes;
@@ -67,7 +68,7 @@ impl Words {
 pub fn plain_serial(serial: &str) -> String {
     serial
         .chars()
-        .filter(|c| !c.is_whitespace() && !"-–—_".contains(*c))
+        .filter(|c| !c.is_whitespace() && !"-–—_".contains(*c) && !is_invisible(*c))
         .flat_map(char::to_lowercase)
         .collect()
 }

@@ -10,9 +10,9 @@ use std::io::Cursor;
 
 use calamine::{CellErrorType, Data, DataRef, Range, Reader, SheetVisible, Sheets};
 
-use super::cell::{Cell, DecimalSign, decimal_sign};
+use super::cell::Cell;
 use super::columns::{Field, Headers};
-use super::dates::OrderSeen;
+use super::conventions::Seen;
 use super::layout::{LOOKED_AT, Layout, Partial, Span, find, header_text};
 use super::rows::Parser;
 
@@ -239,7 +239,7 @@ fn cell(data: &Data) -> Cell<'_> {
     }
 }
 
-/// The layout of a sheet, with what its dates tell about their order.
+/// The layout of a sheet, with what its numbers and dates show.
 ///
 /// # Errors
 /// Where no row is a usable header: what was understood of the sheet all the same.
@@ -247,7 +247,7 @@ pub fn understand(
     sheet: &Sheet,
     headers: &Headers,
     fixed: &BTreeMap<Field, String>,
-) -> Result<(Layout, OrderSeen), Box<Partial>> {
+) -> Result<(Layout, Seen), Box<Partial>> {
     let rows: Vec<Vec<String>> =
         (0..sheet.cells.height().min(LOOKED_AT)).map(|n| sheet.text_row(n)).collect();
     let (_, mut layout) = find(&rows, &sheet.spans, headers, fixed).map_err(|mut partial| {
@@ -255,24 +255,25 @@ pub fn understand(
         partial
     })?;
     layout.settle(&rows, headers, fixed);
-    let numeric = layout.numeric_columns();
-    let body = layout.header_rows..sheet.cells.height();
-    let texts = body.clone().flat_map(|row| {
-        numeric.iter().filter_map(move |n| match sheet.cells.get((row, *n)) {
-            Some(Data::String(s)) => Some(s.trim()),
+    layout.take_units_row(&rows);
+    let mut seen = Seen::default();
+    let (date, time) = (layout.date_column(), layout.time_column());
+    for row in layout.header_rows..sheet.cells.height() {
+        let text = |n: usize| match sheet.cells.get((row, n)) {
+            Some(Data::String(s)) => Some(s.as_str()),
             _ => None,
-        })
-    });
-    layout.sign = decimal_sign(texts).unwrap_or(DecimalSign::Point);
-    let mut order = OrderSeen::default();
-    if let Some(column) = layout.date_column() {
-        for row in body {
-            if let Some(Data::String(s)) = sheet.cells.get((row, column)) {
-                order.look(s.trim());
-            }
+        };
+        layout.look_at_numbers(&mut seen.signs, text);
+        if let Some(text) = date.and_then(text) {
+            seen.dates.look(text.trim());
+        } else if let Some(Data::Float(count)) = date.and_then(|n| sheet.cells.get((row, n))) {
+            seen.dates.look(&count.to_string());
+        }
+        if let Some(text) = time.and_then(text) {
+            seen.dates.look_at_time(text.trim());
         }
     }
-    Ok((layout, order))
+    Ok((layout, seen))
 }
 
 /// Parses the rows of a sheet below its header.

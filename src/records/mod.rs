@@ -98,6 +98,8 @@ pub enum Outcome {
     Arc,
     /// Stopped, interlock opened, set-up fault.
     NotCompleted,
+    /// Failed, and nothing tells by what: a bare failure where no limit is known. Says nothing of the leakage.
+    Failed,
 }
 
 impl Outcome {
@@ -111,17 +113,19 @@ impl Outcome {
             Self::Breakdown => "breakdown",
             Self::Arc => "arc",
             Self::NotCompleted => "not completed",
+            Self::Failed => "failed, class not known",
         }
     }
 
     /// Every outcome, in the order of design section 4.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 7] = [
         Self::Pass,
         Self::OverLimit,
         Self::UnderLimit,
         Self::Breakdown,
         Self::Arc,
         Self::NotCompleted,
+        Self::Failed,
     ];
 }
 
@@ -274,6 +278,8 @@ pub struct Unreadable {
     pub expected: Arc<str>,
     /// What was found.
     pub found: Arc<str>,
+    /// What the test ended with, where that could be read: such rows are no random loss.
+    pub outcome: Option<Outcome>,
 }
 
 /// The room's air on one day at one station, summed over rows.
@@ -354,6 +360,7 @@ impl Unreadable {
             column: "".into(),
             expected: "one table in a file or sheet".into(),
             found: format!("a row below another header in row {header}").into(),
+            outcome: None,
         }
     }
 }

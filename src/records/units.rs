@@ -117,6 +117,40 @@ impl Quantity {
             "MΩ" | "MOhm" | "Mohm" => Self::Resistance(6),
             "°C" | "C" | "degC" | "c" => Self::Celsius,
             "%" | "%RH" | "% RH" | "%rh" | "% r.F." | "%rF" => Self::Percent,
+            other => return Self::from_words(other),
+        })
+    }
+
+    /// The units of which [`Self::from_unit`] does not know the spelling as it stands: in words, with the kind of
+    /// current behind it, or with the sign for micro as another code page shows it.
+    fn from_words(text: &str) -> Option<Self> {
+        let plain = text.trim_end_matches(['~', '=', '⎓', '.']).trim_end();
+        let lower = plain.to_lowercase();
+        for kind in ["rms", "eff", "ac", "dc"] {
+            if let Some(unit) = lower.strip_suffix(kind)
+                && let Some(unit) = plain.get(..unit.len()).filter(|unit| !unit.trim().is_empty())
+            {
+                return Self::from_unit(unit.trim_end_matches(['_', '(']));
+            }
+        }
+        if plain != text {
+            return Self::from_unit(plain);
+        }
+        Some(match lower.as_str() {
+            "amp" | "amps" | "ampere" | "amperes" | "安" | "安培" => Self::Current(0),
+            "milliamp" | "milliamps" | "milliampere" | "milliamperes" | "miliampery"
+            | "miliamperios" | "milliampère" | "milliampères" | "毫安" => Self::Current(-3),
+            // The sign for micro of code pages 437 and 850 read as a western one, and of UTF-8.
+            "æa" | "╡a" | "âµa" | "î¼a" | "microamp" | "microamps" | "microampere"
+            | "microamperes" | "mikroampere" | "microampère" | "microampères" | "微安" => {
+                Self::Current(-6)
+            }
+            "volt" | "volts" | "伏" => Self::Voltage(0),
+            "kilovolt" | "kilovolts" | "千伏" => Self::Voltage(3),
+            "hertz" | "赫兹" => Self::Frequency(0),
+            "second" | "sek" | "sekunden" | "secondes" | "secondi" | "segundos" | "sekundy"
+            | "秒" => Self::Time(0),
+            "msec" | "millisekunden" | "毫秒" => Self::Time(-3),
             _ => return None,
         })
     }

@@ -2,12 +2,85 @@
 //!
 //! Here, since only this room sees rows; pages and the CSV file show the list as it is.
 
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
 use rayon::prelude::*;
 
-use super::{Pass, Says, Test, Tests};
-use crate::records::pa_to_ma;
+use super::{Pass, Says, Series, Test, Tests};
+use crate::input::{OTHER_ORDER, OUTCOME_EXPECTED};
+use crate::note::Note;
+use crate::records::{Outcome, Source, Unreadable, pa_to_ma};
 use crate::words::path_text;
 use crate::words::time::time_text;
+
+/// Unreadable rows that may be failures, as a share of the failures counted, from which they are told first: fewer
+/// move no share of failures by more than the hundredth part.
+const LOST_SHARE: u64 = 100;
+/// Most words shown for outcomes that are not known.
+const WORDS_SHOWN: usize = 5;
+
+/// What is said first of unreadable rows that failed or whose outcome could not be read: they are no random loss.
+pub(super) fn lost_failures(unreadable: &[Unreadable], series: &[Series]) -> Option<Note> {
+    let mut by_outcome: BTreeMap<&str, u64> = BTreeMap::new();
+    let mut words: BTreeMap<&str, u64> = BTreeMap::new();
+    for row in unreadable.iter().filter(|r| r.outcome != Some(Outcome::Pass)) {
+        match row.outcome {
+            Some(outcome) => *by_outcome.entry(outcome.words()).or_default() += 1,
+            None if row.expected.starts_with(OUTCOME_EXPECTED) => {
+                *words.entry(&row.found).or_default() += 1;
+            }
+            None => {}
+        }
+    }
+    let lost: u64 = by_outcome.values().chain(words.values()).sum();
+    let failed: u64 = series.iter().map(|s| s.units() - s.count(Outcome::Pass)).sum();
+    if lost == 0 || lost * LOST_SHARE <= failed {
+        return None;
+    }
+    let mut counted: Vec<String> =
+        by_outcome.iter().map(|(outcome, n)| format!("{n} {outcome}")).collect();
+    let mut common: Vec<(&&str, &u64)> = words.iter().collect();
+    common.sort_by_key(|(_, n)| std::cmp::Reverse(**n));
+    counted.extend(common.iter().take(WORDS_SHOWN).map(|(word, n)| format!("{n} {word:?}")));
+    if let Some(rest) = common.get(WORDS_SHOWN..)
+        && !rest.is_empty()
+    {
+        counted.push(format!("{} other words", rest.len()));
+    }
+    Some(Note::first(format!(
+        "{lost} unreadable rows may be failures, and are missing among the {failed} counted: {}; put right what rows-not-used.csv says of them, or map the words under [outcomes]",
+        counted.join(", ")
+    )))
+}
+
+/// What is said of failures of which nothing tells the class.
+pub(super) fn no_class(series: &[Series]) -> Option<Note> {
+    let failed: u64 = series.iter().map(|s| s.count(Outcome::Failed)).sum();
+    (failed > 0).then(|| {
+        Note::new(format!(
+            "{failed} failures have no class: where no high limit is known nothing tells a trip from a breakdown, and they say nothing of the leakage; state high_limit_ma under [model.\"NAME\"], or map the outcome words under [outcomes]"
+        ))
+    })
+}
+
+/// What is said first of tables in which dates of both orders stand: those of their other rows that could be read
+/// both ways may be wrong. Within its first piece such a table is refused; here are those of which later rows tell.
+pub(super) fn two_orders<'a>(
+    unreadable: &[Unreadable],
+    sources: &'a [Arc<Source>],
+) -> impl Iterator<Item = Note> + 'a {
+    let mut first: BTreeMap<u16, (u64, u32, Arc<str>)> = BTreeMap::new();
+    for row in unreadable.iter().filter(|r| &*r.expected == OTHER_ORDER) {
+        first.entry(row.source).or_insert_with(|| (0, row.line, row.found.clone())).0 += 1;
+    }
+    first.into_iter().map(|(source, (rows, line, found))| {
+        Note::first(format!(
+            "{}: dates in two orders: {rows} rows from row {line} on ({found:?}) do not fit the order of the rows before, of which those that can be read both ways may be wrong; export it again with one order",
+            sources[usize::from(source)]
+        ))
+    })
+}
 
 /// One row that was not used.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]

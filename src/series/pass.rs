@@ -34,6 +34,8 @@ pub struct Ledger {
     pub set_aside: BTreeMap<SetAside, u64>,
     /// Rows that could not be understood.
     pub unreadable: u64,
+    /// Of these, by outcome; `not known` where that could not be read either.
+    pub unreadable_by_outcome: BTreeMap<&'static str, u64>,
     /// Lines that hold no test: blank lines, repeated headers, titles, totals. Not part of `read`.
     #[serde(skip)]
     pub stepped_over: u64,
@@ -141,6 +143,10 @@ impl Collector {
             &self.unknown_tests,
             self.derived,
         ));
+        let notes = notes
+            .chain(super::not_used::no_class(&series))
+            .chain(super::not_used::two_orders(&self.unreadable, &units.sources))
+            .chain(super::not_used::lost_failures(&self.unreadable, &series));
         Ok(Pass {
             ledger: ledger(&units, &self.unreadable, self.stepped_over),
             called: Called::all(&series),
@@ -244,8 +250,12 @@ fn believable(days: &BTreeMap<Day, u64>, years: f64) -> (Day, Day) {
 }
 
 fn ledger(units: &Units, unreadable: &[Unreadable], stepped_over: u64) -> Ledger {
-    let unreadable = unreadable.len() as u64;
-    let mut ledger = Ledger { unreadable, stepped_over, ..Ledger::default() };
+    let mut ledger =
+        Ledger { unreadable: unreadable.len() as u64, stepped_over, ..Ledger::default() };
+    for row in unreadable {
+        let words = row.outcome.map_or("not known", |outcome| outcome.words());
+        *ledger.unreadable_by_outcome.entry(words).or_default() += 1;
+    }
     for row in units.rows() {
         ledger.read += 1;
         match row.used {

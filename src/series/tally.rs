@@ -115,6 +115,9 @@ pub struct Outcomes {
     pub breakdown: u64,
     /// Of these, found by the arc detector.
     pub arc: u64,
+    /// Failed, and nothing tells by what.
+    #[serde(rename = "failed_class_not_known")]
+    pub failed: u64,
     /// Stopped before the end.
     pub not_completed: u64,
     /// Failed an earlier step of the sequence and never came to this one.
@@ -139,6 +142,7 @@ impl Outcomes {
             under_limit: count(Outcome::UnderLimit),
             breakdown: count(Outcome::Breakdown) + count(Outcome::Arc),
             arc: count(Outcome::Arc),
+            failed: count(Outcome::Failed),
             not_completed: count(Outcome::NotCompleted),
             not_reached: before.map_or(0, |units| units.saturating_sub(series.units())),
         }

@@ -217,6 +217,10 @@ fn plant(name: &str) -> String {
             }
             table(&all, &[])
         }
+        // Times that name their zone.
+        "zoned" => {
+            table(&tests("Z1", 40, 8, |_, _| 1.0, 0.05, 3.0), &[]).replace(":00,Z1,", ":00Z,Z1,")
+        }
         other => panic!("{other}"),
     }
 }
@@ -245,6 +249,8 @@ const TURNS: &[Turn] = &[
     turn("events", "step", "", "events = \"events.csv\""),
     turn("calibration", "steady", "", "calibration = \"calibration.csv\""),
     turn("date_order", "bare", "", "date_order = \"month-day-year\""),
+    turn("utc_offset", "zoned", "", "utc_offset = \"-03:00\""),
+    turn("decimal_sign", "steady", "", "decimal_sign = \"comma\""),
     turn("day_starts", "steady", "", "day_starts = \"06:00\""),
     turn("placeholder_serials", "steady", "", "placeholder_serials = [\"DUMMY\"]"),
     turn("fault_locating_words", "steady", "", "fault_locating_words = [\"probing\"]"),

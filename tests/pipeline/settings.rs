@@ -21,7 +21,7 @@ fn peek_starts_settings_that_review_takes_and_changes_no_number() {
     assert!(page.contains("\"so lala\" = \"…\""), "{page}");
     assert!(page.contains("in µA") && page.contains("reading_ma 0.9"), "{page}");
     let settings = std::fs::read_to_string(dir.path().join("in/leakdrift.toml")).unwrap();
-    assert!(settings.contains("\"leakage µA\" = \"reading_ma\""), "{settings}");
+    assert!(settings.contains("\"leakage µA\" = \"reading_ua\""), "{settings}");
     assert!(settings.contains("# \"so lala\" = \"…\""), "{settings}");
     run_in(dir.path(), ["review", "in", "--out", "after"]).expect(0);
     let series = |name: &str| results(&dir.path().join(name))["series"].clone();

@@ -11,7 +11,7 @@ use crate::stats::rate_change::DayCount;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Counted {
-    /// Over limit, under limit and breakdown together.
+    /// Over limit, under limit, breakdown and failures of no known class together.
     Failed,
     /// Over limit.
     OverLimit,
@@ -39,6 +39,7 @@ impl Counted {
             Outcome::UnderLimit => matches!(self, Self::Failed | Self::UnderLimit),
             Outcome::Breakdown | Outcome::Arc => matches!(self, Self::Failed | Self::Breakdown),
             Outcome::NotCompleted => self == Self::NotCompleted,
+            Outcome::Failed => self == Self::Failed,
             Outcome::Pass => false,
         }
     }
@@ -53,6 +54,8 @@ pub struct Failures {
     pub under: f64,
     /// Breakdown, arcs among them.
     pub breakdown: f64,
+    /// Failed, and nothing tells by what.
+    pub unclassed: f64,
     /// Not completed.
     pub not_completed: f64,
 }
@@ -62,7 +65,7 @@ impl Failures {
     #[must_use]
     pub fn of(&self, counted: Counted) -> f64 {
         match counted {
-            Counted::Failed => self.over + self.under + self.breakdown,
+            Counted::Failed => self.over + self.under + self.breakdown + self.unclassed,
             Counted::OverLimit => self.over,
             Counted::UnderLimit => self.under,
             Counted::Breakdown => self.breakdown,
@@ -75,6 +78,7 @@ impl Failures {
         self.over += other.over;
         self.under += other.under;
         self.breakdown += other.breakdown;
+        self.unclassed += other.unclassed;
         self.not_completed += other.not_completed;
     }
 }

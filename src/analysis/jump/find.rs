@@ -431,6 +431,7 @@ fn without_causes(pass: &Pass, cells: &[Cell], known: &[Jump]) -> Vec<Cell> {
                         f.breakdown -= units;
                     }
                     crate::series::Outcome::NotCompleted => f.not_completed -= units,
+                    crate::series::Outcome::Failed => f.unclassed -= units,
                     crate::series::Outcome::Pass => {}
                 }
             }

@@ -14,6 +14,7 @@ fn failures(line: &OutcomeLine) -> Failures {
         Outcome::UnderLimit => f.under = n,
         Outcome::Breakdown | Outcome::Arc => f.breakdown = n,
         Outcome::NotCompleted => f.not_completed = n,
+        Outcome::Failed => f.unclassed = n,
         Outcome::Pass => {}
     }
     f

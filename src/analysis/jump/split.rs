@@ -185,6 +185,14 @@ fn parts_of(before: &Side, after: &Side, counted: Counted) -> [f64; 7] {
         all[6] += rise(Counted::UnderLimit) - m - limit;
         all[0] += rise(Counted::UnderLimit);
     }
+    if counted == Counted::Failed {
+        let m = mix(before, after, |f| f.unclassed);
+        let rise =
+            after.failures.unclassed / after.units - before.failures.unclassed / before.units;
+        all[1] += m;
+        all[6] += rise - m;
+        all[0] += rise;
+    }
     if has(Counted::NotCompleted) {
         let m = mix(before, after, |f| f.not_completed);
         all[1] += m;
@@ -308,6 +316,7 @@ fn draw(days: &[Side], rng: &mut Pcg64) -> Side {
             over: again(d.failures.over),
             under: again(d.failures.under),
             breakdown: again(d.failures.breakdown),
+            unclassed: again(d.failures.unclassed),
             not_completed: again(d.failures.not_completed),
         };
         one.recounted.over_by_limit = again(d.recounted.over_by_limit);

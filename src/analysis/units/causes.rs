@@ -82,7 +82,7 @@ pub fn causes(pass: &Pass, series: usize) -> Vec<Cause> {
         let n = u64::from(o.count);
         let count = sets.entry(o.factors).or_default();
         count.units += n;
-        if matches!(o.outcome, Outcome::Breakdown | Outcome::Arc) {
+        if matches!(o.outcome, Outcome::Breakdown | Outcome::Arc | Outcome::Failed) {
             count.failed += n;
         }
         let (from, to) = count.days.unwrap_or((o.day, o.day));

@@ -157,7 +157,7 @@ fn frozen(series: usize, tests: Tests<'_>, config: &Config) -> Vec<Frozen> {
 }
 
 fn is_failure(outcome: Outcome) -> bool {
-    matches!(outcome, Outcome::OverLimit | Outcome::Breakdown | Outcome::Arc)
+    matches!(outcome, Outcome::OverLimit | Outcome::Breakdown | Outcome::Arc | Outcome::Failed)
 }
 
 /// Stations that fail far fewer units than others do of the same series in the same months: of one series, or,

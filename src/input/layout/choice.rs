@@ -326,7 +326,7 @@ impl Choice<'_> {
                     format!("a unit, or known words, in the brackets of {:?}", self.names[at]),
                     format!("{strange:?}"),
                     format!(
-                        "where its numbers are in the unit of the name, say {:?} = {:?} under [columns]; else export another unit",
+                        "say which it is under [columns]: {:?} = {:?} where its numbers are in the unit of that name, another unit behind the name as in \"reading_ua\"",
                         self.names[at],
                         field.name()
                     ),

@@ -7,7 +7,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Columns, DecimalSign, Field, Group, HEADER_WITHIN, Layout, Undecided};
+use super::{Columns, DateWay, DecimalSign, Field, Group, HEADER_WITHIN, Layout, Undecided};
 use crate::input::columns::{Meaning, squeeze};
 use crate::input::taken::{Sure, Taken};
 
@@ -29,6 +29,12 @@ pub enum Lack {
     ReadingOrOutcome,
     /// Which number of its dates is the day.
     DateOrder,
+    /// On which clock its times are laid.
+    Clock,
+    /// Which sign of its numbers is the decimal one.
+    DecimalSign,
+    /// The unit of a column.
+    Unit,
 }
 
 impl Lack {
@@ -40,6 +46,9 @@ impl Lack {
             Self::Model => "a model",
             Self::ReadingOrOutcome => "a reading or an outcome",
             Self::DateOrder => "dates that show which number is the day",
+            Self::Clock => "times on one clock",
+            Self::DecimalSign => "numbers that show which sign is the decimal one",
+            Self::Unit => "a unit that can be read",
         }
     }
 }
@@ -132,8 +141,11 @@ pub(super) fn unnamed(rows: &[Vec<String>], fixed: &BTreeMap<Field, String>) -> 
             told: Vec::new(),
             groups: vec![Group { title: None, columns: Columns::default(), own: Vec::new() }],
             fixed: fixed.clone(),
+            titled: Vec::new(),
+            units_row: Vec::new(),
+            odd_units: Vec::new(),
             sign: DecimalSign::Point,
-            order: None,
+            dates: DateWay::default(),
             trims: false,
         },
     }

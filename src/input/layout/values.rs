@@ -2,10 +2,11 @@
 
 use std::collections::{BTreeSet, HashMap, HashSet};
 
-use crate::input::cell::{DecimalSign, decimal_sign, number};
+use crate::config::DecimalSign;
 use crate::input::columns::{Field, Headers, squeeze};
-use crate::input::dates::{clock, written_date};
+use crate::input::dates::{clock, moment};
 use crate::input::kinds::test_kind;
+use crate::input::numbers::{SignsSeen, number};
 use crate::input::outcomes::Said;
 use crate::records::{Outcome, Quantity, TestKind};
 
@@ -45,6 +46,9 @@ const MOST_WORDS: usize = 50;
 /// Values from which on it can be said that they never repeat, or that they do.
 pub(super) const ENOUGH: usize = 20;
 
+/// Characters of the shortest date, `1.3.26`.
+const SHORTEST_DATE: usize = 6;
+
 /// The values of one column in the rows looked at.
 pub(super) struct Values<'a> {
     /// Of each row; empty where nothing stands.
@@ -72,6 +76,9 @@ impl<'a> Values<'a> {
         for cell in filled() {
             *times.entry(cell).or_default() += 1;
         }
+        let mut signs = SignsSeen::default();
+        filled().for_each(|cell| signs.look(0, None, false, cell));
+        let sign = signs.decide().ok().flatten().unwrap_or(DecimalSign::Point);
         let mut all = Self {
             filled: filled().count(),
             distinct: times.len(),
@@ -83,7 +90,7 @@ impl<'a> Values<'a> {
             is_plainly_outcome: false,
             kinds: 0,
             other_kinds: 0,
-            sign: decimal_sign(filled()).unwrap_or(DecimalSign::Point),
+            sign,
             cells,
         };
         // Where so many differ they are no words of a kind, and asking each for its meaning takes its time.
@@ -99,9 +106,12 @@ impl<'a> Values<'a> {
             let words = headers.values.get(field.name())?;
             words.get(&squeeze(cell)).map(String::as_str)
         };
-        if let Some((_, rest)) = written_date(cell) {
+        // Digits alone may be a serial as well.
+        let is_bare = cell.bytes().all(|b| b.is_ascii_digit());
+        let may_be_date = !is_bare && cell.len() >= SHORTEST_DATE;
+        if let Some(moment) = may_be_date.then(|| moment(cell)).flatten() {
             self.dates += times;
-            self.stamps += times * usize::from(clock(rest).is_some());
+            self.stamps += times * usize::from(moment.second.is_some());
         } else if clock(cell).is_some() {
             self.clocks += times;
         }

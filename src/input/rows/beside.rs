@@ -3,7 +3,7 @@
 use std::borrow::Cow;
 
 use super::{BUILT_IN_FACTORS, Parser, Wrong};
-use crate::input::cell::Cell;
+use crate::input::cell::{Cell, is_invisible, tidy};
 use crate::input::columns::{Field, squeeze};
 use crate::input::layout::Columns;
 use crate::records::AirSums;
@@ -39,7 +39,7 @@ impl Parser<'_> {
                 Some(&code) => code,
                 None => {
                     let mapped = self.words.factor_values[n].get(&squeeze(&shown));
-                    let code = self.book.texts.code(mapped.unwrap_or(&shown.to_string()));
+                    let code = self.book.texts.code(mapped.unwrap_or(&tidy(&shown).into_owned()));
                     self.texts[slot].insert(shown.into_owned(), code);
                     code
                 }
@@ -99,7 +99,7 @@ impl Parser<'_> {
                 if !c.is_ascii_whitespace() && c != '-' && c != '_' {
                     plain.push(c.to_ascii_lowercase());
                 }
-            } else if !c.is_whitespace() && !"–—".contains(c) {
+            } else if !c.is_whitespace() && !"–—".contains(c) && !is_invisible(c) {
                 plain.extend(c.to_lowercase());
             }
         }

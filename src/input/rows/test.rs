@@ -7,7 +7,7 @@ use super::{Parser, Wrong};
 use crate::input::cell::Cell;
 use crate::input::columns::{Field, squeeze};
 use crate::input::layout::{Columns, Group};
-use crate::input::outcomes::Said;
+use crate::input::outcomes::{Said, is_no_reading};
 use crate::input::words::plain_serial;
 use crate::records::{
     Current, Limits, Marks, MeasuredVolts, Outcome, Record, SerialAt, Setup, Shown, TestKind,
@@ -54,6 +54,7 @@ impl Parser<'_> {
         }
         let test = self.kind(group, self.sound(columns, Field::Test, get(Field::Test))?)?;
         let said = self.outcome_word(columns, &get)?;
+        self.row_said = said;
         let mut setup = self.place_of_test(columns, &get, model, test)?;
         let other = test == TestKind::Other;
         let mut marks = Marks::default();
@@ -61,7 +62,8 @@ impl Parser<'_> {
         if other {
             marks = marks.with(Marks::OTHER_TEST);
         } else {
-            measured = self.measured(columns, &get, &mut setup)?;
+            let failed = said.is_some_and(|s| s != Said::Class(Outcome::Pass));
+            measured = self.measured(columns, &get, &mut setup, failed)?;
         }
         let facts = self.model_facts(model, get(Field::Model));
         let Measured { shown, reading_pa, mut limits } = measured;
@@ -69,11 +71,11 @@ impl Parser<'_> {
             limits.high_pa = facts.limits.high_pa;
             limits.low_pa = limits.low_pa.or(facts.limits.low_pa);
         }
-        if said == Some(Said::Fail) && !other {
-            marks = marks.with(Marks::DERIVED);
-        }
         let measured = Measured { limits, ..measured };
         let outcome = self.outcome(columns, &get, said, (!other).then_some(measured))?;
+        if said == Some(Said::Fail) && !other && outcome != Outcome::Failed {
+            marks = marks.with(Marks::DERIVED);
+        }
         marks = self.words_beside(columns, &get, marks)?;
         let count = self.count(columns, &get)?;
         if columns.get(Field::Count).is_some() {
@@ -153,14 +155,19 @@ impl Parser<'_> {
     }
 
     /// The reading and the limits of a test of leakage; what the row says of how it was made goes into `setup`.
+    /// Beside a known failure, words in place of a reading are none: the test stays that failure.
     fn measured<'c>(
         &mut self,
         columns: &Columns,
         get: &impl Fn(Field) -> Cell<'c>,
         setup: &mut Setup,
+        failed: bool,
     ) -> std::result::Result<Measured, Wrong> {
         let mut found = NOTHING;
-        if let Some(written) = self.written(columns, Field::Reading, get(Field::Reading))? {
+        let shown = get(Field::Reading);
+        let is_none = failed && matches!(shown, Cell::Text(t) if is_no_reading(t));
+        let reading = if is_none { None } else { self.written(columns, Field::Reading, shown)? };
+        if let Some(written) = reading {
             found.shown = match written.side {
                 -1 => Shown::Below,
                 1 => Shown::Above,
@@ -211,7 +218,7 @@ impl Parser<'_> {
     ) -> std::result::Result<Outcome, Wrong> {
         let outcome = match (said, measured) {
             (Some(Said::Class(outcome)), _) => outcome,
-            (Some(Said::Fail), None) => Outcome::Breakdown,
+            (Some(Said::Fail), None) => Outcome::Failed,
             (Some(Said::Fail), Some(measured)) => derived_failure(measured),
             (None, None) => Outcome::Pass,
             (None, Some(Measured { shown, limits, .. }))
@@ -292,7 +299,8 @@ impl Parser<'_> {
     }
 }
 
-/// A failure's class from its reading (design section 4).
+/// A failure's class from its reading; with no high limit in force a trip would say nothing, so nothing tells a
+/// trip from a breakdown.
 fn derived_failure(measured: Measured) -> Outcome {
     let Measured { shown, reading_pa, limits } = measured;
     let known = matches!(shown, Shown::Value | Shown::Above);
@@ -300,6 +308,8 @@ fn derived_failure(measured: Measured) -> Outcome {
         Outcome::OverLimit
     } else if shown == Shown::Value && limits.low_pa.is_some_and(|l| reading_pa < l) {
         Outcome::UnderLimit
+    } else if limits.high_pa.is_none() {
+        Outcome::Failed
     } else {
         Outcome::Breakdown
     }

@@ -1,12 +1,14 @@
 //! What one cell says, read as what its column means: a time, a text, a kind of test, an outcome, a number.
 
-use super::{Parser, Wrong};
-use crate::input::cell::{Cell, DecimalSign, Written, number};
+use super::{OUTCOME_EXPECTED, Parser, Wrong};
+use crate::config::DecimalSign;
+use crate::input::cell::{Cell, tidy};
 use crate::input::columns::{Field, squeeze};
-use crate::input::dates::{clock, written_date};
+use crate::input::dates::{clock_and_zone, plain_date};
 use crate::input::kinds::test_kind;
 use crate::input::layout::{Columns, Group};
-use crate::input::outcomes::Said;
+use crate::input::numbers::{Written, number};
+use crate::input::outcomes::{Said, is_dashes, is_no_limit};
 use crate::records::{Current, Decimal, Outcome, Quantity, TestKind};
 
 impl Parser<'_> {
@@ -41,53 +43,72 @@ impl Parser<'_> {
         } else {
             value
         };
-        let (day_s, mut time_s) = match value {
+        let dates = self.layout.dates;
+        let (mut day_s, mut time_s) = match value {
             Cell::Stamp(seconds) => {
                 (seconds - seconds.rem_euclid(86_400), Some(seconds.rem_euclid(86_400)))
             }
-            Cell::Text(text) => {
-                let Some((date, rest)) = written_date(text) else {
-                    return Err(self.wrong(columns, field, "a date", text));
-                };
-                let key = &text[..text.len() - rest.len()];
-                if self.date.0 != key {
-                    self.date = (key.to_owned(), date.day(self.layout.order));
-                }
-                let Some(day) = self.date.1 else {
-                    return Err(self.wrong(columns, field, "a day that exists", text));
-                };
-                let time = if rest.is_empty() {
-                    None
-                } else {
-                    Some(
-                        clock(rest)
-                            .ok_or_else(|| self.wrong(columns, field, "a time of day", text))?,
-                    )
-                };
-                (day * 86_400, time)
-            }
+            Cell::Text(text) => match self.usual_moment(text) {
+                Some(found) => found,
+                None => dates
+                    .read(text)
+                    .map_err(|what| self.wrong(columns, field, what.expected(), text))?,
+            },
+            // `20261129` is one too.
+            Cell::Number(_) => dates
+                .read(&value.shown())
+                .map_err(|what| self.wrong(columns, field, what.expected(), &value.shown()))?,
             other => return Err(self.wrong(columns, field, "a date", &other.shown())),
         };
         match get(Field::Time) {
             Cell::Empty => {}
             Cell::Clock(s) => time_s = Some(s),
             Cell::Stamp(s) => time_s = Some(s.rem_euclid(86_400)),
-            Cell::Text(text) => {
-                time_s = Some(
-                    clock(text)
-                        .ok_or_else(|| self.wrong(columns, Field::Time, "a time of day", text))?,
-                );
+            Cell::Number(share) if (0.0..1.0).contains(&share) => {
+                #[expect(clippy::cast_possible_truncation, reason = "below 86 400")]
+                let second = (share * 86_400.0).round() as i64;
+                time_s = Some(second.min(86_399));
+            }
+            cell @ (Cell::Text(_) | Cell::Number(_)) => {
+                let text = cell.shown();
+                let (second, shift) = dates
+                    .time(&text)
+                    .ok_or_else(|| self.wrong(columns, Field::Time, "a time of day", &text))?;
+                day_s += shift;
+                time_s = Some(second);
             }
             other => return Err(self.wrong(columns, Field::Time, "a time of day", &other.shown())),
         }
         Ok(day_s + time_s.unwrap_or(12 * 3600))
     }
 
+    /// A date of digits with a usual time, as nearly all files hold them: the day of a row is mostly that of the row
+    /// before. `None` where it needs a closer look.
+    fn usual_moment(&mut self, text: &str) -> Option<(i64, Option<i64>)> {
+        let dates = self.layout.dates;
+        if dates.counts.is_some() {
+            return None;
+        }
+        let (date, rest) = plain_date(text)?;
+        let key = &text[..text.len() - rest.len()];
+        if self.date.0 != key {
+            self.date = (key.to_owned(), date.day(dates.order));
+        }
+        let day_s = self.date.1? * 86_400;
+        if rest.is_empty() {
+            return Some((day_s, None));
+        }
+        let (second, zone) = clock_and_zone(rest)?;
+        let at = day_s + second + dates.shift(zone).ok()?;
+        let second = at.rem_euclid(86_400);
+        Some((at - second, Some(second)))
+    }
+
     /// The text of a cell after the config's `[values]`, or the table's fixed value.
     pub(super) fn words_of(&self, field: Field, cell: Cell<'_>) -> String {
         let shown = match cell {
             Cell::Empty => self.layout.fixed.get(&field).cloned().unwrap_or_default(),
-            Cell::Text(t) => t.to_owned(),
+            Cell::Text(t) => tidy(t).into_owned(),
             other => other.shown(),
         };
         match self.words.values.get(&field).and_then(|t| t.get(&squeeze(&shown))) {
@@ -199,12 +220,7 @@ impl Parser<'_> {
             None => {
                 let word = self.words_of(Field::Outcome, cell);
                 let Some(said) = self.said(&word) else {
-                    return Err(self.wrong(
-                        columns,
-                        Field::Outcome,
-                        "an outcome word (map it under [outcomes])",
-                        &word,
-                    ));
+                    return Err(self.wrong(columns, Field::Outcome, OUTCOME_EXPECTED, &word));
                 };
                 if let Cell::Text(t) = cell {
                     self.outcomes.insert(t.to_owned(), said);
@@ -257,7 +273,12 @@ impl Parser<'_> {
                 unit: None,
                 side: 0,
             },
-            Cell::Text("-" | "–" | "—") => return Ok(None),
+            Cell::Text(text) if is_dashes(text) => return Ok(None),
+            Cell::Text(text)
+                if matches!(field, Field::HighLimit | Field::LowLimit) && is_no_limit(text) =>
+            {
+                return Ok(None);
+            }
             Cell::Text(text) => number(text, self.layout.sign)
                 .ok_or_else(|| self.wrong(columns, field, "a number", text))?,
             other => return Err(self.wrong(columns, field, "a number", &other.shown())),

@@ -7,12 +7,14 @@ use std::sync::{Arc, Mutex};
 use crossbeam_channel::Sender;
 
 use super::{Piece, Read, Refused, Table, Work};
-use crate::config::{Config, DateOrder};
+use crate::config::Config;
 use crate::error::{Error, Place, Result};
 use crate::input::columns::{Field, Headers};
-use crate::input::dates::OrderSeen;
+use crate::input::conventions::{Seen, Unsettled};
 use crate::input::discover::from_path;
 use crate::input::layout::{Lack, Layout, Partial, Undecided};
+use crate::note::Note;
+use crate::records::Source;
 
 /// Bytes looked at to tell what a file is.
 pub(super) const LOOK: usize = 256 << 10;
@@ -68,23 +70,24 @@ impl Producer<'_> {
         }
     }
 
-    /// The order of day and month of a table: what its dates tell, else what the settings say.
-    pub(super) fn order(
-        &self,
-        seen: OrderSeen,
+    /// Settles what a table decides for all its cells: what they show, else what the settings say.
+    pub(super) fn settle(
+        &mut self,
+        layout: &mut Layout,
+        seen: &Seen,
         path: &Path,
         sheet: Option<&str>,
-    ) -> Result<Option<DateOrder>> {
-        let order = seen.order.or(self.config.date_order);
-        if order.is_none() && seen.needed {
-            return Err(Error::input(
-                Place::file(path).sheet(sheet),
-                "dates that show which number is the day",
-                "dates that could be read both ways",
-                "set date_order = \"day-month-year\" or \"month-day-year\" in leakdrift.toml",
-            ));
-        }
-        Ok(order)
+    ) -> std::result::Result<(), (Lack, Error)> {
+        let place = || Place::file(path).sheet(sheet);
+        let told = layout.agree(seen, &self.headers, self.config).map_err(|undecided| {
+            let column = Some(undecided.column).filter(|c| !c.is_empty());
+            let place = column.map_or_else(place, |c| place().column(&c));
+            let Unsettled { lack, expected, found, to_do, .. } = undecided;
+            (lack, Error::input(place, expected, found, to_do))
+        })?;
+        let source = Source { file: path.to_owned(), sheet: sheet.map(str::to_owned) };
+        self.read.notes.extend(told.iter().map(|what| Note::first(format!("{source}: {what}"))));
+        Ok(())
     }
 
     /// Keeps what was understood of a table that cannot be used.

@@ -11,8 +11,8 @@ use std::sync::{Arc, Mutex};
 use super::producer::{LOOK, Producer};
 use super::{Piece, Table, Work};
 use crate::error::{Error, Place, Result};
-use crate::input::dates::OrderSeen;
-use crate::input::layout::{FIRST_ROWS, LOOKED_AT, Lack, Layout, find};
+use crate::input::conventions::Seen;
+use crate::input::layout::{FIRST_ROWS, LOOKED_AT, Layout, find};
 use crate::input::unpack::{Bounded, unpacked_most, unpacks_within_reason};
 use crate::input::{compound, open_document, parquet, text, workbook};
 use crate::note::Note;
@@ -57,7 +57,7 @@ impl Producer<'_> {
                 source: Source { file: path.to_owned(), sheet: sheet.map(str::to_owned) },
             }
         };
-        let (delimiter, mut layout) =
+        let (delimiter, mut layout, signs) =
             match text::understand(&first.bytes, &self.headers, &self.fixed(path)) {
                 Ok(understood) => understood,
                 Err((delimiter, partial)) => {
@@ -70,24 +70,22 @@ impl Producer<'_> {
                     return Err(error);
                 }
             };
-        let mut order = OrderSeen::default();
-        text::date_order(&first.bytes, delimiter, &layout, layout.header_rows, &mut order);
-        if order.order.is_none() && order.needed && self.config.date_order.is_none() {
+        let mut seen = Seen { signs, ..Seen::default() };
+        text::look_at_dates(&first.bytes, delimiter, &layout, layout.header_rows, &mut seen.dates);
+        if seen.dates.decide(self.config.date_order, Some(0)).is_err() && !seen.dates.tells_order()
+        {
             // The first piece cannot tell: look through the rest of the file.
             let mut rest = text::Pieces::new(text::decoded(again().map_err(broken)?, encoding));
             let mut skip = layout.header_rows;
-            while order.order.is_none() {
+            while !seen.dates.tells_order() {
                 let Ok(Some(piece)) = rest.next() else { break };
-                text::date_order(&piece.bytes, delimiter, &layout, skip, &mut order);
+                text::look_at_dates(&piece.bytes, delimiter, &layout, skip, &mut seen.dates);
                 skip = 0;
             }
         }
-        match self.order(order, path, sheet) {
-            Ok(order) => layout.order = order,
-            Err(ambiguous) => {
-                self.refuse(table(delimiter, layout), &[Lack::DateOrder], None);
-                return Err(ambiguous);
-            }
+        if let Err((lack, undecided)) = self.settle(&mut layout, &seen, path, sheet) {
+            self.refuse(table(delimiter, layout), &[lack], None);
+            return Err(undecided);
         }
         let table = table(delimiter, layout);
         let layout = table.layout.clone();
@@ -187,7 +185,7 @@ impl Producer<'_> {
                 first: sheet.first_rows(layout.header_rows),
                 layout: Arc::new(layout),
             };
-            let (mut layout, order) =
+            let (mut layout, seen) =
                 match workbook::understand(&sheet, &self.headers, &self.fixed(path)) {
                     Ok(understood) => understood,
                     Err(partial) => {
@@ -203,13 +201,10 @@ impl Producer<'_> {
                         continue;
                     }
                 };
-            match self.order(order, path, Some(&name)) {
-                Ok(order) => layout.order = order,
-                Err(ambiguous) => {
-                    self.refuse(table(layout), &[Lack::DateOrder], None);
-                    self.fail(ambiguous);
-                    continue;
-                }
+            if let Err((lack, undecided)) = self.settle(&mut layout, &seen, path, Some(&name)) {
+                self.refuse(table(layout), &[lack], None);
+                self.fail(undecided);
+                continue;
             }
             let table = table(layout);
             let layout = table.layout.clone();
@@ -249,7 +244,7 @@ impl Producer<'_> {
         let fixed = self.fixed(path);
         let mut head = vec![names];
         head.extend(parquet::first_rows(path, LOOKED_AT).map_err(broken)?);
-        let first = head.iter().skip(1).take(FIRST_ROWS).cloned().collect();
+        let first: Vec<_> = head.iter().skip(1).take(FIRST_ROWS).cloned().collect();
         let table = |layout: Layout| Table {
             source: Source { file: path.to_owned(), sheet: None },
             flavour: "Parquet".to_owned(),
@@ -265,7 +260,15 @@ impl Producer<'_> {
             }
         };
         layout.header_rows = 0;
-        layout.order = self.config.date_order;
+        let mut seen = Seen::default();
+        let dates = layout.date_column();
+        for text in head.iter().skip(1).filter_map(|row| row.get(dates?)) {
+            seen.dates.look(text);
+        }
+        if let Err((lack, undecided)) = self.settle(&mut layout, &seen, path, None) {
+            self.refuse(table(layout), &[lack], None);
+            return Err(undecided);
+        }
         let table = table(layout);
         let layout = table.layout.clone();
         let source = self.add_table(table)?;

@@ -82,6 +82,7 @@ fn conditions(page: &mut String, s: &ReviewedSeries) {
         (o.over_limit, "over limit"),
         (o.under_limit, "under limit"),
         (o.breakdown, "breakdown"),
+        (o.failed, "failed, class not known"),
         (o.not_completed, "not completed"),
         (o.not_reached, "not reached"),
     ] {

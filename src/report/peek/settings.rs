@@ -70,7 +70,7 @@ impl Peek {
 
     /// A line for each header that the settings do not map yet: as it is understood, or to be filled in.
     fn columns(&self, config: &Config) -> Vec<String> {
-        let mut told: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
+        let mut told: BTreeMap<&str, BTreeSet<String>> = BTreeMap::new();
         let mut open: BTreeMap<&str, String> = BTreeMap::new();
         let used = self.tables.iter().map(|t| (t, false));
         for (table, refused) in used.chain(self.refused.iter().map(|t| (t, true))) {
@@ -80,6 +80,7 @@ impl Peek {
                 let is_guess = refused && (column.sure == Sure::Doubtful || alike > 1);
                 match &column.meaning {
                     Some(meaning) if !is_guess => {
+                        let meaning = in_its_unit(meaning, column.unit);
                         told.entry(&column.name).or_default().insert(meaning);
                     }
                     _ => {
@@ -93,7 +94,7 @@ impl Peek {
         };
         let stated =
             told.iter().filter(|(name, _)| !mapped(name)).filter_map(|(name, meanings)| {
-                let meaning = meanings.first().filter(|m| meanings.len() == 1 && *m != name)?;
+                let meaning = meanings.first().filter(|m| meanings.len() == 1 && m != name)?;
                 Some(format!("{} = {}", quoted(name), quoted(meaning)))
             });
         let open = open.iter().filter(|(name, _)| !mapped(name) && !told.contains_key(*name));
@@ -110,6 +111,17 @@ fn to_fill_in(column: &Column) -> String {
     let example =
         column.example.as_ref().map_or_else(String::new, |e| format!("; e.g. {}", quoted(e)));
     format!("# {} = {}    # {why}{example}", quoted(&column.name), quoted(guess))
+}
+
+/// A canonical column with the unit that was understood: `reading_ma` in microamperes is `reading_ua`.
+fn in_its_unit(meaning: &str, unit: Option<&str>) -> String {
+    match (meaning.rsplit_once('_'), unit) {
+        (Some((stem, "ma")), Some(unit)) => {
+            format!("{stem}_{}", unit.to_lowercase().replace('µ', "u"))
+        }
+        (Some((stem, "v")), Some("kV")) => format!("{stem}_kv"),
+        _ => meaning.to_owned(),
+    }
 }
 
 /// A text of settings with these lines in their section; those that it has already are not said again.

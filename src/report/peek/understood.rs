@@ -45,9 +45,10 @@ pub(super) fn seen(table: &Table, lacks: &[Lack], config: &Config) -> Seen {
         fixed: layout.fixed.iter().map(|(f, v)| (f.name(), v.clone())).collect(),
         first_rows,
         missing: lacks.iter().map(|l| needed(*l)).chain(missing(table, config)).collect(),
-        date_order: layout.order.map(|o| match o {
+        date_order: layout.dates.order.map(|o| match o {
             crate::config::DateOrder::DayMonthYear => "day-month-year",
             crate::config::DateOrder::MonthDayYear => "month-day-year",
+            crate::config::DateOrder::YearMonthDay => "year-month-day",
         }),
     }
 }
@@ -105,6 +106,11 @@ fn needed(lack: Lack) -> Missing {
             &["\"HEADER AS EXPORTED\" = \"reading_ma\"", "\"HEADER AS EXPORTED\" = \"outcome\""],
         ),
         Lack::DateOrder => ("", &["date_order = \"day-month-year\"    # or \"month-day-year\""]),
+        Lack::Clock => ("", &["utc_offset = \"+01:00\""]),
+        Lack::DecimalSign => ("", &["decimal_sign = \"comma\"    # or \"point\""]),
+        Lack::Unit => {
+            ("[columns]", &["\"HEADER AS EXPORTED\" = \"reading_ua\"    # or \"reading_ma\""])
+        }
     };
     Missing::new(format!("{}: the table cannot be used without", lack.words()), section, keys)
 }

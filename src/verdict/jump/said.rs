@@ -388,6 +388,7 @@ fn kinds(f: &mut Formatter<'_>, rises: bool, failures: &Failures) -> fmt::Result
         (failures.over, "over the limit"),
         (failures.breakdown, "by breakdown"),
         (failures.under, "under the low limit"),
+        (failures.unclassed, "by a class not known"),
     ]
     .into_iter()
     .filter(|(n, _)| *n > 0.0)
