@@ -1,9 +1,6 @@
 //! Commands: settings and arguments in, exit status out.
 
-use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
-
-use indicatif::{ProgressBar, ProgressStyle};
 
 use crate::cli::{
     Cli, Command, CommonArgs, InputArgs, JumpArgs, LimitsArgs, PeekArgs, ReviewArgs, SampleArgs,
@@ -12,12 +9,17 @@ use crate::cli::{
 use crate::config::Config;
 use crate::error::{Error, Result};
 use crate::input::Read;
+use crate::report::origin::Origin;
 use crate::series::Pass;
+use crate::terminal::{Bar, print, print_json, warn};
 use crate::{
-    JumpRequest, Request, StudyRequest, jump_study, limit_study, pass, report, review, sample,
+    JumpRequest, Request, StudyRequest, disk, input, jump_study, limit_study, pass, report, review,
+    sample,
 };
 
-/// Exit status where a file or sheet could not be read.
+/// What `review` is asked.
+const REVIEW: &str = "review";
+/// Exit status where a file or sheet could not be read, or what is printed could not be.
 const INCOMPLETE: u8 = 1;
 /// Exit status of `--gate` where something needs action.
 const GATE: u8 = 3;
@@ -39,7 +41,7 @@ pub fn command(cli: Cli) -> Result<u8> {
                 true => crate::input::columns::reference(),
                 false => crate::config::reference::reference(),
             };
-            print!("{page}");
+            print(&page)?;
             Ok(0)
         }
     }
@@ -63,8 +65,10 @@ struct Asked<'a> {
     common: &'a CommonArgs,
     /// The folder, where one is named.
     out: Option<&'a Path>,
-    /// What follows the report's name in that of a folder that is not named.
-    suffix: String,
+    /// What is asked; it follows the report's name in that of a folder that is not named.
+    asked: String,
+    /// A report that the user names as an earlier one.
+    since: Option<&'a Path>,
 }
 
 /// What a page is made with.
@@ -81,32 +85,76 @@ fn write_page(asked: &Asked<'_>, make: impl FnOnce(&Making<'_>) -> Result<Page>)
     let of_path = || asked.paths.first().map_or_else(|| "new".to_owned(), |p| name_of(p));
     let name = config.name.clone().unwrap_or_else(of_path);
     let out = asked.out.map_or_else(
-        || PathBuf::from("reports").join(report::folder_name(&format!("{name}{}", asked.suffix))),
+        || {
+            let name = match asked.asked.as_str() {
+                REVIEW => name.clone(),
+                other => format!("{name}-{}", other.replacen(' ', "-", 1)),
+            };
+            PathBuf::from("reports").join(report::folder_name(&name))
+        },
         Path::to_owned,
     );
     // Before the long part: a wrong name should not cost a whole run.
-    report::write::check_folder(&out)?;
-    let bar = Bar::new(asked.common);
+    let origin = Origin::new(&asked.asked, &config, asked.paths);
+    let claim = report::write::claim(&out)?;
+    origin.may_replace(&out, asked.since)?;
+    if let Some(read) = read_from(asked.paths, &config)?.into_iter().find(|p| claim.holds(p)) {
+        return Err(would_lose(&read));
+    }
+    let bar = Bar::new(asked.common.quiet);
     let progress = |at, all| bar.at(at, all);
-    let page = make(&Making { config, name, out: out.clone(), progress: &progress })?;
+    let mut page = make(&Making { config, name, out: out.clone(), progress: &progress })?;
     bar.finish();
-    report::write::write_whole(&out, &page.files)?;
+    page.files.push(origin.file(&out));
+    claim.write(&page.files)?;
     for failure in &page.failures {
-        eprintln!("warning: {failure}");
+        warn(&format!("warning: {failure}"));
     }
-    if !asked.common.quiet {
-        print!("{}", page.closing);
+    let said = say(asked.common.quiet, &page.closing);
+    Ok(if page.gate { GATE } else { said.max(status_of(&page.failures)) })
+}
+
+/// Files that are read: what is written may take the place of none.
+fn read_from(paths: &[PathBuf], config: &Config) -> Result<Vec<PathBuf>> {
+    let mut files =
+        if paths.is_empty() { Vec::new() } else { input::discover::discover(paths, config)?.0 };
+    files.extend(config.path.clone());
+    files.extend(
+        [&config.events, &config.calibration].into_iter().flatten().map(|p| config.resolve(p)),
+    );
+    Ok(files)
+}
+
+fn would_lose(read: &Path) -> Error {
+    Error::usage(
+        format!("--out: {} is read by this run and would be lost", read.display()),
+        "name another place",
+    )
+}
+
+/// What is said when something was written; its own status: what was written stands, heard or not.
+fn say(quiet: bool, text: &str) -> u8 {
+    if quiet {
+        return 0;
     }
-    Ok(match page.gate {
-        true => GATE,
-        false if page.failures.is_empty() => 0,
-        false => INCOMPLETE,
-    })
+    match print(text) {
+        Ok(()) => 0,
+        Err(e) => {
+            warn(&format!("warning: {e}"));
+            INCOMPLETE
+        }
+    }
 }
 
 fn run_review(args: &ReviewArgs) -> Result<u8> {
     let InputArgs { paths, common } = &args.input;
-    let asked = Asked { paths, common, out: args.out.as_deref(), suffix: String::new() };
+    let asked = Asked {
+        paths,
+        common,
+        out: args.out.as_deref(),
+        asked: REVIEW.to_owned(),
+        since: args.since_report.as_deref(),
+    };
     write_page(&asked, |making| {
         let request = Request {
             paths: paths.clone(),
@@ -130,7 +178,8 @@ fn run_limits(args: &LimitsArgs) -> Result<u8> {
         paths: &args.paths,
         common: &args.common,
         out: args.out.as_deref(),
-        suffix: format!("-limits-{}", args.model),
+        asked: format!("limits {}", args.model),
+        since: None,
     };
     write_page(&asked, |making| {
         let request = StudyRequest {
@@ -157,7 +206,8 @@ fn run_limits(args: &LimitsArgs) -> Result<u8> {
 
 fn run_jump(args: &JumpArgs) -> Result<u8> {
     let InputArgs { paths, common } = &args.input;
-    let asked = Asked { paths, common, out: args.out.as_deref(), suffix: "-jump".to_owned() };
+    let asked =
+        Asked { paths, common, out: args.out.as_deref(), asked: "jump".to_owned(), since: None };
     write_page(&asked, |making| {
         let request = JumpRequest {
             paths: paths.clone(),
@@ -187,14 +237,14 @@ fn day(text: &str) -> Result<chrono::NaiveDate> {
 
 /// Reads and counts, with a bar.
 fn count(args: &InputArgs, config: &Config) -> Result<(Read, Result<Pass>)> {
-    let bar = Bar::new(&args.common);
+    let bar = Bar::new(args.common.quiet);
     let counted = pass(&args.paths, config, &|at, all| bar.at(at, all))?;
     bar.finish();
     Ok(counted)
 }
 
-fn status_of(read: &Read) -> u8 {
-    if read.failures.is_empty() { 0 } else { INCOMPLETE }
+fn status_of<T>(failures: &[T]) -> u8 {
+    if failures.is_empty() { 0 } else { INCOMPLETE }
 }
 
 fn run_peek(args: &PeekArgs) -> Result<u8> {
@@ -202,46 +252,69 @@ fn run_peek(args: &PeekArgs) -> Result<u8> {
     let (read, counted) = count(&args.input, &config)?;
     let peek = report::peek::Peek::new(&read, counted.as_ref().ok(), &config);
     if args.json {
-        println!("{}", peek.json());
+        print_json(&peek.json())?;
     } else {
-        print!("{}", peek.text());
+        print(&peek.text())?;
     }
     let counted = counted.and_then(Pass::of_use);
     let usable = counted.is_ok();
     if let Err(error) = counted {
-        eprintln!("{error}");
+        warn(&error.to_string());
     }
     if let Some(file) = &args.write_config {
         let in_use = || config.path.clone();
         let place = || Config::place_beside(&args.input.paths);
         let file = file.clone().or_else(in_use).unwrap_or_else(place);
-        eprintln!("{}", report::peek::start_config(&peek, &file, &config)?);
+        warn(&report::peek::start_config(&peek, &file, &config)?);
     }
-    Ok(if usable { status_of(&read) } else { INCOMPLETE })
+    Ok(if usable { status_of(&read.failures) } else { INCOMPLETE })
 }
 
 fn run_tally(args: &TallyArgs) -> Result<u8> {
-    let config = settings(&args.input.paths, &args.input.common)?;
+    let InputArgs { paths, common } = &args.input;
+    let config = settings(paths, common)?;
+    if let Some(read) = read_from(paths, &config)?.iter().find(|p| disk::is_same(p, &args.out)) {
+        return Err(would_lose(read));
+    }
+    if !is_parquet_or_nothing(&args.out) {
+        return Err(Error::usage(
+            format!(
+                "--out {}: expected no file yet, or a tally, found another",
+                args.out.display()
+            ),
+            "it would be lost: name another file, or move it away",
+        ));
+    }
     let (read, counted) = count(&args.input, &config)?;
     let lines = crate::series::save(&counted?.of_use()?, &args.out)?;
     for failure in &read.failures {
-        eprintln!("warning: {failure}");
+        warn(&format!("warning: {failure}"));
     }
-    if !args.input.common.quiet {
-        println!("{lines} lines written to {}", args.out.display());
-    }
-    Ok(status_of(&read))
+    let said = say(common.quiet, &format!("{lines} lines written to {}\n", args.out.display()));
+    Ok(said.max(status_of(&read.failures)))
+}
+
+/// Whether a tally may be written over what is there: nothing, no file at all (a pipe), or a Parquet file.
+fn is_parquet_or_nothing(path: &Path) -> bool {
+    use std::io::Read as _;
+    let mut start = Vec::new();
+    !path.is_file()
+        || std::fs::File::open(path)
+            .and_then(|f| f.take(4).read_to_end(&mut start))
+            .is_ok_and(|_| start.is_empty() || start == b"PAR1")
 }
 
 fn run_sample(args: &SampleArgs) -> Result<u8> {
     let factory = sample::plan(args.seed);
     sample::write(&factory, &args.dir)
         .map_err(|e| Error::usage(e.to_string(), "choose a folder that can be written to"))?;
-    println!(
-        "demonstration exports written to {0}; review them with `leakdrift review {0}`",
-        args.dir.display()
-    );
-    Ok(0)
+    let dir = args.dir.display();
+    Ok(say(
+        false,
+        &format!(
+            "demonstration exports written to {dir}; review them with `leakdrift review {dir}`\n"
+        ),
+    ))
 }
 
 fn settings(paths: &[PathBuf], args: &CommonArgs) -> Result<Config> {
@@ -251,15 +324,25 @@ fn settings(paths: &[PathBuf], args: &CommonArgs) -> Result<Config> {
     let Some(path) = Config::beside(paths)? else { return Ok(Config::default()) };
     let config = Config::read(&path)?;
     if config.lies_above(paths) && !args.quiet {
-        eprintln!("settings: {}, above the inputs", path.display());
+        warn(&format!("settings: {}, above the inputs", path.display()));
     }
     Ok(config)
 }
 
-/// The report's name where the settings give none: that of the first path.
+/// The report's name where the settings give none: that of the first path; of a pattern, that of the folder it
+/// searches.
 fn name_of(path: &Path) -> String {
-    let whole = path.canonicalize().unwrap_or_else(|_| path.to_owned());
-    whole.file_stem().map_or_else(|| "review".to_owned(), |n| n.to_string_lossy().into_owned())
+    let is_fixed = |p: &&Path| path.exists() || !p.to_string_lossy().contains(['*', '?', '[']);
+    let fixed = path.ancestors().find(is_fixed).unwrap_or(path);
+    let fixed = if fixed == Path::new("") { Path::new(".") } else { fixed };
+    let whole = fixed.canonicalize().unwrap_or_else(|_| fixed.to_owned());
+    // An ending has a letter: `2026.10` is a month, and a folder has none.
+    let ending = whole.extension().map(|e| e.to_string_lossy().into_owned()).unwrap_or_default();
+    let name = match !whole.is_dir() && ending.contains(char::is_alphabetic) {
+        true => whole.file_stem(),
+        false => whole.file_name(),
+    };
+    name.map_or_else(|| REVIEW.to_owned(), |n| n.to_string_lossy().into_owned())
 }
 
 /// `2026-10` as year and month.
@@ -274,35 +357,4 @@ fn month(text: &str) -> Result<(i32, u32)> {
             "write it as YYYY-MM",
         )
     })
-}
-
-/// A progress bar on a terminal, nothing in a pipe.
-struct Bar(Option<ProgressBar>);
-
-impl Bar {
-    fn new(args: &CommonArgs) -> Self {
-        if args.quiet || !std::io::stderr().is_terminal() {
-            return Self(None);
-        }
-        let bar = ProgressBar::new(0);
-        if let Ok(style) =
-            ProgressStyle::with_template("reading {bar:30} {bytes}/{total_bytes} {eta}")
-        {
-            bar.set_style(style);
-        }
-        Self(Some(bar))
-    }
-
-    fn at(&self, at: u64, all: u64) {
-        if let Some(bar) = &self.0 {
-            bar.set_length(all);
-            bar.set_position(at);
-        }
-    }
-
-    fn finish(&self) {
-        if let Some(bar) = &self.0 {
-            bar.finish_and_clear();
-        }
-    }
 }

@@ -19,6 +19,7 @@ pub mod cli;
 mod commands;
 pub mod config;
 pub mod day;
+mod disk;
 pub mod error;
 pub mod input;
 pub mod movement;
@@ -30,6 +31,7 @@ pub mod sample;
 pub mod series;
 pub mod stats;
 pub mod study;
+mod terminal;
 pub mod verdict;
 pub mod words;
 
@@ -49,6 +51,7 @@ pub use review::Review;
 use review::Subject;
 use series::{Collector, Pass};
 pub use study::StudyRequest;
+pub use terminal::warn;
 use words::time::month_text;
 
 /// What a review is made of, beside the settings.

@@ -4,6 +4,11 @@ use std::process::ExitCode;
 
 use clap::Parser;
 
+/// What is said after a panic, which has said where it was.
+const BROKE_OFF: &str = "error: this run broke off, by a fault of this program or because memory or threads ran \
+                         out; what was there before is as it was. Run it again with fewer files or more memory; \
+                         where that does not help, send the line above (README, \"How to send a report\")";
+
 fn main() -> ExitCode {
     // A damaged workbook is told as an error of its file, not as a defect of this program.
     let usual = std::panic::take_hook();
@@ -12,11 +17,12 @@ fn main() -> ExitCode {
             usual(panic);
         }
     }));
-    match leakdrift::command(leakdrift::cli::Cli::parse()) {
-        Ok(status) => ExitCode::from(status),
-        Err(error) => {
-            eprintln!("error: {error}");
-            ExitCode::from(2)
-        }
-    }
+    let cli = leakdrift::cli::Cli::parse();
+    let said = match std::panic::catch_unwind(|| leakdrift::command(cli)) {
+        Ok(Ok(status)) => return ExitCode::from(status),
+        Ok(Err(error)) => format!("error: {error}"),
+        Err(_) => BROKE_OFF.to_owned(),
+    };
+    leakdrift::warn(&said);
+    ExitCode::from(2)
 }

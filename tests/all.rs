@@ -24,6 +24,8 @@ mod support {
 mod built;
 /// Arguments, messages, exit statuses, and what a failed run leaves behind.
 mod command_line;
+/// Faults of the machine: what is on the disk then is whole.
+mod faults;
 /// One file per method; each number stands beside its source.
 mod known_answers;
 /// What holds for every family, summary, split, chart and page.

@@ -315,3 +315,176 @@ fn a_wrong_argument_ends_with_2() {
         assert!(done.err.contains("Usage"), "{args:?}: {}", done.err);
     }
 }
+
+/// Two plants with an `exports` each: the second report is refused, and says what to give.
+#[test]
+fn another_plants_report_is_not_replaced() {
+    let dir = folder();
+    put(dir.path(), "north/exports/t.csv", table());
+    put(dir.path(), "south/exports/t.csv", table().replace(",M1,", ",M2,"));
+    let reports = || contents(&dir.path().join("reports"));
+    run_in(dir.path(), ["review", "north/exports"]).expect(0);
+    let before = reports();
+    for more in [&[][..], &["--out", "reports/exports"]] {
+        let args = ["review", "south/exports"].iter().chain(more);
+        let done = run_in(dir.path(), args).expect(2);
+        for word in ["north/exports", "south/exports", "--out", "name = ", "--since-report"] {
+            assert!(done.err.contains(word), "{word}: {}", done.err);
+        }
+        assert!(reports() == before);
+    }
+    // The way out that the message names.
+    let args = ["review", "south/exports", "--since-report", "reports/exports/results.json"];
+    run_in(dir.path(), args).expect(0);
+    assert_eq!(results(&dir.path().join("reports/exports"))["series"][0]["model"], "M2");
+}
+
+/// Somebody copied the settings with the report's name in them.
+#[test]
+fn a_name_in_copied_settings_does_not_make_two_plants_one() {
+    let dir = folder();
+    for plant in ["north", "south"] {
+        put(dir.path(), &format!("{plant}/t.csv"), table());
+        put(dir.path(), &format!("{plant}/leakdrift.toml"), "name = \"line\"\n");
+    }
+    run_in(dir.path(), ["review", "north"]).expect(0);
+    run_in(dir.path(), ["review", "north"]).expect(0);
+    run_in(dir.path(), ["review", "south"]).expect(2);
+}
+
+#[test]
+fn a_report_is_replaced_where_all_it_looked_at_is_looked_at_again() {
+    let dir = folder();
+    put(dir.path(), "in/09/t.csv", table());
+    put(dir.path(), "in/10/t.csv", table().replace("2026-09", "2026-08"));
+    put(dir.path(), "plant.toml", "name = \"north\"\n");
+    let run = |args: &[&str]| run_in(dir.path(), ["review", "--out", "r"].iter().chain(args));
+    run(&["in/09"]).expect(0);
+    run(&["in/09", "in/10"]).expect(0);
+    run(&["in"]).expect(0);
+    // What lies elsewhere would be called closed.
+    let done = run(&["in/10"]).expect(2);
+    assert!(done.err.contains("--since-report r"), "{}", done.err);
+    // One settings file gives both their name: month after month of one plant.
+    let run = |month| run_in(dir.path(), ["review", month, "--config", "plant.toml"]);
+    run("in/09").expect(0);
+    run("in/10").expect(0);
+}
+
+/// A tree that is moved as a whole stays what it is, and so does the report in a copied repository.
+#[test]
+fn a_report_that_moves_with_its_files_is_still_theirs() {
+    let dir = folder();
+    put(dir.path(), "here/in/t.csv", table());
+    run_in(&dir.path().join("here"), ["review", "in"]).expect(0);
+    std::fs::rename(dir.path().join("here"), dir.path().join("there")).unwrap();
+    run_in(&dir.path().join("there"), ["review", "in"]).expect(0);
+}
+
+#[test]
+fn a_report_of_something_else_or_of_nobody_knows_what_is_not_replaced() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    run_in(dir.path(), ["review", "in", "--out", "r"]).expect(0);
+    run_in(dir.path(), ["jump", "in", "--out", "r"]).expect(2);
+    run_in(dir.path(), ["limits", "in", "--model", "M1", "--out", "r"]).expect(2);
+    std::fs::remove_file(dir.path().join("r/origin.json")).unwrap();
+    let done = run_in(dir.path(), ["review", "in", "--out", "r"]).expect(2);
+    assert!(done.err.contains("does not say what it was made from"), "{}", done.err);
+}
+
+#[test]
+fn a_report_has_the_whole_name_of_its_folder() {
+    let dir = folder();
+    put(dir.path(), "2026.10/t.csv", table());
+    put(dir.path(), "line.a/deep/t.csv", table());
+    run_in(dir.path(), ["review", "2026.10"]).expect(0);
+    run_in(dir.path(), ["review", "line.a/*/*.csv"]).expect(0);
+    run_in(dir.path(), ["review", "2026.10/t.csv"]).expect(0);
+    let made: Vec<_> = std::fs::read_dir(dir.path().join("reports"))
+        .unwrap()
+        .map(|e| e.unwrap().file_name().into_string().unwrap())
+        .collect();
+    for name in ["2026.10", "line.a", "t"] {
+        assert!(made.iter().any(|m| m == name), "{name}: {made:?}");
+    }
+    assert_eq!(results(&dir.path().join("reports/2026.10"))["name"], "2026.10");
+}
+
+#[test]
+fn no_output_takes_the_place_of_what_is_read() {
+    let dir = folder();
+    let file = put(dir.path(), "in.csv", table());
+    put(dir.path(), "leakdrift.toml", "events = \"events.csv\"\n");
+    put(dir.path(), "events.csv", "date,what\n");
+    put(dir.path(), "notes.txt", "years of work");
+    std::fs::create_dir(dir.path().join("sub")).unwrap();
+    std::fs::hard_link(&file, dir.path().join("hard.parquet")).unwrap();
+    let mut spellings =
+        vec!["in.csv", "./in.csv", "sub/../in.csv", "hard.parquet", "leakdrift.toml"];
+    spellings.extend(["events.csv", "notes.txt", file.to_str().unwrap()]);
+    #[cfg(unix)]
+    {
+        std::os::unix::fs::symlink("in.csv", dir.path().join("soft.parquet")).unwrap();
+        spellings.push("soft.parquet");
+    }
+    let before = contents(dir.path());
+    for out in spellings {
+        let done = run_in(dir.path(), ["tally", "in.csv", "--out", out]).expect(2);
+        assert!(done.err.contains("lost"), "{out}: {}", done.err);
+        let done =
+            run_in(dir.path(), ["peek", "in.csv", &format!("--write-config={out}")]).expect(2);
+        assert!(done.err.contains("exists"), "{out}: {}", done.err);
+        for args in [&["review"][..], &["jump"], &["limits", "--model", "M1"]] {
+            run_in(dir.path(), args.iter().chain(&["in.csv", "--out", out])).expect(2);
+        }
+        assert!(contents(dir.path()) == before, "{out}");
+    }
+}
+
+/// A list of a report is read by name; the report that would replace its folder would take it along.
+#[test]
+fn no_report_takes_the_place_of_a_folder_it_reads_from() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    run_in(dir.path(), ["review", "in", "--out", "r"]).expect(0);
+    let list = put(dir.path(), "r/units-to-check.csv", table());
+    let before = contents(dir.path());
+    let named = ["--since-report", "r/results.json", "--out", "r"];
+    let args = ["review", list.to_str().unwrap()];
+    let done = run_in(dir.path(), args.iter().chain(&named)).expect(2);
+    assert!(done.err.contains("lost"), "{}", done.err);
+    assert!(contents(dir.path()) == before);
+}
+
+#[test]
+fn a_tally_replaces_a_tally_and_a_link_stays_one() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    let tally = |out: &str| run_in(dir.path(), ["tally", "in", "--out", out]);
+    tally("a.parquet").expect(0);
+    let first = std::fs::read(dir.path().join("a.parquet")).unwrap();
+    tally("a.parquet").expect(0);
+    assert!(std::fs::read(dir.path().join("a.parquet")).unwrap() == first);
+    #[cfg(unix)]
+    {
+        let link = dir.path().join("link.parquet");
+        std::os::unix::fs::symlink("a.parquet", &link).unwrap();
+        tally("link.parquet").expect(0);
+        assert!(link.is_symlink() && std::fs::read(&link).unwrap() == first);
+        // What is no file is written to as it stands.
+        tally("/dev/null").expect(0);
+        assert!(!Path::new("/dev/null").is_file());
+    }
+}
+
+#[test]
+fn the_demonstration_replaces_nobodys_files() {
+    let dir = folder();
+    put(dir.path(), "mine/events.csv", "date,what\n");
+    let done = run_in(dir.path(), ["sample", "mine"]).expect(2);
+    assert!(done.err.contains("events.csv"), "{}", done.err);
+    assert_eq!(contents(&dir.path().join("mine")).len(), 1);
+    run_in(dir.path(), ["sample", "demo"]).expect(0);
+    run_in(dir.path(), ["sample", "demo"]).expect(0);
+}

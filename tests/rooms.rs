@@ -9,18 +9,19 @@ use crate::built::is_the_list;
 use crate::support::source::{Source, sources, words};
 
 /// For each room, what it may use of ours: exactly what it needs today, so that a new use is a decision.
-const MAP: [(&str, &[&str]); 18] = [
+const MAP: [(&str, &[&str]); 20] = [
     ("error", &[]),
     ("note", &[]),
     ("day", &[]),
     ("stats", &[]),
+    ("disk", &["error"]),
     ("words", &["day", "stats"]),
     ("records", &["day"]),
     // Another world: it makes the truth and may know nothing of how the tool reads.
-    ("sample", &[]),
+    ("sample", &["disk", "error"]),
     ("config", &["error", "words"]),
     ("input", &["config", "day", "error", "note", "records"]),
-    ("series", &["config", "day", "error", "input", "note", "records", "words"]),
+    ("series", &["config", "day", "disk", "error", "input", "note", "records", "words"]),
     ("movement", &["config", "day", "series", "stats", "words"]),
     ("analysis", &["config", "day", "error", "movement", "series", "stats", "words"]),
     ("verdict", &["analysis", "config", "day", "input", "movement", "series", "stats", "words"]),
@@ -34,7 +35,7 @@ const MAP: [(&str, &[&str]); 18] = [
     (
         "report",
         &[
-            "analysis", "config", "day", "error", "input", "movement", "records", "review",
+            "analysis", "config", "day", "disk", "error", "input", "movement", "records", "review",
             "series", "stats", "verdict", "words",
         ],
     ),
@@ -46,6 +47,7 @@ const MAP: [(&str, &[&str]); 18] = [
             "verdict",
         ],
     ),
+    ("terminal", &["error", "words"]),
     // The default seed of `sample` is shown in the help.
     ("cli", &["sample"]),
     // Runs everything: it and the crate's root are where the rooms meet.
@@ -54,11 +56,13 @@ const MAP: [(&str, &[&str]); 18] = [
         &[
             "cli",
             "config",
+            "disk",
             "error",
             "input",
             "report",
             "sample",
             "series",
+            "terminal",
             "JumpRequest",
             "Request",
             "StudyRequest",

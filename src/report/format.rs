@@ -4,6 +4,7 @@ use std::borrow::Cow;
 
 use crate::review::ReviewedSeries;
 use crate::words::currents::Currents;
+use crate::words::is_unseen;
 
 /// How the currents of a series are printed: its median decides on the unit, or the latest month's, or its limit.
 #[must_use]
@@ -39,7 +40,7 @@ pub fn text(raw: &str) -> String {
             '&' => out.push_str("&amp;"),
             '<' => out.push_str("&lt;"),
             '>' => out.push_str("&gt;"),
-            c if turns_or_breaks(c) => out.push(' '),
+            c if is_unseen(c) => out.push(' '),
             '\\' | '|' | '`' | '[' | ']' | '*' | '#' | '~' | '$' => out.extend(['\\', c]),
             // Inside a word it is no emphasis: file names stay readable.
             '_' if !(beside(n.checked_sub(1)) && beside(Some(n + 1))) => out.extend(['\\', c]),
@@ -55,13 +56,6 @@ pub fn text(raw: &str) -> String {
         }
     }
     out
-}
-
-fn turns_or_breaks(c: char) -> bool {
-    c.is_control()
-        || matches!(c, '\u{200e}' | '\u{200f}' | '\u{2028}' | '\u{2029}')
-        || ('\u{202a}'..='\u{202e}').contains(&c)
-        || ('\u{2066}'..='\u{2069}').contains(&c)
 }
 
 /// A name for a page: as [`text`], and in words where it is blank.

@@ -10,6 +10,7 @@ pub mod json;
 pub mod jump_study;
 pub mod limit_study;
 pub mod markdown;
+pub mod origin;
 pub mod peek;
 pub mod tables;
 pub mod write;

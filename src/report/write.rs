@@ -1,21 +1,35 @@
-//! A report is written whole or not at all.
+//! A report is written whole or not at all, and by one run at a time.
 //!
-//! All files go to a temporary folder beside the target first. Only when every one is on the disk is the
-//! previous report moved aside, the new one renamed into place, and the previous one removed. A run that is
-//! killed between the two renames leaves the previous report aside, whole: the next run puts it back.
+//! A run claims its folder before the long part: the claim holds `.NAME.lock`, locked by the system, so that a
+//! second run is refused at once rather than after minutes, and a killed one leaves no lock. All files go to
+//! `.NAME.new` beside the folder; when every one is on the disk, the two exchange their names in one step and
+//! what is then `.NAME.new` goes. Whenever a run is killed, the folder holds the old report or the new one.
 //!
-//! A folder is replaced only if it holds nothing but our files.
+//! Where the system or the disk cannot exchange names, the old report is moved to `.NAME.previous` first; a run
+//! that is killed between the two renames leaves it there, whole, and the next one puts it back. Each claim
+//! clears what a killed run left behind. Waiting instead of refusing was rejected: a run that hangs would hang
+//! every later one, and scheduled runs would pile up.
+//!
+//! A folder is replaced only if it holds nothing but our files and nobody protected it.
 
 use std::ffi::OsString;
 use std::fs;
 use std::io::Write as _;
 use std::path::{Component, Path, PathBuf};
 
+use super::origin;
+use crate::disk::{self, Held, hidden, sync_folder};
 use crate::error::{Error, Result};
 
 /// Files of a report's own folder.
-const OURS: [&str; 5] =
-    ["summary.md", "results.json", "rows-not-used.csv", "units-to-check.csv", "units-affected.csv"];
+const OURS: [&str; 6] = [
+    "summary.md",
+    "results.json",
+    "rows-not-used.csv",
+    "units-to-check.csv",
+    "units-affected.csv",
+    origin::FILE,
+];
 /// And those of a limit study, one a series.
 const CHANGE_NOTE: (&str, &str) = ("change-note", ".md");
 /// The folder inside it, which holds PNG files only.
@@ -27,80 +41,48 @@ const SCHEMA_MARK: &[u8] = b"\"schema\": \"leakdrift.";
 /// How much of a result file is searched for it, in bytes.
 const SCHEMA_WITHIN: usize = 1024;
 
-/// Whether a report may be written to `dir`: it does not exist, is empty, or holds a report of ours and
-/// nothing else (all of it is replaced). Puts a report back that an interrupted run left aside.
-///
-/// # Errors
-/// A folder with other files, a file, the current folder; or the operating system refuses.
-pub fn check_folder(dir: &Path) -> Result<()> {
-    target(dir).map(drop)
-}
-
-/// Writes all files of a report, or none: relative path (with `/`) and content of each.
-///
-/// # Errors
-/// As [`check_folder`]; a path that is not plainly below `dir` or comes twice; or the operating system
-/// refuses. The previous report is then as it was.
-pub fn write_whole(dir: &Path, files: impl AsRef<[(String, Vec<u8>)]>) -> Result<()> {
-    let files = files.as_ref();
-    for (path, _) in files {
-        check_path(path)?;
-    }
-    let target = target(dir)?;
-    fs::create_dir_all(&target.parent)
-        .map_err(|e| Error::io("create the folder", &target.parent, e))?;
-    // The outer folder is private to this run and goes away with `temporary`; the inner one becomes the
-    // report and has the rights of any other new folder.
-    let temporary = tempfile::Builder::new()
-        .prefix(&hidden(&target.name, ".new-"))
-        .tempdir_in(&target.parent)
-        .map_err(|e| Error::io("create a temporary folder in", &target.parent, e))?;
-    let fresh = temporary.path().join("report");
-    write_files(&fresh, files)?;
-    let io = |doing, path: &Path| {
-        let path = path.to_owned();
-        move |e| Error::io(doing, &path, e)
-    };
-    let had_one = target.path.exists();
-    if had_one {
-        if target.aside.exists() {
-            fs::remove_dir_all(&target.aside).map_err(io("remove", &target.aside))?;
-        }
-        fs::rename(&target.path, &target.aside).map_err(io("move aside", &target.path))?;
-    }
-    if let Err(e) = fs::rename(&fresh, &target.path) {
-        if had_one {
-            fs::rename(&target.aside, &target.path).map_err(io("put back", &target.aside))?;
-        }
-        return Err(Error::io("put the report in place at", &target.path, e));
-    }
-    sync_folder(&target.parent)?;
-    if had_one {
-        // The new report is in place: what cannot be removed now is removed by the next run.
-        let _ = fs::remove_dir_all(&target.aside);
-    }
-    Ok(())
-}
-
-/// Where the report goes.
-struct Target {
-    /// Its folder, links followed.
+/// A report's folder, for one run alone.
+#[derive(Debug)]
+pub struct Claim {
+    /// The folder, links followed.
     path: PathBuf,
     /// The folder that holds it.
     parent: PathBuf,
-    /// Its name.
-    name: OsString,
-    /// Where the previous report waits while the new one is put in place.
+    /// The new report on its way, and the old one on its way out.
+    fresh: PathBuf,
+    /// Where the old one waits, where names cannot be exchanged.
     aside: PathBuf,
+    /// As the user names it.
+    shown: PathBuf,
+    // In this order: first the lock goes, then what was made around it.
+    _lock: Held,
+    made: Made,
 }
 
-fn target(dir: &Path) -> Result<Target> {
+/// Folders made for the report's; they go again, where they are empty, unless it was written.
+#[derive(Debug)]
+struct Made(Vec<PathBuf>);
+
+impl Drop for Made {
+    fn drop(&mut self) {
+        for folder in &self.0 {
+            let _ = fs::remove_dir(folder);
+        }
+    }
+}
+
+/// Claims `dir` for a report: it does not exist, is empty, or holds a report of ours and nothing else (all of it
+/// is replaced). Puts right what a killed run left.
+///
+/// # Errors
+/// Another run is at it; a folder with other files, one that is protected, a file, the current folder; or the
+/// operating system refuses.
+pub fn claim(dir: &Path) -> Result<Claim> {
     // A link keeps pointing at the folder that is written.
-    let path = if dir.exists() {
-        dir.canonicalize().map_err(|e| Error::io("find", dir, e))?
-    } else {
-        std::path::absolute(dir).map_err(|e| Error::io("find", dir, e))?
-    };
+    let path = dir
+        .canonicalize()
+        .or_else(|_| std::path::absolute(dir))
+        .map_err(|e| Error::io("find", dir, e))?;
     let (Some(parent), Some(name)) = (path.parent(), path.file_name()) else {
         return Err(refused(dir, "a folder for the report", "the root of a file system"));
     };
@@ -111,25 +93,112 @@ fn target(dir: &Path) -> Result<Target> {
             "the one this run was started in",
         ));
     }
-    let (parent, name) = (parent.to_owned(), name.to_owned());
-    let aside = parent.join(hidden(&name, ".previous"));
-    let target = Target { path, parent, name, aside };
-    put_back(&target)?;
-    if let Some(found) = foreign(&target.path)? {
-        return Err(refused(
-            dir,
-            "no folder yet, an empty one, or a report and nothing else",
-            &found,
-        ));
-    }
-    Ok(target)
+    let missing = parent.ancestors().take_while(|f| !f.exists()).map(Path::to_owned).collect();
+    let made = Made(missing);
+    fs::create_dir_all(parent).map_err(|e| Error::io("create the folder", parent, e))?;
+    let lock = Held::new(&parent.join(hidden(name, ".lock")), dir)?;
+    let claim = Claim {
+        fresh: parent.join(hidden(name, ".new")),
+        aside: parent.join(hidden(name, ".previous")),
+        parent: parent.to_owned(),
+        path: path.clone(),
+        shown: dir.to_owned(),
+        _lock: lock,
+        made,
+    };
+    claim.mend()?;
+    claim.check()?;
+    Ok(claim)
 }
 
-fn hidden(name: &OsString, ending: &str) -> OsString {
-    let mut hidden = OsString::from(".");
-    hidden.push(name);
-    hidden.push(ending);
-    hidden
+impl Claim {
+    /// Puts the files in place of what the folder holds: relative path (with `/`) and content of each.
+    ///
+    /// # Errors
+    /// A path that is not plainly below the folder or comes twice; what came into the folder since it was
+    /// claimed; or the operating system refuses. The previous report is then as it was.
+    pub fn write(mut self, files: impl AsRef<[(String, Vec<u8>)]>) -> Result<()> {
+        let files = files.as_ref();
+        files.iter().try_for_each(|(path, _)| check_path(path))?;
+        self.check()?;
+        let written = write_files(&self.fresh, files).and_then(|()| self.put_in_place());
+        if written.is_err() {
+            let _ = fs::remove_dir_all(&self.fresh);
+            return written;
+        }
+        self.made.0.clear();
+        sync_folder(&self.parent)?;
+        // The new report is in place: what cannot be removed now is removed by the next run.
+        let _ = fs::remove_dir_all(&self.fresh);
+        let _ = fs::remove_dir_all(&self.aside);
+        Ok(())
+    }
+
+    fn put_in_place(&self) -> Result<()> {
+        let io = |doing, path: &Path| {
+            let path = path.to_owned();
+            move |e| Error::io(doing, &path, e)
+        };
+        let in_place = "put the report in place at";
+        let Ok(there) = fs::metadata(&self.path) else {
+            return fs::rename(&self.fresh, &self.path).map_err(io(in_place, &self.path));
+        };
+        fs::set_permissions(&self.fresh, there.permissions())
+            .map_err(io("give its rights to", &self.fresh))?;
+        if disk::exchange(&self.fresh, &self.path).map_err(io(in_place, &self.path))? {
+            return Ok(());
+        }
+        fs::rename(&self.path, &self.aside).map_err(io("move aside", &self.path))?;
+        fs::rename(&self.fresh, &self.path).map_err(|e| match fs::rename(&self.aside, &self.path) {
+            Ok(()) => Error::io(in_place, &self.path, e),
+            Err(e) => Error::io("put back", &self.aside, e),
+        })
+    }
+
+    /// After a killed run: the previous report goes back where none is, the rest goes.
+    fn mend(&self) -> Result<()> {
+        for left in [&self.aside, &self.fresh] {
+            if !left.exists() {
+                continue;
+            }
+            if let Some(found) = not_ours(left)? {
+                return Err(refused(left, "what an earlier run left behind", &found));
+            }
+            if left == &self.aside && !self.path.exists() {
+                fs::rename(left, &self.path).map_err(|e| Error::io("put back", left, e))?;
+            } else {
+                fs::remove_dir_all(left).map_err(|e| Error::io("remove", left, e))?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Whether the folder may be replaced.
+    fn check(&self) -> Result<()> {
+        if let Some(found) = foreign(&self.path)? {
+            return Err(refused(
+                &self.shown,
+                "no folder yet, an empty one, or a report and nothing else",
+                &found,
+            ));
+        }
+        for folder in [self.path.clone(), self.path.join(CHARTS)] {
+            if fs::metadata(&folder).is_ok_and(|m| m.permissions().readonly()) {
+                return Err(refused(
+                    &self.shown,
+                    "a folder that may be changed",
+                    &format!("{}, which may only be read", folder.display()),
+                ));
+            }
+        }
+        Ok(())
+    }
+
+    /// Whether what this names lies in the folder.
+    #[must_use]
+    pub fn holds(&self, path: &Path) -> bool {
+        path.canonicalize().is_ok_and(|p| p.starts_with(&self.path))
+    }
 }
 
 fn refused(dir: &Path, expected: &str, found: &str) -> Error {
@@ -137,21 +206,6 @@ fn refused(dir: &Path, expected: &str, found: &str) -> Error {
         format!("report folder {}: expected {expected}, found {found}", dir.display()),
         "all in it would be replaced: name another folder with --out, or move that away",
     )
-}
-
-/// After an interrupted run: the previous report goes back where none is. Beside a new one it is left over,
-/// perhaps half removed, and the next report takes its place.
-fn put_back(target: &Target) -> Result<()> {
-    if !target.aside.exists() {
-        return Ok(());
-    }
-    if let Some(found) = not_ours(&target.aside)? {
-        return Err(refused(&target.aside, "what an earlier run left aside", &found));
-    }
-    if target.path.exists() {
-        return Ok(());
-    }
-    fs::rename(&target.aside, &target.path).map_err(|e| Error::io("put back", &target.aside, e))
 }
 
 /// Why a folder may not be replaced: what it holds that is no report of ours, in words.
@@ -264,12 +318,4 @@ fn write_files(dir: &Path, files: &[(String, Vec<u8>)]) -> Result<()> {
         file.sync_all().map_err(io)?;
     }
     folders.iter().try_for_each(|f| sync_folder(f))
-}
-
-/// Puts a folder's list of names on the disk, where the system can.
-fn sync_folder(dir: &Path) -> Result<()> {
-    if cfg!(unix) {
-        fs::File::open(dir).and_then(|f| f.sync_all()).map_err(|e| Error::io("sync", dir, e))?;
-    }
-    Ok(())
 }

@@ -9,7 +9,9 @@
 //! same bytes.
 
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::Path;
+
+use crate::error::Error;
 
 mod calendar;
 mod chance;
@@ -53,14 +55,9 @@ pub struct Factory {
 /// Why the files could not be written.
 #[derive(Debug, thiserror::Error)]
 pub enum WriteError {
-    /// The operating system refused a file or folder.
-    #[error("cannot write {}: {source}", path.display())]
-    Io {
-        /// Which.
-        path: PathBuf,
-        /// Its reason.
-        source: std::io::Error,
-    },
+    /// A file or folder was refused.
+    #[error("{0}")]
+    Refused(#[from] Error),
     /// A workbook could not be built.
     #[error("cannot build the workbook {name}: {source}")]
     Workbook {
@@ -83,19 +80,30 @@ pub fn plan(seed: u64) -> Factory {
     Factory { tests, files, truth }
 }
 
-/// Writes the factory's files below `dir`, which is made where it does not exist. Files of the same
-/// names are replaced, others stay.
+/// Writes the factory's files below `dir`, which is made where it does not exist, each whole. Other files stay.
 ///
 /// # Errors
-/// Where a file or folder cannot be written, with its path.
+/// Where a file of the same name holds something else, before anything is written; where a file or folder cannot
+/// be written.
 pub fn write(factory: &Factory, dir: &Path) -> Result<(), WriteError> {
-    for (name, bytes) in files::all(factory)? {
+    let files = files::all(factory)?;
+    let is_other = |(name, bytes): &&(String, Vec<u8>)| {
         let path = dir.join(name);
-        let refused = |source| WriteError::Io { path: path.clone(), source };
-        if let Some(folder) = path.parent() {
-            std::fs::create_dir_all(folder).map_err(refused)?;
-        }
-        std::fs::write(&path, bytes).map_err(refused)?;
+        path.exists() && !std::fs::read(path).is_ok_and(|there| there == *bytes)
+    };
+    if let Some((name, _)) = files.iter().find(is_other) {
+        return Err(WriteError::Refused(Error::usage(
+            format!("{}: it is there and holds something else", dir.join(name).display()),
+            "name another folder, or move it away",
+        )));
+    }
+    for (name, bytes) in files {
+        let path = dir.join(name);
+        let folder = path.parent().unwrap_or(dir);
+        std::fs::create_dir_all(folder).map_err(|e| Error::io("create the folder", folder, e))?;
+        crate::disk::write_whole(&path, |out| {
+            out.write_all(&bytes).map_err(|e| Error::io("write", &path, e))
+        })?;
     }
     Ok(())
 }

@@ -104,8 +104,9 @@ pub fn save(pass: &Pass, path: &Path) -> Result<usize> {
     for (name, levels) in own.iter().zip(c.factors) {
         frame.with_column(Column_::new(name.as_str().into(), levels).into()).map_err(broken)?;
     }
-    let file = std::fs::File::create(path).map_err(|e| Error::io("write", path, e))?;
-    ParquetWriter::new(file).finish(&mut frame).map_err(broken)?;
+    crate::disk::write_whole(path, |out| {
+        ParquetWriter::new(out).finish(&mut frame).map(drop).map_err(broken)
+    })?;
     Ok(height)
 }
 

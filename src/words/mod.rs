@@ -18,6 +18,15 @@ pub fn path_text(path: &std::path::Path) -> String {
     path.to_string_lossy().replace('\\', "/")
 }
 
+/// A sign that is not seen but obeyed: a control sign, a line break, one that turns the direction of writing.
+#[must_use]
+pub fn is_unseen(c: char) -> bool {
+    c.is_control()
+        || matches!(c, '\u{200e}' | '\u{200f}' | '\u{2028}' | '\u{2029}')
+        || ('\u{202a}'..='\u{202e}').contains(&c)
+        || ('\u{2066}'..='\u{2069}').contains(&c)
+}
+
 /// The text with its first letter large.
 #[must_use]
 pub fn capital(text: &str) -> String {

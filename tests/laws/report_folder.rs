@@ -3,7 +3,8 @@
 use std::fs;
 use std::path::Path;
 
-use leakdrift::report::write::{check_folder, write_whole};
+use leakdrift::error::Result;
+use leakdrift::report::write::claim;
 
 /// Files of a report whose summary is `summary`.
 fn files(summary: &str) -> Vec<(String, Vec<u8>)> {
@@ -15,6 +16,16 @@ fn files(summary: &str) -> Vec<(String, Vec<u8>)> {
     ]
     .map(|(name, bytes)| (name.to_owned(), bytes))
     .to_vec()
+}
+
+/// What a run does when it has its files.
+fn write_whole(dir: &Path, files: Vec<(String, Vec<u8>)>) -> Result<()> {
+    claim(dir)?.write(files)
+}
+
+/// What it does before.
+fn check_folder(dir: &Path) -> Result<()> {
+    claim(dir).map(drop)
 }
 
 /// Names in a folder, hidden ones too.
@@ -89,19 +100,43 @@ fn folders_with_other_files_are_refused_and_kept() {
     refused("a file");
 }
 
-/// The state that a kill between the two renames leaves, and the one of a kill while the old report goes.
+/// Every state that a kill leaves, of a run that can exchange names and of one that cannot: the folder holds a
+/// whole report, or the next run puts it back, and nothing is left.
 #[test]
 fn an_interrupted_run_is_mended_by_the_next() {
     let dir = tempfile::tempdir().unwrap();
-    let (out, aside) = (dir.path().join("report"), dir.path().join(".report.previous"));
+    let at = |name: &str| dir.path().join(name);
+    let (out, aside, fresh) = (at("report"), at(".report.previous"), at(".report.new"));
+    let summary = || fs::read_to_string(out.join("summary.md")).unwrap();
+    let half = |folder: &Path| {
+        fs::create_dir(folder).unwrap();
+        fs::write(folder.join("results.json"), "half written or half removed").unwrap();
+    };
+    let is_mended = |what: &str| {
+        fs::write(at(".report.lock"), "").unwrap();
+        check_folder(&out).unwrap();
+        assert_eq!(summary(), "one", "{what}");
+        assert_eq!(names(dir.path()), ["report"], "{what}");
+    };
     write_whole(&out, files("one")).unwrap();
+    is_mended("killed before it wrote");
+    half(&fresh);
+    is_mended("killed as it wrote, or as the old report went");
     fs::rename(&out, &aside).unwrap();
-    check_folder(&out).unwrap();
-    assert_eq!(fs::read_to_string(out.join("summary.md")).unwrap(), "one");
-    assert_eq!(names(dir.path()), ["report"]);
-    fs::create_dir(&aside).unwrap();
-    fs::write(aside.join("results.json"), "half removed").unwrap();
+    is_mended("killed between two renames");
+    fs::rename(&out, &aside).unwrap();
+    half(&fresh);
+    is_mended("the same, with the new report on its way");
+    half(&aside);
+    is_mended("killed as the old report went from where it waited");
+    half(&aside);
     write_whole(&out, files("two")).unwrap();
-    assert_eq!(fs::read_to_string(out.join("summary.md")).unwrap(), "two");
+    assert_eq!(summary(), "two");
     assert_eq!(names(dir.path()), ["report"]);
+    // What lies there under such a name and is not ours stays.
+    fs::create_dir(&fresh).unwrap();
+    fs::write(fresh.join("thesis.txt"), "years of work").unwrap();
+    assert!(write_whole(&out, files("three")).is_err());
+    assert!(fresh.join("thesis.txt").is_file());
+    assert_eq!(summary(), "two");
 }

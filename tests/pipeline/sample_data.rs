@@ -41,7 +41,11 @@ fn the_committed_report_is_freshly_written() {
     let out = dir.path().join("report");
     let args = ["review".as_ref(), "sample-data".as_ref(), "--out".as_ref(), out.as_os_str()];
     run_in(&committed(""), args).expect(0);
-    let (fresh, committed) = (contents(&out), contents(&committed("reports/sample")));
+    let (mut fresh, mut committed) = (contents(&out), contents(&committed("reports/sample")));
+    // Where the exports lie as seen from the report.
+    assert!(fresh.remove("origin.json").is_some());
+    let origin = committed.remove("origin.json").expect("it says what it was made from");
+    assert!(String::from_utf8_lossy(&origin).contains("\"../../sample-data\""));
     for name in ["results.json", "summary.md"] {
         let text = |of: &BTreeMap<String, Vec<u8>>| {
             String::from_utf8(of.get(name).unwrap_or_else(|| panic!("{name} is missing")).clone())

@@ -179,24 +179,10 @@ pub fn start_config(peek: &Peek, file: &Path, config: &Config) -> Result<String>
             "name a file that does not exist: --write-config=FILE",
         )
     })?;
-    replace(file, text.as_bytes())?;
+    let io = |e| Error::io("write", file, e);
+    crate::disk::write_whole(file, |out| out.write_all(text.as_bytes()).map_err(io))?;
     Ok(match kept {
         Some(_) => format!("settings added to {}; what it said is kept", file.display()),
         None => format!("settings started in {}", file.display()),
     })
-}
-
-/// Writes a file beside its place first, so that a full disc leaves the one that was there.
-fn replace(file: &Path, bytes: &[u8]) -> Result<()> {
-    let io = |e| Error::io("write", file, e);
-    let place = file.canonicalize().unwrap_or_else(|_| file.to_owned());
-    let folder = match place.parent() {
-        Some(folder) if folder != Path::new("") => folder,
-        _ => Path::new("."),
-    };
-    let beside = tempfile::Builder::new().prefix(".leakdrift-").tempdir_in(folder).map_err(io)?;
-    let fresh = beside.path().join("settings");
-    let mut out = std::fs::File::create_new(&fresh).map_err(io)?;
-    std::io::Write::write_all(&mut out, bytes).and_then(|()| out.sync_all()).map_err(io)?;
-    std::fs::rename(&fresh, &place).map_err(io)
 }
