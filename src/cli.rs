@@ -56,6 +56,19 @@ pub enum Command {
     /// Print every key of the settings file with its default and meaning, or what columns may be called.
     #[command(after_help = "Example:\n  leakdrift config\n  leakdrift config --columns")]
     Config(ConfigArgs),
+    /// Print the JSON Schema of `results.json`.
+    #[command(after_help = "Example:\n  leakdrift schema > results.schema.json")]
+    Schema,
+    /// Print what a shell needs to complete commands and options.
+    #[command(
+        after_help = "Example:\n  leakdrift completions bash > ~/.local/share/bash-completion/completions/leakdrift"
+    )]
+    Completions(CompletionsArgs),
+    /// Print a page for `man`: of the program, or of one command.
+    #[command(
+        after_help = "Example:\n  leakdrift man > leakdrift.1\n  leakdrift man review > leakdrift-review.1"
+    )]
+    Man(ManArgs),
     /// Write the demonstration factory's exports.
     #[command(after_help = "Example:\n  leakdrift sample demo --seed 7")]
     Sample(SampleArgs),
@@ -99,9 +112,9 @@ pub struct ReviewArgs {
     /// Folder for the report; without it, `reports/NAME/`.
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// The `results.json` of an earlier review: what is new, still open and closed since. Without it, an
+    /// An earlier review, by its folder or its `results.json`: what is new, still open and closed since. Without it, an
     /// earlier report in the folder that is replaced is used.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "DIR")]
     pub since_report: Option<PathBuf>,
     /// Exit with 3 where a verdict, a drift or a tester needs action.
     #[arg(long)]
@@ -123,11 +136,11 @@ pub struct LimitsArgs {
     /// Only this kind of test: `ac withstand`, `dc withstand` or `leakage`.
     #[arg(long, value_name = "TEST")]
     pub test: Option<String>,
-    /// Limits to look at, in mA; more by commas or by giving it again.
-    #[arg(allow_negative_numbers = true, long = "try", value_name = "MA", value_delimiter = ',')]
+    /// Limits to look at, in mA or with a unit (6.5, 6.5mA, 6500µA); more by commas or by giving it again.
+    #[arg(allow_negative_numbers = true, long = "try", value_name = "MA", value_delimiter = ',', value_parser = milliamperes)]
     pub tries: Vec<f64>,
     /// Write the change note for this limit, in mA, instead of the recommended one.
-    #[arg(allow_negative_numbers = true, long, value_name = "MA")]
+    #[arg(allow_negative_numbers = true, long, value_name = "MA", value_parser = milliamperes)]
     pub note_for: Option<f64>,
     /// Capacitance between the tested parts, in nF: the reading to expect, and the first band of a new model.
     #[arg(allow_negative_numbers = true, long, value_name = "NF")]
@@ -200,6 +213,20 @@ pub struct TallyArgs {
     pub out: PathBuf,
 }
 
+/// Arguments of `completions`.
+#[derive(Debug, Args)]
+pub struct CompletionsArgs {
+    /// The shell.
+    pub shell: clap_complete::Shell,
+}
+
+/// Arguments of `man`.
+#[derive(Debug, Args)]
+pub struct ManArgs {
+    /// A command; without it, the program.
+    pub command: Option<String>,
+}
+
 /// Arguments of `sample`.
 #[derive(Debug, Args)]
 pub struct SampleArgs {
@@ -208,4 +235,26 @@ pub struct SampleArgs {
     /// Seed of every random draw; the same seed gives the same bytes.
     #[arg(long, default_value_t = crate::sample::DEFAULT_SEED)]
     pub seed: u64,
+}
+
+/// A current as typed, in mA: a number, with or without its unit.
+///
+/// # Errors
+/// What is no number, or has another unit.
+fn milliamperes(typed: &str) -> Result<f64, String> {
+    let text = typed.trim();
+    let digits = text.trim_end_matches(|c: char| c.is_alphabetic() || c == ' ');
+    let ma: f64 = match text[digits.len()..].trim() {
+        "" | "mA" | "ma" | "MA" => 1.0,
+        "µA" | "\u{3bc}A" | "uA" | "ua" | "µa" => 1e-3,
+        "A" | "a" => 1e3,
+        other => {
+            return Err(format!("expected a current in mA, µA or A, found the unit {other:?}"));
+        }
+    };
+    let number = digits.parse::<f64>().map_err(|_| {
+        format!("expected a number with a decimal point and perhaps a unit, like 6.5 or 6.5mA, found {typed:?}")
+    })?;
+    // A factor of ten has no exact inverse: 6500 µA is 6.5 mA to the digit.
+    Ok(if ma < 1.0 { number / 1e3 } else { number * ma })
 }

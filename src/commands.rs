@@ -2,6 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
+use clap::CommandFactory as _;
+
 use crate::cli::{
     Cli, Command, CommonArgs, InputArgs, JumpArgs, LimitsArgs, PeekArgs, ReviewArgs, SampleArgs,
     TallyArgs,
@@ -9,16 +11,15 @@ use crate::cli::{
 use crate::config::Config;
 use crate::error::{Error, Result};
 use crate::input::Read;
-use crate::report::origin::Origin;
+use crate::progress::{Stage, Tell};
+use crate::report::origin::{Origin, REVIEW};
 use crate::series::Pass;
-use crate::terminal::{Bar, print, print_json, warn};
+use crate::terminal::{Shown, print, print_json, warn};
 use crate::{
     JumpRequest, Request, StudyRequest, disk, input, jump_study, limit_study, pass, report, review,
     sample,
 };
 
-/// What `review` is asked.
-const REVIEW: &str = "review";
 /// Exit status where a file or sheet could not be read, or what is printed could not be.
 const INCOMPLETE: u8 = 1;
 /// Exit status of `--gate` where something needs action.
@@ -36,15 +37,45 @@ pub fn command(cli: Cli) -> Result<u8> {
         Command::Peek(args) => run_peek(&args),
         Command::Tally(args) => run_tally(&args),
         Command::Sample(args) => run_sample(&args),
-        Command::Config(args) => {
-            let page = match args.columns {
-                true => crate::input::columns::reference(),
-                false => crate::config::reference::reference(),
-            };
-            print(&page)?;
-            Ok(0)
+        Command::Config(args) => printed(&match args.columns {
+            true => input::columns::reference(),
+            false => crate::config::reference::reference(),
+        }),
+        Command::Schema => printed(crate::review::RESULTS_SCHEMA),
+        Command::Completions(args) => {
+            let mut text = Vec::new();
+            clap_complete::generate(args.shell, &mut Cli::command(), "leakdrift", &mut text);
+            printed(&String::from_utf8_lossy(&text))
         }
+        Command::Man(args) => printed(&manual(args.command.as_deref())?),
     }
+}
+
+/// For commands that only print.
+fn printed(text: &str) -> Result<u8> {
+    print(text).map(|()| 0)
+}
+
+/// The page of the program or of one command.
+fn manual(of: Option<&str>) -> Result<String> {
+    let mut whole = Cli::command();
+    // What each command takes is known once it is built.
+    whole.build();
+    let command = match of {
+        None => &whole,
+        Some(name) => whole.find_subcommand(name).ok_or_else(|| {
+            let known: Vec<&str> = whole.get_subcommands().map(clap::Command::get_name).collect();
+            Error::usage(
+                format!("man: expected a command, found {name:?}"),
+                format!("name one of {}", known.join(", ")),
+            )
+        })?,
+    };
+    let mut page = Vec::new();
+    clap_mangen::Man::new(command.clone())
+        .render(&mut page)
+        .map_err(|e| Error::io("write", Path::new("the page"), e))?;
+    Ok(String::from_utf8_lossy(&page).into_owned())
 }
 
 /// What a command that writes a folder has made.
@@ -76,7 +107,7 @@ struct Making<'a> {
     config: Config,
     name: String,
     out: PathBuf,
-    progress: &'a (dyn Fn(u64, u64) + Sync),
+    tell: &'a Tell<'a>,
 }
 
 /// The path of every command that writes a folder: settings, files, page, folder, warnings, closing text, status.
@@ -95,18 +126,21 @@ fn write_page(asked: &Asked<'_>, make: impl FnOnce(&Making<'_>) -> Result<Page>)
         Path::to_owned,
     );
     // Before the long part: a wrong name should not cost a whole run.
-    let origin = Origin::new(&asked.asked, &config, asked.paths);
+    let origin =
+        Origin::new(&asked.asked, config.name.as_deref(), config.path.as_deref(), asked.paths);
     let claim = report::write::claim(&out)?;
     origin.may_replace(&out, asked.since)?;
     if let Some(read) = read_from(asked.paths, &config)?.into_iter().find(|p| claim.holds(p)) {
         return Err(would_lose(&read));
     }
-    let bar = Bar::new(asked.common.quiet);
-    let progress = |at, all| bar.at(at, all);
-    let mut page = make(&Making { config, name, out: out.clone(), progress: &progress })?;
-    bar.finish();
+    let shown = Shown::new(asked.common.quiet, asked.common.verbose);
+    shown.say(&settings_used(&config));
+    let tell = |stage, done, of| shown.at(stage, done, of);
+    let mut page = make(&Making { config, name, out: out.clone(), tell: &tell })?;
     page.files.push(origin.file(&out));
+    tell(Stage::Write, 0, page.files.len() as u64);
     claim.write(&page.files)?;
+    shown.finish();
     for failure in &page.failures {
         warn(&format!("warning: {failure}"));
     }
@@ -163,7 +197,7 @@ fn run_review(args: &ReviewArgs) -> Result<u8> {
             since_report: args.since_report.clone(),
             replaces: Some(making.out.clone()),
         };
-        let done = review(&request, &making.config, making.progress)?;
+        let done = review(&request, &making.config, making.tell)?;
         Ok(Page {
             closing: report::closing(&done.review, &making.out, common.verbose),
             gate: args.gate && done.review.stop,
@@ -194,7 +228,7 @@ fn run_limits(args: &LimitsArgs) -> Result<u8> {
             applied_v: args.applied_v,
             frequency_hz: args.frequency_hz,
         };
-        let done = limit_study(&request, &making.config, making.progress)?;
+        let done = limit_study(&request, &making.config, making.tell)?;
         Ok(Page {
             closing: report::limit_study::closing(&done.report, &making.out),
             gate: false,
@@ -215,7 +249,7 @@ fn run_jump(args: &JumpArgs) -> Result<u8> {
             model: args.model.clone(),
             since: args.since.as_deref().map(day).transpose()?,
         };
-        let done = jump_study(&request, &making.config, making.progress)?;
+        let done = jump_study(&request, &making.config, making.tell)?;
         Ok(Page {
             closing: report::jump_study::closing(&done.report, &making.out),
             gate: args.gate && done.report.jumps.iter().any(|j| j.flagged),
@@ -237,9 +271,10 @@ fn day(text: &str) -> Result<chrono::NaiveDate> {
 
 /// Reads and counts, with a bar.
 fn count(args: &InputArgs, config: &Config) -> Result<(Read, Result<Pass>)> {
-    let bar = Bar::new(args.common.quiet);
-    let counted = pass(&args.paths, config, &|at, all| bar.at(at, all))?;
-    bar.finish();
+    let shown = Shown::new(args.common.quiet, args.common.verbose);
+    shown.say(&settings_used(config));
+    let counted = pass(&args.paths, config, &|bytes, of| shown.at(Stage::Read, bytes, of))?;
+    shown.finish();
     Ok(counted)
 }
 
@@ -327,6 +362,13 @@ fn settings(paths: &[PathBuf], args: &CommonArgs) -> Result<Config> {
         warn(&format!("settings: {}, above the inputs", path.display()));
     }
     Ok(config)
+}
+
+fn settings_used(config: &Config) -> String {
+    match &config.path {
+        Some(path) => format!("settings: {}", path.display()),
+        None => "settings: none found, every key has its default".to_owned(),
+    }
 }
 
 /// The report's name where the settings give none: that of the first path; of a pattern, that of the folder it

@@ -24,6 +24,7 @@ pub mod error;
 pub mod input;
 pub mod movement;
 pub mod note;
+pub mod progress;
 pub mod records;
 pub mod report;
 pub mod review;
@@ -35,15 +36,18 @@ mod terminal;
 pub mod verdict;
 pub mod words;
 
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 
 use analysis::Questions;
 use analysis::jump::Asked;
-use chrono::NaiveDate;
+use chrono::{Datelike as _, NaiveDate};
 pub use commands::command;
 use config::Config;
 use error::{Error, Result};
 use input::earlier::Earlier;
+use note::Note;
+use progress::{Stage, Tell};
 pub use report::Rendered;
 pub use report::jump_study::JumpStudy;
 pub use report::limit_study::Study;
@@ -90,7 +94,8 @@ impl JumpRequest {
     }
 }
 
-/// Reads the files behind `paths` once and counts: the only part that sees rows.
+/// Reads the files behind `paths` once and counts: the only part that sees rows. `progress` is told of bytes read
+/// and of all bytes.
 ///
 /// # Errors
 /// Where no file is found. Where none of them can be used there is no [`Pass`], where no row can be it says so
@@ -100,9 +105,34 @@ pub fn pass(
     config: &Config,
     progress: &(dyn Fn(u64, u64) + Sync),
 ) -> Result<(input::Read, Result<Pass>)> {
+    read_and_count(paths, config, &|stage, done, of| {
+        if stage == Stage::Read {
+            progress(done, of);
+        }
+    })
+}
+
+fn read_and_count(
+    paths: &[PathBuf],
+    config: &Config,
+    tell: &Tell<'_>,
+) -> Result<(input::Read, Result<Pass>)> {
     let book = records::Book::new();
     let mut collector = Collector::default();
-    let read = input::read(paths, config, &book, progress, |batch| collector.absorb(batch))?;
+    let mut sources_with_rows = BTreeSet::new();
+    let reading = |bytes, of| tell(Stage::Read, bytes, of);
+    let mut read = input::read(paths, config, &book, &reading, |batch| {
+        let of_record = batch.records.first().map(|r| r.source);
+        sources_with_rows.extend(of_record.or(batch.unreadable.first().map(|u| u.source)));
+        collector.absorb(batch);
+    })?;
+    let empty = read.tables.iter().zip(0_u16..).filter(|(_, n)| !sources_with_rows.contains(n));
+    read.notes.extend(
+        empty.map(|(table, _)| {
+            Note::new(format!("{}: a header, and no row below it", table.source))
+        }),
+    );
+    tell(Stage::Count, 0, 0);
     let none = || Error::usage("no file could be read", "check the inputs");
     let pass = match read.tables.is_empty() {
         true => Err(read.failures.first().cloned().unwrap_or_else(none)),
@@ -124,29 +154,43 @@ fn judged(
     questions: &Questions,
     earlier: impl FnOnce(&str, NaiveDate) -> Option<Earlier>,
     config: &Config,
-    progress: &(dyn Fn(u64, u64) + Sync),
+    tell: &Tell<'_>,
 ) -> Result<Judged> {
     let register = input::register(config)?;
-    let (read, pass) = pass(paths, config, progress)?;
+    let (mut read, pass) = read_and_count(paths, config, tell)?;
     let pass = pass?.of_use()?;
     let month = questions.check(&pass)?;
-    let movement = movement::find(&pass, &register, config);
+    let movement = movement::find(&pass, &register, config, tell);
     let known = analysis::Known {
         movement: &movement,
         register: &register,
         month: questions.review.then_some(month),
         jumps: questions.jumps.as_ref(),
     };
-    let findings = analysis::findings(&pass, &known, config);
+    let findings = analysis::findings(&pass, &known, config, tell);
+    tell(Stage::Judge, 0, 0);
     let verdicts = verdict::judge(&pass, &known, &findings, config);
     let last = day::date_of(pass.plant.days.unwrap_or_default().1);
+    if questions.month.is_some() && (last.year(), last.month()) > month {
+        read.notes.push(Note::first(judged_later(month, last)));
+    }
     let earlier = earlier(&month_text(month), last);
     let subject = Subject { name: name.to_owned(), month, register, earlier };
     let review = Review::new(subject, &read, &pass, movement, findings, verdicts, config);
     Ok(Judged { review, pass })
 }
 
-/// The whole review: files in, a judged report out.
+/// What a review of a past month rests on.
+fn judged_later(month: (i32, u32), last: NaiveDate) -> String {
+    format!(
+        "{0} is under review and the files go on to {last}: what is said of the month is of {0}, while limits, \
+         movement, jumps and actions are judged from all days up to the last. For a judgement as of {0}, give \
+         only files up to its end.",
+        month_text(month)
+    )
+}
+
+/// The whole review: files in, a judged report out; `tell` hears how far it is.
 ///
 /// # Errors
 /// What stops it: see [`error::ErrorKind`].
@@ -166,16 +210,12 @@ fn judged(
 /// std::fs::write(&export, table)?;
 ///
 /// let request = Request { paths: vec![export], name: "line 1".to_owned(), ..Request::default() };
-/// let done = review(&request, &Config::default(), &|_read, _of_bytes| {})?;
+/// let done = review(&request, &Config::default(), &leakdrift::progress::nobody)?;
 /// let (_, page) = done.files.iter().find(|(name, _)| name == "summary.md").expect("it is there");
 /// assert!(String::from_utf8_lossy(page).starts_with("# line 1: review of 2026-09"));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-pub fn review(
-    request: &Request,
-    config: &Config,
-    progress: &(dyn Fn(u64, u64) + Sync),
-) -> Result<Rendered> {
+pub fn review(request: &Request, config: &Config, tell: &Tell<'_>) -> Result<Rendered> {
     // Before the long part: a wrong name should not cost a whole run.
     let named = request.since_report.as_deref().map(input::earlier::named).transpose()?;
     let questions =
@@ -184,8 +224,8 @@ pub fn review(
         named.or_else(|| input::earlier::beside(request.replaces.as_deref()?, month, to))
     };
     let Judged { review, .. } =
-        judged(&request.paths, &request.name, &questions, earlier, config, progress)?;
-    Ok(report::render(review))
+        judged(&request.paths, &request.name, &questions, earlier, config, tell)?;
+    Ok(report::render(review, tell))
 }
 
 /// The limit study of one model: the same findings as the review's, asked about other limits.
@@ -194,17 +234,13 @@ pub fn review(
 ///
 /// # Errors
 /// As [`review()`]; no series of the model and no circuit; a limit asked for that is no current.
-pub fn limit_study(
-    request: &StudyRequest,
-    config: &Config,
-    progress: &(dyn Fn(u64, u64) + Sync),
-) -> Result<Study> {
+pub fn limit_study(request: &StudyRequest, config: &Config, tell: &Tell<'_>) -> Result<Study> {
     if request.paths.is_empty() {
         return study::study(None, request, config);
     }
     let questions = Questions::default();
     let Judged { review, pass } =
-        judged(&request.paths, &request.name, &questions, |_, _| None, config, progress)?;
+        judged(&request.paths, &request.name, &questions, |_, _| None, config, tell)?;
     study::study(Some(&study::Whole { pass: &pass, review: &review, config }), request, config)
 }
 
@@ -212,14 +248,10 @@ pub fn limit_study(
 ///
 /// # Errors
 /// As [`review()`]; no series of the model; a date without tests on both sides.
-pub fn jump_study(
-    request: &JumpRequest,
-    config: &Config,
-    progress: &(dyn Fn(u64, u64) + Sync),
-) -> Result<JumpStudy> {
+pub fn jump_study(request: &JumpRequest, config: &Config, tell: &Tell<'_>) -> Result<JumpStudy> {
     let asked = request.asked(config);
     let questions = Questions { jumps: Some(asked.clone()), ..Questions::default() };
     let Judged { review, .. } =
-        judged(&request.paths, &request.name, &questions, |_, _| None, config, progress)?;
+        judged(&request.paths, &request.name, &questions, |_, _| None, config, tell)?;
     Ok(report::jump_study::study(&review, &asked))
 }

@@ -81,6 +81,13 @@ pub fn study(whole: Option<&Whole<'_>>, request: &StudyRequest, config: &Config)
 }
 
 fn check(request: &StudyRequest) -> Result<()> {
+    let twice = |n: &usize| request.tries[..*n].contains(&request.tries[*n]);
+    if let Some(n) = (0..request.tries.len()).find(twice) {
+        return Err(Error::usage(
+            format!("--try: expected different limits, in mA, found {} twice", request.tries[n]),
+            "a comma parts limits: write a limit with a decimal point, like 5.5",
+        ));
+    }
     let positive = |x: f64| x > 0.0 && x.is_finite();
     for (name, value) in request
         .tries

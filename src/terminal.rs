@@ -7,10 +7,13 @@
 use std::borrow::Cow;
 use std::io::{ErrorKind, IsTerminal as _, Write as _};
 use std::path::Path;
+use std::sync::Mutex;
+use std::time::Instant;
 
-use indicatif::{ProgressBar, ProgressStyle};
+use indicatif::{HumanBytes, ProgressBar, ProgressStyle};
 
 use crate::error::{Error, Result};
+use crate::progress::Stage;
 use crate::words::is_unseen;
 
 /// The text with nothing in it that a terminal obeys, but line ends and tabs: `\u{1b}` is printed as it is
@@ -64,37 +67,93 @@ pub fn warn(line: &str) {
     let _ = writeln!(std::io::stderr(), "{}", plain(line));
 }
 
-/// A progress bar on a terminal, nothing in a pipe.
-pub struct Bar(Option<ProgressBar>);
+/// How far a run is: a bar on a terminal, nothing in a pipe; where more is to be said, a line for each stage
+/// with the time it took, in either.
+pub struct Shown {
+    bar: Option<ProgressBar>,
+    verbose: bool,
+    now: Mutex<Option<Running>>,
+}
 
-impl Bar {
-    /// None where nothing is to be said.
+/// The stage that a run is in.
+struct Running {
+    stage: Stage,
+    of: u64,
+    since: Instant,
+}
+
+impl Shown {
+    /// As the command line asks for.
     #[must_use]
-    pub fn new(quiet: bool) -> Self {
-        if quiet || !std::io::stderr().is_terminal() {
-            return Self(None);
+    pub fn new(quiet: bool, verbose: bool) -> Self {
+        let shown = !quiet && std::io::stderr().is_terminal();
+        Self { bar: shown.then(ProgressBar::no_length), verbose, now: Mutex::new(None) }
+    }
+
+    /// A line of its own, where more is to be said.
+    pub fn say(&self, line: &str) {
+        if self.verbose {
+            let say = || warn(line);
+            self.bar.as_ref().map_or_else(say, |bar| bar.suspend(say));
         }
-        let bar = ProgressBar::new(0);
-        if let Ok(style) =
-            ProgressStyle::with_template("reading {bar:30} {bytes}/{total_bytes} {eta}")
-        {
-            bar.set_style(style);
-        }
-        Self(Some(bar))
     }
 
     /// Shows how far it is.
-    pub fn at(&self, at: u64, all: u64) {
-        if let Some(bar) = &self.0 {
-            bar.set_length(all);
-            bar.set_position(at);
+    pub fn at(&self, stage: Stage, done: u64, of: u64) {
+        let mut now = self.now.lock().expect("no thread panics holding it");
+        if now.as_ref().is_none_or(|running| running.stage != stage) {
+            self.end(now.take());
+            if let Some(bar) = &self.bar {
+                bar.set_style(style(stage, of));
+                bar.enable_steady_tick(std::time::Duration::from_millis(200));
+            }
+            *now = Some(Running { stage, of, since: Instant::now() });
+        }
+        if let Some(bar) = &self.bar {
+            bar.set_length(of);
+            bar.set_position(done);
         }
     }
 
     /// Takes it away.
     pub fn finish(&self) {
-        if let Some(bar) = &self.0 {
+        self.end(self.now.lock().expect("no thread panics holding it").take());
+        if let Some(bar) = &self.bar {
             bar.finish_and_clear();
         }
     }
+
+    fn end(&self, running: Option<Running>) {
+        let Some(Running { stage, of, since }) = running else { return };
+        let (doing, things) = words(stage);
+        let what = match (of, things) {
+            (0, _) | (_, "") => doing.to_owned(),
+            (bytes, "bytes") => format!("{doing} {}", HumanBytes(bytes)),
+            (of, things) => format!("{doing} {of} {things}"),
+        };
+        self.say(&format!("{what}: {:.1} s", since.elapsed().as_secs_f64()));
+    }
+}
+
+/// What a stage does, and what it counts.
+fn words(stage: Stage) -> (&'static str, &'static str) {
+    match stage {
+        Stage::Read => ("reading", "bytes"),
+        Stage::Count => ("counting tests", ""),
+        Stage::Move => ("looking for movement in", "series"),
+        Stage::Ask => ("examining", "series"),
+        Stage::Judge => ("judging", ""),
+        Stage::Draw => ("drawing", "charts"),
+        Stage::Write => ("writing", "files"),
+    }
+}
+
+fn style(stage: Stage, of: u64) -> ProgressStyle {
+    let (doing, things) = words(stage);
+    let template = match (of, things) {
+        (0, _) | (_, "") => format!("{doing} {{spinner}} {{elapsed}}"),
+        (_, "bytes") => format!("{doing} {{bar:30}} {{bytes}}/{{total_bytes}} {{eta}}"),
+        _ => format!("{doing} {things} {{bar:30}} {{pos}}/{{len}} {{elapsed}}"),
+    };
+    ProgressStyle::with_template(&template).unwrap_or_else(|_| ProgressStyle::default_bar())
 }

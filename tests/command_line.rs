@@ -9,7 +9,18 @@ use crate::support::run::{
     Done, PROGRAM, contents, folder, put, results, reviewed, run_in, small_table,
 };
 
-const COMMANDS: [&str; 6] = ["review", "limits", "jump", "peek", "tally", "sample"];
+const COMMANDS: [&str; 10] = [
+    "review",
+    "limits",
+    "jump",
+    "peek",
+    "tally",
+    "config",
+    "schema",
+    "completions",
+    "man",
+    "sample",
+];
 
 fn table() -> String {
     small_table(day("2026-09-01"), 50)
@@ -36,6 +47,8 @@ fn every_command_has_help_with_an_example_it_takes() {
         let examples: Vec<Vec<String>> = after
             .lines()
             .filter(|l| l.trim_start().starts_with("leakdrift "))
+            // What a shell puts into a file is no argument.
+            .map(|l| l.split(" > ").next().unwrap_or(l))
             .flat_map(|l| l.split("&&").map(words).collect::<Vec<_>>())
             .collect();
         assert!(!examples.is_empty(), "{page}");
@@ -432,9 +445,11 @@ fn no_output_takes_the_place_of_what_is_read() {
     for out in spellings {
         let done = run_in(dir.path(), ["tally", "in.csv", "--out", out]).expect(2);
         assert!(done.err.contains("lost"), "{out}: {}", done.err);
-        let done =
-            run_in(dir.path(), ["peek", "in.csv", &format!("--write-config={out}")]).expect(2);
-        assert!(done.err.contains("exists"), "{out}: {}", done.err);
+        // Settings may be added to; nothing else is taken for them.
+        if out != "leakdrift.toml" {
+            let config = format!("--write-config={out}");
+            run_in(dir.path(), ["peek", "in.csv", &config]).expect(2);
+        }
         for args in [&["review"][..], &["jump"], &["limits", "--model", "M1"]] {
             run_in(dir.path(), args.iter().chain(&["in.csv", "--out", out])).expect(2);
         }
@@ -487,4 +502,132 @@ fn the_demonstration_replaces_nobodys_files() {
     assert_eq!(contents(&dir.path().join("mine")).len(), 1);
     run_in(dir.path(), ["sample", "demo"]).expect(0);
     run_in(dir.path(), ["sample", "demo"]).expect(0);
+}
+
+/// The page itself, or the list: nothing is looked up and nothing is read.
+#[test]
+fn a_desk_gets_its_completions_pages_and_schema() {
+    let dir = folder();
+    for (shell, word) in [
+        ("bash", "complete"),
+        ("zsh", "#compdef"),
+        ("fish", "complete -c"),
+        ("powershell", "Register"),
+    ] {
+        let text = run_in(dir.path(), ["completions", shell]).expect(0).out;
+        assert!(text.contains(word) && text.contains("since-report"), "{shell}");
+    }
+    let page = run_in(dir.path(), ["man"]).expect(0).out;
+    assert!(page.contains(".TH leakdrift 1") && page.contains("review"), "{page}");
+    let page = run_in(dir.path(), ["man", "review"]).expect(0).out;
+    assert!(page.contains(".TH") && page.contains("since\\-report"), "{page}");
+    let done = run_in(dir.path(), ["man", "dance"]).expect(2);
+    assert!(done.err.contains("review") && done.err.contains("dance"), "{}", done.err);
+    let text = run_in(dir.path(), ["schema"]).expect(0).out;
+    let schema: serde_json::Value = serde_json::from_str(&text).unwrap();
+    assert!(schema["$schema"].is_string() && schema["properties"]["series"].is_object());
+}
+
+#[test]
+fn a_current_may_carry_its_unit() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    let tried = |text: &str| {
+        let out = format!("r-{}", text.len());
+        run_in(dir.path(), ["limits", "in", "--model", "M1", "--try", text, "--out", &out])
+            .expect(0);
+        let found = results(&dir.path().join(&out))["series"][0]["candidates"].clone();
+        std::fs::remove_dir_all(dir.path().join(out)).unwrap();
+        found
+    };
+    let plain = tried("1.85");
+    for same in ["1.85mA", "1.85 mA", "1850µA", "1850uA", "0.00185A"] {
+        assert_eq!(tried(same), plain, "{same}");
+    }
+    assert_ne!(tried("1.95"), plain);
+    for (wrong, word) in
+        [("6.5mV", "mV"), ("about 6", "about 6"), ("6.5.1", "6.5.1"), ("5,5", "decimal point")]
+    {
+        let done = run_in(dir.path(), ["limits", "in", "--model", "M1", "--try", wrong]).expect(2);
+        assert!(done.err.contains(word) && done.err.contains("mA"), "{}", done.err);
+    }
+}
+
+#[test]
+fn a_date_beyond_the_files_is_told_with_what_they_hold() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    for (since, word) in
+        [("2027-01-01", "after the last day"), ("2026-09-01", "not after the first day")]
+    {
+        let done = run_in(dir.path(), ["jump", "in", "--since", since]).expect(2);
+        for word in [word, "2026-09-01 to 2026-10-20"] {
+            assert!(done.err.contains(word), "{word}: {}", done.err);
+        }
+    }
+}
+
+#[test]
+fn an_earlier_report_may_be_named_by_its_folder() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    run_in(dir.path(), ["review", "in", "--out", "r"]).expect(0);
+    for earlier in ["r", "r/results.json"] {
+        run_in(dir.path(), ["review", "in", "--out", "next", "--since-report", earlier]).expect(0);
+        let since = &results(&dir.path().join("next"))["since_report"];
+        assert_eq!(since["earlier"]["month"], "2026-10", "{earlier}");
+    }
+}
+
+/// The page and the terminal say it before any number.
+#[test]
+fn a_past_month_judged_with_later_data_says_what_is_judged() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    let done = review(dir.path(), &["--month", "2026-09"]).expect(0);
+    let page = std::fs::read_to_string(dir.path().join("report/summary.md")).unwrap();
+    for text in [&done.out, &page] {
+        let at = text
+            .find("2026-09 is under review and the files go on to 2026-10-20")
+            .expect("it is said");
+        assert!(text[at..].contains("judged from all days"), "{text}");
+    }
+    let done = review(dir.path(), &["--month", "2026-10"]).expect(0);
+    assert!(!done.out.contains("under review"), "{}", done.out);
+}
+
+#[test]
+fn a_file_of_a_header_alone_is_named() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    put(dir.path(), "in/idle.csv", table().lines().next().unwrap());
+    review(dir.path(), &[]).expect(0);
+    let notes = results(&dir.path().join("report"))["notes"].to_string();
+    assert!(notes.contains("idle.csv: a header, and no row below it"), "{notes}");
+    assert!(!notes.contains("t.csv: a header"), "{notes}");
+    let peeked = run_in(dir.path(), ["peek", "in/idle.csv"]).out;
+    assert!(peeked.contains("idle.csv: a header, and no row below it"), "{peeked}");
+}
+
+/// One line for each part of the way, with its time; in a pipe too.
+#[test]
+fn verbose_says_what_is_done_and_how_long_it_took() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    let done = review(dir.path(), &["-v"]).expect(0);
+    let mut rest = done.err.as_str();
+    for part in [
+        "settings: none found",
+        "reading ",
+        "counting tests",
+        "looking for movement in 1 series",
+        "examining 1 series",
+        "judging",
+        "drawing ",
+        "writing ",
+    ] {
+        let at = rest.find(part).unwrap_or_else(|| panic!("{part}, in order: {}", done.err));
+        rest = &rest[at..];
+    }
+    assert!(done.err.lines().skip(1).all(|line| line.ends_with(" s")), "{}", done.err);
 }

@@ -7,6 +7,7 @@ use leakdrift::analysis::Known;
 use leakdrift::analysis::units::checks::checks;
 use leakdrift::config::Config;
 use leakdrift::movement;
+use leakdrift::progress::nobody;
 use leakdrift::records::{Register, SerialAt};
 use leakdrift::report::chart::failures::{self, Failures};
 use leakdrift::report::chart::jump_split::{self, Part, Split};
@@ -115,7 +116,7 @@ fn points_in_time_hold_as_many_units_as_the_settings_ask() {
         let config =
             Config { daily_point_units: daily, weekly_point_units: weekly, ..Config::default() };
         let (_, pass) = leakdrift::pass(std::slice::from_ref(&file), &config, &|_, _| {}).unwrap();
-        let moved = movement::find(&pass.unwrap(), &Register::default(), &config);
+        let moved = movement::find(&pass.unwrap(), &Register::default(), &config, &nobody);
         moved.series[0].points.len()
     };
     assert_eq!(points(20.0, 10.0), 28);
@@ -188,9 +189,9 @@ fn charts_say_the_level_that_their_intervals_have() {
     let config = Config { confidence: 0.9, ..Config::default() };
     let (_, pass) = counted(&[file], &config);
     let register = Register::default();
-    let movement = movement::find(&pass, &register, &config);
+    let movement = movement::find(&pass, &register, &config, &nobody);
     let known = Known { movement: &movement, register: &register, month: None, jumps: None };
-    let finding = &leakdrift::analysis::findings(&pass, &known, &config).series[0];
+    let finding = &leakdrift::analysis::findings(&pass, &known, &config, &nobody).series[0];
 
     let months = months::chart(&Months {
         series: "M1".into(),

@@ -9,10 +9,11 @@ use crate::built::is_the_list;
 use crate::support::source::{Source, sources, words};
 
 /// For each room, what it may use of ours: exactly what it needs today, so that a new use is a decision.
-const MAP: [(&str, &[&str]); 20] = [
+const MAP: [(&str, &[&str]); 21] = [
     ("error", &[]),
     ("note", &[]),
     ("day", &[]),
+    ("progress", &[]),
     ("stats", &[]),
     ("disk", &["error"]),
     ("words", &["day", "stats"]),
@@ -22,8 +23,8 @@ const MAP: [(&str, &[&str]); 20] = [
     ("config", &["error", "words"]),
     ("input", &["config", "day", "error", "note", "records"]),
     ("series", &["config", "day", "disk", "error", "input", "note", "records", "words"]),
-    ("movement", &["config", "day", "series", "stats", "words"]),
-    ("analysis", &["config", "day", "error", "movement", "series", "stats", "words"]),
+    ("movement", &["config", "day", "progress", "series", "stats", "words"]),
+    ("analysis", &["config", "day", "error", "movement", "progress", "series", "stats", "words"]),
     ("verdict", &["analysis", "config", "day", "input", "movement", "series", "stats", "words"]),
     (
         "review",
@@ -35,8 +36,8 @@ const MAP: [(&str, &[&str]); 20] = [
     (
         "report",
         &[
-            "analysis", "config", "day", "disk", "error", "input", "movement", "records", "review",
-            "series", "stats", "verdict", "words",
+            "analysis", "config", "day", "disk", "error", "input", "movement", "progress",
+            "records", "review", "series", "stats", "verdict", "words",
         ],
     ),
     // Leads the rooms to the page of a limit study.
@@ -47,7 +48,7 @@ const MAP: [(&str, &[&str]); 20] = [
             "verdict",
         ],
     ),
-    ("terminal", &["error", "words"]),
+    ("terminal", &["error", "progress", "words"]),
     // The default seed of `sample` is shown in the help.
     ("cli", &["sample"]),
     // Runs everything: it and the crate's root are where the rooms meet.
@@ -59,6 +60,7 @@ const MAP: [(&str, &[&str]); 20] = [
             "disk",
             "error",
             "input",
+            "progress",
             "report",
             "sample",
             "series",

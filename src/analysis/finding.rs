@@ -33,6 +33,7 @@ use crate::movement::drift::Shape;
 use crate::movement::readings::{Reading, coarsest_step, edges, grouped, ma};
 use crate::movement::stations::{SeriesFacts, Stations};
 use crate::movement::{Movement, Period, SeriesMovement};
+use crate::progress::{Stage, Tell, Things};
 use crate::series::{Outcome, Pass, Register, Says, UnderLimitLine};
 use crate::stats::estimate::Estimate;
 use crate::stats::goodness::{bootstrap, largest_gap};
@@ -151,7 +152,8 @@ pub struct Known<'a> {
 
 /// Asks everything of every series.
 #[must_use]
-pub fn findings(pass: &Pass, known: &Known<'_>, config: &Config) -> Findings {
+pub fn findings(pass: &Pass, known: &Known<'_>, config: &Config, tell: &Tell<'_>) -> Findings {
+    let each = Things::new(tell, Stage::Ask, pass.series.len());
     let facts = crate::movement::facts(pass);
     let leads = open_leads(pass, &facts, config);
     let calibrations = calibrations(pass, known.register);
@@ -167,6 +169,7 @@ pub fn findings(pass: &Pass, known: &Known<'_>, config: &Config) -> Findings {
         .par_iter()
         .enumerate()
         .map(|(n, _)| finding(pass, n, known, &recorded, &leads, facts[n], config))
+        .inspect(|_| each.one_more())
         .collect();
     let found = known.jumps.map_or_else(Vec::new, |asked| jump::jumps(pass, asked));
     let jumps = found

@@ -90,8 +90,9 @@ fn jumps_in(pass: &Pass, asked: &jump::Asked) -> Result<()> {
     match asked.since {
         Some(since) if since <= first || since > last => Err(Error::usage(
             format!(
-                "--since {}: expected a date after the first day of the files, found none; they hold {} to {}",
+                "--since {}: expected a date with tests before it and from it on, found one {} of the files, which hold {} to {}",
                 date_of(since),
+                if since > last { "after the last day" } else { "that is not after the first day" },
                 date_of(first),
                 date_of(last)
             ),

@@ -105,12 +105,13 @@ fn earlier(results: Results) -> Earlier {
     }
 }
 
-/// The report that somebody named.
+/// The report that somebody named, by its result file or its folder.
 ///
 /// # Errors
 /// Where it cannot be read, or is no result of a review.
 pub fn named(path: &Path) -> Result<Earlier> {
-    read(path).map(earlier)
+    let file = if path.is_dir() { &path.join("results.json") } else { path };
+    read(file).map(earlier)
 }
 
 /// The report in the folder that is about to be replaced, where it is an earlier one.

@@ -20,6 +20,7 @@ use crate::movement::period::{Period, period};
 use crate::movement::readings::{Reading, readings, value};
 use crate::movement::room_share::{RoomShare, room_share};
 use crate::movement::stations::{self, CannotTell, Cell, SeriesFacts, StationOptions, Stations};
+use crate::progress::{Stage, Tell, Things};
 use crate::series::{Pass, Register, Says};
 use crate::stats::mixture::{GroupRules, two_groups};
 use crate::stats::multiple::benjamini_hochberg;
@@ -99,7 +100,8 @@ fn shape_options(config: &Config) -> shape::Options {
 }
 
 /// Finds what moved, and so which period of each series is judged.
-pub fn find(pass: &Pass, register: &Register, config: &Config) -> Movement {
+pub fn find(pass: &Pass, register: &Register, config: &Config, tell: &Tell<'_>) -> Movement {
+    let each = Things::new(tell, Stage::Move, pass.series.len());
     let all: Vec<Vec<Reading>> =
         pass.series.par_iter().map(|s| readings(s, &pass.plant.steps)).collect();
     let facts = facts(pass);
@@ -114,6 +116,7 @@ pub fn find(pass: &Pass, register: &Register, config: &Config) -> Movement {
         .into_par_iter()
         .enumerate()
         .map(|(n, readings)| of_series(pass, register, config, n, readings, stations.as_ref().ok()))
+        .inspect(|_| each.one_more())
         .collect();
     let p: Vec<f64> = series.iter().map(|s| s.drift.p_value).collect();
     for (s, adjusted) in series.iter_mut().zip(benjamini_hochberg(&p)) {

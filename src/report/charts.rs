@@ -7,6 +7,7 @@ use super::chart::{
     Chart, ChartError, distribution, draw, drift, failures, ladder, months, over_time, probability,
     room_used,
 };
+use crate::progress::{Stage, Tell, Things};
 use crate::review::Review;
 
 /// A chart of a review: its file, what it answers, and its ink.
@@ -68,7 +69,7 @@ enum Job {
 
 /// Draws every chart, in parallel.
 #[must_use]
-pub fn drawn(review: &Review) -> Vec<Drawn> {
+pub fn drawn(review: &Review, tell: &Tell<'_>) -> Vec<Drawn> {
     let mut jobs: Vec<(String, &'static str, Job)> = OF_PLANT
         .into_iter()
         .filter(|(name, ..)| asked_for(name, review))
@@ -79,6 +80,7 @@ pub fn drawn(review: &Review) -> Vec<Drawn> {
             (format!("charts/{}-{name}.png", series.named.id), question, Job::Series(n, make))
         }));
     }
+    let each = Things::new(tell, Stage::Draw, jobs.len());
     jobs.into_par_iter()
         .map(|(path, question, job)| {
             let (series, chart) = match job {
@@ -87,6 +89,7 @@ pub fn drawn(review: &Review) -> Vec<Drawn> {
             };
             Drawn { series, path, question, png: chart.and_then(|c| draw::png(&c)) }
         })
+        .inspect(|_| each.one_more())
         .collect()
 }
 

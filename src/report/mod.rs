@@ -18,6 +18,7 @@ pub mod write;
 use std::fmt::Write;
 use std::path::Path;
 
+use crate::progress::Tell;
 use crate::review::{First, Review};
 
 /// A file of a report: its path relative to it, and its content.
@@ -32,10 +33,10 @@ pub struct Rendered {
     pub files: Vec<File>,
 }
 
-/// All files of a review. A chart that has nothing to show is a note.
+/// All files of a review; `tell` hears of each chart. A chart that has nothing to show is a note.
 #[must_use]
-pub fn render(mut review: Review) -> Rendered {
-    let drawn = charts::drawn(&review);
+pub fn render(mut review: Review, tell: &Tell<'_>) -> Rendered {
+    let drawn = charts::drawn(&review, tell);
     let of_jumps = chart::jumps::drawn(&review, false);
     let mut files = Vec::new();
     for chart in drawn {

@@ -15,13 +15,14 @@ use std::path::{Component, Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
-use crate::config::Config;
 use crate::error::{Error, Result};
 use crate::words::path_text;
 
 /// Its file in a report's folder.
 pub const FILE: &str = "origin.json";
 const SCHEMA: &str = "leakdrift.origin/1";
+/// What is asked by the one command whose reports are compared with earlier ones.
+pub const REVIEW: &str = "review";
 
 /// What a report is made from; paths are absolute here, and relative to the report in its file.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -32,21 +33,25 @@ pub struct Origin {
     /// The name that the settings give.
     name: Option<String>,
     /// The settings file that gives it.
-    settings: Option<String>,
+    named_in: Option<String>,
     /// Files, folders and patterns.
     paths: Vec<String>,
 }
 
 impl Origin {
-    /// Of a run: what it is asked, its settings and its paths.
+    /// Of a run: what it is asked, the name that settings give it, their file, and its paths.
     #[must_use]
-    pub fn new(asked: &str, config: &Config, paths: &[PathBuf]) -> Self {
-        let settings = config.name.as_ref().and(config.path.as_ref());
+    pub fn new(
+        asked: &str,
+        name: Option<&str>,
+        settings: Option<&Path>,
+        paths: &[PathBuf],
+    ) -> Self {
         Self {
             schema: SCHEMA.to_owned(),
             asked: asked.to_owned(),
-            name: config.name.clone(),
-            settings: settings.map(|p| path_text(&whole(p))),
+            name: name.map(str::to_owned),
+            named_in: name.and(settings).map(|p| path_text(&whole(p))),
             paths: paths.iter().map(|p| path_text(&whole(p))).collect(),
         }
     }
@@ -80,43 +85,42 @@ impl Origin {
             return Ok(());
         }
         let named = |p: &Path| crate::disk::is_same(p, folder) || crate::disk::is_same(p, &there);
-        let found = match Self::of(folder) {
-            Some(earlier) if self.continues(&earlier) => return Ok(()),
-            Some(earlier) => earlier.to_string(),
-            None => format!("report that does not say what it was made from (no {FILE})"),
-        };
-        if said.is_some_and(named) {
+        let earlier = Self::of(folder);
+        if earlier.as_ref().is_some_and(|e| self.continues(e)) || said.is_some_and(named) {
             return Ok(());
         }
-        let same = if self.asked == "review" {
-            format!(
-                ", or, where both are of one plant, say so with --since-report {}",
+        let of_a_plant = self.asked == REVIEW && earlier.as_ref().is_none_or(|e| e.asked == REVIEW);
+        let to_do = match of_a_plant {
+            false => "it would be lost: name another folder with --out".to_owned(),
+            true => format!(
+                "it would be lost, and what it found be called closed: name another folder with --out, or give \
+                 this plant a name of its own (name = \"…\" in its leakdrift.toml), or, where both are of one \
+                 plant, say so with --since-report {}",
                 folder.display()
-            )
-        } else {
-            String::new()
-        };
-        Err(Error::usage(
-            format!("report folder {}: expected a {self}, found a {found}", folder.display()),
-            format!(
-                "it would be lost, and what it found be called closed: name another folder with --out, \
-                 or give this plant a name of its own (name = \"…\" in its leakdrift.toml){same}"
             ),
-        ))
+        };
+        let found = earlier.map_or_else(
+            || format!("report that does not say what it was made from (no {FILE})"),
+            |e| e.to_string(),
+        );
+        let what =
+            format!("report folder {}: expected a {self}, found a {found}", folder.display());
+        Err(Error::usage(what, to_do))
     }
 
     fn continues(&self, earlier: &Self) -> bool {
         let names_differ =
             matches!((&self.name, &earlier.name), (Some(ours), Some(theirs)) if ours != theirs);
-        let by_settings = self.settings.is_some() && self.settings == earlier.settings;
-        self.asked == earlier.asked
+        let one_name = self.named_in.is_some() && self.named_in == earlier.named_in;
+        // Studies of several models may follow each other in one folder: somebody named it.
+        let command = |of: &Self| of.asked.split(' ').next().map(str::to_owned);
+        command(self) == command(earlier)
             && !names_differ
-            && (by_settings
-                || earlier.paths.iter().all(|p| self.paths.iter().any(|q| covers(q, p))))
+            && (one_name || earlier.paths.iter().all(|p| self.paths.iter().any(|q| covers(q, p))))
     }
 
     fn with_paths(mut self, change: impl Fn(&str) -> String) -> Self {
-        self.settings = self.settings.as_deref().map(&change);
+        self.named_in = self.named_in.as_deref().map(&change);
         self.paths = self.paths.iter().map(|p| change(p)).collect();
         self
     }

@@ -183,7 +183,9 @@ impl Claim {
             ));
         }
         for folder in [self.path.clone(), self.path.join(CHARTS)] {
-            if fs::metadata(&folder).is_ok_and(|m| m.permissions().readonly()) {
+            // Elsewhere the mark on a folder means something else.
+            let protected = fs::metadata(&folder).is_ok_and(|m| m.permissions().readonly());
+            if cfg!(unix) && protected {
                 return Err(refused(
                     &self.shown,
                     "a folder that may be changed",
@@ -197,7 +199,7 @@ impl Claim {
     /// Whether what this names lies in the folder.
     #[must_use]
     pub fn holds(&self, path: &Path) -> bool {
-        path.canonicalize().is_ok_and(|p| p.starts_with(&self.path))
+        self.path.is_dir() && path.canonicalize().is_ok_and(|p| p.starts_with(&self.path))
     }
 }
 

@@ -39,6 +39,9 @@ pub use first::First;
 pub use new::Subject;
 pub use series::{JudgedDrift, LimitsInForce, NamedStep, ReviewedSeries, StrayLine, Strays};
 
+/// The shape of `results.json`, as JSON Schema.
+pub const RESULTS_SCHEMA: &str = include_str!("results.schema.json");
+
 /// The whole review.
 #[derive(Debug, Serialize)]
 pub struct Review {

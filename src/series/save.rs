@@ -73,8 +73,9 @@ pub fn save(pass: &Pass, path: &Path) -> Result<usize> {
     }
     let height = c.count.len();
     let day = Column_::new("tested_at".into(), c.tested_at).cast(&DataType::Date);
-    let broken =
-        |e: PolarsError| Error::usage(format!("{}: {e}", path.display()), "choose another file");
+    let broken = |e: PolarsError| {
+        Error::usage(format!("cannot write {}: {e}", path.display()), "choose another place")
+    };
     let mut frame = df!(
         "model" => c.model,
         "test" => c.test,

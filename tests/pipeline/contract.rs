@@ -7,7 +7,7 @@ use crate::support::days::day;
 use crate::support::run::{committed, folder, put, results, reviewed, run_in, small_table};
 
 fn schema() -> Value {
-    let text = std::fs::read_to_string(committed("tests/data/results.schema.json")).unwrap();
+    let text = std::fs::read_to_string(committed("src/review/results.schema.json")).unwrap();
     serde_json::from_str(&text).unwrap()
 }
 

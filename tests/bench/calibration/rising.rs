@@ -139,9 +139,9 @@ fn plant_of(seed: u64, k: u64) -> Result<Vec<Said>, String> {
     let (_, pass) = leakdrift::pass(&[path], &config, &|_, _| ()).map_err(|e| e.to_string())?;
     let pass = pass.map_err(|e| e.to_string())?;
     let register = Register::default();
-    let moved = movement::find(&pass, &register, &config);
+    let moved = movement::find(&pass, &register, &config, &leakdrift::progress::nobody);
     let known = Known { movement: &moved, register: &register, month: None, jumps: None };
-    let findings = analysis::findings(&pass, &known, &config);
+    let findings = analysis::findings(&pass, &known, &config, &leakdrift::progress::nobody);
     let verdicts = plant::judge_all(&pass, &moved, &findings, &config);
     Ok(verdicts
         .iter()
