@@ -106,12 +106,6 @@ pub struct Layout {
 }
 
 impl Layout {
-    /// Whether the table has no header and its columns are called by their places.
-    #[must_use]
-    pub fn is_headerless(&self) -> bool {
-        self.names.first().is_some_and(|name| *name == partial::place_name(1))
-    }
-
     /// Why a row of `width` cells does not fit under the header; `None` where it does. Blank cells too many
     /// are none.
     #[must_use]
