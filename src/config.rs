@@ -209,7 +209,7 @@ impl Config {
     }
 
     /// An error about `word` in these settings: an unknown `kind` of word, with its line where it is found, and
-    /// the known one that is `meant`, else the nearest of them.
+    /// the nearest of the known ones, else the one that is `meant`.
     #[must_use]
     pub fn unknown<'w>(
         &self,
@@ -224,9 +224,11 @@ impl Config {
         let at = quoted.or_else(|| self.text.find(word));
         let path = self.path.as_deref().unwrap_or(Path::new(""));
         let what = format!("{section}: unknown {kind} {word:?}");
-        let to_do = match meant {
+        let known: Vec<&str> = known.collect();
+        // A slip of the pen comes before a word of the trade: `staton` is no state.
+        let to_do = match meant.filter(|_| nearest(word, known.iter().copied()).is_empty()) {
             Some(meant) => format!("that {kind} is called {meant:?}"),
-            None => nearest_known(word, known),
+            None => nearest_known(word, known.into_iter()),
         };
         wrong(path, &self.text, at, what, to_do)
     }
