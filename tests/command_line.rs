@@ -121,6 +121,38 @@ fn the_gate_comes_before_a_file_that_cannot_be_read() {
     review(dir.path(), &["--gate"]).expect(3);
 }
 
+/// A plant of which nothing is wrong, and the same with one thing that can hurt somebody.
+#[test]
+fn the_gate_stops_for_what_can_hurt() {
+    let sound = small_table(day("2026-08-03"), 60).replace(",3.000,", ",1.700,");
+    let load = "2026-08-20 06:00:00,LOAD,L1,S1,1500,50,0.000,1.700,pass\n";
+    let one =
+        |reading: &str| format!("2026-08-20 13:00:00,M1,X1,S1,1500,50,{reading},1.700,pass\n");
+    let open_leads: String = (0..12)
+        .map(|n| {
+            let outcome = if n < 8 { "under limit" } else { "pass" };
+            format!("2026-08-20 13:{n:02}:00,M1,X{n},S1,1500,50,0.020,1.700,{outcome}\n")
+        })
+        .collect();
+    for (what, more, kind) in [
+        ("nothing", String::new(), None),
+        ("a pass against its reading", one("1.900"), Some("passed_against_reading")),
+        ("suspect insulation", one("1.680"), Some("strays_passed")),
+        ("open leads", open_leads, Some("passed_open_lead")),
+        ("a wrong check load", load.to_owned(), Some("wrong_check_load")),
+    ] {
+        let dir = folder();
+        put(dir.path(), "in/t.csv", format!("{sound}{more}"));
+        put(dir.path(), "in/leakdrift.toml", "[check_loads.\"LOAD\"]\nexpect = \"over limit\"\n");
+        let status = if kind.is_some() { 3 } else { 0 };
+        let done = review(dir.path(), &["--gate"]);
+        assert_eq!(done.status, status, "{what}: {}", done.out);
+        let actions = results(&dir.path().join("report"))["actions"].clone();
+        let found = |kind| actions.as_array().unwrap().iter().any(|a| a["kind"] == kind);
+        assert!(kind.is_none_or(found), "{what}: {actions}");
+    }
+}
+
 #[test]
 fn a_damaged_file_among_good_ones_ends_with_1_and_is_named() {
     let dir = folder();
