@@ -136,7 +136,7 @@ fn read_and_count(
     let none = || Error::usage("no file could be read", "check the inputs");
     let pass = match read.tables.is_empty() {
         true => Err(read.failures.first().cloned().unwrap_or_else(none)),
-        false => collector.finish(&read.tables, &book, config),
+        false => collector.finish(&read, &book, config),
     };
     Ok((read, pass))
 }

@@ -24,8 +24,7 @@ pub fn discover(paths: &[PathBuf], config: &Config) -> Result<(Vec<PathBuf>, Vec
         .flatten()
         .filter_map(|p| config.resolve(p).canonicalize().ok())
         .collect();
-    let mut search =
-        Search { side, found: BTreeSet::new(), skipped: BTreeSet::new(), reports: BTreeSet::new() };
+    let mut search = Search { side, ..Search::default() };
     for path in paths {
         if path.exists() {
             search.collect(path, true)?;
@@ -66,7 +65,9 @@ pub fn discover(paths: &[PathBuf], config: &Config) -> Result<(Vec<PathBuf>, Vec
             ));
         }
     }
-    let Search { found, skipped, reports, .. } = search;
+    let Search { mut found, named, skipped, reports, .. } = search;
+    let tallies = tallies_among(&found, &named);
+    found.retain(|file| !tallies.contains(file));
     if found.is_empty() {
         let looked = paths.iter().map(|p| p.display().to_string()).collect::<Vec<_>>().join(", ");
         return Err(Error::usage(
@@ -83,6 +84,12 @@ pub fn discover(paths: &[PathBuf], config: &Config) -> Result<(Vec<PathBuf>, Vec
             Note::new(format!("{}: a report that leakdrift wrote; not read", folder.display()))
         })
         .collect();
+    notes.extend(tallies.iter().map(|tally| {
+        Note::new(format!(
+            "{}: a tally that leakdrift wrote, among exports that it may be of; not read, name it by itself to read it",
+            tally.display()
+        ))
+    }));
     if !skipped.is_empty() {
         let names: Vec<String> =
             skipped.iter().take(5).map(|p: &PathBuf| p.display().to_string()).collect();
@@ -96,11 +103,21 @@ pub fn discover(paths: &[PathBuf], config: &Config) -> Result<(Vec<PathBuf>, Vec
     Ok((found.into_iter().collect(), notes))
 }
 
+/// Tallies met beside other files and not named: the units of the exports that they lie among would count twice.
+fn tallies_among(found: &BTreeSet<PathBuf>, named: &BTreeSet<PathBuf>) -> BTreeSet<PathBuf> {
+    let tally = |file: &&PathBuf| !named.contains(*file) && super::parquet::is_tally(file);
+    let tallies: BTreeSet<PathBuf> = found.iter().filter(tally).cloned().collect();
+    if tallies.len() == found.len() { BTreeSet::new() } else { tallies }
+}
+
 /// Files met so far.
+#[derive(Default)]
 struct Search {
     /// The register and the list of events: not results.
     side: Vec<PathBuf>,
     found: BTreeSet<PathBuf>,
+    /// Of these, those named by themselves.
+    named: BTreeSet<PathBuf>,
     /// Not read because of their ending.
     skipped: BTreeSet<PathBuf>,
     /// Folders of reports.
@@ -137,6 +154,9 @@ impl Search {
             path.file_name().is_some_and(|n| n == crate::config::FILE_NAME || n == "README.md");
         if named || ENDINGS.contains(&ending.as_str()) {
             self.found.insert(path.to_owned());
+            if named {
+                self.named.insert(path.to_owned());
+            }
         } else if !own {
             self.skipped.insert(path.to_owned());
         }

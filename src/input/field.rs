@@ -40,11 +40,12 @@ pub enum Field {
     Humidity,
     Count,
     ReadingStep,
+    TallyPart,
 }
 
 impl Field {
     /// How many there are.
-    pub const COUNT: usize = 32;
+    pub const COUNT: usize = 33;
 
     /// Every field with its canonical name.
     pub const ALL: [(Self, &'static str); Self::COUNT] = [
@@ -80,6 +81,7 @@ impl Field {
         (Self::Humidity, "humidity_pct"),
         (Self::Count, "count"),
         (Self::ReadingStep, "reading_step_ma"),
+        (Self::TallyPart, "tally_part"),
     ];
 
     /// Its place in an array over all fields.
@@ -134,6 +136,7 @@ impl Field {
             Self::Humidity => "relative humidity of the room",
             Self::Count => "units that a row stands for, in a saved tally",
             Self::ReadingStep => "smallest difference that the tester shows",
+            Self::TallyPart => "what a line of a saved tally counts for, where not for all",
         }
     }
 

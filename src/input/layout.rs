@@ -46,12 +46,18 @@ pub fn header_text(cell: &str) -> String {
 }
 
 /// The columns of one test: where each canonical column stands, and its unit.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Columns {
     /// By [`Field::index`]: column and unit.
     pub at: [Option<(u16, Option<Quantity>)>; Field::COUNT],
     /// By place in the config's factors.
     pub factors: Vec<Option<u16>>,
+}
+
+impl Default for Columns {
+    fn default() -> Self {
+        Self { at: [None; Field::COUNT], factors: Vec::new() }
+    }
 }
 
 impl Columns {

@@ -22,6 +22,7 @@ pub mod outcomes;
 mod parquet;
 mod register;
 mod rows;
+mod same;
 mod stream;
 pub mod taken;
 mod text;
@@ -31,7 +32,7 @@ mod workbook;
 
 pub use dates::OTHER_ORDER;
 pub use register::register;
-pub use rows::{BUILT_IN_FACTORS, OUTCOME_EXPECTED};
+pub use rows::{BUILT_IN_FACTORS, LEAKAGE_ALONE, OUTCOME_EXPECTED};
 pub use stream::{FileSeen, Read, Refused, Table, read};
 pub use words::plain_serial;
 pub use workbook::THREAD as WORKBOOK_THREAD;

@@ -5,6 +5,7 @@ use std::path::Path;
 use polars::prelude::*;
 
 use super::cell::Cell;
+use super::columns::Field;
 use super::layout::header_text;
 use super::rows::Parser;
 
@@ -15,6 +16,13 @@ use super::rows::Parser;
 pub fn names(path: &Path) -> Result<Vec<String>, String> {
     let schema = scan(path)?.collect_schema().map_err(|e| e.to_string())?;
     Ok(schema.iter_names().map(ToString::to_string).collect())
+}
+
+/// Whether a file is a tally that this program wrote.
+pub fn is_tally(path: &Path) -> bool {
+    let parquet = path.extension().is_some_and(|e| e == "parquet" || e == "pq");
+    let part = Field::TallyPart.name();
+    parquet && names(path).is_ok_and(|names| names.iter().any(|name| name == part))
 }
 
 fn scan(path: &Path) -> Result<LazyFrame, String> {

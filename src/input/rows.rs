@@ -15,6 +15,8 @@ use super::outcomes::Said;
 use super::words::Words;
 use crate::records::{Batch, Book, FactorSet, Limits, Outcome, Setup, TestKind, Unreadable};
 
+pub use self::test::LEAKAGE_ALONE;
+
 mod beside;
 mod test;
 mod values;

@@ -1,6 +1,6 @@
 //! The reading itself: a producer, parsers in parallel, and batches in order.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex};
 
@@ -11,6 +11,7 @@ use super::columns::Headers;
 use super::discover::discover;
 use super::layout::{Lack, Layout, Undecided};
 use super::rows::Parser;
+use super::same::copies;
 use super::words::Words;
 use super::{parquet, text, workbook};
 use crate::config::Config;
@@ -64,6 +65,8 @@ pub struct Read {
     pub tables: Vec<Table>,
     /// Files in the order read.
     pub files: Vec<FileSeen>,
+    /// Of these, those whose bytes an earlier one holds.
+    pub copies: BTreeSet<PathBuf>,
     /// Files or sheets that could not be read, or not to their end.
     pub failures: Vec<Error>,
     /// Those of them, and sheets beside others, whose header or dates say too little.
@@ -99,7 +102,9 @@ pub fn read(
     progress: &(dyn Fn(u64, u64) + Sync),
     mut absorb: impl FnMut(Batch),
 ) -> Result<Read> {
-    let (files, notes) = discover(paths, config)?;
+    let (files, mut notes) = discover(paths, config)?;
+    let (copies, of_copies) = copies(&files);
+    notes.extend(of_copies);
     let words = Words::new(config)?;
     let all_bytes: u64 = files.iter().filter_map(|f| f.metadata().ok()).map(|m| m.len()).sum();
     let workers = std::thread::available_parallelism().map_or(2, std::num::NonZero::get);
@@ -153,6 +158,7 @@ pub fn read(
     read.notes.extend(notes);
     read.tables = tables.into_inner().expect("no thread panics holding it");
     read.notes.extend(told(&read.tables));
+    read.copies = copies;
     read.failures = failures.into_inner().expect("no thread panics holding it");
     Ok(read)
 }

@@ -230,6 +230,9 @@ impl Marks {
     pub const DERIVED: Self = Self(32);
     /// A line of a tally: equal lines of two files are different units, never repeated rows.
     pub const TALLIED: Self = Self(64);
+    /// A line of a tally that counts for leakage alone: the later test of a unit whose first one said nothing of
+    /// it, and is counted in another line.
+    pub const LEAKAGE_ALONE: Self = Self(128);
 
     /// Both together.
     #[must_use]

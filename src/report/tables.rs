@@ -58,7 +58,11 @@ pub fn units_to_check_csv<'a>(units: impl IntoIterator<Item = &'a UnitToCheck>) 
         header,
         units.into_iter().map(|u| {
             let why = u.why.to_string();
-            [&why, &u.model, &u.serial, &u.tested_at, &u.station, &u.reading_ma, &u.place]
+            let place = match u.units {
+                1 => u.place.clone(),
+                n => format!("{}, {n} units", u.place),
+            };
+            [&why, &u.model, &u.serial, &u.tested_at, &u.station, &u.reading_ma, &place]
                 .map(|cell| defused(cell).into_owned())
         }),
     )

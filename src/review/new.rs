@@ -68,7 +68,7 @@ impl Review {
         let (from, to) = pass.plant.days.unwrap_or_default();
         let mut units_to_check: BTreeMap<WhyCheck, u64> = BTreeMap::new();
         for unit in &units {
-            *units_to_check.entry(unit.why).or_default() += 1;
+            *units_to_check.entry(unit.why).or_default() += u64::from(unit.units);
         }
         let standing = series.iter().zip(&decided).map(|(s, v)| Standing {
             series: &s.named.id,

@@ -46,6 +46,8 @@ pub struct Rules<'a> {
     pub clocks: &'a [(Vec<(u32, u32)>, bool)],
     /// By source: the file it belongs to.
     pub file_of: &'a [u32],
+    /// By source: whether its file holds the bytes of an earlier one.
+    pub copies: &'a [bool],
     /// Reading steps.
     pub steps: &'a super::Steps,
     /// Where rows are put.
@@ -67,6 +69,8 @@ pub struct Swept {
     pub repeats: std::collections::BTreeMap<u32, (f64, u32)>,
     /// Units in rows whose serial names none.
     pub no_serial: u64,
+    /// Units in lines of tallies.
+    pub tallied: u64,
     /// Serials on too many days to name a unit.
     pub placeholders: Vec<SerialAt>,
     /// Serials that look like unnamed check loads.
@@ -129,10 +133,20 @@ impl Unit<'_> {
         }
         self.repeated(&mut rest);
         if nameless {
-            swept.no_serial += rest.iter().map(|n| u64::from(self.records[*n].count)).sum::<u64>();
+            for r in rest.iter().map(|n| &self.records[*n]) {
+                let n = u64::from(r.count);
+                match (r.marks.has(Marks::TALLIED), r.marks.has(Marks::LEAKAGE_ALONE)) {
+                    (false, _) => swept.no_serial += n,
+                    (true, false) => swept.tallied += n,
+                    (true, true) => {}
+                }
+            }
+            // What became of a unit without a name after it failed is not known.
+            let known = swept.histories.len();
             for n in rest {
                 self.attempts(vec![n], swept);
             }
+            swept.histories.truncate(known);
             return;
         }
         let (records, kind_of) = (self.records, &self.rules.resolved.attempt);
@@ -156,8 +170,18 @@ impl Unit<'_> {
         self.rules.resolved.series[self.records[n].setup as usize]
     }
 
-    /// Rows that agree in every column and come from different files are one row.
+    /// Rows that agree in every column and come from different files are one row; lines of a tally are, where
+    /// their whole files agree.
     fn repeated(&mut self, rows: &mut Vec<usize>) {
+        let Self { records, rules, .. } = *self;
+        let of_copy = |n: &usize| {
+            let r = &records[*n];
+            r.marks.has(Marks::TALLIED) && rules.copies[usize::from(r.source)]
+        };
+        for n in rows.iter().copied().filter(of_copy) {
+            self.set_aside(n, SetAside::Repeated);
+        }
+        rows.retain(|n| !of_copy(n));
         if rows.len() < 2 {
             return;
         }
@@ -193,6 +217,11 @@ impl Unit<'_> {
 
     /// The attempts of one unit at one test, in order.
     fn attempts(&mut self, mut rows: Vec<usize>, swept: &mut Swept) {
+        if self.records[rows[0]].marks.has(Marks::LEAKAGE_ALONE) {
+            self.set_aside(rows[0], SetAside::Retest);
+            self.rows[rows[0]].mark(Row::LEAKAGE);
+            return;
+        }
         by_row_order_where_clocks_repeat(self.records, &mut rows, self.rules);
         self.fault_locating(&mut rows);
         self.returned(&mut rows);

@@ -49,7 +49,8 @@ fn count(key: SeriesKey, blocks: &[Block], limits: &[Limits], starts_s: i64) -> 
                     outcomes.push((row.factors, in_force, row.outcome, row.count));
                     if row.outcome == Outcome::UnderLimit && row.shown() == Shown::Value {
                         let value_pa = row.reading_pa;
-                        series.under_limit.push(UnderLimitLine { day, station, value_pa });
+                        let line = UnderLimitLine { day, station, value_pa };
+                        series.under_limit.extend((0..row.count).map(|_| line));
                     }
                 }
                 if row.is(Row::LEAKAGE)

@@ -18,7 +18,7 @@ use super::{Called, Collector, Plant, Series, SeriesName, Steps};
 use crate::config::Config;
 use crate::day::Day;
 use crate::error::{Error, Result};
-use crate::input::{BUILT_IN_FACTORS, Table};
+use crate::input::{BUILT_IN_FACTORS, Read};
 use crate::note::Note;
 use crate::records::{Book, Limits, SerialAt, Setup, Source, Unreadable};
 
@@ -93,20 +93,32 @@ struct Known {
     resolved: Resolved,
 }
 
+/// What was told of limits, tables and instruments.
+#[derive(Clone, Copy)]
+struct Told<'a> {
+    limits: &'a [Limits],
+    sources: &'a [Arc<Source>],
+    copies: &'a [bool],
+    steps: &'a Steps,
+}
+
 impl Collector {
     /// Ends the pass: decides for every row where it goes and counts.
     ///
     /// # Errors
     /// Where there are more stations than can be told apart.
-    pub fn finish(mut self, tables: &[Table], book: &Book, config: &Config) -> Result<Pass> {
+    pub fn finish(mut self, read: &Read, book: &Book, config: &Config) -> Result<Pass> {
         let (texts, setups) = (book.texts.all(), book.setups.all());
         let resolved = resolve(&setups, &texts, &self.measured_v)?;
         let known = Known { texts, setups, resolved };
-        let sources: Vec<Arc<Source>> = tables.iter().map(|t| Arc::new(t.source.clone())).collect();
+        let sources: Vec<Arc<Source>> =
+            read.tables.iter().map(|t| Arc::new(t.source.clone())).collect();
         let steps = self.steps(&known, config);
         let places = Places::new(&known.resolved);
         let limits = book.limits.all();
-        let mut swept = self.sweep(&known, &limits, &sources, &steps, &places, config);
+        let copies: Vec<bool> = sources.iter().map(|s| read.copies.contains(&s.file)).collect();
+        let told = Told { limits: &limits, sources: &sources, copies: &copies, steps: &steps };
+        let mut swept = self.sweep(&known, &told, &places, config);
         let put: Vec<Put> = swept.iter_mut().map(|s| std::mem::take(&mut s.put)).collect();
         let blocks = places.in_order(put);
         let starts_s = config.day_starts_s();
@@ -180,12 +192,11 @@ impl Collector {
     fn sweep(
         &mut self,
         known: &Known,
-        limits: &[Limits],
-        sources: &[Arc<Source>],
-        steps: &Steps,
+        told: &Told<'_>,
         places: &Places,
         config: &Config,
     ) -> Vec<Swept> {
+        let Told { limits, sources, copies, steps } = *told;
         self.clocks.resize(sources.len(), super::clock::ClockTrack::default());
         let clocks: Vec<(Vec<(u32, u32)>, bool)> =
             self.clocks.iter().map(|c| (c.jumps(), c.ascending())).collect();
@@ -195,6 +206,7 @@ impl Collector {
             believable: believable(&self.days, config.believable_years),
             clocks: &clocks,
             file_of: &files_of(sources),
+            copies,
             steps,
             places,
             all_days: self.days.iter().filter(|d| *d.1 > 0).count(),
@@ -321,7 +333,13 @@ fn notes(
     let nameless: u64 = swept.iter().map(|s| s.no_serial).sum();
     if nameless > 0 {
         notes.push(Note::new(format!(
-            "{nameless} tests carry no serial or a place holder: each counts as a first attempt of its own",
+            "{nameless} tests carry no serial or a place holder: each counts as a first attempt of its own, and which of them never passed is not known",
+        )));
+    }
+    let tallied: u64 = swept.iter().map(|s| s.tallied).sum();
+    if tallied > 0 {
+        notes.push(Note::first(format!(
+            "{tallied} units are known from a tally: it says nothing of retests, units that never passed, passes against their reading and check loads, and names no serial",
         )));
     }
     let serials = |choose: fn(&Swept) -> &Vec<SerialAt>| {

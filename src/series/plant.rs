@@ -47,6 +47,8 @@ pub struct Plant {
     pub air: BTreeMap<Day, (Option<f64>, Option<f64>)>,
     /// Tests of check loads, in order of station and time.
     pub checks: Vec<CheckReading>,
+    /// Days of which a station is known from lines of tallies alone: they hold no check loads.
+    pub tallied_days: BTreeSet<(u16, Day)>,
     /// Days on which each station tested products.
     pub station_days: BTreeMap<u16, BTreeSet<Day>>,
     /// Tests of products by station and day, retests among them.
@@ -58,7 +60,7 @@ pub struct Plant {
 impl Plant {
     /// Counts the tests of products by station and day.
     pub(super) fn count_tests(&mut self, blocks: &[Block], starts_s: i64) {
-        let counts: Vec<Vec<((u16, Day), u64)>> = blocks
+        let counts: Vec<Vec<((u16, Day), u64, bool)>> = blocks
             .par_iter()
             .map(|block| {
                 let day = |row: &Row| day_of(row.time, starts_s);
@@ -66,15 +68,21 @@ impl Plant {
                 days.map(|rows| {
                     let tests = rows.iter().filter(|r| r.used.is_of_a_product());
                     let count = tests.map(|r| u64::from(r.count)).sum();
-                    ((block.station, day(&rows[0])), count)
+                    let tallied = rows.iter().all(|r| r.is(Row::TALLIED));
+                    ((block.station, day(&rows[0])), count, tallied)
                 })
-                .filter(|(_, count)| *count > 0)
+                .filter(|(_, count, _)| *count > 0)
                 .collect()
             })
             .collect();
-        for ((station, day), count) in counts.into_iter().flatten() {
+        let told: BTreeSet<(u16, Day)> =
+            counts.iter().flatten().filter(|(_, _, tallied)| !tallied).map(|c| c.0).collect();
+        for ((station, day), count, _) in counts.into_iter().flatten() {
             *self.station_tests.entry((station, day)).or_default() += count;
             self.station_days.entry(station).or_default().insert(day);
+            if !told.contains(&(station, day)) {
+                self.tallied_days.insert((station, day));
+            }
         }
         let first = self.station_days.values().filter_map(|d| d.first()).min().copied();
         let end = self.station_days.values().filter_map(|d| d.last()).max().copied();

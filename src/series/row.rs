@@ -80,6 +80,10 @@ impl Row {
     pub const LEAKAGE: u8 = 8;
     /// It was marked as a test of a check load.
     pub const CHECK_LOAD: u8 = 16;
+    /// A retest of a unit that had passed at the same station, and not at a lower voltage than then.
+    pub const AFTER_PASS: u8 = 32;
+    /// It is a line of a tally.
+    pub const TALLIED: u8 = 64;
 
     /// The row of a record that went as `used` says; it does not count yet.
     pub fn new(r: &Record, used: Use) -> Self {
@@ -102,7 +106,9 @@ impl Row {
             part: r.part,
             outcome: r.outcome,
             used,
-            facts: shown | if r.marks.has(Marks::CHECK_LOAD) { Self::CHECK_LOAD } else { 0 },
+            facts: shown
+                | if r.marks.has(Marks::CHECK_LOAD) { Self::CHECK_LOAD } else { 0 }
+                | if r.marks.has(Marks::TALLIED) { Self::TALLIED } else { 0 },
         }
     }
 

@@ -4,10 +4,11 @@ use std::path::Path;
 
 use polars::prelude::{Series as Column_, *};
 
-use super::{Pass, Says, Series};
+use super::units::Counts;
+use super::{Pass, Says, Series, Tests};
 use crate::day::Day;
 use crate::error::{Error, Result};
-use crate::input::BUILT_IN_FACTORS;
+use crate::input::{BUILT_IN_FACTORS, LEAKAGE_ALONE};
 use crate::records::{Current, Limits, Outcome};
 
 /// One line per distinct combination, in canonical columns; what a reading says is in its outcome.
@@ -25,6 +26,8 @@ struct Columns {
     units_together: Vec<u32>,
     station: Vec<String>,
     outcome: Vec<&'static str>,
+    stage: Vec<&'static str>,
+    tally_part: Vec<&'static str>,
     reading_ma: Vec<Option<String>>,
     reading_step_ma: Vec<Option<f64>>,
     high_limit_ma: Vec<Option<f64>>,
@@ -40,7 +43,7 @@ struct Columns {
     factors: Vec<Vec<String>>,
 }
 
-/// A first attempt as it is saved: everything that tells one line from another.
+/// A test as it is saved: everything that tells one line from another.
 #[derive(PartialEq, Eq, PartialOrd, Ord)]
 struct Line {
     day: Day,
@@ -49,13 +52,16 @@ struct Line {
     reading: Option<(i64, Says)>,
     limits: Limits,
     factors: u32,
+    counts: Counts,
 }
 
 /// Writes the tally; gives the number of lines.
 ///
 /// Each line stands for `count` first attempts with the same day, station, outcome, reading, limits, lot,
-/// operator, shift, fixture and the config's factors; the day's air stands beside it. Serials are gone: retests
-/// and tests that were not completed have been set aside before.
+/// operator, shift, fixture and the config's factors; the day's air stands beside it. Where the first test of a
+/// unit said nothing of its leakage, the later one that did is a line of its own, which says so in `tally_part`;
+/// `stage` says of a trip that it ended the test while the voltage rose. Serials are gone: what else became of a
+/// unit is not known.
 ///
 /// # Errors
 /// Where the file cannot be written.
@@ -64,7 +70,7 @@ pub fn save(pass: &Pass, path: &Path) -> Result<usize> {
     let mut c = Columns { factors: vec![Vec::new(); own.len()], ..Columns::default() };
     for (n, series) in pass.series.iter().enumerate() {
         let mut lines: std::collections::BTreeMap<Line, u32> = std::collections::BTreeMap::new();
-        for (line, count) in first_attempts(pass, n) {
+        for (line, count) in counted(pass, n) {
             *lines.entry(line).or_default() += count;
         }
         for (line, count) in lines {
@@ -88,6 +94,8 @@ pub fn save(pass: &Pass, path: &Path) -> Result<usize> {
         "units_together" => c.units_together,
         "station" => c.station,
         "outcome" => c.outcome,
+        "stage" => c.stage,
+        "tally_part" => c.tally_part,
         "reading_ma" => c.reading_ma,
         "reading_step_ma" => c.reading_step_ma,
         "high_limit_ma" => c.high_limit_ma,
@@ -111,9 +119,9 @@ pub fn save(pass: &Pass, path: &Path) -> Result<usize> {
     Ok(height)
 }
 
-/// First attempts of a series, from the rows the pass used.
-fn first_attempts(pass: &Pass, series: usize) -> impl Iterator<Item = (Line, u32)> + '_ {
-    pass.used_of(series).map(|test| {
+/// What a series counts: first attempts, and later tests that tell the leakage of a unit.
+fn counted(pass: &Pass, series: usize) -> impl Iterator<Item = (Line, u32)> + '_ {
+    pass.tests_of(series).flat_map(Tests::all).filter_map(|test| {
         let line = Line {
             day: test.day(),
             station: test.station(),
@@ -122,8 +130,9 @@ fn first_attempts(pass: &Pass, series: usize) -> impl Iterator<Item = (Line, u32
             reading: test.says().filter(|_| test.outcome() != Outcome::OverLimit),
             limits: test.limits(),
             factors: test.factors(),
+            counts: test.counts()?,
         };
-        (line, test.count())
+        Some((line, test.count()))
     })
 }
 
@@ -146,6 +155,10 @@ fn push(c: &mut Columns, pass: &Pass, series: &Series, line: &Line, count: u32) 
     c.units_together.push(u32::from(key.units_together));
     c.station.push(pass.plant.stations[usize::from(line.station)].clone());
     c.outcome.push(line.outcome.words());
+    // A trip that counts for its outcome alone came while a DC voltage rose.
+    let in_ramp = line.outcome == Outcome::OverLimit && line.counts == Counts::Outcome;
+    c.stage.push(if in_ramp { "ramp" } else { "" });
+    c.tally_part.push(if line.counts == Counts::Leakage { LEAKAGE_ALONE } else { "" });
     c.reading_ma.push(line.reading.map(|(pa, says)| match says {
         Says::Value => format!("{}", ma(pa)),
         Says::Below => format!("<{}", ma(pa)),

@@ -96,6 +96,17 @@ impl Units {
     }
 }
 
+/// What a test counts for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Counts {
+    /// The outcome of a unit, and its leakage.
+    Both,
+    /// Its outcome alone.
+    Outcome,
+    /// Its leakage alone: a later test of a unit whose first one said nothing of it.
+    Leakage,
+}
+
 /// One test of one unit.
 #[derive(Debug, Clone, Copy)]
 pub struct Test<'a> {
@@ -104,6 +115,16 @@ pub struct Test<'a> {
 }
 
 impl<'a> Test<'a> {
+    /// What a line of a tally must say of it beside its outcome; `None` where it counts for nothing.
+    pub(super) fn counts(self) -> Option<Counts> {
+        match (self.row.is(Row::COUNTED), self.row.is(Row::LEAKAGE)) {
+            (true, true) => Some(Counts::Both),
+            (true, false) => Some(Counts::Outcome),
+            (false, true) => Some(Counts::Leakage),
+            (false, false) => None,
+        }
+    }
+
     fn setup(self) -> &'a SetupFacts {
         &self.pass.units.setups[self.row.setup as usize]
     }
@@ -206,6 +227,30 @@ impl<'a> Test<'a> {
             Use::Used => None,
             Use::SetAside(reason) => Some(reason),
         }
+    }
+
+    /// Whether it was made of a product when it says, whatever became of it.
+    #[must_use]
+    pub fn is_of_a_product(self) -> bool {
+        self.row.used.is_of_a_product()
+    }
+
+    /// Whether it repeats a test that the unit had passed at the same station, and not at a lower voltage.
+    #[must_use]
+    pub fn is_after_pass(self) -> bool {
+        self.row.is(Row::AFTER_PASS)
+    }
+
+    /// Whether it stands for units counted elsewhere: a line of a tally.
+    #[must_use]
+    pub fn is_tallied(self) -> bool {
+        self.row.is(Row::TALLIED)
+    }
+
+    /// Number of its file and sheet among [`Pass::sources`].
+    #[must_use]
+    pub fn table(self) -> u16 {
+        self.row.source
     }
 
     /// File and sheet.
@@ -324,9 +369,9 @@ impl<'a> Tests<'a> {
         self.all().filter(|t| t.row.used == Use::Used)
     }
 
-    /// Used ones that passed.
+    /// Passes whose reading is in the tally: the first test of each unit that says something of its leakage.
     pub fn passes(self) -> impl Iterator<Item = Test<'a>> {
-        self.used().filter(|t| t.row.outcome == Outcome::Pass)
+        self.all().filter(|t| t.row.is(Row::LEAKAGE) && t.row.outcome == Outcome::Pass)
     }
 
     /// Those of products that were made when they say, whatever became of them.
@@ -363,9 +408,15 @@ impl Pass {
         self.tests_of(series).flat_map(Tests::used)
     }
 
-    /// Used passes of a series, station by station in order of time.
+    /// Passes of a series whose reading is in its tally, station by station in order of time.
     pub fn passes_of(&self, series: usize) -> impl Iterator<Item = Test<'_>> {
         self.tests_of(series).flat_map(Tests::passes)
+    }
+
+    /// Files and sheets, in the order read.
+    #[must_use]
+    pub fn sources(&self) -> &[Arc<Source>] {
+        &self.units.sources
     }
 
     /// File and sheet of a table, by its number.

@@ -350,7 +350,7 @@ pub fn concerns_of_series(
     for (n, (v, finding)) in verdicts.iter().zip(&findings.series).enumerate() {
         let subject = pass.called[n].subject.clone();
         let mut found = Vec::new();
-        let open = finding.strays.units.iter().filter(|u| u.lies == Lies::OpenLead).count() as u64;
+        let open = finding.strays.passed(Lies::OpenLead);
         if open > 0 {
             found.push(Concern::PassedOpenLead { units: open });
         }

@@ -152,7 +152,6 @@ fn judge_series(
     let healthy = finding.healthy.as_ref().ok();
     let setting = setting_of(series, moved, finding, config);
     let (x50_ma, wording) = (setting.x50_ma, Wording::new(setting.x50_ma, finding.step_ma));
-    let passed_above = finding.strays.units.iter().filter(|u| u.lies == Lies::Above).count();
     let mut evidence = evidence_of(
         setting,
         healthy,
@@ -167,7 +166,7 @@ fn judge_series(
             },
             trips: finding.trips_judged,
             units_per_month: finding.units_per_month(),
-            strays_passed: passed_above as u64,
+            strays_passed: finding.strays.passed(Lies::Above),
         },
     );
     let low = LowEvidence {

@@ -90,6 +90,8 @@ pub struct UnitToCheck {
     pub reading_ma: String,
     /// File, sheet and row.
     pub place: String,
+    /// Units it stands for: several where it is a line of a tally.
+    pub units: u32,
 }
 
 /// Every unit that somebody must look at, by reason, model, serial and time.
@@ -136,7 +138,7 @@ pub fn units_to_check(pass: &Pass, findings: &Findings, config: &Config) -> Vec<
 #[must_use]
 pub fn concerns_of_units(units: &[UnitToCheck]) -> Vec<About> {
     let of = |why: WhyCheck| {
-        let units = units.iter().filter(|u| u.why == why).count() as u64;
+        let units = units.iter().filter(|u| u.why == why).map(|u| u64::from(u.units)).sum();
         (units > 0).then_some(units)
     };
     let against = of(WhyCheck::Contradicted).map(|units| Concern::PassedAgainstReading { units });
@@ -154,6 +156,7 @@ fn unit(pass: &Pass, why: WhyCheck, test: &NamedTest) -> UnitToCheck {
         station: pass.plant.stations[usize::from(test.station)].clone(),
         reading_ma: test.reading_pa.map_or_else(String::new, |pa| ma(pa).to_string()),
         place: format!("{}, row {}", path_text(&test.source.file), test.line),
+        units: test.count,
     }
 }
 

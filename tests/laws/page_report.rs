@@ -596,6 +596,7 @@ pub fn report_of(name: &str) -> Review {
             station: n(),
             reading_ma: "4.26".to_owned(),
             place: n(),
+            units: 1,
         }],
         stop: false,
         register: Register {

@@ -60,12 +60,16 @@ pub fn checks(
     if config.check_loads.is_empty() {
         return None;
     }
-    // A station may have tested loads and no product.
-    let stations: BTreeSet<u16> = pass
-        .plant
+    // A station may have tested loads and no product; of one that is known from tallies alone nothing is told.
+    let plant = &pass.plant;
+    let told = |station: u16, days: &BTreeSet<Day>| {
+        days.iter().any(|d| !plant.tallied_days.contains(&(station, *d)))
+    };
+    let stations: BTreeSet<u16> = plant
         .station_days
-        .keys()
-        .copied()
+        .iter()
+        .filter(|(station, days)| told(**station, days))
+        .map(|(station, _)| *station)
         .chain(pass.plant.checks.iter().map(|c| c.station))
         .collect();
     let mut loads: BTreeMap<u16, Vec<LoadRecord>> = BTreeMap::new();
@@ -79,7 +83,12 @@ pub fn checks(
         let days = pass.plant.station_days.get(&station).into_iter().flatten();
         StationChecks {
             station: pass.plant.stations[usize::from(station)].clone(),
-            days_without: days.filter(|d| !checked.contains(d)).copied().collect(),
+            days_without: days
+                .filter(|d| {
+                    !checked.contains(d) && !pass.plant.tallied_days.contains(&(station, **d))
+                })
+                .copied()
+                .collect(),
             wrong: own.iter().filter_map(|check| wrong(pass, check, &own, config)).collect(),
             loads: loads.remove(&station).unwrap_or_default(),
         }

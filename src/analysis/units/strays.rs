@@ -56,6 +56,15 @@ pub struct StrayList {
     pub units: Vec<StrayUnit>,
 }
 
+impl StrayList {
+    /// Units that passed and lie there.
+    #[must_use]
+    pub fn passed(&self, lies: Lies) -> u64 {
+        let of_side = self.units.iter().filter(|u| u.lies == lies);
+        of_side.map(|u| u64::from(u.test.count)).sum()
+    }
+}
+
 /// What is known of a series' levels before strays are sought.
 #[derive(Debug, Clone, Copy)]
 pub struct Levels<'a> {

@@ -123,7 +123,9 @@ pub fn too_good(pass: &Pass, movement: &Movement, config: &Config) -> TooGood {
 /// Chance: `N p^(k - 1)` for a run of `k` among `N` passes, `p` the share of the value among up to 200
 /// passes to either side, one added.
 fn frozen(series: usize, tests: Tests<'_>, config: &Config) -> Vec<Frozen> {
-    let shown: Vec<i64> = tests.passes().filter_map(Test::value_pa).collect();
+    // Lines of a tally stand in the order of their readings, not of the tests.
+    let passes = || tests.passes().filter(|t| t.value_pa().is_some() && !t.is_tallied());
+    let shown: Vec<i64> = passes().filter_map(Test::value_pa).collect();
     let mut found = Vec::new();
     let mut start = 0;
     for run in shown.chunk_by(|a, b| a == b) {
@@ -143,13 +145,12 @@ fn frozen(series: usize, tests: Tests<'_>, config: &Config) -> Vec<Frozen> {
         let share: f64 = same / all;
         let by_chance = shown.len() as f64 * share.powf(run.len() as f64 - 1.0);
         if by_chance < config.frozen_chance {
-            let units = tests.passes().filter(|t| t.value_pa().is_some());
             found.push(Frozen {
                 series,
                 station: tests.station,
                 reading_ma: ma(run[0]),
                 by_chance,
-                units: units.skip(from).take(run.len()).map(Test::named).collect(),
+                units: passes().skip(from).take(run.len()).map(Test::named).collect(),
             });
         }
     }

@@ -28,6 +28,9 @@ struct Measured {
     limits: Limits,
 }
 
+/// What a line of a tally says in `tally_part` where it counts for leakage alone.
+pub const LEAKAGE_ALONE: &str = "leakage alone";
+
 /// A row that says nothing of leakage.
 const NOTHING: Measured = Measured {
     shown: Shown::Nothing,
@@ -47,7 +50,11 @@ impl Parser<'_> {
         let columns = &group.columns;
         let get =
             |field: Field| columns.get(field).map_or(Cell::Empty, |(c, _)| cell(usize::from(c)));
-        let time = self.time(columns, &get)?;
+        let mut time = self.time(columns, &get)?;
+        if columns.get(Field::Count).is_some() && time.rem_euclid(86_400) == 0 {
+            // A tally gives production days, whenever they start.
+            time += self.words.day_starts_s;
+        }
         let model = self.text(columns, Field::Model, get(Field::Model))?;
         if model == 0 {
             return Err(self.wrong(columns, Field::Model, "a model", ""));
@@ -80,6 +87,10 @@ impl Parser<'_> {
         let count = self.count(columns, &get)?;
         if columns.get(Field::Count).is_some() {
             marks = marks.with(Marks::TALLIED).with(Marks::NO_SERIAL);
+            let part = self.sound(columns, Field::TallyPart, get(Field::TallyPart))?;
+            if self.words_of(Field::TallyPart, part) == LEAKAGE_ALONE {
+                marks = marks.with(Marks::LEAKAGE_ALONE);
+            }
         }
         let factors = self.factor_set(columns, &get, cell)?;
         self.air(columns, &get, setup.station, time)?;

@@ -1,0 +1,60 @@
+//! Files that hold the same bytes: an export downloaded twice, a folder copied beside itself.
+//!
+//! All are read, so that each row has its place in the sum of rows: rows are told as repeated one by one, and
+//! those of a tally, whose equal lines are different units elsewhere, by their file. Only files of one size are
+//! looked at, so that a folder of exports is not read twice.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs::File;
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest, Sha256};
+
+use crate::note::Note;
+
+/// Files named in the note.
+const SHOWN: usize = 5;
+
+/// The files whose bytes an earlier one holds, and a note where there are any. One that cannot be read is none:
+/// whoever reads it says so.
+pub fn copies(files: &[PathBuf]) -> (BTreeSet<PathBuf>, Option<Note>) {
+    let size = |path: &Path| path.metadata().ok().filter(|m| m.is_file()).map(|m| m.len());
+    let mut of_size: BTreeMap<u64, Vec<&PathBuf>> = BTreeMap::new();
+    for file in files {
+        if let Some(bytes) = size(file).filter(|bytes| *bytes > 0) {
+            of_size.entry(bytes).or_default().push(file);
+        }
+    }
+    let mut first: BTreeMap<[u8; 32], &PathBuf> = BTreeMap::new();
+    let mut found: BTreeMap<&PathBuf, &PathBuf> = BTreeMap::new();
+    for file in of_size.values().filter(|alike| alike.len() > 1).flatten() {
+        let Some(sum) = checksum(file) else { continue };
+        match first.get(&sum) {
+            Some(known) => {
+                found.insert(file, known);
+            }
+            None => {
+                first.insert(sum, file);
+            }
+        }
+    }
+    let note = (!found.is_empty()).then(|| {
+        let shown: Vec<String> = found
+            .iter()
+            .take(SHOWN)
+            .map(|(copy, of)| format!("{} (as {})", copy.display(), of.display()))
+            .collect();
+        let more = if found.len() > SHOWN { ", …" } else { "" };
+        Note::new(format!(
+            "files that hold the same bytes as another one, counted once: {}{more}",
+            shown.join(", ")
+        ))
+    });
+    (found.into_keys().cloned().collect(), note)
+}
+
+fn checksum(path: &Path) -> Option<[u8; 32]> {
+    let mut sum = Sha256::new();
+    std::io::copy(&mut File::open(path).ok()?, &mut sum).ok()?;
+    Some(sum.finalize().into())
+}
