@@ -19,7 +19,8 @@ use leakdrift::words::time::time_text;
 
 use crate::laws::page_report;
 use crate::support::count::{counted, refused};
-use crate::support::run::{folder, put, small_table};
+use crate::support::days::day;
+use crate::support::run::{folder, put, results, run_in, small_table};
 
 /// A column headed "Current" was taken for the kind of current (total or in phase), so that the table had
 /// no reading and every row was refused.
@@ -231,4 +232,70 @@ fn charts_say_the_level_that_their_intervals_have() {
 fn binomial(n: u32, k: u32, p: f64) -> f64 {
     let ways: f64 = (0..k).map(|i| f64::from(n - i) / f64::from(k - i)).product();
     ways * p.powi(k as i32) * (1.0 - p).powi((n - k) as i32)
+}
+
+/// Two tests of each unit, at 1500 V under 5 mA and at 1000 V under 0.5 mA, were one test and its retest: the
+/// second was judged nowhere. A repeat at a lower voltage shares the limit, and stays a retest.
+#[test]
+fn an_attempt_at_another_voltage_and_another_limit_is_another_test_of_the_unit() {
+    let dir = folder();
+    let file = put(
+        dir.path(),
+        "t.csv",
+        "Date,Model,Serial No,Set V,Leakage mA,High limit mA,Result\n\
+         2026-02-13 08:00:00,M1,U1,1500,1.00,5.00,Pass\n\
+         2026-02-13 08:01:00,M1,U1,1000,0.20,0.50,Pass\n\
+         2026-02-13 08:02:00,M1,U2,1500,5.00,5.00,over limit\n\
+         2026-02-13 08:03:00,M1,U2,1200,0.90,5.00,Pass\n\
+         2026-02-13 08:04:00,M1,U2,1000,0.21,0.50,Pass\n",
+    );
+    let (_, pass) = counted(&[file], &Config::default());
+    let units = |volts: f64| {
+        let of = pass.series.iter().find(|s| s.key.applied_v() == Some(volts));
+        of.map(leakdrift::series::Series::units)
+    };
+    assert_eq!((units(1500.0), units(1000.0), units(1200.0)), (Some(2), Some(2), None));
+    assert_eq!((pass.ledger.used, pass.ledger.set_aside_in_all()), (4, 1));
+}
+
+/// A unit without a serial that failed was said never to have passed, though nobody can know what became of it.
+#[test]
+fn units_without_a_serial_are_not_said_never_to_have_passed() {
+    let dir = folder();
+    let table = small_table(day("2026-08-03"), 40);
+    let without: Vec<String> = table
+        .lines()
+        .enumerate()
+        .map(|(n, row)| {
+            let mut cells: Vec<&str> = row.split(',').collect();
+            if n > 0 {
+                cells[2] = "";
+            }
+            if n % 40 == 7 {
+                cells[8] = "over limit";
+            }
+            cells.join(",") + "\n"
+        })
+        .collect();
+    put(dir.path(), "t.csv", without.concat());
+    run_in(dir.path(), ["review", "t.csv", "--out", "out"]).expect(0);
+    let found = results(&dir.path().join("out"));
+    assert_eq!(found["series"][0]["outcomes"]["over_limit"], 20);
+    assert!(found["units_to_check"].get("never passed").is_none(), "{}", found["units_to_check"]);
+    let actions = found["actions"].as_array().unwrap();
+    assert!(actions.iter().all(|a| a["kind"] != "never_passed"), "{actions:?}");
+    let said = |n: &serde_json::Value| n.as_str().unwrap().contains("never passed is not known");
+    assert!(found["notes"].as_array().unwrap().iter().any(said));
+}
+
+/// More stations than an index of two bytes tells apart were booked on the first one.
+#[test]
+fn more_stations_than_can_be_told_apart_are_refused() {
+    let mut text = "Date,Station,Model,Serial No,Current,High,Result\n".to_owned();
+    for n in 0..=65_536 {
+        writeln!(text, "2026-02-13,S{n},M1,U{n},0.412 mA,5.00 mA,Pass").unwrap();
+    }
+    let dir = folder();
+    let told = refused(put(dir.path(), "t.csv", text));
+    assert!(told.contains("65537 stations") && told.contains("at most 65536"), "{told}");
 }

@@ -152,13 +152,42 @@ impl Unit<'_> {
         let (records, kind_of) = (self.records, &self.rules.resolved.attempt);
         let kind = |n: usize| kind_of[records[n].setup as usize];
         if rest.iter().all(|n| kind(*n) == kind(rest[0])) {
-            self.attempts(rest, swept);
+            self.by_setting(rest, swept);
             return;
         }
         let kinds: BTreeSet<u32> = rest.iter().map(|n| kind(*n)).collect();
         for one in kinds {
             let same = rest.iter().copied().filter(|n| kind(*n) == one).collect();
-            self.attempts(same, swept);
+            self.by_setting(same, swept);
+        }
+    }
+
+    /// Rows of one kind of test: what was made at another voltage *and* under another limit is another test of the
+    /// unit; a repeat shares one of them with the test that it repeats, since standards repeat at a lower voltage
+    /// and limits change with time. What a file does not give is no difference.
+    fn by_setting(&mut self, rows: Vec<usize>, swept: &mut Swept) {
+        if rows.len() < 2 {
+            return self.attempts(rows, swept);
+        }
+        let Resolved { series, keys, .. } = self.rules.resolved;
+        let records = self.records;
+        let volts = |n: usize| keys[series[records[n].setup as usize]? as usize].applied_mv;
+        let limit = |n: usize| self.rules.limits[records[n].limits as usize].high_pa;
+        let differ = |a: Option<i64>, b: Option<i64>| a.zip(b).is_some_and(|(a, b)| a != b);
+        let mut tests: Vec<Vec<usize>> = Vec::new();
+        for &n in &rows {
+            let differs = |test: &Vec<usize>| {
+                let first = test[0];
+                [differ(volts(first), volts(n)), differ(limit(first), limit(n))]
+            };
+            let same = tests.iter().position(|t| differs(t) == [false, false]);
+            match same.or_else(|| tests.iter().position(|t| differs(t) != [true, true])) {
+                Some(test) => tests[test].push(n),
+                None => tests.push(vec![n]),
+            }
+        }
+        for rows in tests {
+            self.attempts(rows, swept);
         }
     }
 
