@@ -13,11 +13,12 @@ use crate::error::{Error, Result};
 use crate::input::Read;
 use crate::progress::{Stage, Tell};
 use crate::report::origin::{Origin, REVIEW};
+use crate::review::First;
 use crate::series::Pass;
 use crate::terminal::{Shown, print, print_json, warn};
 use crate::{
-    JumpRequest, Request, StudyRequest, disk, input, jump_study, limit_study, pass, report, review,
-    sample,
+    JumpRequest, Request, StudyRequest, disk, input, jump_study, limit_study, misread, pass,
+    report, review, sample,
 };
 
 /// Exit status where a file or sheet could not be read, or what is printed could not be.
@@ -82,7 +83,7 @@ fn manual(of: Option<&str>) -> Result<String> {
 struct Page {
     /// Relative path and content of each file.
     files: Vec<(String, Vec<u8>)>,
-    /// Files and sheets that could not be read.
+    /// Files and sheets that could not be read, or are probably misread.
     failures: Vec<String>,
     /// What is said of it on the terminal.
     closing: String,
@@ -180,6 +181,11 @@ fn say(quiet: bool, text: &str) -> u8 {
     }
 }
 
+/// What a report lacks: files that are probably misread, and those that could not be read.
+fn not_whole(first: &First, failures: Vec<String>) -> Vec<String> {
+    first.misread_lines().into_iter().chain(failures).collect()
+}
+
 fn run_review(args: &ReviewArgs) -> Result<u8> {
     let InputArgs { paths, common } = &args.input;
     let asked = Asked {
@@ -201,7 +207,7 @@ fn run_review(args: &ReviewArgs) -> Result<u8> {
         Ok(Page {
             closing: report::closing(&done.review, &making.out, common.verbose),
             gate: args.gate && done.review.stop,
-            failures: done.review.made.failures,
+            failures: not_whole(&done.review.first, done.review.made.failures),
             files: done.files,
         })
     })
@@ -232,7 +238,7 @@ fn run_limits(args: &LimitsArgs) -> Result<u8> {
         Ok(Page {
             closing: report::limit_study::closing(&done.report, &making.out),
             gate: false,
-            failures: done.report.made.failures,
+            failures: not_whole(&done.report.first, done.report.made.failures),
             files: done.files,
         })
     })
@@ -253,7 +259,7 @@ fn run_jump(args: &JumpArgs) -> Result<u8> {
         Ok(Page {
             closing: report::jump_study::closing(&done.report, &making.out),
             gate: args.gate && done.report.jumps.iter().any(|j| j.flagged),
-            failures: done.report.made.failures,
+            failures: not_whole(&done.report.first, done.report.made.failures),
             files: done.files,
         })
     })
@@ -292,7 +298,11 @@ fn run_peek(args: &PeekArgs) -> Result<u8> {
         print(&peek.text())?;
     }
     let counted = counted.and_then(Pass::of_use);
-    let usable = counted.is_ok();
+    let misread = counted.as_ref().map_or_else(|_| Vec::new(), |pass| misread(pass, &config));
+    for line in &misread {
+        warn(&format!("warning: {line}"));
+    }
+    let usable = counted.is_ok() && misread.is_empty();
     if let Err(error) = counted {
         warn(&error.to_string());
     }
@@ -321,12 +331,14 @@ fn run_tally(args: &TallyArgs) -> Result<u8> {
         ));
     }
     let (read, counted) = count(&args.input, &config)?;
-    let lines = crate::series::save(&counted?.of_use()?, &args.out)?;
-    for failure in &read.failures {
+    let counted = counted?.of_use()?;
+    let lines = crate::series::save(&counted, &args.out)?;
+    let misread = misread(&counted, &config);
+    for failure in misread.iter().cloned().chain(read.failures.iter().map(ToString::to_string)) {
         warn(&format!("warning: {failure}"));
     }
     let said = say(common.quiet, &format!("{lines} lines written to {}\n", args.out.display()));
-    Ok(said.max(status_of(&read.failures)))
+    Ok(said.max(status_of(&read.failures)).max(status_of(&misread)))
 }
 
 /// Whether a tally may be written over what is there: nothing, no file at all (a pipe), or a Parquet file.

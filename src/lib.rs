@@ -141,6 +141,15 @@ fn read_and_count(
     Ok((read, pass))
 }
 
+/// What says that tables of a pass are probably misread: a line for all that show the same signs, each with what
+/// likely causes it and the setting to give.
+#[must_use]
+pub fn misread(pass: &Pass, config: &Config) -> Vec<String> {
+    let mut misread = verdict::misread::misread(pass, config);
+    misread.retain(|m| !m.believed);
+    verdict::misread::said(&misread).iter().map(ToString::to_string).collect()
+}
+
 /// A review before its pages, with the units that a limit study asks about.
 struct Judged {
     review: Review,

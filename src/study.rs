@@ -73,7 +73,8 @@ pub fn study(whole: Option<&Whole<'_>>, request: &StudyRequest, config: &Config)
     let mut request = request.clone();
     request.tries.extend(request.note_for);
     let request = &request;
-    let chosen = whole.map_or_else(|| Ok(Vec::new()), |whole| choose(whole, request))?;
+    let chosen =
+        whole.map_or_else(|| Ok(Vec::new()), |whole| judged(whole, choose(whole, request)?))?;
     match whole {
         Some(whole) if !chosen.is_empty() => measured(whole, request, &chosen),
         _ => new_model(whole, request, config),
@@ -151,6 +152,22 @@ fn choose(whole: &Whole<'_>, request: &StudyRequest) -> Result<Vec<usize>> {
         ),
         "name one of them, or leave --test away for all",
     ))
+}
+
+/// Those of the chosen series that are judged at all.
+fn judged(whole: &Whole<'_>, mut chosen: Vec<usize>) -> Result<Vec<usize>> {
+    let some = !chosen.is_empty();
+    chosen.retain(|n| !whole.review.decided[*n].limits.high.is_withheld());
+    match some && chosen.is_empty() {
+        true => Err(Error::usage(
+            format!(
+                "no series of the model can be judged: {}",
+                whole.review.first.misread_lines().join(" ")
+            ),
+            "put that right, and run again",
+        )),
+        false => Ok(chosen),
+    }
 }
 
 /// The limits asked for that concern series `n`: those nearest to it where the model has several series.

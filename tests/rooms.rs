@@ -70,6 +70,7 @@ const MAP: [(&str, &[&str]); 21] = [
             "StudyRequest",
             "jump_study",
             "limit_study",
+            "misread",
             "pass",
             "review",
         ],

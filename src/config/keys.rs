@@ -143,6 +143,7 @@ settings! {
     #[serde(default, deny_unknown_fields)]
     Files {
         pattern: Option<String> = None, "", Any, "The last folders and the file name; names in braces are columns, a star is anything.", like "\"{station}/*\"";
+        believed: Vec<String> = Vec::new(), "", Any, "Files that are right although they look misread, by their names; a star is anything.", like "[\"line-3-*.csv\"]";
     }
 }
 

@@ -7,7 +7,7 @@ use std::sync::{Arc, Mutex};
 use crossbeam_channel::{Receiver, Sender, bounded};
 
 use self::producer::Producer;
-use super::columns::Headers;
+use super::columns::{Field, Headers, squeeze};
 use super::discover::discover;
 use super::layout::{Lack, Layout, Undecided};
 use super::rows::Parser;
@@ -56,6 +56,29 @@ pub struct Refused {
     pub lacks: Vec<Lack>,
     /// Where it lacks nothing and two answers are possible: what must be decided.
     pub undecided: Option<Undecided>,
+}
+
+impl Table {
+    /// Whether one of its columns is headed so, as headers are compared; or a line above them, or its path, gives
+    /// what the settings take the header for.
+    #[must_use]
+    pub fn has_header(&self, header: &str, taken_for: &str) -> bool {
+        let plain = squeeze(header);
+        self.layout.names.iter().any(|name| squeeze(name) == plain)
+            || Field::from_name(taken_for).is_some_and(|f| self.layout.fixed.contains_key(&f))
+    }
+
+    /// Whether it has the factor at this place of the settings.
+    #[must_use]
+    pub fn has_factor(&self, n: usize) -> bool {
+        self.layout.groups.iter().any(|g| g.columns.factors.get(n).is_some_and(Option::is_some))
+    }
+
+    /// Whether its rows stand for several units each.
+    #[must_use]
+    pub fn is_tally(&self) -> bool {
+        self.layout.groups.iter().any(|g| g.columns.get(Field::Count).is_some())
+    }
 }
 
 /// What reading left behind, beside the batches.

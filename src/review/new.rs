@@ -12,6 +12,7 @@ use crate::input::earlier::Earlier;
 use crate::movement::Movement;
 use crate::series::{NamedSeries, Pass, Register};
 use crate::verdict::Verdicts;
+use crate::verdict::misread::said;
 use crate::verdict::since::{Standing, since};
 use crate::verdict::units::WhyCheck;
 use crate::words::numbers::whole;
@@ -53,13 +54,24 @@ impl Review {
             })
             .collect();
         let stop = verdicts.stop();
-        let Verdicts { series: decided, testers, limit_groups, jumps, units, actions } = verdicts;
+        let Verdicts {
+            misread,
+            believed,
+            series: decided,
+            testers,
+            limit_groups,
+            jumps,
+            units,
+            actions,
+        } = verdicts;
         let of_series = series.iter().zip(&movement.series).zip(&findings.series);
         let noted = || read.notes.iter().chain(&pass.notes);
         let mut notes: Vec<String> = noted()
             .filter(|n| !n.first)
             .map(ToString::to_string)
             .chain(of_series.flat_map(|((s, m), f)| notes::of_series(&s.named.title, m, f)))
+            .chain(said(&believed).into_iter().map(|s| notes::believed(&s)))
+            .chain(notes::unmatched(read, pass, config))
             .chain(testers.cannot_tell.map(|why| why.to_string()))
             .chain(config.check_loads.is_empty().then(|| notes::NO_CHECK_LOADS.to_owned()))
             .collect();
@@ -80,7 +92,7 @@ impl Review {
             schema: SCHEMA,
             name: subject.name,
             month: month_text(subject.month),
-            first: First::new(noted()),
+            first: First::new(misread, noted()),
             from: date_of(from),
             to: date_of(to),
             rows: pass.ledger.clone(),

@@ -5,11 +5,63 @@
 
 use crate::analysis::Finding;
 use crate::analysis::body::healthy::Healthy;
+use crate::config::Config;
+use crate::input::Read;
 use crate::movement::SeriesMovement;
+use crate::series::Pass;
 use crate::stats::shape::NoShape;
+use crate::verdict::misread::Said;
 
 /// Said where the settings name no check load.
 pub const NO_CHECK_LOADS: &str = "no check loads are named: whether the stations still trip is not known; name them under [check_loads]";
+
+/// The note on files that look misread and are taken as they stand by the settings.
+#[must_use]
+pub fn believed(said: &Said) -> String {
+    format!(
+        "{}: taken as it stands, as the settings name it under believed: {}",
+        said.place, said.what
+    )
+}
+
+/// The note on names of the settings that no file has; `None` where each is met. A misspelt name is silent
+/// otherwise, and a check load that is misspelt counts as product.
+#[must_use]
+pub fn unmatched(read: &Read, pass: &Pass, config: &Config) -> Option<String> {
+    let mut unmet: Vec<String> = Vec::new();
+    let mut look = |what: &str, name: &String, met: bool| {
+        if !met {
+            unmet.push(format!("{what} {name:?}"));
+        }
+    };
+    let exports = || read.tables.iter().filter(|t| !t.is_tally());
+    if exports().next().is_some() {
+        for (header, taken_for) in &config.columns {
+            look("the column", header, exports().any(|t| t.has_header(header, taken_for)));
+        }
+        for load in config.check_loads.keys() {
+            look("the check load", load, pass.plant.checks.iter().any(|c| c.load == *load));
+        }
+    }
+    for (n, factor) in config.factors.iter().enumerate() {
+        look("the factor", factor, read.tables.iter().any(|t| t.has_factor(n)));
+    }
+    for model in config.model.keys() {
+        look("the model", model, pass.series.iter().any(|s| s.key.model == *model));
+    }
+    for station in config.open_lead_ma.keys() {
+        look("the station", station, pass.plant.stations.contains(station));
+    }
+    for test in config.ceiling.keys() {
+        look("the ceiling of", test, pass.series.iter().any(|s| s.key.test.key() == test));
+    }
+    (!unmet.is_empty()).then(|| {
+        format!(
+            "the settings name what no file has: {}; check how it is spelt, or take it out",
+            unmet.join(", ")
+        )
+    })
+}
 
 /// The notes of one series.
 #[must_use]

@@ -282,6 +282,7 @@ impl Unit<'_> {
         }
         repeatability(self.records, &rows, self.rules, swept);
         let Some((start, last)) = start.zip(last) else { return };
+        self.after_pass(&rows);
         if self.records[start].outcome == Outcome::Pass {
             return;
         }
@@ -301,6 +302,30 @@ impl Unit<'_> {
             first: self.rows[first],
             last: self.rows[last],
         });
+    }
+
+    /// Marks retests of what had passed where it stood: standards ask for repeats at a lower voltage, and plants
+    /// test again where they pack; whoever does neither has tests that nothing tells apart.
+    fn after_pass(&mut self, rows: &[usize]) {
+        if rows.len() < 2 {
+            return;
+        }
+        let Resolved { station, series, keys, .. } = self.rules.resolved;
+        let volts = |setup: u32| keys[series[setup as usize]? as usize].applied_mv;
+        let mut passed: Vec<u32> = Vec::new();
+        for &n in rows {
+            let Record { setup, outcome, .. } = self.records[n];
+            let again = |before: &u32| {
+                let lower = volts(setup).zip(volts(*before)).is_some_and(|(now, then)| now < then);
+                station[setup as usize] == station[*before as usize] && !lower
+            };
+            if outcome != Outcome::NotCompleted && passed.iter().any(again) {
+                self.rows[n].mark(Row::AFTER_PASS);
+            }
+            if outcome == Outcome::Pass && !passed.contains(&setup) {
+                passed.push(setup);
+            }
+        }
     }
 
     fn fault_locating(&mut self, rows: &mut Vec<usize>) {

@@ -6,6 +6,8 @@ use serde::{Serialize, Serializer};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[allow(missing_docs, reason = "each is described at the concern of the same name")]
 pub enum ActionKind {
+    /// Files that are probably misread: nothing of them is judged.
+    ProbablyMisread,
     /// A limit above the stated ceiling, or one that can never trip.
     UnsafeLimit,
     /// Units passed while no lead was connected.
@@ -65,6 +67,7 @@ impl ActionKind {
     #[must_use]
     pub fn key(self) -> &'static str {
         match self {
+            Self::ProbablyMisread => "probably_misread",
             Self::UnsafeLimit => "unsafe_limit",
             Self::PassedOpenLead => "passed_open_lead",
             Self::StraysPassed => "strays_passed",

@@ -18,6 +18,13 @@ use crate::words::{count, resistance, three_digits};
 /// Something that somebody must act on. The numbers are those the line prints.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Concern {
+    /// Tables that are probably misread.
+    Misread {
+        /// What says so.
+        sentence: String,
+        /// What likely causes it, and what to do.
+        next_step: String,
+    },
     /// A limit above the stated ceiling, or a limit that can never trip; with the verdict's sentence.
     UnsafeLimit {
         /// What is wrong.
@@ -118,6 +125,7 @@ impl Concern {
     #[must_use]
     pub fn kind(&self) -> ActionKind {
         match self {
+            Self::Misread { .. } => ActionKind::ProbablyMisread,
             Self::UnsafeLimit { .. } => ActionKind::UnsafeLimit,
             Self::PassedOpenLead { .. } => ActionKind::PassedOpenLead,
             Self::StraysPassed { .. } => ActionKind::StraysPassed,
@@ -169,7 +177,8 @@ impl Concern {
     pub fn sentence(&self, subject: &str) -> String {
         let units = |n: u64, rest: &str| format!("{} {rest}", count(n, "unit"));
         match self {
-            Self::UnsafeLimit { sentence }
+            Self::Misread { sentence, .. }
+            | Self::UnsafeLimit { sentence }
             | Self::Jump { sentence, .. }
             | Self::TooLoose { sentence, .. }
             | Self::NoWorkableBand { sentence }
@@ -232,7 +241,7 @@ impl Concern {
             Self::NeverPassed { .. } => {
                 "Check that the units listed in units-to-check.csv were scrapped or repaired and tested."
             }
-            Self::Jump { next_step, .. } => next_step,
+            Self::Misread { next_step, .. } | Self::Jump { next_step, .. } => next_step,
             Self::OpenLeadWouldPass { next_step } => next_step,
             Self::LeakPathNotStated { .. } => {
                 "State leak_path_mohm for these models in the settings, by the applicable standard and the design of the product."
@@ -348,6 +357,9 @@ pub fn concerns_of_series(
 ) -> Vec<About> {
     let mut about: Vec<About> = Vec::new();
     for (n, (v, finding)) in verdicts.iter().zip(&findings.series).enumerate() {
+        if v.limits.high.is_withheld() {
+            continue;
+        }
         let subject = pass.called[n].subject.clone();
         let mut found = Vec::new();
         let open = finding.strays.passed(Lies::OpenLead);

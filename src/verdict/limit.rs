@@ -72,6 +72,39 @@ impl Verdict {
         self.suggested.as_ref().map(|s| s.limit_ma)
     }
 
+    /// The same units without a verdict, since a file of theirs is probably misread.
+    #[must_use]
+    pub fn withheld(&self) -> Self {
+        Self {
+            kind: None,
+            limit_ma: self.limit_ma,
+            provisional: false,
+            above_ceiling: false,
+            above_tester_range: false,
+            repeats_ceiling: false,
+            band: None,
+            band_low_ma: None,
+            band_high_ma: None,
+            blind_spot_mohm: None,
+            blind_spot_low_reader_mohm: None,
+            reasons: vec![Reason::Misread],
+            judged: self.judged,
+            rising: None,
+            suggested: None,
+            fits_until: None,
+            units_needed: None,
+            rejects_per_month: None,
+            strays_passed: 0,
+            say: self.say,
+        }
+    }
+
+    /// Whether it was withheld.
+    #[must_use]
+    pub fn is_withheld(&self) -> bool {
+        self.reasons.contains(&Reason::Misread)
+    }
+
     /// Whether something stated sets the upper end of the band, and not a rule of thumb.
     #[must_use]
     pub fn high_end_is_proven(&self) -> bool {

@@ -37,6 +37,9 @@ impl Reason {
             Self::NoLimitKnown => "No high limit is known for these units, so there is no verdict on one; give \
                  high_limit_ma in the settings."
                 .to_owned(),
+            Self::Misread => "A file that these units are read from is probably misread: neither limit is judged, \
+                 and none is suggested."
+                .to_owned(),
             Self::TooFewUnits { units, provisional, verdict } => format!(
                 "Only {} {} judged; a provisional verdict needs {provisional}, a verdict {verdict}.",
                 count(*units, "unit"),
@@ -413,6 +416,9 @@ impl Verdict {
     /// The verdict in one sentence.
     #[must_use]
     pub fn sentence(&self) -> String {
+        if self.is_withheld() {
+            return Reason::Misread.sentence(self.say);
+        }
         let clause = self.clause();
         match self.kind {
             Some(

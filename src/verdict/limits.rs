@@ -94,7 +94,11 @@ impl JudgedLimits {
     /// The verdict on the high limit as printed.
     #[must_use]
     pub fn words(&self) -> &'static str {
-        self.high.kind.map_or("no limit known", |kind| kind.words())
+        match self.high.kind {
+            Some(kind) => kind.words(),
+            None if self.high.is_withheld() => "not judged",
+            None => "no limit known",
+        }
     }
 }
 

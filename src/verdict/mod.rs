@@ -24,6 +24,7 @@ pub mod limit_study;
 mod limit_words;
 pub mod limits;
 pub mod low_limit;
+pub mod misread;
 pub mod month;
 pub mod moved;
 pub mod physics;
@@ -46,6 +47,10 @@ use crate::series::Pass;
 /// Everything decided.
 #[derive(Debug)]
 pub struct Verdicts {
+    /// Tables that are probably misread: their series have no verdict.
+    pub misread: Vec<misread::Misread>,
+    /// The same, taken as they stand by the settings.
+    pub believed: Vec<misread::Misread>,
     /// One entry per series of the pass.
     pub series: Vec<plant::SeriesVerdict>,
     /// Testers and their record.
@@ -64,15 +69,20 @@ pub struct Verdicts {
 /// needs action.
 #[must_use]
 pub fn judge(pass: &Pass, known: &Known<'_>, findings: &Findings, config: &Config) -> Verdicts {
-    let series = plant::judge_all(pass, known.movement, findings, config);
+    let (believed, misread): (Vec<_>, Vec<_>) =
+        misread::misread(pass, config).into_iter().partition(|m| m.believed);
+    let withheld = misread::series_of(&misread);
+    let series = plant::judge_all(pass, known.movement, findings, &withheld, config);
     let testers = tester::judge(pass, known, findings, &series, config);
     let limit_groups = plant::limit_groups(pass, findings, &series, config);
-    let jumps = jump::judge_all(pass, known, findings, config);
-    let units = units::units_to_check(pass, findings, config);
-    let mut concerns = concern::concerns_of_series(pass, findings, &series, config);
+    let mut jumps = jump::judge_all(pass, known, findings, config);
+    jumps.retain(|j| !j.found.scope.holds_any_of(&withheld));
+    let units = units::units_to_check(pass, findings, &withheld, config);
+    let mut concerns = misread::concerns(&misread);
+    concerns.extend(concern::concerns_of_series(pass, findings, &series, config));
     concerns.extend(jump::concerns(&jumps));
     concerns.extend(units::concerns_of_units(&units));
     concerns.extend(testers.concerns.iter().cloned().map(concern::About::from));
     let actions = action::actions(&concerns);
-    Verdicts { series, testers, limit_groups, jumps, units, actions }
+    Verdicts { misread, believed, series, testers, limit_groups, jumps, units, actions }
 }

@@ -1,6 +1,6 @@
 //! Findings of a whole plant → verdicts: every series by the same rules.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::analysis::body::describe::Which;
 use crate::analysis::body::healthy::{Healthy, TailNumbers};
@@ -23,6 +23,7 @@ use crate::verdict::limits::JudgedLimits;
 use crate::verdict::low_limit::{LowEvidence, judge_low};
 use crate::verdict::month::{self, MonthJudged};
 use crate::verdict::physics::LeakAdds;
+use crate::verdict::reason::Reason;
 use crate::words::Wording;
 use crate::words::numbers::whole;
 
@@ -43,12 +44,32 @@ pub struct SeriesVerdict {
     pub month: Option<MonthJudged>,
 }
 
-/// Judges every series.
+impl SeriesVerdict {
+    /// Takes back what was decided, since a file of the series is probably misread.
+    fn withhold(&mut self) {
+        self.limits.high = self.limits.high.withheld();
+        let low = &mut self.limits.low;
+        (low.open_lead_passes, low.from_ma, low.to_ma, low.suggested_ma) = (None, None, None, None);
+        low.reasons.clear();
+        self.limits.apart.clear();
+        self.flag = DriftFlag {
+            flagged: false,
+            certain: false,
+            material: Vec::new(),
+            sentence: Reason::Misread.sentence(self.wording),
+        };
+        self.forecast = None;
+        self.month = None;
+    }
+}
+
+/// Judges every series; nothing is decided about those `withheld`.
 #[must_use]
 pub fn judge_all(
     pass: &Pass,
     movement: &Movement,
     findings: &Findings,
+    withheld: &BTreeSet<usize>,
     config: &Config,
 ) -> Vec<SeriesVerdict> {
     let mut verdicts: Vec<SeriesVerdict> = pass
@@ -58,6 +79,7 @@ pub fn judge_all(
         .zip(&findings.series)
         .map(|((series, moved), finding)| judge_series(series, moved, finding, config))
         .collect();
+    withheld.iter().for_each(|n| verdicts[*n].withhold());
     month::rank(verdicts.iter_mut().filter_map(|v| v.month.as_mut()));
     verdicts
 }

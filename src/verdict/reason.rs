@@ -22,6 +22,8 @@ pub enum Reason {
     AboveTesterRange(Above),
     /// No limit is known.
     NoLimitKnown,
+    /// A file that the series is read from is probably misread: nothing is judged.
+    Misread,
     /// Too few units for any verdict.
     TooFewUnits {
         /// Units judged.

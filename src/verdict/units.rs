@@ -3,6 +3,7 @@
 //! Takes what was found about units and the walks of `series`; decides which units are named. A unit may stand
 //! there for several reasons.
 
+use std::collections::BTreeSet;
 use std::fmt;
 
 use rayon::prelude::*;
@@ -94,11 +95,22 @@ pub struct UnitToCheck {
     pub units: u32,
 }
 
-/// Every unit that somebody must look at, by reason, model, serial and time.
+/// Every unit that somebody must look at, by reason, model, serial and time; none of the series `withheld`, whose
+/// readings and outcomes may not be what was tested.
 #[must_use]
-pub fn units_to_check(pass: &Pass, findings: &Findings, config: &Config) -> Vec<UnitToCheck> {
+pub fn units_to_check(
+    pass: &Pass,
+    findings: &Findings,
+    withheld: &BTreeSet<usize>,
+    config: &Config,
+) -> Vec<UnitToCheck> {
+    let judged = |series: Option<usize>| series.is_none_or(|n| !withheld.contains(&n));
     let mut found: Vec<UnitToCheck> = Vec::new();
-    let mut add = |why, test: &NamedTest| found.push(unit(pass, why, test));
+    let mut add = |why, test: &NamedTest| {
+        if judged(test.series) {
+            found.push(unit(pass, why, test));
+        }
+    };
     for stray in findings.series.iter().flat_map(|f| &f.strays.units) {
         let why = match stray.lies {
             Lies::Above => WhyCheck::StrayAbove,
@@ -127,7 +139,7 @@ pub fn units_to_check(pass: &Pass, findings: &Findings, config: &Config) -> Vec<
         let all = against.then_some(WhyCheck::Contradicted).into_iter().chain(of_pass);
         all.map(move |why| unit(pass, why, &test.named())).collect::<Vec<_>>()
     };
-    let tests: Vec<Tests<'_>> = pass.tests().collect();
+    let tests: Vec<Tests<'_>> = pass.tests().filter(|t| judged(t.series)).collect();
     found.par_extend(tests.into_par_iter().flat_map_iter(|t| t.all().flat_map(reasons)));
     found.par_sort();
     found.dedup();

@@ -16,6 +16,7 @@ mod jumps;
 mod limit_choices;
 mod limit_pages;
 mod low_side;
+mod misread;
 mod month_change;
 mod movement;
 pub mod page_report;

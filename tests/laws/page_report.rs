@@ -19,6 +19,7 @@ use leakdrift::analysis::units::practice::{Habit, Practice};
 use leakdrift::analysis::units::settings::{
     Setting, SettingChange, SettingDiffers, SettingShort, SettingsRecord,
 };
+use leakdrift::analysis::units::tables::Fault;
 use leakdrift::analysis::units::too_good::TooGood;
 use leakdrift::config::SettingLine;
 use leakdrift::day::{Day, day_number};
@@ -43,6 +44,7 @@ use leakdrift::verdict::evidence::Forecast;
 use leakdrift::verdict::group::GroupBand;
 use leakdrift::verdict::limits::JudgedLimits;
 use leakdrift::verdict::low_limit::{LowLimit, LowReason};
+use leakdrift::verdict::misread::{Misread, Sign};
 use leakdrift::verdict::month::{Matters, MonthJudged};
 use leakdrift::verdict::moved::{Moved, Mover};
 use leakdrift::verdict::physics::{Load, ProvingLoads};
@@ -461,6 +463,35 @@ fn setting_change(name: &str) -> SettingVerdict {
     }
 }
 
+/// A table that is probably misread.
+fn misread(name: &str) -> Misread {
+    Misread {
+        file: name.to_owned(),
+        sheet: Some(name.to_owned()),
+        signs: vec![
+            Sign::LimitTimes {
+                title: name.to_owned(),
+                limits_ma: [35.0, 3.5],
+                tests: [40, 400],
+                mixed: true,
+            },
+            Sign::Unreadable {
+                unreadable: 60,
+                rows: 100,
+                fault: Some(Fault {
+                    column: name.to_owned(),
+                    expected: "a number".to_owned(),
+                    found: name.to_owned(),
+                    rows: 60,
+                }),
+            },
+        ],
+        series: vec![0],
+        titles: vec![name.to_owned()],
+        believed: false,
+    }
+}
+
 /// A report in which every list has a line, under `name` for all that comes from files.
 pub fn report_of(name: &str) -> Review {
     let n = || name.to_owned();
@@ -468,7 +499,10 @@ pub fn report_of(name: &str) -> Review {
         schema: SCHEMA,
         name: n(),
         month: "2026-10".to_owned(),
-        first: First { said_first: vec![format!("{name}: said first")] },
+        first: First {
+            misread: vec![misread(name)],
+            said_first: vec![format!("{name}: said first")],
+        },
         from: day("2025-09-01"),
         to: day("2026-10-30"),
         rows: Ledger {

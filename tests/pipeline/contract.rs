@@ -54,7 +54,8 @@ fn reports_of_the_demonstration_factory_keep_the_contract() {
 #[test]
 fn the_report_of_a_small_plant_keeps_the_contract() {
     let dir = folder();
-    put(dir.path(), "a/t.csv", small_table(day("2026-09-01"), 3));
+    let other_units = small_table(day("2026-09-01"), 3).replace(",M1,S", ",M1,R");
+    put(dir.path(), "a/t.csv", other_units);
     put(dir.path(), "b/t.csv", small_table(day("2026-08-03"), 40));
     run_in(dir.path(), ["review", "b", "--out", "earlier", "--quiet"]).expect(0);
     let since = "earlier/results.json";

@@ -161,6 +161,8 @@ fn plant(name: &str) -> String {
         "tight" => table(&tests("T1", 80, 8, |_, _| 1.0, 0.05, 1.08), &[]),
         // A limit inside the band, much farther out than needed.
         "loose" => table(&tests("L1", 60, 5, |_, _| 1.0, 0.03, 1.8), &[]),
+        // Microamperes under a header that says milliamperes.
+        "micro" => table(&tests("U1", 60, 5, |_, _| 1000.0, 0.03, 3000.0), &[]),
         // Few units a day, so that points are weekly; the lot has a name of this plant only.
         "thin" => {
             table(&tests("W1", 200, 2, |_, _| 0.97, 0.04, 3.0), &[]).replace(",lot,", ",Kennung,")
@@ -308,6 +310,7 @@ const TURNS: &[Turn] = &[
     turn("outcomes", "steady", "", "[outcomes]\n\"so so\" = \"pass\""),
     turn("values", "steady", "", "[values.station]\nS2 = \"S1\""),
     turn("files.pattern", "bare", "", "[files]\npattern = \"{station}/*\""),
+    turn("files.believed", "micro", "", "[files]\nbelieved = [\"t.csv\"]"),
     turn("assume", "bare", "", "[assume]\nfrequency_hz = 60"),
     turn("tester.range_ma", "steady", "", "[tester]\nrange_ma = 1.5"),
     turn("tester.accuracy_pct", "steady", "[model.M1]\nleak_path_mohm = 1.0", "[model.M1]\nleak_path_mohm = 1.0\n[tester]\naccuracy_pct = 10"),

@@ -8,6 +8,7 @@ mod flavours;
 mod jump;
 mod ledger;
 mod limit_study;
+mod misread;
 mod moments;
 mod moving_stories;
 mod sample_data;

@@ -9,7 +9,8 @@ use leakdrift::records::Outcome;
 use serde_json::Value;
 
 use super::flavours::english;
-use crate::support::run::{committed, folder, put, results, run_in};
+use crate::support::days::day;
+use crate::support::run::{committed, folder, put, results, run_in, small_table};
 
 #[test]
 fn peek_starts_settings_that_review_takes_and_changes_no_number() {
@@ -186,5 +187,27 @@ fn every_outcome_word_and_a_plain_failure_may_be_expected_of_a_check_load() {
         let settings = format!("[check_loads.\"L\"]\nexpect = \"{word}\"\n");
         put(dir.path(), "leakdrift.toml", settings);
         run_in(dir.path(), ["peek", "t.csv"]).expect(0);
+    }
+}
+
+/// A misspelt name is silent otherwise: its limit, its load, its column is none.
+#[test]
+fn names_of_the_settings_that_no_file_has_are_told() {
+    let dir = folder();
+    put(dir.path(), "t.csv", small_table(day("2026-08-03"), 40));
+    let settings = "factors = [\"colour\"]\n[columns]\n\"serial\" = \"serial\"\n\"Strom\" = \"reading_ma\"\n\
+        [ceiling]\n\"ac withstand\" = 9.0\n\"dc withstand\" = 9.0\n[open_lead_ma]\nS1 = 0.01\nS9 = 0.01\n\
+        [check_loads.LOAD]\nexpect = \"pass\"\n[model.M1]\nleak_path_mohm = 1.0\n[model.M11]\nleak_path_mohm = 1.0\n";
+    put(dir.path(), "leakdrift.toml", settings);
+    run_in(dir.path(), ["review", "t.csv", "--out", "out"]).expect(0);
+    let found = results(&dir.path().join("out"));
+    let notes = found["notes"].as_array().unwrap().iter().map(|n| n.as_str().unwrap());
+    let told: Vec<&str> = notes.filter(|n| n.contains("what no file has")).collect();
+    assert_eq!(told.len(), 1, "{}", found["notes"]);
+    for name in ["colour", "Strom", "dc withstand", "S9", "LOAD", "M11"] {
+        assert!(told[0].contains(&format!("{name:?}")), "{name}: {}", told[0]);
+    }
+    for name in ["serial", "ac withstand", "S1", "M1"] {
+        assert!(!told[0].contains(&format!("{name:?}")), "{name}: {}", told[0]);
     }
 }

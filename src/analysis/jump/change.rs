@@ -1,5 +1,7 @@
 //! Where a change is looked for, its date, and the two sides that it parts.
 
+use std::collections::BTreeSet;
+
 use serde::{Serialize, Serializer};
 
 use super::cells::Failures;
@@ -16,6 +18,17 @@ pub enum Scope {
     Station(u16),
     /// The whole line.
     Overall,
+}
+
+impl Scope {
+    /// Whether units of these series are among its own; those of any may be a station's or the line's.
+    #[must_use]
+    pub fn holds_any_of(self, series: &BTreeSet<usize>) -> bool {
+        match self {
+            Self::Series(n) => series.contains(&(n as usize)),
+            Self::Station(_) | Self::Overall => !series.is_empty(),
+        }
+    }
 }
 
 impl Serialize for Scope {

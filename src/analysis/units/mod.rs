@@ -10,5 +10,6 @@ pub mod leads;
 pub mod practice;
 pub mod settings;
 pub mod strays;
+pub mod tables;
 pub mod too_good;
 pub mod what_if;

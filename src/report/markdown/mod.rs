@@ -115,6 +115,10 @@ fn head(page: &mut String, report: &Review) {
 
 /// The title of a page, with what is said before anything else.
 fn title(page: &mut String, title: &str, first: &First) {
+    // Above the title: whoever reads one line of the file has read this one.
+    for misread in first.misread_lines() {
+        line!(page, "**{}**\n", text(&misread));
+    }
     line!(page, "# {title}\n");
     for said in &first.said_first {
         line!(page, "**{}**\n", text(said));
@@ -156,7 +160,8 @@ fn actions(page: &mut String, report: &Review) {
 
 /// How many actions stand on the first screen: each line said before them takes the place of two.
 fn at_the_top(report: &Review) -> usize {
-    let said = 2 * report.first.said_first.len();
+    let first = &report.first;
+    let said = 2 * (first.said_first.len() + first.misread_lines().len());
     report.actions.len().min(ACTIONS_AT_THE_TOP.saturating_sub(said).max(ACTIONS_AT_LEAST))
 }
 

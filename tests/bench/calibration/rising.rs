@@ -142,7 +142,8 @@ fn plant_of(seed: u64, k: u64) -> Result<Vec<Said>, String> {
     let moved = movement::find(&pass, &register, &config, &leakdrift::progress::nobody);
     let known = Known { movement: &moved, register: &register, month: None, jumps: None };
     let findings = analysis::findings(&pass, &known, &config, &leakdrift::progress::nobody);
-    let verdicts = plant::judge_all(&pass, &moved, &findings, &config);
+    let verdicts =
+        plant::judge_all(&pass, &moved, &findings, &std::collections::BTreeSet::new(), &config);
     Ok(verdicts
         .iter()
         .enumerate()

@@ -1,0 +1,536 @@
+//! Is a file probably misread? Then nothing of it is judged: no verdict, no limit, no suggestion for its series.
+//!
+//! Takes what the rows of each table came to, gives the tables that no honest plant gives, each with its signs,
+//! what likely causes them and the setting to give. A guard over everything that reading may have got wrong,
+//! for what reading could not see itself: a unit or a decimal sign, a column taken for another, tests that
+//! nothing tells apart.
+//!
+//! How many it takes. Small tables show any share by chance, and one bad day is no misreading:
+//! - passes against their reading: where one pass in a thousand is released by hand (the demonstration has 2
+//!   in 51 812), ten in a table of up to 200 passes have a chance below 1e-13; a table of a few rows needs
+//!   five, and more than half of its passes;
+//! - tested again after a pass: 20 tests, and a fifth of all; where one unit in 20 is (audits), 20 among up to
+//!   100 have a chance of 1e-7. Repeats at a lower voltage or at another station are not counted: standards and
+//!   plants ask for them;
+//! - all failed: 20 tests; in a lot of which 40 % fail their chance is 0.4^20, 1e-8;
+//! - limits and sizes of readings: 20 tests on either side, so that a limit mistyped for some units, which is
+//!   set right again, stays what it is: a change of settings;
+//! - unreadable: ten rows, since what cannot be read is not a matter of chance;
+//! - currents that no tester of the trade shows: five tests, and one in a hundred, since a display that
+//!   overflows once is no misreading; of fewer tests more than half.
+//!
+//! Factors are told by whole powers of ten alone: a limit that is doubled, or moved from 0.5 mA to 3.5 mA, is a
+//! decision of somebody. A limit that was truly multiplied by ten is named by `believed` under `[files]`.
+//! Rejected: leaving the rows of such a table out and judging the rest, since the other tables are read in the
+//! same way; and a bound on the share, which would ask for larger tables than a short run has.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt;
+
+use serde::{Serialize, Serializer};
+
+use crate::analysis::units::tables::{Fault, STEPS, Sizes, TableFacts, TableInSeries, table_facts};
+use crate::config::Config;
+use crate::movement::readings::ma;
+use crate::series::{Pass, ma_to_pa};
+use crate::verdict::concern::{About, Concern};
+use crate::words::numbers::{counted, grouped, share_pct, three_digits};
+use crate::words::{object, path_text};
+
+/// Largest current in mA that a tester of the trade shows or trips at (common practice, no source), where the
+/// settings state no larger range.
+const LARGEST_MA: f64 = 200.0;
+/// Passes that contradict their reading: more than this share, and so many; or so few, and more than half.
+const AGAINST: (f64, u64, u64) = (0.05, 10, 5);
+/// Currents beyond the largest: more than this share of tests, and so many; or so few, and more than half.
+const TOO_LARGE: (f64, u64, u64) = (0.01, 5, 2);
+/// Tests that repeat a pass: more than this share of them and first tests together, and so many.
+const AGAIN: (f64, u64) = (0.20, 20);
+/// Unreadable rows: more than half, and so many.
+const UNREADABLE: u64 = 10;
+/// Tests that all failed.
+const ALL_FAILED: u64 = 20;
+/// Tests on either side of a factor of ten.
+const EITHER_SIDE: u64 = 20;
+/// Powers of ten by which a limit may be misread.
+const POWERS: [f64; 6] = [1e1, 1e2, 1e3, 1e4, 1e5, 1e6];
+/// How far a ratio of limits may lie from a power of ten: limits are typed with three digits.
+const POWER_OF_TEN: f64 = 0.005;
+
+/// A table that is probably misread.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Misread {
+    /// File as found, with `/`.
+    pub file: String,
+    /// Sheet, where it is one of a workbook.
+    pub sheet: Option<String>,
+    /// What says so; at least one.
+    pub signs: Vec<Sign>,
+    /// Series that it told of, by place in the pass: none of them is judged.
+    pub series: Vec<usize>,
+    /// Their titles.
+    pub titles: Vec<String>,
+    /// The settings name it as it stands.
+    pub believed: bool,
+}
+
+/// What says that a table is misread, with its numbers; in the order in which they explain each other.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Sign {
+    /// Currents that no tester shows or trips at.
+    TooLarge {
+        /// Tests.
+        tests: u64,
+        /// The largest, mA.
+        largest_ma: f64,
+        /// The largest believed, mA.
+        believed_ma: f64,
+    },
+    /// The high limit of a series differs by a power of ten from its own in other tests.
+    LimitTimes {
+        /// Title of the series.
+        title: String,
+        /// This limit and that of most tests, mA.
+        limits_ma: [f64; 2],
+        /// Tests under either.
+        tests: [u64; 2],
+        /// Whether this table has both.
+        mixed: bool,
+    },
+    /// Readings of a series are a thousand times those in other tables, or a thousandth of them.
+    ReadingsTimes {
+        /// Title of the series.
+        title: String,
+        /// Whether they are larger.
+        larger: bool,
+    },
+    /// No test passed.
+    AllFailed {
+        /// Tests.
+        tests: u64,
+    },
+    /// Passes that contradict their reading.
+    AgainstReading {
+        /// So many.
+        against: u64,
+        /// Of so many passes.
+        passes: u64,
+        /// Most of them by a factor of ten or more.
+        far: bool,
+    },
+    /// Tests that repeat what the unit had passed.
+    TestedAgain {
+        /// So many.
+        again: u64,
+        /// Of so many tests.
+        tests: u64,
+    },
+    /// Rows that cannot be read.
+    Unreadable {
+        /// So many.
+        unreadable: u64,
+        /// Of so many.
+        rows: u64,
+        /// What is wrong with most of them.
+        fault: Option<Fault>,
+    },
+}
+
+impl Sign {
+    /// Machine name.
+    #[must_use]
+    pub fn key(&self) -> &'static str {
+        match self {
+            Self::TooLarge { .. } => "too_large",
+            Self::LimitTimes { .. } => "limit_times_ten",
+            Self::ReadingsTimes { .. } => "readings_times_thousand",
+            Self::AllFailed { .. } => "all_failed",
+            Self::AgainstReading { .. } => "against_reading",
+            Self::TestedAgain { .. } => "tested_again",
+            Self::Unreadable { .. } => "unreadable",
+        }
+    }
+
+    /// What likely causes it, to follow "likely".
+    #[must_use]
+    pub fn likely(&self) -> &'static str {
+        match self {
+            Self::TooLarge { .. } | Self::ReadingsTimes { .. } => {
+                "the unit of the readings or limits (µA taken for mA), or their decimal sign"
+            }
+            Self::LimitTimes { mixed: true, .. } => {
+                "two tests of one unit that no column tells apart, or a limit with another unit or decimal sign"
+            }
+            Self::LimitTimes { .. } => "the unit or the decimal sign of the limit",
+            Self::AllFailed { .. } => {
+                "outcome words taken the wrong way round, the unit of reading or limit, or an export of failures alone"
+            }
+            Self::AgainstReading { far: true, .. } => {
+                "the unit or the decimal sign of the reading or of the limit"
+            }
+            Self::AgainstReading { .. } => {
+                "another column than the reading or the limit (the highest value of a test, a low limit, a warning limit)"
+            }
+            Self::TestedAgain { .. } => {
+                "several tests of each unit that no column tells apart, or a serial column that names a lot or an order"
+            }
+            Self::Unreadable { .. } => "a column taken for another, or written in another way",
+        }
+    }
+
+    /// The setting that would put it right, a full sentence.
+    #[must_use]
+    pub fn setting(&self) -> &'static str {
+        match self {
+            Self::TooLarge { .. }
+            | Self::ReadingsTimes { .. }
+            | Self::LimitTimes { mixed: false, .. }
+            | Self::AgainstReading { far: true, .. } => {
+                "Name the column with its unit under [columns], for example \"Leakage\" = \"reading_ua\", or set decimal_sign."
+            }
+            Self::LimitTimes { .. } | Self::TestedAgain { .. } => {
+                "Name under [columns] the column that tells the tests apart as \"test\", \"test_point\" or \"step\", and the one that names single units as \"serial\"."
+            }
+            Self::AllFailed { .. } => {
+                "Say under [outcomes] what the words mean; export passes too."
+            }
+            Self::AgainstReading { .. } | Self::Unreadable { .. } => {
+                "Name the right columns under [columns]; `leakdrift peek` shows how each was understood."
+            }
+        }
+    }
+}
+
+impl fmt::Display for Sign {
+    fn fmt(&self, to: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let share = |n: u64, of: u64| share_pct(n as f64 / of.max(1) as f64);
+        match self {
+            Self::TooLarge { tests, largest_ma, believed_ma } => write!(
+                to,
+                "{} have a current above {believed_ma} mA, up to {} mA, which no tester of the trade shows",
+                counted(*tests, "test"),
+                three_digits(*largest_ma),
+            ),
+            Self::LimitTimes { title, limits_ma, tests, .. } => write!(
+                to,
+                "the high limit of {title} is {} mA in {} and {} mA in {}: a power of ten apart",
+                three_digits(limits_ma[0]),
+                counted(tests[0], "test"),
+                three_digits(limits_ma[1]),
+                counted(tests[1], "test"),
+            ),
+            Self::ReadingsTimes { title, larger } => write!(
+                to,
+                "readings of {title} are about {} those in the other files",
+                if *larger { "1000 times" } else { "a thousandth of" }
+            ),
+            Self::AllFailed { tests } => {
+                write!(to, "none of its {} passed", counted(*tests, "test"))
+            }
+            Self::AgainstReading { against, passes, .. } => write!(
+                to,
+                "{} of its {} ({}) contradict their reading",
+                grouped(*against),
+                counted_passes(*passes),
+                share(*against, *passes)
+            ),
+            Self::TestedAgain { again, tests } => write!(
+                to,
+                "{} of its {} ({}) repeat what the unit had passed at the station",
+                grouped(*again),
+                counted(*tests, "test"),
+                share(*again, *tests)
+            ),
+            Self::Unreadable { unreadable, rows, fault } => {
+                write!(
+                    to,
+                    "{} of its {} ({}) cannot be read",
+                    grouped(*unreadable),
+                    counted(*rows, "row"),
+                    share(*unreadable, *rows)
+                )?;
+                let Some(fault) = fault else { return Ok(()) };
+                let at = if fault.column.is_empty() {
+                    String::new()
+                } else {
+                    format!(" in column {:?}", fault.column)
+                };
+                write!(
+                    to,
+                    ", most of them{at}: expected {}, found {:?}",
+                    fault.expected, fault.found
+                )
+            }
+        }
+    }
+}
+
+fn counted_passes(n: u64) -> String {
+    if n == 1 { "1 pass".to_owned() } else { format!("{} passes", grouped(n)) }
+}
+
+impl Serialize for Sign {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        object!(to;
+            "sign": self.key(),
+            "sentence": self.to_string(),
+            "likely": self.likely(),
+            "setting": self.setting(),
+        )
+    }
+}
+
+impl Serialize for Misread {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        object!(to;
+            "file": self.file,
+            "sheet": self.sheet,
+            "signs": self.signs,
+            "series": self.titles,
+        )
+    }
+}
+
+/// The tables of a pass that are probably misread, in the order read; those that the settings believe among them.
+#[must_use]
+pub fn misread(pass: &Pass, config: &Config) -> Vec<Misread> {
+    let believed_ma = config.tester.range_ma.map_or(LARGEST_MA, |range| range.max(LARGEST_MA));
+    let tables = table_facts(pass, ma_to_pa(believed_ma).unwrap_or(i64::MAX));
+    let mut signs: Vec<Vec<Sign>> = tables.iter().map(|t| of_table(t, believed_ma)).collect();
+    let mut by_series: BTreeMap<usize, Vec<(usize, &TableInSeries)>> = BTreeMap::new();
+    for (n, table) in tables.iter().enumerate() {
+        for of in &table.series {
+            by_series.entry(of.series).or_default().push((n, of));
+        }
+    }
+    for (series, of_tables) in by_series {
+        let title = &pass.called[series].title;
+        let of_limits = limits_times_ten(title, &of_tables);
+        for (table, sign) in of_limits.into_iter().chain(readings_times_thousand(title, &of_tables))
+        {
+            signs[table].push(sign);
+        }
+    }
+    let found = tables.iter().zip(signs).filter(|(_, signs)| !signs.is_empty());
+    found.map(|(table, signs)| Misread::new(pass, table, signs, config)).collect()
+}
+
+impl Misread {
+    fn new(pass: &Pass, facts: &TableFacts, mut signs: Vec<Sign>, config: &Config) -> Self {
+        let rank = |sign: &Sign| match sign {
+            Sign::TooLarge { .. } => 0,
+            Sign::LimitTimes { .. } => 1,
+            Sign::ReadingsTimes { .. } => 2,
+            Sign::AllFailed { .. } => 3,
+            Sign::AgainstReading { .. } => 4,
+            Sign::TestedAgain { .. } => 5,
+            Sign::Unreadable { .. } => 6,
+        };
+        signs.sort_by_key(rank);
+        let series: Vec<usize> = facts.series.iter().map(|s| s.series).collect();
+        let file = path_text(&facts.source.file);
+        Self {
+            believed: config.files.believed.iter().any(|name| names(name, &file)),
+            sheet: facts.source.sheet.clone(),
+            signs,
+            titles: series.iter().map(|n| pass.called[*n].title.clone()).collect(),
+            series,
+            file,
+        }
+    }
+
+    /// Where it stands, for people.
+    fn place(&self) -> String {
+        self.sheet
+            .as_ref()
+            .map_or_else(|| self.file.clone(), |s| format!("{}, sheet {s:?}", self.file))
+    }
+
+    fn kinds(&self) -> Vec<&'static str> {
+        self.signs.iter().map(Sign::key).collect()
+    }
+}
+
+/// Whether a name of the settings means a file: by its last parts, `*` for anything.
+fn names(name: &str, file: &str) -> bool {
+    let parts = name.split('/').count();
+    let last: Vec<&str> = file.rsplit('/').take(parts).collect();
+    let last = last.into_iter().rev().collect::<Vec<_>>().join("/");
+    name == last || glob::Pattern::new(name).is_ok_and(|pattern| pattern.matches(&last))
+}
+
+/// Series that these tables told of: nothing of them is judged.
+#[must_use]
+pub fn series_of(misread: &[Misread]) -> BTreeSet<usize> {
+    misread.iter().flat_map(|m| m.series.iter().copied()).collect()
+}
+
+/// What somebody must act on before anything else.
+#[must_use]
+pub fn concerns(misread: &[Misread]) -> Vec<About> {
+    let one = |said: Said| About {
+        subject: said.place,
+        concern: Concern::Misread { sentence: said.what, next_step: said.next_step },
+    };
+    said(misread).into_iter().map(one).collect()
+}
+
+/// What is said of all tables that show the same signs.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Said {
+    /// The first of them.
+    pub place: String,
+    /// What was found, in full sentences.
+    pub what: String,
+    /// What likely causes it, and what to do.
+    pub next_step: String,
+}
+
+impl fmt::Display for Said {
+    fn fmt(&self, to: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(to, "{} {}", self.what, self.next_step)
+    }
+}
+
+/// What is said of them before anything else: once for all that show the same signs, with the first of them as
+/// an example, so that a folder of daily files makes one line.
+#[must_use]
+pub fn said(misread: &[Misread]) -> Vec<Said> {
+    let mut alike: Vec<Vec<&Misread>> = Vec::new();
+    for one in misread {
+        match alike.iter_mut().find(|group| group[0].kinds() == one.kinds()) {
+            Some(group) => group.push(one),
+            None => alike.push(vec![one]),
+        }
+    }
+    alike.iter().map(|group| said_of(group)).collect()
+}
+
+fn said_of(group: &[&Misread]) -> Said {
+    let first = group[0];
+    let signs: Vec<String> = first.signs.iter().map(Sign::to_string).collect();
+    let signs = signs.join("; ");
+    let what = match group.len() {
+        1 => format!("{} is probably misread: {signs}.", first.place()),
+        n => format!(
+            "{} and {} more are probably misread: of the first, {signs}.",
+            first.place(),
+            counted(n as u64 - 1, "file or sheet")
+        ),
+    };
+    let titles: BTreeSet<&str> = group.iter().flat_map(|m| &m.titles).map(String::as_str).collect();
+    let shown: Vec<&str> = titles.iter().copied().take(TITLES_SHOWN).collect();
+    let more = match titles.len().saturating_sub(TITLES_SHOWN) {
+        0 => String::new(),
+        n => format!(" and {} more series", grouped(n as u64)),
+    };
+    let judged = if shown.is_empty() {
+        String::new()
+    } else {
+        format!(" No verdict is given on {}{more}.", shown.join("; "))
+    };
+    Said {
+        place: first.place(),
+        what: format!("{what}{judged}"),
+        next_step: format!(
+            "Likely {}. {} Where it is right as it stands, name the file under believed in [files].",
+            first.signs[0].likely(),
+            first.signs[0].setting(),
+        ),
+    }
+}
+
+/// Series named in a line.
+const TITLES_SHOWN: usize = 3;
+
+/// What a table shows by itself.
+fn of_table(table: &TableFacts, believed_ma: f64) -> Vec<Sign> {
+    let t = &table.tests;
+    let over = |n: u64, of: u64, share: f64| n as f64 > share * of as f64;
+    // Many of all, or a few that are most of them.
+    let many_or_most = |n: u64, of: u64, (share, many, few): (f64, u64, u64)| {
+        (n >= many && over(n, of, share)) || (n >= few && over(n, of, 0.5))
+    };
+    let too_large = many_or_most(t.too_large, t.completed, TOO_LARGE).then(|| Sign::TooLarge {
+        tests: t.too_large,
+        largest_ma: ma(t.largest_pa),
+        believed_ma,
+    });
+    let all_failed = (t.completed >= ALL_FAILED && t.passes == 0)
+        .then_some(Sign::AllFailed { tests: t.completed });
+    let against = many_or_most(t.against, t.passes, AGAINST).then_some(Sign::AgainstReading {
+        against: t.against,
+        passes: t.passes,
+        far: 2 * t.far_over > t.against,
+    });
+    let tests = t.first + t.after_pass;
+    let again = (t.after_pass >= AGAIN.1 && over(t.after_pass, tests, AGAIN.0))
+        .then_some(Sign::TestedAgain { again: t.after_pass, tests });
+    let unreadable = (table.unreadable >= UNREADABLE && over(table.unreadable, table.rows, 0.5))
+        .then(|| Sign::Unreadable {
+            unreadable: table.unreadable,
+            rows: table.rows,
+            fault: table.fault.clone(),
+        });
+    [too_large, all_failed, against, again, unreadable].into_iter().flatten().collect()
+}
+
+/// Limits of one series a power of ten apart; told of the tables with the rarer of the two.
+fn limits_times_ten(title: &str, of_tables: &[(usize, &TableInSeries)]) -> Vec<(usize, Sign)> {
+    let mut often: BTreeMap<i64, u64> = BTreeMap::new();
+    for (limit, n) in of_tables.iter().flat_map(|(_, of)| &of.limits) {
+        *often.entry(*limit).or_default() += n;
+    }
+    often.retain(|_, n| *n >= EITHER_SIDE);
+    let near = |limit: f64| {
+        let ends = [limit * (1.0 - POWER_OF_TEN), limit * (1.0 + POWER_OF_TEN)];
+        often.range(ends[0].round() as i64..=ends[1].round() as i64)
+    };
+    let pairs = often.iter().flat_map(|low| {
+        POWERS
+            .iter()
+            .flat_map(move |power| near(*low.0 as f64 * power))
+            .map(move |high| (low, high))
+    });
+    let mut found = Vec::new();
+    for (low, high) in pairs {
+        let (rare, usual) = if low.1 < high.1 { (low, high) } else { (high, low) };
+        for (table, of) in of_tables.iter().filter(|(_, of)| of.limits.contains_key(rare.0)) {
+            let sign = Sign::LimitTimes {
+                title: title.to_owned(),
+                limits_ma: [ma(*rare.0), ma(*usual.0)],
+                tests: [*rare.1, *usual.1],
+                mixed: of.limits.contains_key(usual.0),
+            };
+            found.push((*table, sign));
+        }
+    }
+    found
+}
+
+/// Readings of one table a factor of a thousand from those of all others; told of the smaller side.
+fn readings_times_thousand(
+    title: &str,
+    of_tables: &[(usize, &TableInSeries)],
+) -> Vec<(usize, Sign)> {
+    if of_tables.len() < 2 {
+        return Vec::new();
+    }
+    let all = Sizes::sum(of_tables.iter().map(|(_, of)| &of.sizes));
+    let mut found = Vec::new();
+    for (table, of) in of_tables {
+        let rest = all.without(&of.sizes);
+        let own = of.sizes.count();
+        if own < EITHER_SIDE || own > rest.count() {
+            continue;
+        }
+        let Some((own, rest)) = of.sizes.median_step().zip(rest.median_step()) else { continue };
+        if own.abs_diff(rest).abs_diff(3 * STEPS) <= 1 {
+            found.push((
+                *table,
+                Sign::ReadingsTimes { title: title.to_owned(), larger: own > rest },
+            ));
+        }
+    }
+    found
+}
