@@ -342,7 +342,13 @@ fn candidate(
     } else {
         vec![None; names_row.len()]
     };
-    if two && titles.iter().all(Option::is_none) {
+    // A header over its row of units is no pair of titles and names: each unit would make a test of its own.
+    let mut filled = names_row.iter().map(|c| c.trim()).filter(|c| !c.is_empty());
+    let only_units = filled.all(|c| {
+        let bare = c.trim_matches(['[', ']', '(', ')']);
+        c == "-" || Quantity::from_unit(bare).is_some()
+    });
+    if two && (only_units || titles.iter().all(Option::is_none)) {
         return None;
     }
     let mut common = Columns::default();

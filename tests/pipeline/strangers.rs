@@ -243,6 +243,22 @@ fn peek_gives_eight_strange_exports_a_useful_answer_each() {
     }
 }
 
+/// A row of units below the header says what its columns hold; it makes no test of each.
+#[test]
+fn a_row_of_units_below_a_header_makes_no_tests_of_its_columns() {
+    let dir = folder();
+    put(dir.path(), "german.csv", german());
+    let json = run_in(dir.path(), ["peek", "german.csv", "--json"]).out;
+    let json: Value = serde_json::from_str(&json).unwrap();
+    let read = |key: &str| json["rows"][key].as_u64();
+    assert!(read("read").is_none_or(|n| n == 60), "{json:#}");
+    for table in json["tables"].as_array().unwrap() {
+        let columns = table["columns"].as_array().unwrap();
+        let readings = columns.iter().filter(|c| c["meaning"] == "reading_ma").count();
+        assert_eq!(readings, 1, "{json:#}");
+    }
+}
+
 /// What is to be filled in is filled in, and every row counts.
 #[test]
 fn settings_with_blanks_are_filled_in_and_the_file_is_used() {
