@@ -130,7 +130,7 @@ fn the_gate_stops_for_what_can_hurt() {
         |reading: &str| format!("2026-08-20 13:00:00,M1,X1,S1,1500,50,{reading},1.700,pass\n");
     let open_leads: String = (0..12)
         .map(|n| {
-            let outcome = if n < 8 { "under limit" } else { "pass" };
+            let outcome = if n < 10 { "under limit" } else { "pass" };
             format!("2026-08-20 13:{n:02}:00,M1,X{n},S1,1500,50,0.020,1.700,{outcome}\n")
         })
         .collect();

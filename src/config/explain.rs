@@ -258,7 +258,7 @@ impl<'t> Line<'t> {
     /// Signs that look like others: typographic quotes, no-break blanks.
     fn signs(&self) -> Option<Slip> {
         let blank = self.text.find(['\u{a0}', '\u{2007}', '\u{202f}', '\u{200b}', '\u{feff}']);
-        let outside = |n: &usize| self.text[..*n].matches('"').count() % 2 == 0;
+        let outside = |n: &usize| self.text[..*n].matches('"').count().is_multiple_of(2);
         if let Some(n) = blank.filter(outside) {
             return Some(slip(
                 self.start + n,

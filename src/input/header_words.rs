@@ -220,7 +220,8 @@ fn is_date_pattern(text: &str) -> bool {
 
 /// A unit, in the spellings of cells and in words.
 fn unit_of(text: &str) -> Option<Quantity> {
-    let text = text.trim().trim_start_matches("in ");
+    // A sign for micro whose two bytes were read as a letter each.
+    let text = text.trim().trim_start_matches("in ").trim_start_matches('Â');
     let known = Quantity::from_unit(text);
     known.or_else(|| {
         Some(match plain(text).as_str() {

@@ -343,12 +343,7 @@ fn candidate(
         vec![None; names_row.len()]
     };
     // A header over its row of units is no pair of titles and names: each unit would make a test of its own.
-    let mut filled = names_row.iter().map(|c| c.trim()).filter(|c| !c.is_empty());
-    let only_units = filled.all(|c| {
-        let bare = c.trim_matches(['[', ']', '(', ')']);
-        c == "-" || Quantity::from_unit(bare).is_some()
-    });
-    if two && (only_units || titles.iter().all(Option::is_none)) {
+    if two && (holds_only_units(names_row) || titles.iter().all(Option::is_none)) {
         return None;
     }
     let mut common = Columns::default();
@@ -431,6 +426,14 @@ fn candidate(
         trims: false,
     };
     Some(Candidate { score, layout, headings })
+}
+
+/// Whether a row of a table names nothing but units.
+fn holds_only_units(row: &[String]) -> bool {
+    row.iter().map(|c| c.trim()).filter(|c| !c.is_empty()).all(|c| {
+        let bare = c.trim_matches(['[', ']', '(', ')']);
+        c == "-" || Quantity::from_unit(bare).is_some()
+    })
 }
 
 /// A lone column called "current" holds the reading; beside a reading it says which current is meant.

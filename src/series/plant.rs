@@ -57,27 +57,34 @@ pub struct Plant {
     pub days: Option<(Day, Day)>,
 }
 
+/// Tests of products at a station on a day.
+struct StationDay {
+    at: (u16, Day),
+    count: u64,
+    /// Whether all are lines of a tally.
+    tallied: bool,
+}
+
 impl Plant {
     /// Counts the tests of products by station and day.
     pub(super) fn count_tests(&mut self, blocks: &[Block], starts_s: i64) {
-        let counts: Vec<Vec<((u16, Day), u64, bool)>> = blocks
+        let counts: Vec<StationDay> = blocks
             .par_iter()
-            .map(|block| {
+            .flat_map_iter(|block| {
                 let day = |row: &Row| day_of(row.time, starts_s);
                 let days = block.rows.chunk_by(|a, b| day(a) == day(b));
-                days.map(|rows| {
+                let of_day = |rows: &[Row]| {
                     let tests = rows.iter().filter(|r| r.used.is_of_a_product());
                     let count = tests.map(|r| u64::from(r.count)).sum();
                     let tallied = rows.iter().all(|r| r.is(Row::TALLIED));
-                    ((block.station, day(&rows[0])), count, tallied)
-                })
-                .filter(|(_, count, _)| *count > 0)
-                .collect()
+                    StationDay { at: (block.station, day(&rows[0])), count, tallied }
+                };
+                days.map(of_day).filter(|d| d.count > 0).collect::<Vec<_>>()
             })
             .collect();
         let told: BTreeSet<(u16, Day)> =
-            counts.iter().flatten().filter(|(_, _, tallied)| !tallied).map(|c| c.0).collect();
-        for ((station, day), count, _) in counts.into_iter().flatten() {
+            counts.iter().filter(|d| !d.tallied).map(|d| d.at).collect();
+        for StationDay { at: (station, day), count, .. } in counts {
             *self.station_tests.entry((station, day)).or_default() += count;
             self.station_days.entry(station).or_default().insert(day);
             if !told.contains(&(station, day)) {

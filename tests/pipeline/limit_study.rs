@@ -221,7 +221,9 @@ fn kettle_is_kept_until_its_drift_ends_it() {
     let value = |c: &Value, key: &str| number(&c[key]["value"]);
     for pair in all.windows(2) {
         assert!(value(&pair[0], "expected_reject_ppm") >= value(&pair[1], "expected_reject_ppm"));
-        assert!(number(&pair[0]["blind_spot_mohm"]) > number(&pair[1]["blind_spot_mohm"]));
+        // Below the typical reading, as a band of the time before a rise may lie, no leak passes.
+        let blind = |c: &Value| c["blind_spot_mohm"].as_f64().unwrap_or(f64::INFINITY);
+        assert!(blind(&pair[0]) > blind(&pair[1]) || blind(&pair[0]).is_infinite());
         assert!(
             number(&pair[0]["expected_reject_ppm_at_horizon"])
                 >= number(&pair[1]["expected_reject_ppm_at_horizon"])

@@ -411,16 +411,20 @@ fn settings_up_to_two_folders_above_the_files_are_found_and_named() {
     put(dir.path(), "line/leakdrift.toml", "name = \"line 3\"\n");
     let file = put(dir.path(), "line/A1/2026/t.csv", english());
     put(dir.path(), "line/A2/2026/t.csv", english());
-    for inputs in [
+    for (n, inputs) in [
         &["line/A1/2026/t.csv"][..],
         &["line/A1/2026"],
         &["line/A1"],
         &["line/*/2026/*.csv"],
         &["line/A1/2026/t.csv", "line/A2/2026/t.csv"],
-    ] {
-        let args = ["review"].iter().chain(inputs).chain(&["--out", "report"]);
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        let out = format!("report-{n}");
+        let args = [&["review"], inputs, &["--out", &out]].concat();
         let done = run_in(dir.path(), args).expect(0);
-        assert_eq!(results(&dir.path().join("report"))["name"], "line 3", "{inputs:?}");
+        assert_eq!(results(&dir.path().join(&out))["name"], "line 3", "{inputs:?}");
         // A pattern begins in the folder of the settings.
         let above = done.err.contains("line/leakdrift.toml, above the inputs");
         assert_eq!(above, !inputs[0].contains('*'), "{}", done.err);

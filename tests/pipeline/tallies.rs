@@ -157,8 +157,9 @@ fn files_of_the_same_bytes_are_counted_once_and_told() {
     for (name, file) in [("serials", "a.csv"), ("none", "a.csv"), ("tally", "a.parquet")] {
         let bytes = std::fs::read(dir.path().join(name).join(file)).unwrap();
         put(dir.path(), &format!("{name}/copy/{file}"), bytes);
-        run_in(dir.path(), ["review", name, "--out", "out"]).expect(0);
-        let found = results(&dir.path().join("out"));
+        let out = format!("out-{name}");
+        run_in(dir.path(), ["review", name, "--out", &out]).expect(0);
+        let found = results(&dir.path().join(&out));
         assert_eq!(found["series"][0]["units"], 800, "{name}");
         assert_eq!(found["rows"]["set_aside"]["repeated row"], found["rows"]["used"], "{name}");
         let said = |n: &Value| n.as_str().unwrap().contains("hold the same bytes");

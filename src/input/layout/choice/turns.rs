@@ -24,6 +24,11 @@ impl Choice<'_> {
         if told.iter().any(|f| differs(*f)) || differs(Field::AppliedV) {
             return;
         }
+        // `975` beside `1.171`: thousands apart only until it is known which sign is which.
+        let cells = &self.values[reading].cells;
+        if cells.iter().any(|c| groups_of_three(c)) && cells.iter().any(|c| no_sign(c)) {
+            return;
+        }
         let place = |row: usize| {
             let of = |f: Field| self.column(f).map_or("", |(at, _)| self.values[at].cells[row]);
             (of(Field::Model), of(Field::Station))
@@ -53,4 +58,15 @@ impl Choice<'_> {
             );
         }
     }
+}
+
+/// One sign with three digits behind it: thousands, or three decimals.
+fn groups_of_three(cell: &str) -> bool {
+    cell.split_once(['.', ','])
+        .is_some_and(|(_, behind)| behind.len() == 3 && behind.bytes().all(|b| b.is_ascii_digit()))
+}
+
+/// A whole number without any sign.
+fn no_sign(cell: &str) -> bool {
+    !cell.is_empty() && cell.bytes().all(|b| b.is_ascii_digit())
 }
