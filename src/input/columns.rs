@@ -1,7 +1,7 @@
 //! Header spellings: which canonical column a header names, and in which unit.
 //!
 //! The settings' `[columns]` come first, then canonical names and factors, then generic trade words
-//! ([`super::header_meaning`]).
+//! (`header_meaning`).
 
 use std::collections::BTreeMap;
 
