@@ -152,7 +152,7 @@ fn write_page(asked: &Asked<'_>, make: impl FnOnce(&Making<'_>) -> Result<Page>)
 /// Files that are read: what is written may take the place of none.
 fn read_from(paths: &[PathBuf], config: &Config) -> Result<Vec<PathBuf>> {
     let mut files =
-        if paths.is_empty() { Vec::new() } else { input::discover::discover(paths, config)?.0 };
+        if paths.is_empty() { Vec::new() } else { input::discover::discover(paths, config)?.files };
     files.extend(config.path.clone());
     files.extend(
         [&config.events, &config.calibration].into_iter().flatten().map(|p| config.resolve(p)),

@@ -126,9 +126,11 @@ fn read_and_count(
         sources_with_rows.extend(of_record.or(batch.unreadable.first().map(|u| u.source)));
         collector.absorb(batch);
     })?;
-    let empty = read.tables.iter().zip(0_u16..).filter(|(_, n)| !sources_with_rows.contains(n));
+    let empty = read.tables.iter().enumerate().filter(|(n, _)| {
+        records::SourceAt::new(*n).is_none_or(|n| !sources_with_rows.contains(&n))
+    });
     read.notes.extend(
-        empty.map(|(table, _)| {
+        empty.map(|(_, table)| {
             Note::new(format!("{}: a header, and no row below it", table.source))
         }),
     );

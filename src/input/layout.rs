@@ -15,6 +15,7 @@ use crate::records::Quantity;
 
 mod choice;
 mod partial;
+mod steps;
 mod values;
 
 pub use choice::Undecided;
@@ -69,10 +70,14 @@ impl Columns {
 }
 
 /// One test of each row: a plain table has one, a table with a group of columns per test has several.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Group {
     /// Title above its columns; names the test.
     pub title: Option<String>,
+    /// The kind of test that the title names.
+    pub kind: Option<String>,
+    /// The step that the title numbers.
+    pub step: Option<String>,
     /// Its columns and those common to all tests of the row.
     pub columns: Columns,
     /// The columns that are its own; where all are blank, the test was not made.
@@ -94,6 +99,8 @@ pub struct Layout {
     pub told: Vec<Note>,
     /// The tests of a row.
     pub groups: Vec<Group>,
+    /// Whether several tests of a row have one outcome: where it is a failure, it is not known of which.
+    pub shares_outcome: bool,
     /// Values that hold for the whole table: from lines before the header, names and config.
     pub fixed: BTreeMap<Field, String>,
     /// Those of them that lines before the header state, with the units named there.
@@ -159,6 +166,18 @@ impl Layout {
     pub fn time_column(&self) -> Option<usize> {
         let (column, _) = self.groups.first()?.columns.get(Field::Time)?;
         Some(usize::from(column))
+    }
+
+    /// Whether a column holds remarks, or nothing that is used: there a cell may run over lines.
+    #[must_use]
+    pub fn is_prose(&self, column: usize) -> bool {
+        let is_it = |c: u16| usize::from(c) == column;
+        !self.groups.iter().map(|g| &g.columns).any(|columns| {
+            let fields = columns.at.iter().enumerate();
+            let mut used = fields.filter(|(field, _)| *field != Field::Remark.index());
+            used.any(|(_, at)| at.is_some_and(|(c, _)| is_it(c)))
+                || columns.factors.iter().flatten().any(|c| is_it(*c))
+        })
     }
 
     /// The column that holds the date.
@@ -337,10 +356,11 @@ fn candidate(
     two: bool,
 ) -> Option<Candidate> {
     let names_row = if two { rows.get(top + 1)? } else { &rows[top] };
+    let parts = if two { Vec::new() } else { steps::in_names(names_row, headers) };
     let titles = if two {
         group_titles(&rows[top], names_row.len(), spans, top)
     } else {
-        vec![None; names_row.len()]
+        parts.iter().map(|p| p.as_ref().map(|p| p.title.clone())).collect()
     };
     // A header over its row of units is no pair of titles and names: each unit would make a test of its own.
     if two && (holds_only_units(names_row) || titles.iter().all(Option::is_none)) {
@@ -360,9 +380,13 @@ fn candidate(
             name.clone()
         };
         let title = titles[n].as_ref().filter(|_| !name.trim().is_empty());
-        let joined = title.map_or_else(|| bare.clone(), |t| format!("{t} {bare}"));
+        let part = parts.get(n).and_then(Option::as_ref);
+        let joined = match title {
+            Some(title) if two => format!("{title} {bare}"),
+            _ => bare.clone(),
+        };
         names.push(joined.clone());
-        let mut heading = headers.heading(&joined);
+        let mut heading = headers.heading(part.map_or(&joined, |p| &p.bare));
         if heading.meaning == Meaning::Unknown && title.is_some() {
             heading = headers.heading(&bare);
         }
@@ -397,19 +421,7 @@ fn candidate(
             taken[usize::from(column)].meaning = Meaning::Field(Field::Reading, unit);
         }
     }
-    let tests = |c: &Columns| c.get(Field::Reading).is_some() || c.get(Field::Outcome).is_some();
-    let mut groups: Vec<Group> = own
-        .into_iter()
-        .filter(|(_, columns, _)| tests(columns))
-        .map(|(title, columns, own)| Group {
-            title: Some(title),
-            columns: merged(&common, columns),
-            own,
-        })
-        .collect();
-    if groups.is_empty() {
-        groups.push(Group { title: None, columns: common, own: Vec::new() });
-    }
+    let (groups, shares_outcome) = grouped(common, own);
     let layout = Layout {
         header_rows: top + 1 + usize::from(two),
         header: names_row.iter().map(|c| squeeze(c)).collect(),
@@ -417,6 +429,7 @@ fn candidate(
         taken,
         told: Vec::new(),
         groups,
+        shares_outcome,
         fixed: fixed.clone(),
         titled: Vec::new(),
         units_row: Vec::new(),
@@ -434,6 +447,27 @@ fn holds_only_units(row: &[String]) -> bool {
         let bare = c.trim_matches(['[', ']', '(', ')']);
         c == "-" || Quantity::from_unit(bare).is_some()
     })
+}
+
+/// The tests of a row from the columns that are common to them and those of each title, and whether they share an
+/// outcome.
+fn grouped(common: Columns, own: Vec<(String, Columns, Vec<u16>)>) -> (Vec<Group>, bool) {
+    let tests = |c: &Columns| c.get(Field::Reading).is_some() || c.get(Field::Outcome).is_some();
+    let shares_outcome = own.len() > 1
+        && common.get(Field::Outcome).is_some()
+        && own.iter().any(|(_, c, _)| c.get(Field::Outcome).is_none());
+    let mut groups: Vec<Group> = own
+        .into_iter()
+        .filter(|(_, columns, _)| tests(columns))
+        .map(|(title, columns, own)| {
+            let (kind, step) = steps::of_title(&title);
+            Group { title: Some(title), kind, step, columns: merged(&common, columns), own }
+        })
+        .collect();
+    if groups.is_empty() {
+        groups.push(Group { columns: common, ..Group::default() });
+    }
+    (groups, shares_outcome)
 }
 
 /// A lone column called "current" holds the reading; beside a reading it says which current is meant.

@@ -21,6 +21,7 @@ mod open_document;
 pub mod outcomes;
 mod parquet;
 mod register;
+mod retold;
 mod rows;
 mod same;
 mod stream;

@@ -6,18 +6,21 @@ use std::sync::Arc;
 
 use hashbrown::HashMap;
 
+use self::kind::RowKind;
 use self::test::ModelFacts;
 use super::cell::Cell;
-use super::columns::{Field, Meaning, squeeze};
-use super::dates::moment;
+use super::columns::{Field, Headers};
 use super::layout::{Layout, MOST_COLUMNS};
 use super::outcomes::Said;
 use super::words::Words;
-use crate::records::{Batch, Book, FactorSet, Limits, Outcome, Setup, TestKind, Unreadable};
+use crate::records::{
+    Batch, Book, FactorSet, Limits, Marks, Outcome, Record, Setup, SourceAt, TestKind, Unreadable,
+};
 
 pub use self::test::LEAKAGE_ALONE;
 
 mod beside;
+mod kind;
 mod test;
 mod values;
 
@@ -37,7 +40,7 @@ pub struct Parser<'a> {
     words: &'a Words,
     book: &'a Book,
     layout: &'a Layout,
-    source: u16,
+    source: SourceAt,
     batch: Batch,
     texts: Vec<HashMap<String, u32>>,
     blank: [Option<u32>; Field::COUNT],
@@ -57,16 +60,6 @@ pub struct Parser<'a> {
     told: HashSet<Arc<str>>,
 }
 
-/// What a row is.
-enum RowKind {
-    /// One or more tests.
-    Test,
-    /// Nothing: blank, a title, a total, or the header again.
-    SteppedOver,
-    /// The header of another table.
-    OtherHeader,
-}
-
 /// What is wrong with a row.
 struct Wrong {
     column: String,
@@ -77,7 +70,7 @@ struct Wrong {
 impl<'a> Parser<'a> {
     /// A parser for rows of `source` laid out as `layout`.
     #[must_use]
-    pub fn new(words: &'a Words, book: &'a Book, layout: &'a Layout, source: u16) -> Self {
+    pub fn new(words: &'a Words, book: &'a Book, layout: &'a Layout, source: SourceAt) -> Self {
         Self {
             words,
             book,
@@ -101,10 +94,16 @@ impl<'a> Parser<'a> {
         }
     }
 
-    /// Cells of a whole row.
+    /// What reads its headers.
     #[must_use]
-    pub fn width(&self) -> usize {
-        self.layout.names.len()
+    pub fn headers(&self) -> &'a Headers {
+        &self.words.headers
+    }
+
+    /// What its rows are laid out as.
+    #[must_use]
+    pub fn layout(&self) -> &'a Layout {
+        self.layout
     }
 
     /// What the rows gave.
@@ -131,6 +130,29 @@ impl<'a> Parser<'a> {
             }),
         };
         self.batch.unreadable.push(row);
+    }
+
+    /// Keeps, of the tests of a row that failed as a whole, those whose readings say that they did: of the others
+    /// nobody knows.
+    fn keep_those_that_failed(&mut self, from: usize, line: u32) {
+        let is_no_failure =
+            |r: &Record| [Outcome::Pass, Outcome::NotCompleted].contains(&r.outcome);
+        if self.batch.records[from..].iter().all(is_no_failure) {
+            return;
+        }
+        let records = self.batch.records.split_off(from);
+        let judged = records.iter().filter(|r| !r.marks.has(Marks::OTHER_TEST)).count();
+        for record in records {
+            let derived = record.marks.has(Marks::DERIVED);
+            let by_reading = [Outcome::OverLimit, Outcome::UnderLimit].contains(&record.outcome);
+            // A word such as breakdown is about the one test that can have it.
+            if derived && by_reading || !derived && judged == 1 {
+                self.batch.records.push(record);
+            } else {
+                let expected = "an outcome for each test of the row";
+                self.unreadable(line, Field::Outcome.name(), expected, "one for all, a failure");
+            }
+        }
     }
 
     /// One copy of a text for all rows that say it.
@@ -176,6 +198,7 @@ impl<'a> Parser<'a> {
             self.damaged(line.into(), &expected, &format!("{width} cells"));
             return;
         }
+        let from = self.batch.records.len();
         for (part, group) in (0..=u8::MAX).zip(&layout.groups) {
             if !group.own.is_empty() && group.own.iter().all(|&c| cell(usize::from(c)).is_empty()) {
                 continue;
@@ -191,82 +214,9 @@ impl<'a> Parser<'a> {
                 }
             }
         }
-    }
-
-    /// Blank lines, the header again, page titles and totals are stepped over and counted.
-    fn kind_of_row<'c>(&self, width: usize, cell: &impl Fn(usize) -> Cell<'c>) -> RowKind {
-        let first = self.layout.groups[0]
-            .columns
-            .get(Field::Date)
-            .or_else(|| self.layout.groups[0].columns.get(Field::TestedAt))
-            .map_or(0, |(c, _)| usize::from(c));
-        match cell(first) {
-            Cell::Text(text) if text.as_bytes()[0].is_ascii_digit() || moment(text).is_some() => {
-                return RowKind::Test;
-            }
-            Cell::Stamp(_) => return RowKind::Test,
-            Cell::Number(n) if self.layout.dates.read(&n.to_string()).is_ok() => {
-                return RowKind::Test;
-            }
-            _ => {}
+        if layout.shares_outcome {
+            self.keep_those_that_failed(from, line);
         }
-        let filled: Vec<Cell<'c>> = (0..width).map(cell).filter(|c| !c.is_empty()).collect();
-        if filled.is_empty() {
-            return RowKind::SteppedOver;
-        }
-        let header = &self.layout.header;
-        let same = (0..width.min(header.len()))
-            .filter(|&n| matches!(cell(n), Cell::Text(t) if squeeze(t) == header[n]))
-            .count();
-        let named = header.iter().filter(|n| !n.is_empty()).count();
-        if same == filled.len() && same == named {
-            return RowKind::SteppedOver;
-        }
-        let units = &self.layout.units_row;
-        if !units.is_empty()
-            && (0..width).all(|n| cell(n).shown() == units.get(n).map_or("", |u| u.trim()))
-        {
-            return RowKind::SteppedOver;
-        }
-        if self.is_other_header(width, cell) {
-            return RowKind::OtherHeader;
-        }
-        let total = |c: &Cell<'c>| {
-            matches!(c, Cell::Text(t) if ["total", "sum", "summe", "gesamt", "totale", "page"]
-                .iter().any(|w| squeeze(t).starts_with(w)))
-        };
-        if same * 2 > filled.len() || filled.len() <= 3 || total(&filled[0]) {
-            RowKind::SteppedOver
-        } else {
-            RowKind::Test
-        }
-    }
-
-    /// Whether a row that is not the header again names columns all the same: a date or a model, and a reading
-    /// or an outcome, elsewhere than the header does.
-    fn is_other_header<'c>(&self, width: usize, cell: &impl Fn(usize) -> Cell<'c>) -> bool {
-        let (mut fields, mut moved) = (Vec::new(), false);
-        for n in 0..width {
-            let Cell::Text(text) = cell(n) else { continue };
-            if text.len() > 60 || text.starts_with(|c: char| c.is_ascii_digit()) {
-                continue;
-            }
-            if let Meaning::Field(field, unit) = self.words.headers.meaning(text)
-                && !fields.contains(&field)
-            {
-                fields.push(field);
-                moved |= !self.layout.groups.iter().any(|g| {
-                    g.columns.get(field).is_some_and(|(at, own)| {
-                        usize::from(at) == n && (unit.is_none() || own == unit)
-                    })
-                });
-            }
-        }
-        let has = |any: &[Field]| any.iter().any(|f| fields.contains(f));
-        moved
-            && fields.len() >= 3
-            && has(&[Field::TestedAt, Field::Date, Field::Model])
-            && has(&[Field::Reading, Field::Outcome])
     }
 }
 

@@ -8,8 +8,9 @@ use crossbeam_channel::{Receiver, Sender, bounded};
 
 use self::producer::Producer;
 use super::columns::{Field, Headers, squeeze};
-use super::discover::discover;
+use super::discover::{Found, discover};
 use super::layout::{Lack, Layout, Undecided};
+use super::retold::Retelling;
 use super::rows::Parser;
 use super::same::copies;
 use super::words::Words;
@@ -17,9 +18,10 @@ use super::{parquet, text, workbook};
 use crate::config::Config;
 use crate::error::{Error, Place, Result};
 use crate::note::Note;
-use crate::records::{Batch, Book, Source};
+use crate::records::{Batch, Book, Source, SourceAt};
 
 mod files;
+mod opened;
 mod producer;
 mod tables;
 
@@ -101,14 +103,14 @@ pub struct Read {
 /// A piece of work for a parser.
 struct Piece {
     number: u64,
-    source: u16,
+    source: SourceAt,
     layout: Arc<Layout>,
     skip: usize,
     work: Work,
 }
 
 enum Work {
-    Text { piece: text::TextPiece, delimiter: u8 },
+    Text { piece: text::TextPiece, retelling: Option<Arc<Retelling>>, delimiter: u8 },
     Sheet(Box<workbook::Sheet>),
     Frame { frame: polars::prelude::DataFrame, first_row: u64 },
 }
@@ -125,7 +127,7 @@ pub fn read(
     progress: &(dyn Fn(u64, u64) + Sync),
     mut absorb: impl FnMut(Batch),
 ) -> Result<Read> {
-    let (files, mut notes) = discover(paths, config)?;
+    let Found { files, mut notes, failures } = discover(paths, config)?;
     let (copies, of_copies) = copies(&files);
     notes.extend(of_copies);
     let words = Words::new(config)?;
@@ -134,7 +136,7 @@ pub fn read(
     let (to_parse, parse_from) = bounded::<Piece>(workers + 1);
     let (to_absorb, absorb_from) = bounded::<(u64, Batch)>(workers + 1);
     let tables: Mutex<Vec<Table>> = Mutex::new(Vec::new());
-    let failures: Mutex<Vec<Error>> = Mutex::new(Vec::new());
+    let failures: Mutex<Vec<Error>> = Mutex::new(failures);
     let mut read = std::thread::scope(|scope| {
         let producer = scope.spawn(|| {
             let mut producer = Producer {
@@ -162,7 +164,7 @@ pub fn read(
         drop((parse_from, to_absorb));
         let mut waiting: BTreeMap<u64, Batch> = BTreeMap::new();
         let mut next = 0;
-        let mut other_table: Option<(u16, u32)> = None;
+        let mut other_table: Option<(SourceAt, u32)> = None;
         for (number, batch) in absorb_from {
             waiting.insert(number, batch);
             while let Some(mut batch) = waiting.remove(&next) {
@@ -215,14 +217,14 @@ fn parse_all(
     for piece in from {
         let mut parser = Parser::new(words, book, &piece.layout, piece.source);
         match &piece.work {
-            Work::Text { piece: bytes, delimiter } => {
-                text::parse(bytes, *delimiter, piece.skip, &mut parser);
+            Work::Text { piece: bytes, retelling, delimiter } => {
+                text::parse(bytes, retelling.as_deref(), *delimiter, piece.skip, &mut parser);
             }
             Work::Sheet(sheet) => workbook::parse(sheet, piece.skip, &mut parser),
             Work::Frame { frame, first_row } => {
                 if let Err(what) = parquet::parse(frame, *first_row, &mut parser) {
                     let path = tables.lock().expect("no thread panics holding it")
-                        [usize::from(piece.source)]
+                        [piece.source.index()]
                     .source
                     .file
                     .clone();

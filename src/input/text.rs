@@ -4,11 +4,12 @@
 //! record does not cost the file (polars gives no line numbers and either stops at a ragged row or cuts
 //! it without a word). Pieces are parsed in parallel, which makes up for its speed.
 //!
-//! A quote that does not close does not swallow rows: a line with an odd number of quotes may run on only
-//! over lines that are no whole rows themselves (at most 64); else it stands alone as one damaged row
-//! (`whole_records`). Stray quotes around a cell are taken off: `M1"` is no other model.
+//! A quote that does not close does not swallow rows. A line with an odd number of quotes is first taken as it
+//! stands: as wide as the header, every quote where it belongs, and lines inside a remark or a column that is not
+//! used, whatever they look like. Else it may run on only over lines that are no whole rows themselves (at most
+//! 64), or it stands alone as one damaged row (`whole_records`). Stray quotes around a cell are taken off: `M1"` is no other model.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 use std::io::Read;
 
 use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
@@ -19,6 +20,7 @@ use super::columns::{Field, Headers};
 use super::dates::DatesSeen;
 use super::layout::{LOOKED_AT, Layout, MOST_COLUMNS, Partial, find, header_text, titles};
 use super::numbers::SignsSeen;
+use super::retold::{Damaged, Retelling};
 use super::rows::Parser;
 
 /// Size of a piece in bytes.
@@ -40,6 +42,9 @@ pub fn encoding(head: &[u8]) -> &'static Encoding {
     if let Some((encoding, _)) = Encoding::for_bom(head) {
         return encoding;
     }
+    if let Some(encoding) = declared(head) {
+        return encoding;
+    }
     let zeros = |start: usize| head.iter().skip(start).step_by(2).filter(|b| **b == 0).count();
     if head.len() >= 8 && zeros(1) * 4 > head.len() {
         return UTF_16LE;
@@ -53,6 +58,15 @@ pub fn encoding(head: &[u8]) -> &'static Encoding {
         Err(e) if e.error_len().is_none() => UTF_8,
         Err(_) => WINDOWS_1252,
     }
+}
+
+/// The encoding that an XML document says of itself, where a byte of it is a letter.
+fn declared(head: &[u8]) -> Option<&'static Encoding> {
+    let head = head.strip_prefix(b"<?xml")?;
+    let head = String::from_utf8_lossy(head.split(|b| *b == b'>').next()?).into_owned();
+    let (_, after) = head.split_once("encoding=")?;
+    let name = after.get(1..)?.split(['"', '\'']).next()?;
+    Encoding::for_label(name.as_bytes()).filter(|e| ![UTF_16LE, UTF_16BE].contains(e))
 }
 
 /// Turns any text into UTF-8 without a mark.
@@ -70,8 +84,12 @@ pub fn decoded<'a>(reader: impl Read + 'a, encoding: &'static Encoding) -> Box<d
 /// Cuts a UTF-8 stream into pieces at record ends.
 pub struct Pieces<R> {
     reader: R,
+    /// Read before they were asked for.
+    ahead: VecDeque<TextPiece>,
     rest: Vec<u8>,
     line: u64,
+    /// Whether each line is a record.
+    by_lines: bool,
     done: bool,
     broken: Option<std::io::Error>,
 }
@@ -83,12 +101,29 @@ pub struct TextPiece {
     pub bytes: Vec<u8>,
     /// Line of its first record, counted from 1.
     pub first_line: u64,
+    /// Lines of it that could not be told, where it was told from another form.
+    pub damaged: Vec<Damaged>,
 }
 
 impl<R: Read> Pieces<R> {
     /// Pieces of `reader`.
     pub fn new(reader: R) -> Self {
-        Self { reader, rest: Vec::new(), line: 1, done: false, broken: None }
+        Self {
+            reader,
+            ahead: VecDeque::new(),
+            rest: Vec::new(),
+            line: 1,
+            by_lines: false,
+            done: false,
+            broken: None,
+        }
+    }
+
+    /// The same, where the first line has another number than 1.
+    #[must_use]
+    pub fn numbered_from(mut self, line: u64) -> Self {
+        self.line = line;
+        self
     }
 
     /// The next piece, or `None` at the end.
@@ -96,6 +131,36 @@ impl<R: Read> Pieces<R> {
     /// # Errors
     /// What reading gave, for example a cut gzip stream, after everything that was read before it.
     pub fn next(&mut self) -> std::io::Result<Option<TextPiece>> {
+        match self.ahead.pop_front() {
+            Some(piece) => Ok(Some(piece)),
+            None => self.read_piece(),
+        }
+    }
+
+    /// Shows pieces that were not asked for yet, and keeps them, until `look` has seen enough or `most` bytes are
+    /// held. What goes wrong on the way is told once all before it is given.
+    pub fn look_ahead(&mut self, most: usize, mut look: impl FnMut(&TextPiece) -> bool) {
+        let mut held = 0;
+        while held < most {
+            match self.read_piece() {
+                Ok(Some(piece)) => {
+                    held += piece.bytes.len();
+                    let more = look(&piece);
+                    self.ahead.push_back(piece);
+                    if !more {
+                        return;
+                    }
+                }
+                Ok(None) => return,
+                Err(e) => {
+                    self.broken = Some(e);
+                    return;
+                }
+            }
+        }
+    }
+
+    fn read_piece(&mut self) -> std::io::Result<Option<TextPiece>> {
         let mut bytes = std::mem::take(&mut self.rest);
         let mut want = PIECE;
         loop {
@@ -112,7 +177,13 @@ impl<R: Read> Pieces<R> {
             if bytes.is_empty() {
                 return self.broken.take().map_or(Ok(None), Err);
             }
-            let end = if self.done { Some(bytes.len()) } else { record_end(&bytes) };
+            // Objects stand one a line, and quotes in them mean nothing.
+            self.by_lines |= self.line == 1 && bytes.trim_ascii_start().starts_with(b"{");
+            let end = match (self.done, self.by_lines) {
+                (true, _) => Some(bytes.len()),
+                (false, true) => memchr_last(&bytes),
+                (false, false) => record_end(&bytes),
+            };
             let end = match end {
                 Some(end) => end,
                 None if bytes.len() >= LONGEST_PIECE => memchr_last(&bytes).unwrap_or(bytes.len()),
@@ -124,7 +195,7 @@ impl<R: Read> Pieces<R> {
             self.rest = bytes.split_off(end);
             let first_line = self.line;
             self.line += bytes.iter().filter(|b| **b == b'\n').count() as u64;
-            return Ok(Some(TextPiece { bytes, first_line }));
+            return Ok(Some(TextPiece { bytes, first_line, damaged: Vec::new() }));
         }
     }
 }
@@ -279,19 +350,33 @@ pub fn look_at_dates(
     }
 }
 
-/// Parses the records of a piece, after the first `skip`.
-pub fn parse(piece: &TextPiece, delimiter: u8, skip: usize, parser: &mut Parser<'_>) {
-    let decoded;
-    let bytes: &[u8] = if std::str::from_utf8(&piece.bytes).is_ok() {
+/// Parses the records of a piece, after the first `skip`; `retelling` makes them of what stands there.
+pub fn parse(
+    piece: &TextPiece,
+    retelling: Option<&Retelling>,
+    delimiter: u8,
+    skip: usize,
+    parser: &mut Parser<'_>,
+) {
+    let (decoded, told);
+    let mut bytes: &[u8] = if std::str::from_utf8(&piece.bytes).is_ok() {
         &piece.bytes
     } else {
         // The first bytes looked like UTF-8 and these do not: a single-byte file with few accents.
         decoded = WINDOWS_1252.decode_without_bom_handling(&piece.bytes).0.into_owned();
         decoded.as_bytes()
     };
+    let mut damaged = &piece.damaged;
+    if let Some(retelling) = retelling {
+        told = retelling.tell(bytes, piece.first_line, parser.headers());
+        (bytes, damaged) = (&told.text, &told.damaged);
+    }
+    for Damaged { line, expected, found } in damaged {
+        parser.damaged(*line, expected, found);
+    }
     let mut skip = skip;
     let mut line = piece.first_line;
-    for part in whole_records(bytes, delimiter, parser.width()) {
+    for part in whole_records(bytes, delimiter, parser.layout()) {
         let part = &bytes[part];
         parse_part(part, line, delimiter, &mut skip, parser);
         line += lines_in(part);
@@ -307,18 +392,23 @@ fn lines_in(bytes: &[u8]) -> u64 {
 /// A quote that does not close would swallow the rows after it, up to the next stray one, without a word.
 /// A line that leaves a quote open may run on only over lines that are no whole rows themselves; else it
 /// stands in a part of its own, where it is one damaged row.
-fn whole_records(bytes: &[u8], delimiter: u8, width: usize) -> Vec<std::ops::Range<usize>> {
+fn whole_records(bytes: &[u8], delimiter: u8, layout: &Layout) -> Vec<std::ops::Range<usize>> {
     if !bytes.contains(&b'"') {
         return std::iter::once(0..bytes.len()).collect();
     }
     let is_open = |line: &[u8]| line.iter().filter(|b| **b == b'"').count() % 2 == 1;
-    let is_row = |line: &[u8]| line.iter().filter(|b| **b == delimiter).count() + 1 >= width.max(2);
+    let width = layout.names.len().max(2);
+    let is_row = |line: &[u8]| line.iter().filter(|b| **b == delimiter).count() + 1 >= width;
     let mut parts = Vec::new();
     let (mut from, mut at) = (0, 0);
     while at < bytes.len() {
         let end = line_end(bytes, at);
         if !is_open(&bytes[at..end]) {
             at = end;
+            continue;
+        }
+        if let Some(after) = as_it_stands(&bytes[at..], delimiter, layout) {
+            at += after;
             continue;
         }
         let mut next = end;
@@ -348,6 +438,40 @@ fn whole_records(bytes: &[u8], delimiter: u8, width: usize) -> Vec<std::ops::Ran
     }
     parts.push(from..bytes.len());
     parts
+}
+
+/// The end of a record of several lines that is sound as it stands; `None` where it is not, or is one line.
+fn as_it_stands(bytes: &[u8], delimiter: u8, layout: &Layout) -> Option<usize> {
+    let within = (0..=LINES_OF_A_FIELD).fold(0, |end, _| line_end(bytes, end));
+    let bytes = &bytes[..within];
+    let ends_cell = |b: Option<&u8>| b.is_none_or(|b| [delimiter, b'\r', b'\n'].contains(b));
+    let (mut at, mut column, mut runs_on) = (0, 0, false);
+    loop {
+        if bytes.get(at) == Some(&b'"') {
+            let from = at + 1;
+            loop {
+                at += 1 + bytes[at + 1..].iter().position(|b| *b == b'"')?;
+                if bytes.get(at + 1) != Some(&b'"') {
+                    break;
+                }
+                at += 1;
+            }
+            let inside = bytes[from..at].contains(&b'\n');
+            runs_on |= inside;
+            at += 1;
+            if inside && !layout.is_prose(column) || !ends_cell(bytes.get(at)) {
+                return None;
+            }
+        }
+        while !ends_cell(bytes.get(at)) {
+            at += 1;
+        }
+        if bytes.get(at) == Some(&delimiter) {
+            (at, column) = (at + 1, column + 1);
+            continue;
+        }
+        return (runs_on && column + 1 == layout.names.len()).then(|| line_end(bytes, at));
+    }
 }
 
 /// After the line that begins at `at`.

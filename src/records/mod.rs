@@ -170,7 +170,7 @@ pub struct Record {
     /// Where the serial stands in its batch's text, see [`SerialAt::read`].
     pub serial: SerialAt,
     /// Index of the file and sheet, see [`Source`].
-    pub source: u16,
+    pub source: SourceAt,
     /// Which test of the row this is, where one row holds several.
     pub part: u8,
     /// What the test ended with.
@@ -181,23 +181,44 @@ pub struct Record {
     pub marks: Marks,
 }
 
-/// Where a serial begins in a text of serials, in bytes: six bytes of it, since four end at 4 GB.
+/// Index of a table among those read, in three bytes: a folder may hold a file for each unit.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct SourceAt([u8; 3]);
+
+impl SourceAt {
+    /// The index `n`; `None` from 16 777 216 on.
+    #[must_use]
+    pub fn new(n: usize) -> Option<Self> {
+        // The highest byte first, so that bytes are in the order of their numbers.
+        let [none, a, b, c] = u32::try_from(n).ok()?.to_be_bytes();
+        (none == 0).then_some(Self([a, b, c]))
+    }
+
+    /// The index.
+    #[must_use]
+    pub fn index(self) -> usize {
+        let [a, b, c] = self.0;
+        u32::from_be_bytes([0, a, b, c]) as usize
+    }
+}
+
+/// Where a serial begins in a text of serials, in bytes: five bytes of it, since four end at 4 GB.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct SerialAt([u8; 6]);
+pub struct SerialAt([u8; 5]);
 
 impl SerialAt {
-    /// A place `offset` bytes into a text, of which the lower six bytes are kept: 256 TB.
+    /// A place `offset` bytes into a text, of which the lower five bytes are kept: 1 TB.
     #[must_use]
     pub fn new(offset: u64) -> Self {
-        let [a, b, c, d, e, f, ..] = offset.to_le_bytes();
-        Self([a, b, c, d, e, f])
+        let [a, b, c, d, e, ..] = offset.to_le_bytes();
+        Self([a, b, c, d, e])
     }
 
     /// Bytes from the beginning of the text.
     #[must_use]
     pub fn offset(self) -> u64 {
-        let [a, b, c, d, e, f] = self.0;
-        u64::from_le_bytes([a, b, c, d, e, f, 0, 0])
+        let [a, b, c, d, e] = self.0;
+        u64::from_le_bytes([a, b, c, d, e, 0, 0, 0])
     }
 
     /// The serial that begins here: up to the end of its line.
@@ -272,7 +293,7 @@ impl std::fmt::Display for Source {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Unreadable {
     /// Index of its [`Source`].
-    pub source: u16,
+    pub source: SourceAt,
     /// Line or row, counted from 1.
     pub line: u32,
     /// The column's header, or empty where the row as a whole is wrong.
@@ -333,7 +354,7 @@ pub struct Batch {
     /// Test names that this tool does not know, with the rows that carried them.
     pub unknown_tests: std::collections::BTreeMap<String, u64>,
     /// Source and row of a header of another table; the rows after it cannot be understood.
-    pub other_table: Option<(u16, u32)>,
+    pub other_table: Option<(SourceAt, u32)>,
 }
 
 impl Batch {
@@ -356,7 +377,7 @@ impl Batch {
 impl Unreadable {
     /// A row below the header of another table, which stands in row `header`.
     #[must_use]
-    pub fn below_other_table(source: u16, line: u32, header: u32) -> Self {
+    pub fn below_other_table(source: SourceAt, line: u32, header: u32) -> Self {
         Self {
             source,
             line,

@@ -205,7 +205,7 @@ impl Unit<'_> {
         let Self { records, rules, .. } = *self;
         let of_copy = |n: &usize| {
             let r = &records[*n];
-            r.marks.has(Marks::TALLIED) && rules.copies[usize::from(r.source)]
+            r.marks.has(Marks::TALLIED) && rules.copies[r.source.index()]
         };
         for n in rows.iter().copied().filter(of_copy) {
             self.set_aside(n, SetAside::Repeated);
@@ -226,7 +226,7 @@ impl Unit<'_> {
                 && a.limits == b.limits
                 && a.count == b.count
                 && a.part == b.part
-                && file_of[usize::from(a.source)] != file_of[usize::from(b.source)]
+                && file_of[a.source.index()] != file_of[b.source.index()]
         };
         let mut kept: Vec<usize> = Vec::with_capacity(rows.len());
         for &n in rows.iter() {
@@ -384,7 +384,7 @@ fn of_itself(r: &Record, rules: &Rules<'_>) -> Option<SetAside> {
         return Some(SetAside::CheckLoad);
     }
     let day = day_of(r.time, 0);
-    let jumps = &rules.clocks[usize::from(r.source)].0;
+    let jumps = &rules.clocks[r.source.index()].0;
     if !(rules.believable.0..=rules.believable.1).contains(&day)
         || jumps.iter().any(|(from, to)| (*from..=*to).contains(&r.line))
     {
@@ -431,7 +431,7 @@ fn by_row_order_where_clocks_repeat(records: &[Record], rows: &mut [usize], rule
         while at > 0 {
             let (a, b) = (&records[rows[at - 1]], &records[rows[at]]);
             let against = a.source == b.source && a.line > b.line && b.time - a.time <= HOUR_S;
-            if !against || !rules.clocks[usize::from(a.source)].1 {
+            if !against || !rules.clocks[a.source.index()].1 {
                 break;
             }
             rows.swap(at - 1, at);

@@ -80,7 +80,7 @@ impl Collector {
     pub fn absorb(&mut self, batch: Batch) {
         let mut day_counts: (Day, u64) = (0, 0);
         for record in &batch.records {
-            let source = usize::from(record.source);
+            let source = record.source.index();
             if self.clocks.len() <= source {
                 self.clocks.resize(source + 1, ClockTrack::default());
             }

@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use super::{Pass, Says, Series, Test, Tests};
 use crate::input::{OTHER_ORDER, OUTCOME_EXPECTED};
 use crate::note::Note;
-use crate::records::{Outcome, Source, Unreadable, pa_to_ma};
+use crate::records::{Outcome, Source, SourceAt, Unreadable, pa_to_ma};
 use crate::words::path_text;
 use crate::words::time::time_text;
 
@@ -70,14 +70,14 @@ pub(super) fn two_orders<'a>(
     unreadable: &[Unreadable],
     sources: &'a [Arc<Source>],
 ) -> impl Iterator<Item = Note> + 'a {
-    let mut first: BTreeMap<u16, (u64, u32, Arc<str>)> = BTreeMap::new();
+    let mut first: BTreeMap<SourceAt, (u64, u32, Arc<str>)> = BTreeMap::new();
     for row in unreadable.iter().filter(|r| &*r.expected == OTHER_ORDER) {
         first.entry(row.source).or_insert_with(|| (0, row.line, row.found.clone())).0 += 1;
     }
     first.into_iter().map(|(source, (rows, line, found))| {
         Note::first(format!(
             "{}: dates in two orders: {rows} rows from row {line} on ({found:?}) do not fit the order of the rows before, of which those that can be read both ways may be wrong; export it again with one order",
-            sources[usize::from(source)]
+            sources[source.index()]
         ))
     })
 }

@@ -1,6 +1,6 @@
 //! A row as the pass keeps it once it is decided where it goes: small, and in one order.
 
-use crate::records::{Marks, Outcome, Record, SerialAt, Shown};
+use crate::records::{Marks, Outcome, Record, SerialAt, Shown, SourceAt};
 
 /// Why a row is set aside. In order of precedence.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -65,7 +65,7 @@ pub struct Row {
     pub line: u32,
     /// In [`Serials`].
     pub serial: SerialAt,
-    pub source: u16,
+    pub source: SourceAt,
     pub part: u8,
     pub outcome: Outcome,
     pub used: Use,
@@ -125,7 +125,7 @@ impl Row {
     }
 
     /// What orders the rows of one series and station: time, then where they stand in the files.
-    pub fn in_time(&self) -> (i64, u16, u32, u8) {
+    pub fn in_time(&self) -> (i64, SourceAt, u32, u8) {
         (self.time, self.source, self.line, self.part)
     }
 }
@@ -133,8 +133,8 @@ impl Row {
 /// Units are spread over so many shards by their hash, so that they can be swept in parallel.
 pub const SHARDS: usize = 64;
 
-/// Bits of a place that say where in the text of its shard a serial begins: 4 TB.
-const WITHIN: u32 = 42;
+/// Bits of a place that say where in the text of its shard a serial begins: 16 GB.
+const WITHIN: u32 = 34;
 
 /// Serials as first written, each ended by a newline: one text for each shard.
 #[derive(Debug)]

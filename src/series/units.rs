@@ -12,7 +12,7 @@ use super::order::Block;
 use super::row::{Row, Serials, SetAside, Use};
 use super::{Pass, Says, Series};
 use crate::day::{Day, day_of};
-use crate::records::{Limits, Outcome, Setup, Shown, Source};
+use crate::records::{Limits, Outcome, Setup, Shown, Source, SourceAt};
 
 /// What was set for a test, as the files give it; a blank is not known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -249,8 +249,8 @@ impl<'a> Test<'a> {
 
     /// Number of its file and sheet among [`Pass::sources`].
     #[must_use]
-    pub fn table(self) -> u16 {
-        self.row.source
+    pub fn table(self) -> usize {
+        self.row.source.index()
     }
 
     /// File and sheet.
@@ -289,7 +289,7 @@ impl<'a> Test<'a> {
             day: self.day(),
             reading_pa: self.shown().map(|(pa, _)| pa),
             count: self.count(),
-            source: self.pass.units.sources[usize::from(self.row.source)].clone(),
+            source: self.pass.units.sources[self.row.source.index()].clone(),
             line: self.row.line,
         }
     }
@@ -421,8 +421,8 @@ impl Pass {
 
     /// File and sheet of a table, by its number.
     #[must_use]
-    pub fn source(&self, number: u16) -> &Source {
-        &self.units.sources[usize::from(number)]
+    pub fn source(&self, number: SourceAt) -> &Source {
+        &self.units.sources[number.index()]
     }
 
     /// Units that failed their first completed test, in order of series.

@@ -9,6 +9,9 @@
 //! cargo bench --bench fuzz -- text --minutes 10
 //! cargo bench --bench fuzz -- workbook --minutes 10 --seed 7
 //! cargo bench --bench fuzz -- config --minutes 10
+//! cargo bench --bench fuzz -- json --minutes 10
+//! cargo bench --bench fuzz -- print --minutes 10
+//! cargo bench --bench fuzz -- xml --minutes 10
 //! ```
 
 use std::io::{Cursor, Read as _, Write as _};
@@ -36,7 +39,7 @@ const MEMORY_MOST: u64 = 3_000_000;
 const SEED: u64 = 20_261_125;
 
 /// Pieces that have hurt readers of tables.
-const PIECES: [&str; 44] = [
+const PIECES: [&str; 52] = [
     "\"",
     "\"\"",
     "\",\"",
@@ -81,6 +84,14 @@ const PIECES: [&str; 44] = [
     "date,model,reading_ma",
     "Total",
     "\u{fffd}",
+    "{",
+    "}",
+    "[",
+    "]}",
+    "<a b='1'>",
+    "</a>",
+    "&#0;",
+    "   ",
 ];
 
 const TEXTS: [&str; 5] = [
@@ -89,6 +100,23 @@ const TEXTS: [&str; 5] = [
     "Date\tTime\tModel\tSerial No\tVoltage\tCurrent\tHigh\tResult\r\n02/09/2026\t11:00:00 AM\tM1\tU1\t1.5 kV\t912 uA\t1.300 mA\tPass\r\n02/13/2026\t11:05:00 PM\tM1\tU2\t1.5 kV\t>1.3 mA\t1.300 mA\tFail high\r\n",
     "date,,Earth bond,,Withstand,,,\n,model,A,Result,mA,Max mA,Result,remark\n2026-02-09,M1,25,OK,0.412,1.3,OK,\"two\nlines, \"\"quoted\"\"\"\n2026-02-10,M1,25,OK,0.413,1.3,OK,\n",
     "日期|时间|型号|序列号|漏电流 (mA)|上限 (mA)|结果\n2026-02-09|11:00:00|M1|U1|0.412|1.3|合格\n2026-02-10|11:00:00|M1|U2|1.412|1.3|不合格\n",
+];
+
+const JSON: [&str; 3] = [
+    "{\"testedAt\":\"2026-02-09T11:00:00\",\"model\":\"M1\",\"serial\":\"U1\",\"leakageMa\":0.912,\"highLimitMa\":1.3,\"result\":\"pass\"}\n{\"testedAt\":\"2026-02-09T11:05:00\",\"model\":\"M1\",\"serial\":\"U2\",\"leakageMa\":null,\"highLimitMa\":1.3,\"result\":\"breakdown\"}\n",
+    "{\"station\":{\"name\":\"S1\"},\n\"units\":[{\"serial\":\"U1\",\"model\":\"M1\",\"date\":\"2026-02-09\",\"steps\":[{\"mA\":0.4,\"result\":\"pass\"},{\"mA\":0.5,\"result\":\"pass\"}]},\n{\"serial\":\"U2\",\"model\":\"M1\",\"date\":\"2026-02-09\",\"steps\":[{\"mA\":0.4,\"result\":\"pass\"}]}]}",
+    "{\"date\":\"2026-02-09\",\"model\":\"M1\",\"steps\":[{\"mA\":0.4,\"result\":\"pass\"},{\"mA\":1.4,\"result\":\"fail\"}]}\r\n{\"date\":\"2026-02-10\",\"model\":\"M1\",\"steps\":[{\"mA\":0.4,\"result\":\"pass\"}]}\r\n",
+];
+
+const PRINTED: [&str; 2] = [
+    "Line 3, results of the day                      page 1\n\nDate        Time      Model  Serial   mA      High limit mA  Result\n----------  --------  -----  -------  ------  -------------  ---------\n2026-02-13  10:00:00  M1     U-00001   0.412          1.300  pass\n2026-02-13  10:01:00  M1     U-00002   0.413          1.300  pass\n2026-02-13  10:02:00  M1     U-00003                  1.300  breakdown\n\u{c}Line 3, results of the day                      page 2\n",
+    "Prüfplatz: S1\r\n\r\nDatum       Uhrzeit   Typ   Seriennr.   Ableitstrom [mA]  Obergrenze [mA]  Ergebnis\r\n09.02.2026  11:00:00  M1    U1          0,912             1,300            gut\r\n13.02.2026  11:05:00  M1    U2          1,310             1,300            zu hoch\r\n",
+];
+
+const XML: [&str; 3] = [
+    "<?xml version=\"1.0\" encoding=\"UTF-8\"?><tests station=\"S1\"><test><date>2026-02-09</date><time>11:00:00</time><model>M1</model><serial>U1</serial><leakage unit=\"&#181;A\">912</leakage><highLimit unit=\"mA\">1.3</highLimit><result><![CDATA[pass]]></result></test><test><date>2026-02-10</date><model>M1</model><serial>U2</serial><leakage/><result>breakdown</result></test></tests>",
+    "<?xml version='1.0' encoding='ISO-8859-1'?><Report><Station id='S1'/><Units><Unit SerialNumber='U1' Type='M1' Date='2026-02-09' LeakageMA='0.4' Result='pass'/><Unit SerialNumber='U2' Type='M1' Date='2026-02-10' LeakageMA='0.5' Result='pass'/></Units></Report>",
+    "<lot no=\"L7\"><unit><serial>U1</serial><test mA=\"0.4\" outcome=\"pass\"/><test mA=\"0.5\" outcome=\"pass\"/></unit><model>M1</model><date>2026-02-13</date></lot>",
 ];
 
 const SETTINGS: &str = "name = \"sample\"\nfactors = [\"filter\", \"shift\"]\nday_starts = \"06:00\"\ndate_order = \"day-month-year\"\naccepted_reject_share = 0.001\nconfidence = 0.95\nseed = 3\nplaceholder_serials = [\"0\"]\n\n[columns]\n\"Strom [mA]\" = \"reading_ma\"\n\n[outcomes]\n\"gut\" = \"pass\"\n\n[values.test_point]\n\"a\" = \"b\"\n\n[files]\npattern = \"{station}/*\"\n\n[assume]\ntest = \"ac withstand\"\nfrequency_hz = 50\n\n[tester]\nrange_ma = 20.0\n\n[check_loads.\"L\"]\nresistance_mohm = 0.150\nexpect = \"over limit\"\n\n[ceiling]\n\"ac withstand\" = 10.0\n\n[open_lead_ma]\nS1 = 0.05\n\n[model.\"M1\"]\nleak_path_mohm = 1.0\nhigh_limit_ma = 5.0\n";
@@ -160,6 +188,21 @@ enum Kind {
     Text,
     Workbook,
     Config,
+    Json,
+    Print,
+    Xml,
+}
+
+impl Kind {
+    /// What is damaged, and the ending of its files.
+    fn texts(self) -> (&'static [&'static str], &'static str) {
+        match self {
+            Self::Json => (&JSON, "jsonl"),
+            Self::Print => (&PRINTED, "prn"),
+            Self::Xml => (&XML, "xml"),
+            Self::Text | Self::Workbook | Self::Config => (&TEXTS, "csv"),
+        }
+    }
 }
 
 /// A case: a template, how it is packed, and changes before and after packing.
@@ -168,7 +211,7 @@ type Case = (usize, u8, Vec<Change>, Vec<Change>);
 fn case(kind: Kind) -> impl Strategy<Value = Case> {
     let after = if kind == Kind::Config { 0..1_usize } else { 0..3 };
     (
-        0..TEXTS.len(),
+        0..kind.texts().0.len(),
         any::<u8>(),
         prop::collection::vec(change(), 0..12),
         prop::collection::vec(change(), after),
@@ -178,8 +221,9 @@ fn case(kind: Kind) -> impl Strategy<Value = Case> {
 fn bytes_of(kind: Kind, (template, packing, inner, outer): &Case) -> (Vec<u8>, &'static str) {
     match kind {
         Kind::Config => (changed(SETTINGS.as_bytes().to_vec(), inner), "toml"),
-        Kind::Text => {
-            let text = TEXTS[*template];
+        Kind::Text | Kind::Json | Kind::Print | Kind::Xml => {
+            let (texts, ending) = kind.texts();
+            let text = texts[*template];
             let bytes = match packing % 5 {
                 0 => {
                     let units = text.encode_utf16();
@@ -190,10 +234,10 @@ fn bytes_of(kind: Kind, (template, packing, inner, outer): &Case) -> (Vec<u8>, &
                 _ => text.as_bytes().to_vec(),
             };
             let bytes = changed(bytes, inner);
-            let (bytes, ending) = match packing % 7 {
+            let (bytes, ending): (Vec<u8>, &'static str) = match packing % 7 {
                 1 => (gzipped(&bytes), "gz"),
                 2 => (zipped(&[("t.csv".to_owned(), bytes)]), "zip"),
-                _ => return (bytes, "csv"),
+                _ => return (bytes, ending),
             };
             (changed(bytes, outer), ending)
         }
@@ -354,6 +398,9 @@ fn main() {
             "text" => kind = Some(Kind::Text),
             "workbook" => kind = Some(Kind::Workbook),
             "config" => kind = Some(Kind::Config),
+            "json" => kind = Some(Kind::Json),
+            "print" => kind = Some(Kind::Print),
+            "xml" => kind = Some(Kind::Xml),
             "--minutes" => minutes = number().unwrap_or(minutes),
             #[expect(
                 clippy::cast_possible_truncation,
@@ -366,7 +413,9 @@ fn main() {
         }
     }
     let Some(kind) = kind.filter(|_| whole) else {
-        eprintln!("fuzz: say text, workbook or config, and --minutes N; see the head of this file");
+        eprintln!(
+            "fuzz: say text, workbook, config, json, print or xml, and --minutes N; see the head of this file"
+        );
         return;
     };
     let usual = std::panic::take_hook();

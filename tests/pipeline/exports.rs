@@ -11,6 +11,7 @@ use leakdrift::config::Config;
 use serde_json::Value;
 
 use super::flavours::{by_hand, english, is_the_tally, plain};
+use super::hand_written;
 use crate::support::count::{counted, tried};
 use crate::support::days::day;
 use crate::support::run::{PROGRAM, committed, finish, folder, put, results, run_in};
@@ -223,6 +224,31 @@ fn flavours() -> Vec<Flavour> {
         },
         Flavour { names: SPANISH, words: ["apto", "demasiado alto", "perforación"], ..german() },
         Flavour { names: POLISH, words: ["dobry", "za wysoki", "przebicie"], ..german() },
+        Flavour { line: "\r", ..plain() },
+        Flavour { quoted: true, encode: gzip, line: "\r\n", ..german() },
+        Flavour {
+            names: FRENCH,
+            words: ["conforme", "trop élevé", "claquage"],
+            delimiter: '\t',
+            date: "%d.%m.%Y",
+            encode: utf_16_le,
+            ..german()
+        },
+        Flavour {
+            names: ITALIAN,
+            words: ["superato", "troppo alta", "scarica"],
+            date: "%d/%m/%y",
+            encode: zip,
+            ..german()
+        },
+        Flavour {
+            names: POLISH,
+            words: ["dobry", "za wysoki", "przebicie"],
+            delimiter: '|',
+            quoted: true,
+            encode: marked,
+            ..german()
+        },
         Flavour {
             names: CHINESE, words: ["合格", "过高", "击穿"], date: "%Y/%m/%d", ..plain()
         },
@@ -267,16 +293,17 @@ impl Flavour {
 fn five_thousand_tests_in_every_flavour_are_one_tally_and_one_result() {
     let dir = folder();
     let mut first: Option<(super::flavours::Plain, Value)> = None;
-    let flavours = flavours();
-    assert!(flavours.len() >= 15);
-    for (n, flavour) in flavours.iter().enumerate() {
-        let name = format!("{n}/t.csv");
-        let path = put(dir.path(), &name, flavour.bytes());
+    let ours = flavours().into_iter().map(|flavour| ("t.csv", flavour.bytes()));
+    let all: Vec<(&str, Vec<u8>)> = ours.chain(hand_written::files(&many())).collect();
+    assert!(all.len() >= 30);
+    for (n, (file, bytes)) in all.into_iter().enumerate() {
+        let name = format!("{n}/{file}");
+        let path = put(dir.path(), &name, bytes);
         let (_, pass) = counted(&[path], &Config::default());
         assert_eq!(
             (pass.ledger.read, pass.ledger.used),
             (5000, 5000),
-            "flavour {n}: {:?}",
+            "flavour {n}, {file}: {:?}",
             pass.unreadable.first()
         );
         let out = format!("out-{n}");
@@ -298,8 +325,8 @@ fn five_thousand_tests_in_every_flavour_are_one_tally_and_one_result() {
         match &first {
             None => first = Some(now),
             Some(first) => {
-                assert!(first.0 == now.0, "flavour {n}: another tally");
-                assert!(first.1 == now.1, "flavour {n}: other numbers");
+                assert!(first.0 == now.0, "flavour {n}, {file}: another tally");
+                assert!(first.1 == now.1, "flavour {n}, {file}: other numbers");
             }
         }
     }
@@ -451,6 +478,81 @@ fn a_quoted_cell_may_run_over_lines() {
         })
         .collect();
     is_the_tally(put(dir.path(), "t.csv", table));
+}
+
+/// However many of up to three cells of a row are blank, odd or lost, the row is told as unreadable or used: it is
+/// never taken for a title and passed over.
+#[test]
+fn a_row_of_which_up_to_three_cells_are_damaged_is_counted() {
+    let tables = [
+        ("date,model,reading_ma,outcome,high_limit_ma", "2026-02-13,M1,0.4,pass,1.3", 5),
+        ("date,model,serial,reading_ma,outcome", "2026-02-13,M1,U1,0.4,pass", 5),
+        (
+            "date;time;model;serial;station;reading_ma;outcome",
+            "2026-02-13;10:00:00;M1;U1;S1;0.4;pass",
+            7,
+        ),
+        ("model,serial,tested_at,reading_ma,outcome", "M1,U1,2026-02-13 10:00:00,0.4,pass", 5),
+    ];
+    let mut wrong = Vec::new();
+    for (header, row, width) in tables {
+        let delimiter = if row.contains(';') { ";" } else { "," };
+        let cells: Vec<&str> = row.split(delimiter).collect();
+        for which in 1_u32..1 << width {
+            if which.count_ones() > 3 {
+                continue;
+            }
+            let hit = |n: usize| which >> n & 1 == 1;
+            for damage in ["", "?", "\u{fffd}#", "lost"] {
+                let now: Vec<&str> = (0..width)
+                    .filter(|n| !(hit(*n) && damage == "lost"))
+                    .map(|n| if hit(n) { damage } else { cells[n] })
+                    .collect();
+                let checked = |c: &&str| !["U1", "S1", "10:00:00"].contains(c);
+                if damage == "lost" && now.iter().copied().filter(|c| checked(c)).count() < 2 {
+                    // A serial beside one other cell may be anything.
+                    continue;
+                }
+                let text = format!(
+                    "{header}\n{row}\n{row}\n{}\n{row}\nTotal{delimiter}3\n",
+                    now.join(delimiter)
+                );
+                let dir = folder();
+                let path = put(dir.path(), "t.csv", text);
+                let (_, pass) = counted(&[path], &Config::default());
+                if pass.ledger.read != 4 {
+                    wrong.push(format!("{header}: {now:?}: {:?}", pass.ledger));
+                }
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// A remark that holds a line like a test, or many, is the remark of its row.
+#[test]
+fn a_quoted_remark_that_holds_a_line_like_a_test_is_one_cell() {
+    let text = String::from_utf8(english()).unwrap();
+    let lines: Vec<&str> = text.lines().collect();
+    let dir = folder();
+    for (copies, line_end) in [(1, "\n"), (3, "\r\n")] {
+        let table: String = lines
+            .iter()
+            .enumerate()
+            .map(|(n, l)| match n {
+                0 => format!("{l},remark{line_end}"),
+                31 => {
+                    let copied = lines[17..17 + copies].join(line_end);
+                    format!(
+                        "{l},\"see \"\"first\"\" test{line_end}{copied},{line_end}end\"{line_end}"
+                    )
+                }
+                _ => format!("{l},{line_end}"),
+            })
+            .collect();
+        let pass = is_the_tally(put(dir.path(), "t.csv", table));
+        assert_eq!(pass.ledger.read, 60, "{copies}");
+    }
 }
 
 /// Some exporters leave blank cells at the end of a row away.

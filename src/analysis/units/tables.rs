@@ -167,11 +167,11 @@ pub fn table_facts(pass: &Pass, believed_pa: i64) -> Vec<TableFacts> {
         })
         .collect();
     let blocks: Vec<Tests<'_>> = pass.tests().collect();
-    let walked: Vec<BTreeMap<u16, Walked>> =
+    let walked: Vec<BTreeMap<usize, Walked>> =
         blocks.par_iter().map(|block| walk(*block, believed_pa)).collect();
     for (block, of_tables) in blocks.iter().zip(walked) {
         for (table, found) in of_tables {
-            let facts = &mut tables[usize::from(table)];
+            let facts = &mut tables[table];
             facts.rows += found.rows;
             facts.tests.join(&found.tests);
             let Some(series) = block.series else { continue };
@@ -222,8 +222,8 @@ impl TableInSeries {
 }
 
 /// The rows of one series and station, by table.
-fn walk(block: Tests<'_>, believed_pa: i64) -> BTreeMap<u16, Walked> {
-    let mut found: BTreeMap<u16, Walked> = BTreeMap::new();
+fn walk(block: Tests<'_>, believed_pa: i64) -> BTreeMap<usize, Walked> {
+    let mut found: BTreeMap<usize, Walked> = BTreeMap::new();
     for test in block.all() {
         let of_table = found.entry(test.table()).or_default();
         of_table.rows += 1;
@@ -272,7 +272,7 @@ impl Walked {
 /// Counts rows that could not be understood, and finds what is wrong with most of each table.
 fn unreadable(pass: &Pass, tables: &mut [TableFacts]) {
     for of_table in pass.unreadable.chunk_by(|a, b| a.source == b.source) {
-        let facts = &mut tables[usize::from(of_table[0].source)];
+        let facts = &mut tables[of_table[0].source.index()];
         facts.unreadable += of_table.len() as u64;
         facts.rows += of_table.len() as u64;
         let mut faults: BTreeMap<(&str, &str), (u64, &str)> = BTreeMap::new();

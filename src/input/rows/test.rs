@@ -70,7 +70,7 @@ impl Parser<'_> {
             marks = marks.with(Marks::OTHER_TEST);
         } else {
             let failed = said.is_some_and(|s| s != Said::Class(Outcome::Pass));
-            measured = self.measured(columns, &get, &mut setup, failed)?;
+            measured = self.measured(group, &get, &mut setup, failed)?;
         }
         let facts = self.model_facts(model, get(Field::Model));
         let Measured { shown, reading_pa, mut limits } = measured;
@@ -169,11 +169,12 @@ impl Parser<'_> {
     /// Beside a known failure, words in place of a reading are none: the test stays that failure.
     fn measured<'c>(
         &mut self,
-        columns: &Columns,
+        group: &Group,
         get: &impl Fn(Field) -> Cell<'c>,
         setup: &mut Setup,
         failed: bool,
     ) -> std::result::Result<Measured, Wrong> {
+        let columns = &group.columns;
         let mut found = NOTHING;
         let shown = get(Field::Reading);
         let is_none = failed && matches!(shown, Cell::Text(t) if is_no_reading(t));
@@ -196,7 +197,10 @@ impl Parser<'_> {
             }
         }
         setup.test_point = self.text(columns, Field::TestPoint, get(Field::TestPoint))?;
-        setup.step = self.text(columns, Field::Step, get(Field::Step))?;
+        setup.step = match (get(Field::Step), &group.step) {
+            (Cell::Empty, Some(step)) => self.text(columns, Field::Step, Cell::Text(step))?,
+            (written, _) => self.text(columns, Field::Step, written)?,
+        };
         if self.has(columns, Field::Current) {
             setup.current =
                 self.current(self.sound(columns, Field::Current, get(Field::Current))?);

@@ -171,7 +171,7 @@ impl Parser<'_> {
         cell: Cell<'_>,
     ) -> std::result::Result<TestKind, Wrong> {
         let named = match cell {
-            Cell::Empty => group.title.clone().map_or_else(
+            Cell::Empty => group.kind.clone().map_or_else(
                 || self.words_of(Field::Test, Cell::Empty),
                 |t| self.words_of(Field::Test, Cell::Text(&t)),
             ),

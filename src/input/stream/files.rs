@@ -1,4 +1,6 @@
 //! What is this file? Told by its first bytes; whoever still writes to it is told too.
+//!
+//! A pipe is read once, from its start to its end: what would need a second look is held, or refused.
 
 use std::fs::File;
 use std::io::{BufRead, BufReader, Read as _};
@@ -10,7 +12,7 @@ use sha2::{Digest, Sha256};
 
 use super::FileSeen;
 use super::producer::{LOOK, Producer};
-use super::tables::{reopened, text_entries};
+use super::tables::{Again, reopened, text_entries};
 use crate::error::{Error, Place, Result};
 use crate::input::unpack::{Bounded, unpacked_most};
 
@@ -35,13 +37,14 @@ impl std::io::Read for Checked {
 impl Producer<'_> {
     pub(super) fn file(&mut self, path: &Path) {
         let hash = Arc::new(Mutex::new((Sha256::new(), 0)));
-        let before = at_rest(path);
+        let before = path.is_file().then(|| at_rest(path));
         let outcome = self.table_of(path, &hash);
         if let Err(error) = outcome {
             self.fail(error);
         }
         // An end that is cut inside a cell can look like a whole row.
-        if let (Ok(before), after) = (before, at_rest(path))
+        if let Some(Ok(before)) = before
+            && let after = at_rest(path)
             && after.as_ref().ok() != Some(&before)
         {
             let found = match after {
@@ -70,6 +73,7 @@ impl Producer<'_> {
     fn table_of(&mut self, path: &Path, hash: &Arc<Mutex<(Sha256, u64)>>) -> Result<()> {
         let io = |e| Error::io("read", path, e);
         let file = File::open(path).map_err(io)?;
+        let stays = file.metadata().is_ok_and(|facts| facts.is_file());
         let mut reader = BufReader::with_capacity(LOOK, Checked { file, hash: hash.clone() });
         let head = reader.fill_buf().map_err(io)?;
         if head.is_empty() {
@@ -80,15 +84,26 @@ impl Producer<'_> {
                 "export it again",
             ));
         }
+        if head.starts_with(b"PAR1") && !stays {
+            return Err(Error::input(
+                Place::file(path),
+                "a Parquet file that can be read from its end",
+                "a pipe",
+                "write it to a file first",
+            ));
+        }
         if head.starts_with(b"PAR1") {
             std::io::copy(&mut reader, &mut std::io::sink()).map_err(io)?;
             return self.parquet(path);
         }
         if head.starts_with(&[0x1f, 0x8b]) {
-            let most = unpacked_most(path.metadata().map_or(0, |m| m.len()));
+            // How long a pipe is shows at its end.
+            let packed = if stays { path.metadata().map_or(0, |m| m.len()) } else { PACKED_MOST };
+            let most = unpacked_most(packed);
+            let again: Again<'_> = &|| reopened(path, Some(most));
             let unpacked = flate2::bufread::MultiGzDecoder::new(reader);
             let unpacked = BufReader::with_capacity(LOOK, Bounded::new(unpacked, most));
-            return self.text(path, None, unpacked, "gzip, ", &|| reopened(path, true));
+            return self.text(path, None, unpacked, "gzip, ", stays.then_some(again));
         }
         if head.starts_with(b"PK\x03\x04") || head.starts_with(&[0xd0, 0xcf, 0x11, 0xe0]) {
             let zip = head.starts_with(b"PK");
@@ -107,7 +122,8 @@ impl Producer<'_> {
             }
             return self.workbook(path, bytes);
         }
-        self.text(path, None, reader, "", &|| reopened(path, false))
+        let again: Again<'_> = &|| reopened(path, None);
+        self.text(path, None, reader, "", stays.then_some(again))
     }
 }
 

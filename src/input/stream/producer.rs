@@ -14,7 +14,7 @@ use crate::input::conventions::{Seen, Unsettled};
 use crate::input::discover::from_path;
 use crate::input::layout::{Lack, Layout, Partial, Undecided};
 use crate::note::Note;
-use crate::records::Source;
+use crate::records::{Source, SourceAt};
 
 /// Bytes looked at to tell what a file is.
 pub(super) const LOOK: usize = 256 << 10;
@@ -95,16 +95,16 @@ impl Producer<'_> {
         self.read.refused.push(Refused { table, lacks: lacks.to_vec(), undecided });
     }
 
-    pub(super) fn add_table(&self, table: Table) -> Result<u16> {
+    pub(super) fn add_table(&self, table: Table) -> Result<SourceAt> {
         let mut tables = self.tables.lock().expect("no thread panics holding it");
-        let number = u16::try_from(tables.len()).map_err(|_| {
-            Error::usage("more than 65 536 files and sheets", "review them in parts")
+        let number = SourceAt::new(tables.len()).ok_or_else(|| {
+            Error::usage("more than 16 777 216 files and sheets", "review them in parts")
         })?;
         tables.push(table);
         Ok(number)
     }
 
-    pub(super) fn send(&mut self, source: u16, layout: &Arc<Layout>, skip: usize, work: Work) {
+    pub(super) fn send(&mut self, source: SourceAt, layout: &Arc<Layout>, skip: usize, work: Work) {
         // The receivers live as long as the run; a closed channel only means that it is over.
         let _ = self.to_parse.send(Piece {
             number: self.number,

@@ -1,5 +1,8 @@
 //! One way for each kind of file: its tables, understood, and sent on in pieces.
 //!
+//! Where the first piece of a text leaves the order of day and month open, the rest is looked at before anything
+//! is sent on: a file is opened a second time; what can be read only once is held.
+//!
 //! A second table in a file is seen by its header (other columns or another order): its rows are unreadable
 //! and say so, also in later pieces of the file.
 
@@ -8,6 +11,7 @@ use std::io::{BufRead, BufReader, Cursor, Read as _};
 use std::path::Path;
 use std::sync::{Arc, Mutex};
 
+use super::opened::Opened;
 use super::producer::{LOOK, Producer};
 use super::{Piece, Table, Work};
 use crate::error::{Error, Place, Result};
@@ -16,16 +20,20 @@ use crate::input::layout::{FIRST_ROWS, LOOKED_AT, Layout, find};
 use crate::input::unpack::{Bounded, unpacked_most, unpacks_within_reason};
 use crate::input::{compound, open_document, parquet, text, workbook};
 use crate::note::Note;
-use crate::records::Source;
+use crate::records::{Source, SourceAt};
+
+/// Opens a text again from its start.
+pub(super) type Again<'a> = &'a dyn Fn() -> std::io::Result<Box<dyn std::io::Read>>;
 
 impl Producer<'_> {
+    /// A text; `again` opens it once more, `None` where that gives other bytes.
     pub(super) fn text<'r>(
         &mut self,
         path: &Path,
         sheet: Option<&str>,
         mut reader: impl BufRead + 'r,
         packed: &str,
-        again: &dyn Fn() -> std::io::Result<Box<dyn std::io::Read>>,
+        again: Option<Again<'_>>,
     ) -> Result<()> {
         let broken = |e: std::io::Error| {
             Error::input(
@@ -36,78 +44,96 @@ impl Producer<'_> {
             )
         };
         let encoding = text::encoding(reader.fill_buf().map_err(broken)?);
-        let mut pieces = text::Pieces::new(text::decoded(reader, encoding));
-        let Some(first) = pieces.next().map_err(broken)? else {
-            return Err(Error::input(
-                Place::file(path).sheet(sheet),
-                "a table",
-                "nothing",
-                "export it again",
-            ));
+        let mut opened = match Opened::of(text::decoded(reader, encoding), &self.headers) {
+            Ok(Some(opened)) => opened,
+            Ok(None) => {
+                return Err(Error::input(
+                    Place::file(path).sheet(sheet),
+                    "a table",
+                    "nothing",
+                    "export it again",
+                ));
+            }
+            Err(e) => return Err(broken(e)),
         };
-        let table = |delimiter, layout: Layout| {
+        let table = |opened: &Opened<'_>, delimiter, layout: Layout| {
             let shown = match delimiter {
-                b'\t' => "tab".to_owned(),
-                d => format!("'{}'", char::from(d)),
+                _ if !opened.form.is_empty() => opened.form.to_owned(),
+                b'\t' => "separator tab".to_owned(),
+                d => format!("separator '{}'", char::from(d)),
             };
             Table {
-                flavour: format!("text, {packed}{}, separator {shown}", encoding.name()),
-                first: text::first_rows(&first.bytes, delimiter, layout.header_rows),
+                flavour: format!("text, {packed}{}, {shown}", encoding.name()),
+                first: text::first_rows(&opened.first.bytes, delimiter, layout.header_rows),
                 layout: Arc::new(layout),
                 source: Source { file: path.to_owned(), sheet: sheet.map(str::to_owned) },
             }
         };
-        let (delimiter, mut layout, signs) =
-            match text::understand(&first.bytes, &self.headers, &self.fixed(path)) {
-                Ok(understood) => understood,
-                Err((delimiter, partial)) => {
-                    let error = Self::unusable(path, sheet, &partial);
-                    self.refuse(
-                        table(delimiter, partial.layout),
-                        &partial.lacks,
-                        partial.undecided,
-                    );
-                    return Err(error);
-                }
-            };
+        let fixed = self.fixed(path);
+        let mut understood = text::understand(&opened.first.bytes, &self.headers, &fixed);
+        if understood.is_err()
+            && let Some(columns) = opened.in_columns(&self.headers)
+            && let Ok(better) = text::understand(&columns.first.bytes, &self.headers, &fixed)
+        {
+            understood = Ok(better);
+            opened.take(columns);
+        }
+        let (delimiter, mut layout, signs) = match understood {
+            Ok(understood) => understood,
+            Err((delimiter, partial)) => {
+                let error = Self::unusable(path, sheet, &partial);
+                let table = table(&opened, delimiter, partial.layout);
+                self.refuse(table, &partial.lacks, partial.undecided);
+                return Err(error);
+            }
+        };
         let mut seen = Seen { signs, ..Seen::default() };
-        text::look_at_dates(&first.bytes, delimiter, &layout, layout.header_rows, &mut seen.dates);
+        let (bytes, skip) = (&opened.first.bytes, layout.header_rows);
+        text::look_at_dates(bytes, delimiter, &layout, skip, &mut seen.dates);
         if seen.dates.decide(self.config.date_order, Some(0)).is_err() && !seen.dates.tells_order()
         {
-            // The first piece cannot tell: look through the rest of the file.
-            let mut rest = text::Pieces::new(text::decoded(again().map_err(broken)?, encoding));
-            let mut skip = layout.header_rows;
-            while !seen.dates.tells_order() {
-                let Ok(Some(piece)) = rest.next() else { break };
-                text::look_at_dates(&piece.bytes, delimiter, &layout, skip, &mut seen.dates);
-                skip = 0;
-            }
+            // The first piece cannot tell: look through the rest.
+            let again = again.map(|again| again()).transpose().map_err(broken)?;
+            let again = again.map(|again| text::decoded(again, encoding));
+            opened.look_through(again, &self.headers, &mut |bytes| {
+                text::look_at_dates(bytes, delimiter, &layout, 0, &mut seen.dates);
+                !seen.dates.tells_order()
+            });
         }
         if let Err((lack, undecided)) = self.settle(&mut layout, &seen, path, sheet) {
-            self.refuse(table(delimiter, layout), &[lack], None);
+            self.refuse(table(&opened, delimiter, layout), &[lack], None);
             return Err(undecided);
         }
-        let table = table(delimiter, layout);
+        let table = table(&opened, delimiter, layout);
         let layout = table.layout.clone();
         let source = self.add_table(table)?;
-        let mut skip = layout.header_rows;
-        let mut piece = first;
+        self.send_text(source, &layout, delimiter, opened).map_err(|e| {
+            Error::input(
+                Place::file(path).sheet(sheet),
+                "a whole file",
+                format!("{e}, after what was read before it"),
+                "export it again; the rows before the damage are used",
+            )
+        })
+    }
+
+    fn send_text(
+        &mut self,
+        source: SourceAt,
+        layout: &Arc<Layout>,
+        delimiter: u8,
+        opened: Opened<'_>,
+    ) -> std::io::Result<()> {
+        let Opened { first: mut piece, mut pieces, retelling, .. } = opened;
+        let (mut skip, mut told) = (layout.header_rows, None);
         loop {
             self.done_so_far(piece.bytes.len());
-            self.send(source, &layout, skip, Work::Text { piece, delimiter });
-            skip = 0;
-            piece = match pieces.next() {
-                Ok(Some(piece)) => piece,
-                Ok(None) => return Ok(()),
-                Err(e) => {
-                    return Err(Error::input(
-                        Place::file(path).sheet(sheet),
-                        "a whole file",
-                        format!("{e}, after what was read before it"),
-                        "export it again; the rows before the damage are used",
-                    ));
-                }
-            };
+            self.send(source, layout, skip, Work::Text { piece, retelling: told, delimiter });
+            (skip, told) = (0, retelling.clone());
+            match pieces.next()? {
+                Some(next) => piece = next,
+                None => return Ok(()),
+            }
         }
     }
 
@@ -127,9 +153,8 @@ impl Producer<'_> {
                 Ok(entry) => {
                     let most = unpacked_most(bytes.len() as u64);
                     let reader = BufReader::with_capacity(LOOK, Bounded::new(entry, most));
-                    self.text(path, Some(name), reader, "zip, ", &|| {
-                        again_from_zip(bytes, name, most)
-                    })
+                    let again: Again<'_> = &|| again_from_zip(bytes, name, most);
+                    self.text(path, Some(name), reader, "zip, ", Some(again))
                 }
                 Err(e) => Err(damaged(std::io::Error::other(e))),
             };
@@ -294,10 +319,13 @@ impl Producer<'_> {
     }
 }
 
-/// Opens a file again, for a second look at its dates.
-pub(super) fn reopened(path: &Path, gzip: bool) -> std::io::Result<Box<dyn std::io::Read>> {
+/// Opens a file again, for a second look at its dates; one packed by gzip may unpack to so many bytes.
+pub(super) fn reopened(path: &Path, gzip: Option<u64>) -> std::io::Result<Box<dyn std::io::Read>> {
     let file = BufReader::new(File::open(path)?);
-    Ok(if gzip { Box::new(flate2::bufread::MultiGzDecoder::new(file)) } else { Box::new(file) })
+    Ok(match gzip {
+        Some(most) => Box::new(Bounded::new(flate2::bufread::MultiGzDecoder::new(file), most)),
+        None => Box::new(file),
+    })
 }
 
 /// The entry of a zip, again from its start.

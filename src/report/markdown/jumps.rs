@@ -224,14 +224,5 @@ fn method(page: &mut String, report: &JumpPage) {
         line!(page, "- {}", name(s));
     }
     line!(page, "\nleakdrift {}, seed {}; inputs:\n", text(&report.made.version), report.made.seed);
-    for input in &report.made.inputs {
-        line!(
-            page,
-            "- {} ({} bytes, SHA-256 {})",
-            text(&input.path),
-            grouped(input.bytes),
-            text(&input.sha256)
-        );
-    }
-    line!(page);
+    super::inputs::table(page, &report.made.inputs);
 }

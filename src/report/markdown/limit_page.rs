@@ -541,11 +541,7 @@ fn method(page: &mut String, report: &LimitsReport) {
     }
     line!(page, "\nleakdrift {}, seed {}.\n", text(&report.made.version), report.made.seed);
     if !report.made.inputs.is_empty() {
-        header(page, &["input", "bytes", "SHA-256"]);
-        for input in &report.made.inputs {
-            row(page, &[&text(&input.path), &grouped(input.bytes), &format!("`{}`", input.sha256)]);
-        }
-        line!(page);
+        super::inputs::table(page, &report.made.inputs);
     }
     line!(page, "## Cautions\n");
     for caution in CAUTIONS.iter().chain([&WHO_DECIDES]) {

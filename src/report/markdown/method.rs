@@ -2,10 +2,9 @@
 
 use std::fmt::Write;
 
-use super::super::format::{name, text};
+use super::super::format::text;
 use super::{header, row};
 use crate::review::Review;
-use crate::words::numbers::grouped;
 
 /// One method: the question, and how it is answered, with its source.
 struct Method {
@@ -176,9 +175,5 @@ pub(super) fn section(page: &mut String, report: &Review) {
         report.schema,
         report.made.seed
     );
-    header(page, &["file", "bytes", "SHA-256"]);
-    for i in &report.made.inputs {
-        row(page, &[&name(&i.path), &grouped(i.bytes), &text(&i.sha256)]);
-    }
-    line!(page);
+    super::inputs::table(page, &report.made.inputs);
 }

@@ -13,6 +13,7 @@ macro_rules! line {
 
 pub mod change_note;
 mod findings;
+mod inputs;
 pub mod jumps;
 pub mod limit_page;
 mod method;

@@ -1,0 +1,204 @@
+//! Several tests in one row, told by what the names of its columns share: `Step 1 reading [mA]`, `Step 2 reading
+//! [mA]`; `ACW mA`, `IR MΩ`.
+//!
+//! A name is a title and what the column holds. A title ends with a number or names a kind of test, and only what
+//! two titles or more have is a group: one alone is a name like any other. The number of a title is the step of its
+//! test, so that two tests of one kind stay two series.
+
+use std::collections::BTreeSet;
+
+use crate::input::columns::{Field, Headers, Meaning, squeeze};
+use crate::input::kinds::test_kind;
+use crate::records::{Quantity, TestKind};
+
+/// What each test of a row may have of its own.
+const OWN: [Field; 15] = [
+    Field::Reading,
+    Field::Outcome,
+    Field::Reason,
+    Field::HighLimit,
+    Field::LowLimit,
+    Field::AppliedV,
+    Field::MeasuredV,
+    Field::Frequency,
+    Field::Dwell,
+    Field::Ramp,
+    Field::Stage,
+    Field::Test,
+    Field::TestPoint,
+    Field::Current,
+    Field::ReadingStep,
+];
+
+/// Most words of a title.
+const TITLE: usize = 4;
+
+/// A name taken apart.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Part {
+    /// The test it belongs to.
+    pub title: String,
+    /// What it holds.
+    pub bare: String,
+}
+
+/// The names of a header that belong to one of several tests; none where they belong to one.
+pub(super) fn in_names(names: &[String], headers: &Headers) -> Vec<Option<Part>> {
+    // Rows of values are no header, and most rows looked at are.
+    let is_number = |n: &String| n.trim().replace(',', ".").parse::<f64>().is_ok();
+    if names.iter().any(is_number) {
+        return vec![None; names.len()];
+    }
+    let mut parts: Vec<Option<Part>> = names.iter().map(|n| part(n, headers)).collect();
+    // A number alone makes a title only where others differ from it by that: `Kzw-7 [mA]` is a name.
+    let stem = |title: &str| title.replace(|c: char| c.is_ascii_digit(), "");
+    let all: BTreeSet<String> = parts.iter().flatten().map(|p| p.title.clone()).collect();
+    let alone = |t: &str| !is_kind(t) && all.iter().filter(|o| stem(o) == stem(t)).count() < 2;
+    for part in &mut parts {
+        *part = part.take().filter(|p| !alone(&p.title));
+    }
+    let titles: BTreeSet<&str> = parts.iter().flatten().map(|p| p.title.as_str()).collect();
+    let says = |title: &str, what: fn(&Meaning, &str) -> bool| {
+        let mut own = parts.iter().flatten().filter(|p| p.title == title);
+        own.any(|p| what(&headers.meaning(&p.bare), &p.bare))
+    };
+    let is_told = |title: &&str| {
+        says(title, |meaning, _| {
+            matches!(meaning, Meaning::Field(Field::Reading | Field::Outcome, _))
+        })
+    };
+    // A kind of test is one of several in a row where each measures something: `HV result` beside `Leakage mA` is not.
+    let is_test = |title: &&str| {
+        of_title(title).1.is_some()
+            || says(title, |meaning, bare| {
+                matches!(meaning, Meaning::Field(Field::Reading, _))
+                    || matches!(unit(bare), Some(Quantity::Resistance(_) | Quantity::Current(_)))
+            })
+    };
+    // `Leakage [mA]` beside `Max. leakage [mA]` are two numbers of one test: titles must tell kinds or steps apart.
+    let is_leakage =
+        |title: &str| test_kind(title, TestKind::AcWithstand) == Some(TestKind::Leakage);
+    let apart = !titles.iter().all(|t| is_leakage(t) && of_title(t).1.is_none());
+    let several = apart && titles.iter().any(is_told) && titles.iter().all(is_test);
+    if !several {
+        parts.fill(None);
+    }
+    parts
+}
+
+/// What a title says: a kind of test in words, and a step.
+pub(super) fn of_title(title: &str) -> (Option<String>, Option<String>) {
+    let words: Vec<&str> =
+        title.split([' ', '_', '.', ':', '-', '#']).filter(|w| !w.is_empty()).collect();
+    let number = words.iter().position(|w| number_of(w).is_some());
+    let step = number.and_then(|n| number_of(words[n])).map(str::to_owned);
+    let kind = (step.is_none() || is_kind(title)).then(|| title.to_owned());
+    (kind, step)
+}
+
+/// A title before what the column holds, or a number behind it.
+fn part(name: &str, headers: &Headers) -> Option<Part> {
+    let ends: Vec<usize> = name
+        .char_indices()
+        .filter(|(at, c)| *at > 0 && (c.is_whitespace() || "_.:-/[(".contains(*c)))
+        .map(|(at, _)| at)
+        .collect();
+    let holds = |bare: &str| match headers.meaning(bare) {
+        Meaning::Field(field, _) => OWN.contains(&field),
+        Meaning::Factor(_) => false,
+        Meaning::Unknown => unit(bare).is_some(),
+    };
+    let is_whole = matches!(headers.meaning(name), Meaning::Field(..));
+    for &end in ends.iter().take(TITLE) {
+        let (title, bare) =
+            (name[..end].trim(), name[end..].trim_start_matches([' ', '_', '.', ':', '-', '/']));
+        let is_numbered = title
+            .split([' ', '_', '.', ':', '-', '#'])
+            .next_back()
+            .is_some_and(|w| number_of(w).is_some());
+        // A leakage current is one reading, not the current of a test called leakage.
+        let is_one = is_whole
+            && unit(bare).is_none()
+            && test_kind(title, TestKind::AcWithstand) == Some(TestKind::Leakage);
+        if (is_numbered || is_kind(title) && !is_one) && holds(bare) {
+            return Some(Part { title: squeeze(title), bare: bare.to_owned() });
+        }
+    }
+    // `Reading 1 [mA]`
+    let outside = name.split(['[', '(']).next().unwrap_or(name).trim_end();
+    let number = outside
+        .rsplit([' ', '_', '.', '#'])
+        .next()
+        .filter(|w| w.bytes().all(|b| b.is_ascii_digit()))?;
+    let before = outside[..outside.len() - number.len()].trim_end_matches([' ', '_', '.', '#']);
+    let bare = format!("{before}{}", &name[outside.len()..]);
+    (!number.is_empty() && !before.is_empty() && holds(&bare))
+        .then(|| Part { title: number.to_owned(), bare })
+}
+
+fn unit(text: &str) -> Option<Quantity> {
+    Quantity::from_unit(text.trim().trim_matches(['[', ']', '(', ')']))
+}
+
+/// Words that name a kind of test alone, without what it measures.
+fn is_kind(title: &str) -> bool {
+    let words = squeeze(title);
+    let named = |w: &str| ["acw", "dcw", "ac", "dc", "ir", "gb", "hv", "pe"].contains(&w);
+    words.split([' ', '_', '-']).any(named) || test_kind(&words, TestKind::AcWithstand).is_some()
+}
+
+/// The number of `1`, `s1`, `step2`.
+fn number_of(word: &str) -> Option<&str> {
+    let at = word.find(|c: char| c.is_ascii_digit())?;
+    let (letters, digits) = word.split_at(at);
+    let is_it = letters.len() <= 8
+        && letters.chars().all(char::is_alphabetic)
+        && digits.len() <= 3
+        && digits.bytes().all(|b| b.is_ascii_digit());
+    is_it.then_some(digits)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::Config;
+
+    fn titles(names: &[&str]) -> Vec<String> {
+        let names: Vec<String> = names.iter().map(|n| (*n).to_owned()).collect();
+        let parts = in_names(&names, &Headers::new(&Config::default()));
+        parts.into_iter().map(|p| p.map_or_else(String::new, |p| p.title)).collect()
+    }
+
+    #[test]
+    fn columns_of_several_tests_are_told_by_their_names() {
+        assert_eq!(
+            titles(&[
+                "Date",
+                "Model",
+                "Step 1 reading [mA]",
+                "Step 1 result",
+                "Step 2 reading [mA]"
+            ]),
+            ["", "", "step 1", "step 1", "step 2"]
+        );
+        assert_eq!(titles(&["Date", "ACW mA", "ACW result", "IR MΩ"]), ["", "acw", "acw", "ir"]);
+        assert_eq!(titles(&["Reading 1 [mA]", "Reading 2 [mA]"]), ["1", "2"]);
+        assert_eq!(
+            titles(&["Date", "Leakage [mA]", "High limit [mA]", "Result"]),
+            ["", "", "", ""]
+        );
+        assert_eq!(
+            titles(&["test time", "set V", "leakage current", "test result"]),
+            ["", "", "", ""]
+        );
+        assert_eq!(titles(&["HV result", "Leakage [mA]", "High limit [mA]"]), ["", "", ""]);
+    }
+
+    #[test]
+    fn a_title_says_kind_and_step() {
+        let of = |title| of_title(title);
+        assert_eq!(of("step 2"), (None, Some("2".to_owned())));
+        assert_eq!(of("acw"), (Some("acw".to_owned()), None));
+        assert_eq!(of("withstand 1"), (Some("withstand 1".to_owned()), Some("1".to_owned())));
+    }
+}
