@@ -108,6 +108,17 @@ fn part(name: &str, headers: &Headers) -> Option<Part> {
         Meaning::Factor(_) => false,
         Meaning::Unknown => unit(bare).is_some(),
     };
+    // `Reading 1 [mA]`, `Limit 1 [mA]`: what stands before the number says what the column holds.
+    let outside = name.split(['[', '(']).next().unwrap_or(name).trim_end();
+    let number = outside.rsplit([' ', '_', '.', '#']).next().unwrap_or("");
+    let before = outside[..outside.len() - number.len()].trim_end_matches([' ', '_', '.', '#']);
+    let is_number = !number.is_empty() && number.bytes().all(|b| b.is_ascii_digit());
+    if is_number && !before.is_empty() && !is_kind(before) {
+        let bare = format!("{before}{}", &name[outside.len()..]);
+        if matches!(headers.meaning(&bare), Meaning::Field(field, _) if OWN.contains(&field)) {
+            return Some(Part { title: number.to_owned(), bare });
+        }
+    }
     let is_whole = matches!(headers.meaning(name), Meaning::Field(..));
     for &end in ends.iter().take(TITLE) {
         let (title, bare) =
@@ -124,16 +135,7 @@ fn part(name: &str, headers: &Headers) -> Option<Part> {
             return Some(Part { title: squeeze(title), bare: bare.to_owned() });
         }
     }
-    // `Reading 1 [mA]`
-    let outside = name.split(['[', '(']).next().unwrap_or(name).trim_end();
-    let number = outside
-        .rsplit([' ', '_', '.', '#'])
-        .next()
-        .filter(|w| w.bytes().all(|b| b.is_ascii_digit()))?;
-    let before = outside[..outside.len() - number.len()].trim_end_matches([' ', '_', '.', '#']);
-    let bare = format!("{before}{}", &name[outside.len()..]);
-    (!number.is_empty() && !before.is_empty() && holds(&bare))
-        .then(|| Part { title: number.to_owned(), bare })
+    None
 }
 
 fn unit(text: &str) -> Option<Quantity> {
@@ -183,6 +185,10 @@ mod tests {
         );
         assert_eq!(titles(&["Date", "ACW mA", "ACW result", "IR MΩ"]), ["", "acw", "acw", "ir"]);
         assert_eq!(titles(&["Reading 1 [mA]", "Reading 2 [mA]"]), ["1", "2"]);
+        assert_eq!(
+            titles(&["Reading 1 [mA]", "Limit 1 [mA]", "Reading 2 [mA]", "Limit 2 [mA]"]),
+            ["1", "1", "2", "2"]
+        );
         assert_eq!(
             titles(&["Date", "Leakage [mA]", "High limit [mA]", "Result"]),
             ["", "", "", ""]
