@@ -1,5 +1,12 @@
 //! The cautions that every report prints.
 
+/// In words that a constant can be made of.
+macro_rules! how_to_re_test {
+    () => {
+        "once, at the voltage the standard gives for repeats, never of a unit that broke down before its repair"
+    };
+}
+
 /// Cautions, in the order they are printed; each is one or more full sentences.
 pub const CAUTIONS: [&str; 6] = [
     "High-voltage testing can kill: only trained people, guarded test areas, and the tester maker's and the \
@@ -9,8 +16,22 @@ pub const CAUTIONS: [&str; 6] = [
      voltage a unit may be tested again.",
     "A low reading can be an open lead: it is no proof of good insulation.",
     "Local codes and licensed practice decide.",
-    "Units listed as suspect must be re-tested before shipment.",
+    concat!(
+        "Units listed as suspect must be re-tested before shipment. A re-test: ",
+        how_to_re_test!(),
+        "."
+    ),
 ];
+
+/// How a unit is tested again, if at all. Every sentence of the project that asks for a re-test says it in these
+/// words, by [`re_test`]: whoever reads one line only has read this too.
+pub const HOW_TO_RE_TEST: &str = how_to_re_test!();
+
+/// A sentence that asks for re-tests, with the one way in which they are made.
+#[must_use]
+pub fn re_test(asked: &str) -> String {
+    format!("{asked} A re-test: {HOW_TO_RE_TEST}.")
+}
 
 /// Printed with every proposed limit.
 pub const WHO_DECIDES: &str =

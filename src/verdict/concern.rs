@@ -8,6 +8,7 @@ use crate::movement::material::DriftFlag;
 use crate::series::Pass;
 use crate::verdict::action_kind::ActionKind;
 use crate::verdict::band::{BandInput, leak_path_end};
+use crate::verdict::cautions::re_test;
 use crate::verdict::evidence::Forecast;
 use crate::verdict::limit::{Verdict, VerdictKind};
 use crate::verdict::plant::SeriesVerdict;
@@ -234,9 +235,11 @@ impl Concern {
             Self::PassedOpenLead { .. } => {
                 "Hold and test the units listed in units-to-check.csv; set a low limit above the open-lead reading."
             }
-            Self::StraysPassed { .. } => "Hold and re-test the units listed in units-to-check.csv.",
+            Self::StraysPassed { .. } => {
+                return re_test("Hold and re-test the units listed in units-to-check.csv.");
+            }
             Self::PassedAgainstReading { .. } => {
-                "Find out who released them and why; re-test the units."
+                return re_test("Find out who released them and why; re-test the units.");
             }
             Self::NeverPassed { .. } => {
                 "Check that the units listed in units-to-check.csv were scrapped or repaired and tested."
@@ -266,7 +269,9 @@ impl Concern {
                 "Do not raise the limit yet: the reasons stand in the section."
             }
             Self::LowLimitTooHigh { .. } => {
-                "Lower the low limit into the workable range, and re-test the units it rejected."
+                return re_test(
+                    "Lower the low limit into the workable range, and re-test the units it rejected.",
+                );
             }
             Self::RetestedUntilPass { .. } => {
                 "Stop retesting until it passes; have the units listed in units-to-check.csv examined."
@@ -275,10 +280,12 @@ impl Concern {
                 return format!("Keep the limit and judge again at about {}.", count(*n, "unit"));
             }
             Self::NotEnoughData { units_needed: None, .. } => {
-                "Re-test the units with the highest readings, and keep the limit meanwhile."
+                return re_test(
+                    "Re-test the units with the highest readings, and keep the limit meanwhile.",
+                );
             }
             Self::NoLimitKnown => "Give `high_limit_ma` for the model in the config.",
-            Self::Tester(tester) => tester.next_step(),
+            Self::Tester(tester) => return tester.next_step(),
         }
         .to_owned()
     }
@@ -376,8 +383,9 @@ pub fn concerns_of_series(
         let alone = |c: &&Cause| !findings.jumps.iter().any(|j| j.covers(n, &c.factor, &c.level));
         found.extend(finding.causes.iter().filter(alone).map(|c| Concern::Jump {
             sentence: c.to_string(),
-            next_step:
-                "Test its units that passed again before shipment (units-to-check.csv).".to_owned(),
+            next_step: re_test(
+                "Re-test its units that passed before shipment (units-to-check.csv).",
+            ),
         }));
         let more = finding.practice.habits.iter().map(|h| h.units).sum::<u64>();
         if more > 0 {

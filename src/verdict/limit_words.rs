@@ -8,7 +8,7 @@ use chrono::NaiveDate;
 use crate::analysis::body::rise::{NoBefore, RiseKind};
 use crate::stats::estimate::Estimate;
 use crate::verdict::band::{UpperEnd, UpperRule};
-use crate::verdict::cautions::WHO_DECIDES;
+use crate::verdict::cautions::{WHO_DECIDES, re_test};
 use crate::verdict::evidence::Forecast;
 use crate::verdict::limit::{Verdict, VerdictKind};
 use crate::verdict::low_limit::{LowLimit, LowReason};
@@ -122,12 +122,13 @@ impl Reason {
             Self::UnitsDecide(Some(units)) => {
                 format!("About {} would decide it.", count(*units, "unit"))
             }
-            Self::UnitsDecide(None) => "No number of units that a line makes would decide it; re-tests of the \
-                 units in the tail might."
-                .to_owned(),
-            Self::RetestsDecide => "Re-tests of the units with the highest readings decide whether they are \
-                 healthy or damaged; more units alone do not."
-                .to_owned(),
+            Self::UnitsDecide(None) => re_test(
+                "No number of units that a line makes would decide it; re-tests of the units in the tail might.",
+            ),
+            Self::RetestsDecide => re_test(
+                "Re-tests of the units with the highest readings decide whether they are healthy or damaged; more \
+                 units alone do not.",
+            ),
             Self::LowerEnd(end) => lower_end(end, say),
             Self::UpperEnd { end, sets } => end.sentence_of_band(*sets, say),
             Self::AskForLeakPath { leak_ma, typical_ma } => format!(
@@ -154,10 +155,10 @@ impl Reason {
                 "No limit is suggested: a limit is not raised on data that do not decide.".to_owned()
             }
             Self::RejectsPerMonth(rejects) => rejects_per_month(rejects),
-            Self::StraysPassed(units) => format!(
+            Self::StraysPassed(units) => re_test(&format!(
                 "{} passed although the reading does not belong with the healthy units; re-test before shipment.",
                 count(*units, "unit")
-            ),
+            )),
             Self::BlindSpot { limit_ma, typical_mohm, low_reader_mohm } => {
                 let low = low_reader_mohm.map_or_else(String::new, |low| {
                     format!(", and down to {} in a unit that reads low", resistance(low))

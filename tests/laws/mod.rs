@@ -21,6 +21,7 @@ mod month_change;
 mod movement;
 pub mod page_report;
 mod pages;
+mod re_tests;
 mod report_folder;
 mod samples;
 mod share;

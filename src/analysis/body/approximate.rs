@@ -48,7 +48,7 @@ impl Approximate {
                 "Days differ more than the units of one day do: the intervals rest on the number of days and hold a little less often than they say."
             }
             Self::LongTailOrStrays => {
-                "A long healthy tail explains the highest readings as well as strays would: re-tests of those units tell which."
+                "A long healthy tail explains the highest readings as well as strays would: the data do not tell which."
             }
             Self::StraysOutsideFamilies => {
                 "Strays are kept out of a body that no family describes: where the healthy tail is long, its end is set too low."

@@ -7,6 +7,7 @@ use serde::{Serialize, Serializer};
 use crate::analysis::jump::cells::{Counted, Failures};
 use crate::analysis::jump::{Dated, Levels, LimitMove, Named, Run};
 use crate::day::date_of;
+use crate::verdict::cautions::re_test;
 use crate::words::{capital, count, percent, three_digits};
 
 /// Units of one side, and how many of them failed.
@@ -449,26 +450,24 @@ impl Display for Step {
             Self::FindMovement => f.write_str(
                 "Find out why readings moved: see the movement of the series and of its stations.",
             ),
-            Self::CheckStation { levels, rivals } => write!(
-                f,
-                "Check leads, fixture and settings of {}; test some of its failed units at another station.",
+            Self::CheckStation { levels, rivals } => f.write_str(&re_test(&format!(
+                "Check leads, fixture and settings of {}; re-test some of its failed units at another station.",
                 named(levels, rivals)
-            ),
+            ))),
             Self::WatchTesting { levels, rivals } => {
                 write!(f, "Watch how units are connected and tested: {}.", named(levels, rivals))
             }
-            Self::HoldUnits { levels, rivals, passed } => write!(
-                f,
-                "Hold what is left of {}; test its {} that passed again before shipment (units-to-check.csv).",
+            Self::HoldUnits { levels, rivals, passed } => f.write_str(&re_test(&format!(
+                "Hold what is left of {}; re-test its {} that passed before shipment (units-to-check.csv).",
                 named(levels, rivals),
                 count(*passed, "unit")
-            ),
-            Self::LookAtLeads => f.write_str(
-                "Look at leads and fixtures; test failed units again at another station.",
-            ),
-            Self::AskWhatChanged => f.write_str(
-                "Test failed units again at another station, and ask what changed on that date: parts, process, leads, settings.",
-            ),
+            ))),
+            Self::LookAtLeads => f.write_str(&re_test(
+                "Look at leads and fixtures; re-test failed units at another station.",
+            )),
+            Self::AskWhatChanged => f.write_str(&re_test(
+                "Re-test failed units at another station, and ask what changed on that date: parts, process, leads, settings.",
+            )),
         }
     }
 }

@@ -10,6 +10,7 @@ use crate::day::{Day, day_of};
 use crate::movement::check_record::{LoadRecord, OddReading};
 use crate::movement::stations::{ActsAs, TesterStep};
 use crate::verdict::action_kind::ActionKind;
+use crate::verdict::cautions::re_test;
 use crate::words::time::{day_of_time, day_text};
 use crate::words::{Wording, count, three_digits};
 
@@ -201,7 +202,7 @@ impl TesterConcern {
 
     /// What to do next, a full sentence.
     #[must_use]
-    pub fn next_step(&self) -> &'static str {
+    pub fn next_step(&self) -> String {
         let moved = |explained: bool| {
             if explained {
                 "See that what was recorded is what moved it, and compare the station with the others."
@@ -217,10 +218,14 @@ impl TesterConcern {
             }
             Self::Differs(_) => "Check its meter and voltage with one load tried at every station.",
             Self::PassesInDoubt(_) => {
-                "Decide on these units, listed in units-to-check.csv: re-test them or accept them in writing."
+                return re_test(
+                    "Decide on these units, listed in units-to-check.csv: re-test them or accept them in writing.",
+                );
             }
             Self::WrongCheckLoad { .. } => {
-                "Hold those units, find the fault of the station, and test them again."
+                return re_test(
+                    "Hold those units, find the fault of the station, and re-test them.",
+                );
             }
             Self::OddCheckReading { .. } => {
                 "Find out what was connected then; hold the units tested until the next good check."
@@ -231,12 +236,15 @@ impl TesterConcern {
             Self::SettingsChanged(_) | Self::SettingsDiffer(_) | Self::SettingsShort(_) => {
                 "Decide which setting is right, set it everywhere, and record the change."
             }
-            Self::TooGood { .. } => "Check the station; test again the units passed meanwhile.",
+            Self::TooGood { .. } => {
+                return re_test("Check the station; re-test the units passed meanwhile.");
+            }
             Self::CalibrationOverdue { .. } => {
                 "Calibrate on time; if the error found is large, decide on the units passed meanwhile."
             }
             Self::MissingDays(_) => "Find the missing export and run again.",
         }
+        .to_owned()
     }
 }
 
