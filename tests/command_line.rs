@@ -639,6 +639,8 @@ fn a_file_of_a_header_alone_is_named() {
     assert!(!notes.contains("t.csv: a header"), "{notes}");
     let peeked = run_in(dir.path(), ["peek", "in/idle.csv"]).out;
     assert!(peeked.contains("idle.csv: a header, and no row below it"), "{peeked}");
+    let refused = run_in(dir.path(), ["review", "in/idle.csv"]).expect(2);
+    assert!(refused.err.contains("idle.csv: a header, and no row below it"), "{}", refused.err);
 }
 
 /// One line for each part of the way, with its time; in a pipe too.

@@ -313,6 +313,13 @@ impl Pass {
             )
         });
         let Ledger { read, unreadable, .. } = self.ledger;
+        let first = match (read, &self.units.sources[..]) {
+            (0, [one]) => format!(" ({one}: a header, and no row below it)"),
+            (0, [one, rest @ ..]) => {
+                format!(" ({one}: a header, and no row below it; {} more like it)", rest.len())
+            }
+            _ => first,
+        };
         Error::usage(
             format!(
                 "no row can be used: {read} rows read, {unreadable} unreadable, {} set aside{first}",

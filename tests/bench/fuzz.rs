@@ -463,7 +463,7 @@ fn main() {
         let (at, peak) = (Instant::now(), peak_kb());
         let outcome = tried(kind, &bytes, ending, dir.path());
         cases += 1;
-        let (took, grew) = (at.elapsed(), peak_kb() - peak);
+        let (took, grew) = (at.elapsed(), peak_kb().saturating_sub(peak));
         if took > slowest || grew > MEMORY_NOTED {
             let which = if took > slowest { "slowest" } else { "largest" };
             let name = format!("{kind:?}-{which}.{ending}").to_lowercase();
