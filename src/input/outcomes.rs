@@ -68,7 +68,10 @@ impl Outcomes {
     /// A word that begins with one for a failure is that failure (`FAIL: arc`, `NG2`, `不良(高)`), unless what
     /// follows takes it back. What begins with a pass stays unknown: what follows may take that back.
     fn begins_with_failure(&self, word: &str) -> Option<Said> {
-        let ends = word.char_indices().skip(1).filter(|(at, next)| {
+        // No known word is longer, so that a remark of a megabyte costs no more than a word.
+        let longest = self.mapped.keys().map(String::len).fold(LONGEST_WORD, usize::max);
+        let ends = word.char_indices().skip(1).take_while(|(at, _)| *at <= longest);
+        let ends = ends.filter(|(at, next)| {
             let before = word[..*at].chars().next_back();
             // Scripts without spaces between words end a word anywhere.
             !next.is_alphabetic() || before.is_some_and(|c| c > '\u{2e80}')
@@ -95,6 +98,9 @@ impl Outcomes {
         None
     }
 }
+
+/// Bytes of the longest word that this file knows, and some.
+const LONGEST_WORD: usize = 96;
 
 /// Words that are a failure only where they stand alone. Common practice, no source.
 const ALONE: [&str; 18] = [

@@ -205,7 +205,10 @@ fn outcomes(pass: &Pass) -> BTreeMap<&'static str, u64> {
 
 #[test]
 fn a_word_that_begins_with_a_failure_is_a_failure() {
+    // As long as a file is: hours, where each place in it is tried as an end of the word.
+    let remark = format!("fail {}", "-x ".repeat(100_000));
     let failures = [
+        (&*remark, "breakdown"),
         ("FAIL (2)", "breakdown"),
         ("Fail: arc", "arc"),
         ("FAILED - over limit", "over limit"),
