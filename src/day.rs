@@ -21,6 +21,12 @@ pub fn month_of(day: Day) -> (i32, u32) {
     (d.year(), d.month())
 }
 
+/// First day of a month; 0 where the calendar has no such month.
+#[must_use]
+pub fn first_of((year, month): (i32, u32)) -> Day {
+    NaiveDate::from_ymd_opt(year, month, 1).map_or(0, day_number)
+}
+
 /// A date as a day.
 #[must_use]
 pub fn day_number(date: NaiveDate) -> Day {

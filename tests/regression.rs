@@ -5,11 +5,11 @@ use std::path::Path;
 
 use leakdrift::analysis::Known;
 use leakdrift::analysis::units::checks::checks;
+use leakdrift::analysis::units::leads::OpenLeads;
 use leakdrift::config::Config;
 use leakdrift::movement;
 use leakdrift::progress::nobody;
 use leakdrift::records::{Register, SerialAt};
-use leakdrift::report::chart::failures::{self, Failures};
 use leakdrift::report::chart::jump_split::{self, Part, Split};
 use leakdrift::report::chart::months::{self, Months};
 use leakdrift::report::chart::{Chart, Layer, over_time};
@@ -100,7 +100,7 @@ fn a_station_without_products_has_its_check_loads() {
     let load = toml::from_str("expect = \"over limit\"").unwrap();
     config.check_loads.insert("LOAD".to_owned(), load);
     let (_, pass) = leakdrift::pass(&[file], &config, &|_, _| {}).unwrap();
-    let found = checks(&pass.unwrap(), Vec::new(), &config).unwrap();
+    let found = checks(&pass.unwrap(), Vec::new(), &OpenLeads::default(), &config).unwrap();
     let told: Vec<(&str, usize)> =
         found.iter().map(|c| (c.station.as_str(), c.wrong.len())).collect();
     assert_eq!(told, [("A1", 0), ("B1", 1)]);
@@ -173,7 +173,7 @@ fn words(chart: &Chart) -> String {
     chart.layers().filter_map(Layer::name).chain(chart.notes.iter().map(String::as_str)).collect()
 }
 
-/// The charts of months, failures and parts of a jump said "95 %" whatever `confidence` was; the months' intervals
+/// The charts of months and parts of a jump said "95 %" whatever `confidence` was; the months' intervals
 /// were of 95 % too.
 #[test]
 fn charts_say_the_level_that_their_intervals_have() {
@@ -201,12 +201,6 @@ fn charts_say_the_level_that_their_intervals_have() {
         months: months::shown(&finding.months, 1.0),
         limits: Vec::new(),
     });
-    let failures = failures::chart(&Failures {
-        scope: "M1".into(),
-        weeks: finding.weeks.clone(),
-        jump: None,
-        events: Vec::new(),
-    });
     let size = Estimate::new(0.02, 0.01, 0.03, 0.9, "by hand").unwrap();
     let parts =
         ["another limit", "together"].map(|words| Part { words: words.into(), size: size.clone() });
@@ -215,7 +209,7 @@ fn charts_say_the_level_that_their_intervals_have() {
         period: "February".into(),
         parts: parts.to_vec(),
     });
-    for chart in [months, failures, split] {
+    for chart in [months, split] {
         let said = words(&chart.unwrap());
         assert!(said.contains("90 % interval") && !said.contains("95 %"), "{said}");
     }

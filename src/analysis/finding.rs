@@ -10,7 +10,7 @@ use crate::analysis::body::healthy::{Ask, Healthy, healthy};
 use crate::analysis::body::low_side::{AgainstLowLimit, UnderLimit, under_limit};
 use crate::analysis::body::rise::{Rise, RiseAsked, rise};
 use crate::analysis::body::tally::PeriodTally;
-use crate::analysis::jump::weeks::{Week, weeks};
+use crate::analysis::jump::over_time::{Stretch, over_time};
 use crate::analysis::jump::{self, Jump, Scope};
 use crate::analysis::month::change::{Before, MonthChange, baseline_days, month_change};
 use crate::analysis::month::table::{Month, months};
@@ -78,8 +78,8 @@ pub struct Finding {
     pub practice: Practice,
     /// Month by month.
     pub months: Vec<Month>,
-    /// Failures week by week.
-    pub weeks: Vec<Week>,
+    /// Failures month by month; by weeks where the history is short.
+    pub failures: Vec<Stretch>,
     /// The month under review against the time before it; `None` where it has no unit, or none is reviewed.
     pub month: Option<MonthChange>,
     /// Highest open-lead reading among its stations, mA.
@@ -185,7 +185,7 @@ pub fn findings(pass: &Pass, known: &Known<'_>, config: &Config, tell: &Tell<'_>
     Findings {
         jumps,
         series,
-        checks: checks(pass, check_records(pass, config), config),
+        checks: checks(pass, check_records(pass, config), &leads, config),
         gaps: gaps(pass),
         doubts: doubts(
             pass,
@@ -342,7 +342,7 @@ fn finding(
             .month
             .and_then(|month| against_before(pass, n, known, month, &asked, &monthly, config)),
         months: months(series, &moved.readings, limits, &asked.ask.edges, &monthly, config),
-        weeks: weeks(series, config.confidence),
+        failures: over_time(series, config.confidence),
         units_judged,
         days_judged: days.len() as u64,
         lots_judged: (!lots.is_empty()).then_some(lots.len() as u64),

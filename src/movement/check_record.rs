@@ -12,7 +12,7 @@ use serde::{Serialize, Serializer};
 use crate::config::Config;
 use crate::day::Day;
 use crate::movement::drift::{self, DayPoint, DriftOptions, Shape};
-use crate::movement::stations::TesterStep;
+use crate::movement::stations::{SeriesFacts, TesterStep};
 use crate::series::Outcome;
 use crate::series::{CheckReading, Pass};
 use crate::stats::multiple::benjamini_hochberg;
@@ -53,6 +53,12 @@ pub struct LoadRecord {
     pub load: String,
     /// What it should draw by its resistance and the set voltage, mA.
     pub expected_ma: Option<f64>,
+    /// What the station should read of it: with the current of its leads, at right angles; `None` where that is not
+    /// known.
+    pub with_leads_ma: Option<f64>,
+    /// What drives the current of the leads.
+    #[serde(skip)]
+    pub drive: Option<SeriesFacts>,
     /// Median reading of each day, mA; in JSON how many there are.
     #[serde(rename = "days", serialize_with = "how_many")]
     pub points: Vec<(Day, f64)>,
@@ -69,6 +75,14 @@ pub struct LoadRecord {
     pub smallest_step_ma: Option<f64>,
     /// Readings that do not belong to the load.
     pub odd: Vec<OddReading>,
+}
+
+impl LoadRecord {
+    /// What it should read: with its leads where they are known, else by its resistance alone.
+    #[must_use]
+    pub fn should_read_ma(&self) -> Option<f64> {
+        self.with_leads_ma.or(self.expected_ma)
+    }
 }
 
 fn how_many<S: Serializer>(points: &[(Day, f64)], to: S) -> Result<S::Ok, S::Error> {
@@ -137,6 +151,7 @@ fn of_load(
     let baseline_units = f64::from(config.baseline_days);
     let options = DriftOptions { baseline_units, ..DriftOptions::new(config) };
     let volts: Vec<f64> = readings.iter().filter_map(|r| r.0.applied_v).collect();
+    let hertz: Vec<f64> = readings.iter().filter_map(|r| r.0.leads_hertz).collect();
     let mohm = config.check_loads.get(load).and_then(|l| l.resistance_mohm).filter(|r| *r > 0.0);
     let drift = drift::assess(&day_points, &options);
     let latest: Vec<f64> = points.iter().rev().take(LATEST).map(|p| p.1).collect();
@@ -150,6 +165,10 @@ fn of_load(
         load: load.to_owned(),
         // V over MΩ is µA.
         expected_ma: median(&volts).zip(mohm).map(|(v, r)| v / r / 1000.0),
+        with_leads_ma: None,
+        drive: median(&volts)
+            .zip(median(&hertz))
+            .map(|(volts, hertz)| SeriesFacts { volts, hertz }),
         latest_ma: median(&latest),
         points,
         shape: drift.shape,

@@ -308,7 +308,10 @@ pub fn assess(points: &[DayPoint], options: &DriftOptions) -> Drift {
         flat_ma: flat,
         line,
         season_possible: false,
-        ewma: ewma_chart(&points, rho.unwrap_or(0.0), options),
+        // Against a season a fixed level says nothing.
+        ewma: (shape != Shape::Season)
+            .then(|| ewma_chart(&points, rho.unwrap_or(0.0), options))
+            .flatten(),
     };
     set_since(&mut drift, &moved, &points);
     drift.season_possible = shape != Shape::Steady

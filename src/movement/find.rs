@@ -215,18 +215,21 @@ fn of_series(
     let points = drift::day_points(&lines, &day_facts(pass, n, split.as_ref()), fewest);
     let options = DriftOptions::new(config);
     let mut drift = drift::assess(&points, &options);
-    // The baseline begins after the last known change that leaves room for one.
+    // The baseline begins after the last known change that leaves room for one, and lies before a slope.
     let recorded = register
         .events_about(None, Some(&pass.series[n].key.model))
         .filter(|e| !e.model.is_empty())
         .map(|e| e.day);
     let mut known: Vec<Day> = recorded.chain(drift.steps.iter().map(|s| s.day)).collect();
     known.sort_unstable();
+    let slopes = matches!(drift.shape, Some(drift::Shape::Slope | drift::Shape::SlopeAndStep));
+    let slope_from = drift.since.filter(|_| slopes);
     let after = known.into_iter().rev().find_map(|day| {
         let options = DriftOptions { baseline_from: Some(day), ..options.clone() };
         drift::chart::ewma_chart(&points, drift.rho.unwrap_or(0.0), &options)
+            .filter(|chart| slope_from.is_none_or(|from| chart.baseline.1 < from))
     });
-    drift.ewma = after.or(drift.ewma);
+    drift.ewma = drift.ewma.map(|of_all| after.unwrap_or(of_all));
     let limits = history(&pass.series[n], &pass.plant.stations);
     SeriesMovement {
         adjusted_p: drift.p_value,

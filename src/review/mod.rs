@@ -37,7 +37,9 @@ use crate::verdict::units::{UnitToCheck, WhyCheck};
 
 pub use first::First;
 pub use new::Subject;
-pub use series::{JudgedDrift, LimitsInForce, NamedStep, ReviewedSeries, StrayLine, Strays};
+pub use series::{
+    JudgedDrift, LimitsInForce, MovingAverage, NamedStep, ReviewedSeries, StrayLine, Strays,
+};
 
 /// The shape of `results.json`, as JSON Schema.
 pub const RESULTS_SCHEMA: &str = include_str!("results.schema.json");

@@ -8,7 +8,7 @@ use crate::analysis::body::distribution::Distribution;
 use crate::analysis::body::low_side::AgainstLowLimit;
 use crate::analysis::month::table::Month;
 use crate::analysis::units::practice::Practice;
-use crate::day::{Day, as_date_if_any};
+use crate::day::{Day, as_date, as_date_if_any};
 use crate::movement::SeriesMovement;
 use crate::movement::drift::{DriftStep, Explained, Shape};
 use crate::movement::limits::LimitHistory;
@@ -117,9 +117,29 @@ pub struct JudgedDrift {
     pub explained: Vec<Explained>,
     /// When expected rejects pass the accepted share.
     pub limit_reached_on: Option<Forecast>,
+    /// The moving average of the medians against its limits; `None` where days and lots do not justify limits.
+    pub moving_average: Option<MovingAverage>,
     /// One sentence.
     #[serde(skip)]
     pub sentence: String,
+}
+
+/// The moving average against its limits, in short.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct MovingAverage {
+    /// First day of the baseline.
+    #[serde(serialize_with = "as_date")]
+    pub baseline_from: Day,
+    /// Its last day.
+    #[serde(serialize_with = "as_date")]
+    pub baseline_to: Day,
+    /// Lower limit.
+    pub low_ma: f64,
+    /// Upper limit.
+    pub high_ma: f64,
+    /// First day after the baseline on which it lies outside.
+    #[serde(serialize_with = "as_date_if_any")]
+    pub first_signal: Option<Day>,
 }
 
 /// A step, and what was recorded in its time.
@@ -187,6 +207,13 @@ impl JudgedDrift {
                 .collect(),
             explained: drift.explained.clone(),
             limit_reached_on: decided.forecast,
+            moving_average: drift.ewma.as_ref().map(|chart| MovingAverage {
+                baseline_from: chart.baseline.0,
+                baseline_to: chart.baseline.1,
+                low_ma: chart.low_ma,
+                high_ma: chart.high_ma,
+                first_signal: chart.signals.first().copied(),
+            }),
             sentence: decided.flag.sentence.clone(),
         }
     }

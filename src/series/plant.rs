@@ -30,6 +30,8 @@ pub struct CheckReading {
     pub reading_ma: Option<f64>,
     /// Set voltage, V, where the file gives it.
     pub applied_v: Option<f64>,
+    /// Frequency of the current that leads draw, Hz: 0 where the reading shows none of it.
+    pub leads_hertz: Option<f64>,
 }
 
 /// The plant as the files show it.
@@ -138,6 +140,7 @@ pub(super) fn check_readings(units: &Units, config: &Config) -> Vec<CheckReading
                 outcome: r.outcome,
                 reading_ma: (r.shown() == Shown::Value).then(|| part(r.reading_pa, 1e9)),
                 applied_v: setup.settings.applied_mv.map(|mv| part(mv, 1000.0)),
+                leads_hertz: setup.leads_hertz,
             })
         })
         .collect();

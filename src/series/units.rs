@@ -12,7 +12,7 @@ use super::order::Block;
 use super::row::{Row, Serials, SetAside, Use};
 use super::{Pass, Says, Series};
 use crate::day::{Day, day_of};
-use crate::records::{Limits, Outcome, Setup, Shown, Source, SourceAt};
+use crate::records::{Current, Limits, Outcome, Setup, Shown, Source, SourceAt};
 
 /// What was set for a test, as the files give it; a blank is not known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -35,6 +35,9 @@ pub struct SetupFacts {
     pub station: u16,
     pub model: String,
     pub settings: TestSettings,
+    /// Frequency of the current that leads draw, Hz: 0 where the reading shows none of it (direct voltage, current
+    /// in phase).
+    pub leads_hertz: Option<f64>,
 }
 
 impl SetupFacts {
@@ -45,7 +48,12 @@ impl SetupFacts {
             dwell_ms: setup.dwell_ms,
             ramp_ms: setup.ramp_ms,
         };
-        Self { series, station, model: texts[setup.model as usize].clone(), settings }
+        let shown = !setup.test.is_dc() && setup.current == Current::Total;
+        #[expect(clippy::cast_precision_loss, reason = "frequencies are far below 2^53 mHz")]
+        let hertz = setup.frequency_mhz.map(|mhz| mhz as f64 / 1000.0);
+        let leads_hertz = if shown { hertz } else { Some(0.0) };
+        let model = texts[setup.model as usize].clone();
+        Self { series, station, model, settings, leads_hertz }
     }
 }
 

@@ -31,6 +31,15 @@ pub fn autocorrelation_factor(lambda: f64, rho: f64) -> f64 {
 /// Number of quadrature nodes: settles 9 digits for `lambda` of 0.05 and more.
 const NODES: usize = 120;
 
+/// Variance of the settled moving average of levels that hold for blocks of `length` points each, of variance 1 and
+/// independent from block to block, over every place in a block:
+/// `lambda/(2 - lambda) (1 + 2 sum_(k < length) (1 - k/length)(1 - lambda)^k)`.
+pub fn block_variance(lambda: f64, length: f64) -> f64 {
+    let beyond = (1_i32..).take_while(|k| f64::from(*k) < length);
+    let sum: f64 = beyond.map(|k| (1.0 - f64::from(k) / length) * (1.0 - lambda).powi(k)).sum();
+    settled_sd(lambda).powi(2) * (1.0 + 2.0 * sum)
+}
+
 /// Mean number of points to the first signal of a two-sided chart with settled limits at
 /// `L sqrt(lambda/(2-lambda))`, started at its centre, for independent normal points of sd 1 whose mean
 /// is `shift`.

@@ -218,7 +218,9 @@ fn said(jump: &Jump, is_limit: bool, recorded: Option<&String>) -> Vec<Said> {
     said
 }
 
-fn since(jump: &Jump) -> Since {
+/// Since when and from what to what.
+#[must_use]
+pub fn since(jump: &Jump) -> Since {
     let tally = |s: &Side| Tally {
         share: s.share.value,
         failed: whole(s.failures.of(jump.counted)),
@@ -284,6 +286,26 @@ fn explains(jump: &Jump) -> impl Iterator<Item = Explains> {
         units: whole(cause.units),
         expected: cause.expected,
     })
+}
+
+/// What explains it, in a few words: a cause, a part that makes most of it, what it cannot be told from, or nothing.
+#[must_use]
+pub fn why(jump: &Jump) -> String {
+    if let Some(cause) = explains(jump).next() {
+        return cause.in_short();
+    }
+    let most = [
+        (rules(jump, |p| p.limit.value), "another limit"),
+        (rules(jump, |p| p.mix.value), "another mix of units"),
+        (rules(jump, |p| p.shift.value), "readings that moved as a whole"),
+    ];
+    if let Some((_, part)) = most.iter().find(|m| m.0) {
+        return format!("no cause named; mostly {part}");
+    }
+    match jump.explained.coincides.first() {
+        Some(c) => format!("it goes with {}, not to be told from the date", c.what),
+        None => "no level recorded explains the change".to_owned(),
+    }
 }
 
 /// What came with the date, or went with it.

@@ -434,10 +434,14 @@ impl Verdict {
         }
     }
 
-    /// The same without its beginning and end, to stand in a title.
+    /// The same without its beginning and end, to stand in a sentence.
     #[must_use]
     pub fn clause(&self) -> String {
         let say = self.say;
+        let answer = self.answer();
+        if self.kind == Some(VerdictKind::NoWorkableBand) && self.limit_ma.is_some() {
+            return answer;
+        }
         let band = match (self.band_low_ma, self.band_high_ma) {
             (Some(low), Some(high)) => {
                 let proven = self.high_end_is_proven();
@@ -452,6 +456,16 @@ impl Verdict {
             (Some(low), None) => format!("workable limits start at {}", say.current(low)),
             _ => "no workable limit can be given".to_owned(),
         };
+        format!("{answer}; {band}")
+    }
+
+    /// What is said of the limit in force, without the band: to stand in a title.
+    #[must_use]
+    pub fn answer(&self) -> String {
+        if self.is_withheld() {
+            return "the limit is not judged: a file is probably misread".to_owned();
+        }
+        let say = self.say;
         let start = match self.limit_ma.map(|ma| say.current(ma)).zip(self.kind) {
             Some((limit, VerdictKind::NoWorkableBand)) => {
                 return format!(
@@ -473,7 +487,7 @@ impl Verdict {
             None => "no high limit is known".to_owned(),
         };
         let provisional = if self.provisional { " (provisional)" } else { "" };
-        format!("{start}{provisional}; {band}")
+        format!("{start}{provisional}")
     }
 }
 

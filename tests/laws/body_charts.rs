@@ -18,7 +18,6 @@ use leakdrift::report::chart::{Bar, Chart, Layer, Role, Shape, drift};
 use leakdrift::series::Says;
 use leakdrift::stats::sample::{Grouped, Observation};
 use leakdrift::stats::special::normal_quantile;
-use leakdrift::verdict::VerdictKind;
 
 const STEP: f64 = 0.01;
 
@@ -496,19 +495,6 @@ fn a_single_bar_fits_its_panel() {
         assert_eq!(found.len(), 1);
         assert!(x.holds(found[0].from) && x.holds(found[0].to));
     }
-}
-
-/// A verdict about the data says nothing of the limit.
-#[test]
-fn titles_are_sentences() {
-    let title = |verdict: VerdictKind| {
-        let mut input = bell(4.8, 0.12, 0.01, 5.0);
-        (input.series, input.verdict) = ("X".into(), Some(verdict));
-        distribution::chart(&input).unwrap().title
-    };
-    assert!(title(VerdictKind::TooTight).starts_with("X: limit too tight"));
-    assert!(title(VerdictKind::NotEnoughData).starts_with("X: not enough data"));
-    assert!(title(VerdictKind::NoWorkableBand).starts_with("X: no workable band"));
 }
 
 #[test]

@@ -3,8 +3,8 @@
 use leakdrift::analysis::body::curves::{Fitted, Kind};
 use leakdrift::analysis::body::forecast::DayEstimate;
 use leakdrift::analysis::body::observed::{Known, Observed, Units};
-use leakdrift::analysis::jump::cells::Counted;
-use leakdrift::analysis::jump::weeks::{KindCount, Week};
+use leakdrift::analysis::jump::cells::Failures as Kinds;
+use leakdrift::analysis::jump::over_time::Stretch;
 use leakdrift::day::date_of;
 use leakdrift::report::chart::distribution::{Distribution, TallyLine, Trips};
 use leakdrift::report::chart::drift::{Averages, Drift};
@@ -37,7 +37,7 @@ pub fn bell(centre: f64, spread: f64, step: f64, limit: f64) -> Distribution {
         .collect();
     Distribution {
         series: "VC310, AC 1500 V".into(),
-        verdict: Some(VerdictKind::TooTight),
+        answer: "limit of 5.00 mA is too tight".into(),
         period: "2026-05-11 to 2026-10-30".into(),
         unit: "mA".into(),
         step,
@@ -60,6 +60,7 @@ pub fn bell(centre: f64, spread: f64, step: f64, limit: f64) -> Distribution {
         tail_bounds: Some((centre + 2.9 * spread, centre + 3.3 * spread)),
         band: Some((centre + 3.4 * spread, centre * 2.0)),
         proven: true,
+        before_rise: false,
         open_lead: Some(centre * 0.006),
         notes: vec![],
     }
@@ -96,6 +97,7 @@ pub fn month(first_day: i32, median: f64) -> MonthShown {
         median,
         low: median - 0.03,
         high: median + 0.05,
+        at_least: false,
         rejected: share(0.004, 0.001, 0.01),
     }
 }
@@ -120,18 +122,23 @@ pub fn drift_input() -> Drift {
     let points: Vec<OnDay> = (0..280).map(|d| OnDay { day: 20_332 + d, value: value(d) }).collect();
     Drift {
         series: "KB120, AC 1250 V".into(),
-        shape: "slope".into(),
-        movement: "+0.020 mA a month since 2025-12-01".into(),
+        answer: "rises by 0.020 mA a month since 2025-12-01".into(),
         points_are: "daily medians, 280 days".into(),
         unit: "mA".into(),
         step: 0.001,
         fitted: vec![points[0], points[65], points[279]],
-        averages: Some(Averages { values: points.clone(), low: 0.28, high: 0.30 }),
+        averages: Some(Averages {
+            values: points.clone(),
+            low: 0.28,
+            high: 0.30,
+            first_signal: Some(20_440),
+        }),
         points,
         steps: vec![StepOn { day: 20_500, low: 20_490, high: 20_506, size: "+0.01 mA".into() }],
         events: (0..9)
             .map(|i| EventOn { day: 20_500 + i * 4, what: format!("calibration {i}") })
             .collect(),
+        room: Some(0.4),
         limits: vec![LimitFrom { day: 20_000, high: Some(0.8), low: None }],
         forecast_of: "99.9 % of healthy units stay under".into(),
         forecast: (0..20)
@@ -170,24 +177,28 @@ pub fn share(value: f64, low: f64, high: f64) -> Estimate {
 }
 
 pub fn failures_input() -> Failures {
-    let count = |counted, count: u64| KindCount {
-        counted,
-        count,
-        share: share(count as f64 / 100.0, 0.0, (count as f64 + 3.0) / 100.0),
+    let stretch = |w: i32| {
+        let (over, breakdown) = (if w > 20 { 9.0 } else { 0.0 }, f64::from(w % 5 == 0));
+        let failed = (over + breakdown) / 100.0;
+        Stretch {
+            from: 20_500 + w * 30,
+            until: 20_530 + w * 30,
+            units: 100,
+            failures: Kinds { over, breakdown, not_completed: 2.0, ..Kinds::default() },
+            failed: Some(share(failed, 0.0, failed + 0.03)),
+        }
     };
     Failures {
         scope: "EM520".into(),
-        weeks: (0..30)
-            .map(|w| Week {
-                from: 20_500 + w * 7,
-                units: 100,
-                failures: vec![
-                    count(Counted::OverLimit, if w > 20 { 9 } else { 0 }),
-                    count(Counted::Breakdown, u64::from(w % 5 == 0)),
-                ],
-            })
-            .collect(),
-        jump: Some(Marked { day: 20_647, low: 20_640, high: 20_650, before: 0.0015, after: 0.1 }),
+        stretches: (0..30).map(stretch).collect(),
+        jump: Some(Marked {
+            day: 21_130,
+            low: 21_120,
+            high: 21_140,
+            ended: None,
+            words: "failures rose from 0.15 % to 10 % on 2027-11-08".into(),
+            not_completed: false,
+        }),
         events: vec![EventOn { day: 20_600, what: "limit 1.40 to 1.45 mA".into() }],
     }
 }

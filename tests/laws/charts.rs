@@ -4,6 +4,7 @@
 use super::chart_inputs::{
     assert_drawn, bell, drift_input, failures_input, month, months_input, probability_input, rung,
 };
+use super::page_report;
 use crate::support::numbers::assert_abs;
 use leakdrift::report::chart::axis::{day_text, decimals_of, number, percent};
 use leakdrift::report::chart::distribution::{self, TallyLine, Trips};
@@ -13,8 +14,11 @@ use leakdrift::report::chart::labels;
 use leakdrift::report::chart::ladder::{self, Ladder, Rung};
 use leakdrift::report::chart::marks::{LimitFrom, OnDay};
 use leakdrift::report::chart::months::{self, MonthShown, Months};
+use leakdrift::report::chart::over_time;
 use leakdrift::report::chart::probability::{self, Probability, ProbabilityScale};
-use leakdrift::report::chart::{Axis, Chart, ChartError, Layer, Panel, Role, Scale, draw, style};
+use leakdrift::report::chart::{
+    Axis, Chart, ChartError, Heading, Layer, Panel, Role, Scale, draw, style,
+};
 
 fn bars(panel: &Panel, role: Role) -> f64 {
     panel
@@ -153,13 +157,77 @@ fn the_ladder_has_a_row_and_a_verdict_for_each_series() {
 }
 
 #[test]
-fn failures_are_counted_by_kind() {
+fn failures_stand_on_each_other_and_what_was_not_completed_is_none() {
     let chart = failures::chart(&failures_input()).unwrap();
     let names: Vec<&str> = chart.layers().filter_map(Layer::name).collect();
-    // 9 weeks with 9, and every fifth of 30 weeks with 1.
+    // 9 months with 9, and every fifth of 30 months with 1.
     assert!(names.contains(&"over limit (81)") && names.contains(&"breakdown (6)"), "{names:?}");
-    assert_abs(bars(&chart.panels[1], Role::Quiet), 3000.0, 0.0);
+    assert!(chart.subtitle.starts_with("87 of 3000 units failed"), "{}", chart.subtitle);
+    assert!(chart.notes.iter().any(|n| n.ends_with("60 further tests.")), "{:?}", chart.notes);
+    let highest = |role| {
+        let of = |l: &Layer| match l {
+            Layer::Bars { role: r, bars, .. } if *r == role => bars.clone(),
+            _ => Vec::new(),
+        };
+        chart.panels[0].layers.iter().flat_map(of).collect::<Vec<_>>()
+    };
+    // The 26th month: 9 over the limit, and one breakdown on top of them.
+    let (over, breakdown) = (highest(Role::Limit)[25], highest(Role::Breakdown)[25]);
+    assert_eq!((over.foot, over.top, breakdown.foot, breakdown.top), (0.0, 9.0, 9.0, 10.0));
+    assert_abs(bars(&chart.panels[2], Role::Quiet), 3000.0, 0.0);
     assert_drawn(&chart);
+}
+
+/// One axis for counts and share, or one scaled to intervals, shows hardly a line.
+#[test]
+fn each_axis_of_failures_is_scaled_to_what_it_shows() {
+    for most in [1.0, 7.0, 90.0] {
+        let mut input = failures_input();
+        for s in &mut input.stretches {
+            s.failures.over = s.failures.over.min(most);
+            s.failed.as_mut().unwrap().value = most / 3000.0;
+        }
+        let chart = failures::chart(&input).unwrap();
+        for panel in &chart.panels {
+            let tops = panel.layers.iter().flat_map(|l| match l {
+                Layer::Bars { bars, .. } => bars.iter().map(|b| b.top).collect(),
+                Layer::Line { points, .. } => points.iter().map(|p| p.y).collect(),
+                _ => Vec::new(),
+            });
+            let top = tops.fold(0.0, f64::max);
+            assert!(panel.y.holds(top) && top > 0.8 * panel.y.high, "{top} of {}", panel.y.high);
+            assert_eq!(panel.y.low, 0.0);
+        }
+        let counts = chart.panels[0].y.ticks(12);
+        assert!(counts.iter().all(|t| t.at.fract() == 0.0) && counts.len() > 1, "{counts:?}");
+    }
+}
+
+#[test]
+fn a_title_is_one_line_and_the_series_is_named_beside_it() {
+    let fits = |title: &str| {
+        style::text_width(title, style::TITLE, style::Weight::Bold)
+            <= f64::from(style::WIDTH) - 2.0 * style::EDGE
+    };
+    let series = "AP730, AC withstand 1500 V 60 Hz, mains to case";
+    let mut d = bell(4.8, 0.12, 0.01, 5.0);
+    d.series = series.into();
+    let m = Months { series: series.into(), ..months_input() };
+    let f = Failures { scope: series.into(), ..failures_input() };
+    let s = Drift { series: series.into(), ..drift_input() };
+    let charts = [
+        distribution::chart(&d).unwrap(),
+        months::chart(&m).unwrap(),
+        failures::chart(&f).unwrap(),
+        drift::chart(&s).unwrap(),
+    ];
+    for chart in charts {
+        assert!(fits(&chart.title), "{}", chart.title);
+        assert!(chart.subtitle.starts_with(&format!("{series}; ")), "{}", chart.subtitle);
+    }
+    let short = Heading::about("X", "limit of 5.00 mA fits", "2026");
+    assert_eq!(short.title, "X: limit of 5.00\u{a0}mA fits");
+    assert_eq!(short.subtitle, "2026");
 }
 
 #[test]
@@ -196,7 +264,7 @@ fn nothing_to_show_is_a_named_reason() {
     assert!(nothing(distribution::chart(&empty)));
     assert!(nothing(months::chart(&Months { months: vec![], ..months_input() })));
     assert!(nothing(drift::chart(&Drift { points: vec![], ..drift_input() })));
-    assert!(nothing(failures::chart(&Failures { weeks: vec![], ..failures_input() })));
+    assert!(nothing(failures::chart(&Failures { stretches: vec![], ..failures_input() })));
     assert!(nothing(ladder::chart(&Ladder {
         unit: "mA".into(),
         period: String::new(),
@@ -226,7 +294,7 @@ fn numbers_that_are_none_are_refused_by_name() {
         f.forecast[2].estimate.high = bad;
         assert!(refused(drift::chart(&f)), "forecast {bad}");
         let mut f = failures_input();
-        f.weeks[2].failures[0].share.high = bad;
+        f.stretches[2].failures.over = bad;
         assert!(refused(failures::chart(&f)), "share {bad}");
         let rungs = vec![Rung { limit: Some(bad), ..rung("a", 1.0) }];
         let l = Ladder { unit: "mA".into(), period: String::new(), rungs };
@@ -283,10 +351,10 @@ fn flat_single_tiny_and_huge_data_are_drawn() {
         assert_drawn(&months::chart(&one_month).unwrap());
     }
     let mut none_failed = failures_input();
-    for week in &mut none_failed.weeks {
-        week.failures.clear();
+    for s in &mut none_failed.stretches {
+        (s.failures.over, s.failures.breakdown, s.failed) = (0.0, 0.0, None);
     }
-    none_failed.weeks.truncate(1);
+    none_failed.stretches.truncate(1);
     none_failed.jump = None;
     assert_drawn(&failures::chart(&none_failed).unwrap());
 }
@@ -302,7 +370,7 @@ fn very_long_names_are_cut_not_lost_over_the_edge() {
     for event in &mut f.events {
         event.what.clone_from(&long);
     }
-    f.movement.clone_from(&long);
+    f.answer.clone_from(&long);
     assert_drawn(&drift::chart(&f).unwrap());
     let rungs = vec![rung(&long, 1.0)];
     assert_drawn(&ladder::chart(&Ladder { unit: "mA".into(), period: long, rungs }).unwrap());
@@ -379,4 +447,57 @@ fn nudged_labels_keep_apart_and_inside() {
     assert_eq!(out, [3.0, 19.0, 11.0, 90.0]);
     let crowded = labels::nudged(&[50.0; 30], 8.0, 0.0, 100.0);
     assert!(crowded.iter().all(|y| (0.0..=100.0).contains(y)));
+}
+
+/// A whisker that ends at the limit says that 5 % read more; where more tripped nobody knows where it ends.
+#[test]
+fn an_upper_end_that_trips_hide_is_drawn_as_at_least() {
+    let mut input = months_input();
+    let marked = |input: &Months| {
+        let chart = months::chart(input).unwrap();
+        let found = chart.layers().find_map(|l| match l {
+            Layer::Points { name: Some(n), points, .. } if n.contains("at least") => {
+                Some(points.iter().map(|p| p.y).collect::<Vec<_>>())
+            }
+            _ => None,
+        });
+        assert_drawn(&chart);
+        found
+    };
+    assert_eq!(marked(&input), None);
+    (input.months[3].high, input.months[3].at_least) = (0.5, true);
+    assert_eq!(marked(&input), Some(vec![0.5]));
+}
+
+#[test]
+fn the_drift_chart_says_how_much_of_the_room_its_axis_shows() {
+    let mut input = drift_input();
+    let title = |input: &Drift| drift::chart(input).unwrap().panels[0].y.title.clone();
+    assert!(title(&input).ends_with("the whole room to the limit"), "{}", title(&input));
+    let axis = &drift::chart(&input).unwrap().panels[0].y;
+    input.room = Some((axis.high - axis.low) / 0.09);
+    assert!(title(&input).ends_with("shows 9 % of the room to the limit"), "{}", title(&input));
+    input.room = None;
+    assert_eq!(title(&input), "reading (mA)");
+    let chart = drift::chart(&input).unwrap();
+    // 20 440 days after 1970-01-01 is 2025-12-18 (python: date(1970,1,1) + timedelta).
+    assert!(rules(&chart).contains(&(20_440.0, "average outside its limits 2025-12-18")));
+}
+
+/// By hand: 0.4545 mA of load and 0.038 mA of leads at right angles are 0.4561 mA, and 0.456 mA is 0.02 % less.
+#[test]
+fn check_loads_are_drawn_in_per_cent_of_what_they_should_read() {
+    let mut report = page_report::report_of("A1");
+    report.checks = Some(vec![page_report::checks("A1")]);
+    let input = over_time::of_check_loads(&report);
+    let row = &input.rows[0];
+    assert_eq!((input.unit.as_str(), row.missing.len(), row.should), ("%", 3, Some(0.0)));
+    assert_abs(row.readings[0].value, 100.0 * (0.456 / 0.4561 - 1.0), 1e-9);
+    assert_eq!(row.beside, "now 0.0 % of 0.456 mA");
+    let chart = over_time::chart(&input).unwrap();
+    let names: Vec<&str> = chart.layers().filter_map(Layer::name).collect();
+    for wanted in ["what the load with its leads should read", "production days without a check"] {
+        assert!(names.contains(&wanted), "{names:?}");
+    }
+    assert_drawn(&chart);
 }

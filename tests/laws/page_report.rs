@@ -32,8 +32,8 @@ use leakdrift::movement::period::Judged;
 use leakdrift::movement::stations::{ActsAs, CannotTell, MonthOffset, TesterStep};
 use leakdrift::records::{Current, Event, Limits, Outcome, Register, TestKind, ma_to_pa};
 use leakdrift::review::{
-    First, InputLine, JudgedDrift, LimitsInForce, Made, NamedStep, Review, ReviewedSeries, SCHEMA,
-    StrayLine, Strays,
+    First, InputLine, JudgedDrift, LimitsInForce, Made, MovingAverage, NamedStep, Review,
+    ReviewedSeries, SCHEMA, StrayLine, Strays,
 };
 use leakdrift::series::{
     Ledger, NamedSeries, NotUsed, NotUsedKind, Outcomes, SeriesKey, SeriesName, SetAside,
@@ -288,6 +288,13 @@ pub fn series(name: &str) -> ReviewedSeries {
                 low: day("2026-12-15"),
                 high: None,
             }),
+            moving_average: Some(MovingAverage {
+                baseline_from: day_number(day("2025-09-01")),
+                baseline_to: day_number(day("2025-10-13")),
+                low_ma: 1.97,
+                high_ma: 2.03,
+                first_signal: Some(day_number(day("2026-01-12"))),
+            }),
             sentence: format!("{name} rises."),
         },
         months: vec![Month {
@@ -297,6 +304,7 @@ pub fn series(name: &str) -> ReviewedSeries {
             x05_ma: Some(1.93),
             x50_ma: Some(2.0),
             x95_ma: Some(2.07),
+            x95_at_least: false,
             reject_share: Some(e(0.0, 0.0, 0.008)),
             p_pku: Some(23.1),
         }],
@@ -427,6 +435,8 @@ pub fn checks(name: &str) -> StationChecks {
             station: 0,
             load: name.to_owned(),
             expected_ma: Some(0.4545),
+            with_leads_ma: Some(0.4561),
+            drive: None,
             points: (0..281).map(|day| (day, 0.456)).collect(),
             latest_ma: Some(0.456),
             shape: Some(Shape::Step),

@@ -6,7 +6,8 @@ use super::cells::{Cell, Cells, Factor, Failures, Level};
 use super::change::{Scope, Window};
 use crate::series::{Outcome, OutcomeLine, Pass};
 
-fn failures(line: &OutcomeLine) -> Failures {
+/// What one line of outcomes counts as.
+pub(super) fn failures_of(line: &OutcomeLine) -> Failures {
     let n = f64::from(line.count);
     let mut f = Failures::default();
     match line.outcome {
@@ -28,7 +29,7 @@ pub fn plain(pass: &Pass) -> Vec<Cell> {
         for line in &series.outcomes {
             let slot = sums.entry((line.day, n, line.station)).or_default();
             slot.0 += f64::from(line.count);
-            slot.1.add(&failures(line));
+            slot.1.add(&failures_of(line));
         }
     }
     sums.into_iter()
@@ -83,7 +84,7 @@ pub fn gather(pass: &Pass, scope: Scope, windows: &[Window]) -> Cells {
             });
             let slot = sums.entry((line.day, n, line.station, set)).or_default();
             slot.0 += f64::from(line.count);
-            slot.1.add(&failures(line));
+            slot.1.add(&failures_of(line));
         }
     }
     Cells {

@@ -25,12 +25,12 @@ mod found;
 mod gather;
 mod levels;
 mod odds;
+pub mod over_time;
 pub mod readings;
 mod recount;
 pub mod rise;
 pub mod split;
 pub mod traces;
-pub mod weeks;
 
 pub use cause::{Cause, Levels, Named};
 pub use change::{Dated, Place, Scope, Side, Window};

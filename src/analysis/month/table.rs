@@ -35,6 +35,8 @@ pub struct Month {
     pub x50_ma: Option<f64>,
     /// 95 % of the units read less, mA.
     pub x95_ma: Option<f64>,
+    /// Whether that is only a reading that the true one reaches at least: more than 5 % of the units tripped.
+    pub x95_at_least: bool,
     /// Share of the judged units over the limit; `None` without any.
     #[serde(serialize_with = "as_value")]
     pub reject_share: Option<Estimate>,
@@ -63,6 +65,7 @@ pub fn months(
             x05_ma: None,
             x50_ma: None,
             x95_ma: None,
+            x95_at_least: false,
             reject_share: None,
             p_pku: None,
         });
@@ -92,6 +95,7 @@ pub fn months(
             entry.x05_ma = Some(low);
             entry.x50_ma = Some(middle);
             entry.x95_ma = Some(at(0.95).unwrap_or(most));
+            entry.x95_at_least = at(0.95).is_none();
         }
         let last = group[group.len() - 1].day;
         let limit = limits

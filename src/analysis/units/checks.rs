@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Serialize, Serializer};
 
+use crate::analysis::units::leads::OpenLeads;
 use crate::config::Config;
 use crate::day::Day;
 use crate::movement::check_record::{LoadRecord, right};
@@ -55,6 +56,7 @@ fn how_many<S: Serializer>(days: &[Day], to: S) -> Result<S::Ok, S::Error> {
 pub fn checks(
     pass: &Pass,
     records: Vec<LoadRecord>,
+    leads: &OpenLeads,
     config: &Config,
 ) -> Option<Vec<StationChecks>> {
     if config.check_loads.is_empty() {
@@ -73,7 +75,12 @@ pub fn checks(
         .chain(pass.plant.checks.iter().map(|c| c.station))
         .collect();
     let mut loads: BTreeMap<u16, Vec<LoadRecord>> = BTreeMap::new();
-    for record in records {
+    for mut record in records {
+        let leads_ma = match record.drive {
+            Some(drive) if drive.hertz == 0.0 => Some(0.0),
+            drive => drive.and_then(|drive| leads.at(record.station, drive)),
+        };
+        record.with_leads_ma = record.expected_ma.zip(leads_ma).map(|(load, own)| load.hypot(own));
         loads.entry(record.station).or_default().push(record);
     }
     let mut of_station = |station: u16| {

@@ -73,6 +73,7 @@ pub(super) fn bins(input: &Distribution, width: f64, strays: bool) -> Vec<Bar> {
         .map(|(place, count)| Bar {
             from: place as f64 * width - half,
             to: (place + 1) as f64 * width - half,
+            foot: 0.0,
             top: count,
         })
         .collect()
@@ -104,6 +105,7 @@ pub(super) fn beyond(
         .map(|t| Bar {
             from: t.limit.min(t.limit + how.width),
             to: t.limit.max(t.limit + how.width),
+            foot: 0.0,
             top: t.count as f64,
         })
         .collect();

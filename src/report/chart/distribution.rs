@@ -1,16 +1,15 @@
 //! What do healthy units read, and where does the limit lie?
 
-use super::axis::{counted, decimals_of, number, percent};
+use super::axis::{counted, decimals_of, number};
 use super::bars::{Beyond, beyond, bins, steps_note, width as bin_width};
 use super::one_series::{OneSeries, family_words};
 use super::probability::pair;
 use super::style::printable;
 use super::{
-    Along, Axis, Bar, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, at,
+    Along, Axis, Bar, Chart, ChartError, Dash, Heading, Layer, Panel, Point, Role, Scale, Shape, at,
 };
 use crate::analysis::body::curves::Density;
 use crate::analysis::body::tally::BeyondLimit;
-use crate::verdict::VerdictKind;
 
 /// One distinct reading of a series.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -50,8 +49,8 @@ pub struct Part {
 pub struct Distribution {
     /// Name of the series, for people.
     pub series: String,
-    /// The verdict; `None` where no limit is known.
-    pub verdict: Option<VerdictKind>,
+    /// What the verdict says of the limit, in a few words.
+    pub answer: String,
     /// Which units and days, in words.
     pub period: String,
     /// Unit of all readings.
@@ -87,6 +86,8 @@ pub struct Distribution {
     pub band: Option<(f64, f64)>,
     /// Something stated sets that upper end, and not a rule of thumb.
     pub proven: bool,
+    /// The band is that of the time before a rise.
+    pub before_rise: bool,
     /// What the station shows with no unit connected.
     pub open_lead: Option<f64>,
     /// Further remarks.
@@ -115,7 +116,7 @@ pub fn from(s: &OneSeries<'_>) -> Distribution {
     let high = &s.decided.limits.high;
     Distribution {
         series: s.title.clone(),
-        verdict: high.kind,
+        answer: high.answer(),
         period: s.period(),
         unit: s.unit.name.to_owned(),
         step: s.step(),
@@ -152,6 +153,7 @@ pub fn from(s: &OneSeries<'_>) -> Distribution {
             .map(|(a, b)| (of(a), of(b)))
             .filter(|(a, b)| a.is_finite() && b.is_finite()),
         proven: high.high_end_is_proven(),
+        before_rise: high.rising.is_some(),
         open_lead: s.finding.open_lead_ma.map(of),
         notes: left_out(s).into_iter().collect(),
     }
@@ -267,8 +269,7 @@ pub fn chart(input: &Distribution) -> Result<Chart, ChartError> {
     }
 
     let mut chart = Chart::new(
-        title(input, &units, &show),
-        subtitle(input, &units),
+        Heading::about(&input.series, &answer(input, &show), &subtitle(input, &units)),
         x,
         panels,
         notes(input, &units, &bar),
@@ -395,29 +396,18 @@ struct Curves {
     groups: Vec<Vec<Point>>,
 }
 
-fn title(input: &Distribution, units: &Counts, show: &dyn Fn(f64) -> String) -> String {
-    let tripped = units.tripped;
-    let share = tripped as f64 / units.all() as f64;
-    let mut parts = Vec::new();
-    if let [lower, upper] = input.groups.as_slice() {
-        let (a, b) = pair(lower.median, upper.median, decimals_of(input.step));
-        parts.push(format!("two groups around {a} and {b} {}", input.unit));
-    } else if let Some(typical) = input.typical {
-        parts.push(format!("typical {}", show(typical)));
-    }
-    if let Some(limit) = input.high_limit {
-        parts.push(format!("limit {}", show(limit)));
-    }
-    parts.push(format!("{} trip", if tripped == 0 { "none".to_owned() } else { percent(share) }));
-    // A verdict about the data says nothing of the limit itself.
-    let verdict = match input.verdict {
-        None => String::new(),
-        Some(
-            v @ (VerdictKind::NoWorkableBand | VerdictKind::NotEnoughData | VerdictKind::Moving),
-        ) => format!(": {v}"),
-        Some(v) => format!(": limit {v}"),
+/// The verdict, and what healthy units typically read where one line holds both: it is marked anyway.
+fn answer(input: &Distribution, show: &dyn Fn(f64) -> String) -> String {
+    let reads = match (input.groups.as_slice(), input.typical) {
+        ([lower, upper], _) => {
+            let (a, b) = pair(lower.median, upper.median, decimals_of(input.step));
+            format!("; two groups, {a} and {b} {}", input.unit)
+        }
+        (_, Some(typical)) => format!("; typical {}", show(typical)),
+        _ => String::new(),
     };
-    format!("{}{verdict} – {}", input.series, parts.join(", "))
+    let both = format!("{}{reads}", input.answer);
+    if Heading::holds(&both) { both } else { input.answer.clone() }
 }
 
 fn ends(values: impl Iterator<Item = f64>) -> (f64, f64) {
@@ -432,10 +422,11 @@ fn zones(input: &Distribution) -> Vec<Layer> {
         format!("{a} to {b} {}", input.unit)
     };
     if let Some((from, to)) = input.band {
+        let when = if input.before_rise { " before the rise" } else { "" };
         let thumb = if input.proven { "" } else { ", upper end not proven" };
         layers.push(Layer::Zone {
             role: Role::of_band(input.proven).0,
-            name: Some(format!("workable band {}{thumb}", ends(from, to))),
+            name: Some(format!("workable band{when} {}{thumb}", ends(from, to))),
             from,
             to,
         });

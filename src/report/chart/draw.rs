@@ -5,8 +5,8 @@
 
 use super::brush::{Area, Sheet, clipped_line, clipped_polygon, failed};
 use super::labels;
-use super::layout::{EDGE, Placed, ROW, edge_room, edge_words, place, upright_rules};
-use super::style::{self, Weight};
+use super::layout::{Placed, ROW, edge_room, edge_words, place, upright_rules};
+use super::style::{self, EDGE, Weight};
 use super::{Along, Chart, ChartError, Dash, Layer, Shape};
 use plotters::prelude::*;
 
@@ -106,9 +106,9 @@ impl Sheet<'_, '_> {
             Layer::Whiskers { role, .. } => {
                 self.whisker(x + 28.0, y - 13.0, y + 13.0, style::colour(*role))
             }
-            Layer::Span { role, thickness, .. } => {
+            Layer::Span { role, thickness, shaded, .. } => {
                 let half = (thickness / 2.0).clamp(2.0, 11.0);
-                if *thickness > 20.0 {
+                if *shaded {
                     self.shaded(area(half), *role)
                 } else {
                     self.rect(area(half), style::colour(*role))
@@ -206,7 +206,7 @@ impl Sheet<'_, '_> {
                 }
                 self.polygon(&corners, style::shade(*role))
             }
-            Layer::Span { role, y, from, to, thickness, .. } if *thickness > 20.0 => {
+            Layer::Span { role, y, from, to, thickness, shaded: true, .. } => {
                 let area = span(placed, *y, *from, *to, *thickness);
                 area.map_or(Ok(()), |area| self.shaded(area, *role))
             }
@@ -218,7 +218,7 @@ impl Sheet<'_, '_> {
         let a = placed.area;
         match layer {
             Layer::Bars { role, bars, .. } => {
-                for bar in bars.iter().filter(|b| b.top > 0.0) {
+                for bar in bars.iter().filter(|b| b.top > b.foot) {
                     let (from, to) = (placed.x(bar.from), placed.x(bar.to));
                     if to < a.left || from > a.right {
                         continue;
@@ -227,11 +227,12 @@ impl Sheet<'_, '_> {
                     let gap = if to - from > 6.0 { 0.5 } else { 0.0 };
                     let middle = f64::midpoint(from, to);
                     let half = ((to - from) / 2.0 - gap).max(1.5);
+                    let bottom = placed.y(bar.foot).clamp(a.top + 3.0, a.bottom);
                     let bar = Area {
                         left: (middle - half).max(a.left),
                         right: (middle + half).min(a.right),
-                        top: placed.y(bar.top).clamp(a.top, a.bottom - 3.0),
-                        bottom: a.bottom,
+                        top: placed.y(bar.top).clamp(a.top, bottom - 3.0),
+                        bottom,
                     };
                     self.rect(bar, style::colour(*role))?;
                 }
@@ -265,7 +266,7 @@ impl Sheet<'_, '_> {
                 }
                 Ok(())
             }
-            Layer::Span { role, y, from, to, thickness, .. } if *thickness <= 20.0 => {
+            Layer::Span { role, y, from, to, thickness, shaded: false, .. } => {
                 let area = span(placed, *y, *from, *to, *thickness);
                 area.map_or(Ok(()), |area| self.rect(area, style::colour(*role)))
             }

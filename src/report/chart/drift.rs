@@ -4,12 +4,16 @@ use super::axis::{counted, day_text, decimals_of, number};
 use super::marks::{EventOn, LimitFrom, OnDay, StepOn};
 use super::months::{beyond_notes, limit_steps, seen, within_reach};
 use super::one_series::OneSeries;
-use super::{Along, Axis, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, at};
+use super::{
+    Along, Axis, Chart, ChartError, Dash, Heading, Layer, Panel, Point, Role, Scale, Shape, at,
+};
 use crate::analysis::body::forecast::DayEstimate;
 use crate::day::day_number;
-use crate::movement::drift::{self, DayLine};
+use crate::movement::drift::{self, DayLine, DayPoint};
 use crate::stats::estimate::Estimate;
+use crate::stats::numeric::median;
 use crate::verdict::evidence::Forecast;
+use crate::verdict::moved::in_short;
 use crate::words::percent;
 
 /// The moving average with its control limits.
@@ -21,6 +25,8 @@ pub struct Averages {
     pub low: f64,
     /// Upper control limit.
     pub high: f64,
+    /// First day on which it lies outside.
+    pub first_signal: Option<i32>,
 }
 
 /// What the drift chart needs to know.
@@ -28,10 +34,8 @@ pub struct Averages {
 pub struct Drift {
     /// Name of the series, for people.
     pub series: String,
-    /// Shape as printed (`steady`, `slope` …); empty where it is not known.
-    pub shape: String,
-    /// Since when it moves, and how fast, in words; may be empty.
-    pub movement: String,
+    /// How it moved, in a few words.
+    pub answer: String,
     /// What the points are, in words (`daily medians, 281 days`).
     pub points_are: String,
     /// Unit of all readings.
@@ -48,6 +52,8 @@ pub struct Drift {
     pub steps: Vec<StepOn>,
     /// Recorded events.
     pub events: Vec<EventOn>,
+    /// The room: from the typical reading to the limit in force.
+    pub room: Option<f64>,
     /// High limits in order.
     pub limits: Vec<LimitFrom>,
     /// What is forecast (`99.9 % of healthy units stay under`), for the legend.
@@ -64,31 +70,39 @@ pub fn from(s: &OneSeries<'_>) -> Drift {
     let (moved, drift) = (s.moved, &s.moved.drift);
     let on = |day: i32, ma: f64| OnDay { day, value: of(ma) };
     // The line of a season is what is left once the air is allowed for: not a line through these points.
-    let season = drift.shape == Some(drift::Shape::Season);
     let ends = |line: &DayLine| [line.from, line.to].map(|day| on(day, line.at(day))).to_vec();
+    let level = |first: &DayPoint, last: &DayPoint| {
+        let middle = median(&moved.points.iter().map(|p| p.value_ma).collect::<Vec<_>>())?;
+        Some([first.day, last.day].map(|day| on(day, middle)).to_vec())
+    };
+    let fitted = match drift.shape {
+        // A slope that is not certain is none.
+        Some(drift::Shape::Steady) => {
+            moved.points.first().zip(moved.points.last()).and_then(|(a, b)| level(a, b))
+        }
+        Some(drift::Shape::Season) => None,
+        _ => drift.line.as_ref().map(ends),
+    };
     let signed = |ma: f64| {
         let sign = if ma >= 0.0 { "+" } else { "−" };
         format!("{sign}{}", s.decided.wording.estimate(ma.abs()))
     };
-    let slopes = matches!(drift.shape, Some(drift::Shape::Slope | drift::Shape::SlopeAndStep));
-    let slope = drift.per_month_ma.as_ref().filter(|_| slopes);
     let medians = if drift::are_weekly(&moved.points) { "weekly" } else { "daily" };
     let healthy = s.healthy();
+    let typical = healthy.and_then(|h| h.quantiles[1].as_ref());
     Drift {
         series: s.title.clone(),
-        shape: drift.shape.map_or("", drift::Shape::words).to_owned(),
-        movement: drift.since.zip(slope).map_or_else(String::new, |(since, slope)| {
-            format!("since {}, {} a month", day_text(since), signed(slope.value))
-        }),
+        answer: in_short(drift, s.decided.flag.flagged, s.decided.wording),
         points_are: format!("{medians} medians, {}", counted(moved.points.len() as u64, "point")),
         unit: s.unit.name.to_owned(),
         step: s.step(),
         points: moved.points.iter().map(|p| on(p.day, p.value_ma)).collect(),
-        fitted: drift.line.as_ref().filter(|_| !season).map_or_else(Vec::new, ends),
+        fitted: fitted.unwrap_or_default(),
         averages: drift.ewma.as_ref().map(|chart| Averages {
             values: chart.values.iter().map(|(day, ma)| on(*day, *ma)).collect(),
             low: of(chart.low_ma),
             high: of(chart.high_ma),
+            first_signal: chart.signals.first().copied(),
         }),
         steps: drift
             .steps
@@ -101,6 +115,7 @@ pub fn from(s: &OneSeries<'_>) -> Drift {
             })
             .collect(),
         events: s.events.clone(),
+        room: s.high_limit().zip(typical).map(|(limit, typical)| limit - of(typical.value)),
         limits: s.limits(),
         forecast_of: healthy.map_or_else(String::new, |h| {
             format!("{} % of healthy units stay under", 100.0 * (1.0 - h.accepted_share))
@@ -181,6 +196,7 @@ pub fn chart(input: &Drift) -> Result<Chart, ChartError> {
     let (shown, beyond) = within_reach(data(), input.limits.iter().filter_map(|l| l.high));
     // The forecast may run through the limit: beyond it only a little is of interest.
     let y = Axis::covering("reading", &input.unit, Scale::Linear, data().chain(shown), 0.06);
+    let y = Axis { title: format!("{}{}", y.title, of_the_room(input.room, &y)), ..y };
 
     let on_days = |points: &[OnDay]| -> Vec<_> {
         points.iter().map(|p| at(f64::from(p.day), p.value)).collect()
@@ -196,7 +212,7 @@ pub fn chart(input: &Drift) -> Result<Chart, ChartError> {
     if !input.fitted.is_empty() {
         layers.push(Layer::Line {
             role: Role::Fit,
-            name: Some("fitted shape".to_owned()),
+            name: Some("level, or line of its movement".to_owned()),
             dash: Dash::Solid,
             points: on_days(&input.fitted),
         });
@@ -222,6 +238,13 @@ pub fn chart(input: &Drift) -> Result<Chart, ChartError> {
     layers.retain(|layer| seen(layer, &y));
     layers.extend(input.steps.iter().map(step_rule));
     layers.extend(input.events.iter().map(event_rule));
+    layers.extend(input.averages.as_ref().and_then(|a| a.first_signal).map(|day| Layer::Rule {
+        role: Role::Ewma,
+        dash: Dash::Dashed,
+        along: Along::Upright,
+        at: f64::from(day),
+        label: format!("average outside its limits {}", day_text(day)),
+    }));
     if let Some(crossing) = input.crossing {
         layers.push(Layer::Rule {
             role: Role::Forecast,
@@ -231,18 +254,25 @@ pub fn chart(input: &Drift) -> Result<Chart, ChartError> {
             label: format!("limit reached {}", crossing.date),
         });
     }
-    let parts: Vec<&str> = [input.shape.as_str(), input.movement.as_str()]
-        .into_iter()
-        .filter(|p| !p.is_empty())
-        .collect();
-    let title = match parts.as_slice() {
-        [] => format!("{}: readings over time", input.series),
-        parts => format!("{}: {}", input.series, parts.join(", ")),
-    };
     let subtitle =
         format!("{} to {}; {}", day_text(first.day), day_text(last.day), input.points_are);
     let panel = Panel { x: None, y, layers, beside: Vec::new(), share: 1.0 };
-    Chart::new(title, subtitle, x, vec![panel], beyond_notes(&beyond, &show))
+    let heading = Heading::about(&input.series, &input.answer, &subtitle);
+    Chart::new(heading, x, vec![panel], beyond_notes("Limit", &beyond, &show))
+}
+
+/// How much of the room the axis shows: a steady series fills its chart as much as one that runs into its limit.
+fn of_the_room(room: Option<f64>, y: &Axis) -> String {
+    match room.filter(|room| *room > 0.0).map(|room| (y.high - y.low) / room) {
+        None => String::new(),
+        Some(share) if share >= 1.0 => ": the axis shows the whole room to the limit".to_owned(),
+        Some(share) => {
+            format!(
+                ": the axis shows {} % of the room to the limit",
+                number((100.0 * share).max(1.0), 0)
+            )
+        }
+    }
 }
 
 /// An end of the forecast over time.

@@ -1,38 +1,24 @@
-//! How did the share of failures move, by kind of failure?
+//! How many units failed, of what, and what share of the units is that?
+//!
+//! Counts and share have a panel and a scale each: one axis for both would show one of them only. The share is a line
+//! without intervals, which would press it to the floor where hardly a unit fails; the counts above it say how much
+//! it is worth. What was not completed is no failure and is told apart.
 
-use super::axis::{day_text, number, percent};
+use super::axis::{counted, day_text, number};
 use super::marks::EventOn;
 use super::one_series::OneSeries;
 use super::{
-    Along, Axis, Bar, Chart, ChartError, Dash, Layer, Panel, Role, Scale, Shape, Whisker, at,
+    Along, Axis, Bar, Chart, ChartError, Dash, Heading, Layer, Panel, Role, Scale, Shape, Tick, at,
 };
 use crate::analysis::jump::Jump;
-use crate::analysis::jump::cells::Counted;
-use crate::analysis::jump::weeks::Week;
-use crate::words;
-
-/// How a kind of failure is drawn.
-struct Look {
-    words: &'static str,
-    role: Role,
-    shape: Shape,
-    dash: Dash,
-}
-
-fn look(kind: Counted) -> Look {
-    let (words, role, shape, dash) = match kind {
-        Counted::OverLimit => ("over limit", Role::Limit, Shape::Disc, Dash::Solid),
-        Counted::UnderLimit => ("under limit", Role::UnderLimit, Shape::Up, Dash::Dashed),
-        Counted::Breakdown => ("breakdown", Role::Breakdown, Shape::Square, Dash::DashDot),
-        Counted::NotCompleted | Counted::Failed => {
-            ("other", Role::Other, Shape::Diamond, Dash::Dotted)
-        }
-    };
-    Look { words, role, shape, dash }
-}
+use crate::analysis::jump::cells::{Counted, Failures as Kinds};
+use crate::analysis::jump::over_time::Stretch;
+use crate::verdict::jump::since;
+use crate::words::numbers::whole;
+use crate::words::percent;
 
 /// A jump in failures.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Marked {
     /// Most likely first day.
     pub day: i32,
@@ -40,10 +26,12 @@ pub struct Marked {
     pub low: i32,
     /// Last day of its interval.
     pub high: i32,
-    /// Share of failures before.
-    pub before: f64,
-    /// Share of failures after.
-    pub after: f64,
+    /// Day on which it came back.
+    pub ended: Option<i32>,
+    /// From what to what, in a few words.
+    pub words: String,
+    /// Whether it is one of tests that were not completed.
+    pub not_completed: bool,
 }
 
 impl Marked {
@@ -53,8 +41,9 @@ impl Marked {
             day: jump.date.day,
             low: jump.date.low,
             high: jump.date.high,
-            before: jump.before.share.value,
-            after: jump.after.share.value,
+            ended: jump.ended.map(|e| e.day),
+            words: since(jump).in_short(),
+            not_completed: jump.counted == Counted::NotCompleted,
         }
     }
 }
@@ -64,8 +53,8 @@ impl Marked {
 pub struct Failures {
     /// The series, for people.
     pub scope: String,
-    /// Weeks in order.
-    pub weeks: Vec<Week>,
+    /// Months or weeks in order.
+    pub stretches: Vec<Stretch>,
     /// Jump found, if any.
     pub jump: Option<Marked>,
     /// Limit changes and other events.
@@ -82,177 +71,215 @@ pub fn from(series: &OneSeries<'_>, jump: Option<&Jump>) -> Failures {
     events.sort_by(|a, b| (a.day, &a.what).cmp(&(b.day, &b.what)));
     Failures {
         scope: series.title.clone(),
-        weeks: series.finding.weeks.clone(),
+        stretches: series.finding.failures.clone(),
         jump: jump.map(Marked::of),
         events,
     }
 }
 
+/// A kind of failure: its name, its role, and how many.
+type Kind = (&'static str, Role, fn(&Kinds) -> f64);
+
+/// Kinds in the order in which bars stand on each other.
+const KINDS: [Kind; 4] = [
+    ("over limit", Role::Limit, |f| f.over),
+    ("under limit", Role::UnderLimit, |f| f.under),
+    ("breakdown", Role::Breakdown, |f| f.breakdown),
+    ("of no known class", Role::Other, |f| f.unclassed),
+];
+
 /// Days of a week.
-const DAYS: i32 = 7;
+const WEEK: i32 = 7;
+/// Part of a stretch that its bar leaves free.
+const GAP: f64 = 0.12;
 
-/// The day after the last of a week.
-fn until(week: &Week) -> i32 {
-    week.from + DAYS
+/// A bar as wide as its stretch, from one count to another.
+fn bar(s: &Stretch, foot: f64, top: f64) -> Bar {
+    let free = GAP * f64::from(s.until - s.from) / 2.0;
+    Bar { from: f64::from(s.from) + free, to: f64::from(s.until) - free, foot, top }
 }
 
-/// Intervals are drawn up to this many weeks; beyond it they would hide the points.
-const MOST_INTERVALS: usize = 70;
+/// Whole numbers only, and room above the highest.
+fn counts_axis(title: &str, most: f64, ticks: usize) -> Axis {
+    let axis = Axis::new(title, "", Scale::Linear, 0.0, most.max(1.0) * 1.12);
+    let whole = axis.ticks(ticks).into_iter().filter(|t| t.at.fract().abs() < 1e-9);
+    let ticks = whole.map(|t| Tick { label: number(t.at, 0), ..t }).collect();
+    axis.with_ticks(ticks)
+}
 
-/// The weekly shares of one kind of failure, the `k`-th of them; `tops` learns how high they reach.
-fn of_kind(
-    k: usize,
-    counted: Counted,
-    tested: &[&Week],
-    intervals: bool,
-    tops: &mut Vec<f64>,
-) -> Vec<Layer> {
-    let Look { words, role, shape, dash } = look(counted);
-    // A little apart, so that intervals of several kinds do not hide each other.
-    let middle = |s: &Week| f64::from(s.from) + f64::from(DAYS) * (0.5 + 0.16 * (k as f64 - 1.5));
-    let counts = |s: &Week| s.failures.iter().find(|c| c.counted == counted).cloned();
-    let total: u64 = tested.iter().filter_map(|s| counts(s)).map(|c| c.count).sum();
-    if total == 0 {
-        return Vec::new();
-    }
+/// Failed units by kind, bars standing on each other.
+fn counts(tested: &[&Stretch], each: &str) -> Panel {
+    let mut feet = vec![0.0; tested.len()];
     let mut layers = Vec::new();
-    let points: Vec<_> = tested
-        .iter()
-        .map(|s| at(middle(s), counts(s).map_or(0.0, |c| c.share.value * 100.0)))
-        .collect();
-    tops.extend(points.iter().map(|p| p.y));
-    if intervals {
-        let whiskers: Vec<Whisker> = tested
-            .iter()
-            .filter_map(|s| {
-                counts(s).filter(|c| c.count > 0).map(|c| Whisker {
-                    x: middle(s),
-                    low: c.share.low * 100.0,
-                    high: c.share.high * 100.0,
-                })
-            })
-            .collect();
-        let widest = whiskers.iter().map(|w| w.high).fold(0.0, f64::max);
-        tops.push(widest);
-        layers.push(Layer::Whiskers { role, name: None, whiskers });
+    for (words, role, of) in KINDS {
+        let total: f64 = tested.iter().map(|s| of(&s.failures)).sum();
+        if total == 0.0 {
+            continue;
+        }
+        let bars = tested.iter().zip(&mut feet).map(|(s, foot)| {
+            let from = *foot;
+            *foot += of(&s.failures);
+            bar(s, from, *foot)
+        });
+        let bars = bars.collect();
+        layers.push(Layer::Bars {
+            role,
+            name: Some(format!("{words} ({})", number(total, 0))),
+            bars,
+        });
     }
-    layers.push(Layer::Line { role, name: None, dash, points: points.clone() });
-    layers.push(Layer::Points {
-        role,
-        name: Some(format!("{words} ({})", number(total as f64, 0))),
-        shape,
-        points: points.into_iter().filter(|p| p.y > 0.0).collect(),
-    });
-    layers
-}
-
-/// Units tested by week.
-fn volume(tested: &[&Week]) -> Panel {
-    let most = tested.iter().map(|s| s.units).max().unwrap_or(1) as f64;
+    let most = feet.iter().copied().fold(0.0, f64::max);
     Panel {
         x: None,
-        y: Axis::new("units tested per week", "", Scale::Linear, 0.0, most * 1.1),
-        layers: vec![Layer::Bars {
-            role: Role::Quiet,
-            name: None,
-            bars: tested
-                .iter()
-                .map(|s| Bar {
-                    from: f64::from(s.from),
-                    to: f64::from(until(s)),
-                    top: s.units as f64,
-                })
-                .collect(),
-        }],
+        y: counts_axis(&format!("units that failed, by {each}"), most, 6),
+        layers,
+        beside: Vec::new(),
+        share: 1.0,
+    }
+}
+
+/// The share that failed, on a scale of its own.
+fn share(tested: &[&Stretch], each: &str) -> Panel {
+    let points: Vec<_> = tested
+        .iter()
+        .filter_map(|s| {
+            let middle = f64::midpoint(f64::from(s.from), f64::from(s.until));
+            Some(at(middle, 100.0 * s.failed.as_ref()?.value))
+        })
+        .collect();
+    let top = points.iter().map(|p| p.y).fold(0.0, f64::max);
+    let high = if top > 0.0 { top * 1.15 } else { 1.0 };
+    let name = |name: &str| Some(name.to_owned());
+    Panel {
+        x: None,
+        y: Axis::new(
+            &format!("their share of the units, by {each}"),
+            "%",
+            Scale::Linear,
+            0.0,
+            high,
+        ),
+        layers: vec![
+            Layer::Line {
+                role: Role::Reading,
+                name: None,
+                dash: Dash::Solid,
+                points: points.clone(),
+            },
+            Layer::Points {
+                role: Role::Reading,
+                name: name("share of units that failed"),
+                shape: Shape::Disc,
+                points,
+            },
+        ],
+        beside: Vec::new(),
+        share: 0.7,
+    }
+}
+
+/// Plain bars of one count.
+fn plain(tested: &[&Stretch], title: &str, of: impl Fn(&Stretch) -> f64) -> Panel {
+    let bars: Vec<Bar> = tested.iter().map(|s| bar(s, 0.0, of(s))).collect();
+    let most = bars.iter().map(|b| b.top).fold(0.0, f64::max);
+    Panel {
+        x: None,
+        y: counts_axis(title, most, 2),
+        layers: vec![Layer::Bars { role: Role::Quiet, name: None, bars }],
         beside: Vec::new(),
         share: 0.35,
     }
 }
 
-/// The failures chart: share of units failing by kind above, units tested below.
-///
-/// # Errors
-/// `NothingToShow` without weeks that tested a unit; else those of [`Chart::check`].
-pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
-    let tested: Vec<&Week> = input.weeks.iter().filter(|s| s.units > 0).collect();
-    let (Some(first), Some(last)) = (tested.first(), tested.last()) else {
-        return Err(ChartError::NothingToShow { what: "days with tests" });
+/// The jump and what is recorded; words stand on the first panel only.
+fn marks(input: &Failures, words: bool) -> Vec<Layer> {
+    let rule = |day: i32, dash, label: String| Layer::Rule {
+        role: Role::Event,
+        dash,
+        along: Along::Upright,
+        at: f64::from(day),
+        label: if words { label } else { String::new() },
     };
-    super::finite(
-        "a share of failures",
-        tested
-            .iter()
-            .flat_map(|s| &s.failures)
-            .flat_map(|c| [c.share.value, c.share.low, c.share.high]),
-    )?;
-    let x = Axis::covering(
-        "day",
-        "",
-        Scale::Date,
-        [f64::from(first.from), f64::from(until(last))],
-        0.015,
-    );
-    let intervals = tested.len() <= MOST_INTERVALS;
-
     let mut layers = Vec::new();
-    if let Some(jump) = input.jump {
+    if let Some(jump) = &input.jump {
         layers.push(Layer::Zone {
             role: Role::Step,
             name: Some("dates on which the jump may have begun".to_owned()),
             from: f64::from(jump.low),
             to: f64::from(jump.high) + 1.0,
         });
+        layers.push(rule(jump.day, Dash::Solid, format!("jump on {}", day_text(jump.day))));
+        layers.extend(
+            jump.ended.map(|day| rule(day, Dash::Dashed, format!("back on {}", day_text(day)))),
+        );
     }
-    let mut tops = vec![0.0, 0.5];
-    for (k, counted) in Counted::SINGLE.into_iter().enumerate() {
-        layers.extend(of_kind(k, counted, &tested, intervals, &mut tops));
-    }
-    let mut rules = Vec::new();
-    if let Some(jump) = input.jump {
-        rules.push((jump.day, Dash::Solid, format!("jump on {}", day_text(jump.day))));
-    }
-    rules.extend(
-        input
-            .events
-            .iter()
-            .map(|e| (e.day, Dash::Dotted, format!("{} {}", e.what, day_text(e.day)))),
+    let events = input.events.iter();
+    layers.extend(
+        events.map(|e| rule(e.day, Dash::Dotted, format!("{} {}", e.what, day_text(e.day)))),
     );
-    for (day, dash, label) in rules {
-        layers.push(Layer::Rule {
-            role: Role::Event,
-            dash,
-            along: Along::Upright,
-            at: f64::from(day),
-            label,
-        });
+    layers
+}
+
+/// The failures chart: units that failed by kind, their share, and units tested.
+///
+/// # Errors
+/// `NothingToShow` without a month or week that tested a unit; else those of [`Chart::check`].
+pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
+    let tested: Vec<&Stretch> = input.stretches.iter().filter(|s| s.units > 0).collect();
+    let (Some(first), Some(last)) = (tested.first(), tested.last()) else {
+        return Err(ChartError::NothingToShow { what: "days with tests" });
+    };
+    super::finite(
+        "a share of failures",
+        tested.iter().filter_map(|s| Some(s.failed.as_ref()?.value)),
+    )?;
+    super::finite(
+        "a count of failures",
+        tested.iter().flat_map(|s| KINDS.map(|(.., of)| of(&s.failures))),
+    )?;
+    let weekly = tested.iter().all(|s| s.until - s.from <= WEEK);
+    let each = if weekly { "week" } else { "month" };
+    let ends = [f64::from(first.from), f64::from(last.until)];
+    let x = Axis::covering("day", "", Scale::Date, ends, 0.015);
+    let mut panels = vec![counts(&tested, each), share(&tested, each)];
+    for (n, panel) in panels.iter_mut().enumerate() {
+        let own = std::mem::take(&mut panel.layers);
+        let mut marks = marks(input, n == 0);
+        let zones = usize::from(input.jump.is_some());
+        let rules = marks.split_off(zones);
+        panel.layers = marks.into_iter().chain(own).chain(rules).collect();
     }
-    let shares =
-        Axis::covering("share of units failing, per cent", "", Scale::Linear, tops, 0.06).from(0.0);
+    panels.push(plain(&tested, &format!("units tested, by {each}"), |s| s.units as f64));
+    if input.jump.as_ref().is_some_and(|j| j.not_completed) {
+        let title = format!("tests not completed, by {each}");
+        panels.push(plain(&tested, &title, |s| s.failures.not_completed));
+    }
+
     let units: u64 = tested.iter().map(|s| s.units).sum();
-    let failed: u64 = tested.iter().flat_map(|s| &s.failures).map(|c| c.count).sum();
-    let title = match input.jump {
-        Some(j) => format!(
-            "{}: failures went from {} to {} on {}",
-            input.scope,
-            percent(j.before),
-            percent(j.after),
-            day_text(j.day)
-        ),
-        None => format!("{}: {} of units fail", input.scope, percent(failed as f64 / units as f64)),
+    let sum = |of: &dyn Fn(&Kinds) -> f64| whole(tested.iter().map(|s| of(&s.failures)).sum());
+    let failed = sum(&|f| f.of(Counted::Failed));
+    let answer = match &input.jump {
+        Some(jump) => jump.words.clone(),
+        None if failed == 0 => "no unit failed".to_owned(),
+        None => format!("{} of units failed", percent(failed as f64 / units as f64)),
     };
     let subtitle = format!(
-        "{} failures in the first tests of {} units, weeks from {} to {}",
+        "{} of {} failed in their first test, {} to {}",
         number(failed as f64, 0),
-        number(units as f64, 0),
+        counted(units, "unit"),
         day_text(first.from),
-        day_text(until(last) - 1)
+        day_text(last.until - 1)
     );
-    let mut notes = Vec::new();
-    let level = tested.iter().flat_map(|s| &s.failures).map(|c| c.share.level).next();
-    if let Some(level) = level.filter(|_| intervals) {
-        notes.push(format!("Upright lines are {} intervals of the share.", words::percent(level)));
-    }
-    let panels =
-        vec![Panel { x: None, y: shares, layers, beside: Vec::new(), share: 1.0 }, volume(&tested)];
-    Chart::new(title, subtitle, x, panels, notes)
+    let apart = sum(&|f| f.not_completed);
+    let notes = (apart > 0).then(|| {
+        format!("Not completed, and therefore no failure: {}.", counted(apart, "further test"))
+    });
+    let mut chart = Chart::new(
+        Heading::about(&input.scope, &answer, &subtitle),
+        x,
+        panels,
+        notes.into_iter().collect(),
+    )?;
+    chart.height += 150;
+    Ok(chart)
 }

@@ -1,7 +1,12 @@
 //! Did the readings move when failures did, or did a separate group appear?
+//!
+//! Before as bars and since as an outline on one pair of axes, so that they lie on each other; units that tripped
+//! stand at their limit, since their reading is not known.
 
-use super::axis::number;
-use super::{Along, Axis, Bar, Chart, ChartError, Dash, Layer, Panel, Role, Scale};
+use super::axis::{number, percent};
+use super::{
+    Along, Axis, Bar, Chart, ChartError, Dash, Heading, Layer, Panel, Point, Role, Scale, Shape, at,
+};
 use crate::analysis::jump::readings::SideReadings;
 use crate::analysis::jump::{Jump, Window};
 use crate::words::currents::PRINTED_IN_UA_BELOW_MA;
@@ -17,6 +22,13 @@ pub struct Side {
     pub tripped: f64,
     /// High limit of most units.
     pub limit: Option<f64>,
+}
+
+impl Side {
+    /// Units that passed or tripped.
+    fn units(&self) -> f64 {
+        self.readings.iter().map(|r| r.1).sum::<f64>() + self.tripped
+    }
 }
 
 /// What the chart needs to know.
@@ -82,65 +94,98 @@ pub fn chart(input: &Readings) -> Result<Chart, ChartError> {
     let width =
         if input.step > 0.0 { input.step * (plain / input.step).ceil().max(1.0) } else { plain };
     let edge = |place: i64| (place as f64 - 0.5) * width;
-    let panel = |side: &Side, role: Role| {
-        let units = side.readings.iter().map(|r| r.1).sum::<f64>() + side.tripped;
+    let shares = |side: &Side| -> Vec<Bar> {
         let mut counts: std::collections::BTreeMap<i64, f64> = std::collections::BTreeMap::new();
         for (reading, count) in &side.readings {
             let place = (reading / width + 0.5 + 1e-9).floor() as i64;
             *counts.entry(place).or_default() += count;
         }
-        let bars: Vec<Bar> = counts
-            .iter()
-            .map(|(place, count)| Bar {
-                from: edge(*place),
-                to: edge(*place + 1),
-                top: 100.0 * count / units,
-            })
-            .collect();
-        let top = bars.iter().map(|b| b.top).fold(1.0, f64::max);
-        let mut layers = vec![Layer::Bars {
-            role,
-            name: Some(format!(
-                "{} ({} units, {} tripped)",
-                side.words,
-                number(units, 0),
-                number(side.tripped, 0)
-            )),
-            bars,
-        }];
-        if let Some(limit) = side.limit.filter(|l| x.holds(*l)) {
-            layers.push(Layer::Rule {
-                role: Role::Limit,
-                dash: Dash::Solid,
-                along: Along::Upright,
-                at: limit,
-                label: format!("limit {} {}", number(limit, 3), input.unit),
-            });
-        }
-        Panel {
-            x: None,
-            y: Axis::new("per cent of units", "", Scale::Linear, 0.0, top * 1.1),
-            layers,
-            beside: Vec::new(),
-            share: 1.0,
-        }
+        let bar = |(place, count): (&i64, &f64)| Bar {
+            from: edge(*place),
+            to: edge(*place + 1),
+            foot: 0.0,
+            top: 100.0 * count / side.units(),
+        };
+        counts.iter().map(bar).collect()
     };
-    let panels =
-        vec![panel(&input.before, Role::LowerGroup), panel(&input.after, Role::UpperGroup)];
+    let (before, after) = (shares(&input.before), shares(&input.after));
+    let tripped = |side: &Side| 100.0 * side.tripped / side.units();
+    let top = before.iter().chain(&after).map(|b| b.top);
+    let top = top.chain([tripped(&input.before), tripped(&input.after)]).fold(1.0, f64::max);
+    let mut layers = vec![
+        Layer::Bars { role: Role::Reading, name: Some(named(&input.before)), bars: before },
+        Layer::Line {
+            role: Role::Typical,
+            name: Some(named(&input.after)),
+            dash: Dash::Solid,
+            points: outline(&after),
+        },
+    ];
+    for (side, shape, words) in [
+        (&input.before, Shape::Diamond, "tripped before"),
+        (&input.after, Shape::Right, "tripped since"),
+    ] {
+        let Some(limit) = side.limit.filter(|l| x.holds(*l) && side.tripped > 0.0) else {
+            continue;
+        };
+        let share = tripped(side);
+        layers.push(Layer::Points {
+            role: Role::Limit,
+            name: Some(format!("{words}, somewhere above: {} of units", percent(share / 100.0))),
+            shape,
+            points: vec![at(limit, share)],
+        });
+    }
+    let mut drawn: Vec<f64> = limits.iter().flatten().copied().filter(|l| x.holds(*l)).collect();
+    drawn.dedup();
+    layers.extend(drawn.into_iter().map(|limit| Layer::Rule {
+        role: Role::Limit,
+        dash: if Some(limit) == input.after.limit { Dash::Solid } else { Dash::Dashed },
+        along: Along::Upright,
+        at: limit,
+        label: format!("limit {} {}", number(limit, 3), input.unit),
+    }));
+    let panels = vec![Panel {
+        x: None,
+        y: Axis::new("per cent of the units of its time", "", Scale::Linear, 0.0, top * 1.1),
+        layers,
+        beside: Vec::new(),
+        share: 1.0,
+    }];
     let answer = match input.moved {
         Some(m) if (m - 1.0).abs() < 0.01 => "the typical reading stayed where it was".to_owned(),
-        Some(m) => format!("the typical reading moved by {} %", number(100.0 * (m - 1.0), 1)),
+        Some(m) => format!(
+            "the typical reading {} by {} %",
+            if m > 1.0 { "rose" } else { "fell" },
+            number(100.0 * (m - 1.0).abs(), 1)
+        ),
         None => "readings before and after".to_owned(),
     };
     let mut notes = vec!["Tripped units show no reading: the voltage was cut.".to_owned()];
     if limits.iter().flatten().any(|l| !x.holds(*l)) {
         notes.push("A limit further to the right is not drawn.".to_owned());
     }
-    Chart::new(
-        format!("{}: {answer}", input.scope),
-        "readings of passed units before and after the change".to_owned(),
-        x,
-        panels,
-        notes,
-    )
+    let about = "readings of passed units before and since the change";
+    Chart::new(Heading::about(&input.scope, &answer, about), x, panels, notes)
+}
+
+/// A side with its units, for the legend.
+fn named(side: &Side) -> String {
+    format!("{} ({} units)", side.words, number(side.units(), 0))
+}
+
+/// The upper edge of bars, down to the axis between those that do not touch.
+fn outline(bars: &[Bar]) -> Vec<Point> {
+    let mut points: Vec<Point> = Vec::with_capacity(bars.len() * 4);
+    for bar in bars {
+        let touches =
+            points.last().is_some_and(|p| (p.x - bar.from).abs() < 1e-6 * (bar.to - bar.from));
+        if touches {
+            points.pop();
+        } else {
+            points.push(at(bar.from, 0.0));
+        }
+        points.extend([at(bar.from, bar.top), at(bar.to, bar.top), at(bar.to, 0.0)]);
+    }
+    points
 }

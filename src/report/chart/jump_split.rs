@@ -1,7 +1,7 @@
 //! What is a change of the share of failures made of?
 
 use super::axis::number;
-use super::{Axis, Chart, ChartError, Layer, Role, Scale, Shape, at, rows};
+use super::{Axis, Chart, ChartError, Heading, Layer, Role, Scale, rows};
 use crate::analysis::jump::Jump;
 use crate::stats::estimate::Estimate;
 use crate::words::percent;
@@ -62,72 +62,64 @@ pub fn chart(input: &Split) -> Result<Chart, ChartError> {
     )?;
     let n = input.parts.len();
     let row = |i: usize| rows::place(n, i);
-    let points = |x: f64| 100.0 * x;
-    let x = Axis::covering(
-        "points of per cent",
-        "",
-        Scale::Linear,
-        input
-            .parts
-            .iter()
-            .flat_map(|p| [p.size.value, p.size.low, p.size.high].map(points))
-            .chain([0.0]),
-        0.06,
-    );
+    let of_100 = |x: f64| 100.0 * x;
+    let all = || input.parts.iter().flat_map(|p| [p.size.value, p.size.low, p.size.high]);
+    let values = all().map(of_100).chain([0.0]);
+    let x = Axis::covering("more units that fail, of 100 tested", "", Scale::Linear, values, 0.06);
     let y = rows::axis("", 0.6, input.parts.iter().map(|p| p.words.clone()).collect());
     let mut layers = Vec::new();
     for (i, p) in input.parts.iter().enumerate() {
-        let role = if i + 1 == n { Role::Typical } else { Role::Fit };
-        let name = if i + 1 == n { "the change" } else { "its parts" };
+        let (role, name) = if i + 1 == n {
+            (Role::Quiet, "the whole change")
+        } else {
+            (Role::Reading, "its parts")
+        };
         layers.push(Layer::Span {
             role,
             name: Some(name.to_owned()),
             y: row(i),
-            from: points(p.size.value.min(0.0)),
-            to: points(p.size.value.max(0.0)),
-            thickness: 26.0,
+            from: of_100(p.size.value.min(0.0)),
+            to: of_100(p.size.value.max(0.0)),
+            thickness: 28.0,
+            shaded: false,
         });
     }
     for (i, p) in input.parts.iter().enumerate() {
         layers.push(Layer::Span {
-            role: Role::Limit,
+            role: Role::Typical,
             name: Some(format!("{} interval", percent(p.size.level))),
             y: row(i),
-            from: points(p.size.low),
-            to: points(p.size.high),
-            thickness: 4.0,
+            from: of_100(p.size.low),
+            to: of_100(p.size.high),
+            thickness: 5.0,
+            shaded: false,
         });
     }
-    layers.push(Layer::Points {
-        role: Role::Limit,
-        name: None,
-        shape: Shape::Disc,
-        points: input
-            .parts
-            .iter()
-            .enumerate()
-            .map(|(i, p)| at(points(p.size.value), row(i)))
-            .collect(),
-    });
-    let show = |x: f64| {
-        let text = number(points(x), 2);
-        if text.trim_start_matches(['-', '−']) == "0.00" { "0".to_owned() } else { text }
-    };
-    let beside = input.parts.iter().map(|p| show(p.size.value)).collect();
-    let largest = parts
+    let beside = input.parts.iter().map(|p| in_words(p.size.value)).collect();
+    let answer = parts
         .iter()
         .max_by(|a, b| {
             let with_the_change = |p: &Part| p.size.value * whole.size.value.signum();
             with_the_change(a).total_cmp(&with_the_change(b))
         })
-        .map_or_else(String::new, |p| format!(": mostly {}", p.words.replace('\n', " ")));
+        .map_or_else(String::new, |p| format!("mostly {}", p.words.replace('\n', " ")));
     let mut chart = Chart::new(
-        format!("{}{largest}", input.scope),
-        input.period.clone(),
+        Heading::about(&input.scope, &answer, &input.period),
         x,
         vec![rows::panel(y, layers, beside)],
         Vec::new(),
     )?;
     chart.height = 340 + 74 * u32::try_from(n).unwrap_or(7).clamp(2, 10);
     Ok(chart)
+}
+
+/// A part in units of 100, signed: `+7.7 of 100`.
+fn in_words(share: f64) -> String {
+    let decimals = if share.abs() < 0.01 { 2 } else { 1 };
+    let text = number(100.0 * share, decimals);
+    if text.trim_start_matches('\u{2212}').chars().all(|c| matches!(c, '0' | '.')) {
+        return "none".to_owned();
+    }
+    let sign = if share > 0.0 { "+" } else { "" };
+    format!("{sign}{text} of 100")
 }

@@ -2,7 +2,7 @@
 
 use super::axis::{decimals_of, number};
 use super::style::printable;
-use super::{Axis, Chart, ChartError, Layer, Role, Scale, Shape, Tick, at, rows};
+use super::{Axis, Chart, ChartError, Heading, Layer, Role, Scale, Shape, Tick, at, rows};
 use crate::review::Review;
 use crate::verdict::cautions::WHO_DECIDES;
 use crate::verdict::{Evidence, Verdict, VerdictKind};
@@ -113,11 +113,11 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
             .map(|v| v / r.typical)
     });
     let limits = Axis::covering("times the typical reading", "", Scale::Log, all, 0.05);
-    // Ceilings and tester ranges may lie very far out: shown up to four times beyond the rest.
+    // Ceilings and tester ranges may lie far out, and bands would shrink beside them: shown up to twice the rest.
     let reach = rungs
         .iter()
         .flat_map(|r| far_marks(r))
-        .filter(|v| *v < limits.high * 4.0)
+        .filter(|v| *v < limits.high * 2.0)
         .fold(limits.high, |a, b| a.max(b * 1.05));
     let x = Axis { high: reach, ..limits };
     let x = x.clone().with_ticks(
@@ -143,6 +143,7 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
                 from: from / r.typical,
                 to: to / r.typical,
                 thickness: 40.0,
+                shaded: true,
             });
         }
         layers.push(Layer::Span {
@@ -152,6 +153,7 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
             from: r.healthy.0 / r.typical,
             to: r.healthy.1 / r.typical,
             thickness: 16.0,
+            shaded: false,
         });
     }
     let marks: [(&str, Role, Shape, Mark); 5] = [
@@ -175,7 +177,8 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
     let beside = rungs.iter().map(|r| words(r.verdict).to_owned()).collect();
     let panel = rows::panel(y, layers, beside);
     let said = notes(&rungs, reach);
-    let mut chart = Chart::new(title(&rungs), input.period.clone(), x, vec![panel], said)?;
+    let heading = Heading::new(title(&rungs), input.period.clone());
+    let mut chart = Chart::new(heading, x, vec![panel], said)?;
     chart.height = 360 + 84 * u32::try_from(n).unwrap_or(200).clamp(2, 200);
     Ok(chart)
 }
@@ -216,21 +219,37 @@ fn words(verdict: Option<VerdictKind>) -> &'static str {
     verdict.map_or("no verdict", VerdictKind::words)
 }
 
-/// Counts of verdicts, in order of first appearance.
+/// Series that are named in the title, at most; of more the verdicts are counted.
+const NAMED: usize = 4;
+
+/// The series whose limits do not fit, by name; counts of verdicts where they are many.
 fn title(rungs: &[&Rung]) -> String {
     if let [one] = rungs {
         return format!("{}: {}", one.series, words(one.verdict));
     }
-    let mut counts: Vec<(&str, usize)> = Vec::new();
+    let mut kinds: Vec<(&str, Vec<&str>)> = Vec::new();
     for r in rungs {
-        let word = words(r.verdict);
-        match counts.iter_mut().find(|c| c.0 == word) {
-            Some(c) => c.1 += 1,
-            None => counts.push((word, 1)),
+        let (word, name) = (words(r.verdict), r.series.as_str());
+        match kinds.iter_mut().find(|k| k.0 == word) {
+            Some(kind) => kind.1.push(name),
+            None => kinds.push((word, vec![name])),
         }
     }
-    let parts: Vec<String> = counts.iter().map(|(word, n)| format!("{word} {n}")).collect();
-    format!("Limits of {} series: {}", rungs.len(), parts.join(", "))
+    let fits = words(Some(VerdictKind::Fits));
+    // What fits comes last.
+    kinds.sort_by_key(|k| k.0 == fits);
+    let named = rungs.iter().filter(|r| words(r.verdict) != fits).count() <= NAMED;
+    let parts: Vec<String> = kinds
+        .iter()
+        .map(|(word, names)| {
+            if named && *word != fits {
+                format!("{word} {}", names.join(", "))
+            } else {
+                format!("{word} {}", names.len())
+            }
+        })
+        .collect();
+    format!("Limits of {} series: {}", rungs.len(), parts.join("; "))
 }
 
 /// Ceiling and end of the tester's range, in multiples of the typical reading: both may lie far out.

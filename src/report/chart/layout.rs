@@ -2,10 +2,9 @@
 
 use super::brush::Area;
 use super::labels::{self, Flag};
-use super::style::{self, Weight};
+use super::style::{self, EDGE, Weight};
 use super::{Along, Axis, Chart, Dash, Layer, Panel, Point, Role};
 
-pub(super) const EDGE: f64 = 34.0;
 pub(super) const ROW: f64 = 36.0;
 pub(super) const LANES: usize = 6;
 

@@ -15,6 +15,7 @@ pub mod distribution;
 pub mod draw;
 pub mod drift;
 pub mod failures;
+pub mod heading;
 pub mod jump_causes;
 pub mod jump_readings;
 pub mod jump_split;
@@ -36,6 +37,7 @@ pub mod trade_off;
 pub mod unit;
 
 pub use axis::{Axis, Scale, Tick};
+pub use heading::Heading;
 
 /// Why a chart could not be made or drawn.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -208,14 +210,16 @@ pub fn at(x: f64, y: f64) -> Point {
     Point { x, y }
 }
 
-/// One bar of a histogram: stands on the lower end of the y axis.
+/// One upright bar.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Bar {
     /// Left edge.
     pub from: f64,
     /// Right edge.
     pub to: f64,
-    /// Height.
+    /// Where it stands: nothing, or the top of the bar below it.
+    pub foot: f64,
+    /// Its upper end.
     pub top: f64,
 }
 
@@ -243,7 +247,7 @@ pub enum Along {
 #[derive(Debug, Clone, PartialEq)]
 #[allow(missing_docs)] // the fields are those of the types above
 pub enum Layer {
-    /// Bars that stand on the lower end of the y axis.
+    /// Upright bars.
     Bars { role: Role, name: Option<String>, bars: Vec<Bar> },
     /// A line through points, in the order given.
     Line { role: Role, name: Option<String>, dash: Dash, points: Vec<Point> },
@@ -255,8 +259,17 @@ pub enum Layer {
     Points { role: Role, name: Option<String>, shape: Shape, points: Vec<Point> },
     /// Upright intervals.
     Whiskers { role: Role, name: Option<String>, whiskers: Vec<Whisker> },
-    /// A level bar from one reading to another; `thickness` in pixels of the finished picture.
-    Span { role: Role, name: Option<String>, y: f64, from: f64, to: f64, thickness: f64 },
+    /// A level bar from one reading to another, in full colour or as a shade behind what matters more;
+    /// `thickness` in pixels of the finished picture.
+    Span {
+        role: Role,
+        name: Option<String>,
+        y: f64,
+        from: f64,
+        to: f64,
+        thickness: f64,
+        shaded: bool,
+    },
     /// A straight line across the whole panel, with its label at the edge.
     Rule { role: Role, dash: Dash, along: Along, at: f64, label: String },
 }
@@ -312,15 +325,14 @@ impl Chart {
     /// # Errors
     /// Those of [`Chart::check`].
     pub fn new(
-        title: String,
-        subtitle: String,
+        heading: Heading,
         x: Axis,
         panels: Vec<Panel>,
         notes: Vec<String>,
     ) -> Result<Self, ChartError> {
         let chart = Self {
-            title: kept_together(&title),
-            subtitle,
+            title: heading.title,
+            subtitle: heading.subtitle,
             x,
             panels,
             notes,
@@ -386,9 +398,10 @@ impl Layer {
             finite(what, points.iter().flat_map(|p| [p.x, p.y]).collect::<Vec<_>>())
         };
         match self {
-            Self::Bars { bars, .. } => {
-                finite(what, bars.iter().flat_map(|b| [b.from, b.to, b.top]).collect::<Vec<_>>())
-            }
+            Self::Bars { bars, .. } => finite(
+                what,
+                bars.iter().flat_map(|b| [b.from, b.to, b.foot, b.top]).collect::<Vec<_>>(),
+            ),
             Self::Line { points, .. } | Self::Points { points, .. } => of(points),
             Self::Band { low, high, .. } => of(low).and_then(|()| of(high)),
             Self::Zone { from, to, .. } => finite(what, [*from, *to]),
@@ -408,23 +421,4 @@ pub(crate) fn finite(what: &str, numbers: impl IntoIterator<Item = f64>) -> Resu
     } else {
         Err(ChartError::NotFinite { what: what.to_owned() })
     }
-}
-
-/// A title in which no line break parts a number from its unit: the space before a unit or a per cent
-/// sign is one that does not break.
-fn kept_together(title: &str) -> String {
-    let mut text = title.to_owned();
-    for unit in ["mA", "µA", "V", "Hz", "s", "%", "MΩ"] {
-        for end in [" ", ",", ";", ")", ""] {
-            let (from, to) = (format!(" {unit}{end}"), format!("\u{a0}{unit}{end}"));
-            if end.is_empty() {
-                if let Some(start) = text.strip_suffix(&from) {
-                    text = format!("{start}{to}");
-                }
-            } else {
-                text = text.replace(&from, &to);
-            }
-        }
-    }
-    text
 }

@@ -1,15 +1,14 @@
 //! What did each month look like?
 
-use chrono::NaiveDate;
-
 use super::axis::{day_text, decimals_of, number, percent};
 use super::marks::LimitFrom;
 use super::one_series::OneSeries;
 use super::{
-    Axis, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, Whisker, at, steps,
+    Axis, Chart, ChartError, Dash, Heading, Layer, Panel, Point, Role, Scale, Shape, Whisker, at,
+    steps,
 };
 use crate::analysis::month::table::Month;
-use crate::day::day_number;
+use crate::day::first_of;
 use crate::stats::estimate::Estimate;
 use crate::words;
 
@@ -28,6 +27,8 @@ pub struct MonthShown {
     pub low: f64,
     /// Upper end of the spread shown (5 % read more).
     pub high: f64,
+    /// Whether that end lies there at least: trips hide the rest.
+    pub at_least: bool,
     /// Share of units rejected, with its interval.
     pub rejected: Estimate,
 }
@@ -61,8 +62,6 @@ pub fn from(series: &OneSeries<'_>) -> Months {
 /// Months of a series as the chart shows them, readings multiplied by `factor`; those with too few units are left
 /// out.
 pub fn shown(months: &[Month], factor: f64) -> Vec<MonthShown> {
-    let first_of =
-        |(year, month): (i32, u32)| NaiveDate::from_ymd_opt(year, month, 1).map_or(0, day_number);
     months
         .iter()
         .filter_map(|m| {
@@ -75,6 +74,7 @@ pub fn shown(months: &[Month], factor: f64) -> Vec<MonthShown> {
                 median: factor * m.x50_ma?,
                 low: factor * m.x05_ma?,
                 high: factor * m.x95_ma?,
+                at_least: m.x95_at_least,
                 rejected: m.reject_share.clone()?,
             })
         })
@@ -100,13 +100,13 @@ pub fn chart(input: &Months) -> Result<Chart, ChartError> {
     let x = Axis::new("month", "", Scale::Date, start - 4.0, end + 4.0);
 
     let spread = || input.months.iter().flat_map(|m| [m.low, m.high]);
-    let limits = input.limits.iter().flat_map(|l| [l.high, l.low]).flatten();
-    let (shown, beyond) = within_reach(spread(), limits);
+    let (high, high_beyond) = within_reach(spread(), input.limits.iter().filter_map(|l| l.high));
+    let (low, low_beyond) = within_reach(spread(), input.limits.iter().filter_map(|l| l.low));
     let y = Axis::covering(
         "reading",
         &input.unit,
         Scale::Linear,
-        spread().chain(shown.iter().copied()),
+        spread().chain(high.into_iter().chain(low)),
         0.08,
     );
 
@@ -133,31 +133,46 @@ pub fn chart(input: &Months) -> Result<Chart, ChartError> {
             points: input.months.iter().map(|m| at(middle(m), m.median)).collect(),
         },
     ];
+    let hidden: Vec<Point> =
+        input.months.iter().filter(|m| m.at_least).map(|m| at(middle(m), m.high)).collect();
+    if !hidden.is_empty() {
+        layers.push(Layer::Points {
+            role: Role::Typical,
+            name: Some("its upper end at least, more units tripped".to_owned()),
+            shape: Shape::Up,
+            points: hidden,
+        });
+    }
     layers.extend(limit_steps(&input.limits, start, end, |l| l.high, Dash::Solid, "high limit"));
     layers.extend(limit_steps(&input.limits, start, end, |l| l.low, Dash::Dashed, "low limit"));
     layers.retain(|layer| seen(layer, &y));
 
     let change = last.median - first.median;
     let sign = if change > 0.0 { "+" } else { "" };
-    let title = format!(
-        "{}: median {} in {} ({sign}{} since {}), {} rejected",
-        input.series,
+    let answer = format!(
+        "median {} in {}, {sign}{} since {}",
         show(last.median),
         month_text(last),
         show(change),
-        month_text(first),
-        percent(last.rejected.value)
+        month_text(first)
     );
     let units: u64 = input.months.iter().map(|m| m.units).sum();
-    let subtitle = format!("{} units in {} months", number(units as f64, 0), input.months.len());
-    let mut notes = beyond_notes(&beyond, &show);
+    let subtitle = format!(
+        "{} units in {} months; {} over the limit in {}",
+        number(units as f64, 0),
+        input.months.len(),
+        percent(last.rejected.value),
+        month_text(last)
+    );
+    let mut notes = beyond_notes("High limit", &high_beyond, &show);
+    notes.extend(beyond_notes("Low limit", &low_beyond, &show));
     let fewest = input.months.iter().map(|m| m.units).min().unwrap_or(0);
     notes.push(format!("Units per month: {} or more.", number(fewest as f64, 0)));
     let panels = vec![
         Panel { x: None, y, layers, beside: Vec::new(), share: 1.0 },
         rejects(input, first.rejected.level),
     ];
-    Chart::new(title, subtitle, x, panels, notes)
+    Chart::new(Heading::about(&input.series, &answer, &subtitle), x, panels, notes)
 }
 
 /// The middle of a month.
@@ -168,8 +183,8 @@ fn middle(m: &MonthShown) -> f64 {
 /// The share rejected month by month, with intervals of this level.
 fn rejects(input: &Months, level: f64) -> Panel {
     let y = Axis::covering(
-        "units rejected, per cent",
-        "",
+        "units over the limit",
+        "%",
         Scale::Linear,
         input
             .months
@@ -195,7 +210,10 @@ fn rejects(input: &Months, level: f64) -> Panel {
         },
         Layer::Points {
             role: Role::Limit,
-            name: Some(format!("share rejected, with its {} interval", words::percent(level))),
+            name: Some(format!(
+                "share over the limit, with its {} interval",
+                words::percent(level)
+            )),
             shape: Shape::Diamond,
             points: input.months.iter().map(|m| at(middle(m), m.rejected.value * 100.0)).collect(),
         },
@@ -219,8 +237,12 @@ pub(super) fn within_reach(
     limits.partition(|l| *l < high + 1.5 * range && *l > low - 1.5 * range)
 }
 
-/// Says where limits lie that are not on the chart.
-pub(super) fn beyond_notes(beyond: &[f64], show: &dyn Fn(f64) -> String) -> Vec<String> {
+/// Says where limits lie that are not on the chart; `what` they are, in the singular.
+pub(super) fn beyond_notes(
+    what: &str,
+    beyond: &[f64],
+    show: &dyn Fn(f64) -> String,
+) -> Vec<String> {
     let mut values = beyond.to_vec();
     values.sort_by(f64::total_cmp);
     values.dedup();
@@ -228,9 +250,9 @@ pub(super) fn beyond_notes(beyond: &[f64], show: &dyn Fn(f64) -> String) -> Vec<
         return Vec::new();
     }
     let words: Vec<String> = values.iter().map(|v| show(*v)).collect();
-    let noun = if values.len() == 1 { "Limit" } else { "Limits" };
+    let many = if values.len() == 1 { "" } else { "s" };
     vec![format!(
-        "{noun} beyond the edge of this chart, so that the readings can be seen: {}.",
+        "{what}{many} beyond the edge of this chart, so that the readings can be seen: {}.",
         words.join(", ")
     )]
 }

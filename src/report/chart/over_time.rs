@@ -7,14 +7,18 @@ use super::axis::{day_text, number};
 use super::drift::{event_rule, step_rule, step_zone};
 use super::marks::{EventOn, OnDay, StepOn};
 use super::style::printable;
-use super::{Axis, Chart, ChartError, Dash, Layer, Panel, Role, Scale, Shape, Whisker, at};
+use super::{
+    Axis, Chart, ChartError, Dash, Heading, Layer, Panel, Role, Scale, Shape, Whisker, at,
+};
 use crate::analysis::body::forecast::DayEstimate;
+use crate::analysis::units::checks::StationChecks;
 use crate::day::day_number;
 use crate::movement::check_record::LoadRecord;
 use crate::movement::stations::TesterStep;
 use crate::review::Review;
+use crate::stats::numeric::median;
 use crate::verdict::tester::StationVerdict;
-use crate::words::percent;
+use crate::words::{percent, three_digits};
 
 /// Most panels of one picture.
 const PANELS: usize = 8;
@@ -34,6 +38,12 @@ pub struct Row {
     pub odd: Vec<OnDay>,
     /// What it should be.
     pub should: Option<f64>,
+    /// What that is, for the legend.
+    pub should_is: String,
+    /// How it is drawn.
+    pub should_dash: Dash,
+    /// Days on which there should be a reading and is none.
+    pub missing: Vec<i32>,
     /// Steps in time.
     pub steps: Vec<StepOn>,
     /// Recorded events.
@@ -53,8 +63,8 @@ pub struct OverTime {
     pub estimates_are: String,
     /// What the readings are, for the legend.
     pub readings_are: String,
-    /// What `should` is, for the legend.
-    pub should_is: String,
+    /// What missing days are, for the legend.
+    pub missing_are: String,
     /// Panels, top to bottom.
     pub rows: Vec<Row>,
 }
@@ -66,7 +76,7 @@ pub fn of_stations(report: &Review) -> OverTime {
         beside: s
             .offset_pct
             .as_ref()
-            .map_or_else(String::new, |e| format!("now {:+.1} %", e.value)),
+            .map_or_else(String::new, |e| format!("now {}", signed(e.value))),
         estimates: s
             .months
             .iter()
@@ -78,6 +88,9 @@ pub fn of_stations(report: &Review) -> OverTime {
         readings: Vec::new(),
         odd: Vec::new(),
         should: Some(0.0),
+        should_is: "reference".to_owned(),
+        should_dash: Dash::Dashed,
+        missing: Vec::new(),
         steps: s.moved.iter().map(|m| step_on(&m.step, 2)).collect(),
         events: calibrations_at(report, &s.station),
     };
@@ -108,32 +121,45 @@ pub fn of_stations(report: &Review) -> OverTime {
         unit: "%".to_owned(),
         estimates_are: "offset of the month".to_owned(),
         readings_are: String::new(),
-        should_is: "reference".to_owned(),
+        missing_are: String::new(),
         rows: report.stations.iter().map(row).collect(),
     }
 }
 
+/// A check load's record in per cent from what it should read; from what it usually reads where that is not known.
+fn load_row(report: &Review, checks: &StationChecks, r: &LoadRecord) -> Option<Row> {
+    let usual = || median(&r.points.iter().map(|p| p.1).collect::<Vec<_>>());
+    let should = r.should_read_ma().or_else(usual).filter(|ma| *ma > 0.0)?;
+    let should_is = match (r.with_leads_ma, r.expected_ma) {
+        (Some(_), _) => "what the load with its leads should read",
+        (None, Some(_)) => "what the load draws by its resistance; its leads are not known",
+        (None, None) => "what the load usually reads; its resistance is not known",
+    };
+    let pct = |ma: f64| 100.0 * (ma / should - 1.0);
+    let on = |day: i32, ma: f64| OnDay { day, value: pct(ma) };
+    let now = |ma: f64| format!("now {} of {} mA", signed(pct(ma)), three_digits(should));
+    Some(Row {
+        name: printable(&checks.station, "station"),
+        beside: r.latest_ma.map_or_else(String::new, now),
+        estimates: Vec::new(),
+        readings: r.points.iter().map(|p| on(p.0, p.1)).collect(),
+        odd: r.odd.iter().map(|o| on(o.day, o.reading_ma)).collect(),
+        should: Some(0.0),
+        should_is: should_is.to_owned(),
+        should_dash: if r.with_leads_ma.is_some() { Dash::Dashed } else { Dash::Dotted },
+        missing: checks.days_without.clone(),
+        steps: r.steps.iter().map(|s| step_on(s, 1)).collect(),
+        events: calibrations_at(report, &checks.station),
+    })
+}
+
 /// What every check load read.
 pub fn of_check_loads(report: &Review) -> OverTime {
-    let records: Vec<(&str, &LoadRecord)> = report
-        .checks
-        .iter()
-        .flatten()
-        .flat_map(|c| c.loads.iter().map(|l| (c.station.as_str(), l)))
-        .collect();
-    let row = |(station, r): &(&str, &LoadRecord)| Row {
-        name: printable(station, "station"),
-        beside: r.latest_ma.map_or_else(String::new, |m| format!("now {m:.3} mA")),
-        estimates: Vec::new(),
-        readings: r.points.iter().map(|p| OnDay { day: p.0, value: p.1 }).collect(),
-        odd: r.odd.iter().map(|o| OnDay { day: o.day, value: o.reading_ma }).collect(),
-        should: r.expected_ma,
-        steps: r.steps.iter().map(|s| step_on(s, 1)).collect(),
-        events: calibrations_at(report, station),
-    };
+    let records: Vec<(&StationChecks, &LoadRecord)> =
+        report.checks.iter().flatten().flat_map(|c| c.loads.iter().map(move |l| (c, l))).collect();
     let moved: Vec<String> = records
         .iter()
-        .flat_map(|(station, r)| r.steps.iter().map(move |s| (station, r, s)))
+        .flat_map(|(checks, r)| r.steps.iter().map(move |s| (&checks.station, r, s)))
         .map(|(station, r, s)| {
             let (size, on) = (step_on(s, 1).size, day_text(s.day));
             format!("{} at {station} moved by {size} on {on}", r.load)
@@ -153,12 +179,18 @@ pub fn of_check_loads(report: &Review) -> OverTime {
             &format!("{}: a load moves with the tester and with nothing else", loads.join(", ")),
             "A load moves with the tester and with nothing else",
         ),
-        unit: "mA".to_owned(),
+        unit: "%".to_owned(),
         estimates_are: String::new(),
         readings_are: "median of the day's checks".to_owned(),
-        should_is: "what the load draws by its resistance".to_owned(),
-        rows: records.iter().map(row).collect(),
+        missing_are: "production days without a check".to_owned(),
+        rows: records.iter().filter_map(|(checks, r)| load_row(report, checks, r)).collect(),
     }
+}
+
+/// Per cent, signed: `+0.4 %`.
+fn signed(pct: f64) -> String {
+    let text = number(pct, 1);
+    format!("{}{text} %", if pct > 0.0 && text != "0.0" { "+" } else { "" })
 }
 
 fn step_on(step: &TesterStep, decimals: usize) -> StepOn {
@@ -198,7 +230,8 @@ pub fn chart(input: &OverTime) -> Result<Chart, ChartError> {
     let left_out: Vec<&str> = rows.iter().skip(PANELS).map(|r| r.name.as_str()).collect();
     let rows = &rows[..rows.len().min(PANELS)];
     let days = |r: &Row| -> Vec<i32> {
-        r.estimates.iter().map(|e| e.day).chain(r.readings.iter().map(|p| p.day)).collect()
+        let read = r.readings.iter().map(|p| p.day);
+        r.estimates.iter().map(|e| e.day).chain(read).chain(r.missing.iter().copied()).collect()
     };
     let all: Vec<i32> = rows.iter().flat_map(|r| days(r)).collect();
     let (Some(first), Some(last)) = (all.iter().min(), all.iter().max()) else {
@@ -219,13 +252,13 @@ pub fn chart(input: &OverTime) -> Result<Chart, ChartError> {
     let panels = rows
         .iter()
         .map(|row| {
-            let y = Axis { title: format!("{} [{}]", row.name, input.unit), ..range.clone() }
+            let y = Axis { title: format!("{} ({})", row.name, input.unit), ..range.clone() }
                 .with_ticks(few.clone());
             for o in row.odd.iter().filter(|o| !y.holds(o.value)) {
                 odd.push(format!(
                     "{} {} {} on {}",
                     row.name,
-                    number(o.value, 3),
+                    number(o.value, 1),
                     input.unit,
                     day_text(o.day)
                 ));
@@ -243,16 +276,22 @@ pub fn chart(input: &OverTime) -> Result<Chart, ChartError> {
     if !left_out.is_empty() {
         notes.push(format!("Not drawn: {}.", left_out.join(", ")));
     }
-    let mut chart = Chart::new(input.title.clone(), input.subtitle.clone(), x, panels, notes)?;
+    let heading = Heading::new(input.title.clone(), input.subtitle.clone());
+    let mut chart = Chart::new(heading, x, panels, notes)?;
     chart.height = 330 + 215 * u32::try_from(rows.len()).unwrap_or(1).max(3);
     Ok(chart)
 }
 
-/// At most three ticks, as low panels have room for: the lowest, the highest, and the one between.
+/// At most three ticks, as low panels have room for: nothing at all, and the ends that lie far enough from it.
 fn few_ticks(range: &Axis) -> Vec<super::Tick> {
     let all = range.ticks(8);
-    let chosen = [0, all.len() / 2, all.len().saturating_sub(1)];
-    all.iter().enumerate().filter(|(i, _)| chosen.contains(i)).map(|(_, t)| t.clone()).collect()
+    let (Some(first), Some(last)) = (all.first(), all.last()) else { return all };
+    let far = |t: &&super::Tick| t.at.abs() > 0.25 * (range.high - range.low);
+    let zero = all.iter().filter(|t| t.at == 0.0);
+    let mut few: Vec<_> = [first, last].into_iter().filter(far).chain(zero).cloned().collect();
+    few.sort_by(|a, b| a.at.total_cmp(&b.at));
+    few.dedup();
+    few
 }
 
 fn panel(input: &OverTime, row: &Row, y: Axis) -> Panel {
@@ -260,8 +299,8 @@ fn panel(input: &OverTime, row: &Row, y: Axis) -> Panel {
     if let Some(should) = row.should {
         layers.push(Layer::Line {
             role: Role::Typical,
-            name: Some(input.should_is.clone()),
-            dash: Dash::Dashed,
+            name: Some(row.should_is.clone()),
+            dash: row.should_dash,
             points: [f64::from(i32::MIN / 4), f64::from(i32::MAX / 4)]
                 .map(|day| at(day, should))
                 .to_vec(),
@@ -273,6 +312,16 @@ fn panel(input: &OverTime, row: &Row, y: Axis) -> Panel {
             name: Some(input.readings_are.clone()),
             shape: Shape::Disc,
             points: row.readings.iter().map(|p| at(f64::from(p.day), p.value)).collect(),
+        });
+    }
+    if !row.missing.is_empty() {
+        // At the floor: they have no reading.
+        let floor = y.low + 0.1 * (y.high - y.low);
+        layers.push(Layer::Points {
+            role: Role::Breakdown,
+            name: Some(input.missing_are.clone()),
+            shape: Shape::Up,
+            points: row.missing.iter().map(|day| at(f64::from(*day), floor)).collect(),
         });
     }
     if !row.estimates.is_empty() {

@@ -5,7 +5,9 @@ use super::one_series::{OneSeries, family_words};
 pub use super::shares::ProbabilityScale;
 use super::shares::{share_text, share_ticks};
 use super::style::{POINT, WIDTH, printable};
-use super::{Along, Axis, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, Shape, at};
+use super::{
+    Along, Axis, Chart, ChartError, Dash, Heading, Layer, Panel, Point, Role, Scale, Shape, at,
+};
 use crate::analysis::body::curves::{Fitted, FittedCurve, Kind};
 use crate::analysis::body::describe::{Body, Which};
 use crate::analysis::body::healthy::Healthy;
@@ -180,10 +182,9 @@ fn answer(s: &OneSeries<'_>, healthy: &Healthy) -> String {
         String::new()
     };
     match s.finding.distribution.as_ref().and_then(|d| d.goodness.largest_gap) {
-        Some(gap) => format!(
-            "the fitted body differs from the readings by up to {} of the units{apart}",
-            percent(gap)
-        ),
+        Some(gap) => {
+            format!("fitted body off by up to {} of the units{apart}", percent(gap))
+        }
         None => format!("readings against the fitted body{apart}"),
     }
 }
@@ -250,8 +251,11 @@ pub fn chart(input: &Probability) -> Result<Chart, ChartError> {
     notes.extend(input.notes.iter().cloned());
     let all: u64 = input.units.iter().map(|u| u.count).sum();
     let mut chart = Chart::new(
-        format!("{}: {}", input.series, input.answer),
-        format!("{}, {}", counted(all, "unit"), input.period),
+        Heading::about(
+            &input.series,
+            &input.answer,
+            &format!("{}, {}", counted(all, "unit"), input.period),
+        ),
         close,
         panels,
         notes,
@@ -372,6 +376,7 @@ fn layers(input: &Probability, placed: &Placed, x: &Axis) -> Vec<Layer> {
                 from,
                 to,
                 thickness: 9.0,
+                shaded: false,
             });
         }
     }
@@ -407,6 +412,7 @@ fn observed_layers(input: &Probability, placed: &Placed, x: &Axis, layers: &mut 
                 from: o.low,
                 to: o.high,
                 thickness: 5.0,
+                shaded: false,
             });
         }
         let count = input.units.iter().filter(|u| is_kind(u.known, u.stray)).map(|u| u.count).sum();

@@ -3,7 +3,7 @@
 use super::axis::day_text;
 use super::marks::OnDay;
 use super::style::printable;
-use super::{Axis, Chart, ChartError, Dash, Layer, Role, Scale, at, rows};
+use super::{Axis, Chart, ChartError, Dash, Heading, Layer, Role, Scale, at, rows};
 use crate::movement::drift::Shape;
 use crate::review::Review;
 
@@ -137,7 +137,7 @@ pub fn chart(input: &RoomUsed) -> Result<Chart, ChartError> {
         notes.push(format!("The {} series that used least are not drawn.", all - n));
     }
     let panel = rows::panel(y, layers, beside);
-    let mut chart = Chart::new(title, subtitle, x, vec![panel], notes)?;
+    let mut chart = Chart::new(Heading::new(title, subtitle), x, vec![panel], notes)?;
     chart.height = 340 + 92 * u32::try_from(n).unwrap_or(1).max(3);
     Ok(chart)
 }
@@ -148,5 +148,9 @@ fn percent_of(share: f64) -> String {
 
 fn signed(share: f64) -> String {
     let percent = 100.0 * share;
-    if percent.abs() < 0.5 { "0 %".to_owned() } else { format!("{percent:+.0} %") }
+    if percent.abs() < 0.5 {
+        "0 %".to_owned()
+    } else {
+        format!("{percent:+.0} %").replace('-', "\u{2212}")
+    }
 }

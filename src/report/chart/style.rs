@@ -9,9 +9,11 @@ use std::sync::OnceLock;
 pub const WIDTH: u32 = 1600;
 /// Height of a picture in pixels.
 pub const HEIGHT: u32 = 1000;
+/// Free room at the edges, in pixels of the finished picture; so are all sizes here.
+pub const EDGE: f64 = 34.0;
 /// A picture is inked this many times larger and then averaged, which smooths thick lines.
 pub const OVERSIZE: u32 = 2;
-/// Size of the title, in pixels of the finished picture; so are all sizes here.
+/// Size of the title.
 pub const TITLE: f64 = 40.0;
 /// Size of the subtitle.
 pub const SUBTITLE: f64 = 29.0;

@@ -2,7 +2,7 @@
 
 use super::axis::{counted, decimals_of, number};
 use super::unit::Unit;
-use super::{Along, Axis, Chart, ChartError, Dash, Layer, Panel, Point, Role, Scale, at};
+use super::{Along, Axis, Chart, ChartError, Dash, Heading, Layer, Panel, Point, Role, Scale, at};
 use crate::stats::estimate::Estimate;
 use crate::verdict::calculated::CalculatedBand;
 use crate::verdict::candidate::Origin;
@@ -70,7 +70,7 @@ impl TradeOff {
         let judged = &verdict.judged;
         Self {
             series: series.to_owned(),
-            answer: verdict.clause(),
+            answer: verdict.answer(),
             period: format!(
                 "judged: {}, {} to {}",
                 counted(judged.units, "unit"),
@@ -148,7 +148,7 @@ impl TradeOff {
 }
 
 /// Fewer rejects than this per million are drawn at the lower edge: no line makes so many units.
-const LEAST_PPM: f64 = 0.1;
+const LEAST_PPM: f64 = 1.0;
 
 /// Expected rejects above and the blind spot below, against the limit, with band and limits marked on both.
 ///
@@ -190,7 +190,7 @@ pub fn chart(input: &TradeOff) -> Result<Chart, ChartError> {
     if input.row.iter().any(|p| p.rejected_ppm.is_some()) {
         notes.push(format!(
             "Rejects below {} per million are drawn at the lower edge.",
-            number(LEAST_PPM, 1)
+            number(LEAST_PPM, 0)
         ));
     }
     notes.push("A blind spot says nothing about a gap that only flashes over.".to_owned());
@@ -205,20 +205,22 @@ pub fn chart(input: &TradeOff) -> Result<Chart, ChartError> {
             notes.push(format!("The {what}, {}, lies beyond the edge.", show(at)));
         }
     }
-    Chart::new(
-        format!("{}: {}", input.series, input.answer),
-        input.period.clone(),
-        x,
-        panels,
-        notes,
-    )
+    let heading = Heading::about(&input.series, &input.answer, &input.period);
+    let mut chart = Chart::new(heading, x, panels, notes)?;
+    chart.height += 300;
+    Ok(chart)
 }
 
 fn zone(input: &TradeOff, x: &Axis) -> Option<Layer> {
     let (low, high) = input.band?;
     let (from, to) = (low.max(x.low), high.unwrap_or(x.high).min(x.high));
     let (role, name) = Role::of_band(input.proven);
-    (from <= to).then(|| Layer::Zone { role, name: Some(name.to_owned()), from, to })
+    let name = if input.before_rise {
+        name.replacen("band", "band before the rise", 1)
+    } else {
+        name.to_owned()
+    };
+    (from <= to).then_some(Layer::Zone { role, name: Some(name), from, to })
 }
 
 fn rejects(input: &TradeOff, x: &Axis) -> Option<Panel> {
@@ -272,11 +274,13 @@ fn blind_spots(input: &TradeOff, x: &Axis) -> Option<Panel> {
     if typical.len() < 2 {
         return None;
     }
+    // Next to the typical reading the curve of a typical unit runs off to infinity.
+    let shown = typical.iter().skip(typical.len() / 12).chain(&low_reader).map(|p| p.y);
     let y = Axis::covering(
         "steady leak path that still passes",
         "MΩ",
         Scale::Log,
-        typical.iter().chain(&low_reader).map(|p| p.y).chain(input.leak_path_mohm),
+        shown.chain(input.leak_path_mohm),
         0.08,
     );
     let mut layers: Vec<Layer> = zone(input, x).into_iter().collect();

@@ -122,6 +122,20 @@ pub(super) fn drift(page: &mut String, s: &ReviewedSeries, show: &Currents) {
             date(r.low)
         );
     }
+    if let Some(average) = &d.moving_average {
+        let since = average.first_signal.map_or_else(
+            || "not left since".to_owned(),
+            |day| format!("first left on {}", date(date_of(day))),
+        );
+        line!(
+            page,
+            "- moving average of the medians: its limits, {} to {} by the days and lots of {} to {}, were {since}",
+            ma(average.low_ma),
+            ma(average.high_ma),
+            date(date_of(average.baseline_from)),
+            date(date_of(average.baseline_to))
+        );
+    }
     match d.smallest_step_ma {
         Some(x) => line!(page, "- smallest step that would have been found: {}", ma(x)),
         None if shape == Shape::Steady && d.rho.is_none() => line!(

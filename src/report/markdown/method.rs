@@ -78,7 +78,7 @@ const METHODS: [Method; 22] = [
     },
     Method {
         question: "Moving average chart",
-        how: "Exponentially weighted average of the daily median (weight 0.2), limits for one false alarm in 2000 days, widened where days hang together.",
+        how: "Exponentially weighted average of the daily median (weight 0.2), against the first 25 days and, where lots are known, five lots after the last known change; limits for one false alarm in 2000 days, from the variation of days within lots, of lots, and of days that hang together. Of a series that follows the season there is none.",
         source: "Lucas & Saccucci 1990",
     },
     Method {

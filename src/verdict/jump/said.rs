@@ -185,6 +185,34 @@ fn verb(counted: Counted) -> &'static str {
     }
 }
 
+/// What failed, as a noun.
+fn noun(counted: Counted) -> &'static str {
+    match counted {
+        Counted::Failed => "failures",
+        Counted::OverLimit => "results over the limit",
+        Counted::UnderLimit => "results under the low limit",
+        Counted::Breakdown => "breakdowns",
+        Counted::NotCompleted => "tests not completed",
+    }
+}
+
+impl Since {
+    /// The same as [`Display`] in a few words, for a title.
+    #[must_use]
+    pub fn in_short(&self) -> String {
+        let Self { date, ended, counted, before, after } = self;
+        let back = ended.map_or_else(String::new, |end| format!(", back on {}", date_of(end.day)));
+        format!(
+            "{} {} from {} to {} on {}{back}",
+            noun(*counted),
+            if after.share > before.share { "rose" } else { "fell" },
+            percent(before.share),
+            percent(after.share),
+            date_of(date.day)
+        )
+    }
+}
+
 fn range(date: Dated) -> String {
     if date.low == date.high {
         date_of(date.day).to_string()
@@ -273,6 +301,17 @@ impl Display for Explains {
             self.failed,
             count(self.units, "unit"),
             self.expected,
+        )
+    }
+}
+
+impl Explains {
+    /// The same without its numbers in detail, for a title.
+    #[must_use]
+    pub fn in_short(&self) -> String {
+        format!(
+            "{} explains {} of the {} failures beyond those expected",
+            self.levels, self.explained, self.excess
         )
     }
 }
