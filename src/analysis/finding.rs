@@ -36,7 +36,7 @@ use crate::movement::readings::{Reading, coarsest_step, edges, grouped, ma};
 use crate::movement::stations::SeriesFacts;
 use crate::movement::{Movement, Period, SeriesMovement};
 use crate::progress::{Stage, Tell, Things};
-use crate::series::{Outcome, Pass, Register, Says, UnderLimitLine};
+use crate::series::{Outcome, OutcomeLine, Pass, Register, Says, UnderLimitLine};
 use crate::stats::estimate::Estimate;
 use crate::stats::goodness::{bootstrap, largest_gap};
 use crate::words::numbers::whole;
@@ -308,6 +308,17 @@ pub fn asked(
     }
 }
 
+/// How many lots there are among outcomes; `None` where no lot is known.
+fn lots_of<'a>(pass: &Pass, outcomes: impl Iterator<Item = &'a OutcomeLine>) -> Option<u64> {
+    let mut lots: Vec<&str> = outcomes
+        .filter_map(|o| pass.plant.factor_sets.get(o.factors as usize)?.first().map(String::as_str))
+        .filter(|l| !l.is_empty())
+        .collect();
+    lots.sort_unstable();
+    lots.dedup();
+    (!lots.is_empty()).then_some(lots.len() as u64)
+}
+
 fn units_of<'a>(readings: impl Iterator<Item = &'a Reading>) -> f64 {
     readings.map(|r| r.count).sum()
 }
@@ -332,12 +343,6 @@ fn finding(
     let outcomes = || series.outcomes.iter().filter(|o| inside(o.day));
     let mut days: Vec<Day> = outcomes().map(|o| o.day).collect();
     days.dedup();
-    let mut lots: Vec<&str> = outcomes()
-        .filter_map(|o| pass.plant.factor_sets.get(o.factors as usize)?.first().map(String::as_str))
-        .filter(|l| !l.is_empty())
-        .collect();
-    lots.sort_unstable();
-    lots.dedup();
     // Only units judged at the limit in force: the expected rejects are of that limit.
     let at_limit =
         outcomes().filter(|o| o.limits.high_pa.is_none_or(|high| Some(high) == limits.now.high_pa));
@@ -394,7 +399,7 @@ fn finding(
         weeks: weeks(series, config.confidence),
         units_judged,
         days_judged: days.len() as u64,
-        lots_judged: (!lots.is_empty()).then_some(lots.len() as u64),
+        lots_judged: lots_of(pass, outcomes()),
         trips_judged: asked.trips_at_limit,
         healthy,
         distribution,

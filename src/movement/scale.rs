@@ -187,8 +187,13 @@ impl OneScale {
             }
             let grid = edges.step_at(moved.ma).unwrap_or(moved.step_ma) / PARTS_OF_A_STEP;
             let round = |x: f64| if grid > 0.0 { (x / grid).round() * grid } else { x };
-            let low = round(moved.ma - moved.step_ma / 2.0);
-            let high = round(moved.ma + moved.step_ma / 2.0).max(low + grid);
+            let (mut low, mut high) =
+                (round(moved.ma - moved.step_ma / 2.0), round(moved.ma + moved.step_ma / 2.0));
+            if high - low < grid {
+                // A finer step than the grid: the cell that holds the reading.
+                low = if grid > 0.0 { (moved.ma / grid).floor() * grid } else { low };
+                high = low + grid;
+            }
             let part = |low: f64, high: f64, count: f64| Reading {
                 ma: low + (high - low) / 2.0,
                 step_ma: high - low,

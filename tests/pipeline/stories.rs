@@ -184,8 +184,10 @@ fn typical_readings_are_the_true_ones() {
         let x50 = &series["distribution"]["x50_ma"];
         let truth = true_quantile(series, body(model, kind), 0.5);
         let (low, high) = (number(&x50["low"]) - step, number(&x50["high"]) + step);
-        // An interval wide enough to hold anything would prove nothing: X50 is known to a fifth, DH640 through its season.
-        if !(low..=high).contains(&truth) || high - low - 2.0 * step > 0.2 * truth {
+        // An interval wide enough to hold anything would prove nothing: X50 is known to a fifth, that of DH640 through
+        // the year of its season to half.
+        let most = if model == Model::Dh640 { 0.6 } else { 0.2 };
+        if !(low..=high).contains(&truth) || high - low - 2.0 * step > most * truth {
             wrong.push(format!("{}, {}: {truth} against {x50}", model.name(), word(kind)));
         }
     }

@@ -32,6 +32,23 @@ pub struct TailNumbers {
     pub upper_at_horizon_ma: Option<f64>,
 }
 
+impl TailNumbers {
+    /// With the error of the scale; the bounds at `level`.
+    fn with_error(self, error: ScaleError, level: f64) -> Self {
+        let value = self.quantile_ma.value;
+        let bounds = Bounds { value, lower: self.lower_ma, upper: self.upper_ma };
+        let bounds = error.of_bounds(bounds, level);
+        Self {
+            lower_ma: bounds.lower,
+            upper_ma: bounds.upper,
+            upper_at_horizon_ma: self
+                .upper_at_horizon_ma
+                .map(|x| x * (bounds.upper / self.upper_ma)),
+            quantile_ma: error.of_current(self.quantile_ma),
+        }
+    }
+}
+
 /// The day on which expected rejects pass the accepted share.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Crossing {
@@ -140,8 +157,8 @@ impl Healthy {
             None => e,
         });
         self.quantiles = self.quantiles.map(|q| q.map(|e| error.of_current(e)));
-        self.apart = self.apart.map(|t| error.of_tail(t, level));
-        self.together = self.together.map(|t| error.of_tail(t, level));
+        self.apart = self.apart.map(|t| t.with_error(error, level));
+        self.together = self.together.map(|t| t.with_error(error, level));
         self.low_side = self.low_side.map(|b| error.of_bounds(b, level));
         self.reject_share = self.share_above_limits();
         self

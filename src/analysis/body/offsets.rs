@@ -6,7 +6,6 @@
 //! The error of the scale is independent of the readings' own, so the distances of an interval's ends add up as
 //! squares ([`crate::movement::scale`] says why).
 
-use crate::analysis::body::healthy::TailNumbers;
 use crate::movement::scale::Carry;
 use crate::stats::estimate::Estimate;
 use crate::stats::special::normal_quantile;
@@ -82,20 +81,6 @@ impl ScaleError {
         let reach = self.0 * normal_quantile(level);
         let (low, high) = (lower(b.value, b.lower, reach), upper(b.value, b.upper, reach));
         Bounds { lower: low, upper: high, ..b }
-    }
-
-    /// The numbers of a tail; the bounds at `level`.
-    #[must_use]
-    pub fn of_tail(self, t: TailNumbers, level: f64) -> TailNumbers {
-        let value = t.quantile_ma.value;
-        let bounds = Bounds { value, lower: t.lower_ma, upper: t.upper_ma };
-        let bounds = self.of_bounds(bounds, level);
-        TailNumbers {
-            lower_ma: bounds.lower,
-            upper_ma: bounds.upper,
-            upper_at_horizon_ma: t.upper_at_horizon_ma.map(|x| x * (bounds.upper / t.upper_ma)),
-            quantile_ma: self.of_current(t.quantile_ma),
-        }
     }
 
     /// The share above a limit, where `share` gives that above others.

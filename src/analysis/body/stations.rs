@@ -79,10 +79,13 @@ pub fn stations(
     let mut all: Vec<StationOfSeries> = at
         .iter()
         .map(|s| {
-            let since = moved.scale.stretches(s.station).last().map_or(i32::MIN, |l| l.0);
-            let here =
-                |r: &&Reading| r.station == s.station && r.day >= since && moved.period.has(r.day);
-            let shown: Vec<Reading> = moved.readings.iter().filter(here).copied().collect();
+            let here = |r: &&Reading| r.station == s.station && moved.period.has(r.day);
+            // Readings before a step of its tester as it would show them now.
+            let as_now = |r: &Reading| {
+                let r = moved.scale.carried(r);
+                Reading { ma: s.carry.at_station(r.ma), step_ma: r.step_ma / s.carry.times, ..r }
+            };
+            let shown: Vec<Reading> = moved.readings.iter().filter(here).map(as_now).collect();
             let (mut over, mut completed) = (0, 0);
             let outcomes = series.outcomes.iter().filter(|o| {
                 let in_force = s.limit_ma.is_none() || o.limits.high_ma() == s.limit_ma;
