@@ -8,7 +8,9 @@ use crate::analysis::body::describe::{Options, describe};
 use crate::analysis::body::distribution::{Distribution, Goodness};
 use crate::analysis::body::healthy::{Ask, Healthy, healthy};
 use crate::analysis::body::low_side::{AgainstLowLimit, UnderLimit, under_limit};
+use crate::analysis::body::offsets::{AtStation, ScaleError};
 use crate::analysis::body::rise::{Rise, RiseAsked, rise};
+use crate::analysis::body::stations::{StationOfSeries, stations as each_station};
 use crate::analysis::body::tally::PeriodTally;
 use crate::analysis::jump::over_time::{Stretch, over_time};
 use crate::analysis::jump::{self, Jump, Scope};
@@ -31,10 +33,10 @@ use crate::day::month_of;
 use crate::movement::check_record::check_records;
 use crate::movement::drift::Shape;
 use crate::movement::readings::{Reading, coarsest_step, edges, grouped, ma};
-use crate::movement::stations::{SeriesFacts, Stations};
+use crate::movement::stations::SeriesFacts;
 use crate::movement::{Movement, Period, SeriesMovement};
 use crate::progress::{Stage, Tell, Things};
-use crate::series::{Outcome, Pass, Register, Says, UnderLimitLine};
+use crate::series::{Outcome, OutcomeLine, Pass, Register, Says, UnderLimitLine};
 use crate::stats::estimate::Estimate;
 use crate::stats::goodness::{bootstrap, largest_gap};
 use crate::words::numbers::whole;
@@ -76,6 +78,10 @@ pub struct Finding {
     pub strays: StrayList,
     /// Retests.
     pub practice: Practice,
+    /// Each station of the period, at its own scale.
+    pub stations: Vec<StationOfSeries>,
+    /// The same stations, with how their readings come to the scale of the series.
+    pub at_stations: Vec<AtStation>,
     /// Month by month.
     pub months: Vec<Month>,
     /// Failures month by month; by weeks where the history is short.
@@ -202,10 +208,12 @@ pub fn findings(pass: &Pass, known: &Known<'_>, config: &Config, tell: &Tell<'_>
 /// The readings that a series' body is asked of in the period judged, and what is asked.
 #[derive(Debug)]
 pub struct Asked {
-    /// Readings of the whole history, units of causes left out; sorted by day.
+    /// Readings of the whole history on the one scale, units of causes left out; sorted by day.
     pub kept: Vec<Reading>,
-    /// Readings of the period, units of causes left out; sorted by day.
+    /// Those of the period, with healthy units under a low limit; sorted by day.
     pub judged: Vec<Reading>,
+    /// Trips of the period at the limit in force.
+    pub trips_at_limit: f64,
     /// What is asked about them.
     pub ask: Ask,
     /// Highest open-lead reading among its stations, mA.
@@ -239,7 +247,16 @@ pub fn asked(
         .iter()
         .filter(|l| inside(l.day) && open_lead_ma.is_none_or(|open| ma(l.value_pa) > 1.5 * open))
         .collect();
-    let kept = without(pass, n, &moved.readings, &causes);
+    let shown = without(pass, n, &moved.readings, &causes);
+    let limit_ma = moved.limits.now.high_pa.map(ma);
+    let at_limit = |r: &&Reading| {
+        r.says == Says::Above
+            && inside(r.day)
+            && limit_ma.is_some_and(|l| (r.ma - l).abs() <= 1e-9 * l)
+    };
+    let trips_at_limit = shown.iter().filter(at_limit).map(|r| r.count).sum();
+    let edges = edges(pass, &moved.readings);
+    let kept = moved.scale.on_edges(&shown, &edges);
     let mut judged: Vec<Reading> = kept.iter().filter(|r| inside(r.day)).copied().collect();
     let typical =
         crate::stats::numeric::median(&moved.points.iter().map(|p| p.value_ma).collect::<Vec<_>>())
@@ -251,7 +268,7 @@ pub fn asked(
         judged.extend(clear.iter().map(|line| Reading {
             day: line.day,
             station: line.station,
-            ma: ma(low),
+            ma: moved.scale.carry(line.station, line.day).on_scale(ma(low)),
             step_ma: coarsest_step(pass, &moved.readings, typical),
             says: Says::Below,
             count: 1.0,
@@ -259,13 +276,26 @@ pub fn asked(
         judged.sort_by_key(|r| r.day);
     }
     let first_day = moved.readings.first().map_or(judge.from, |r| r.day);
+    let judged_shown: Vec<Reading> = shown.into_iter().filter(|r| inside(r.day)).collect();
     Asked {
         kept,
         judged,
+        trips_at_limit,
         ask: Ask {
-            edges: edges(pass, &moved.readings),
+            edges,
+            stations: stations
+                .iter()
+                .map(|s| AtStation {
+                    station: *s,
+                    units: units_of(judged_shown.iter().filter(|r| r.station == *s)),
+                    carry: moved.scale.latest(*s),
+                    limit_ma: moved.limits.at_stations.get(s).and_then(|l| l.high_ma()),
+                })
+                .filter(|s| s.units > 0.0)
+                .collect(),
+            scale_error: ScaleError(moved.scale.error(&judged_shown)),
             step_ma: coarsest_step(pass, &moved.readings, typical),
-            limit_ma: moved.limits.now.high_pa.map(ma),
+            limit_ma,
             low_limit_ma: low_pa.map(ma),
             slope: judge.slope,
             to: judge.to,
@@ -276,6 +306,21 @@ pub fn asked(
         healthy_under_limit: clear.len() as u64,
         causes,
     }
+}
+
+/// How many lots there are among outcomes; `None` where no lot is known.
+fn lots_of<'a>(pass: &Pass, outcomes: impl Iterator<Item = &'a OutcomeLine>) -> Option<u64> {
+    let mut lots: Vec<&str> = outcomes
+        .filter_map(|o| pass.plant.factor_sets.get(o.factors as usize)?.first().map(String::as_str))
+        .filter(|l| !l.is_empty())
+        .collect();
+    lots.sort_unstable();
+    lots.dedup();
+    (!lots.is_empty()).then_some(lots.len() as u64)
+}
+
+fn units_of<'a>(readings: impl Iterator<Item = &'a Reading>) -> f64 {
+    readings.map(|r| r.count).sum()
 }
 
 fn finding(
@@ -298,12 +343,6 @@ fn finding(
     let outcomes = || series.outcomes.iter().filter(|o| inside(o.day));
     let mut days: Vec<Day> = outcomes().map(|o| o.day).collect();
     days.dedup();
-    let mut lots: Vec<&str> = outcomes()
-        .filter_map(|o| pass.plant.factor_sets.get(o.factors as usize)?.first().map(String::as_str))
-        .filter(|l| !l.is_empty())
-        .collect();
-    lots.sort_unstable();
-    lots.dedup();
     // Only units judged at the limit in force: the expected rejects are of that limit.
     let at_limit =
         outcomes().filter(|o| o.limits.high_pa.is_none_or(|high| Some(high) == limits.now.high_pa));
@@ -322,39 +361,46 @@ fn finding(
         AgainstLowLimit::new(low, seen.as_ref().ok(), steady, a_month)
     });
     let moving = judge.slope || moved.drift.shape == Some(Shape::Season);
-    let levels =
-        Levels { boundaries: &judge.boundaries, moving, edges: &asked.ask.edges, leads, facts };
-    let strays = strays(pass, n, &moved.readings, &levels, config);
+    let levels = Levels {
+        moved,
+        kept: &asked.kept,
+        causes: &asked.causes,
+        moving,
+        edges: &asked.ask.edges,
+        leads,
+        facts,
+    };
+    let strays = strays(pass, n, &levels, config);
+    let on_scale = moved.scale.on_edges(&moved.readings, &asked.ask.edges);
     // Two groups are looked for month by month only where the series has them: it takes most of the time.
     let two_groups =
         moved.split.is_some() || healthy.as_ref().is_ok_and(|h| h.body.groups.is_some());
     let monthly = if two_groups { Options::new(config) } else { Options::plain(config) };
     let in_period: Vec<Reading> = asked.kept.iter().filter(|r| inside(r.day)).copied().collect();
-    let units =
-        |readings: &mut dyn Iterator<Item = &Reading>| readings.map(|r| r.count).sum::<f64>();
-    let all = units(&mut moved.readings.iter().filter(|r| inside(r.day)));
+    let all = units_of(moved.readings.iter().filter(|r| inside(r.day)));
     let happened = of_series(pass, n, moved, recorded);
     let rise = risen(pass, n, known, &happened, &asked, config);
-    let left_out = whole(all - units(&mut in_period.iter()));
+    let left_out = whole(all - units_of(in_period.iter()));
     Finding {
         tally: PeriodTally::new(&in_period, left_out, healthy.as_ref().ok(), &strays),
         month: known
             .month
             .and_then(|month| against_before(pass, n, known, month, &asked, &monthly, config)),
-        months: months(series, &moved.readings, limits, &asked.ask.edges, &monthly, config),
+        months: months(series, &on_scale, limits, &asked.ask.edges, &monthly, config),
+        stations: each_station(
+            pass,
+            series,
+            moved,
+            &asked.ask.stations,
+            healthy.as_ref().ok(),
+            config.confidence,
+        ),
+        at_stations: asked.ask.stations,
         failures: over_time(series, config.confidence),
         units_judged,
         days_judged: days.len() as u64,
-        lots_judged: (!lots.is_empty()).then_some(lots.len() as u64),
-        trips_judged: asked
-            .judged
-            .iter()
-            .filter(|r| {
-                r.says == Says::Above
-                    && asked.ask.limit_ma.is_some_and(|l| (r.ma - l).abs() <= 1e-9 * l)
-            })
-            .map(|r| r.count)
-            .sum(),
+        lots_judged: lots_of(pass, outcomes()),
+        trips_judged: asked.trips_at_limit,
         healthy,
         distribution,
         capability: performance
@@ -415,7 +461,6 @@ fn against_before(
     if !outcomes.iter().any(|o| month_of(o.day) == month) {
         return None;
     }
-    let stations: Option<&Stations> = known.movement.stations.as_ref().ok();
     let baseline = baseline_days(outcomes.iter().map(|o| o.day), month, judge);
     let expected = |inside: &dyn Fn(Day) -> bool| {
         let readings: Vec<Reading> = asked.kept.iter().filter(|r| inside(r.day)).copied().collect();
@@ -427,13 +472,12 @@ fn against_before(
         baseline.and_then(|(a, b)| expected(&|d| (a..=b).contains(&d))),
         expected(&|d| month_of(d) == month),
     ];
+    let carried: Vec<Reading> = moved.readings.iter().map(|r| moved.scale.carried(r)).collect();
     let before = Before {
-        readings: &moved.readings,
+        readings: &carried,
         points: &moved.points,
         drift: &moved.drift,
         outcomes,
-        series: n,
-        stations,
         limit_ma: asked.ask.limit_ma,
         level: config.confidence,
     };

@@ -55,7 +55,8 @@ impl Edges {
         self.step_at(x).map_or(x, |step| ((x / step - 0.5 - 1e-6).ceil() + 0.5) * step)
     }
 
-    fn step_at(&self, x: f64) -> Option<f64> {
+    /// The step at a reading; `None` where any place is an edge.
+    pub fn step_at(&self, x: f64) -> Option<f64> {
         self.ranges
             .iter()
             .rev()

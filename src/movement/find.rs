@@ -17,9 +17,12 @@ use crate::movement::drift::{
 use crate::movement::groups::{FactorLevel, Split, split_by};
 use crate::movement::limits::{LimitHistory, history};
 use crate::movement::period::{Period, period};
-use crate::movement::readings::{Reading, readings, value};
+use crate::movement::readings::{Reading, ma, readings};
 use crate::movement::room_share::{RoomShare, room_share};
-use crate::movement::stations::{self, CannotTell, Cell, SeriesFacts, StationOptions, Stations};
+use crate::movement::scale::{OneScale, log_spread};
+use crate::movement::stations::{
+    self, CannotTell, Cell, SeriesFacts, StationOptions, Stations, TesterStep,
+};
 use crate::progress::{Stage, Tell, Things};
 use crate::series::{Pass, Register, Says};
 use crate::stats::mixture::{GroupRules, two_groups};
@@ -43,9 +46,13 @@ pub struct Movement {
 /// The movement of one series.
 #[derive(Debug)]
 pub struct SeriesMovement {
-    /// Its readings.
+    /// Its readings as shown.
     pub readings: Vec<Reading>,
-    /// Daily or weekly medians, each reading divided by its station's offset and its group's level.
+    /// How they come to one scale.
+    pub scale: OneScale,
+    /// Standard deviation of log readings about the middle of their station and day; 0 where not known.
+    pub log_spread: f64,
+    /// Daily or weekly medians on the one scale, each reading divided by its group's level.
     pub points: Vec<DayPoint>,
     /// How they moved.
     pub drift: Drift,
@@ -111,7 +118,10 @@ pub fn find(pass: &Pass, register: &Register, config: &Config, tell: &Tell<'_>) 
         shape: shape_options(config),
         ..StationOptions::default()
     };
-    let stations = stations::assess(&cells, &facts, pass.plant.stations.len(), &options);
+    let mut stations = stations::assess(&cells, &facts, pass.plant.stations.len(), &options);
+    if let Ok(found) = &mut stations {
+        leave_in(found, pass, register);
+    }
     let mut series: Vec<SeriesMovement> = all
         .into_par_iter()
         .enumerate()
@@ -123,9 +133,28 @@ pub fn find(pass: &Pass, register: &Register, config: &Config, tell: &Tell<'_>) 
         s.adjusted_p = adjusted;
     }
     for (moved, series) in series.iter_mut().zip(&pass.series) {
-        moved.period = period(series, moved, stations.as_ref().ok(), config);
+        moved.period = period(series, moved, stations.as_ref().ok(), &pass.plant.stations, config);
     }
     Movement { stations, series }
+}
+
+/// Days about a step in which a calibration or event of its station confirms it.
+const BESIDE: Day = 3;
+
+/// Leaves in what may be the product: a step of a station that one series alone shows and nothing recorded confirms.
+fn leave_in(found: &mut Stations, pass: &Pass, register: &Register) {
+    let moved: Vec<Vec<TesterStep>> = found.stations.iter().map(|s| s.moved.clone()).collect();
+    found.correction.keep_steps(|station, step| {
+        let name = pass.plant.stations[station].as_str();
+        let dates = moved[station].iter().find(|m| m.day == step.day);
+        let (low, high) = dates.map_or((step.day, step.day), |m| (m.day_low, m.day_high));
+        let beside = |day: Day| (low - BESIDE..=high + BESIDE).contains(&day);
+        let mut events = register.events_about(Some(name), None);
+        let mut calibrations = register.calibrations.iter().flatten();
+        step.series > 1
+            || calibrations.any(|c| c.station == name && beside(c.done_on))
+            || events.any(|e| e.station == name && e.model.is_empty() && beside(e.day))
+    });
 }
 
 /// Voltage and frequency of every series, for currents that grow with both.
@@ -173,16 +202,9 @@ fn of_series(
     readings: Vec<Reading>,
     stations: Option<&Stations>,
 ) -> SeriesMovement {
-    let corrected = |r: &Reading| {
-        let at = centre(r);
-        match stations {
-            Some(s) if at.is_finite() => {
-                s.correction.corrected(n, usize::from(r.station), r.day, at)
-            }
-            _ => at,
-        }
-    };
-    let mut split = side_by_side(pass, config, n, &readings);
+    let scale = OneScale::new(stations, n, &readings);
+    let corrected = |r: &Reading| scale.carry(r.station, r.day).on_scale(centre(r));
+    let mut split = side_by_side(pass, config, n, &readings, &scale);
     let grouped: Vec<(Reading, bool)> =
         split.as_ref().map_or_else(Vec::new, |split| by_group(pass, n, split));
     if let Some(split) = &mut split {
@@ -194,7 +216,7 @@ fn of_series(
             .map(|r| ReadingLine {
                 day: r.day,
                 centre_ma: corrected(r),
-                step_ma: r.step_ma,
+                step_ma: r.step_ma * scale.carry(r.station, r.day).times,
                 count: r.count,
             })
             .collect(),
@@ -205,7 +227,7 @@ fn of_series(
                 ReadingLine {
                     day: r.day,
                     centre_ma: corrected(r) / factor,
-                    step_ma: r.step_ma / factor,
+                    step_ma: r.step_ma * scale.carry(r.station, r.day).times / factor,
                     count: r.count,
                 }
             })
@@ -235,6 +257,8 @@ fn of_series(
         adjusted_p: drift.p_value,
         room_share: room_share(&points, &drift, &limits, config),
         limits,
+        log_spread: log_spread(&readings),
+        scale,
         readings,
         points,
         drift,
@@ -334,18 +358,14 @@ fn by_group(pass: &Pass, n: usize, split: &GroupSplit) -> Vec<(Reading, bool)> {
     }
     lines
         .into_iter()
-        .map(|((day, station, pa, upper), count)| {
-            let reading = Reading {
-                day,
-                station,
-                ma: crate::movement::readings::ma(pa),
-                step_ma: crate::movement::readings::ma(pass.plant.steps.at(station, pa)),
-                says: Says::Value,
-                count,
-            };
-            (reading, upper)
-        })
+        .map(|((day, station, pa, upper), count)| (reading(pass, day, station, pa, count), upper))
         .collect()
+}
+
+/// Units that passed with one reading.
+fn reading(pass: &Pass, day: Day, station: u16, pa: i64, count: f64) -> Reading {
+    let step_ma = ma(pass.plant.steps.at(station, pa));
+    Reading { day, station, ma: ma(pa), step_ma, says: Says::Value, count }
 }
 
 /// Two groups that exist side by side on the last production days, and the factor that separates them.
@@ -357,30 +377,32 @@ fn side_by_side(
     config: &Config,
     n: usize,
     readings: &[Reading],
+    scale: &OneScale,
 ) -> Option<GroupSplit> {
     let mut days: Vec<Day> = readings.iter().map(|r| r.day).collect();
     days.dedup();
     let from = days[days.len().saturating_sub(GROUP_DAYS)..].first().copied()?;
     let rules = group_rules(config);
     let recent = readings.iter().filter(|r| r.day >= from && r.says == Says::Value);
-    let sample = Sample::new(recent.map(|r| (r.observation(), r.count))).ok()?;
+    let sample = Sample::new(recent.map(|r| (scale.carried(r).observation(), r.count))).ok()?;
     let groups = two_groups(&sample, None, &rules)?;
-    // Units by station and what they read, in picoamperes.
-    type Readings = BTreeMap<(u16, i64), f64>;
+    // Units by station, day and what they read, in picoamperes.
+    type Readings = BTreeMap<(u16, Day, i64), f64>;
     let mut levels: BTreeMap<(usize, &str), Readings> = BTreeMap::new();
     for test in pass.tests_of(n).flat_map(|t| t.within(from, Day::MAX).passes()) {
         let Some((pa, _)) = test.shown() else { continue };
         for (factor, level) in test.levels().iter().enumerate().filter(|(_, l)| !l.is_empty()) {
-            *levels.entry((factor, level)).or_default().entry((test.station(), pa)).or_default() +=
+            let at = (test.station(), test.day(), pa);
+            *levels.entry((factor, level)).or_default().entry(at).or_default() +=
                 f64::from(test.count());
         }
     }
     let levels: Vec<FactorLevel> = levels
         .into_iter()
         .filter_map(|((factor, level), lines)| {
-            let sample = Sample::new(lines.into_iter().map(|((station, pa), count)| {
-                let step = crate::movement::readings::ma(pass.plant.steps.at(station, pa));
-                (value(crate::movement::readings::ma(pa), step), count)
+            let sample = Sample::new(lines.into_iter().map(|((station, day, pa), count)| {
+                let shown = reading(pass, day, station, pa, count);
+                (scale.carried(&shown).observation(), count)
             }))
             .ok()?;
             Some(FactorLevel {

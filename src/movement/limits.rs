@@ -32,6 +32,9 @@ pub struct LimitHistory {
     /// Changes in order; the first is the first day.
     #[serde(rename = "history")]
     pub changes: Vec<LimitsFrom>,
+    /// In force at each station on its last day, by most units.
+    #[serde(skip)]
+    pub at_stations: BTreeMap<u16, Limits>,
 }
 
 /// The history of a series' limits: per station and day those of most units; runs of equal days are one
@@ -49,6 +52,7 @@ pub fn history(series: &Series, stations: &[String]) -> LimitHistory {
     }
     let mut runs: Vec<(Day, Limits, u16)> = Vec::new();
     let mut last: BTreeMap<Limits, u64> = BTreeMap::new();
+    let mut at_stations = BTreeMap::new();
     for (station, days) in &counts {
         let mut current: Option<Limits> = None;
         let mut units = 0;
@@ -66,6 +70,7 @@ pub fn history(series: &Series, stations: &[String]) -> LimitHistory {
         }
         if let Some(limits) = current {
             *last.entry(limits).or_default() += units;
+            at_stations.insert(*station, limits);
         }
     }
     let now = last
@@ -92,5 +97,5 @@ pub fn history(series: &Series, stations: &[String]) -> LimitHistory {
     }
     let since =
         changes.iter().filter(|c| c.limits == now && c.station.is_none()).map(|c| c.day).max();
-    LimitHistory { now, since, changes }
+    LimitHistory { now, since, changes, at_stations }
 }

@@ -14,6 +14,7 @@ pub mod material;
 pub mod period;
 pub mod readings;
 pub mod room_share;
+pub mod scale;
 pub mod stations;
 
 pub use find::{GroupSplit, Movement, SeriesMovement, facts, find, group_rules};

@@ -12,7 +12,7 @@ use crate::movement::SeriesMovement;
 use crate::movement::drift::{DAYS_PER_MONTH, Shape};
 use crate::movement::material::{Step, drift_numbers, established, flag};
 use crate::movement::readings::ma;
-use crate::movement::stations::Stations;
+use crate::movement::stations::{Stations, TesterStep};
 use crate::series::{Outcome, OutcomeLine, Series};
 use crate::words::count;
 
@@ -217,47 +217,70 @@ pub fn horizon_end(history_from: NaiveDate, to: NaiveDate, config: &Config) -> N
     planned.into_iter().chain(allowed).min().unwrap_or(to)
 }
 
+/// Why a step of a tester cuts the history.
+fn not_taken_off(step: &TesterStep, station: &str, moved: &SeriesMovement) -> String {
+    let size = &step.size_pct;
+    let found = moved.scale.steps().iter().find(|t| t.day == step.day);
+    let why = match found {
+        Some(_) => format!(
+            "its size ({:+.2} % to {:+.2} %) is known too badly beside the spread of the readings ({:.2} %)",
+            size.low,
+            size.high,
+            100.0 * moved.log_spread
+        ),
+        None => "one series alone shows it, so that it may be the product's".to_owned(),
+    };
+    format!(
+        " The step of {station} on {} is not taken off, and cuts the history: {why}.",
+        date_of(step.day)
+    )
+}
+
 /// Which period of a series is judged, and whether its readings are carried along a slope.
 pub fn period(
     series: &Series,
     moved: &SeriesMovement,
     stations: Option<&Stations>,
+    names: &[String],
     config: &Config,
 ) -> Period {
     let limit_ma = moved.limits.now.high_pa.map(ma);
     let x50 = moved.typical_now_ma();
-    let mut steps: Vec<(Day, f64, f64)> =
-        moved.drift.steps.iter().map(|s| (s.day, s.size_ma.value, moved.adjusted_p)).collect();
-    if let Some(stations) = stations {
-        for (n, station) in stations.stations.iter().enumerate() {
-            let used = moved.readings.iter().any(|r| usize::from(r.station) == n);
-            for step in station.moved.iter().filter(|_| used) {
-                steps.push((step.day, step.size_pct.value / 100.0 * x50, step.p_value));
+    let is_established = |day: Day, size_ma: f64, adjusted_p: f64| {
+        established(&Step { date: date_of(day), size_ma, adjusted_p }, x50, limit_ma, config)
+    };
+    let of_product = moved.drift.steps.iter();
+    let mut boundaries: Vec<Day> = of_product
+        .filter(|s| is_established(s.day, s.size_ma.value, moved.adjusted_p))
+        .map(|s| s.day)
+        .collect();
+    let mut left_in = Vec::new();
+    for (n, station) in stations.iter().flat_map(|s| s.stations.iter().enumerate()) {
+        let used = moved.readings.iter().any(|r| usize::from(r.station) == n);
+        for step in station.moved.iter().filter(|_| used) {
+            let taken = moved.scale.steps().iter().find(|t| {
+                (usize::from(t.station), t.day) == (n, step.day) && t.is_known(moved.log_spread)
+            });
+            let size_ma = step.size_pct.value / 100.0 * x50;
+            if taken.is_none() && is_established(step.day, size_ma, step.p_value) {
+                boundaries.push(step.day);
+                left_in.push((step, names[n].as_str()));
             }
         }
     }
-    let mut boundaries: Vec<Day> = steps
-        .into_iter()
-        .filter(|(day, size_ma, adjusted_p)| {
-            established(
-                &Step { date: date_of(*day), size_ma: *size_ma, adjusted_p: *adjusted_p },
-                x50,
-                limit_ma,
-                config,
-            )
-        })
-        .map(|s| s.0)
-        .collect();
     boundaries.sort_unstable();
     boundaries.dedup();
     let days = production_days(series);
     let dates: Vec<NaiveDate> = boundaries.iter().map(|d| date_of(*d)).collect();
     let season = moved.drift.shape == Some(Shape::Season);
     let first = days.first().map_or_else(NaiveDate::default, |d| d.day);
-    let (from, to, sentence) = match judged_from(&dates, &days, season, config) {
+    let (from, to, mut sentence) = match judged_from(&dates, &days, season, config) {
         Some(JudgedDays { judged, sentence, .. }) => (judged.from, judged.to, sentence),
         None => (first, first, "no unit was judged".to_owned()),
     };
+    if let Some((step, station)) = left_in.iter().rfind(|(s, _)| s.day <= day_number(to)) {
+        sentence += &not_taken_off(step, station, moved);
+    }
     let flag = flag(&drift_numbers(moved, config), config);
     // Whether rejects pass the accepted share is only known once readings are carried: a slope that is
     // certain and of enough reading steps is carried, and its flag is decided after that.

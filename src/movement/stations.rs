@@ -16,7 +16,7 @@ mod lasting;
 mod moves;
 mod relative;
 
-pub use correction::Correction;
+pub use correction::{Correction, StepTaken};
 
 use serde::Serialize;
 
@@ -184,18 +184,31 @@ pub fn assess(
     let reference = middle(&shared, &levelled, &units).unwrap_or(0);
     let lasting = Lasting::of(&shared, &levelled, reference, stations, options);
     let mut out: Vec<Station> = (0..stations).map(|s| lasting.station(s)).collect();
-    for (station, step) in measured(&shared, &taken, &p_values, options) {
-        out[station].moved.push(step);
+    let found = measured(&shared, &taken, &p_values, options);
+    let mut steps: Vec<Vec<StepTaken>> = vec![Vec::new(); stations];
+    for (own, found) in taken.iter().zip(found) {
+        let size = found.as_ref().map(|f| &f.step.size_pct);
+        let reach = size.map_or(f64::INFINITY, |pct| {
+            0.5 * ((pct.high / 100.0).ln_1p() - (pct.low / 100.0).ln_1p())
+        });
+        steps[own.station].push(StepTaken {
+            day: own.day,
+            size: own.size,
+            reach,
+            error: found.as_ref().map_or(f64::INFINITY, |f| f.error),
+            series: shared.series_across(own),
+        });
+        out[own.station].moved.extend(found.map(|f| f.step));
     }
     out.iter_mut().for_each(|s| s.moved.sort_by_key(|m| m.day));
     months(&shared, reference, &taken, &mut out, options);
-    let mut correction = Correction {
+    let correction = Correction {
         ln_gain: lasting.ln_gain.clone(),
         lead_ma: lasting.lead_ma.clone(),
-        steps: vec![Vec::new(); stations],
+        errors: lasting.errors.clone(),
+        steps,
         drive,
     };
-    taken.iter().for_each(|t| correction.steps[t.station].push((t.day, t.size)));
     Ok(Stations { stations: out, reference, correction })
 }
 

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::{First, InputLine, Made, Review, ReviewedSeries, SCHEMA, StrayLine, Strays, notes};
 use crate::analysis::Findings;
-use crate::analysis::units::strays::{Lies, StrayList};
+use crate::analysis::units::strays::StrayList;
 use crate::config::Config;
 use crate::day::date_of;
 use crate::input::Read;
@@ -135,7 +135,8 @@ fn strays(found: &StrayList, pass: &Pass, config: &Config) -> Strays {
         tested_at: time_text(u.test.time),
         station: pass.plant.stations[usize::from(u.test.station)].clone(),
         reading_ma: u.reading_ma,
-        side: if u.lies == Lies::Above { "above" } else { "below" },
+        side: if u.lies.is_above() { "above" } else { "below" },
+        points_to: u.lies,
     });
     Strays { above: whole(found.above), below: whole(found.below), units: listed.collect() }
 }

@@ -6,8 +6,10 @@ use crate::analysis::Finding;
 use crate::analysis::body::capability::Capability;
 use crate::analysis::body::distribution::Distribution;
 use crate::analysis::body::low_side::AgainstLowLimit;
+use crate::analysis::body::stations::StationOfSeries;
 use crate::analysis::month::table::Month;
 use crate::analysis::units::practice::Practice;
+use crate::analysis::units::strays::Lies;
 use crate::day::{Day, as_date, as_date_if_any};
 use crate::movement::SeriesMovement;
 use crate::movement::drift::{DriftStep, Explained, Shape};
@@ -45,6 +47,8 @@ pub struct ReviewedSeries {
     pub retests: Practice,
     /// How the series moved.
     pub drift: JudgedDrift,
+    /// Each station of the period judged, at its own scale.
+    pub stations: Vec<StationOfSeries>,
     /// Month by month.
     pub months: Vec<Month>,
     /// Smallest step of the instruments used, in mA: decides how numbers are printed.
@@ -91,6 +95,8 @@ pub struct StrayLine {
     pub reading_ma: f64,
     /// `above` or `below`.
     pub side: &'static str,
+    /// What it points to.
+    pub points_to: Lies,
 }
 
 /// How a series moved, and whether that matters.
@@ -179,6 +185,7 @@ impl ReviewedSeries {
             strays,
             retests: finding.practice.clone(),
             drift: JudgedDrift::new(moved, finding, decided),
+            stations: finding.stations.clone(),
             months: finding.months.clone(),
             reading_step_ma: finding.step_ma,
             month: decided.month.clone(),

@@ -36,7 +36,7 @@ pub use schedule::{Spoiled, Test};
 pub use stations::{Station, a2_calibrated};
 pub use stories::{FAULT_RUN_SERIAL, HEATER_LOT, broken_lead_day};
 pub use testing::{Outcome, Shown};
-pub use truth::{Body, Planted, Truth, crossing_date, quantile_ma, share_at_or_below};
+pub use truth::{Body, Planted, Truth, crossing_date, quantile_ma, share_at, share_at_or_below};
 
 /// The seed of the committed `sample-data`.
 pub const DEFAULT_SEED: u64 = 1;

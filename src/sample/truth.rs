@@ -182,22 +182,21 @@ pub struct Body {
 /// normal weight is exact to far more digits than are used. DC: everything is lognormal, the noise
 /// of 1 % to first order, the day's humidity about its season included.
 pub fn share_at_or_below(body: Body, date: NaiveDate, ma: f64) -> f64 {
+    let stations = Station::ALL.into_iter().zip(body.model.shares());
+    let tests = stations.filter(|(_, of_units)| *of_units > 0.0);
+    tests.map(|(station, of_units)| of_units * share_at(body, station, date, ma)).sum()
+}
+
+/// The same of the units that one station tests.
+pub fn share_at(body: Body, station: Station, date: NaiveDate, ma: f64) -> f64 {
     let filters: &[(Filter, f64)] = match (body.model, body.filter) {
         (Model::Sm415, Some(Filter::S)) => &[(Filter::S, 1.0)],
         (Model::Sm415, None) if date >= second_supplier() => &[(Filter::N, 0.6), (Filter::S, 0.4)],
         (Model::Sm415, _) => &[(Filter::N, 1.0)],
         _ => &[(Filter::Only, 1.0)],
     };
-    let mut share = 0.0;
-    for (station, of_units) in Station::ALL.into_iter().zip(body.model.shares()) {
-        for (filter, of_filters) in filters {
-            let weight = of_units * of_filters;
-            if weight > 0.0 {
-                share += weight * at_station(body, station, date, *filter, ma);
-            }
-        }
-    }
-    share
+    let of = |(filter, part): &(Filter, f64)| part * at_station(body, station, date, *filter, ma);
+    filters.iter().map(of).sum()
 }
 
 fn at_station(body: Body, station: Station, date: NaiveDate, filter: Filter, ma: f64) -> f64 {

@@ -5,6 +5,7 @@ use serde::Serialize;
 
 use crate::analysis::body::rise::{NoBefore, RiseKind};
 use crate::movement::period::Judged;
+use crate::movement::scale::Carry;
 use crate::stats::estimate::Estimate;
 use crate::verdict::band::BandInput;
 
@@ -41,6 +42,34 @@ pub struct Tail {
     pub upper_at_horizon_ma: Option<f64>,
 }
 
+impl Tail {
+    /// The same at a station, by how its readings come to the scale of the series.
+    #[must_use]
+    pub fn at_station(self, carry: Carry) -> Self {
+        let at = |ma: f64| if ma.is_finite() { carry.at_station(ma) } else { ma };
+        Self {
+            quantile_ma: at(self.quantile_ma),
+            lower_ma: at(self.lower_ma),
+            upper_ma: at(self.upper_ma),
+            upper_at_horizon_ma: self.upper_at_horizon_ma.map(at),
+        }
+    }
+}
+
+/// The stations that a limit must serve, which read differently: the lower end of the band is of the one that reads
+/// most, the upper end of the one that reads least. Currents in mA.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HoldsAt {
+    /// Station that reads most.
+    pub highest: String,
+    /// What a typical unit reads there.
+    pub highest_typical_ma: f64,
+    /// Station that reads least.
+    pub lowest: String,
+    /// What a typical unit reads there.
+    pub lowest_typical_ma: f64,
+}
+
 /// A forecast date with its interval.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub struct Forecast {
@@ -55,16 +84,18 @@ pub struct Forecast {
 /// Everything the verdict on a high limit needs. Currents in mA.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Evidence {
-    /// Voltage, kind of current, X50, ceiling, range, steps and leak path. Its `upper_now_ma` is not read: each
+    /// Voltage, kind of current, X50 at the station that reads least, ceiling, range, steps and leak path. Its `upper_now_ma` is not read: each
     /// answer brings its own.
     pub setting: BandInput,
     /// The limit in force; `None` where none is known.
     pub high_limit_ma: Option<f64>,
-    /// X05, a unit that reads low.
+    /// The stations that read most and least; `None` where they read alike.
+    pub holds_at: Option<HoldsAt>,
+    /// X05, a unit that reads low, at the station that reads least.
     pub x05_ma: Option<f64>,
-    /// The answer with strays kept out.
+    /// The answer with strays kept out, at the station that reads most.
     pub apart: Option<Tail>,
-    /// The answer with every reading taken as healthy.
+    /// The answer with every reading taken as healthy, likewise.
     pub together: Option<Tail>,
     /// Which answer is in use; where it is absent the other one is.
     pub in_use: Answer,

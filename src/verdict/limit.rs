@@ -163,6 +163,7 @@ pub fn judge(evidence: &Evidence, config: &Config) -> Verdict {
     let provisional = short.is_some();
     reasons.extend(short);
     if let Some(used) = in_use {
+        reasons.extend(evidence.holds_at.clone().map(Reason::HoldsAtEach));
         reasons.extend(explain::lower_end(used, config));
         reasons
             .extend(explain::band(for_band.as_ref().map_or(setting, |e| &e.setting), &used.band));

@@ -129,6 +129,13 @@ impl Reason {
                 "Re-tests of the units with the highest readings decide whether they are healthy or damaged; more \
                  units alone do not.",
             ),
+            Self::HoldsAtEach(at) => format!(
+                "The band must hold at each station: its lower end is of {}, where a typical unit reads most ({}), its upper end of {}, where it reads least ({}).",
+                at.highest,
+                estimate(at.highest_typical_ma),
+                at.lowest,
+                estimate(at.lowest_typical_ma)
+            ),
             Self::LowerEnd(end) => lower_end(end, say),
             Self::UpperEnd { end, sets } => end.sentence_of_band(*sets, say),
             Self::AskForLeakPath { leak_ma, typical_ma } => format!(

@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::analysis::body::describe::Which;
 use crate::analysis::body::healthy::{Healthy, TailNumbers};
+use crate::analysis::body::offsets::AtStation;
 use crate::analysis::body::rise::{BeforeRise, NoBefore, Rise, RiseKind};
 use crate::analysis::units::strays::Lies;
 use crate::analysis::{Finding, Findings};
@@ -13,10 +14,11 @@ use crate::movement::drift::{Drift, Shape};
 use crate::movement::material::{DriftFlag, DriftNumbers, drift_numbers, flag};
 use crate::movement::period::Judged;
 use crate::movement::readings::ma;
+use crate::movement::scale::Carry;
 use crate::movement::{Movement, SeriesMovement};
 use crate::series::{Current, Pass, Series};
 use crate::verdict::band::{Band, BandInput, OtherLeakPath};
-use crate::verdict::evidence::{Answer, Before, Evidence, Forecast, RiseEvidence, Tail};
+use crate::verdict::evidence::{Answer, Before, Evidence, Forecast, HoldsAt, RiseEvidence, Tail};
 use crate::verdict::group::{GroupBand, Member, share_limit};
 use crate::verdict::limit::judge as judge_limit;
 use crate::verdict::limits::JudgedLimits;
@@ -77,7 +79,7 @@ pub fn judge_all(
         .iter()
         .zip(&movement.series)
         .zip(&findings.series)
-        .map(|((series, moved), finding)| judge_series(series, moved, finding, config))
+        .map(|((series, moved), finding)| judge_series(pass, series, moved, finding, config))
         .collect();
     withheld.iter().for_each(|n| verdicts[*n].withhold());
     month::rank(verdicts.iter_mut().filter_map(|v| v.month.as_mut()));
@@ -107,6 +109,7 @@ pub fn evidence_of(setting: BandInput, healthy: Option<&Healthy>, counted: &Coun
     Evidence {
         setting,
         high_limit_ma: counted.limit_ma,
+        holds_at: None,
         x05_ma: healthy.and_then(|h| h.quantiles[0].as_ref()).map(|e| e.value),
         apart: healthy.and_then(|h| h.apart.as_ref()).map(tail_of),
         together: healthy.and_then(|h| h.together.as_ref()).map(tail_of),
@@ -164,7 +167,53 @@ pub fn rise_of(rise: &Rise) -> RiseEvidence {
     }
 }
 
+/// The stations that a limit in force at all of them must serve.
+struct Ends {
+    highest: AtStation,
+    lowest: AtStation,
+}
+
+impl Ends {
+    /// By what typical units read at each station that runs at the limit in force; those with a limit of their own
+    /// are told in the table of stations. `None` where no station is known.
+    fn of(finding: &Finding, moved: &SeriesMovement, x50_ma: f64) -> Option<Self> {
+        let in_force = moved.limits.now.high_pa.map(ma);
+        let common = |s: &&AtStation| in_force.is_none() || s.limit_ma == in_force;
+        let reads = |s: &AtStation| s.carry.at_station(x50_ma);
+        let at = || finding.at_stations.iter().filter(common);
+        let by = |a: &&AtStation, b: &&AtStation| reads(a).total_cmp(&reads(b));
+        Some(Self { highest: *at().max_by(by)?, lowest: *at().min_by(by)? })
+    }
+
+    /// The evidence, on the scale of the series, as these stations show it: whatever serves there serves everywhere.
+    fn take(&self, evidence: &mut Evidence, pass: &Pass) {
+        let (high, low) = (self.highest.carry, self.lowest.carry);
+        let name = |s: &AtStation| pass.plant.stations[usize::from(s.station)].clone();
+        let x50 = evidence.setting.x50_ma;
+        evidence.holds_at = Some(HoldsAt {
+            highest: name(&self.highest),
+            highest_typical_ma: high.at_station(x50),
+            lowest: name(&self.lowest),
+            lowest_typical_ma: low.at_station(x50),
+        })
+        .filter(|at| {
+            at.highest_typical_ma - at.lowest_typical_ma >= evidence.setting.reading_step_ma / 2.0
+        });
+        let tail = |t: &mut Option<Tail>| *t = t.map(|t| t.at_station(high));
+        tail(&mut evidence.apart);
+        tail(&mut evidence.together);
+        evidence.setting.x50_ma = low.at_station(x50);
+        evidence.x05_ma = evidence.x05_ma.map(|x| low.at_station(x));
+        if let Some(Ok(before)) = evidence.rise.as_mut().map(|r| r.before.as_mut()) {
+            tail(&mut before.apart);
+            tail(&mut before.together);
+            before.x50_ma = low.at_station(before.x50_ma);
+        }
+    }
+}
+
 fn judge_series(
+    pass: &Pass,
     series: &Series,
     moved: &SeriesMovement,
     finding: &Finding,
@@ -173,7 +222,9 @@ fn judge_series(
     let limit_ma = moved.limits.now.high_pa.map(ma);
     let healthy = finding.healthy.as_ref().ok();
     let setting = setting_of(series, moved, finding, config);
-    let (x50_ma, wording) = (setting.x50_ma, Wording::new(setting.x50_ma, finding.step_ma));
+    let wording = Wording::new(setting.x50_ma, finding.step_ma);
+    let ends = Ends::of(finding, moved, setting.x50_ma);
+    let lowest = ends.as_ref().map_or(Carry::AS_SHOWN, |e| e.lowest.carry);
     let mut evidence = evidence_of(
         setting,
         healthy,
@@ -191,21 +242,6 @@ fn judge_series(
             strays_passed: finding.strays.passed(Lies::Above),
         },
     );
-    let low = LowEvidence {
-        low_limit_ma: moved.limits.now.low_pa.map(ma),
-        open_lead_ma: finding.open_lead_ma,
-        healthy: healthy.and_then(|h| h.low_side).map(|b| Tail {
-            quantile_ma: b.value,
-            lower_ma: b.lower,
-            upper_ma: b.upper,
-            upper_at_horizon_ma: None,
-        }),
-        x50_ma,
-        x05_ma: evidence.x05_ma,
-        reading_step_ma: evidence.setting.reading_step_ma,
-        healthy_under_limit: finding.healthy_under_limit,
-        limit_step_ma: evidence.setting.step_ma(),
-    };
     let numbers = DriftNumbers {
         reject_share_now: healthy.and_then(|h| h.reject_share.as_ref()).map(|e| e.value),
         reject_share_at_horizon: healthy.and_then(|h| h.reject_share_at_horizon),
@@ -216,6 +252,22 @@ fn judge_series(
     let material = |r: &&Rise| r.kind == RiseKind::Step || flag.flagged;
     evidence.rise = finding.rise.as_ref().filter(material).map(rise_of);
     evidence.may_rise = may_rise(&moved.drift);
+    if let Some(ends) = ends {
+        ends.take(&mut evidence, pass);
+    }
+    let low = LowEvidence {
+        low_limit_ma: moved.limits.now.low_pa.map(ma),
+        open_lead_ma: finding.open_lead_ma,
+        healthy: healthy.and_then(|h| h.low_side).map(|b| {
+            let (quantile_ma, lower_ma, upper_ma) = (b.value, b.lower, b.upper);
+            Tail { quantile_ma, lower_ma, upper_ma, upper_at_horizon_ma: None }.at_station(lowest)
+        }),
+        x50_ma: evidence.setting.x50_ma,
+        x05_ma: evidence.x05_ma,
+        reading_step_ma: evidence.setting.reading_step_ma,
+        healthy_under_limit: finding.healthy_under_limit,
+        limit_step_ma: evidence.setting.step_ma(),
+    };
     SeriesVerdict {
         limits: JudgedLimits {
             high: judge_limit(&evidence, config),

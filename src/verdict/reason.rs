@@ -9,7 +9,7 @@ use crate::analysis::body::rise::{NoBefore, RiseKind};
 use crate::movement::period::Judged;
 use crate::stats::estimate::Estimate;
 use crate::verdict::band::UpperEnd;
-use crate::verdict::evidence::{Answer, Forecast, Tail};
+use crate::verdict::evidence::{Answer, Forecast, HoldsAt, Tail};
 use crate::verdict::physics::LeakAdds;
 use crate::verdict::suggest::Suggestion;
 
@@ -111,6 +111,8 @@ pub enum Reason {
     UnitsDecide(Option<u64>),
     /// Only re-tests decide.
     RetestsDecide,
+    /// Stations that read differently, each of which the band must hold at.
+    HoldsAtEach(HoldsAt),
     /// Where the lower end comes from.
     LowerEnd(LowerEnd),
     /// A rule about the upper end.

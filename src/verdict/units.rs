@@ -37,10 +37,14 @@ pub enum WhyCheck {
     Frozen,
     /// A stray above: suspect insulation.
     StrayAbove,
+    /// High, where a long tail explains it as well.
+    NotDecided,
     /// A stray below: suspect connection.
     StrayBelow,
     /// At the reading of a station without a unit.
     OpenLead,
+    /// Below the body, but near to it.
+    ReadsLow,
     /// The tester read too low.
     InDoubt,
     /// Of a lot, or another level of what units are made of, whose failures stand out.
@@ -59,8 +63,10 @@ impl fmt::Display for WhyCheck {
             Self::OtherSettings => "passed only at other settings",
             Self::Frozen => "passed while the display stood still",
             Self::StrayAbove => "passed with a reading above the healthy body",
+            Self::NotDecided => "passed high in a long tail: healthy or not is not decided",
             Self::StrayBelow => "passed with a reading below the healthy body",
             Self::OpenLead => "passed with an open lead",
+            Self::ReadsLow => "passed, reads low: a part may be missing",
             Self::InDoubt => "passed, but would have failed at the corrected reading",
             Self::OfCause => "passed, of a lot whose failures stand out",
             Self::WrongCheck => "tested on a station before its next good check",
@@ -114,7 +120,9 @@ pub fn units_to_check(
     for stray in findings.series.iter().flat_map(|f| &f.strays.units) {
         let why = match stray.lies {
             Lies::Above => WhyCheck::StrayAbove,
+            Lies::NotDecided => WhyCheck::NotDecided,
             Lies::Below => WhyCheck::StrayBelow,
+            Lies::ReadsLow => WhyCheck::ReadsLow,
             Lies::OpenLead => WhyCheck::OpenLead,
         };
         add(why, &stray.test);

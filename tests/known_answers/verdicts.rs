@@ -26,6 +26,7 @@ fn evidence(x50: f64, limit: f64, tail: Tail) -> Evidence {
     Evidence {
         setting: BandInput { x50_ma: x50, ..setting() },
         high_limit_ma: Some(limit),
+        holds_at: None,
         x05_ma: Some(0.95 * x50),
         apart: Some(tail),
         together: Some(tail),

@@ -8,6 +8,7 @@ use leakdrift::analysis::body::curves::{Density, Kind};
 use leakdrift::analysis::body::describe::{Body, Options, Which, describe};
 use leakdrift::analysis::body::healthy::{Ask, healthy};
 use leakdrift::analysis::body::observed::Known;
+use leakdrift::analysis::body::offsets::ScaleError;
 use leakdrift::config::Config;
 use leakdrift::movement::edges::Edges;
 use leakdrift::movement::readings::Reading;
@@ -266,6 +267,8 @@ fn the_forecast_is_of_the_tail_in_use() {
         to: last,
         horizon: last + 30,
         longest_forecast: last,
+        stations: Vec::new(),
+        scale_error: ScaleError::default(),
     };
     let found = healthy(&readings, &ask, &Config::default()).unwrap();
     assert!(found.lines.is_some() && found.in_use == Ok(Which::Together));

@@ -5,6 +5,7 @@ use leakdrift::analysis::NotDone;
 use leakdrift::analysis::body::describe::{Body, Options, Which, describe};
 use leakdrift::analysis::body::healthy::{Ask, healthy};
 use leakdrift::analysis::body::low_side::{LowEnd, LowSide};
+use leakdrift::analysis::body::offsets::ScaleError;
 use leakdrift::config::Config;
 use leakdrift::movement::edges::Edges;
 use leakdrift::movement::readings::Reading;
@@ -209,6 +210,8 @@ fn a_slope_is_carried_to_the_last_day() {
             to: last,
             horizon: last + 30,
             longest_forecast: last,
+            stations: Vec::new(),
+            scale_error: ScaleError::default(),
         };
         let found = healthy(&readings, &ask, &config).unwrap();
         assert!(found.lines.is_some());

@@ -26,6 +26,7 @@ mod pages;
 mod re_tests;
 mod report_folder;
 mod samples;
+mod scale;
 mod share;
 mod tail;
 mod time;

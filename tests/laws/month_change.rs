@@ -91,8 +91,6 @@ fn simulated(seed: u64, rho: f64, rise: f64, wider: f64, fails: f64) -> MonthCha
         points: &points,
         drift: &drift,
         outcomes: &outcomes,
-        series: 0,
-        stations: None,
         limit_ma: None,
         level: 0.95,
     };

@@ -9,6 +9,7 @@ use leakdrift::analysis::body::capability::{Capability, Index};
 use leakdrift::analysis::body::describe::Which;
 use leakdrift::analysis::body::distribution::{Distribution, FamilyFit, Goodness, TailAnswers};
 use leakdrift::analysis::body::low_side::AgainstLowLimit;
+use leakdrift::analysis::body::stations::{StationOfSeries, StepTakenOff};
 use leakdrift::analysis::month::change::MonthChange;
 use leakdrift::analysis::month::table::Month;
 use leakdrift::analysis::units::calibration::Covered;
@@ -19,6 +20,7 @@ use leakdrift::analysis::units::practice::{Habit, Practice};
 use leakdrift::analysis::units::settings::{
     Setting, SettingChange, SettingDiffers, SettingShort, SettingsRecord,
 };
+use leakdrift::analysis::units::strays::Lies;
 use leakdrift::analysis::units::tables::Fault;
 use leakdrift::analysis::units::too_good::TooGood;
 use leakdrift::config::SettingLine;
@@ -162,6 +164,7 @@ pub fn series(name: &str) -> ReviewedSeries {
             },
             LimitsFrom { day: day_number(day("2026-10-07")), limits: now, station: Some(n()) },
         ],
+        at_stations: BTreeMap::new(),
     };
     ReviewedSeries {
         named: NamedSeries {
@@ -247,6 +250,7 @@ pub fn series(name: &str) -> ReviewedSeries {
                 station: n(),
                 reading_ma: 4.26,
                 side: "above",
+                points_to: Lies::Above,
             }],
         },
         retests: Practice {
@@ -297,6 +301,23 @@ pub fn series(name: &str) -> ReviewedSeries {
             }),
             sentence: format!("{name} rises."),
         },
+        stations: vec![StationOfSeries {
+            station: n(),
+            units: 2500,
+            x50_ma: Some(2.0),
+            limit_ma: Some(5.0),
+            over_limit: 3,
+            reject_share: Some(e(0.0012, 0.0002, 0.0035)),
+            expected_share: Some(e(0.001, 0.0005, 0.002)),
+            times: 1.0365,
+            plus_ma: -0.02,
+            steps: vec![StepTakenOff {
+                day: day_number(day("2026-05-11")),
+                size_pct: 3.65,
+                reach_pct: 0.2,
+            }],
+            is_scale: false,
+        }],
         months: vec![Month {
             month: (2026, 10),
             units: 440,

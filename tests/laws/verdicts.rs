@@ -91,6 +91,7 @@ pub(super) fn evidences() -> impl Strategy<Value = Evidence> {
                 (rejects, strays, share),
             )| Evidence {
                 x05_ma: Some(0.9 * setting.x50_ma),
+                holds_at: None,
                 setting,
                 high_limit_ma: limit,
                 apart,
@@ -309,6 +310,7 @@ proptest! {
             quantile_ma: x[i], lower_ma: x[i + 1], upper_ma: x[i + 2], upper_at_horizon_ma: Some(x[i + 3]),
         };
         let e = Evidence {
+            holds_at: None,
             setting: BandInput {
                 x50_ma: x[0], upper_now_ma: 0.0, adds: LeakAdds::AtRightAngles,
                 applied_v: Some(x[1]), leak_path_mohm: Some(x[2]), other_leak_path: None, ceiling_ma: Some(x[3]),

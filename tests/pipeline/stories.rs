@@ -4,9 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
-use leakdrift::sample::{
-    self, Body, Filter, Kind, Model, Planted, Shown, Station, quantile_ma, share_at_or_below,
-};
+use leakdrift::sample::{self, Body, Filter, Kind, Model, Planted, Shown, Station, share_at};
 use serde_json::Value;
 
 use crate::support::days::day;
@@ -41,44 +39,76 @@ fn body(model: Model, kind: Kind) -> Body {
     Body { model, kind, filter: None }
 }
 
-/// The true share of the units at or below a reading on the last day judged.
-fn true_share(series: &Value, body: Body, ma: f64) -> f64 {
-    share_at_or_below(body, date(&series["verdict"]["judged"]["to"]), ma)
+/// The stations of a series in the period judged.
+fn stations(series: &Value) -> Vec<Station> {
+    let named = series["stations"].as_array().unwrap().iter().map(|s| s["station"].as_str());
+    named.map(|n| Station::ALL.into_iter().find(|s| Some(s.name()) == n).unwrap()).collect()
 }
 
-/// The true quantile of the units that a series judges: of the last day where it carries a slope to that
-/// day, else of all production days of the period together.
-fn true_quantile(series: &Value, body: Body, p: f64) -> f64 {
+/// The station whose latest scale a series is told on.
+fn scale(series: &Value) -> Station {
+    let is_scale = |s: &Value| s["is_scale"] == true;
+    let at = series["stations"].as_array().unwrap().iter().position(is_scale).unwrap();
+    stations(series)[at]
+}
+
+/// The true share of healthy units that a station, in its state of the last day, would show at or below a reading
+/// on each of these days together.
+fn share_as_now(body: Body, station: Station, days: &[NaiveDate], ma: f64) -> f64 {
+    let now = station.gain(sample::last_day());
+    let of = |day: &NaiveDate| share_at(body, station, *day, ma * station.gain(*day) / now);
+    days.iter().map(of).sum::<f64>() / days.len() as f64
+}
+
+/// The true share of the units at or below a reading on the last day judged, on the series' scale.
+fn true_share(series: &Value, body: Body, ma: f64) -> f64 {
+    share_as_now(body, scale(series), &[date(&series["verdict"]["judged"]["to"])], ma)
+}
+
+/// The days that a series judges: the last where it carries a slope to that day, else all of the period.
+fn days_judged(series: &Value, body: Body) -> Vec<NaiveDate> {
     let (from, to) =
         (date(&series["verdict"]["judged"]["from"]), date(&series["verdict"]["judged"]["to"]));
-    if body.model == Model::Kb120 {
-        return quantile_ma(body, to, p);
-    }
-    quantile_over((from, to), body, p)
+    if body.model == Model::Kb120 { vec![to] } else { days_from(from, to) }
 }
 
-/// The true quantile of the units that a band is made from: of a product that rises those of the time before.
-fn quantile_of_band(series: &Value, body: Body, p: f64) -> f64 {
-    match &series["verdict"]["rising"] {
-        Value::Null => true_quantile(series, body, p),
-        rising => quantile_over((date(&rising["band_from"]), date(&rising["band_to"])), body, p),
-    }
-}
-
-/// The true quantile of all units of a period together.
-fn quantile_over((from, to): (NaiveDate, NaiveDate), body: Body, p: f64) -> f64 {
+fn days_from(from: NaiveDate, to: NaiveDate) -> Vec<NaiveDate> {
     let days: Vec<NaiveDate> =
         sample::production_days().into_iter().filter(|d| (from..=to).contains(d)).collect();
     assert!(days.len() > 20, "{} production days judged", days.len());
-    let share = |ma: f64| {
-        days.iter().map(|d| share_at_or_below(body, *d, ma)).sum::<f64>() / days.len() as f64
+    days
+}
+
+/// The true quantile of the units that a series judges, on its scale.
+fn true_quantile(series: &Value, body: Body, p: f64) -> f64 {
+    quantile_over(body, scale(series), &days_judged(series, body), p)
+}
+
+/// The true quantile, at each of its stations, of the units that a band is made from: of a product that rises those
+/// of the time before.
+fn quantiles_of_band(series: &Value, body: Body, p: f64) -> Vec<f64> {
+    let days = match &series["verdict"]["rising"] {
+        Value::Null => days_judged(series, body),
+        rising => days_from(date(&rising["band_from"]), date(&rising["band_to"])),
     };
+    stations(series).into_iter().map(|s| quantile_over(body, s, &days, p)).collect()
+}
+
+fn quantile_over(body: Body, station: Station, days: &[NaiveDate], p: f64) -> f64 {
     let (mut low, mut high) = (1e-5_f64, 100.0_f64);
     for _ in 0..40 {
         let middle = (low * high).sqrt();
-        if share(middle) < p { low = middle } else { high = middle }
+        if share_as_now(body, station, days, middle) < p { low = middle } else { high = middle }
     }
     (low * high).sqrt()
+}
+
+fn largest(of: Vec<f64>) -> f64 {
+    of.into_iter().fold(f64::NEG_INFINITY, f64::max)
+}
+
+fn least(of: Vec<f64>) -> f64 {
+    of.into_iter().fold(f64::INFINITY, f64::min)
 }
 
 fn verdict_is(model: Model, kind: Kind) {
@@ -154,8 +184,10 @@ fn typical_readings_are_the_true_ones() {
         let x50 = &series["distribution"]["x50_ma"];
         let truth = true_quantile(series, body(model, kind), 0.5);
         let (low, high) = (number(&x50["low"]) - step, number(&x50["high"]) + step);
-        // An interval wide enough to hold anything would prove nothing: X50 is known to a fifth, DH640 through its season.
-        if !(low..=high).contains(&truth) || high - low - 2.0 * step > 0.2 * truth {
+        // An interval wide enough to hold anything would prove nothing: X50 is known to a fifth, that of DH640 through
+        // the year of its season to half.
+        let most = if model == Model::Dh640 { 0.6 } else { 0.2 };
+        if !(low..=high).contains(&truth) || high - low - 2.0 * step > most * truth {
             wrong.push(format!("{}, {}: {truth} against {x50}", model.name(), word(kind)));
         }
     }
@@ -170,11 +202,11 @@ fn no_band_begins_below_what_healthy_units_read() {
     for (model, kind, _, verdict) in SERIES {
         let series = of(model, kind);
         let low = number(&series["verdict"]["band_low_ma"]);
-        let truth = quantile_of_band(series, body(model, kind), 0.999);
+        let truth = largest(quantiles_of_band(series, body(model, kind), 0.999));
         let limit = number(&series["limit"]["high_ma"]);
         // The bound holds in 95 of 100 series: one of eight may miss, by little.
-        let least = if model == Model::Kb120 { 0.99 * truth } else { truth };
-        if low < least || (verdict == "fits" && low > limit) {
+        let at_least = if model == Model::Kb120 { 0.99 * truth } else { truth };
+        if low < at_least || (verdict == "fits" && low > limit) {
             wrong.push(format!(
                 "{}, {}: band from {low}, healthy to {truth}, limit {limit}",
                 model.name(),
@@ -195,12 +227,13 @@ fn bands_are_those_of_the_physics() {
         let what = format!("{}, {}", model.name(), word(kind));
         let verdict = &series["verdict"];
         let (low, high) = (number(&verdict["band_low_ma"]), number(&verdict["band_high_ma"]));
-        let x50 = quantile_of_band(series, body(model, kind), 0.5);
-        let ends = quantile_of_band(series, body(model, kind), 0.999);
+        // The band holds at each station: at the one that reads most below, at the one that reads least above.
+        let x50 = least(quantiles_of_band(series, body(model, kind), 0.5));
+        let ends = largest(quantiles_of_band(series, body(model, kind), 0.999));
         // DH640 spreads by a factor of two and is judged over its season.
         let reach = if model == Model::Dh640 { 1.5 } else { 1.06 };
-        let least = if model == Model::Kb120 { 0.99 } else { 1.0 };
-        assert!(low >= least * ends && low <= reach * ends, "{what}: {low} against {ends}");
+        let at_least = if model == Model::Kb120 { 0.99 } else { 1.0 };
+        assert!(low >= at_least * ends && low <= reach * ends, "{what}: {low} against {ends}");
         let want = if model == Model::Ap730 {
             let leak = (x50 * x50 + 1.5 * 1.5_f64).sqrt();
             leak * 0.985 - 2.0 * step
@@ -431,9 +464,9 @@ fn espresso_machine_fits_after_the_jump() {
 
 /// Story 6, those of the four high passes that can be told from healthy units.
 ///
-/// The rule of the strays, with the true body in place of the fitted one: healthy units expected at or above
-/// the reading are at most 5 % of those found there, trips included; half of that here, since the program
-/// must estimate the body. The lowest of the four lies inside what one healthy unit in 370 reads.
+/// The rule of the strays, with the true body in place of the fitted one: of the lot's units as many healthy ones
+/// expected at or above the reading at its station as 5 % of the passes found there, of which two count; half of that
+/// here, since the program must estimate the body. The lowest of the four lies among healthy units.
 #[test]
 fn high_passes_of_the_bad_lot_are_strays() {
     let truth = &reviewed().factory.truth;
@@ -441,24 +474,102 @@ fn high_passes_of_the_bad_lot_are_strays() {
     let strays = series["strays"]["units"].as_array().unwrap();
     let above: BTreeSet<String> = strays
         .iter()
-        .filter(|s| s["side"] == "above")
+        .filter(|s| s["points_to"] == "suspect_insulation")
         .map(|s| plain(s["serial"].as_str().unwrap()))
         .collect();
-    let units = series["verdict"]["judged"]["units"].as_f64().unwrap();
+    let body = body(Model::Em520, Kind::AcWithstand);
+    let beyond = |p: &Planted| {
+        let station = Station::ALL.into_iter().find(|s| s.name() == p.station).unwrap();
+        180.0 * (1.0 - share_at(body, station, p.tested_at.date(), p.reading_ma.unwrap() - 0.005))
+    };
     let mut told_apart = 0;
     for planted in &truth.lot_high_passes {
-        let ma = planted.reading_ma.unwrap();
-        let body = body(Model::Em520, Kind::AcWithstand);
-        let healthy = units * (1.0 - share_at_or_below(body, sample::last_day(), ma - 0.005));
-        let higher = truth.lot_high_passes.iter().filter(|p| p.reading_ma >= planted.reading_ma);
-        let found = (higher.count() + truth.lot_over_limit.len()) as f64;
-        if healthy <= 0.5 * 0.05 * found {
+        let healthy = beyond(planted);
+        let found = truth.lot_high_passes.iter().filter(|p| beyond(p) <= healthy).count();
+        if healthy <= 0.5 * 0.05 * found.min(2) as f64 {
             told_apart += 1;
             let named = above.contains(&plain(&planted.serial));
-            assert!(named, "{} at {ma} mA is not among {above:?}", planted.serial);
+            assert!(named, "{planted:?} is not among {above:?}");
         }
     }
-    assert!(told_apart >= 2, "{told_apart} of the four can be told apart");
+    assert!(told_apart >= 3, "{told_apart} of the four can be told apart");
+}
+
+/// Every pass listed as suspect was planted; no unit is suspect since its station reads high or low. What is not
+/// decided, or only reads low, is listed as that: one unit in ten thousand at most.
+#[test]
+fn no_healthy_unit_is_listed_as_suspect() {
+    let truth = &reviewed().factory.truth;
+    let mut planted = keys(&truth.leak_path_passes);
+    planted.extend(keys(&truth.lot_high_passes));
+    let rows = |reason: &str| -> Vec<&CsvRow> {
+        reviewed().units.iter().filter(|r| r["reason"].contains(reason)).collect()
+    };
+    for reason in ["above the healthy body", "below the healthy body"] {
+        let listed: BTreeSet<_> = rows(reason).into_iter().map(key).collect();
+        let healthy: Vec<_> = listed.difference(&planted).collect();
+        assert!(healthy.is_empty(), "{reason}: {healthy:?}");
+    }
+    assert!(rows("not decided").len() + rows("reads low").len() <= 5);
+}
+
+/// The step of A2 cuts no history: each series judges the last six months, of a season the last twelve, also the days
+/// before the calibration.
+#[test]
+fn the_calibration_of_a2_cuts_no_history() {
+    for (model, kind, ..) in SERIES {
+        let series = of(model, kind);
+        let judged = &series["verdict"]["judged"];
+        assert!(date(&judged["from"]) < sample::a2_calibrated(), "{}: {judged}", model.name());
+    }
+    // DH640 has its dry season back.
+    let season = &of(Model::Dh640, Kind::DcWithstand)["verdict"]["judged"];
+    assert!(date(&season["from"]) < day("2025-11-15"), "{season}");
+}
+
+/// Months show the product, not the calibration of a tester: three in ten VC310 units were tested at A2, whose step
+/// moved the median of all by 1.1 %.
+#[test]
+fn months_do_not_show_the_calibration() {
+    let months = of(Model::Vc310, Kind::AcWithstand)["months"].as_array().unwrap();
+    let mean = |inside: &dyn Fn(&str) -> bool| {
+        let of: Vec<f64> = months
+            .iter()
+            .filter(|m| inside(m["month"].as_str().unwrap()))
+            .map(|m| number(&m["x50_ma"]))
+            .collect();
+        of.iter().sum::<f64>() / of.len() as f64
+    };
+    let (before, after) = (mean(&|m| m < "2026-05"), mean(&|m| m > "2026-05"));
+    assert!((after / before - 1.0).abs() < 0.005, "{before} before, {after} after");
+}
+
+/// Each station's share over the limit agrees with what is expected there: B1 and A2 now reject VC310 alike.
+#[test]
+fn stations_are_told_at_their_own_scale() {
+    for (model, kind, step, _) in SERIES {
+        let series = of(model, kind);
+        let told = series["stations"].as_array().unwrap();
+        let days = days_judged(series, body(model, kind));
+        let units: f64 = told.iter().map(|s| number(&s["units"])).sum();
+        assert!((units - number(&series["verdict"]["judged"]["units"])).abs() < 1.0, "{told:?}");
+        for (s, station) in told.iter().zip(stations(series)) {
+            if model == Model::Kb120 {
+                continue;
+            }
+            let truth = quantile_over(body(model, kind), station, &days, 0.5);
+            let within = if model == Model::Dh640 { 0.1 } else { 0.006 };
+            let shown = number(&s["x50_ma"]);
+            let near = (shown / truth - 1.0).abs() < within + step / truth;
+            assert!(near, "{} at {}: {shown} against {truth}", model.name(), station.name());
+        }
+    }
+    let told = of(Model::Vc310, Kind::AcWithstand)["stations"].as_array().unwrap();
+    for s in told {
+        let (seen, expected) = (&s["reject_share"], &s["expected_share"]);
+        assert!(number(&seen["low"]) <= number(&expected["high"]), "{s}");
+        assert!(number(&expected["low"]) <= number(&seen["high"]), "{s}");
+    }
 }
 
 /// Story 6, the failed units: 25 pass later, but at 1060 V only; the other 18 never.
@@ -520,7 +631,7 @@ fn air_purifier_limit_was_loosened_midway_and_is_too_loose() {
     );
     // V / sqrt(limit² − X50²) = 1.5 kV / sqrt(25 − 4) mA = 0.327 MΩ.
     let blind = number(&series["verdict"]["blind_spot_mohm"]);
-    let x50 = true_quantile(series, body(Model::Ap730, Kind::AcWithstand), 0.5);
+    let x50 = least(quantiles_of_band(series, body(Model::Ap730, Kind::AcWithstand), 0.5));
     assert!((blind - 1.5 / (25.0 - x50 * x50).sqrt()).abs() < 0.002, "{blind}");
     assert_eq!(series["verdict"]["open_lead_passes"], true);
 }

@@ -8,7 +8,7 @@
 //! (`Tail::gain_over_law`, `family_weight`).
 //!
 //! A unit is named as a stray only where neither the families, nor the tail next to the cut, nor the best
-//! family's tail started at the cut expects it (`Below::sf_at_most`): a short tail of 350 readings named
+//! family's tail started at the cut expects it (`Healthy::sf_at_most`): a short tail of 350 readings named
 //! healthy units.
 
 use crate::analysis::body::excess::{Excess, Expecting, excess};
@@ -72,8 +72,25 @@ impl Below {
         Ok(Self { cut, low_cut, fitted, average, local, weight, excess })
     }
 
+    /// How healthy units lie.
+    pub(super) fn healthy(&self) -> Healthy<'_> {
+        let Self { average, cut, weight, .. } = self;
+        Healthy { average, local: self.local.as_ref().ok(), weight: *weight, cut: *cut }
+    }
+}
+
+/// The healthy units by what was fitted below the cut.
+#[derive(Clone, Copy)]
+pub(super) struct Healthy<'a> {
+    pub(super) average: &'a Average,
+    pub(super) local: Option<&'a Tail>,
+    pub(super) weight: f64,
+    pub(super) cut: f64,
+}
+
+impl Healthy<'_> {
     /// Share of the healthy units above `x`.
-    pub(super) fn sf(&self, x: f64) -> f64 {
+    pub(super) fn sf(self, x: f64) -> f64 {
         let [families, tail] = self.shares(x);
         self.weight * families + (1.0 - self.weight) * tail
     }
@@ -81,7 +98,7 @@ impl Below {
     /// The same by the longest description: a unit is named only where none expects it. Beside families and
     /// tail, those of the best family's readings beyond the cut that the tail expects there, so that no short
     /// tail of few readings names a unit which the family would not.
-    pub(super) fn sf_at_most(&self, x: f64) -> f64 {
+    pub(super) fn sf_at_most(self, x: f64) -> f64 {
         let [families, tail] = self.shares(x);
         let [_, at_cut] = self.shares(self.cut);
         let law = self.average.best().fit.law;
@@ -92,9 +109,9 @@ impl Below {
 
     /// By the families, and by the tail where there is one: below its threshold the families' curve, scaled
     /// to meet it there.
-    fn shares(&self, x: f64) -> [f64; 2] {
+    fn shares(self, x: f64) -> [f64; 2] {
         let families = self.average.sf(x);
-        let Ok(tail) = &self.local else {
+        let Some(tail) = self.local else {
             return [families; 2];
         };
         let by_tail = tail.sf(x).unwrap_or_else(|| {

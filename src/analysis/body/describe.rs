@@ -176,6 +176,17 @@ impl Body {
         place(observation) < self.cut && !self.strays.has(observation)
     }
 
+    /// Share of the healthy units that read more than `x`, by whatever describes them as reaching furthest; where two
+    /// groups are found, by their common tail too.
+    #[must_use]
+    pub fn healthy_above(&self, x: f64) -> f64 {
+        let Self { average, cut, family_weight, .. } = self;
+        let local = self.local.as_ref().ok();
+        let below = below::Healthy { average, local, weight: *family_weight, cut: *cut };
+        let common = self.tail.as_ref().ok().filter(|_| self.groups.is_some());
+        below.sf_at_most(x).max(common.and_then(|tail| tail.sf(x)).unwrap_or(0.0))
+    }
+
     /// Every reading with how often it occurred.
     pub fn observed(&self) -> impl Iterator<Item = &crate::stats::sample::Counted> {
         self.all.sample().lines().iter()
@@ -207,7 +218,7 @@ pub fn describe(data: &Grouped, edges: &Edges, options: &Options) -> Result<Body
         .and_then(|threshold| Tail::fit(data, threshold, None, line));
     let apart = |below: &Below| {
         let tail = tail.as_ref().ok()?;
-        tail.gain_of_strays(data, |x| below.sf(x))
+        tail.gain_of_strays(data, |x| below.healthy().sf(x))
     };
     let mut gain = apart(&below);
     for (i, share) in CUT_SHARES.into_iter().enumerate().skip(1) {
@@ -228,7 +239,7 @@ pub fn describe(data: &Grouped, edges: &Edges, options: &Options) -> Result<Body
     let Below { cut, low_cut, .. } = below;
     let healthy = units - below.excess.beyond + below.excess.expected;
     let mut strays = Strays {
-        above: strays::above(data.sample(), edges, cut, healthy, |x| below.sf_at_most(x)),
+        above: strays::above(data.sample(), edges, cut, healthy, |x| below.healthy().sf_at_most(x)),
         below: low_cut.map_or_else(Side::default, |from| {
             strays::below(data.sample(), edges, from, healthy, |x| below.average.cdf(x))
         }),
@@ -239,7 +250,7 @@ pub fn describe(data: &Grouped, edges: &Edges, options: &Options) -> Result<Body
     });
     if let (true, Ok(tail)) = (groups.is_some(), &tail) {
         // No family describes two groups, so a stray must not fit their common tail either.
-        let expected = |x: f64| below.sf_at_most(x).max(tail.sf(x).unwrap_or(0.0));
+        let expected = |x: f64| below.healthy().sf_at_most(x).max(tail.sf(x).unwrap_or(0.0));
         strays.above = strays::above(data.sample(), edges, cut, healthy, expected);
     }
     let Below { fitted, average, local, weight, excess, .. } = below;

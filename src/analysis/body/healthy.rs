@@ -5,11 +5,13 @@ use crate::analysis::NotDone;
 use crate::analysis::body::carry::{CarryLines, SpreadLine, carry, leave_out_blocks};
 use crate::analysis::body::describe::{Body, Options, Which, describe};
 use crate::analysis::body::low_side::{LowEnd, LowSide, low_quantities};
+use crate::analysis::body::offsets::{AtStation, ScaleError, share_over_stations};
 use crate::analysis::body::share_ladder::{ShareLadder, rungs};
 use crate::config::Config;
 use crate::day::Day;
 use crate::movement::edges::Edges;
 use crate::movement::readings::{Reading, grouped};
+use crate::movement::scale::Carry;
 use crate::series::Says;
 use crate::stats::estimate::Estimate;
 use crate::stats::sample::Grouped;
@@ -28,6 +30,23 @@ pub struct TailNumbers {
     pub upper_ma: f64,
     /// `U` at the end of the horizon.
     pub upper_at_horizon_ma: Option<f64>,
+}
+
+impl TailNumbers {
+    /// With the error of the scale; the bounds at `level`.
+    fn with_error(self, error: ScaleError, level: f64) -> Self {
+        let value = self.quantile_ma.value;
+        let bounds = Bounds { value, lower: self.lower_ma, upper: self.upper_ma };
+        let bounds = error.of_bounds(bounds, level);
+        Self {
+            lower_ma: bounds.lower,
+            upper_ma: bounds.upper,
+            upper_at_horizon_ma: self
+                .upper_at_horizon_ma
+                .map(|x| x * (bounds.upper / self.upper_ma)),
+            quantile_ma: error.of_current(self.quantile_ma),
+        }
+    }
 }
 
 /// The day on which expected rejects pass the accepted share.
@@ -73,28 +92,76 @@ pub struct Healthy {
     pub lines: Option<CarryLines>,
     /// Where readings were carried, the intervals that shares are read from.
     pub ladder: Option<ShareLadder>,
+    /// Stations of the units judged: a limit is typed there.
+    pub stations: Vec<AtStation>,
+    /// Error of the scale that their readings were brought to.
+    pub scale_error: ScaleError,
 }
 
 impl Healthy {
-    /// Share of healthy units above a limit (mA), of the last day judged, by the answer in use.
+    /// Share of healthy units above a limit typed at every station (mA), of the last day judged, by the answer in
+    /// use.
     #[must_use]
     pub fn share_above(&self, limit_ma: f64) -> Option<Estimate> {
-        let which = *self.in_use.as_ref().ok()?;
-        match (&self.lines, &self.ladder) {
-            (None, _) => self.body.reject_share(which, limit_ma).ok(),
-            (Some(_), None) => None,
-            (Some(_), Some(ladder)) => {
-                ladder.share(self.body.share_above(which, limit_ma).ok()?, limit_ma, CARRIED)
-            }
-        }
+        share_over_stations(&self.stations, |_| Some(limit_ma), |at| self.share_on_scale(at))
     }
 
-    /// The same so many days later, where readings were carried along lines.
+    /// The same above the limit in force at each station.
+    #[must_use]
+    pub fn share_above_limits(&self) -> Option<Estimate> {
+        share_over_stations(&self.stations, |s| s.limit_ma, |at| self.share_on_scale(at))
+    }
+
+    /// The same at one station, above the limit in force there.
+    #[must_use]
+    pub fn share_at(&self, station: &AtStation) -> Option<Estimate> {
+        self.share_on_scale(station.carry.on_scale(station.limit_ma?))
+    }
+
+    /// Share of healthy units above a limit on the one scale.
+    fn share_on_scale(&self, limit_ma: f64) -> Option<Estimate> {
+        let which = *self.in_use.as_ref().ok()?;
+        let above = |limit: f64| self.body.share_above(which, limit).ok();
+        let share = match (&self.lines, &self.ladder) {
+            (None, _) => self.body.reject_share(which, limit_ma).ok(),
+            (Some(_), None) => None,
+            (Some(_), Some(ladder)) => ladder.share(above(limit_ma)?, limit_ma, CARRIED),
+        };
+        Some(self.scale_error.of_share(share?, limit_ma, above))
+    }
+
+    /// Share above a limit typed at every station so many days later, where readings were carried along lines.
     #[must_use]
     pub fn share_ahead(&self, limit_ma: f64, days: f64) -> Option<f64> {
         let which = *self.in_use.as_ref().ok()?;
-        let today = self.lines.as_ref()?.back(limit_ma, days);
-        self.body.share_above(which, today).ok()
+        let lines = self.lines.as_ref()?;
+        let ahead = |at: f64| {
+            let share = self.body.share_above(which, lines.back(at, days)).ok()?;
+            Estimate::new(share, share, share, self.body.level, CARRIED)
+        };
+        share_over_stations(&self.stations, |_| Some(limit_ma), ahead).map(|e| e.value)
+    }
+
+    /// With the error of the scale in every interval.
+    fn on_scale_of(mut self, ask: &Ask) -> Self {
+        let (error, level) = (ask.scale_error, self.body.level);
+        self.scale_error = error;
+        let one =
+            AtStation { station: 0, units: 1.0, carry: Carry::AS_SHOWN, limit_ma: ask.limit_ma };
+        let known = !ask.stations.is_empty();
+        self.stations = if known { ask.stations.clone() } else { vec![one] };
+        let index = self.quantiles[1].as_ref().zip(self.quantiles[4].as_ref());
+        let index = index.map(|(median, reference)| (median.value, reference.value));
+        self.performance = self.performance.zip(ask.limit_ma).map(|(e, limit)| match index {
+            Some((median, reference)) => error.of_index(e, limit, median, reference),
+            None => e,
+        });
+        self.quantiles = self.quantiles.map(|q| q.map(|e| error.of_current(e)));
+        self.apart = self.apart.map(|t| t.with_error(error, level));
+        self.together = self.together.map(|t| t.with_error(error, level));
+        self.low_side = self.low_side.map(|b| error.of_bounds(b, level));
+        self.reject_share = self.share_above_limits();
+        self
     }
 }
 
@@ -110,7 +177,7 @@ pub struct Ask {
     pub edges: Edges,
     /// Coarsest step at the typical reading, mA.
     pub step_ma: f64,
-    /// The limit in force, mA.
+    /// The limit in force, mA, which is of the one scale.
     pub limit_ma: Option<f64>,
     /// The low limit in force, mA.
     pub low_limit_ma: Option<f64>,
@@ -122,6 +189,10 @@ pub struct Ask {
     pub horizon: Day,
     /// Longest forecast, in days: as far as the history reaches back.
     pub longest_forecast: Day,
+    /// Stations of the units judged, with the limit in force at each; none where readings are as shown.
+    pub stations: Vec<AtStation>,
+    /// Error of the scale that readings were brought to.
+    pub scale_error: ScaleError,
 }
 
 /// Answers for the readings judged.
@@ -136,7 +207,7 @@ pub fn healthy(judged: &[Reading], ask: &Ask, config: &Config) -> Result<Healthy
         return Ok(found);
     }
     let body = describe(&data, &ask.edges, &Options::new(config))?;
-    Ok(as_it_stands(body, ask, config))
+    Ok(as_it_stands(body, ask, config).on_scale_of(ask))
 }
 
 fn end_of_tail(value: f64, low: f64, high: f64, level: f64) -> Option<Estimate> {
@@ -161,8 +232,6 @@ fn as_it_stands(body: Body, ask: &Ask, config: &Config) -> Healthy {
     let (apart, together) = (only(Which::Apart), only(Which::Together));
     let ask_body = |f: &dyn Fn(Which) -> Option<Estimate>| in_use.as_ref().ok().and_then(|w| f(*w));
     let quantiles = SHARES.map(|p| ask_body(&|w| body.quantile(w, p).ok()));
-    let reject_share =
-        ask.limit_ma.and_then(|limit| ask_body(&|w| body.reject_share(w, limit).ok()));
     let performance = ask.limit_ma.and_then(|limit| ask_body(&|w| body.performance(w, limit).ok()));
     let low_side = LowEnd::of(&body).and_then(|end| end.bounds(a)).ok();
     let low = ask.low_limit_ma.map(|limit| LowSide::of(&body, limit));
@@ -173,13 +242,15 @@ fn as_it_stands(body: Body, ask: &Ask, config: &Config) -> Healthy {
         apart,
         together,
         low_side,
-        reject_share,
+        reject_share: None,
         reject_share_at_horizon: None,
         performance,
         low,
         crossing: None,
         lines: None,
         ladder: None,
+        stations: Vec::new(),
+        scale_error: ScaleError::default(),
         body,
     }
 }
@@ -378,9 +449,6 @@ fn carried(judged: &[Reading], data: &Grouped, ask: &Ask, config: &Config) -> Op
         .collect();
     plain.ladder = ShareLadder::new(&intervals, level);
     plain.lines = Some(all_lines);
-    plain.reject_share = ask.limit_ma.and_then(|limit| plain.share_above(limit));
-    let days = f64::from(ask.horizon - all_lines.target_day);
-    plain.reject_share_at_horizon = ask.limit_ma.and_then(|limit| plain.share_ahead(limit, days));
     plain.performance = estimate(at::PERFORMANCE, &|x| x);
     let odds = |x: f64| 1.0 / (1.0 + (-x).exp());
     plain.low = plain.low.map(|low| {
@@ -397,5 +465,8 @@ fn carried(judged: &[Reading], data: &Grouped, ask: &Ask, config: &Config) -> Op
     });
     plain.low_side = low_end.or(plain.low_side);
     plain.crossing = crossing;
+    let mut plain = plain.on_scale_of(ask);
+    let days = f64::from(ask.horizon - all_lines.target_day);
+    plain.reject_share_at_horizon = ask.limit_ma.and_then(|limit| plain.share_ahead(limit, days));
     Some(plain)
 }

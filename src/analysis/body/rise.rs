@@ -11,6 +11,7 @@
 use chrono::NaiveDate;
 
 use crate::analysis::body::healthy::{Ask, Healthy, healthy};
+use crate::analysis::body::offsets::ScaleError;
 use crate::analysis::units::happenings::Happenings;
 use crate::config::Config;
 use crate::day::{Day, date_of, day_number};
@@ -80,7 +81,7 @@ pub struct RiseAsked<'a> {
     pub stations_known: bool,
     /// Steps up to that day were accepted by somebody.
     pub accepted: Option<NaiveDate>,
-    /// Its readings over the whole history, units of causes left out.
+    /// Its readings over the whole history on the one scale, units of causes left out.
     pub kept: &'a [Reading],
     /// What is asked of its body.
     pub ask: &'a Ask,
@@ -139,7 +140,8 @@ fn body_before(asked: &RiseAsked<'_>, since: Day, config: &Config) -> Result<Bef
     let inside = |r: &&Reading| (judged.from..=judged.to).contains(&date_of(r.day));
     let readings: Vec<Reading> = asked.kept.iter().filter(inside).copied().collect();
     let to = day_number(judged.to);
-    let ask = Ask { slope: false, to, horizon: to, ..asked.ask.clone() };
+    let scale_error = ScaleError(asked.moved.scale.error(&readings));
+    let ask = Ask { slope: false, to, horizon: to, scale_error, ..asked.ask.clone() };
     let healthy = healthy(&readings, &ask, config).map_err(|_| NoBefore::NotDescribed)?;
     Ok(BeforeRise { judged, healthy })
 }

@@ -15,6 +15,8 @@ pub struct Side {
     pub count: f64,
     /// Number of healthy readings expected beyond it.
     pub expected: f64,
+    /// Of the readings beyond it, those that tripped.
+    pub trips: f64,
 }
 
 /// Strays above and below the body.
@@ -72,7 +74,11 @@ pub fn above(
         })
         .collect();
     starts.sort_by(|a, b| b.0.total_cmp(&a.0));
-    lowest(&starts, |edge| healthy * sf(edge))
+    let side = lowest(&starts, |edge| healthy * sf(edge));
+    let beyond =
+        |o: Observation| matches!((o, side.threshold), (Observation::Above(l), Some(t)) if l >= t);
+    let trips = sample.lines().iter().filter(|line| beyond(line.observation));
+    Side { trips: trips.map(|line| line.count).sum(), ..side }
 }
 
 /// Strays below the body, likewise: all up to the highest edge `x <= from` with `healthy × cdf(x)` at
@@ -112,7 +118,7 @@ fn lowest(places: &[(f64, f64)], expected: impl Fn(f64) -> f64) -> Side {
         if last_here {
             let expected = expected(edge);
             if expected <= FALSE_SHARE * seen {
-                side = Side { threshold: Some(edge), count: seen, expected };
+                side = Side { threshold: Some(edge), count: seen, expected, trips: 0.0 };
             }
         }
     }

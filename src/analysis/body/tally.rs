@@ -1,13 +1,15 @@
 //! What the units of the period judged read, reading by reading, and which of them are strays.
 //!
-//! In: the period's readings without the lots whose failures stand out. Out: one line per reading; units known only
+//! In: the period's readings on the one scale without the lots whose failures stand out. Out: one line per reading; units known only
 //! to lie beyond a limit by that limit. Readings in mA.
+
+use std::collections::BTreeMap;
 
 use crate::analysis::body::healthy::Healthy;
 use crate::analysis::units::strays::StrayList;
 use crate::day::Day;
 use crate::movement::readings::Reading;
-use crate::series::{Says, ma_to_pa};
+use crate::series::Says;
 use crate::words::numbers::whole;
 
 /// Units that passed with one reading.
@@ -58,16 +60,16 @@ impl PeriodTally {
         strays: &StrayList,
     ) -> Self {
         let body = healthy.filter(|h| h.lines.is_none()).map(|h| &h.body);
-        let mut listed: Vec<(Day, u16, i64)> = strays
-            .units
-            .iter()
-            .map(|u| (u.test.day, u.test.station, u.test.reading_pa.unwrap_or(0)))
-            .collect();
-        listed.sort_unstable();
+        let mut listed: BTreeMap<(Day, u16), Vec<f64>> = BTreeMap::new();
+        for unit in &strays.units {
+            let at = (unit.test.day, unit.test.station);
+            listed.entry(at).or_default().push(unit.on_scale_ma);
+        }
         let is_stray = |r: &Reading| match body {
             Some(body) => body.strays.has(r.observation()),
-            None => ma_to_pa(r.ma)
-                .is_some_and(|pa| listed.binary_search(&(r.day, r.station, pa)).is_ok()),
+            None => listed
+                .get(&(r.day, r.station))
+                .is_some_and(|all| all.iter().any(|ma| (ma - r.ma).abs() <= r.step_ma)),
         };
         let mut lines: Vec<PassedAt> = kept
             .iter()

@@ -13,7 +13,6 @@ use crate::day::{Day, date_of, month_of};
 use crate::movement::Period;
 use crate::movement::drift::{DayPoint, Drift};
 use crate::movement::readings::Reading;
-use crate::movement::stations::Stations;
 use crate::series::Outcome;
 use crate::series::{OutcomeLine, Says};
 use crate::stats::autocorrelation::variance_factor;
@@ -82,7 +81,7 @@ pub struct MonthChange {
 /// Everything a month is held against.
 #[derive(Debug, Clone, Copy)]
 pub struct Before<'a> {
-    /// Readings of the series.
+    /// Readings of the series, on its one scale.
     pub readings: &'a [Reading],
     /// Its daily points.
     pub points: &'a [DayPoint],
@@ -90,10 +89,6 @@ pub struct Before<'a> {
     pub drift: &'a Drift,
     /// Its outcomes.
     pub outcomes: &'a [OutcomeLine],
-    /// Its number.
-    pub series: usize,
-    /// Stations, to take their offsets off.
-    pub stations: Option<&'a Stations>,
     /// The high limit in force, mA.
     pub limit_ma: Option<f64>,
     /// Confidence level.
@@ -231,21 +226,14 @@ fn level_change(levels: &[Vec<f64>; 2], rho: f64, level: f64) -> Option<Estimate
 ///
 /// Trips stand at the limit, so that a spread cut by it is a lower bound.
 fn spread_ratio(before: &Before<'_>, side: &impl Fn(Day) -> Option<usize>) -> Option<Estimate> {
-    let corrected = |r: &Reading| match before.stations {
-        Some(s) => s.correction.corrected(before.series, usize::from(r.station), r.day, r.ma),
-        None => r.ma,
-    };
     // Sum of distances and units of each day, by side.
     let mut days: [Vec<(f64, f64)>; 2] = [Vec::new(), Vec::new()];
     for group in before.readings.chunk_by(|a, b| a.day == b.day) {
         let Some(s) = side(group[0].day) else {
             continue;
         };
-        let mut values: Vec<(f64, f64)> = group
-            .iter()
-            .filter(|r| r.says != Says::Below)
-            .map(|r| (corrected(r), r.count))
-            .collect();
+        let mut values: Vec<(f64, f64)> =
+            group.iter().filter(|r| r.says != Says::Below).map(|r| (r.ma, r.count)).collect();
         values.sort_by(|a, b| a.0.total_cmp(&b.0));
         let units: f64 = values.iter().map(|v| v.1).sum();
         if units < SPREAD_UNITS {

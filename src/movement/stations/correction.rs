@@ -1,5 +1,22 @@
 //! What a station's readings are divided by before a product's movement is judged.
 
+use crate::day::Day;
+
+/// A step of a station that is taken off.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StepTaken {
+    /// First day at the new level.
+    pub day: Day,
+    /// Size on the scale of logs.
+    pub size: f64,
+    /// Half the width of its interval, on the scale of logs; infinite where it could not be measured.
+    pub reach: f64,
+    /// Its standard error, likewise.
+    pub error: f64,
+    /// Series that it was seen on: tested there and elsewhere, before and after it.
+    pub series: usize,
+}
+
 /// The offsets of all stations against the plant's middle station.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Correction {
@@ -7,30 +24,47 @@ pub struct Correction {
     pub(super) ln_gain: Vec<f64>,
     /// Current of each station's leads beyond the reference, mA at 1000 V and 50 Hz.
     pub(super) lead_ma: Vec<f64>,
-    /// Steps of each station: first day at the new level, log size.
-    pub(super) steps: Vec<Vec<(i32, f64)>>,
+    /// Standard errors of both.
+    pub(super) errors: Vec<[f64; 2]>,
+    /// Steps of each station.
+    pub(super) steps: Vec<Vec<StepTaken>>,
     /// Volts times hertz over 1000 V times 50 Hz, by series; 0 for DC.
     pub(super) drive: Vec<f64>,
 }
 
 impl Correction {
-    /// The reading as the reference station would have shown it, mA: gain divided out, then the current
-    /// of the leads taken off.
-    pub fn corrected(&self, series: usize, station: usize, day: i32, reading_ma: f64) -> f64 {
-        let lead = self.lead_of(series, station).unwrap_or(0.0);
-        (reading_ma / self.gain(station, day) - lead).max(0.0)
-    }
-
     /// The station's gain on a day, 1 at the reference.
-    pub fn gain(&self, station: usize, day: i32) -> f64 {
+    pub fn gain(&self, station: usize, day: Day) -> f64 {
         let Some(last) = self.ln_gain.get(station) else {
             return 1.0;
         };
-        let to_come: f64 = self.steps[station].iter().filter(|s| day < s.0).map(|s| s.1).sum();
+        let to_come: f64 = self.steps[station].iter().filter(|s| day < s.day).map(|s| s.size).sum();
         (last - to_come).exp()
     }
 
-    fn lead_of(&self, series: usize, station: usize) -> Option<f64> {
-        Some(self.lead_ma.get(station)? * self.drive.get(series)?)
+    /// What the station's leads add to a series beyond those of the reference, mA.
+    pub fn lead_ma(&self, series: usize, station: usize) -> f64 {
+        let drive = self.drive.get(series).copied().unwrap_or(0.0);
+        self.lead_ma.get(station).map_or(0.0, |lead| lead * drive)
+    }
+
+    /// Standard error of the station's lasting offset on a series that typically reads `typical_ma`, on the scale
+    /// of logs.
+    pub fn lasting_error(&self, series: usize, station: usize, typical_ma: f64) -> f64 {
+        let Some([gain, lead]) = self.errors.get(station) else { return 0.0 };
+        let drive = self.drive.get(series).copied().unwrap_or(0.0);
+        gain.hypot(if typical_ma > 0.0 { lead * drive / typical_ma } else { 0.0 })
+    }
+
+    /// The steps of a station that are taken off.
+    pub fn steps(&self, station: usize) -> &[StepTaken] {
+        self.steps.get(station).map_or(&[], Vec::as_slice)
+    }
+
+    /// Leaves in the steps of stations that `keep` refuses.
+    pub fn keep_steps(&mut self, keep: impl Fn(usize, &StepTaken) -> bool) {
+        for (station, steps) in self.steps.iter_mut().enumerate() {
+            steps.retain(|step| keep(station, step));
+        }
     }
 }

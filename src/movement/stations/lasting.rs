@@ -58,8 +58,11 @@ pub(super) struct Lasting {
     per_cent: Option<Effects>,
     current: Option<Effects>,
     acts_as: BTreeMap<usize, ActsAs>,
+    /// What is taken off: of each station what is certain, as gain on the scale of logs and as current of leads.
     pub ln_gain: Vec<f64>,
     pub lead_ma: Vec<f64>,
+    /// Standard errors of both.
+    pub errors: Vec<[f64; 2]>,
     level: f64,
     reference: usize,
 }
@@ -98,6 +101,7 @@ impl Lasting {
             acts_as: BTreeMap::new(),
             ln_gain: vec![0.0; stations],
             lead_ma: vec![0.0; stations],
+            errors: vec![[0.0; 2]; stations],
             level: options.level,
             reference,
             others,
@@ -115,26 +119,32 @@ impl Lasting {
         }
         let kept_columns: Vec<usize> = (0..2 * k).filter(|c| !dropped[*c]).collect();
         let chosen: Vec<Vec<f64>> = kept_columns.iter().map(|c| both[*c].clone()).collect();
-        match (full.is_some(), fit(&list, &chosen, None), &lasting.per_cent) {
+        match (full.is_some(), fit(&list, &chosen, None), lasting.per_cent.clone()) {
             (true, Some(effects), _) => {
-                for (c, v) in kept_columns.iter().zip(&effects.value) {
-                    let station = lasting.others[c % k];
-                    if *c < k {
-                        lasting.ln_gain[station] = *v
-                    } else {
-                        lasting.lead_ma[station] = *v
-                    }
+                for (i, c) in kept_columns.iter().enumerate() {
+                    lasting.take(lasting.others[c % k], usize::from(*c >= k), &effects, i);
                 }
             }
             // One model alone cannot tell the two apart: per cent.
             (_, _, Some(effects)) => {
-                for (station, v) in lasting.others.iter().zip(&effects.value) {
-                    lasting.ln_gain[*station] = *v;
-                }
+                (0..k).for_each(|i| lasting.take(lasting.others[i], 0, &effects, i));
             }
             _ => {}
         }
         lasting
+    }
+
+    /// Takes effect `i` off a station as gain (0) or as current (1), where its interval excludes none: one that
+    /// may be none would only move readings about.
+    fn take(&mut self, station: usize, which: usize, effects: &Effects, i: usize) {
+        let alone: Vec<f64> =
+            (0..effects.value.len()).map(|j| f64::from(u8::from(i == j))).collect();
+        let value = effects.value[i];
+        if value.abs() <= effects.reach(&alone, self.level) {
+            return;
+        }
+        [&mut self.ln_gain, &mut self.lead_ma][which][station] = value;
+        self.errors[station][which] = effects.covariance[i][i].max(0.0).sqrt();
     }
 
     pub fn station(&self, station: usize) -> Station {

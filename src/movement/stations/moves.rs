@@ -77,18 +77,25 @@ fn settle(shared: &Shared, taken: &mut [Taken], smallest: usize) {
     }
 }
 
-/// Each step with its station, measured with itself put back, between its station's neighbouring steps; in
-/// 75 days on either side where every series moves.
+/// A step as it was measured.
+pub(super) struct Measured {
+    pub step: TesterStep,
+    /// Standard error of its size, on the scale of logs.
+    pub error: f64,
+}
+
+/// Each step measured with itself put back, between its station's neighbouring steps; in 75 days on either side
+/// where every series moves. `None` where it cannot be.
 pub(super) fn measured(
     shared: &Shared,
     taken: &[Taken],
     p_values: &[f64],
     options: &StationOptions,
-) -> Vec<(usize, TesterStep)> {
+) -> Vec<Option<Measured>> {
     taken
         .iter()
         .zip(p_values)
-        .filter_map(|(own, p_value)| {
+        .map(|(own, p_value)| {
             let mut points = series_of(shared, own.station, taken);
             let day = f64::from(own.day);
             for (v, d) in points.values.iter_mut().zip(&points.days) {
@@ -108,7 +115,8 @@ pub(super) fn measured(
             let part = points.part(a, b)?;
             let at = part.days.partition_point(|d| *d < day);
             let step = measure_one(&part, at, options.shape.smallest_segment, 0, *p_value)?;
-            Some((own.station, as_tester_step(&step, &part, *p_value, options.level)))
+            let error = step.se;
+            Some(Measured { step: as_tester_step(&step, &part, *p_value, options.level), error })
         })
         .collect()
 }

@@ -30,6 +30,15 @@ pub(super) struct Taken {
 }
 
 impl Shared {
+    /// Series that a step's station shares with others both before and after it.
+    pub fn series_across(&self, step: &Taken) -> usize {
+        let mut sides: BTreeMap<usize, [bool; 2]> = BTreeMap::new();
+        for c in self.cells.iter().filter(|c| c.station == step.station) {
+            sides.entry(c.series).or_default()[usize::from(c.day >= step.day)] = true;
+        }
+        sides.values().filter(|sides| **sides == [true, true]).count()
+    }
+
     /// Log medians with the steps taken off.
     pub fn levelled(&self, steps: &[Taken]) -> Vec<f64> {
         self.cells

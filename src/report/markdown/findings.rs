@@ -10,7 +10,7 @@ use crate::day::date_of;
 use crate::movement::drift::Shape;
 use crate::review::{NamedStep, ReviewedSeries};
 use crate::words::currents::Currents;
-use crate::words::numbers::{NONE, counted, grouped, p_value, share_pct, with_interval};
+use crate::words::numbers::{NONE, counted, grouped, p_value, ppm, share_pct, with_interval};
 use crate::words::time::date;
 use crate::words::time::month_text;
 
@@ -28,7 +28,7 @@ pub(super) fn strays(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     }
     line!(
         page,
-        "Strays, readings that do not belong with the healthy body: {} above (trips included; suspect insulation), {} below (suspect connection).\n",
+        "Strays, readings that do not belong with the healthy body: {} above (trips included, those of lots that stand out not), {} below.\n",
         grouped(strays.above),
         grouped(strays.below)
     );
@@ -43,7 +43,7 @@ pub(super) fn strays(page: &mut String, s: &ReviewedSeries, show: &Currents) {
         page,
         "Passed with such a reading; any more are in [units-to-check.csv](units-to-check.csv):\n"
     );
-    header(page, &["serial", "tested at", "station", "reading", "side"]);
+    header(page, &["serial", "tested at", "station", "reading", "points to"]);
     for u in &strays.units {
         row(
             page,
@@ -52,11 +52,81 @@ pub(super) fn strays(page: &mut String, s: &ReviewedSeries, show: &Currents) {
                 &text(&u.tested_at),
                 &name(&u.station),
                 &show.reading(u.reading_ma),
-                u.side,
+                u.points_to.words(),
             ],
         );
     }
     line!(page);
+}
+
+/// Each station that tested units of the period, at its own scale, and what was taken off there.
+pub(super) fn stations(page: &mut String, s: &ReviewedSeries, show: &Currents) {
+    if s.stations.is_empty() {
+        return;
+    }
+    let scale = s.stations.iter().find(|st| st.is_scale).filter(|_| s.stations.len() > 1);
+    let told = scale.map_or_else(String::new, |st| {
+        format!(
+            " All numbers of this series are on the scale of {} as it is now, the station in the middle; a limit is typed at each station and must serve there.",
+            name(&st.station)
+        )
+    });
+    line!(page, "Stations in the period judged, each as it would show its readings now.{told}\n");
+    header(
+        page,
+        &[
+            "station",
+            "units judged",
+            "typical reading",
+            "high limit",
+            "seen over it",
+            "healthy units expected over it",
+            "readings come to the scale by",
+        ],
+    );
+    let none = || NONE.to_owned();
+    for st in &s.stations {
+        let seen = st.reject_share.as_ref().map_or_else(none, |e| {
+            format!("{}: {}", grouped(st.over_limit), with_interval(e, share_pct))
+        });
+        let expected = st.expected_share.as_ref().map(|e| e.scaled(1e6));
+        let mut by = Vec::new();
+        if (st.times - 1.0).abs() > 1e-9 {
+            by.push(format!("× {:.4}", st.times));
+        }
+        if st.plus_ma != 0.0 {
+            let sign = if st.plus_ma < 0.0 { "−" } else { "+" };
+            by.push(format!("{sign} {}", show.estimate(st.plus_ma.abs())));
+        }
+        row(
+            page,
+            &[
+                &name(&st.station),
+                &grouped(st.units),
+                &st.x50_ma.map_or_else(none, |x| show.estimate(x)),
+                &st.limit_ma.map_or_else(none, |x| show.set(x)),
+                &seen,
+                &expected.map_or_else(none, |e| with_interval(&e, ppm)),
+                &if by.is_empty() { "as shown".to_owned() } else { by.join(" ") },
+            ],
+        );
+    }
+    line!(page);
+    let steps = s.stations.iter().flat_map(|st| st.steps.iter().map(move |step| (st, step)));
+    for (st, step) in steps.clone() {
+        line!(
+            page,
+            "- Readings of {} before {} are taken {} {} (± {}): the step of its tester, which is in the intervals.",
+            name(&st.station),
+            date(date_of(step.day)),
+            share_pct(step.size_pct.abs() / 100.0),
+            if step.size_pct > 0.0 { "higher" } else { "lower" },
+            share_pct(step.reach_pct / 100.0)
+        );
+    }
+    if steps.count() > 0 {
+        line!(page);
+    }
 }
 
 /// How many failures passed when tested again, and who tests until it passes; nothing where none failed.

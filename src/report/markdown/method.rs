@@ -20,7 +20,7 @@ const FROM_MEMORY: [&str; 2] =
     ["ISO 22514-2:2017 and ISO 22514-4:2016", "AEC-Q001 for the order of the last rule"];
 
 /// Methods in the order of the page.
-const METHODS: [Method; 22] = [
+const METHODS: [Method; 23] = [
     Method {
         question: "Which tests count",
         how: "The first completed test of each unit. Retests are set aside and studied by themselves. A trip says only that the current was above the limit; a pass says that it lay within half a reading step of the value shown. Averages of passed units are never used.",
@@ -47,8 +47,13 @@ const METHODS: [Method; 22] = [
         source: "Anderson & Darling 1952",
     },
     Method {
+        question: "One scale",
+        how: "Before units are judged, every reading, trip and limit is brought to the scale of the series' middle station as it is now: divided by what its station's tester adds, less what its leads add, where that is certain; steps of a tester are taken off where two series show them, or one and the record. What moves every station alike is the product's and stays. The error of what was taken off is in every interval; a step known too badly beside the spread of the readings cuts the history instead. The band must hold at each station: its lower end where units read most, its upper end where they read least; the share expected over the limit is the mean over stations.",
+        source: "",
+    },
+    Method {
         question: "Strays",
-        how: "The body is fitted to the readings below a cut, each probability divided by that of lying below it; readings too far out to belong, by the families, by the tail next to the cut and by the best family's tail, are found with a bound on the share of false ones.",
+        how: "The body is fitted to the readings below a cut, each probability divided by that of lying below it; readings too far out to belong, by the families, by the tail next to the cut and by the best family's tail, are found with a bound on the share of false ones. A pass is listed where it lies so far out that no more healthy units are expected there than 5 % of those listed, shared among the stretches of the history; trips, unconnected leads and a lot that stands out do not pay for others, and of passes far out two at most. Below, a pass is suspected of its connection only where it lies nearer to the open-lead reading than to what 5 % of the units read less than; else it reads low. Where every reading is taken as healthy, a high one is listed as not decided.",
         source: "Efron 2004, the likelihood Efron 2007; Benjamini & Hochberg 1995",
     },
     Method {
@@ -73,7 +78,7 @@ const METHODS: [Method; 22] = [
     },
     Method {
         question: "Movement",
-        how: "Daily medians, each divided by its station's offset. The shape with the best BIC under correlated errors, its p-value against simulated steady series; slopes by the median of all pairs of points. Flagged is only what is certain over all series together and large enough to matter.",
+        how: "Daily medians on the one scale. The shape with the best BIC under correlated errors, its p-value against simulated steady series; slopes by the median of all pairs of points. Flagged is only what is certain over all series together and large enough to matter.",
         source: "Theil 1950; Sen 1968; Mann 1945; Kendall 1954; Hamed & Rao 1998; Benjamini & Hochberg 1995",
     },
     Method {

@@ -26,6 +26,7 @@ pub(super) fn section(page: &mut String, s: &ReviewedSeries) {
     limits(page, s, &show);
     numbers(page, s, &show);
     low_side(page, s, &show);
+    findings::stations(page, s, &show);
     findings::strays(page, s, &show);
     findings::retests(page, s);
     findings::drift(page, s, &show);

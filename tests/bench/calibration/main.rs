@@ -10,6 +10,7 @@
 //! cargo bench --bench calibration -- --what verdicts --replicates 4000
 //! cargo bench --bench calibration -- --what drift --cell "step of 2"
 //! cargo bench --bench calibration -- --what rising --replicates 500
+//! cargo bench --bench calibration -- --what scale --replicates 100
 //! cargo bench --bench calibration -- --what jumps --replicates 60
 //! cargo bench --bench calibration -- --what jumps --replicates 60 --cell pair --set trial --list
 //! cargo bench --bench calibration -- --replicates 200 --law normal --cell "daily levels" --set trial
@@ -22,6 +23,7 @@ mod drift;
 mod jumps;
 mod plan;
 mod rising;
+mod scale;
 mod truth;
 mod verdicts;
 
@@ -57,6 +59,8 @@ enum What {
     Jumps,
     /// Limits of products that rise.
     Rising,
+    /// Intervals where a tester moved inside the period judged.
+    Scale,
 }
 
 fn main() -> Result<(), String> {
@@ -79,6 +83,12 @@ fn main() -> Result<(), String> {
     if wanted.what == What::Rising {
         println!("Rising products, set {:?}, seed {seed}.\n", wanted.set);
         rising::run(wanted.replicates, seed)?;
+        println!("\n{:.0} s", started.elapsed().as_secs_f64());
+        return Ok(());
+    }
+    if wanted.what == What::Scale {
+        println!("Testers that moved, set {:?}, seed {seed}.\n", wanted.set);
+        scale::run(wanted.replicates, seed)?;
         println!("\n{:.0} s", started.elapsed().as_secs_f64());
         return Ok(());
     }
@@ -185,9 +195,10 @@ fn wanted() -> Result<Wanted, String> {
                     "drift" => What::Drift,
                     "jumps" => What::Jumps,
                     "rising" => What::Rising,
+                    "scale" => What::Scale,
                     other => {
                         return Err(format!(
-                            "--what is coverage, verdicts, drift or jumps, not {other}"
+                            "--what is coverage, verdicts, drift, jumps, rising or scale, not {other}"
                         ));
                     }
                 };

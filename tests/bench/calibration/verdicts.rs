@@ -9,6 +9,7 @@ use rand_pcg::Pcg64;
 use rayon::prelude::*;
 
 use leakdrift::analysis::body::healthy::{Ask, healthy};
+use leakdrift::analysis::body::offsets::ScaleError;
 use leakdrift::config::Config;
 use leakdrift::movement::edges::Edges;
 use leakdrift::movement::period::Judged;
@@ -203,6 +204,8 @@ fn judged(
         to: last,
         horizon: last + 180,
         longest_forecast: last,
+        stations: Vec::new(),
+        scale_error: ScaleError::default(),
     };
     let body = healthy(&readings, &ask, config).ok();
     let from = NaiveDate::default();

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 use leakdrift::analysis::body::healthy::{Ask, Crossing, healthy};
+use leakdrift::analysis::body::offsets::ScaleError;
 use leakdrift::config::Config;
 use leakdrift::day::{Day, date_of, day_number};
 use leakdrift::movement::drift::{PointUnits, ReadingLine, Shape, assess, day_points};
@@ -283,6 +284,8 @@ fn ask(case: &Case, limit: f64, n: u64, chance: &mut Pcg64, config: &Config) -> 
         to,
         horizon: day_number(horizon_end(date_of(first), date_of(to), &rules)),
         longest_forecast: to - first,
+        stations: Vec::new(),
+        scale_error: ScaleError::default(),
     };
     let begins = calendar(BEGINS);
     Said {
