@@ -69,8 +69,10 @@ fn simulated(seed: u64, rho: f64, rise: f64, wider: f64, fails: f64) -> MonthCha
                     day,
                     station: 0,
                     factors: 0,
+                    set: 0,
                     limits: Limits::default(),
                     outcome,
+                    in_ramp: false,
                     count,
                 });
             }

@@ -236,7 +236,10 @@ fn the_result_file_has_every_key_of_the_contract() {
         (&json["settings_changes"][0], "date station model what from to event"),
         (&json["gaps"][0], "station from to days"),
         (&json["too_good"][0], "station series from to what"),
-        (&json["checks"][0]["wrong"][0], "tested_at load expected found units_since_last_good"),
+        (
+            &json["checks"][0]["wrong"][0],
+            "tested_at load expected found units_until_next_good units_since_last_good",
+        ),
         (&json["movement"][0], "what name date size_pct"),
     ] {
         let found = keys(at);

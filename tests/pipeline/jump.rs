@@ -157,7 +157,7 @@ fn the_command_answers_in_depth() {
     assert_eq!(page["jumps"].as_array().unwrap().len(), jumps().len());
     let habits = page["habits"].to_string();
     assert!(
-        habits.contains("VC310") && habits.contains("op07") && habits.contains("B1"),
+        habits.contains("VC310") && habits.contains("operator p-") && habits.contains("B1"),
         "{habits}"
     );
     let text = std::fs::read_to_string(dir.path().join("page/summary.md")).unwrap();
