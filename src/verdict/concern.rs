@@ -276,10 +276,10 @@ impl Concern {
                 );
             }
             Self::RetestedUntilPass { allowed, .. } => {
-                return format!(
+                return re_test(&format!(
                     "A unit that still fails after {} is examined and repaired, not tested again. Re-test those that passed, listed in units-to-check.csv.",
                     count(*allowed, "retest")
-                );
+                ));
             }
             Self::NotEnoughData { units_needed: Some(n), .. } => {
                 return format!("Keep the limit and judge again at about {}.", count(*n, "unit"));

@@ -230,7 +230,7 @@ impl TesterConcern {
             }
             Self::WrongCheckLoad { .. } => {
                 return re_test(
-                    "Hold those units, find the fault of the station, and re-test them.",
+                    "Hold those units, listed in units-to-check.csv, the ones tested after it first; find the fault of the station, and re-test them.",
                 );
             }
             Self::OddCheckReading { .. } => {
