@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use serde::{Serialize, Serializer};
 
 use crate::analysis::Findings;
-use crate::analysis::jump::{Cause, Jump, Scope, of_cause};
+use crate::analysis::jump::{Cause, Jump, Scope, Tested, of_cause};
 use crate::analysis::units::settings::falls_short;
 use crate::analysis::units::strays::Lies;
 use crate::config::Config;
@@ -221,7 +221,8 @@ impl<'a> Suspect<'a> {
                 to: w.next_good.unwrap_or(i64::MAX),
             })
         });
-        let of_jumps = findings.jumps.iter().flat_map(|j| j.lots().map(move |c| (j, c)));
+        let of_jumps =
+            findings.jumps.iter().flat_map(Jump::each).flat_map(|j| j.lots().map(move |c| (j, c)));
         Self { pass, findings, config, of_jumps: of_jumps.collect(), wrong: wrong.collect() }
     }
 
@@ -252,7 +253,7 @@ impl<'a> Suspect<'a> {
             || self.of_jumps.iter().any(|(jump, cause)| {
                 jump.after.window.has(test.day())
                     && jump.scope == Scope::Series(n as u32)
-                    && of_cause(self.pass, cause, test.station(), n, test.factors())
+                    && Tested::of(self.pass, test).is_some_and(|unit| of_cause(cause, &unit))
             })
     }
 

@@ -162,6 +162,7 @@ pub fn series(name: &str) -> ReviewedSeries {
             },
             LimitsFrom { day: day_number(day("2026-10-07")), limits: now, station: Some(n()) },
         ],
+        of_most: Vec::new(),
     };
     ReviewedSeries {
         named: NamedSeries {
@@ -252,6 +253,7 @@ pub fn series(name: &str) -> ReviewedSeries {
         retests: Practice {
             failed: 30,
             then_passed: 4,
+            then_passed_at_other_settings: 1,
             more_than_allowed: 3,
             more_than_allowed_passed: 2,
             repeatability_ma: Some(e(0.006, 0.005, 0.008)),

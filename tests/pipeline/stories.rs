@@ -540,10 +540,16 @@ fn air_purifier_limit_was_loosened_midway_and_is_too_loose() {
     let loosened: Vec<&Value> =
         history.iter().filter(|c| c["high_ma"].as_f64() == Some(5.0)).collect();
     assert!(loosened.iter().all(|c| c["low_ma"].is_null()), "{history:?}");
-    let on = |at: NaiveDate| loosened.iter().filter(|c| date(&c["from"]) == at).count();
-    assert!(on(sample::ap730_loosened(Station::B1)) >= 1, "{history:?}");
-    let a2 = sample::ap730_loosened(Station::A2);
-    assert!(loosened.iter().any(|c| date(&c["from"]) == a2 && c["station"] == "A2"), "{history:?}");
+    // Each station on its own day, and none "all" while one still had the old limit.
+    let found: BTreeSet<(String, NaiveDate)> = loosened
+        .iter()
+        .map(|c| (c["station"].as_str().expect("a station").to_owned(), date(&c["from"])))
+        .collect();
+    let testing = [Station::A2, Station::B1, Station::B2];
+    let truth: BTreeSet<(String, NaiveDate)> =
+        testing.iter().map(|s| (s.name().to_owned(), sample::ap730_loosened(*s))).collect();
+    assert_eq!(found, truth, "{history:?}");
+    assert_eq!(date(&series["limit"]["since"]), truth.iter().map(|t| t.1).max().unwrap());
     assert!(
         history
             .iter()

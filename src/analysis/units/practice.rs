@@ -18,6 +18,8 @@ pub struct Practice {
     pub failed: u64,
     /// Of these, passed in the end at the series' settings.
     pub then_passed: u64,
+    /// Passed in the end, but only at other settings: repeats at a lower voltage, as after a repair.
+    pub then_passed_at_other_settings: u64,
     /// Units tested again more often than allowed.
     pub more_than_allowed: u64,
     /// Of these, passed in the end at the series' settings.
@@ -122,6 +124,7 @@ pub fn practice(pass: &Pass, series: usize, allowed: u32, level: f64) -> Practic
         more_than_allowed_passed: often().filter(|h| h.passed).count() as u64,
         failed: mine.len() as u64,
         then_passed: mine.iter().filter(|h| h.passed).count() as u64,
+        then_passed_at_other_settings: mine.iter().filter(|h| h.passed_elsewhere).count() as u64,
         repeatability_ma: repeatability(&pass.series[series], level),
         habits,
     }

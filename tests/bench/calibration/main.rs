@@ -11,6 +11,7 @@
 //! cargo bench --bench calibration -- --what drift --cell "step of 2"
 //! cargo bench --bench calibration -- --what rising --replicates 500
 //! cargo bench --bench calibration -- --what jumps --replicates 60
+//! cargo bench --bench calibration -- --what mix --replicates 200
 //! cargo bench --bench calibration -- --what jumps --replicates 60 --cell pair --set trial --list
 //! cargo bench --bench calibration -- --replicates 200 --law normal --cell "daily levels" --set trial
 //! ```
@@ -20,6 +21,7 @@
 mod coverage;
 mod drift;
 mod jumps;
+mod mix;
 mod plan;
 mod rising;
 mod truth;
@@ -55,6 +57,8 @@ enum What {
     Drift,
     /// Jumps in failures: found, dated and explained.
     Jumps,
+    /// Lines whose mix changed: found and said.
+    Mix,
     /// Limits of products that rise.
     Rising,
 }
@@ -79,6 +83,11 @@ fn main() -> Result<(), String> {
     if wanted.what == What::Rising {
         println!("Rising products, set {:?}, seed {seed}.\n", wanted.set);
         rising::run(wanted.replicates, seed)?;
+        println!("\n{:.0} s", started.elapsed().as_secs_f64());
+        return Ok(());
+    }
+    if wanted.what == What::Mix {
+        mix::run(wanted.replicates, wanted.set, wanted.list)?;
         println!("\n{:.0} s", started.elapsed().as_secs_f64());
         return Ok(());
     }
@@ -184,10 +193,11 @@ fn wanted() -> Result<Wanted, String> {
                     "verdicts" => What::Verdicts,
                     "drift" => What::Drift,
                     "jumps" => What::Jumps,
+                    "mix" => What::Mix,
                     "rising" => What::Rising,
                     other => {
                         return Err(format!(
-                            "--what is coverage, verdicts, drift or jumps, not {other}"
+                            "--what is coverage, verdicts, drift, rising, jumps or mix, not {other}"
                         ));
                     }
                 };
