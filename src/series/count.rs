@@ -6,16 +6,15 @@ use super::SeriesKey;
 use super::order::Block;
 use super::row::Row;
 use super::tally::{OutcomeLine, Says, Series, TallyLine, TripLine, UnderLimitLine};
-use super::units::SetupFacts;
 use crate::day::day_of;
 use crate::records::{Limits, Outcome, Shown};
 
-/// The series of all keys, counted from their rows; `blocks` are in order.
+/// The series of all keys, counted from their rows; `blocks` are in order, `set_of` says what each setup set.
 pub fn count_up(
     keys: &[SeriesKey],
     blocks: &[Block],
     limits: &[Limits],
-    setups: &[SetupFacts],
+    set_of: &[u32],
     starts_s: i64,
 ) -> Vec<Series> {
     keys.par_iter()
@@ -24,7 +23,7 @@ pub fn count_up(
             let place = |b: &Block| b.series.map_or(usize::MAX, |s| s as usize);
             let from = blocks.partition_point(|b| place(b) < n);
             let to = blocks.partition_point(|b| place(b) <= n);
-            count(key.clone(), &blocks[from..to], limits, setups, starts_s)
+            count(key.clone(), &blocks[from..to], limits, set_of, starts_s)
         })
         .collect()
 }
@@ -33,7 +32,7 @@ fn count(
     key: SeriesKey,
     blocks: &[Block],
     limits: &[Limits],
-    setups: &[SetupFacts],
+    set_of: &[u32],
     starts_s: i64,
 ) -> Series {
     let is_dc = key.test.is_dc();
@@ -59,7 +58,7 @@ fn count(
                         day,
                         station,
                         factors: row.factors,
-                        set: setups[row.setup as usize].set,
+                        set: set_of[row.setup as usize],
                         limits: limits[row.limits as usize],
                         outcome: row.outcome,
                         in_ramp: is_dc && tripped && row.is(Row::IN_RAMP),

@@ -125,7 +125,8 @@ impl Collector {
         let starts_s = config.day_starts_s();
         let settings = distinct(&known.setups);
         let setups = setup_facts(&known, &settings);
-        let mut series = count_up(&known.resolved.keys, &blocks, &limits, &setups, starts_s);
+        let set_of: Vec<u32> = setups.iter().map(|s| s.set).collect();
+        let mut series = count_up(&known.resolved.keys, &blocks, &limits, &set_of, starts_s);
         for (n, (sum, pairs)) in swept.iter().flat_map(|s| &s.repeats) {
             let repeats = &mut series[*n as usize].repeats;
             repeats.0 += sum;

@@ -301,10 +301,10 @@ fn a_cause_where_nothing_failed_before_has_a_lower_end() {
     let cause = &found.causes[0];
     assert_eq!(cause.ratio, None);
     let bound = cause.ratio_at_least.expect("a bound");
-    // 5 failures of 80 units since; before 20 days of 24 units, and 3 on ten of them.
+    // 5 failures of 80 units since; before 20 days of 24 units, and 3 more on 13 of them.
     assert_eq!((cause.failures, cause.units), (5.0, 80.0));
     let share = 0.05_f64.powf(1.0 / 5.0);
-    let by_hand = share / (1.0 - share) * (20.0 * 24.0 + 12.0 * 3.0) / 80.0;
+    let by_hand = share / (1.0 - share) * (20.0 * 24.0 + 13.0 * 3.0) / 80.0;
     assert!((bound.value / by_hand - 1.0).abs() < 1e-9, "{} against {by_hand}", bound.value);
     assert_eq!(bound.level, 0.95);
     let told = alike("lot", "cable");

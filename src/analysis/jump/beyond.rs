@@ -82,12 +82,15 @@ pub(super) fn shares(cells: &[Cell], known: &[Jump]) -> Shares {
     Shares { by_series }
 }
 
-/// How much of a change the series' own changes make, as a share of units: the change of each series' share at the
-/// share of the units that it has since. The rest is mix, and what no series shows by itself.
-pub(super) fn by_series_alone(cells: &[Cell], shares: &Shares, jump: &Jump) -> f64 {
+/// How much of a change of a place the series' own changes make, as a share of units: the change of each series'
+/// share there at the share of the units that it has since. The rest is mix, and what no series shows by itself.
+pub(super) fn by_series_alone(cells: &[Cell], known: &[Jump], jump: &Jump) -> f64 {
+    let inside = |c: &&Cell| jump.scope.has(c.series as usize, c.station);
+    let inside: Vec<Cell> = cells.iter().filter(inside).copied().collect();
+    let shares = shares(&inside, known);
     // Units on both sides, and failures expected there, of each series.
     let mut sums: BTreeMap<u32, [(f64, f64); 2]> = BTreeMap::new();
-    for c in cells.iter().filter(|c| jump.scope.has(c.series as usize, c.station)) {
+    for c in &inside {
         let side = match (jump.before.window.has(c.day), jump.after.window.has(c.day)) {
             (true, _) => 0,
             (_, true) => 1,

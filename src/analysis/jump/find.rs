@@ -4,14 +4,13 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use rayon::prelude::*;
 
+use super::asked::Asked;
 use super::beyond::{by_series_alone, shares, without_causes};
 use super::cells::{Cell, Counted, by_day};
 use super::change::{Dated, Scope, Window};
 use super::found::Jump;
 use super::gather::plain;
 use super::look::{Raw, given, look};
-use super::rise::Demands;
-use crate::config::Config;
 use crate::day::Day;
 use crate::series::Pass;
 use crate::stats::multiple::benjamini_hochberg;
@@ -25,50 +24,6 @@ const CAME_BACK: f64 = 0.01;
 
 /// A change of a place as it stands is told by others where they make this share of it.
 const TELLS: f64 = 0.5;
-/// False discovery rate over all levels asked for one change.
-const FALSE_CAUSES: f64 = 0.05;
-
-/// What is asked.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Asked {
-    /// p-value of a change.
-    pub p: f64,
-    /// What a cause must be.
-    pub demands: Demands,
-    /// Seed of replicates and draws.
-    pub seed: u64,
-    /// The date, where it is known: then only that is looked at.
-    pub since: Option<Day>,
-    /// The model looked at; all, and with them stations and the line, where `None`.
-    pub model: Option<String>,
-}
-
-impl Asked {
-    /// Every change of every series, station and the line, by the settings.
-    #[must_use]
-    pub fn all(config: &Config) -> Self {
-        Self {
-            p: config.jump_p,
-            demands: Demands {
-                failures: config.cause_failures,
-                share: config.cause_share,
-                false_discoveries: FALSE_CAUSES,
-                confidence: config.confidence,
-            },
-            seed: config.seed,
-            since: None,
-            model: None,
-        }
-    }
-
-    /// Whether a model is looked at: names are compared without case and blanks around.
-    #[must_use]
-    pub fn looks_at(&self, model: &str) -> bool {
-        let plain = |name: &str| name.trim().to_lowercase();
-        self.model.as_deref().is_none_or(|wanted| plain(wanted) == plain(model))
-    }
-}
-
 /// One scan: a history of days and the changes in it.
 struct Scan {
     of: Of,
@@ -119,7 +74,7 @@ pub fn jumps(pass: &Pass, asked: &Asked) -> Vec<Jump> {
     if !whole {
         return together(found);
     }
-    let own = shares(&cells, &found);
+    let of_series = found.clone();
     let mut left = without_causes(pass, &cells, &found);
     let expected = shares(&left, &found);
     let stations = (0..pass.plant.stations.len()).filter_map(|s| u16::try_from(s).ok());
@@ -149,8 +104,8 @@ pub fn jumps(pass: &Pass, asked: &Asked) -> Vec<Jump> {
         left.retain(|c| !beyond.iter().any(|j| j.scope == Scope::Station(c.station)));
         found.extend(beyond);
         for jump in as_it_stands {
-            let of_series = by_series_alone(&cells, &own, &jump) / jump.rise();
-            if of_series < TELLS && !found.iter().any(|known| tells(known, &jump)) {
+            let told = by_series_alone(&cells, &of_series, &jump) / jump.rise();
+            if told < TELLS && !found.iter().any(|known| tells(known, &jump)) {
                 found.push(jump);
             }
         }

@@ -1,9 +1,9 @@
 //! One change investigated: shares, parts, causes, traces.
 
+use super::asked::Asked;
 use super::cells::{Cell, Cells, Counted, Failures, by_day};
 use super::change::{Dated, Place, Scope, Side, Window};
 use super::explain::{Explained, explain};
-use super::find::Asked;
 use super::found::Jump;
 use super::gather::gather;
 use super::recount::recount;

@@ -17,6 +17,7 @@
 //! ln(levels)` has it. Another level that has the same failures and fits within a likelihood ratio of e² is
 //! told beside a cause (`rivals`).
 
+mod asked;
 mod beyond;
 mod cause;
 pub mod cells;
@@ -36,11 +37,12 @@ pub mod rise;
 pub mod split;
 pub mod traces;
 
+pub use asked::Asked;
 pub use cause::{AtLeast, Cause, Levels, Named};
 pub use change::{Dated, Place, Scope, Side, Window};
 pub use explain::Explained;
 pub use factors::Tested;
-pub use find::{Asked, jumps};
+pub use find::jumps;
 pub use found::Jump;
 pub use readings::Readings;
 pub use rise::{Change, Demands};
