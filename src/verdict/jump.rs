@@ -364,9 +364,10 @@ pub fn why(jump: &Jump) -> String {
         return cause.in_short();
     }
     let most = [
-        (rules(jump, |p| p.limit.value), "another limit"),
-        (rules(jump, |p| p.mix.value), "another mix of units"),
-        (rules(jump, |p| p.shift.value), "readings that moved as a whole"),
+        (jump.rules(|p| p.limit.value), "another limit"),
+        (jump.rules(|p| p.charging.value), "charging current"),
+        (jump.rules(|p| p.mix.value), "another mix of units"),
+        (jump.rules(|p| p.shift.value), "readings that moved as a whole"),
     ];
     if let Some((_, part)) = most.iter().find(|m| m.0) {
         return format!("no cause named; mostly {part}");
