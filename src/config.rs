@@ -68,6 +68,17 @@ impl DecimalSign {
     }
 }
 
+/// How operators are named.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum People {
+    /// By a code made of the name.
+    #[default]
+    Coded,
+    /// As the files name them.
+    Shown,
+}
+
 /// How far east of Greenwich a clock is laid, `+01:00`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(try_from = "String", into = "String")]

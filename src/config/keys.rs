@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::table::Range::{Above, Any, AtLeast, Between, Within};
 use super::table::{Key, Section, Value, settings};
-use super::{ClockTime, DateOrder, DecimalSign, UtcOffset, whole};
+use super::{ClockTime, DateOrder, DecimalSign, People, UtcOffset, whole};
 
 /// Serials that people type where there is none.
 const NO_SERIALS: [&str; 16] = [
@@ -49,6 +49,7 @@ settings! {
         date_order: Option<DateOrder> = None, "", Any, "Order of day, month and year, only where the files cannot decide it: `day-month-year`, `month-day-year`, or `year-month-day` for years of two digits.", like "\"day-month-year\"";
         utc_offset: Option<UtcOffset> = None, "", Any, "Clock on which times that name their zone, and seconds since 1970, are laid; the clock that the file shows where not given.", like "\"+01:00\"";
         decimal_sign: Option<DecimalSign> = None, "", Any, "Decimal sign of numbers in text, `point` or `comma`, only where the files cannot decide it.", like "\"comma\"";
+        people: People = People::Coded, "", Any, "How operators are named in every page, list, result file and tally: `coded`, by a code made of the name, or `shown`, as the files name them. The code is no secret: whoever has the list of names can find each again.";
         placeholder_serials: Vec<String> = words(&NO_SERIALS), "", Any, "Serials that name no unit, compared like serials.";
         fault_locating_words: Vec<String> = words(&FAULT_LOCATING), "", Any, "Words in a remark that mark a fault-locating run, compared without case.";
 

@@ -7,7 +7,7 @@ use std::path::PathBuf;
 
 use chrono::NaiveDate;
 
-use super::{ClockTime, DateOrder, DecimalSign, UtcOffset};
+use super::{ClockTime, DateOrder, DecimalSign, People, UtcOffset};
 
 /// A key of the settings, and what must be known of it wherever it is printed or checked.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -138,6 +138,7 @@ impl Value for String {}
 impl Value for PathBuf {}
 impl Value for DateOrder {}
 impl Value for DecimalSign {}
+impl Value for People {}
 impl Value for UtcOffset {}
 impl Value for Vec<String> {}
 

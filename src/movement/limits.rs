@@ -16,7 +16,7 @@ pub struct LimitsFrom {
     /// The limits.
     #[serde(flatten)]
     pub limits: Limits,
-    /// The station, where the others changed on another day.
+    /// The station; `None` where all that test the series changed on that day.
     pub station: Option<String>,
 }
 
@@ -26,7 +26,7 @@ pub struct LimitHistory {
     /// In force on the last day, by most units of the last change of each station.
     #[serde(flatten)]
     pub now: Limits,
-    /// Since when.
+    /// Since when at every station that has them.
     #[serde(serialize_with = "as_date_if_any")]
     pub since: Option<Day>,
     /// Changes in order; the first is the first day.
@@ -35,10 +35,13 @@ pub struct LimitHistory {
     /// In force at each station on its last day, by most units.
     #[serde(skip)]
     pub at_stations: BTreeMap<u16, Limits>,
+    /// Those of most stations over time, for what knows no stations.
+    #[serde(skip)]
+    pub of_most: Vec<LimitsFrom>,
 }
 
 /// The history of a series' limits: per station and day those of most units; runs of equal days are one
-/// entry, and stations that changed together are one entry without a station.
+/// entry, one without a station where all stations changed on that day.
 pub fn history(series: &Series, stations: &[String]) -> LimitHistory {
     let mut counts: BTreeMap<u16, BTreeMap<Day, BTreeMap<Limits, u64>>> = BTreeMap::new();
     for o in &series.outcomes {
@@ -79,23 +82,47 @@ pub fn history(series: &Series, stations: &[String]) -> LimitHistory {
         .map(|(l, _)| *l)
         .unwrap_or_default();
     runs.sort_unstable();
-    let first_day = runs.first().map(|r| r.0);
+    let started = |station: u16| counts[&station].keys().next().copied();
+    let since = runs.iter().filter(|(day, limits, station)| {
+        let last = runs.iter().rev().find(|r| r.2 == *station);
+        *limits == now && last.is_some_and(|r| r.0 == *day)
+    });
+    // A station that came later with what was in force changed nothing.
+    let changed = since.clone().filter(|r| started(r.2) != Some(r.0)).map(|r| r.0).max();
+    let since = changed.or_else(|| since.map(|r| r.0).min());
     let mut changes: Vec<LimitsFrom> = Vec::new();
-    for (day, limits, station) in &runs {
-        // A station's first day is no change of limit unless its limits were not in force elsewhere.
-        let is_start = counts[station].keys().next() == Some(day);
-        let known_before = changes.iter().any(|c| c.limits == *limits && c.station.is_none());
-        if is_start && known_before {
-            continue;
+    let mut of_most: Vec<LimitsFrom> = Vec::new();
+    let mut set: BTreeMap<u16, Limits> = BTreeMap::new();
+    for together in runs.chunk_by(|a, b| (a.0, a.1) == (b.0, b.1)) {
+        let (day, limits, _) = together[0];
+        let known = changes.iter().any(|c| c.limits == limits);
+        let own: Vec<u16> = together.iter().map(|r| r.2).collect();
+        let at_start = |station: &u16| started(*station) == Some(day);
+        let news: Vec<u16> = own.iter().copied().filter(|s| !(known && at_start(s))).collect();
+        // All that test by then; of those that begin with the series, whoever begins later with the same.
+        let others = counts.keys().filter(|s| !own.contains(s));
+        let first = changes.is_empty();
+        let alone = others.clone().any(|s| {
+            let begins = runs.iter().find(|r| r.2 == *s);
+            if first {
+                begins.is_none_or(|r| r.1 != limits)
+            } else {
+                started(*s).is_some_and(|began| began <= day)
+            }
+        });
+        set.extend(own.iter().map(|s| (*s, limits)));
+        if alone {
+            let name = |s: &u16| Some(stations[usize::from(*s)].clone());
+            let each = |s: &u16| LimitsFrom { day, limits, station: name(s) };
+            changes.extend(news.iter().map(each));
+        } else if !news.is_empty() {
+            changes.push(LimitsFrom { day, limits, station: None });
         }
-        if changes.iter().any(|c| c.day == *day && c.limits == *limits && c.station.is_none()) {
-            continue;
+        let votes = |l: &Limits| set.values().filter(|v| *v == l).count();
+        let most = set.values().max_by_key(|l| (votes(l), **l == limits)).copied();
+        if let Some(limits) = most.filter(|l| of_most.last().is_none_or(|c| c.limits != *l)) {
+            of_most.push(LimitsFrom { day, limits, station: None });
         }
-        let alone = Some(*day) != first_day && known_before;
-        let station = alone.then(|| stations[usize::from(*station)].clone());
-        changes.push(LimitsFrom { day: *day, limits: *limits, station });
     }
-    let since =
-        changes.iter().filter(|c| c.limits == now && c.station.is_none()).map(|c| c.day).max();
-    LimitHistory { now, since, changes, at_stations }
+    LimitHistory { now, since, changes, of_most, at_stations }
 }

@@ -6,8 +6,8 @@ use crate::analysis::jump::Asked;
 use crate::day::date_of;
 use crate::review::jump_study::{JumpPage, SCHEMA};
 use crate::review::{Review, ReviewedSeries};
-use crate::verdict::jump::JudgedJump;
 use crate::verdict::jump::said::Said;
+use crate::verdict::jump::{Answer, JudgedJump};
 use crate::verdict::units::WhyCheck;
 
 /// A finished investigation, not yet written.
@@ -106,7 +106,9 @@ pub fn closing(report: &JumpPage, out: &std::path::Path) -> String {
             .iter()
             .map(|c| format!("{} {}", c.what.factor(), c.what.level()))
             .collect();
-        let causes = if causes.is_empty() {
+        let causes = if jump.answer == Answer::Mix {
+            " The mix changed: nothing fails more often than before.".to_owned()
+        } else if causes.is_empty() {
             String::new()
         } else {
             format!(" Explained by {}.", causes.join(", then "))

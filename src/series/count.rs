@@ -9,11 +9,12 @@ use super::tally::{OutcomeLine, Says, Series, TallyLine, TripLine, UnderLimitLin
 use crate::day::day_of;
 use crate::records::{Limits, Outcome, Shown};
 
-/// The series of all keys, counted from their rows; `blocks` are in order.
+/// The series of all keys, counted from their rows; `blocks` are in order, `set_of` says what each setup set.
 pub fn count_up(
     keys: &[SeriesKey],
     blocks: &[Block],
     limits: &[Limits],
+    set_of: &[u32],
     starts_s: i64,
 ) -> Vec<Series> {
     keys.par_iter()
@@ -22,12 +23,19 @@ pub fn count_up(
             let place = |b: &Block| b.series.map_or(usize::MAX, |s| s as usize);
             let from = blocks.partition_point(|b| place(b) < n);
             let to = blocks.partition_point(|b| place(b) <= n);
-            count(key.clone(), &blocks[from..to], limits, starts_s)
+            count(key.clone(), &blocks[from..to], limits, set_of, starts_s)
         })
         .collect()
 }
 
-fn count(key: SeriesKey, blocks: &[Block], limits: &[Limits], starts_s: i64) -> Series {
+fn count(
+    key: SeriesKey,
+    blocks: &[Block],
+    limits: &[Limits],
+    set_of: &[u32],
+    starts_s: i64,
+) -> Series {
+    let is_dc = key.test.is_dc();
     let mut series = Series {
         key,
         tally: Vec::new(),
@@ -37,7 +45,7 @@ fn count(key: SeriesKey, blocks: &[Block], limits: &[Limits], starts_s: i64) -> 
         repeats: (0.0, 0),
     };
     let mut readings: Vec<(i64, Says, u32)> = Vec::new();
-    let mut outcomes: Vec<(u32, Limits, Outcome, u32)> = Vec::new();
+    let mut outcomes: Vec<OutcomeLine> = Vec::new();
     for block in blocks {
         let station = block.station;
         let day = |row: &Row| day_of(row.time, starts_s);
@@ -45,8 +53,17 @@ fn count(key: SeriesKey, blocks: &[Block], limits: &[Limits], starts_s: i64) -> 
             let day = day(&rows[0]);
             for row in rows {
                 if row.is(Row::COUNTED) {
-                    let in_force = limits[row.limits as usize];
-                    outcomes.push((row.factors, in_force, row.outcome, row.count));
+                    let tripped = row.outcome == Outcome::OverLimit;
+                    outcomes.push(OutcomeLine {
+                        day,
+                        station,
+                        factors: row.factors,
+                        set: set_of[row.setup as usize],
+                        limits: limits[row.limits as usize],
+                        outcome: row.outcome,
+                        in_ramp: is_dc && tripped && row.is(Row::IN_RAMP),
+                        count: row.count,
+                    });
                     if row.outcome == Outcome::UnderLimit && row.shown() == Shown::Value {
                         let value_pa = row.reading_pa;
                         let line = UnderLimitLine { day, station, value_pa };
@@ -69,10 +86,8 @@ fn count(key: SeriesKey, blocks: &[Block], limits: &[Limits], starts_s: i64) -> 
                 series.tally.push(TallyLine { day, station, value_pa, says, count });
             }
             outcomes.sort_unstable();
-            for same in outcomes.chunk_by(|a, b| (a.0, a.1, a.2) == (b.0, b.1, b.2)) {
-                let (factors, limits, outcome, _) = same[0];
-                let count = same.iter().map(|o| o.3).sum();
-                series.outcomes.push(OutcomeLine { day, station, factors, limits, outcome, count });
+            for same in outcomes.chunk_by(|a, b| a.with(1) == b.with(1)) {
+                series.outcomes.push(same[0].with(same.iter().map(|o| o.count).sum()));
             }
             readings.clear();
             outcomes.clear();

@@ -10,12 +10,13 @@ use serde::{Serialize, Serializer};
 use super::attempts::{Rules, Swept, sweep};
 use super::count::count_up;
 use super::order::{Places, Put};
+use super::people::{OPERATOR, codes};
 use super::plant::{check_readings, mean_air};
 use super::row::{SetAside, Use};
 use super::setups::{Resolved, resolve};
-use super::units::{SetupFacts, Units};
+use super::units::{SetupFacts, TestSettings, Units, distinct};
 use super::{Called, Collector, Plant, Series, SeriesName, Steps};
-use crate::config::Config;
+use crate::config::{Config, People};
 use crate::day::Day;
 use crate::error::{Error, Result};
 use crate::input::{BUILT_IN_FACTORS, Read};
@@ -122,7 +123,10 @@ impl Collector {
         let put: Vec<Put> = swept.iter_mut().map(|s| std::mem::take(&mut s.put)).collect();
         let blocks = places.in_order(put);
         let starts_s = config.day_starts_s();
-        let mut series = count_up(&known.resolved.keys, &blocks, &limits, starts_s);
+        let settings = distinct(&known.setups);
+        let setups = setup_facts(&known, &settings);
+        let set_of: Vec<u32> = setups.iter().map(|s| s.set).collect();
+        let mut series = count_up(&known.resolved.keys, &blocks, &limits, &set_of, starts_s);
         for (n, (sum, pairs)) in swept.iter().flat_map(|s| &s.repeats) {
             let repeats = &mut series[*n as usize].repeats;
             repeats.0 += sum;
@@ -131,7 +135,7 @@ impl Collector {
         let mut units = Units {
             blocks,
             serials: self.serials,
-            setups: setup_facts(&known),
+            setups,
             limits,
             sources,
             histories: swept.iter().flat_map(|s| s.histories.iter().copied()).collect(),
@@ -141,13 +145,15 @@ impl Collector {
         let mut plant = Plant {
             stations: known.resolved.stations.clone(),
             factor_names: factor_names(config),
-            factor_sets: factor_sets(book, &known.texts),
+            factor_sets: factor_sets(book, &known.texts, config.people),
+            settings,
             steps,
             air: mean_air(&self.air),
             checks: check_readings(&units, config),
             ..Plant::default()
         };
         plant.count_tests(&units.blocks, starts_s);
+        plant.find_posts(&series);
         self.unreadable.sort_by_key(|u| (u.source, u.line));
         let notes = known.resolved.notes.into_iter().chain(notes(
             &swept,
@@ -229,11 +235,13 @@ fn files_of(sources: &[Arc<Source>]) -> Vec<u32> {
         .collect()
 }
 
-fn setup_facts(known: &Known) -> Vec<SetupFacts> {
+fn setup_facts(known: &Known, set: &[TestSettings]) -> Vec<SetupFacts> {
     let resolved = known.resolved.series.iter().zip(&known.resolved.station);
     resolved
         .zip(&known.setups)
-        .map(|((series, station), setup)| SetupFacts::new(*series, *station, setup, &known.texts))
+        .map(|((series, station), setup)| {
+            SetupFacts::new(*series, *station, setup, &known.texts, set)
+        })
         .collect()
 }
 
@@ -242,9 +250,18 @@ fn factor_names(config: &Config) -> Vec<String> {
     built_in.chain(config.factors.iter().cloned()).collect()
 }
 
-fn factor_sets(book: &Book, texts: &[String]) -> Vec<Vec<String>> {
+fn factor_sets(book: &Book, texts: &[String], people: People) -> Vec<Vec<String>> {
     let levels = |codes: &[u32]| codes.iter().map(|code| texts[*code as usize].clone()).collect();
-    book.factors.all().iter().map(|set| levels(&set.0)).collect()
+    let mut sets: Vec<Vec<String>> = book.factors.all().iter().map(|set| levels(&set.0)).collect();
+    let operator = BUILT_IN_FACTORS.iter().position(|(_, name)| *name == OPERATOR);
+    if let Some(place) = operator.filter(|_| people == People::Coded) {
+        let names: Vec<String> = sets.iter().filter_map(|s| s.get(place).cloned()).collect();
+        let codes = codes(names.iter().map(String::as_str));
+        for name in sets.iter_mut().filter_map(|set| set.get_mut(place)) {
+            name.clone_from(&codes[name.as_str()]);
+        }
+    }
+    sets
 }
 
 /// The days that are believed: within so many years of the median day.

@@ -4,10 +4,11 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use rayon::prelude::*;
 
-use super::Steps;
 use super::order::Block;
+use super::people::{OPERATOR, SHIFT};
 use super::row::{Row, SetAside, Use};
-use super::units::Units;
+use super::units::{TestSettings, Units};
+use super::{Series, Steps};
 use crate::config::Config;
 use crate::day::{Day, day_of};
 use crate::input::plain_serial;
@@ -34,6 +35,15 @@ pub struct CheckReading {
     pub leads_hertz: Option<f64>,
 }
 
+/// A station in one of its shifts.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Post {
+    /// Index into the stations.
+    pub station: u16,
+    /// The shift.
+    pub shift: String,
+}
+
 /// The plant as the files show it.
 #[derive(Debug, Default)]
 pub struct Plant {
@@ -43,6 +53,10 @@ pub struct Plant {
     pub factor_names: Vec<String>,
     /// Levels of every factor set, in the order of the names; empty text where unknown.
     pub factor_sets: Vec<Vec<String>>,
+    /// Everything that was set for a test, each once and sorted.
+    pub settings: Vec<TestSettings>,
+    /// Station and shift of every operator who worked on one station and one shift only.
+    pub posts: BTreeMap<String, Post>,
     /// Reading steps.
     pub steps: Steps,
     /// Mean humidity (%) and temperature (°C) by day, over stations that record them.
@@ -68,6 +82,31 @@ struct StationDay {
 }
 
 impl Plant {
+    /// The level of a factor in a combination of levels; empty where unknown, or where there is no such factor.
+    #[must_use]
+    pub fn level(&self, factor: &str, set: u32) -> &str {
+        let place = self.factor_names.iter().position(|name| name == factor);
+        place.and_then(|n| self.factor_sets.get(set as usize)?.get(n)).map_or("", |l| l.trim())
+    }
+
+    /// Finds who worked on one station and shift only.
+    pub(super) fn find_posts(&mut self, series: &[Series]) {
+        let places: BTreeSet<(u32, u16)> =
+            series.iter().flat_map(|s| &s.outcomes).map(|o| (o.factors, o.station)).collect();
+        let mut posts: BTreeMap<String, BTreeSet<Post>> = BTreeMap::new();
+        for (set, station) in places {
+            let operator = self.level(OPERATOR, set).to_owned();
+            let shift = self.level(SHIFT, set).to_owned();
+            posts.entry(operator).or_default().insert(Post { station, shift });
+        }
+        let alone =
+            posts.into_iter().filter(|(operator, at)| !operator.is_empty() && at.len() == 1);
+        self.posts = alone
+            .filter_map(|(operator, at)| Some((operator, at.into_iter().next()?)))
+            .filter(|(_, post)| !post.shift.is_empty())
+            .collect();
+    }
+
     /// Counts the tests of products by station and day.
     pub(super) fn count_tests(&mut self, blocks: &[Block], starts_s: i64) {
         let counts: Vec<StationDay> = blocks

@@ -84,6 +84,8 @@ impl Row {
     pub const AFTER_PASS: u8 = 32;
     /// It is a line of a tally.
     pub const TALLIED: u8 = 64;
+    /// The test ended while the voltage still rose.
+    pub const IN_RAMP: u8 = 128;
 
     /// The row of a record that went as `used` says; it does not count yet.
     pub fn new(r: &Record, used: Use) -> Self {
@@ -108,7 +110,8 @@ impl Row {
             used,
             facts: shown
                 | if r.marks.has(Marks::CHECK_LOAD) { Self::CHECK_LOAD } else { 0 }
-                | if r.marks.has(Marks::TALLIED) { Self::TALLIED } else { 0 },
+                | if r.marks.has(Marks::TALLIED) { Self::TALLIED } else { 0 }
+                | if r.marks.has(Marks::IN_RAMP) { Self::IN_RAMP } else { 0 },
         }
     }
 

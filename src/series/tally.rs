@@ -34,7 +34,7 @@ pub struct TallyLine {
     pub count: u32,
 }
 
-/// So many units of one day, station and combination of factor levels with one outcome.
+/// So many units of one day, station, combination of factor levels and settings with one outcome.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct OutcomeLine {
     /// Production day.
@@ -43,12 +43,23 @@ pub struct OutcomeLine {
     pub station: u16,
     /// Index into the pass's factor sets.
     pub factors: u32,
+    /// Index into what was set at the plant ([`super::Plant::settings`]).
+    pub set: u32,
     /// The limits in force.
     pub limits: Limits,
     /// What the first attempt ended with.
     pub outcome: Outcome,
+    /// Whether it tripped on the high limit while a direct voltage still rose: its current was charging current.
+    pub in_ramp: bool,
     /// Units.
     pub count: u32,
+}
+
+impl OutcomeLine {
+    /// The same of so many units.
+    pub(super) fn with(self, count: u32) -> Self {
+        Self { count, ..self }
+    }
 }
 
 /// So many units of one combination of factor levels whose current is known to lie above something, over all days.

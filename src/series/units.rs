@@ -4,6 +4,7 @@
 //! one series at one station in order of time, so that a stretch of days is found by halving. What is kept in
 //! a finding is a [`NamedTest`].
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use super::attempts::UnitHistory;
@@ -12,6 +13,7 @@ use super::order::Block;
 use super::row::{Row, Serials, SetAside, Use};
 use super::{Pass, Says, Series};
 use crate::day::{Day, day_of};
+use crate::input::plain_serial;
 use crate::records::{Current, Limits, Outcome, Setup, Shown, Source, SourceAt};
 
 /// What was set for a test, as the files give it; a blank is not known.
@@ -38,22 +40,48 @@ pub struct SetupFacts {
     /// Frequency of the current that leads draw, Hz: 0 where the reading shows none of it (direct voltage, current
     /// in phase).
     pub leads_hertz: Option<f64>,
+    /// Place of the settings among [`distinct`] ones.
+    pub set: u32,
 }
 
-impl SetupFacts {
-    pub fn new(series: Option<u32>, station: u16, setup: &Setup, texts: &[String]) -> Self {
-        let settings = TestSettings {
+impl TestSettings {
+    fn of(setup: &Setup) -> Self {
+        Self {
             applied_mv: setup.applied_mv,
             frequency_mhz: setup.frequency_mhz,
             dwell_ms: setup.dwell_ms,
             ramp_ms: setup.ramp_ms,
-        };
+        }
+    }
+}
+
+/// Everything that was set, each once and sorted: codes of setups depend on which thread came first.
+pub fn distinct(setups: &[Setup]) -> Vec<TestSettings> {
+    setups.iter().map(TestSettings::of).collect::<BTreeSet<_>>().into_iter().collect()
+}
+
+impl SetupFacts {
+    pub fn new(
+        series: Option<u32>,
+        station: u16,
+        setup: &Setup,
+        texts: &[String],
+        set: &[TestSettings],
+    ) -> Self {
+        let settings = TestSettings::of(setup);
+        let place = set.binary_search(&settings).expect("what was set is of these setups");
         let shown = !setup.test.is_dc() && setup.current == Current::Total;
         #[expect(clippy::cast_precision_loss, reason = "frequencies are far below 2^53 mHz")]
         let hertz = setup.frequency_mhz.map(|mhz| mhz as f64 / 1000.0);
         let leads_hertz = if shown { hertz } else { Some(0.0) };
-        let model = texts[setup.model as usize].clone();
-        Self { series, station, model, settings, leads_hertz }
+        Self {
+            series,
+            station,
+            model: texts[setup.model as usize].clone(),
+            settings,
+            leads_hertz,
+            set: u32::try_from(place).expect("no more settings than setups"),
+        }
     }
 }
 
@@ -141,6 +169,13 @@ impl<'a> Test<'a> {
     #[must_use]
     pub fn serial(self) -> &'a str {
         self.pass.units.serials.at(self.row.serial)
+    }
+
+    /// What tells its unit from others of the model: the serial without case, spaces and dashes; `None` where it
+    /// has none.
+    #[must_use]
+    pub fn unit(self) -> Option<String> {
+        Some(plain_serial(self.serial())).filter(|serial| !serial.is_empty())
     }
 
     /// Index of its series; `None` where it belongs to none with a counted unit.

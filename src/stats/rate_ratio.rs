@@ -45,6 +45,19 @@ pub fn rate_ratio(first: Rate, second: Rate, level: f64) -> Option<Estimate> {
     )
 }
 
+/// The lower end of that ratio by itself, one-sided at `level`: what is told where the second has no event, and the
+/// ratio no value.
+///
+/// - Formula: the Clopper-Pearson lower end of the share of the first at `level`, turned as in [`rate_ratio`]; with
+///   no event in the second the share is at least `(1 − level)^(1/events)`.
+/// - `None` as [`rate_ratio`].
+pub fn rate_ratio_at_least(first: Rate, second: Rate, level: f64) -> Option<f64> {
+    rate_ratio(first, second, level)?;
+    let counts = EffectiveCounts::new(first.events, first.events + second.events, 1.0)?;
+    let share = clopper_pearson_lower(counts, level)?;
+    Some(share * second.exposure / ((1.0 - share) * first.exposure))
+}
+
 /// p-value of equal rates: all splits of the events that are no more likely than the one seen.
 ///
 /// - Formula: given all `n` events, those of the first are binomial; no more likely than the one seen are all splits up

@@ -105,6 +105,8 @@ pub enum Concern {
     RetestedUntilPass {
         /// Units with more retests than allowed.
         units: u64,
+        /// Of these, passed in the end.
+        passed: u64,
         /// Retests allowed.
         allowed: u64,
     },
@@ -207,8 +209,8 @@ impl Concern {
                 f.date,
                 f.interval()
             ),
-            Self::RetestedUntilPass { units: n, allowed } => format!(
-                "{} tested again more than the {} allowed.",
+            Self::RetestedUntilPass { units: n, passed, allowed } => format!(
+                "{} tested again more often than the {} allowed; {passed} of them passed in the end.",
                 if *n == 1 { "1 unit was".to_owned() } else { format!("{n} units were") },
                 count(*allowed, "retest")
             ),
@@ -273,8 +275,11 @@ impl Concern {
                     "Lower the low limit into the workable range, and re-test the units it rejected.",
                 );
             }
-            Self::RetestedUntilPass { .. } => {
-                "Stop retesting until it passes; have the units listed in units-to-check.csv examined."
+            Self::RetestedUntilPass { allowed, .. } => {
+                return re_test(&format!(
+                    "A unit that still fails after {} is examined and repaired, not tested again. Re-test those that passed, listed in units-to-check.csv.",
+                    count(*allowed, "retest")
+                ));
             }
             Self::NotEnoughData { units_needed: Some(n), .. } => {
                 return format!("Keep the limit and judge again at about {}.", count(*n, "unit"));
@@ -387,10 +392,13 @@ pub fn concerns_of_series(
                 "Re-test its units that passed before shipment (units-to-check.csv).",
             ),
         }));
-        let more = finding.practice.habits.iter().map(|h| h.units).sum::<u64>();
-        if more > 0 {
-            let allowed = u64::from(config.retests_allowed);
-            found.push(Concern::RetestedUntilPass { units: more, allowed });
+        let practice = &finding.practice;
+        if !practice.habits.is_empty() {
+            found.push(Concern::RetestedUntilPass {
+                units: practice.more_than_allowed,
+                passed: practice.more_than_allowed_passed,
+                allowed: u64::from(config.retests_allowed),
+            });
         }
         about.extend(from_verdict(&subject, &v.limits.high, |x| v.wording.current(x)));
         let rising = v.limits.high.rising.is_some();

@@ -1,12 +1,14 @@
 //! What a change of the share of failures means: whether it is flagged, what is said of it, and the next step.
 
 pub mod said;
+mod step;
 
 use serde::Serialize;
 use serde::ser::{SerializeMap, Serializer};
 
 use crate::analysis::jump::cells::Counted;
-use crate::analysis::jump::{Cause, Jump, LimitMove, Parts, Scope, Side};
+use crate::analysis::jump::factors::{FactorKind, kind};
+use crate::analysis::jump::{Cause, Jump, LimitMove, Scope, Side};
 use crate::analysis::units::happenings;
 use crate::analysis::{Findings, Known};
 use crate::config::Config;
@@ -16,12 +18,11 @@ use crate::stats::estimate::Estimate;
 use crate::verdict::concern::{About, Concern};
 use crate::words::capital;
 use crate::words::numbers::whole;
-use said::{Coincides, Explains, NextStep, PartSaid, Said, Since, Step, Tally};
+use said::{AlsoAt, Charging, Coincides, Explains, MixSaid, PartSaid, Said, Since, Tally, Times};
+pub use step::{NextStep, Step};
 
 /// A part this large a share of the change is told.
 const PART_TOLD: f64 = 0.20;
-/// A part this large a share of the change is what the change is.
-const PART_RULES: f64 = 0.50;
 /// A change that began, or ended, so many days before the last is history.
 const RECENT_DAYS: Day = 31;
 /// Failures, or failures tested again, from which it is told what became of them.
@@ -31,7 +32,7 @@ const FEWEST_DAYS: u64 = 5;
 /// Factors that are told to be no cause, at most.
 const CLEARED_TOLD: usize = 6;
 /// A typical reading that moved by less stayed where it was.
-const UNMOVED: f64 = 0.01;
+const UNMOVED: f64 = 0.005;
 
 /// A change with what is decided about it: one entry of `jumps` of `results.json`.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,6 +45,8 @@ pub struct JudgedJump {
     pub material: bool,
     /// Whether somebody must act: it is flagged, or fewer fail lately and no limit explains it.
     pub needs_action: bool,
+    /// What it is.
+    pub answer: Answer,
     /// What is said of it, in order; the first says since when and from what to what.
     pub said: Vec<Said>,
     /// What to check next.
@@ -80,28 +83,33 @@ fn recorded(pass: &Pass, known: &Known<'_>, findings: &Findings, jump: &Jump) ->
 /// Judges a change; `recorded` is what is known of its time, `last` the last production day.
 #[must_use]
 pub fn judge(jump: &Jump, recorded: Option<String>, last: Day, config: &Config) -> JudgedJump {
-    let (before, after) = (jump.before.share.value, jump.after.share.value);
-    let (low, high) = (before.min(after), before.max(after));
-    let failures = jump.worse().failures.of(jump.counted);
-    let material = jump.p_value <= config.jump_p
-        && failures >= config.jump_failures
-        && high >= config.jump_ratio * low
-        && high - low >= config.jump_rise;
+    let material = jump.each().any(|j| is_material(j, config));
     let ended_lately = |day: Day| day + RECENT_DAYS >= last;
-    let is_limit = rules(jump, |p| p.limit.value);
+    let answer = Answer::of(jump);
     let flagged = material && jump.rises() && jump.ended.is_none_or(|e| ended_lately(e.day));
     let fewer = material
         && !jump.rises()
-        && !is_limit
+        && !matches!(answer, Answer::Limit | Answer::Mix)
         && ended_lately(jump.ended.map_or(jump.date.day, |e| e.day));
     JudgedJump {
         flagged,
         material,
         needs_action: flagged || fewer,
-        said: said(jump, is_limit, recorded.as_ref()),
-        next_step: NextStep { recorded, step: step(jump, is_limit) },
+        answer,
+        said: said(jump, answer, recorded.as_ref()),
+        next_step: NextStep { recorded, step: step(jump, answer) },
         found: jump.clone(),
     }
+}
+
+/// Whether a change is clear, and large enough to matter.
+fn is_material(jump: &Jump, config: &Config) -> bool {
+    let (before, after) = (jump.before.share.value, jump.after.share.value);
+    let (low, high) = (before.min(after), before.max(after));
+    jump.p_value <= config.jump_p
+        && jump.worse().failures.of(jump.counted) >= config.jump_failures
+        && high >= config.jump_ratio * low
+        && high - low >= config.jump_rise
 }
 
 impl JudgedJump {
@@ -122,6 +130,12 @@ impl JudgedJump {
     pub fn headline(&self) -> String {
         let jump = &self.found;
         let since = capital(&since(jump).to_string());
+        if let Some(mixed) = mixed(jump).filter(|_| self.answer == Answer::Mix) {
+            return format!("{since} {mixed}");
+        }
+        if let Some(charging) = charging(jump).filter(|_| self.answer == Answer::ChargingCurrent) {
+            return format!("{since} {charging}");
+        }
         match explains(jump).next() {
             Some(Explains { levels, explained, excess, .. }) => format!(
                 "{since} {explained} of the {excess} failures beyond those expected: {levels}."
@@ -166,11 +180,13 @@ impl Serialize for JudgedJump {
         map.serialize_entry("counts_after", &counts(&j.after))?;
         map.serialize_entry("p_value", &j.p_value)?;
         map.serialize_entry("dispersion", &j.phi)?;
+        map.serialize_entry("answer", &self.answer)?;
         map.serialize_entry("flagged", &self.flagged)?;
         map.serialize_entry("material", &self.material)?;
         map.serialize_entry("gradual", &j.gradual)?;
         map.serialize_entry("date_given", &j.given)?;
         map.serialize_entry("outcomes", &j.outcomes)?;
+        map.serialize_entry("also", &j.also.iter().map(AlsoAt::of).collect::<Vec<_>>())?;
         map.serialize_entry("parts", &j.parts)?;
         map.serialize_entry("causes", &j.explained.causes)?;
         map.serialize_entry("coincides", &j.explained.coincides)?;
@@ -184,18 +200,49 @@ impl Serialize for JudgedJump {
     }
 }
 
-/// Share of the change that some parts make; `None` where it has no parts or is none.
-fn part(jump: &Jump, of: impl Fn(&Parts) -> f64) -> Option<f64> {
-    let parts = jump.parts.as_ref()?;
-    (parts.rise.value != 0.0).then(|| of(parts) / parts.rise.value)
+/// What a change is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Answer {
+    /// Another limit.
+    Limit,
+    /// Trips while a direct voltage still rose.
+    ChargingCurrent,
+    /// More units, or fewer, of what failed more often before.
+    Mix,
+    /// Readings that moved as a whole.
+    ReadingsMoved,
+    /// A level of a factor, or several.
+    Cause,
+    /// A level that came with the date, and cannot be told from it.
+    CameWithTheDate,
+    /// Nothing that is recorded.
+    NotExplained,
 }
 
-/// Whether some parts are what the change is.
-fn rules(jump: &Jump, of: impl Fn(&Parts) -> f64) -> bool {
-    part(jump, of).is_some_and(|share| share >= PART_RULES)
+impl Answer {
+    /// The answer to a change.
+    fn of(jump: &Jump) -> Self {
+        if jump.rules(|p| p.limit.value) {
+            Self::Limit
+        } else if jump.rules(|p| p.charging.value) {
+            Self::ChargingCurrent
+        } else if jump.is_mix() {
+            Self::Mix
+        } else if jump.rules(|p| p.shift.value) {
+            Self::ReadingsMoved
+        } else if !jump.explained.causes.is_empty() {
+            Self::Cause
+        } else if !jump.explained.coincides.is_empty() {
+            Self::CameWithTheDate
+        } else {
+            Self::NotExplained
+        }
+    }
 }
 
-fn said(jump: &Jump, is_limit: bool, recorded: Option<&String>) -> Vec<Said> {
+fn said(jump: &Jump, answer: Answer, recorded: Option<&String>) -> Vec<Said> {
+    let is_limit = answer == Answer::Limit;
     let mut said = vec![Said::Since { place: jump.place.title.clone(), since: since(jump) }];
     if jump.counted == Counted::Failed {
         let failures = jump.worse().failures;
@@ -207,9 +254,12 @@ fn said(jump: &Jump, is_limit: bool, recorded: Option<&String>) -> Vec<Said> {
     if !is_limit {
         said.extend(causes(jump));
     }
+    if !jump.also.is_empty() {
+        said.push(Said::Also(jump.also.iter().map(AlsoAt::of).collect()));
+    }
     said.extend(unmoved(jump));
     if !is_limit {
-        said.extend(traces(jump));
+        said.extend(traces(jump, answer));
     }
     if jump.gradual {
         said.push(Said::Gradual);
@@ -221,17 +271,12 @@ fn said(jump: &Jump, is_limit: bool, recorded: Option<&String>) -> Vec<Said> {
 /// Since when and from what to what.
 #[must_use]
 pub fn since(jump: &Jump) -> Since {
-    let tally = |s: &Side| Tally {
-        share: s.share.value,
-        failed: whole(s.failures.of(jump.counted)),
-        units: whole(s.units),
-    };
     Since {
         date: jump.date,
         ended: jump.ended,
         counted: jump.counted,
-        before: tally(&jump.before),
-        after: tally(&jump.after),
+        before: Tally::of(&jump.before, jump.counted),
+        after: Tally::of(&jump.after, jump.counted),
     }
 }
 
@@ -256,13 +301,36 @@ fn parts(jump: &Jump, is_limit: bool) -> Vec<Said> {
             said.push(Said::Limit { moves, size });
         }
     }
-    if let Some(size) = told(&parts.mix) {
-        said.push(Said::Mix { factor: parts.mix_of.clone(), size });
+    if told(&parts.charging).is_some() {
+        said.extend(charging(jump).map(Said::Charging));
+    }
+    if told(&parts.mix).is_some() {
+        said.extend(mixed(jump).map(Said::Mix));
     }
     if let Some(size) = told(&parts.shift) {
         said.push(Said::Shift { ratio: jump.moved, size });
     }
     said
+}
+
+/// Trips while a direct voltage still rose, on the side with more failures.
+fn charging(jump: &Jump) -> Option<Charging> {
+    let failures = &jump.worse().failures;
+    (failures.charging > 0.0).then(|| Charging {
+        tripped: whole(failures.charging),
+        failures: whole(failures.of(jump.counted)),
+    })
+}
+
+/// The mix, with the levels that made it.
+fn mixed(jump: &Jump) -> Option<MixSaid> {
+    let parts = jump.parts.as_ref()?;
+    Some(MixSaid {
+        rises: jump.rises(),
+        factor: parts.mix_of.clone(),
+        levels: parts.mixed.clone(),
+        size: PartSaid { part: parts.mix.value, of: parts.rise.value },
+    })
 }
 
 /// Whether a limit makes such failures.
@@ -285,6 +353,7 @@ fn explains(jump: &Jump) -> impl Iterator<Item = Explains> {
         failed: whole(cause.failures),
         units: whole(cause.units),
         expected: cause.expected,
+        times: Times::of(cause),
     })
 }
 
@@ -295,9 +364,10 @@ pub fn why(jump: &Jump) -> String {
         return cause.in_short();
     }
     let most = [
-        (rules(jump, |p| p.limit.value), "another limit"),
-        (rules(jump, |p| p.mix.value), "another mix of units"),
-        (rules(jump, |p| p.shift.value), "readings that moved as a whole"),
+        (jump.rules(|p| p.limit.value), "another limit"),
+        (jump.rules(|p| p.charging.value), "charging current"),
+        (jump.rules(|p| p.mix.value), "another mix of units"),
+        (jump.rules(|p| p.shift.value), "readings that moved as a whole"),
     ];
     if let Some((_, part)) = most.iter().find(|m| m.0) {
         return format!("no cause named; mostly {part}");
@@ -322,7 +392,8 @@ fn causes(jump: &Jump) -> Vec<Said> {
     let found = &jump.explained;
     let with_the_date = coincides(jump).map(Said::Coincides);
     if found.causes.is_empty() {
-        let of_itself = rules(jump, |p| p.limit.value + p.mix.value + p.shift.value);
+        let of_itself =
+            jump.rules(|p| p.limit.value + p.mix.value + p.charging.value + p.shift.value);
         let nothing = (!of_itself).then_some(Said::NothingExplains);
         return with_the_date.or(nothing).into_iter().collect();
     }
@@ -359,7 +430,7 @@ fn unmoved(jump: &Jump) -> Option<Said> {
     })
 }
 
-fn traces(jump: &Jump) -> Vec<Said> {
+fn traces(jump: &Jump, answer: Answer) -> Vec<Said> {
     let t = &jump.traces;
     let mut said = Vec::new();
     if t.failures < FEWEST_TOLD {
@@ -371,8 +442,8 @@ fn traces(jump: &Jump) -> Vec<Said> {
             failures: t.failures,
             most: t.most_in_run.clone(),
         });
-    } else if t.days_with >= FEWEST_DAYS {
-        let moved = rules(jump, |p| p.shift.value);
+    } else if t.days_with >= FEWEST_DAYS && answer != Answer::Mix {
+        let moved = answer == Answer::ReadingsMoved;
         said.push(Said::Spread {
             failures: t.failures,
             days_with: t.days_with,
@@ -383,7 +454,8 @@ fn traces(jump: &Jump) -> Vec<Said> {
     if t.retested >= FEWEST_TOLD {
         said.push(Said::Retested {
             retested: t.retested,
-            passed: t.then_passed,
+            passed: t.then_passed + t.passed_at_other_settings,
+            at_other_settings: t.passed_at_other_settings,
             elsewhere: t.passed_elsewhere,
             otherwise: (t.before.0 >= FEWEST_TOLD).then_some(t.before),
             of_the_test: 2 * t.then_passed >= t.retested && jump.rises(),
@@ -392,31 +464,37 @@ fn traces(jump: &Jump) -> Vec<Said> {
     said
 }
 
-fn step(jump: &Jump, is_limit: bool) -> Step {
-    if is_limit {
-        return Step::DecideLimit;
+fn step(jump: &Jump, answer: Answer) -> Step {
+    match answer {
+        Answer::Limit => Step::DecideLimit,
+        _ if !jump.rises() => Step::TryLoads,
+        Answer::ChargingCurrent => {
+            Step::SlowRamp { set: jump.named().find(|c| is_set(c)).map(|c| c.what.clone()) }
+        }
+        Answer::Mix => Step::PlanForMix,
+        Answer::ReadingsMoved => Step::FindMovement,
+        Answer::Cause | Answer::CameWithTheDate | Answer::NotExplained => {
+            match jump.named().next() {
+                Some(cause) => about(cause),
+                None if jump.traces.in_bursts() => Step::LookAtLeads,
+                None => Step::AskWhatChanged,
+            }
+        }
     }
-    if !jump.rises() {
-        return Step::TryLoads;
-    }
-    if rules(jump, |p| p.mix.value) {
-        return Step::PlanForMix;
-    }
-    if rules(jump, |p| p.shift.value) {
-        return Step::FindMovement;
-    }
-    match jump.named().next() {
-        Some(cause) => about(cause),
-        None if jump.traces.in_bursts() => Step::LookAtLeads,
-        None => Step::AskWhatChanged,
-    }
+}
+
+/// Whether a cause is what was set for a test.
+fn is_set(cause: &Cause) -> bool {
+    cause.what.0.iter().any(|n| kind(&n.factor) == FactorKind::Set)
 }
 
 /// What to do about a cause: it is where, by whom, or of what units are made.
 fn about(cause: &Cause) -> Step {
     let (levels, rivals) = (cause.what.clone(), cause.rivals.clone());
     let factors: Vec<&str> = levels.0.iter().map(|n| n.factor.as_str()).collect();
-    if factors == ["station"] {
+    if is_set(cause) {
+        Step::DecideSetting { levels, rivals }
+    } else if factors == ["station"] {
         Step::CheckStation { levels, rivals }
     } else if factors.iter().all(|f| ["operator", "shift", "station"].contains(f)) {
         Step::WatchTesting { levels, rivals }

@@ -6,10 +6,15 @@
 
 use std::fmt::{self, Display, Formatter};
 
+use chrono::NaiveDate;
 use serde::Serialize;
 
+use crate::analysis::jump::cells::Counted;
+use crate::analysis::jump::{Jump, Scope};
 use crate::analysis::month::change::MonthChange;
 use crate::config::Config;
+use crate::day::{date_of, month_of};
+use crate::series::{Outcome, Series};
 use crate::stats::estimate::Estimate;
 use crate::words::{Wording, capital, percent, signed_percent, three_digits};
 
@@ -22,6 +27,8 @@ const WIDER: f64 = 1.2;
 pub enum Matters {
     /// More units failed.
     FailuresRose,
+    /// More units failed, by a jump that ended within the month.
+    FailuresRoseAndEnded,
     /// Expected rejects passed the accepted share.
     RejectsPassedAccepted,
     /// The level moved by a share of the room or of itself that counts.
@@ -39,6 +46,7 @@ impl Display for Matters {
     fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Self::FailuresRose => "failures rose",
+            Self::FailuresRoseAndEnded => "failures rose, and ended",
             Self::RejectsPassedAccepted => "healthy units now rejected",
             Self::LevelMoved => "level moved",
             Self::SpreadGrew => "spread grew",
@@ -62,6 +70,42 @@ pub struct MonthJudged {
     pub sentence: String,
 }
 
+/// A jump in failures of the series that ended within the month, and what came after it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct EndedJump {
+    /// Since when it was.
+    pub since: NaiveDate,
+    /// When it ended.
+    pub ended: NaiveDate,
+    /// Units judged in the month since it ended.
+    pub judged: u64,
+    /// Of these, failed.
+    pub failed: u64,
+}
+
+impl EndedJump {
+    /// That of a series in a month, if there is one.
+    #[must_use]
+    pub fn of(series: &Series, jumps: &[Jump], place: usize, month: (i32, u32)) -> Option<Self> {
+        let own = jumps.iter().flat_map(Jump::each).filter(|j| {
+            matches!(j.scope, Scope::Series(n) if n as usize == place)
+                && j.counted == Counted::Failed
+                && j.rises()
+        });
+        let ended = |j: &Jump| j.ended.map(|e| e.day).filter(|day| month_of(*day) == month);
+        let (jump, day) = own.filter_map(|j| Some((j, ended(j)?))).max_by_key(|(_, day)| *day)?;
+        let after = series.outcomes.iter().filter(|o| {
+            o.day >= day && month_of(o.day) == month && o.outcome != Outcome::NotCompleted
+        });
+        let (mut judged, mut failed) = (0, 0);
+        for o in after {
+            judged += u64::from(o.count);
+            failed += if o.outcome == Outcome::Pass { 0 } else { u64::from(o.count) };
+        }
+        Some(Self { since: date_of(jump.date.day), ended: date_of(day), judged, failed })
+    }
+}
+
 /// What of a month is certain.
 struct Certain<'a> {
     level: Option<&'a Estimate>,
@@ -69,11 +113,17 @@ struct Certain<'a> {
     /// Expected rejects that passed the accepted share: what is expected now, and that share.
     rejects: Option<(f64, f64)>,
     failures: Option<&'a Estimate>,
+    ended: Option<EndedJump>,
 }
 
 /// Judges a month. A change counts only where its interval excludes none, and it is large enough.
 #[must_use]
-pub fn judge_month(change: &MonthChange, say: &Wording, config: &Config) -> MonthJudged {
+pub fn judge_month(
+    change: &MonthChange,
+    ended: Option<EndedJump>,
+    say: &Wording,
+    config: &Config,
+) -> MonthJudged {
     let judged =
         |matters, sentence| MonthJudged { change: change.clone(), matters, rank: 0, sentence };
     if change.baseline_from.is_none() {
@@ -91,6 +141,7 @@ pub fn judge_month(change: &MonthChange, say: &Wording, config: &Config) -> Mont
             })
             .map(|now| (now, accepted)),
         failures: change.failure_change.as_ref().filter(|e| !e.contains(0.0)),
+        ended,
     };
     judged(matters(change, &certain, config), sentence(change, &certain, say))
 }
@@ -104,7 +155,9 @@ fn matters(change: &MonthChange, certain: &Certain<'_>, config: &Config) -> Matt
         e.value.abs() >= 100.0 * config.material_step_typical_share
             || change.room_used.is_some_and(|u| u.abs() >= config.material_step_room_share)
     });
-    if rose {
+    if rose && certain.ended.is_some() {
+        Matters::FailuresRoseAndEnded
+    } else if rose {
         Matters::FailuresRose
     } else if certain.rejects.is_some() {
         Matters::RejectsPassedAccepted
@@ -147,6 +200,11 @@ fn sentence(change: &MonthChange, certain: &Certain<'_>, say: &Wording) -> Strin
         ));
     }
     parts.push(failure_words(change, certain.failures));
+    if let Some(EndedJump { since, ended, judged, failed }) = certain.ended {
+        parts.push(format!(
+            "the jump since {since} ended on {ended}: {failed} of {judged} failed since then"
+        ));
+    }
     format!("{}.", capital(&parts.join("; ")))
 }
 

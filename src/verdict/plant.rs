@@ -23,7 +23,7 @@ use crate::verdict::group::{GroupBand, Member, share_limit};
 use crate::verdict::limit::judge as judge_limit;
 use crate::verdict::limits::JudgedLimits;
 use crate::verdict::low_limit::{LowEvidence, judge_low};
-use crate::verdict::month::{self, MonthJudged};
+use crate::verdict::month::{self, EndedJump, MonthJudged};
 use crate::verdict::physics::LeakAdds;
 use crate::verdict::reason::Reason;
 use crate::words::Wording;
@@ -79,7 +79,12 @@ pub fn judge_all(
         .iter()
         .zip(&movement.series)
         .zip(&findings.series)
-        .map(|((series, moved), finding)| judge_series(pass, series, moved, finding, config))
+        .enumerate()
+        .map(|(n, ((series, moved), finding))| {
+            let month = finding.month.as_ref();
+            let ended = month.and_then(|m| EndedJump::of(series, &findings.jumps, n, m.month));
+            judge_series(pass, series, moved, finding, ended, config)
+        })
         .collect();
     withheld.iter().for_each(|n| verdicts[*n].withhold());
     month::rank(verdicts.iter_mut().filter_map(|v| v.month.as_mut()));
@@ -217,6 +222,7 @@ fn judge_series(
     series: &Series,
     moved: &SeriesMovement,
     finding: &Finding,
+    ended: Option<EndedJump>,
     config: &Config,
 ) -> SeriesVerdict {
     let limit_ma = moved.limits.now.high_pa.map(ma);
@@ -277,7 +283,10 @@ fn judge_series(
         },
         flag,
         forecast: evidence.limit_reached_on,
-        month: finding.month.as_ref().map(|change| month::judge_month(change, &wording, config)),
+        month: finding
+            .month
+            .as_ref()
+            .map(|change| month::judge_month(change, ended, &wording, config)),
         wording,
         evidence,
     }

@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use serde::{Serialize, Serializer};
 
 use crate::analysis::Findings;
-use crate::analysis::jump::{Cause, Jump, Scope, of_cause};
+use crate::analysis::jump::{Cause, Jump, Scope, Tested, of_cause};
 use crate::analysis::units::settings::falls_short;
 use crate::analysis::units::strays::Lies;
 use crate::config::Config;
@@ -49,8 +49,10 @@ pub enum WhyCheck {
     InDoubt,
     /// Of a lot, or another level of what units are made of, whose failures stand out.
     OfCause,
-    /// Between the last right and the next right answer of a check load.
-    WrongCheck,
+    /// After a wrong answer of a check load, before its next right one.
+    AfterWrongCheck,
+    /// Before a wrong answer of a check load, since its last right one.
+    BeforeWrongCheck,
 }
 
 impl fmt::Display for WhyCheck {
@@ -69,7 +71,8 @@ impl fmt::Display for WhyCheck {
             Self::ReadsLow => "passed, reads low: a part may be missing",
             Self::InDoubt => "passed, but would have failed at the corrected reading",
             Self::OfCause => "passed, of a lot whose failures stand out",
-            Self::WrongCheck => "tested on a station before its next good check",
+            Self::AfterWrongCheck => "passed after a wrong check load, before the next good one",
+            Self::BeforeWrongCheck => "passed before a wrong check load, after the last good one",
         })
     }
 }
@@ -142,9 +145,13 @@ pub fn units_to_check(
     let suspect = Suspect::new(pass, findings, config);
     let reasons = |test: Test<'_>| {
         let against = test.set_aside() == Some(SetAside::Contradicted);
-        let passed = test.outcome() == Outcome::Pass && test.set_aside().is_none();
-        let of_pass = passed.then(|| suspect.of(test)).into_iter().flatten();
-        let all = against.then_some(WhyCheck::Contradicted).into_iter().chain(of_pass);
+        let passed = test.outcome() == Outcome::Pass;
+        let first = passed && test.set_aside().is_none();
+        let of_first = first.then(|| suspect.of(test)).into_iter().flatten();
+        // A pass on a retest rests on the same check load.
+        let unchecked = (passed && test.is_of_a_product()).then(|| suspect.unchecked(test));
+        let all = against.then_some(WhyCheck::Contradicted).into_iter().chain(of_first);
+        let all = all.chain(unchecked.flatten());
         all.map(move |why| unit(pass, why, &test.named())).collect::<Vec<_>>()
     };
     let tests: Vec<Tests<'_>> = pass.tests().filter(|t| judged(t.series)).collect();
@@ -203,11 +210,12 @@ struct Suspect<'a> {
     wrong: Vec<BetweenChecks<'a>>,
 }
 
-/// What a station tested since the last right answer of a check load is as doubtful as what came after the wrong
-/// one, until the next right answer.
+/// What a station tested from a wrong answer of a check load to the next right one should have been stopped; what
+/// it tested before, since the last right one, is as little proven.
 struct BetweenChecks<'a> {
     station: &'a str,
     from: i64,
+    wrong: i64,
     to: i64,
 }
 
@@ -217,28 +225,33 @@ impl<'a> Suspect<'a> {
             c.wrong.iter().map(|w| BetweenChecks {
                 station: &c.station,
                 from: w.last_good.map_or(i64::MIN, |t| t + 1),
+                wrong: w.time,
                 to: w.next_good.unwrap_or(i64::MAX),
             })
         });
-        let of_jumps = findings.jumps.iter().flat_map(|j| j.lots().map(move |c| (j, c)));
+        let of_jumps =
+            findings.jumps.iter().flat_map(Jump::each).flat_map(|j| j.lots().map(move |c| (j, c)));
         Self { pass, findings, config, of_jumps: of_jumps.collect(), wrong: wrong.collect() }
     }
 
     /// The reasons of one pass.
     fn of(&self, test: Test<'_>) -> impl Iterator<Item = WhyCheck> {
-        let station = test.station();
-        let name = &self.pass.plant.stations[usize::from(station)];
         let of_series = test.series().map(|n| (self.of_cause(test, n), self.short(test, n)));
-        let wrong =
-            self.wrong.iter().any(|w| w.station == name && (w.from..w.to).contains(&test.time()));
         let (of_cause, short) = of_series.unwrap_or((false, false));
-        [
-            of_cause.then_some(WhyCheck::OfCause),
-            short.then_some(WhyCheck::FellShort),
-            wrong.then_some(WhyCheck::WrongCheck),
-        ]
-        .into_iter()
-        .flatten()
+        [of_cause.then_some(WhyCheck::OfCause), short.then_some(WhyCheck::FellShort)]
+            .into_iter()
+            .flatten()
+    }
+
+    /// Whether no check load vouches for a pass.
+    fn unchecked(&self, test: Test<'_>) -> Option<WhyCheck> {
+        let name = &self.pass.plant.stations[usize::from(test.station())];
+        let own = self.wrong.iter().filter(|w| w.station == name);
+        let own: Vec<_> = own.filter(|w| (w.from..w.to).contains(&test.time())).collect();
+        match own.iter().any(|w| w.wrong <= test.time()) {
+            true => Some(WhyCheck::AfterWrongCheck),
+            false => (!own.is_empty()).then_some(WhyCheck::BeforeWrongCheck),
+        }
     }
 
     fn of_cause(&self, test: Test<'_>, n: usize) -> bool {
@@ -248,7 +261,7 @@ impl<'a> Suspect<'a> {
             || self.of_jumps.iter().any(|(jump, cause)| {
                 jump.after.window.has(test.day())
                     && jump.scope == Scope::Series(n as u32)
-                    && of_cause(self.pass, cause, test.station(), n, test.factors())
+                    && Tested::of(self.pass, test).is_some_and(|unit| of_cause(cause, &unit))
             })
     }
 

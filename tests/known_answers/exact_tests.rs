@@ -3,7 +3,7 @@
 use crate::support::checks::{assert_case, load, numbers};
 use crate::support::numbers::{assert_abs, assert_rel};
 use leakdrift::stats::contingency::{Table, mantel_haenszel};
-use leakdrift::stats::rate_ratio::{Rate, rate_ratio, rate_ratio_p};
+use leakdrift::stats::rate_ratio::{Rate, rate_ratio, rate_ratio_at_least, rate_ratio_p};
 use leakdrift::stats::special::chi_square_sf;
 
 /// `poisson.test` of R on lung cancer in Danish cities.
@@ -56,4 +56,18 @@ fn strata_by_hand() {
     // A day on which only one group was tested says nothing.
     let alone = [of(4.0, 10.0, 0.0, 0.0)];
     assert!(mantel_haenszel(&alone, 0.95).is_none());
+}
+
+/// The lower end by itself, by hand: all of 4 events on one side, the share is at least 0.05^(1/4); and where both
+/// sides have events it is the end of an interval at 90 %.
+#[test]
+fn the_lower_end_of_a_ratio_by_itself() {
+    let rate = |events: f64, exposure: f64| Rate { events, exposure };
+    let share = 0.05_f64.powf(0.25);
+    let alone = rate_ratio_at_least(rate(4.0, 50.0), rate(0.0, 100.0), 0.95).unwrap();
+    assert_rel(alone, 2.0 * share / (1.0 - share), 1e-9);
+    let (first, second) = (rate(7.0, 50.0), rate(3.0, 100.0));
+    let both = rate_ratio(first, second, 0.90).unwrap();
+    assert_rel(rate_ratio_at_least(first, second, 0.95).unwrap(), both.low, 1e-9);
+    assert!(rate_ratio_at_least(rate(0.0, 1.0), rate(0.0, 1.0), 0.95).is_none());
 }

@@ -97,8 +97,10 @@ fn outcome(day: i32, outcome: Outcome, low_pa: Option<i64>, count: u32) -> Outco
         day,
         station: 0,
         factors: 0,
+        set: 0,
         limits: Limits { high_pa: Some(2_000_000_000), low_pa },
         outcome,
+        in_ramp: false,
         count,
     }
 }

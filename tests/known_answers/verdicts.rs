@@ -464,7 +464,7 @@ fn actions_come_worst_first() {
     all.extend(from_verdict("AP730", &judged(&air_purifier()), |x| say.current(x)));
     for (subject, concern) in [
         ("A2", Concern::Tester(TesterConcern::ChecksMissing { days: 3 })),
-        ("VC310", Concern::RetestedUntilPass { units: 40, allowed: 1 }),
+        ("VC310", Concern::RetestedUntilPass { units: 40, passed: 30, allowed: 1 }),
         ("AP730", Concern::PassedOpenLead { units: 23 }),
     ] {
         all.push(About { subject: subject.into(), concern });

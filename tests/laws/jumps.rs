@@ -1,7 +1,7 @@
 //! What holds of every jump, on random plants with fixed seeds: parts add up, what was planted is named, orders and
 //! names change nothing.
 
-use leakdrift::analysis::jump::cells::{Cell, Cells, Counted, Factor, Failures};
+use leakdrift::analysis::jump::cells::{Cell, Cells, Counted, Factor, Failures, Stood};
 use leakdrift::analysis::jump::explain::{Explained, explain};
 use leakdrift::analysis::jump::split::{Recount, Recounted, split};
 use leakdrift::analysis::jump::{Change, Demands};
@@ -49,7 +49,10 @@ fn plant(seed: u64, bad: impl Fn(i32, &[u32]) -> bool) -> Cells {
                     match rng.random_range(0..3) {
                         0 => failures.breakdown += 1.0,
                         1 => failures.under += 1.0,
-                        _ => failures.over += 1.0,
+                        _ => {
+                            failures.over += 1.0;
+                            failures.charging += f64::from(rng.random_range(0..2));
+                        }
                     }
                 }
             }
@@ -65,7 +68,7 @@ fn plant(seed: u64, bad: impl Fn(i32, &[u32]) -> bool) -> Cells {
             }
         }
     }
-    Cells { factors, sets, cells }
+    Cells { factors, sets, cells, ..Cells::default() }
 }
 
 fn explained(cells: &Cells) -> Explained {
@@ -183,9 +186,8 @@ fn a_level_of_all_units_since_the_date_is_tied_to_it() {
     assert!((found.unexplained_share - 1.0).abs() < 1e-12);
 }
 
-/// One operator at one station had all failures, the station tested a few units more: either may be it.
-#[test]
-fn a_level_with_the_same_failures_is_told_beside_the_cause() {
+/// Two factors: level 2 of the first had all failures, level 2 of the second tested a few units more.
+fn alike(first: &str, second: &str) -> Cells {
     let factor = |name: &str| Factor {
         name: name.to_owned(),
         levels: vec![format!("{name}-1"), format!("{name}-2")],
@@ -207,16 +209,149 @@ fn a_level_with_the_same_failures_is_told_beside_the_cause() {
             list.push(cell(day, 2, 3.0, 0.0));
         }
     }
-    let cells = Cells {
-        factors: vec![factor("operator"), factor("station")],
+    Cells {
+        factors: vec![factor(first), factor(second)],
         sets: vec![vec![1, 1], vec![2, 2], vec![1, 2]],
         cells: list,
-    };
-    let found = explained(&cells);
-    assert_eq!(named(&found), ["operator-2"]);
+        ..Cells::default()
+    }
+}
+
+/// What is told beside a cause.
+fn beside(found: &Explained) -> Vec<&str> {
+    let cause = &found.causes[0];
+    cause.rivals.iter().chain(&cause.same_units).map(|n| n.level.as_str()).collect()
+}
+
+/// One lot at one station had all failures, the station tested a few units more: either may be it.
+#[test]
+fn a_level_with_the_same_failures_is_told_beside_the_cause() {
+    let found = explained(&alike("lot", "station"));
+    assert_eq!(named(&found), ["lot-2"]);
     assert!(found.causes[0].same_units.is_empty());
-    let beside: Vec<&str> = found.causes[0].rivals.iter().map(|n| n.level.as_str()).collect();
-    assert_eq!(beside, ["station-2"]);
+    assert_eq!(beside(&found), ["station-2"]);
+}
+
+/// The same of an operator and a station: the station is named, and nobody beside it.
+#[test]
+fn people_come_last_where_failures_are_the_same() {
+    let found = explained(&alike("operator", "station"));
+    assert_eq!(named(&found), ["station-2"]);
+    assert_eq!(beside(&found), Vec::<&str>::new());
+}
+
+/// The same of a lot, or an operator, and a setting: the setting is named, though the other fits a little better.
+#[test]
+fn what_was_set_wins_a_tie() {
+    let found = explained(&alike("lot", "ramp"));
+    assert_eq!(named(&found), ["ramp-2"]);
+    assert_eq!(beside(&found), ["lot-2"]);
+    let found = explained(&alike("operator", "high limit"));
+    assert_eq!(named(&found), ["high limit-2"]);
+    assert_eq!(beside(&found), Vec::<&str>::new());
+}
+
+/// Two stations with two shifts, each with an operator of its own, who is named by where and when he worked; an
+/// operator of whom no such place is known is named by his code.
+#[test]
+fn an_operator_of_one_station_and_shift_is_named_by_these() {
+    let mut rng = Pcg64::seed_from_u64(3);
+    let mut cells = Cells {
+        factors: ["station", "operator", "shift"]
+            .iter()
+            .zip([2, 4, 2])
+            .map(|(name, n)| Factor {
+                name: (*name).to_owned(),
+                levels: (1..=n).map(|l| format!("{name}-{l}")).collect(),
+            })
+            .collect(),
+        // Operator 1 to 4: early and late at station 1, early and late at station 2.
+        sets: vec![vec![1, 1, 1], vec![1, 2, 2], vec![2, 3, 1], vec![2, 4, 2]],
+        ..Cells::default()
+    };
+    for day in 0..40 {
+        for set in 0..4 {
+            let p = if day >= 20 && set == 1 { 0.3 } else { 0.01 };
+            let over = f64::from((0..12).filter(|_| rng.random_bool(p)).count() as u32);
+            let failures = Failures { over, ..Failures::default() };
+            cells.cells.push(Cell { day, series: 0, station: 0, set, units: 12.0, failures });
+        }
+    }
+    let found = explained(&cells);
+    assert!(named(&found)[0].contains("operator-2"), "{:?}", named(&found));
+    let stood = Stood { station: "station-1".to_owned(), shift: "shift-2".to_owned() };
+    cells.posts.insert("operator-2".to_owned(), stood);
+    let found = explained(&cells);
+    assert_eq!(named(&found), ["station-1+shift-2"]);
+    let told: Vec<&str> = found.causes[0]
+        .same_units
+        .iter()
+        .chain(&found.causes[0].rivals)
+        .map(|n| n.factor.as_str())
+        .collect();
+    assert!(!told.contains(&"operator"), "{told:?}");
+    assert!((found.causes[0].units - 240.0).abs() < 0.5, "its own units");
+}
+
+/// Of one series and three days before and since; a cause none of whose series failed before. By hand: all n
+/// failures are the cause's, so that its share is at least 0.05^(1/n), and the ratio that of exposures with it.
+#[test]
+fn a_cause_where_nothing_failed_before_has_a_lower_end() {
+    let found = explained(&alike("lot", "cable"));
+    let cause = &found.causes[0];
+    assert_eq!(cause.ratio, None);
+    let bound = cause.ratio_at_least.expect("a bound");
+    // 5 failures of 80 units since; before 20 days of 24 units, and 3 more on 13 of them.
+    assert_eq!((cause.failures, cause.units), (5.0, 80.0));
+    let share = 0.05_f64.powf(1.0 / 5.0);
+    let by_hand = share / (1.0 - share) * (20.0 * 24.0 + 13.0 * 3.0) / 80.0;
+    assert!((bound.value / by_hand - 1.0).abs() < 1e-9, "{} against {by_hand}", bound.value);
+    assert_eq!(bound.level, 0.95);
+    let told = alike("lot", "cable");
+    // Where something failed before there is a ratio, and no bound instead of it.
+    let mut told = told;
+    told.cells[0].failures.over = 1.0;
+    let cause = explained(&told).causes.remove(0);
+    assert!(cause.ratio.is_some() && cause.ratio_at_least.is_none());
+}
+
+/// Two models that fail in 1 and 20 of 100 units before and since; the poor one from one unit in ten to four. By
+/// hand: mix = 0.3 (0.20 − 0.01), which is all of the rise; no other part.
+#[test]
+fn more_units_of_a_poor_model_are_mix_and_nothing_else() {
+    let cells = Cells {
+        factors: vec![Factor {
+            name: "model".to_owned(),
+            levels: vec!["good".to_owned(), "poor".to_owned()],
+        }],
+        sets: vec![vec![1], vec![2]],
+        cells: (0..40)
+            .flat_map(|day| {
+                let poor = if day < 20 { 100.0 } else { 400.0 };
+                [(0, 1000.0 - poor, 0.01), (1, poor, 0.2)].map(|(set, units, share)| Cell {
+                    day,
+                    series: set,
+                    station: 0,
+                    set,
+                    units,
+                    failures: Failures { over: units * share, ..Failures::default() },
+                })
+            })
+            .collect(),
+        ..Cells::default()
+    };
+    let (before, after): (Vec<&Cell>, Vec<&Cell>) = cells.cells.iter().partition(|c| c.day < 20);
+    let parts =
+        split(&cells, &before, &after, Counted::Failed, &Recount::default(), 0.95, 7).unwrap();
+    assert!((parts.mix.value - 0.3 * 0.19).abs() < 1e-12, "{:?}", parts.mix);
+    assert!((parts.rise.value - parts.mix.value).abs() < 1e-12);
+    assert!(parts.strays.value.abs() < 1e-12);
+    assert_eq!(parts.mix_of.as_deref(), Some("model"));
+    // The good one makes a part of it too: fewer of what fails less.
+    let poor = &parts.mixed[0];
+    assert_eq!(poor.level, "poor");
+    assert!((poor.share_before - 0.1).abs() < 1e-12 && (poor.share_after - 0.4).abs() < 1e-12);
+    assert!((poor.failed_before - 0.2).abs() < 1e-12);
 }
 
 /// A nest fails on one shift only, and one in forty batches must not hide it: the pair is named, by way of the nest.
@@ -254,11 +389,11 @@ proptest! {
             ..Recount::default()
         };
         let parts = split(&cells, &before, &after, counted, &recount, 0.95, seed).unwrap();
-        let sum = parts.mix.value + parts.limit.value + parts.shift.value + parts.strays.value + parts.breakdown.value + parts.other.value;
+        let sum = parts.mix.value + parts.limit.value + parts.charging.value + parts.shift.value + parts.strays.value + parts.breakdown.value + parts.other.value;
         let share = |list: &[&Cell]| list.iter().map(|c| c.failures.of(counted)).sum::<f64>() / list.iter().map(|c| c.units).sum::<f64>();
         prop_assert!((parts.rise.value - (share(&after) - share(&before))).abs() < 1e-12);
         prop_assert!((sum - parts.rise.value).abs() < 1e-12);
-        for part in [&parts.mix, &parts.limit, &parts.shift, &parts.strays, &parts.breakdown, &parts.other, &parts.rise] {
+        for part in [&parts.mix, &parts.limit, &parts.charging, &parts.shift, &parts.strays, &parts.breakdown, &parts.other, &parts.rise] {
             prop_assert!(part.low <= part.value && part.value <= part.high);
         }
     }

@@ -69,8 +69,10 @@ fn simulated(seed: u64, rho: f64, rise: f64, wider: f64, fails: f64) -> MonthCha
                     day,
                     station: 0,
                     factors: 0,
+                    set: 0,
                     limits: Limits::default(),
                     outcome,
+                    in_ramp: false,
                     count,
                 });
             }
@@ -181,7 +183,7 @@ fn the_rise_that_flags_a_jump_is_the_rise_that_matters_of_a_month() {
     change.failure_change = share(0.05);
     let matters = |jump_rise: f64| {
         let config = Config { jump_rise, ..Config::default() };
-        judge_month(&change, &Wording::new(2.0, 0.001), &config).matters
+        judge_month(&change, None, &Wording::new(2.0, 0.001), &config).matters
     };
     assert_eq!(matters(0.005), Matters::FailuresRose);
     assert_ne!(matters(0.06), Matters::FailuresRose);

@@ -165,6 +165,7 @@ pub fn series(name: &str) -> ReviewedSeries {
             LimitsFrom { day: day_number(day("2026-10-07")), limits: now, station: Some(n()) },
         ],
         at_stations: BTreeMap::new(),
+        of_most: Vec::new(),
     };
     ReviewedSeries {
         named: NamedSeries {
@@ -256,6 +257,9 @@ pub fn series(name: &str) -> ReviewedSeries {
         retests: Practice {
             failed: 30,
             then_passed: 4,
+            then_passed_at_other_settings: 1,
+            more_than_allowed: 3,
+            more_than_allowed_passed: 2,
             repeatability_ma: Some(e(0.006, 0.005, 0.008)),
             habits: vec![Habit {
                 factor: "operator".to_owned(),
@@ -448,6 +452,7 @@ pub fn checks(name: &str) -> StationChecks {
             load: name.to_owned(),
             expected: "over limit".to_owned(),
             found: Outcome::Pass,
+            units_until_next_good: 12,
             units_since_last_good: 11,
             last_good: None,
             next_good: None,

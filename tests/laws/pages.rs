@@ -236,7 +236,10 @@ fn the_result_file_has_every_key_of_the_contract() {
         (&json["settings_changes"][0], "date station model what from to event"),
         (&json["gaps"][0], "station from to days"),
         (&json["too_good"][0], "station series from to what"),
-        (&json["checks"][0]["wrong"][0], "tested_at load expected found units_since_last_good"),
+        (
+            &json["checks"][0]["wrong"][0],
+            "tested_at load expected found units_until_next_good units_since_last_good",
+        ),
         (&json["movement"][0], "what name date size_pct"),
     ] {
         let found = keys(at);
@@ -297,7 +300,7 @@ fn the_page_says_what_an_auditor_asks() {
         "56\u{202f}123 rows read = 45\u{202f}500 used + 10\u{202f}619 set aside + 4 unreadable",
         "**too loose; the limit serves until 2027-01-31 (provisional).** The limit of 5.00 mA is too loose (provisional);",
         "**Suggested limit: 2.46 mA.** Loads that prove it at the station: 0.554 MΩ (4.06 W) must trip",
-        "| high limit | 5.00 mA, in force since 2026-03-16 |",
+        "| high limit | 5.00 mA, at the last of its stations since 2026-03-16 |",
         "| workable band for the high limit | 2.18 mA to 2.46 mA |",
         "0.327 MΩ: a steady leak path of 0.327 MΩ or more would still pass",
         "| 99.865 % stay under | 2.130 mA | at least 2.110 mA | 95 % | maximum likelihood |",

@@ -253,6 +253,7 @@ const TURNS: &[Turn] = &[
     turn("date_order", "bare", "", "date_order = \"month-day-year\""),
     turn("utc_offset", "zoned", "", "utc_offset = \"-03:00\""),
     turn("decimal_sign", "steady", "", "decimal_sign = \"comma\""),
+    turn("people", "jump", "[columns]\nfilter = \"operator\"", "people = \"shown\"\n[columns]\nfilter = \"operator\""),
     turn("day_starts", "steady", "", "day_starts = \"06:00\""),
     turn("placeholder_serials", "steady", "", "placeholder_serials = [\"DUMMY\"]"),
     turn("fault_locating_words", "steady", "", "fault_locating_words = [\"probing\"]"),

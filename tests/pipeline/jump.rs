@@ -4,7 +4,8 @@ use serde_json::Value;
 
 use crate::support::days::day;
 use crate::support::run::{
-    csv_rows, date, folder, number, plain, put, results, reviewed, run_in, sample_data, small_table,
+    csv_rows, date, folder, number, plain, put, results, reviewed, run_in, sample_data, series,
+    small_table,
 };
 
 fn jumps() -> &'static Vec<Value> {
@@ -21,7 +22,7 @@ fn parts_add_up_to_the_change() {
     assert!(!jumps().is_empty());
     for jump in jumps() {
         let parts = &jump["parts"];
-        let sum: f64 = ["mix", "limit", "shift", "strays", "breakdown", "other"]
+        let sum: f64 = ["mix", "limit", "charging", "shift", "strays", "breakdown", "other"]
             .iter()
             .map(|p| number(&parts[p]["value"]))
             .sum();
@@ -68,6 +69,48 @@ fn espresso_machines_jump_with_their_heater_lot() {
     }
     let said = jump["sentences"].as_array().unwrap();
     assert!(said.iter().any(|s| s.as_str().unwrap().contains("points to the product")));
+    // 25 of the 43 passed with a new heater, at the lower voltage of a repeat.
+    let truth = &reviewed().factory.truth;
+    let reworked: std::collections::BTreeSet<String> =
+        truth.lot_reworked.iter().map(|t| plain(&t.serial)).collect();
+    let traces = &jump["traces"];
+    assert_eq!(traces["retested"], 43);
+    assert_eq!(traces["passed_at_other_settings"], reworked.len());
+    assert_eq!(traces["then_passed"], 0);
+    let words = format!("{} of 43 passed in the end", reworked.len());
+    assert!(said.iter().any(|s| s.as_str().unwrap().contains(&words)), "{words}: {said:?}");
+    let page = series(&reviewed().results, "EM520", "ac_withstand");
+    assert_eq!(page["retests"]["then_passed_at_other_settings"], reworked.len());
+}
+
+/// Story 6, the month: October held the end of the jump; what is told of it says so, with what failed since by the
+/// rows as written.
+#[test]
+fn a_jump_that_ended_within_the_month_is_told_as_ended() {
+    let month = &series(&reviewed().results, "EM520", "ac_withstand")["month"];
+    assert_eq!(month["matters"], "failures_rose_and_ended");
+    let mut first: std::collections::BTreeMap<String, bool> = std::collections::BTreeMap::new();
+    let tests = reviewed().factory.tests.values().flatten();
+    let mut tests: Vec<&leakdrift::sample::Test> = tests
+        .filter(|t| t.model == "EM520" && t.serial != leakdrift::sample::FAULT_RUN_SERIAL)
+        .collect();
+    tests.sort_by_key(|t| t.instant);
+    let (mut since, mut failed) = (0, 0);
+    for test in tests {
+        let outcome = test.outcome;
+        if outcome == leakdrift::sample::Outcome::NotCompleted
+            || first.insert(plain(&test.serial), true).is_some() && !plain(&test.serial).is_empty()
+        {
+            continue;
+        }
+        if test.printed.date() >= day("2026-10-12") {
+            since += 1;
+            failed += u64::from(outcome != leakdrift::sample::Outcome::Pass);
+        }
+    }
+    assert!(since > 200 && failed == 0, "{failed} of {since}");
+    let said = month["sentence"].as_str().unwrap();
+    assert!(said.contains("ended on 2026-10-12: 0 of"), "{said}");
 }
 
 /// Story 6, the action: the lot is named, and its 133 healthy and 4 high passes are to be tested again.
@@ -96,7 +139,8 @@ fn passed_units_of_the_heater_lot_are_listed() {
 }
 
 /// Story 8: the low limit of AP730 went on 2026-03-16 (A2: 2026-03-20); under-limit results end with it. That is the
-/// limit: 23 units read below the old one after it.
+/// limit: 23 units read below the old one after it. So it is told of the day of the limit, not of the day that nine
+/// failures would choose.
 #[test]
 fn air_purifiers_lose_their_under_limit_results_to_the_limit() {
     let under: Vec<&Value> =
@@ -105,6 +149,11 @@ fn air_purifiers_lose_their_under_limit_results_to_the_limit() {
     let jump = under[0];
     let (low, high) = (date(&jump["date_low"]), date(&jump["date_high"]));
     assert!(low <= day("2026-03-16") && day("2026-03-16") <= high, "{low} to {high}");
+    assert_eq!(date(&jump["date"]), day("2026-03-16"));
+    assert_eq!(jump["answer"], "limit");
+    let open = &reviewed().factory.truth.open_lead_failures;
+    let before = open.iter().filter(|t| t.tested_at.date() < day("2026-03-16")).count();
+    assert_eq!(jump["counts_before"][1], before);
     assert!(
         number(&jump["parts"]["limit"]["value"]) < 0.5 * number(&jump["parts"]["rise"]["value"])
     );
@@ -146,6 +195,147 @@ fn nothing_else_jumps() {
     assert_eq!(ramp["flagged"], false, "it is long past");
 }
 
+/// The five trips of DH640 in the short ramp: charging current and the ramp of 0.1 s are the answer, and nobody is
+/// named, neither as a cause nor beside one.
+#[test]
+fn ramp_trips_are_charging_current_and_no_operator_is_named() {
+    let planted = &reviewed().factory.truth.ramp_trips;
+    assert_eq!(planted.len(), 5);
+    let jump = of_model("dh640")[0];
+    assert_eq!(jump["answer"], "charging_current");
+    let part = |name: &str| number(&jump["parts"][name]["value"]);
+    assert!((part("charging") - part("rise")).abs() < 1e-12 && part("strays").abs() < 1e-12);
+    let causes = jump["causes"].as_array().unwrap();
+    assert_eq!(causes.len(), 1, "{causes:?}");
+    let cause = &causes[0];
+    assert_eq!((&cause["factor"], &cause["level"]), (&"ramp".into(), &"0.1 s".into()));
+    assert_eq!((&cause["units"], &cause["failures"]), (&5.into(), &5.into()));
+    // By hand: five of five failures, none before: the share of five exposures is at least 0.05^(1/5).
+    let share = 0.05_f64.powf(0.2);
+    let before = number(&jump["counts_before"][0]);
+    let by_hand = share / (1.0 - share) * before / 5.0;
+    let bound = number(&cause["ratio_at_least"]["value"]);
+    assert!((bound / by_hand - 1.0).abs() < 1e-9, "{bound} against {by_hand}");
+    assert_eq!(cause["ratio"], Value::Null);
+    let told = jump.to_string();
+    assert!(!told.contains("operator p-") && !told.contains("op05"), "{told}");
+    let said = jump["sentences"].to_string();
+    assert!(said.contains("charging current") && said.contains("at least 29"), "{said}");
+    assert!(jump["next_step"].as_str().unwrap().contains("ramp"));
+    // The station shows it too, and it is one.
+    assert_eq!(jump["also"][0]["scope"], "station A2");
+    assert!(jumps().iter().filter(|j| date(&j["date"]) == day("2026-01-14")).count() == 1);
+}
+
+/// Three models at two stations; from day 60 on of 100 the poor one, of which one unit in twelve fails, is made four
+/// times as often and nothing else changes: failures of the line rise from 1.1 % to 3.4 %. `bad` may move a
+/// failure's model or station.
+fn line_of_mix(poor_before: u64, poor_since: u64, broken: Option<u64>) -> String {
+    let mut text =
+        String::from("tested_at,model,serial,station,reading_ma,high_limit_ma,outcome,lot\n");
+    // A number that follows from `n` alone, as if drawn.
+    let mix = |n: u64| {
+        let mut x = n.wrapping_mul(0x9E37_79B9_7F4A_7C15);
+        x = (x ^ (x >> 31)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        (x ^ (x >> 29)) % 1000
+    };
+    for at in 0..100_u64 {
+        let date = day("2026-03-02") + chrono::Days::new(at);
+        let poor = if at < 60 { poor_before } else { poor_since };
+        for unit in 0..100_u64 {
+            let n = at * 100 + unit;
+            let model = if unit < poor { "POOR" } else { ["FINE", "GOOD"][unit as usize % 2] };
+            let station = if mix(3 * n) < 500 { "S1" } else { "S2" };
+            let often = match (broken, station) {
+                (Some(since), "S2") if at >= since => 120,
+                _ if model == "POOR" => 83,
+                _ => 4,
+            };
+            let failed = mix(7 * n + 1) < often;
+            let (reading, outcome) = if failed { ("3.1", "over limit") } else { ("1.0", "pass") };
+            text += &format!(
+                "{date} {:02}:{:02}:00,{model},{model}-{n},{station},{reading},2.0,{outcome},L{}\n",
+                6 + unit / 10,
+                unit % 10 * 5,
+                at / 9,
+            );
+        }
+    }
+    text
+}
+
+/// Failures of the whole line triple since a poor model is made four times as often: flagged, with the mix as the
+/// answer, the model named with its shares, and no cause; by `review`, by `jump`, and on a date given.
+#[test]
+fn a_poor_model_made_four_times_as_often_is_a_jump_of_mix() {
+    let dir = folder();
+    put(dir.path(), "line.csv", line_of_mix(9, 36, None));
+    run_in(dir.path(), ["review", "line.csv", "--out", "report"]).expect(0);
+    run_in(dir.path(), ["jump", "line.csv", "--out", "page"]).expect(0);
+    for folder in ["report", "page"] {
+        let results = results(&dir.path().join(folder));
+        let jumps = results["jumps"].as_array().unwrap();
+        assert_eq!(jumps.len(), 1, "{folder}: {jumps:?}");
+        let jump = &jumps[0];
+        assert_eq!((&jump["scope"], &jump["answer"]), (&"whole line".into(), &"mix".into()));
+        assert_eq!(jump["flagged"], true);
+        let (low, high) = (date(&jump["date_low"]), date(&jump["date_high"]));
+        assert!(low <= day("2026-05-01") && day("2026-05-01") <= high, "{low} to {high}");
+        assert!(number(&jump["after"]["value"]) > 2.5 * number(&jump["before"]["value"]));
+        assert_eq!(jump["causes"].as_array().unwrap().len(), 0);
+        assert_eq!(jump["parts"]["mix_of"], "model");
+        let mixed = &jump["parts"]["mixed"][0];
+        assert_eq!(mixed["level"], "POOR");
+        // The date may be out by some days of forty.
+        assert!((number(&mixed["share_before"]) - 0.09).abs() < 0.03, "{mixed}");
+        assert!((number(&mixed["share_after"]) - 0.36).abs() < 0.03, "{mixed}");
+        let said = jump["sentences"].to_string();
+        assert!(said.contains("model POOR 3") && said.contains(" of the units after "), "{said}");
+        // The stations show the same.
+        let also: Vec<&str> =
+            jump["also"].as_array().unwrap().iter().map(|a| a["scope"].as_str().unwrap()).collect();
+        assert_eq!(also, ["station S1", "station S2"]);
+    }
+    let page = std::fs::read_to_string(dir.path().join("report/summary.md")).unwrap();
+    let action = page.lines().find(|l| l.starts_with("| 1 |")).unwrap();
+    assert!(action.contains("whole line") && action.contains("POOR"), "{action}");
+    run_in(dir.path(), ["jump", "line.csv", "--since", "2026-05-01", "--out", "given"]).expect(0);
+    let given = results(&dir.path().join("given"));
+    let line: Vec<&Value> =
+        given["jumps"].as_array().unwrap().iter().filter(|j| j["scope"] == "whole line").collect();
+    assert_eq!(line.len(), 1);
+    assert_eq!((&line[0]["answer"], &line[0]["date_given"]), (&"mix".into(), &true.into()));
+}
+
+/// The same line with nothing changed: no jump.
+#[test]
+fn a_line_whose_mix_stays_has_no_jump() {
+    let dir = folder();
+    put(dir.path(), "line.csv", line_of_mix(20, 20, None));
+    run_in(dir.path(), ["review", "line.csv", "--out", "report"]).expect(0);
+    assert_eq!(results(&dir.path().join("report"))["jumps"], serde_json::json!([]));
+}
+
+/// A station breaks, and every model made there fails more since: one jump, its station named once, the others of
+/// that date with it.
+#[test]
+fn one_broken_station_is_one_jump_of_all_its_models() {
+    let dir = folder();
+    put(dir.path(), "line.csv", line_of_mix(20, 20, Some(60)));
+    run_in(dir.path(), ["review", "line.csv", "--out", "report"]).expect(0);
+    let results = results(&dir.path().join("report"));
+    let jumps = results["jumps"].as_array().unwrap();
+    let near: Vec<&Value> =
+        jumps.iter().filter(|j| date(&j["date"]) >= day("2026-04-20")).collect();
+    assert_eq!(near.len(), 1, "{near:?}");
+    let cause = &near[0]["causes"][0];
+    assert_eq!((&cause["factor"], &cause["level"]), (&"station".into(), &"S2".into()));
+    let also = near[0]["also"].as_array().unwrap();
+    assert!(!also.is_empty() && also.iter().all(|a| a["scope"] != near[0]["scope"]), "{also:?}");
+    let named = results["actions"].to_string().matches("station S2").count();
+    assert_eq!(named, 1 + near[0]["next_step"].to_string().matches("station S2").count());
+}
+
 /// The command on the factory: the same answer, the habit of story 3, charts, and exit status 3 with `--gate`.
 #[test]
 fn the_command_answers_in_depth() {
@@ -157,7 +347,7 @@ fn the_command_answers_in_depth() {
     assert_eq!(page["jumps"].as_array().unwrap().len(), jumps().len());
     let habits = page["habits"].to_string();
     assert!(
-        habits.contains("VC310") && habits.contains("op07") && habits.contains("B1"),
+        habits.contains("VC310") && habits.contains("operator p-") && habits.contains("B1"),
         "{habits}"
     );
     let text = std::fs::read_to_string(dir.path().join("page/summary.md")).unwrap();

@@ -13,6 +13,7 @@ mod misread;
 mod moments;
 mod moving_stories;
 mod paths;
+mod people;
 mod retold;
 mod sample_data;
 mod settings;

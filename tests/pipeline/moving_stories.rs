@@ -85,15 +85,31 @@ fn the_check_load_of_a2_moved_with_it_and_no_other_did() {
     }
 }
 
-/// Story 9: who was tested between the last good check and the next one.
+/// Story 9: who was tested between the last good check and the next one, by the rows of B2 as written: those after
+/// the wrong answer first.
 #[test]
 fn units_between_two_good_checks_are_listed() {
-    let listed: BTreeSet<String> = reviewed()
-        .units
-        .iter()
-        .filter(|r| r["reason"].contains("before its next good check"))
-        .map(|r| plain(&r["serial"]))
-        .collect();
+    let listed_as = |reason: &str| -> BTreeSet<String> {
+        let of = reviewed().units.iter().filter(|r| r["reason"].contains(reason));
+        of.map(|r| plain(&r["serial"])).collect()
+    };
+    let after = listed_as("after a wrong check load");
+    let before = listed_as("before a wrong check load");
+    let rows = &reviewed().factory.tests[&Station::B2];
+    let load = |t: &&sample::Test| t.serial == "LOAD-FAIL";
+    let right = |t: &sample::Test| t.outcome == sample::Outcome::OverLimit;
+    let checks: Vec<&sample::Test> = rows.iter().filter(load).collect();
+    let wrong = checks.iter().position(|t| !right(t)).expect("a wrong answer");
+    assert!(right(checks[wrong - 1]) && right(checks[wrong + 1]));
+    let [last_good, at, next_good] = [wrong - 1, wrong, wrong + 1].map(|n| checks[n].printed);
+    let tested = |from, to| -> BTreeSet<String> {
+        let inside = |t: &&sample::Test| t.model != "CHECK" && from < t.printed && t.printed < to;
+        rows.iter().filter(inside).map(|t| plain(&t.serial)).collect()
+    };
+    let (truly_before, truly_after) = (tested(last_good, at), tested(at, next_good));
+    // All of them passed.
+    assert_eq!((&before, &after), (&truly_before, &truly_after));
+    assert_eq!((before.len(), after.len()), (40, 41));
     let day = sample::broken_lead_day();
     let broken: BTreeSet<String> = reviewed()
         .factory
@@ -104,12 +120,16 @@ fn units_between_two_good_checks_are_listed() {
         .map(|p| plain(&p.serial))
         .collect();
     assert_eq!(broken.len(), 11);
-    assert!(broken.is_subset(&listed), "{broken:?} against {listed:?}");
+    assert!(broken.is_subset(&after), "{broken:?} against {after:?}");
     let checks = list(&reviewed().results, "checks");
     let b2 = checks.iter().find(|c| c["station"] == "B2").unwrap();
-    let since = list(b2, "wrong")[0]["units_since_last_good"].as_u64().unwrap();
-    // Those tested before the wrong answer, and those of the day until the next good one.
-    assert!(listed.len() as u64 >= since, "{since} of {}", listed.len());
+    let wrong = &list(b2, "wrong")[0];
+    assert_eq!(wrong["units_since_last_good"], 40);
+    assert_eq!(wrong["units_until_next_good"], 41);
+    let actions = list(&reviewed().results, "actions");
+    let action = actions.iter().find(|a| a["kind"] == "wrong_check_load").unwrap();
+    let said = action["sentence"].as_str().unwrap();
+    assert!(said.find("41").unwrap() < said.rfind("40").unwrap(), "after it first: {said}");
 }
 
 /// P-31 at B1 was due on 2026-08-04 and calibrated on 2026-08-31: 10 production days, since the plant was

@@ -34,41 +34,90 @@ fn another_seed_writes_other_data() {
     assert_ne!(sample::DEFAULT_SEED, 7);
 }
 
-/// `reports/sample` is what `leakdrift review sample-data` writes when run where the repository is.
-#[test]
-fn the_committed_report_is_freshly_written() {
-    let dir = folder();
-    let out = dir.path().join("report");
-    let args = ["review".as_ref(), "sample-data".as_ref(), "--out".as_ref(), out.as_os_str()];
-    run_in(&committed(""), args).expect(0);
-    let (mut fresh, mut committed) = (contents(&out), contents(&committed("reports/sample")));
-    // Where the exports lie as seen from the report.
-    assert!(fresh.remove("origin.json").is_some());
-    let origin = committed.remove("origin.json").expect("it says what it was made from");
-    assert!(String::from_utf8_lossy(&origin).contains("\"../../sample-data\""));
-    for name in ["results.json", "summary.md"] {
-        let text = |of: &BTreeMap<String, Vec<u8>>| {
-            String::from_utf8(of.get(name).unwrap_or_else(|| panic!("{name} is missing")).clone())
-                .unwrap()
-        };
-        let (new, old) = (text(&fresh), text(&committed));
-        let line = new.lines().zip(old.lines()).position(|(a, b)| a != b);
+/// A committed report: its folder, the command that writes it where the repository is, and its least charts.
+struct Committed {
+    folder: &'static str,
+    command: &'static [&'static str],
+    charts: usize,
+}
+
+const REPORTS: [Committed; 3] = [
+    Committed { folder: "sample", command: &["review", "sample-data"], charts: 20 },
+    Committed {
+        folder: "sample-limits-VC310",
+        command: &["limits", "sample-data", "--model", "VC310", "--try", "5.5,6.5"],
+        charts: 3,
+    },
+    Committed { folder: "sample-jump", command: &["jump", "sample-data"], charts: 5 },
+];
+
+impl Committed {
+    /// What to do where it is no longer what the program writes.
+    fn renew(&self) -> String {
+        format!(
+            "reports/{} is not what the program writes: `cargo run --release -- {}` renews it; read what changed",
+            self.folder,
+            self.command.join(" ")
+        )
+    }
+
+    fn is_fresh(&self) {
+        let dir = folder();
+        let out = dir.path().join("report");
+        let args = self.command.iter().map(std::ffi::OsStr::new);
+        run_in(&committed(""), args.chain(["--out".as_ref(), out.as_os_str()])).expect(0);
+        let at = format!("reports/{}", self.folder);
+        let (mut fresh, mut committed) = (contents(&out), contents(&committed(&at)));
+        // Where the exports lie as seen from the report.
+        assert!(fresh.remove("origin.json").is_some());
+        let origin = committed.remove("origin.json").unwrap_or_else(|| panic!("{}", self.renew()));
+        assert!(String::from_utf8_lossy(&origin).contains("\"../../sample-data\""));
         assert!(
-            new == old,
-            "{name} differs from line {line:?} on: write the report again and read what changed"
+            fresh.keys().eq(committed.keys()),
+            "{}: {:?}",
+            self.renew(),
+            differing(&fresh, &committed)
         );
-    }
-    assert!(fresh.keys().eq(committed.keys()), "{:?}", differing(&fresh, &committed));
-    // The same pixels may be packed otherwise; everything else is the same to the byte.
-    let (mut charts, mut stale) = (0, Vec::new());
-    for (name, new) in &fresh {
-        let old = &committed[name];
-        let is_chart = name.ends_with(".png");
-        charts += usize::from(is_chart);
-        if new != old && !(is_chart && Picture::decode(new) == Picture::decode(old)) {
-            stale.push(name);
+        for name in fresh.keys().filter(|n| n.ends_with(".json") || n.ends_with(".md")) {
+            let [new, old] = [&fresh, &committed].map(|of| String::from_utf8_lossy(&of[name]));
+            let line = new.lines().zip(old.lines()).position(|(a, b)| a != b);
+            assert!(new == old, "{name} differs from line {line:?} on: {}", self.renew());
         }
+        // The same pixels may be packed otherwise; everything else is the same to the byte.
+        let (mut charts, mut stale) = (0, Vec::new());
+        for (name, new) in &fresh {
+            let old = &committed[name];
+            let is_chart = name.ends_with(".png");
+            charts += usize::from(is_chart);
+            if new != old && !(is_chart && Picture::decode(new) == Picture::decode(old)) {
+                stale.push(name);
+            }
+        }
+        assert!(stale.is_empty(), "{}: {stale:?}", self.renew());
+        assert!(charts >= self.charts, "only {charts} charts");
     }
-    assert!(stale.is_empty(), "write the report again and look at {stale:?}");
-    assert!(charts > 20, "only {charts} charts");
+}
+
+/// The reports of the repository are what their commands write.
+#[test]
+fn the_committed_reports_are_freshly_written() {
+    for report in &REPORTS {
+        report.is_fresh();
+    }
+}
+
+/// The folders are those that the commands of README write by themselves, and README names these commands.
+#[test]
+fn readme_names_the_commands_of_the_committed_reports() {
+    let readme = std::fs::read_to_string(committed("README.md")).unwrap();
+    for report in &REPORTS {
+        let command = format!("cargo run --release -- {}", report.command.join(" "));
+        assert!(readme.lines().any(|l| l.trim_end().starts_with(&command)), "{command}");
+        assert!(readme.contains(&format!("reports/{}/", report.folder)), "{}", report.folder);
+    }
+    // Nothing else is committed there.
+    let ignore = std::fs::read_to_string(committed(".gitignore")).unwrap();
+    let kept: Vec<&str> = ignore.lines().filter_map(|l| l.strip_prefix("!/reports/")).collect();
+    let folders: Vec<&str> = REPORTS.iter().map(|r| r.folder).collect();
+    assert_eq!(kept, folders);
 }

@@ -344,11 +344,13 @@ fn vacuum_cleaner_limit_is_too_tight() {
     not_flagged(Model::Vc310, Kind::AcWithstand);
 }
 
-/// Story 3: units over limit in the late shift at B1, by the rows as the files show them.
+/// Story 3: units over limit in the late shift at B1, by the rows as the files show them. B1 exports no shift, so
+/// that it is told of an operator, by a code.
 #[test]
-fn retesting_until_it_passes_is_named_with_its_operator() {
+fn retesting_until_it_passes_is_told_with_the_units_tested_too_often() {
     let review = reviewed();
     let mut units: BTreeMap<String, bool> = BTreeMap::new();
+    let mut tests: BTreeMap<String, u64> = BTreeMap::new();
     for test in &review.factory.tests[&Station::B1] {
         // Rows whose clock is not believed are set aside.
         let believed = test.printed.date() >= sample::first_day();
@@ -356,6 +358,10 @@ fn retesting_until_it_passes_is_named_with_its_operator() {
             continue;
         }
         let pass = test.outcome == sample::Outcome::Pass;
+        let completed = test.outcome != sample::Outcome::NotCompleted;
+        if completed && units.contains_key(&plain(&test.serial)) {
+            *tests.entry(plain(&test.serial)).or_default() += 1;
+        }
         match units.get_mut(&plain(&test.serial)) {
             Some(passed) => *passed |= pass,
             None if test.outcome == sample::Outcome::OverLimit => {
@@ -365,22 +371,48 @@ fn retesting_until_it_passes_is_named_with_its_operator() {
         }
     }
     let passed = units.values().filter(|p| **p).count();
-    let line = review
-        .summary
-        .lines()
-        .find(|l| l.contains("op07") && l.contains("B1") && l.contains("passed"))
-        .expect("summary.md names op07 at B1");
-    let numbers: Vec<&str> = line.split(|c: char| !c.is_ascii_digit()).collect();
-    for want in [units.len().to_string(), passed.to_string()] {
-        assert!(numbers.contains(&want.as_str()), "{want} is not in: {line}");
-    }
+    let habits: Vec<&str> =
+        review.summary.lines().filter(|l| l.contains("further tests")).collect();
     // Nobody else retests until it passes.
-    for operator in ["op01", "op02", "op03", "op04", "op05", "op06", "op08", "op09"] {
-        let said =
-            review.summary.lines().any(|l| l.contains(operator) && l.contains("further tests"));
-        assert!(!said, "{operator} is named");
+    let [line] = habits[..] else { panic!("{habits:?}") };
+    assert!(line.contains("on B1"), "{line}");
+    let numbers = |line: &str| -> Vec<String> {
+        let of = line.split(|c: char| !c.is_ascii_digit()).filter(|n| !n.is_empty());
+        of.map(str::to_owned).collect()
+    };
+    for want in [units.len().to_string(), passed.to_string()] {
+        assert!(numbers(line).contains(&want), "{want} is not in: {line}");
     }
-    assert!(!listed("VC310", "more retests than allowed").is_empty());
+    // One retest is allowed: it is the units tested more often that are counted, not all that tripped.
+    let often: Vec<&String> = tests.iter().filter(|(_, n)| **n > 1).map(|(u, _)| u).collect();
+    let then_passed = often.iter().filter(|u| units[**u]).count();
+    assert_eq!((often.len(), then_passed), (51, 36));
+    let actions = review.results["actions"].as_array().unwrap();
+    let action = actions.iter().find(|a| a["kind"] == "retested_until_pass").expect("an action");
+    let said = numbers(action["sentence"].as_str().unwrap());
+    assert_eq!(said, ["51", "1", "36"], "{action}");
+    let next = action["next_step"].as_str().unwrap();
+    assert!(next.contains("not tested again") && !next.contains("until it passes"), "{next}");
+    let series = of(Model::Vc310, Kind::AcWithstand);
+    assert_eq!(series["retests"]["more_than_allowed"], 51);
+    assert_eq!(series["retests"]["more_than_allowed_passed"], 36);
+    assert_eq!(listed("VC310", "more retests than allowed").len(), 36);
+}
+
+/// Operators stay in the house: by default no file of the report names one, neither page nor list nor result file.
+#[test]
+fn no_operator_is_named_unless_the_settings_say_so() {
+    let review = reviewed();
+    let operators: BTreeSet<&str> =
+        review.factory.tests.values().flatten().map(|t| t.operator).collect();
+    assert!(operators.len() > 5, "{operators:?}");
+    for (file, text) in &review.texts {
+        let words: BTreeSet<&str> = text.split(|c: char| !c.is_alphanumeric()).collect();
+        let named: Vec<&&str> = operators.iter().filter(|o| words.contains(**o)).collect();
+        assert!(named.is_empty(), "{file} names {named:?}");
+    }
+    assert!(review.texts.len() > 3, "{:?}", review.texts.keys());
+    assert!(review.summary.contains("operator p-"), "the habit at B1 is told");
 }
 
 /// Story 4.
@@ -619,10 +651,16 @@ fn air_purifier_limit_was_loosened_midway_and_is_too_loose() {
     let loosened: Vec<&Value> =
         history.iter().filter(|c| c["high_ma"].as_f64() == Some(5.0)).collect();
     assert!(loosened.iter().all(|c| c["low_ma"].is_null()), "{history:?}");
-    let on = |at: NaiveDate| loosened.iter().filter(|c| date(&c["from"]) == at).count();
-    assert!(on(sample::ap730_loosened(Station::B1)) >= 1, "{history:?}");
-    let a2 = sample::ap730_loosened(Station::A2);
-    assert!(loosened.iter().any(|c| date(&c["from"]) == a2 && c["station"] == "A2"), "{history:?}");
+    // Each station on its own day, and none "all" while one still had the old limit.
+    let found: BTreeSet<(String, NaiveDate)> = loosened
+        .iter()
+        .map(|c| (c["station"].as_str().expect("a station").to_owned(), date(&c["from"])))
+        .collect();
+    let testing = [Station::A2, Station::B1, Station::B2];
+    let truth: BTreeSet<(String, NaiveDate)> =
+        testing.iter().map(|s| (s.name().to_owned(), sample::ap730_loosened(*s))).collect();
+    assert_eq!(found, truth, "{history:?}");
+    assert_eq!(date(&series["limit"]["since"]), truth.iter().map(|t| t.1).max().unwrap());
     assert!(
         history
             .iter()

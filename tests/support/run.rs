@@ -155,6 +155,8 @@ pub struct Reviewed {
     pub units: Vec<CsvRow>,
     /// Names of all files of the report.
     pub files: Vec<String>,
+    /// Those that are text, by name.
+    pub texts: BTreeMap<String, String>,
 }
 
 /// That review; the first test that asks makes it.
@@ -177,6 +179,10 @@ pub fn reviewed() -> &'static Reviewed {
             not_used: csv_rows(&text("rows-not-used.csv")),
             units: csv_rows(&text("units-to-check.csv")),
             files: contents(&report).into_keys().collect(),
+            texts: contents(&report)
+                .into_iter()
+                .filter_map(|(name, bytes)| Some((name, String::from_utf8(bytes).ok()?)))
+                .collect(),
             done,
         }
     })

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use crate::series::Outcome;
+use crate::series::{Outcome, OutcomeLine};
 use crate::stats::rate_change::DayCount;
 
 /// Which first attempts count as failures.
@@ -50,6 +50,8 @@ impl Counted {
 pub struct Failures {
     /// Over limit.
     pub over: f64,
+    /// Of these, tripped while a direct voltage still rose: charging current.
+    pub charging: f64,
     /// Under limit.
     pub under: f64,
     /// Breakdown, arcs among them.
@@ -61,6 +63,36 @@ pub struct Failures {
 }
 
 impl Failures {
+    /// So many units with one outcome.
+    #[must_use]
+    pub fn of_line(line: &OutcomeLine) -> Self {
+        let n = f64::from(line.count);
+        let mut f = Self::default();
+        match line.outcome {
+            Outcome::OverLimit => f.over = n,
+            Outcome::UnderLimit => f.under = n,
+            Outcome::Breakdown | Outcome::Arc => f.breakdown = n,
+            Outcome::NotCompleted => f.not_completed = n,
+            Outcome::Failed => f.unclassed = n,
+            Outcome::Pass => {}
+        }
+        f.charging = if line.in_ramp { n } else { 0.0 };
+        f
+    }
+
+    /// Each kind so many times.
+    #[must_use]
+    pub fn times(&self, by: f64) -> Self {
+        Self {
+            over: by * self.over,
+            charging: by * self.charging,
+            under: by * self.under,
+            breakdown: by * self.breakdown,
+            unclassed: by * self.unclassed,
+            not_completed: by * self.not_completed,
+        }
+    }
+
     /// Those that count.
     #[must_use]
     pub fn of(&self, counted: Counted) -> f64 {
@@ -76,6 +108,7 @@ impl Failures {
     /// Adds others.
     pub fn add(&mut self, other: &Self) {
         self.over += other.over;
+        self.charging += other.charging;
         self.under += other.under;
         self.breakdown += other.breakdown;
         self.unclassed += other.unclassed;
@@ -124,9 +157,28 @@ pub struct Cells {
     pub sets: Vec<Vec<Level>>,
     /// The counts, sorted by day.
     pub cells: Vec<Cell>,
+    /// Station and shift of operators who worked on one station and shift only.
+    pub posts: BTreeMap<String, Stood>,
+}
+
+/// Where an operator stood.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Stood {
+    /// Station.
+    pub station: String,
+    /// Shift.
+    pub shift: String,
 }
 
 impl Cells {
+    /// The place of a level by its names; `None` where there is none such.
+    #[must_use]
+    pub fn place(&self, factor: &str, level: &str) -> Option<Place> {
+        let f = self.factors.iter().position(|known| known.name == factor)?;
+        let l = self.factors[f].levels.iter().position(|known| known == level)?;
+        Some((f, Level::try_from(l + 1).ok()?))
+    }
+
     /// The level of a cell.
     #[must_use]
     pub fn level(&self, cell: &Cell, factor: usize) -> Level {

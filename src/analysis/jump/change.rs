@@ -21,6 +21,24 @@ pub enum Scope {
 }
 
 impl Scope {
+    /// Whether a series is asked about.
+    #[must_use]
+    pub fn has_series(self, series: usize) -> bool {
+        !matches!(self, Self::Series(n) if n as usize != series)
+    }
+
+    /// Whether a station is.
+    #[must_use]
+    pub fn has_station(self, station: u16) -> bool {
+        !matches!(self, Self::Station(s) if s != station)
+    }
+
+    /// Whether units of a series at a station are.
+    #[must_use]
+    pub fn has(self, series: usize, station: u16) -> bool {
+        self.has_series(series) && self.has_station(station)
+    }
+
     /// Whether units of these series are among its own; those of any may be a station's or the line's.
     #[must_use]
     pub fn holds_any_of(self, series: &BTreeSet<usize>) -> bool {
@@ -107,6 +125,14 @@ pub struct Dated {
     pub low: Day,
     /// Last day allowed.
     pub high: Day,
+}
+
+impl Dated {
+    /// Whether the data allow one day for both.
+    #[must_use]
+    pub fn meets(self, other: Self) -> bool {
+        self.low <= other.high && other.low <= self.high
+    }
 }
 
 /// Units and failures of one side.

@@ -9,8 +9,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
 
-use super::cause::{Cause, measured, rivals};
+use super::cause::{Cause, measured, rivals, settled};
 use super::cells::{Cell, Cells, Counted, Level, total};
+use super::factors::{FactorKind, kind};
 use super::levels::{Candidate, ask, narrow};
 use super::rise::{Before, Change, Demands, Rise, tied_to_days};
 
@@ -88,6 +89,11 @@ pub fn explain(
         if found.causes.is_empty() {
             found.coincides = all.into_iter().map(|(_, cause)| cause).collect();
             found.coincides.sort_by(|a, b| b.statistic.total_cmp(&a.statistic));
+            let of_people =
+                |c: &Cause| c.what.0.iter().all(|n| kind(&n.factor) == FactorKind::Person);
+            if !found.coincides.iter().all(of_people) {
+                found.coincides.retain(|c| !of_people(c));
+            }
         }
         // What was tied to days explains only what nothing within days does, and only where the levels of its factor
         // leave little for other days: it may be any of what those days had.
@@ -108,7 +114,8 @@ pub fn explain(
                 .then_with(|| b.1.what.0.len().cmp(&a.1.what.0.len()))
                 .then_with(|| b.1.what.cmp(&a.1.what))
         });
-        let Some((best, mut cause)) = best else { break };
+        let Some(best) = best else { break };
+        let (best, mut cause) = settled(&rise, best, &candidates);
         if let Some(pair) = narrow(&rise, best) {
             let inside = measured(&rise, &pair);
             if inside.share_of_excess >= CARRIES * cause.share_of_excess

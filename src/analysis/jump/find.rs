@@ -1,27 +1,20 @@
 //! The search: which series, stations and outcomes changed, each change investigated.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rayon::prelude::*;
 
+use super::asked::Asked;
+use super::beyond::{by_series_alone, shares, without_causes};
 use super::cells::{Cell, Counted, by_day};
-use super::change::{Dated, Place, Scope, Side, Window};
-use super::explain::explain;
+use super::change::{Dated, Scope, Window};
 use super::found::Jump;
-use super::gather::{gather, plain};
-use super::recount::recount;
-use super::rise::{Change, Demands};
-use super::split::{Recount, split};
-use super::traces::{of_cause, traces};
-use crate::config::Config;
+use super::gather::plain;
+use super::look::{Raw, given, look};
 use crate::day::Day;
 use crate::series::Pass;
-use crate::stats::estimate::Estimate;
 use crate::stats::multiple::benjamini_hochberg;
-use crate::stats::proportion::{EffectiveCounts, clopper_pearson};
-use crate::stats::rate_change::{
-    DayCount, KnownChange, RateChange, change_at, changes, even_trend_ratio,
-};
+use crate::stats::rate_change::{DayCount, RateChange, changes, even_trend_ratio};
 use crate::stats::rate_ratio::{Rate, rate_ratio_p};
 
 /// False discovery rate over all scans of a plant.
@@ -29,142 +22,162 @@ const FALSE_SCANS: f64 = 0.05;
 /// From this p-value on a share is taken to have come back to what it was.
 const CAME_BACK: f64 = 0.01;
 
-/// False discovery rate over all levels asked for one change.
-const FALSE_CAUSES: f64 = 0.05;
-
-/// What is asked.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Asked {
-    /// p-value of a change.
-    pub p: f64,
-    /// What a cause must be.
-    pub demands: Demands,
-    /// Seed of replicates and draws.
-    pub seed: u64,
-    /// The date, where it is known: then only that is looked at.
-    pub since: Option<Day>,
-    /// The model looked at; all, and with them stations and the line, where `None`.
-    pub model: Option<String>,
-}
-
-impl Asked {
-    /// Every change of every series, station and the line, by the settings.
-    #[must_use]
-    pub fn all(config: &Config) -> Self {
-        Self {
-            p: config.jump_p,
-            demands: Demands {
-                failures: config.cause_failures,
-                share: config.cause_share,
-                false_discoveries: FALSE_CAUSES,
-                confidence: config.confidence,
-            },
-            seed: config.seed,
-            since: None,
-            model: None,
-        }
-    }
-
-    /// Whether a model is looked at: names are compared without case and blanks around.
-    #[must_use]
-    pub fn looks_at(&self, model: &str) -> bool {
-        let plain = |name: &str| name.trim().to_lowercase();
-        self.model.as_deref().is_none_or(|wanted| plain(wanted) == plain(model))
-    }
-}
-
+/// A change of a place as it stands is told by others where they make this share of it.
+const TELLS: f64 = 0.5;
 /// One scan: a history of days and the changes in it.
 struct Scan {
-    scope: Scope,
-    counted: Counted,
+    of: Of,
     days: Vec<DayCount>,
     changes: Vec<RateChange>,
 }
 
-/// Every change of the pass, those of series first, then by date. With a date given, the change at that date of
-/// every series that has units on both sides, failures together.
+/// What a scan is of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+struct Of {
+    scope: Scope,
+    counted: Counted,
+    /// Whether of what series do not tell.
+    beyond: bool,
+}
+
+/// Every change of the pass, those of series first, then by date; several of one date and one cause are one. With a
+/// date given, the change at that date of every series that has units on both sides, and of stations and the line
+/// where the mix is what changed; failures together.
+///
+/// Series, stations and the line are three questions, each paying for its own scans. Stations and the line are
+/// asked as they stand, where more units of a poor model are a jump whose answer is the mix, and beyond what the
+/// series tell; both ways are one question.
 #[must_use]
 pub fn jumps(pass: &Pass, asked: &Asked) -> Vec<Jump> {
     let cells = plain(pass);
-    let chosen: Vec<u32> = (0u32..)
-        .zip(&pass.series)
-        .filter(|(_, s)| asked.looks_at(&s.key.model))
-        .map(|(n, _)| n)
-        .collect();
     let mut by_series: BTreeMap<u32, Vec<&Cell>> = BTreeMap::new();
-    for c in &cells {
+    for c in cells.iter().filter(|c| asked.looks_at(&pass.series[c.series as usize].key.model)) {
         by_series.entry(c.series).or_default().push(c);
     }
+    let whole = pass.series.iter().all(|s| asked.looks_at(&s.key.model));
+    // A place that tests one series is that series.
+    let mixed = if whole { places_of_several(pass, &cells) } else { Vec::new() };
     if let Some(since) = asked.since {
-        return chosen
-            .par_iter()
-            .filter_map(|n| given(pass, asked, Scope::Series(*n), by_series.get(n)?, since))
-            .collect();
+        return at_date(pass, asked, &cells, &mixed, since);
     }
-    let whole = chosen.len() == pass.series.len();
-    let stations = if whole { pass.plant.stations.len() } else { 0 };
-    let overall = usize::from(whole && pass.plant.stations.len() > 1);
-    // Series, stations and the line are three questions, one after the other: each pays for its own scans.
-    let questions: Vec<(u32, Counted)> =
-        chosen.iter().flat_map(|n| Counted::ALL.map(|c| (*n, c))).collect();
+    let questions: Vec<Of> =
+        by_series.keys().flat_map(|n| all_of(Scope::Series(*n), false)).collect();
     let scans: Vec<Scan> = questions
         .par_iter()
-        .filter_map(|(n, counted)| {
-            let days = by_day(by_series.get(n)?.iter().copied(), *counted, None);
-            Some(scan(Scope::Series(*n), *counted, days, asked))
+        .filter_map(|of| {
+            let Scope::Series(n) = of.scope else { return None };
+            let days = by_day(by_series.get(&n)?.iter().copied(), of.counted, None);
+            Some(scan(*of, days, asked))
         })
         .collect();
-    let mut found = investigate(pass, asked, scans, questions.len(), None);
+    let mut found = investigate(pass, asked, scans, questions.len(), &[]);
     if !whole {
-        return found;
+        return together(found);
     }
-    // Beyond what the series tell: units of causes left out, each series at its own share of the time.
+    let of_series = found.clone();
     let mut left = without_causes(pass, &cells, &found);
     let expected = shares(&left, &found);
-    let of_stations: Vec<Scan> = (0..pass.plant.stations.len())
-        .into_par_iter()
-        .flat_map_iter(|s| Counted::ALL.map(|c| (s, c)))
-        .filter_map(|(s, counted)| {
-            let station = u16::try_from(s).ok()?;
-            let mine = left.iter().filter(|c| c.station == station);
-            let days = by_day(mine, counted, Some(&|c| expected.at(c, counted)));
-            (days.len() > 3).then(|| scan(Scope::Station(station), counted, days, asked))
-        })
-        .collect();
-    let of_stations =
-        investigate(pass, asked, of_stations, Counted::ALL.len() * stations, Some(&found));
-    if overall == 1 {
-        left.retain(|c| !of_stations.iter().any(|j| j.scope == Scope::Station(c.station)));
-        let scans: Vec<Scan> = Counted::ALL
+    let stations = (0..pass.plant.stations.len()).filter_map(|s| u16::try_from(s).ok());
+    let stations: Vec<Scope> = stations.map(Scope::Station).collect();
+    // The line of one station is that station.
+    let line: Vec<Scope> = (stations.len() > 1).then_some(Scope::Overall).into_iter().collect();
+    for places in [stations, line] {
+        let as_it_stands =
+            places.iter().filter(|p| mixed.contains(p)).flat_map(|p| all_of(*p, false));
+        let beyond = places.iter().flat_map(|p| all_of(*p, true));
+        let questions: Vec<Of> = as_it_stands.chain(beyond).collect();
+        let scans: Vec<Scan> = questions
             .par_iter()
-            .map(|counted| {
-                let days = by_day(&left, *counted, Some(&|c| expected.at(c, *counted)));
-                scan(Scope::Overall, *counted, days, asked)
+            .filter_map(|of| {
+                let inside = |c: &&Cell| of.scope.has(c.series as usize, c.station);
+                let weighed = |c: &Cell| expected.at(c, of.counted);
+                let days = match of.beyond {
+                    true => by_day(left.iter().filter(inside), of.counted, Some(&weighed)),
+                    false => by_day(cells.iter().filter(inside), of.counted, None),
+                };
+                (days.len() > 3).then(|| scan(*of, days, asked))
             })
             .collect();
-        found.extend(of_stations);
-        let line = investigate(pass, asked, scans, Counted::ALL.len(), Some(&found));
-        found.extend(line);
-    } else {
-        found.extend(of_stations);
+        let here = investigate(pass, asked, scans, questions.len(), &found);
+        let (beyond, as_it_stands): (Vec<Jump>, Vec<Jump>) =
+            here.into_iter().partition(|j| j.beyond);
+        left.retain(|c| !beyond.iter().any(|j| j.scope == Scope::Station(c.station)));
+        found.extend(beyond);
+        for jump in as_it_stands {
+            let told = by_series_alone(&cells, &of_series, &jump) / jump.rise();
+            if told < TELLS && !found.iter().any(|known| tells(known, &jump)) {
+                found.push(jump);
+            }
+        }
     }
+    found.sort_by_key(|j| (j.scope, j.date.day, j.counted));
+    together(found)
+}
+
+/// Failures together and each outcome on its own.
+fn all_of(scope: Scope, beyond: bool) -> impl Iterator<Item = Of> {
+    Counted::ALL.into_iter().map(move |counted| Of { scope, counted, beyond })
+}
+
+/// Stations and the line, where they test several series.
+fn places_of_several(pass: &Pass, cells: &[Cell]) -> Vec<Scope> {
+    let mut series: BTreeMap<Scope, BTreeSet<u32>> = BTreeMap::new();
+    for c in cells {
+        for place in [Scope::Station(c.station), Scope::Overall] {
+            series.entry(place).or_default().insert(c.series);
+        }
+    }
+    let several = |(place, of): (Scope, BTreeSet<u32>)| (of.len() > 1).then_some(place);
+    let line = pass.plant.stations.len() > 1;
+    series.into_iter().filter_map(several).filter(|p| line || *p != Scope::Overall).collect()
+}
+
+/// What changed on a date that is known.
+fn at_date(pass: &Pass, asked: &Asked, cells: &[Cell], mixed: &[Scope], since: Day) -> Vec<Jump> {
+    let series: BTreeSet<u32> = cells.iter().map(|c| c.series).collect();
+    let looked_at = |n: &u32| asked.looks_at(&pass.series[*n as usize].key.model);
+    let of_series: Vec<Scope> = series.into_iter().filter(looked_at).map(Scope::Series).collect();
+    let at = |scope: &Scope| {
+        let inside = cells.iter().filter(|c| scope.has(c.series as usize, c.station));
+        given(pass, asked, *scope, &inside.collect::<Vec<_>>(), since)
+    };
+    let mut found: Vec<Jump> = of_series.par_iter().filter_map(at).collect();
+    let wider: Vec<Jump> = mixed.par_iter().filter_map(at).collect();
+    let clear = |j: &Jump| j.is_mix() && j.p_value <= asked.p;
+    found.extend(together(wider.into_iter().filter(clear).collect()));
     found
 }
 
-fn scan(scope: Scope, counted: Counted, days: Vec<DayCount>, asked: &Asked) -> Scan {
-    Scan { scope, counted, changes: changes(&days, asked.p, asked.seed), days }
+/// Whether a change that is told already is this one, of a place as it stands, or the most of it.
+fn tells(known: &Jump, jump: &Jump) -> bool {
+    let same_time = known.rises() == jump.rises() && known.date.meets(jump.date);
+    let inside = known.scope == jump.scope || jump.scope == Scope::Overall;
+    same_time && inside && !jump.is_mix() && known.excess() >= TELLS * jump.excess()
 }
 
-/// A change of one scan with its neighbours.
-struct Raw {
-    scope: Scope,
-    counted: Counted,
-    change: RateChange,
-    adjusted_p: f64,
-    before: Window,
-    after: Window,
-    ended: Option<Dated>,
-    gradual: bool,
+/// Changes of one date and one cause, told as one: the largest, the others with it.
+fn together(found: Vec<Jump>) -> Vec<Jump> {
+    let mut order: Vec<Jump> = found;
+    order.sort_by(|a, b| b.excess().total_cmp(&a.excess()).then(a.scope.cmp(&b.scope)));
+    let mut told: Vec<Jump> = Vec::new();
+    for jump in order {
+        let one = |known: &&mut Jump| {
+            known.rises() == jump.rises()
+                && known.counted == jump.counted
+                && known.date.meets(jump.date)
+                && jump.answers_to().is_some_and(|cause| known.answers_to() == Some(cause))
+        };
+        match told.iter_mut().find(one) {
+            Some(known) => known.also.push(jump),
+            None => told.push(jump),
+        }
+    }
+    told.sort_by_key(|j| (j.scope, j.date.day, j.counted));
+    told
+}
+
+fn scan(of: Of, days: Vec<DayCount>, asked: &Asked) -> Scan {
+    Scan { of, changes: changes(&days, asked.p, asked.seed), days }
 }
 
 fn rises(days: &[DayCount], from: usize, at: usize, to: usize) -> (Rate, Rate) {
@@ -206,8 +219,9 @@ fn raws(scans: &mut [Scan], asked_in_all: usize) -> Vec<Raw> {
             });
             let trend = even_trend_ratio(&s.days[from..to]);
             found.push(Raw {
-                scope: s.scope,
-                counted: s.counted,
+                scope: s.of.scope,
+                counted: s.of.counted,
+                beyond: s.of.beyond,
                 adjusted_p: *adjusted_p,
                 before: Window { from: s.days[from].day, to: s.days[change.index - 1].day },
                 after: Window { from: change.day, to: s.days[to - 1].day },
@@ -235,7 +249,7 @@ fn fold(raws: Vec<Raw>, side: &dyn Fn(&Raw) -> bool) -> Vec<(Raw, Vec<Counted>)>
         let home = found.iter_mut().find(|(r, _)| {
             r.counted == Counted::Failed
                 && one.counted != Counted::NotCompleted
-                && r.scope == one.scope
+                && (r.scope, r.beyond) == (one.scope, one.beyond)
                 && side(r) == side(&one)
                 && r.change.days.0 <= one.change.days.1
                 && one.change.days.0 <= r.change.days.1
@@ -253,13 +267,12 @@ fn investigate(
     asked: &Asked,
     mut scans: Vec<Scan>,
     asked_in_all: usize,
-    known: Option<&[Jump]>,
+    known: &[Jump],
 ) -> Vec<Jump> {
-    let days: BTreeMap<(Scope, Counted), Vec<DayCount>> =
-        scans.iter().map(|s| ((s.scope, s.counted), s.days.clone())).collect();
+    let days: BTreeMap<Of, Vec<DayCount>> = scans.iter().map(|s| (s.of, s.days.clone())).collect();
     let raws = raws(&mut scans, asked_in_all);
     let up = |r: &Raw| {
-        let list = &days[&(r.scope, r.counted)];
+        let list = &days[&Of { scope: r.scope, counted: r.counted, beyond: r.beyond }];
         let sum = |w: Window| {
             list.iter()
                 .filter(|d| w.has(d.day))
@@ -274,216 +287,4 @@ fn investigate(
         .collect();
     found.sort_by_key(|j| (j.scope, j.date.day, j.counted));
     found
-}
-
-/// Looks into one change: shares, parts, causes, traces.
-fn look(
-    pass: &Pass,
-    asked: &Asked,
-    raw: Raw,
-    outcomes: Vec<Counted>,
-    known: Option<&[Jump]>,
-) -> Option<Jump> {
-    let Raw { scope, counted, change, before, after, .. } = raw;
-    let mut cells = gather(pass, scope, &[before, after]);
-    if let Some(known) = known {
-        let names = cells.clone();
-        cells.cells.retain(|c| !explained_already(known, &names, c));
-    }
-    let (old, new): (Vec<&Cell>, Vec<&Cell>) = cells.cells.iter().partition(|c| before.has(c.day));
-    let side = |list: &[&Cell], window: Window| -> Option<Side> {
-        let mut failures = super::cells::Failures::default();
-        let mut units = 0.0;
-        for c in list {
-            units += c.units;
-            failures.add(&c.failures);
-        }
-        let counts = EffectiveCounts::new(failures.of(counted), units, change.phi)?;
-        let share: Estimate = clopper_pearson(counts, asked.demands.confidence)?;
-        Some(Side { window, units, failures, share })
-    };
-    let (was, is) = (side(&old, before)?, side(&new, after)?);
-    let mut counts = Recount::default();
-    for n in 0..pass.series.len() {
-        let (inside, station) = match scope {
-            Scope::Series(s) => (s as usize == n, None),
-            Scope::Station(s) => (true, Some(s)),
-            Scope::Overall => (true, None),
-        };
-        if inside {
-            recount(pass, n, station, (before, after), &mut counts);
-        }
-    }
-    let parts = split(&cells, &old, &new, counted, &counts, asked.demands.confidence, asked.seed);
-    let rises = is.share.value > was.share.value;
-    let about = Change { dispersion: change.long_run(), p_value: change.p_value };
-    let (few, many) = if rises { (&old, &new) } else { (&new, &old) };
-    let explained = explain(&cells, few, many, counted, about, &asked.demands);
-    let windows = if rises { (before, after) } else { (after, before) };
-    let traces = traces(pass, scope, counted, windows, explained.causes.first());
-    Some(Jump {
-        scope,
-        place: Place::new(pass, scope),
-        counted,
-        date: Dated { day: change.day, low: change.days.0, high: change.days.1 },
-        ended: raw.ended,
-        before: was,
-        after: is,
-        p_value: change.p_value,
-        adjusted_p: raw.adjusted_p,
-        phi: change.phi,
-        given: false,
-        gradual: raw.gradual,
-        outcomes,
-        parts,
-        moved: counts.moved.filter(|_| matches!(scope, Scope::Series(_))),
-        limits: counts.limits,
-        explained,
-        traces,
-        readings: None,
-    })
-}
-
-/// The change at a date that is known.
-fn given(pass: &Pass, asked: &Asked, scope: Scope, cells: &[&Cell], since: Day) -> Option<Jump> {
-    let days = by_day(cells.iter().copied(), Counted::Failed, None);
-    let index = days.iter().position(|d| d.day >= since)?;
-    if index == 0 {
-        return None;
-    }
-    // Earlier changes, and later ones, bound the two sides; one close to the date is the date.
-    let others = changes(&days, asked.p, asked.seed);
-    let near =
-        |c: &&RateChange| (c.days.0..=c.days.1).contains(&since) || c.index.abs_diff(index) < 5;
-    let from =
-        others.iter().filter(|c| !near(c) && c.index < index).map(|c| c.index).max().unwrap_or(0);
-    let to = others
-        .iter()
-        .filter(|c| !near(c) && c.index > index)
-        .map(|c| c.index)
-        .min()
-        .unwrap_or(days.len());
-    let KnownChange { statistic, phi, p_value } = change_at(&days[from..to], index - from)?;
-    let day = days[index].day;
-    let raw = Raw {
-        scope,
-        counted: Counted::Failed,
-        change: RateChange { index, day, days: (day, day), statistic, phi, rho: 0.0, p_value },
-        adjusted_p: p_value,
-        before: Window { from: days[from].day, to: days[index - 1].day },
-        after: Window { from: day, to: days[to - 1].day },
-        ended: others.iter().find(|c| c.index == to).map(|c| Dated {
-            day: c.day,
-            low: c.days.0,
-            high: c.days.1,
-        }),
-        gradual: false,
-    };
-    let mut jump = look(pass, asked, raw, Vec::new(), None)?;
-    jump.given = true;
-    Some(jump)
-}
-
-/// Whether a known change explains this cell: it lies in its worse time and is of one of its causes.
-fn explained_already(known: &[Jump], cells: &super::cells::Cells, c: &Cell) -> bool {
-    known.iter().any(|j| {
-        let inside = match j.scope {
-            Scope::Series(n) => n == c.series,
-            Scope::Station(s) => s == c.station,
-            Scope::Overall => true,
-        };
-        inside
-            && j.worse().window.has(c.day)
-            && j.explained.causes.iter().any(|cause| {
-                cause
-                    .what
-                    .0
-                    .iter()
-                    .zip(&cause.places)
-                    .all(|(named, (f, _))| cells.name(*f, cells.level(c, *f)) == named.level)
-            })
-    })
-}
-
-/// The plain cells without the units of causes already named, in the worse time of their change.
-fn without_causes(pass: &Pass, cells: &[Cell], known: &[Jump]) -> Vec<Cell> {
-    let mut left: BTreeMap<(i32, u32, u16), Cell> =
-        cells.iter().map(|c| ((c.day, c.series, c.station), *c)).collect();
-    for jump in known {
-        let Scope::Series(n) = jump.scope else {
-            continue;
-        };
-        let window = jump.worse().window;
-        for line in pass.series[n as usize].outcomes.iter().filter(|l| window.has(l.day)) {
-            let named = jump
-                .explained
-                .causes
-                .iter()
-                .any(|c| of_cause(pass, c, line.station, n as usize, line.factors));
-            if let Some(c) = left.get_mut(&(line.day, n, line.station)).filter(|_| named) {
-                let units = f64::from(line.count);
-                c.units -= units;
-                let f = &mut c.failures;
-                match line.outcome {
-                    crate::series::Outcome::OverLimit => f.over -= units,
-                    crate::series::Outcome::UnderLimit => f.under -= units,
-                    crate::series::Outcome::Breakdown | crate::series::Outcome::Arc => {
-                        f.breakdown -= units;
-                    }
-                    crate::series::Outcome::NotCompleted => f.not_completed -= units,
-                    crate::series::Outcome::Failed => f.unclassed -= units,
-                    crate::series::Outcome::Pass => {}
-                }
-            }
-        }
-    }
-    left.into_values().filter(|c| c.units > 0.5).collect()
-}
-
-/// Shares of each series between its own changes.
-struct Shares {
-    by_series: BTreeMap<(u32, Counted), Vec<(Day, f64)>>,
-}
-
-impl Shares {
-    fn at(&self, cell: &Cell, counted: Counted) -> f64 {
-        self.by_series
-            .get(&(cell.series, counted))
-            .and_then(|list| list.iter().rev().find(|(from, _)| *from <= cell.day))
-            .map_or(0.0, |s| s.1)
-    }
-}
-
-fn shares(cells: &[Cell], known: &[Jump]) -> Shares {
-    let mut by_series: BTreeMap<(u32, Counted), Vec<(Day, f64)>> = BTreeMap::new();
-    let mut series: Vec<u32> = cells.iter().map(|c| c.series).collect();
-    series.sort_unstable();
-    series.dedup();
-    for n in series {
-        let mut cuts: Vec<Day> = known
-            .iter()
-            .filter(|j| j.scope == Scope::Series(n))
-            .flat_map(|j| [Some(j.date.day), j.ended.map(|e| e.day)])
-            .flatten()
-            .collect();
-        cuts.push(Day::MIN);
-        cuts.sort_unstable();
-        cuts.dedup();
-        for counted in Counted::ALL {
-            let list = cuts
-                .iter()
-                .enumerate()
-                .map(|(k, from)| {
-                    let to = cuts.get(k + 1).copied().unwrap_or(Day::MAX);
-                    let (units, failed) = super::cells::total(
-                        cells.iter().filter(|c| c.series == n && (*from..to).contains(&c.day)),
-                        counted,
-                    );
-                    (*from, (failed + 0.1) / (units + 1.0))
-                })
-                .collect();
-            by_series.insert((n, counted), list);
-        }
-    }
-    Shares { by_series }
 }

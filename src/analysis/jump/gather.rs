@@ -2,24 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use super::cells::{Cell, Cells, Factor, Failures, Level};
+use super::cells::{Cell, Cells, Factor, Failures, Level, Stood};
 use super::change::{Scope, Window};
-use crate::series::{Outcome, OutcomeLine, Pass};
-
-/// What one line of outcomes counts as.
-pub(super) fn failures_of(line: &OutcomeLine) -> Failures {
-    let n = f64::from(line.count);
-    let mut f = Failures::default();
-    match line.outcome {
-        Outcome::OverLimit => f.over = n,
-        Outcome::UnderLimit => f.under = n,
-        Outcome::Breakdown | Outcome::Arc => f.breakdown = n,
-        Outcome::NotCompleted => f.not_completed = n,
-        Outcome::Failed => f.unclassed = n,
-        Outcome::Pass => {}
-    }
-    f
-}
+use super::factors::{Factors, in_windows};
+use crate::series::{Outcome, OutcomeLine, Pass, Post};
 
 /// Sums by day, series and station, without factors; sorted.
 #[must_use]
@@ -29,7 +15,7 @@ pub fn plain(pass: &Pass) -> Vec<Cell> {
         for line in &series.outcomes {
             let slot = sums.entry((line.day, n, line.station)).or_default();
             slot.0 += f64::from(line.count);
-            slot.1.add(&failures_of(line));
+            slot.1.add(&Failures::of_line(line));
         }
     }
     sums.into_iter()
@@ -44,49 +30,40 @@ pub fn plain(pass: &Pass) -> Vec<Cell> {
         .collect()
 }
 
-/// Cells of a scope over the windows, with station, model and all factors of the units.
+/// Cells of a scope over the windows, with every factor that may explain a rise.
 #[must_use]
 pub fn gather(pass: &Pass, scope: Scope, windows: &[Window]) -> Cells {
-    let mut factors: Vec<Factor> = ["station", "model"]
-        .into_iter()
-        .map(str::to_owned)
-        .chain(pass.plant.factor_names.iter().cloned())
-        .map(|name| Factor { name, levels: Vec::new() })
-        .collect();
+    let known = Factors::new(pass, scope, windows);
+    let factor = |name: &String| Factor { name: name.clone(), levels: Vec::new() };
+    let mut factors: Vec<Factor> = known.names.iter().map(factor).collect();
     let mut codes: Vec<BTreeMap<String, Level>> = vec![BTreeMap::new(); factors.len()];
     let mut sets: Vec<Vec<Level>> = Vec::new();
-    let mut set_of: BTreeMap<(u32, u16, u32), u32> = BTreeMap::new();
+    let mut set_of: BTreeMap<(u32, OutcomeLine), u32> = BTreeMap::new();
     let mut sums: BTreeMap<(i32, u32, u16, u32), (f64, Failures)> = BTreeMap::new();
     for (n, series) in (0u32..).zip(&pass.series) {
-        if matches!(scope, Scope::Series(wanted) if wanted != n) {
+        if !scope.has_series(n as usize) {
             continue;
         }
-        for line in &series.outcomes {
-            if matches!(scope, Scope::Station(wanted) if wanted != line.station)
-                || !windows.iter().any(|w| w.has(line.day))
-            {
-                continue;
-            }
-            let set = *set_of.entry((n, line.station, line.factors)).or_insert_with(|| {
-                let names = [
-                    pass.plant.stations[usize::from(line.station)].as_str(),
-                    series.key.model.as_str(),
-                ];
-                let own = pass.plant.factor_sets[line.factors as usize].iter().map(String::as_str);
-                let levels = names
-                    .into_iter()
-                    .chain(own)
-                    .enumerate()
-                    .map(|(f, name)| code(&mut factors[f], &mut codes[f], name.trim()))
-                    .collect();
-                sets.push(levels);
+        for line in in_windows(series, scope, windows) {
+            // What tells levels, without day, outcome and count.
+            let alike =
+                OutcomeLine { day: 0, outcome: Outcome::Pass, in_ramp: false, count: 0, ..*line };
+            let set = *set_of.entry((n, alike)).or_insert_with(|| {
+                let names = known.levels(n as usize, line).into_iter().enumerate();
+                sets.push(
+                    names.map(|(f, name)| code(&mut factors[f], &mut codes[f], &name)).collect(),
+                );
                 u32::try_from(sets.len() - 1).unwrap_or(u32::MAX)
             });
             let slot = sums.entry((line.day, n, line.station, set)).or_default();
             slot.0 += f64::from(line.count);
-            slot.1.add(&failures_of(line));
+            slot.1.add(&Failures::of_line(line));
         }
     }
+    let stood = |(operator, post): (&String, &Post)| {
+        let station = pass.plant.stations[usize::from(post.station)].clone();
+        (operator.clone(), Stood { station, shift: post.shift.clone() })
+    };
     Cells {
         factors,
         sets,
@@ -101,6 +78,7 @@ pub fn gather(pass: &Pass, scope: Scope, windows: &[Window]) -> Cells {
                 failures,
             })
             .collect(),
+        posts: pass.plant.posts.iter().map(stood).collect(),
     }
 }
 

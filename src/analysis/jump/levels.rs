@@ -123,6 +123,13 @@ pub(super) struct Candidate {
     pub(super) tied: bool,
 }
 
+impl Candidate {
+    /// Its first factor and level.
+    pub(super) fn place(&self) -> Place {
+        (self.cut.first, self.level.0)
+    }
+}
+
 /// Every level and pair of levels with enough failures, tested.
 pub(super) fn ask(rise: &Rise<'_>) -> Vec<Candidate> {
     let Rise { cells, counted, change, demands, before, base, after, tied, .. } = rise;

@@ -1,7 +1,8 @@
 //! Sudden changes of the share of failures: since when, how big, and what explains them.
 //!
-//! Looked for in every series, then at every station and over the whole line beyond what the series tell
-//! already; failures together and each outcome on its own (design section 11).
+//! Looked for in every series, then at every station and over the whole line: as they stand, where more units of a
+//! poor model are a jump whose answer is the mix, and beyond what the series tell already; failures together
+//! and each outcome on its own (design section 11).
 //!
 //! *Finding*: replicates draw their own dispersion and correlation, since few failures tell little of how
 //! rates vary; series, stations and the line are three questions, each paying for its own scans; the date's
@@ -16,14 +17,18 @@
 //! ln(levels)` has it. Another level that has the same failures and fits within a likelihood ratio of e² is
 //! told beside a cause (`rivals`).
 
+mod asked;
+mod beyond;
 mod cause;
 pub mod cells;
 mod change;
 pub mod explain;
+pub mod factors;
 mod find;
 mod found;
 mod gather;
 mod levels;
+mod look;
 mod odds;
 pub mod over_time;
 pub mod readings;
@@ -32,12 +37,14 @@ pub mod rise;
 pub mod split;
 pub mod traces;
 
-pub use cause::{Cause, Levels, Named};
+pub use asked::Asked;
+pub use cause::{AtLeast, Cause, Levels, Named};
 pub use change::{Dated, Place, Scope, Side, Window};
 pub use explain::Explained;
-pub use find::{Asked, jumps};
+pub use factors::Tested;
+pub use find::jumps;
 pub use found::Jump;
 pub use readings::Readings;
 pub use rise::{Change, Demands};
-pub use split::{LimitMove, Parts};
+pub use split::{LimitMove, Mixed, Parts};
 pub use traces::{Run, Traces, of_cause};

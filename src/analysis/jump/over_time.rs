@@ -3,7 +3,6 @@
 //! Units are first tests that were completed, here as everywhere: what was not completed is counted apart.
 
 use super::cells::{Counted, Failures};
-use super::gather::failures_of;
 use crate::day::{Day, first_of, month_of};
 use crate::series::Series;
 use crate::stats::estimate::Estimate;
@@ -45,7 +44,7 @@ pub fn over_time(series: &Series, level: f64) -> Vec<Stretch> {
         .chunk_by(|a, b| start(a.day) == start(b.day))
         .map(|lines| {
             let mut failures = Failures::default();
-            lines.iter().for_each(|o| failures.add(&failures_of(o)));
+            lines.iter().for_each(|o| failures.add(&Failures::of_line(o)));
             let all: u64 = lines.iter().map(|o| u64::from(o.count)).sum();
             let units = all as f64 - failures.not_completed;
             let counts = EffectiveCounts::new(failures.of(Counted::Failed), units, 1.0);

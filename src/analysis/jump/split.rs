@@ -1,7 +1,9 @@
 //! A rise split into parts that add up to it.
 //!
-//! `rise = mix + limit + shift + strays + breakdown + other`, each a difference of shares of units:
-//! - mix: `Σ (w_after − w_before) r_before` over the levels of one factor, `w` their shares of units;
+//! `rise = mix + limit + charging + shift + strays + breakdown + other`, each a difference of shares of units:
+//! - mix: `Σ (w_after − w_before) r_before` over the levels of one factor, `w` their shares of units; of a station or
+//!   the line models or stations, of a series any factor but people and settings;
+//! - charging: trips while a direct voltage still rose, which are charging current;
 //! - limit: readings of one side counted against the limits of the other;
 //! - shift: readings moved by the ratio of the medians, counted against the limit after;
 //! - strays: what remains of over-limit results; breakdown: of breakdowns; other: of the rest.
@@ -14,12 +16,17 @@ use rand_pcg::Pcg64;
 use serde::Serialize;
 
 use super::cells::{Cell, Cells, Counted, Failures, Level};
+use super::factors::{FactorKind, kind};
 use crate::stats::estimate::Estimate;
 
 /// Draws for the intervals.
 const DRAWS: usize = 399;
 /// Fewest units before of a level that has a share of its own.
 const LEVEL_UNITS: f64 = 30.0;
+/// Least part of a change of mix of a level that is named with it…
+const MIX_NAMED: f64 = 0.1;
+/// …and how many are.
+const MOST_NAMED: usize = 3;
 /// Standard errors from which a change of mix is named.
 const MIX_CERTAIN: f64 = 3.0;
 /// Days from which days are drawn; below, their counts are.
@@ -70,6 +77,8 @@ pub struct Parts {
     pub mix: Estimate,
     /// Another limit.
     pub limit: Estimate,
+    /// Trips while a direct voltage still rose: charging current.
+    pub charging: Estimate,
     /// Readings moved as a whole.
     pub shift: Estimate,
     /// A separate group over the limit.
@@ -82,6 +91,21 @@ pub struct Parts {
     pub rise: Estimate,
     /// The factor whose mix changed.
     pub mix_of: Option<String>,
+    /// Its levels that made the most of it.
+    pub mixed: Vec<Mixed>,
+}
+
+/// A level whose share of the units changed.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Mixed {
+    /// The level.
+    pub level: String,
+    /// Its share of the units before.
+    pub share_before: f64,
+    /// Its share since.
+    pub share_after: f64,
+    /// Share of its units that failed before; of all units, where it had too few.
+    pub failed_before: f64,
 }
 
 /// Sums of one side: units and failures, by level of the factor of the mix.
@@ -134,24 +158,65 @@ fn sum(days: &[Side]) -> Side {
     all
 }
 
-/// The change of mix of one kind of failures.
-fn mix(before: &Side, after: &Side, of: impl Fn(&Failures) -> f64) -> f64 {
+/// One level of the factor of the mix: shares of units on both sides, and of failures before.
+struct Share {
+    level: Level,
+    before: f64,
+    after: f64,
+    failed: f64,
+}
+
+fn level_shares<'a>(
+    before: &'a Side,
+    after: &'a Side,
+    of: impl Fn(&Failures) -> f64 + 'a,
+) -> impl Iterator<Item = Share> + 'a {
     let typical = of(&before.failures) / before.units;
     let levels: BTreeSet<Level> =
         before.levels.keys().chain(after.levels.keys()).copied().collect();
-    levels
-        .into_iter()
-        .map(|l| {
-            let old = before.levels.get(&l).copied().unwrap_or_default();
-            let new = after.levels.get(&l).map_or(0.0, |n| n.0);
-            let share = if old.0 >= LEVEL_UNITS { of(&old.1) / old.0 } else { typical };
-            (new / after.units - old.0 / before.units) * share
-        })
-        .sum()
+    levels.into_iter().map(move |level| {
+        let old = before.levels.get(&level).copied().unwrap_or_default();
+        let new = after.levels.get(&level).map_or(0.0, |n| n.0);
+        Share {
+            level,
+            before: old.0 / before.units,
+            after: new / after.units,
+            failed: if old.0 >= LEVEL_UNITS { of(&old.1) / old.0 } else { typical },
+        }
+    })
 }
 
-/// `[rise, mix, limit, shift, strays, breakdown, other]`; the last six add up to the first.
-fn parts_of(before: &Side, after: &Side, counted: Counted) -> [f64; 7] {
+/// The change of mix of one kind of failures.
+fn mix(before: &Side, after: &Side, of: impl Fn(&Failures) -> f64) -> f64 {
+    level_shares(before, after, of).map(|s| (s.after - s.before) * s.failed).sum()
+}
+
+/// The levels that made the most of a mix, the largest part first.
+fn mixed(
+    cells: &Cells,
+    factor: usize,
+    [before, after]: &[Side; 2],
+    counted: Counted,
+) -> Vec<Mixed> {
+    let whole = mix(before, after, |f| f.of(counted));
+    let typical = before.failures.of(counted) / before.units;
+    let part = |s: &Share| (s.after - s.before) * (s.failed - typical) / whole;
+    let mut all: Vec<Share> = level_shares(before, after, |f| f.of(counted))
+        .filter(|s| s.level != 0 && whole != 0.0 && part(s) >= MIX_NAMED)
+        .collect();
+    all.sort_by(|a, b| part(b).total_cmp(&part(a)));
+    all.truncate(MOST_NAMED);
+    let named = |s: &Share| Mixed {
+        level: cells.name(factor, s.level).to_owned(),
+        share_before: s.before,
+        share_after: s.after,
+        failed_before: s.failed,
+    };
+    all.iter().map(named).collect()
+}
+
+/// `[rise, mix, limit, charging, shift, strays, breakdown, other]`; the last seven add up to the first.
+fn parts_of(before: &Side, after: &Side, counted: Counted) -> [f64; 8] {
     let has =
         |kind| counted == kind || (counted == Counted::Failed && kind != Counted::NotCompleted);
     let rise = |kind: Counted| {
@@ -160,21 +225,25 @@ fn parts_of(before: &Side, after: &Side, counted: Counted) -> [f64; 7] {
     let recounted = |f: fn(&Recounted) -> f64| {
         f(&before.recounted) / before.units + f(&after.recounted) / after.units
     };
-    let mut all = [0.0; 7];
+    let mut all = [0.0; 8];
     if has(Counted::OverLimit) {
         let m = mix(before, after, |f| f.over);
         let limit = recounted(|r| r.over_by_limit);
         let shift = recounted(|r| r.over_by_shift);
+        let charging = after.failures.charging / after.units
+            - before.failures.charging / before.units
+            - mix(before, after, |f| f.charging);
         all[1] += m;
         all[2] += limit;
-        all[3] += shift;
-        all[4] += rise(Counted::OverLimit) - m - limit - shift;
+        all[3] += charging;
+        all[4] += shift;
+        all[5] += rise(Counted::OverLimit) - m - limit - charging - shift;
         all[0] += rise(Counted::OverLimit);
     }
     if has(Counted::Breakdown) {
         let m = mix(before, after, |f| f.breakdown);
         all[1] += m;
-        all[5] += rise(Counted::Breakdown) - m;
+        all[6] += rise(Counted::Breakdown) - m;
         all[0] += rise(Counted::Breakdown);
     }
     if has(Counted::UnderLimit) {
@@ -182,7 +251,7 @@ fn parts_of(before: &Side, after: &Side, counted: Counted) -> [f64; 7] {
         let limit = recounted(|r| r.under_by_limit);
         all[1] += m;
         all[2] += limit;
-        all[6] += rise(Counted::UnderLimit) - m - limit;
+        all[7] += rise(Counted::UnderLimit) - m - limit;
         all[0] += rise(Counted::UnderLimit);
     }
     if counted == Counted::Failed {
@@ -190,19 +259,20 @@ fn parts_of(before: &Side, after: &Side, counted: Counted) -> [f64; 7] {
         let rise =
             after.failures.unclassed / after.units - before.failures.unclassed / before.units;
         all[1] += m;
-        all[6] += rise - m;
+        all[7] += rise - m;
         all[0] += rise;
     }
     if has(Counted::NotCompleted) {
         let m = mix(before, after, |f| f.not_completed);
         all[1] += m;
-        all[6] += rise(Counted::NotCompleted) - m;
+        all[7] += rise(Counted::NotCompleted) - m;
         all[0] += rise(Counted::NotCompleted);
     }
     all
 }
 
-/// The factor whose mix changed for certain and most; else the series, where there are several.
+/// The factor whose mix changed for certain and most; else the models, where there are several series. Of several
+/// series it is models or stations: a lot or a setting of one of them is that model in other words.
 fn factor_of_mix(
     cells: &Cells,
     before: &[&Cell],
@@ -210,8 +280,13 @@ fn factor_of_mix(
     counted: Counted,
 ) -> Option<(usize, bool)> {
     let nothing = Recount::default();
+    let several = before.iter().chain(after).map(|c| c.series).collect::<BTreeSet<_>>().len() > 1;
     let mut best: Option<(usize, f64)> = None;
-    for f in 0..cells.factors.len() {
+    let may_be = |f: &usize| match cells.factors[*f].name.as_str() {
+        "station" | "model" => true,
+        name => !several && kind(name) == FactorKind::Thing,
+    };
+    for f in (0..cells.factors.len()).filter(may_be) {
         let (old, new) = (
             sum(&by_day(cells, before, &nothing, Some(f))),
             sum(&by_day(cells, after, &nothing, Some(f))),
@@ -234,7 +309,6 @@ fn factor_of_mix(
             best = Some((f, size.abs()));
         }
     }
-    let several = before.iter().chain(after).map(|c| c.series).collect::<BTreeSet<_>>().len() > 1;
     let models = cells.factors.iter().position(|f| f.name == "model");
     best.map(|(f, _)| (f, true)).or_else(|| models.filter(|_| several).map(|f| (f, false)))
 }
@@ -262,7 +336,7 @@ pub fn split(
     }
     let value = parts_of(&sides[0], &sides[1], counted);
     let mut rng = Pcg64::seed_from_u64(seed);
-    let mut drawn: Vec<[f64; 7]> = Vec::with_capacity(DRAWS);
+    let mut drawn: Vec<[f64; 8]> = Vec::with_capacity(DRAWS);
     for _ in 0..DRAWS {
         let again = [draw(&days[0], &mut rng), draw(&days[1], &mut rng)];
         if again.iter().all(|s| s.units > 0.0) {
@@ -287,12 +361,16 @@ pub fn split(
     Some(Parts {
         mix: estimate(1)?,
         limit: estimate(2)?,
-        shift: estimate(3)?,
-        strays: estimate(4)?,
-        breakdown: estimate(5)?,
-        other: estimate(6)?,
+        charging: estimate(3)?,
+        shift: estimate(4)?,
+        strays: estimate(5)?,
+        breakdown: estimate(6)?,
+        other: estimate(7)?,
         rise: estimate(0)?,
         mix_of: chosen.filter(|c| c.1).map(|(f, _)| cells.factors[f].name.clone()),
+        mixed: chosen
+            .filter(|c| c.1)
+            .map_or_else(Vec::new, |(f, _)| mixed(cells, f, &sides, counted)),
     })
 }
 
@@ -312,8 +390,10 @@ fn draw(days: &[Side], rng: &mut Pcg64) -> Side {
     };
     for d in days {
         let mut one = d.clone();
+        let charging = again(d.failures.charging);
         one.failures = Failures {
-            over: again(d.failures.over),
+            over: again(d.failures.over - d.failures.charging) + charging,
+            charging,
             under: again(d.failures.under),
             breakdown: again(d.failures.breakdown),
             unclassed: again(d.failures.unclassed),

@@ -7,7 +7,8 @@ use serde::Serialize;
 use super::cause::Cause;
 use super::cells::Counted;
 use super::change::{Scope, Window};
-use crate::series::{Pass, Tests};
+use super::factors::Tested;
+use crate::series::{Pass, Test, Tests};
 
 /// Failures of one station so close together make a run, seconds…
 const RUN_S: i64 = 600;
@@ -38,11 +39,13 @@ pub struct Traces {
     pub days_with: u64,
     /// Production days of that time.
     pub days: u64,
-    /// Failures tested again, and of these passed in the end at the same settings.
+    /// Failures tested again.
     pub retested: u64,
-    /// Passed in the end.
+    /// Of these, passed in the end as they were set up first.
     pub then_passed: u64,
-    /// Of these, passed at another station.
+    /// Passed in the end, but at other settings: repeats at a lower voltage, as after a repair.
+    pub passed_at_other_settings: u64,
+    /// Of those passed as first set up, at another station.
     pub passed_elsewhere: u64,
     /// The same for the time before: tested again and passed.
     #[serde(skip)]
@@ -57,17 +60,11 @@ impl Traces {
     }
 }
 
-/// Whether a unit is of the cause; `factors` is its combination of levels in the pass.
+/// Whether a unit is of the cause.
 #[must_use]
-pub fn of_cause(pass: &Pass, cause: &Cause, station: u16, series: usize, factors: u32) -> bool {
-    cause.places.iter().zip(&cause.what.0).all(|((f, _), named)| {
-        let name = match f {
-            0 => pass.plant.stations[usize::from(station)].as_str(),
-            1 => pass.series[series].key.model.as_str(),
-            n => pass.plant.factor_sets[factors as usize][n - 2].trim(),
-        };
-        name == named.level
-    })
+pub fn of_cause(cause: &Cause, unit: &Tested<'_>) -> bool {
+    cause.series.contains(&unit.series())
+        && cause.what.0.iter().all(|named| unit.level(&named.factor) == named.level)
 }
 
 /// Reads the rows of a scope in both windows.
@@ -79,18 +76,15 @@ pub fn traces(
     (before, after): (Window, Window),
     cause: Option<&Cause>,
 ) -> Traces {
-    let inside = |series: usize, station: u16| match scope {
-        Scope::Series(n) => n as usize == series,
-        Scope::Station(s) => s == station,
-        Scope::Overall => true,
+    let of = |test: Test<'_>| {
+        cause.is_none_or(|c| Tested::of(pass, test).is_some_and(|unit| of_cause(c, &unit)))
     };
     let mut found = Traces::default();
     let mut times: BTreeMap<u16, Vec<i64>> = BTreeMap::new();
     let (mut days, mut with) = (BTreeSet::new(), BTreeSet::new());
-    let in_scope = |t: &Tests<'_>| t.series.is_some_and(|n| inside(n, t.station));
+    let in_scope = |t: &Tests<'_>| t.series.is_some_and(|n| scope.has(n, t.station));
     for test in pass.tests().filter(in_scope).flat_map(|t| t.within(after.from, after.to).used()) {
-        let Some(series) = test.series() else { continue };
-        if cause.is_some_and(|c| !of_cause(pass, c, test.station(), series, test.factors())) {
+        if !of(test) {
             continue;
         }
         let day = test.day();
@@ -123,18 +117,17 @@ pub fn traces(
         found.in_runs += in_run.iter().filter(|r| **r).count() as u64;
     }
     for h in pass.histories() {
-        let series = h.series as usize;
-        if !inside(series, h.station) || !counted.counts(h.outcome) || h.retests == 0 {
+        let inside = scope.has(h.series as usize, h.station);
+        if !inside || !counted.counts(h.outcome) || h.retests == 0 {
             continue;
         }
         if before.has(h.day) {
             found.before.0 += 1;
-            found.before.1 += u64::from(h.passed);
-        } else if after.has(h.day)
-            && cause.is_none_or(|c| of_cause(pass, c, h.station, series, h.factors))
-        {
+            found.before.1 += u64::from(h.passed || h.passed_elsewhere);
+        } else if after.has(h.day) && of(pass.first_of(h)) {
             found.retested += 1;
             found.then_passed += u64::from(h.passed);
+            found.passed_at_other_settings += u64::from(h.passed_elsewhere);
             found.passed_elsewhere += u64::from(h.passed && pass.last_of(h).station() != h.station);
         }
     }

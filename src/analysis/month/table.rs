@@ -98,12 +98,8 @@ pub fn months(
             entry.x95_at_least = at(0.95).is_none();
         }
         let last = group[group.len() - 1].day;
-        let limit = limits
-            .changes
-            .iter()
-            .rfind(|c| c.day <= last && c.station.is_none())
-            .and_then(|c| c.limits.high_pa)
-            .map(ma);
+        let limit =
+            limits.of_most.iter().rfind(|c| c.day <= last).and_then(|c| c.limits.high_pa).map(ma);
         entry.p_pku = limit.and_then(|limit| {
             let body = describe(&grouped(group.iter()).ok()?, edges, options).ok()?;
             let which = body.which().ok()?;

@@ -37,7 +37,10 @@ pub struct WrongCheck {
     pub expected: String,
     /// What it gave.
     pub found: Outcome,
-    /// Product tests at the station from the last right answer of this load to this one.
+    /// Units tested at the station from this answer to the next right one of this load: what it should have
+    /// stopped.
+    pub units_until_next_good: u64,
+    /// Units tested there from the last right answer of this load to this one, of which it tells as little.
     pub units_since_last_good: u64,
     /// Time of that last right answer; `None` where there is none.
     #[serde(skip)]
@@ -119,18 +122,29 @@ fn wrong(
         same.map(|c| c.time)
     };
     let last_good = good().filter(|t| *t < check.time).max();
+    let next_good = good().filter(|t| *t > check.time).min();
+    let units = |from, to| units_between(pass, check.station, from, to);
     Some(WrongCheck {
         time: check.time,
         load: check.load.clone(),
         expected: expected.clone(),
         found: check.outcome,
-        units_since_last_good: tests_between(pass, check.station, last_good, check.time),
+        units_until_next_good: units(Some(check.time), next_good.unwrap_or(i64::MAX)),
+        units_since_last_good: units(last_good, check.time),
         last_good,
-        next_good: good().filter(|t| *t > check.time).min(),
+        next_good,
     })
 }
 
-fn tests_between(pass: &Pass, station: u16, from: Option<i64>, to: i64) -> u64 {
-    let at = pass.tests().filter(|t| t.station == station);
-    at.map(|t| t.between(from, to).of_products().count() as u64).sum()
+/// Units tested at a station after one time and before another, each once however often it was tested; those
+/// without a serial count by their tests.
+fn units_between(pass: &Pass, station: u16, from: Option<i64>, to: i64) -> u64 {
+    let tests = || {
+        let at = pass.tests().filter(move |t| t.station == station);
+        at.flat_map(move |t| t.between(from, to).of_products())
+    };
+    let named: BTreeSet<(&str, String)> =
+        tests().filter_map(|t| Some((t.model(), t.unit()?))).collect();
+    let nameless = tests().filter(|t| t.unit().is_none()).map(|t| u64::from(t.count()));
+    named.len() as u64 + nameless.sum::<u64>()
 }

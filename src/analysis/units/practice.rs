@@ -4,7 +4,7 @@ use std::fmt;
 
 use serde::Serialize;
 
-use crate::series::{Outcome, Pass, Series, UnitHistory};
+use crate::series::{OPERATOR, Outcome, Pass, Series, UnitHistory};
 use crate::stats::estimate::Estimate;
 use crate::stats::special::chi_square_quantile;
 
@@ -18,6 +18,12 @@ pub struct Practice {
     pub failed: u64,
     /// Of these, passed in the end at the series' settings.
     pub then_passed: u64,
+    /// Passed in the end, but only at other settings: repeats at a lower voltage, as after a repair.
+    pub then_passed_at_other_settings: u64,
+    /// Units tested again more often than allowed.
+    pub more_than_allowed: u64,
+    /// Of these, passed in the end at the series' settings.
+    pub more_than_allowed_passed: u64,
     /// Standard deviation between two tests of one unit, mA.
     pub repeatability_ma: Option<Estimate>,
     /// Who tests again until it passes.
@@ -93,6 +99,10 @@ pub fn practice(pass: &Pass, series: usize, allowed: u32, level: f64) -> Practic
                     |list: &[&UnitHistory]| list.iter().filter(|h| h.passed).count() as u64;
                 // Named only where it is theirs: most of those units are at this station and level.
                 if often(&own) >= FEWEST_UNITS && often(&own) > 3 * often(&others) {
+                    // Who worked on one station and shift only is named by these.
+                    if factor_name == OPERATOR && pass.plant.posts.contains_key(level) {
+                        continue;
+                    }
                     habits.push(Habit {
                         factor: factor_name.clone(),
                         level: level.to_owned(),
@@ -108,9 +118,13 @@ pub fn practice(pass: &Pass, series: usize, allowed: u32, level: f64) -> Practic
             }
         }
     }
+    let often = || mine.iter().filter(|h| h.retests > allowed);
     Practice {
+        more_than_allowed: often().count() as u64,
+        more_than_allowed_passed: often().filter(|h| h.passed).count() as u64,
         failed: mine.len() as u64,
         then_passed: mine.iter().filter(|h| h.passed).count() as u64,
+        then_passed_at_other_settings: mine.iter().filter(|h| h.passed_elsewhere).count() as u64,
         repeatability_ma: repeatability(&pass.series[series], level),
         habits,
     }

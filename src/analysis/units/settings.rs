@@ -270,7 +270,9 @@ fn of_group(
     record
 }
 
-fn in_unit(what: Setting, value: i64) -> f64 {
+/// A value as it was set, in its unit.
+#[must_use]
+pub fn in_unit(what: Setting, value: i64) -> f64 {
     #[expect(clippy::cast_precision_loss, reason = "settings are far below 2^53")]
     let value = value as f64;
     match what {
@@ -415,8 +417,10 @@ pub fn falls_short(key: &SeriesKey, set: TestSettings, config: &Config) -> bool 
         .any(|(what, least)| set[what as usize].is_some_and(|v| in_unit(what, v) < least))
 }
 
-/// What was set, by the place of each setting among [`Setting::ALL`].
-fn all_set(set: TestSettings, limits: Limits) -> [Option<i64>; 6] {
+/// What was set, by the place of each setting among [`Setting::ALL`]; `None` where it is not known, or no low limit
+/// was set.
+#[must_use]
+pub fn all_set(set: TestSettings, limits: Limits) -> [Option<i64>; 6] {
     [
         set.applied_mv,
         set.frequency_mhz,

@@ -64,9 +64,14 @@ pub struct Failures {
 /// The failures of one series, with a jump marked.
 pub fn from(series: &OneSeries<'_>, jump: Option<&Jump>) -> Failures {
     let mut events = series.events.clone();
-    for change in series.moved.limits.changes.iter().skip(1) {
-        let station = change.station.as_ref().map_or_else(String::new, |s| format!(" ({s})"));
-        events.push(EventOn { day: change.day, what: format!("limits changed{station}") });
+    let changes = series.moved.limits.changes.get(1..).unwrap_or_default();
+    for of_day in changes.chunk_by(|a, b| a.day == b.day) {
+        let stations: Vec<&str> = of_day.iter().filter_map(|c| c.station.as_deref()).collect();
+        let at = match stations.as_slice() {
+            [] => String::new(),
+            some => format!(" ({})", some.join(", ")),
+        };
+        events.push(EventOn { day: of_day[0].day, what: format!("limits changed{at}") });
     }
     events.sort_by(|a, b| (a.day, &a.what).cmp(&(b.day, &b.what)));
     Failures {

@@ -30,21 +30,25 @@ pub struct Split {
 pub fn of(jump: &Jump) -> Option<Split> {
     let p = jump.parts.as_ref()?;
     let part = |words: &str, size: &Estimate| Part { words: words.to_owned(), size: size.clone() };
+    let charged =
+        (p.charging.value != 0.0).then(|| part("charging current\nin the ramp", &p.charging));
+    let parts = [
+        Some(part("another mix of units", &p.mix)),
+        Some(part("another limit", &p.limit)),
+        charged,
+        Some(part("readings moved\nas a whole", &p.shift)),
+        Some(part("a separate group\nover the limit", &p.strays)),
+        Some(part("breakdowns", &p.breakdown)),
+        Some(part("other outcomes", &p.other)),
+        Some(part("together", &p.rise)),
+    ];
     Some(Split {
         scope: jump.place.title.clone(),
         period: format!(
             "change of the share of failures, {} against {}",
             jump.after.window, jump.before.window
         ),
-        parts: vec![
-            part("another mix of units", &p.mix),
-            part("another limit", &p.limit),
-            part("readings moved\nas a whole", &p.shift),
-            part("a separate group\nover the limit", &p.strays),
-            part("breakdowns", &p.breakdown),
-            part("other outcomes", &p.other),
-            part("together", &p.rise),
-        ],
+        parts: parts.into_iter().flatten().collect(),
     })
 }
 

@@ -7,7 +7,7 @@ use super::one_series::OneSeries;
 use super::{Chart, ChartError, draw, jump_causes, jump_readings, jump_split};
 use crate::analysis::jump::Scope;
 use crate::review::{JumpChart, Review};
-use crate::verdict::jump::JudgedJump;
+use crate::verdict::jump::{Answer, JudgedJump};
 
 /// A chart drawn, or why not.
 pub struct Drawn {
@@ -29,7 +29,10 @@ pub fn drawn(review: &Review, whole: bool) -> Vec<Drawn> {
         if whole && matches!(jump.found.scope, Scope::Series(_)) {
             jobs.push((n, "failures", "How did failures move over time?"));
         }
-        jobs.push((n, "causes", "What explains the change?"));
+        // Of another mix nothing is a cause: the parts say it.
+        if jump.answer != Answer::Mix {
+            jobs.push((n, "causes", "What explains the change?"));
+        }
         jobs.push((n, "readings", "Did the readings move?"));
         jobs.push((n, "parts", "What is the change made of?"));
     }

@@ -92,10 +92,10 @@ impl<'a> OneSeries<'a> {
         self.moved.limits.now.low_pa.map(|pa| self.unit.of_ma(ma(pa)))
     }
 
-    /// Limits over time, those of single stations left out.
+    /// Limits of most stations over time.
     pub fn limits(&self) -> Vec<LimitFrom> {
         let of = |pa: Option<i64>| pa.map(|pa| self.unit.of_ma(ma(pa)));
-        let changes = self.moved.limits.changes.iter().filter(|c| c.station.is_none());
+        let changes = self.moved.limits.of_most.iter();
         changes
             .map(|c| LimitFrom { day: c.day, high: of(c.limits.high_pa), low: of(c.limits.low_pa) })
             .collect()

@@ -135,11 +135,15 @@ pub(super) fn retests(page: &mut String, s: &ReviewedSeries) {
     if r.failed == 0 && r.habits.is_empty() {
         return;
     }
+    let otherwise = match r.then_passed_at_other_settings {
+        0 => String::new(),
+        n => format!(", {} of them only at other settings, as after a repair", grouped(n)),
+    };
     line!(
         page,
-        "Retests: {} failed first, {} of these passed in the end.\n",
+        "Retests: {} failed first, {} of these passed in the end{otherwise}.\n",
         counted(r.failed, "unit"),
-        grouped(r.then_passed)
+        grouped(r.then_passed + r.then_passed_at_other_settings)
     );
     for habit in &r.habits {
         line!(page, "- {}", text(&habit.to_string()));

@@ -106,7 +106,13 @@ fn causes(page: &mut String, found: &Explained) {
                 &grouped(whole(c.units)),
                 &grouped(whole(c.failures)),
                 &digits(c.expected),
-                &c.ratio.as_ref().map_or_else(|| NONE.to_owned(), |r| with_interval(r, digits)),
+                &c.ratio.as_ref().map_or_else(
+                    || {
+                        let bound = c.ratio_at_least;
+                        bound.map_or(NONE.to_owned(), |b| format!("at least {}", digits(b.value)))
+                    },
+                    |r| with_interval(r, digits),
+                ),
                 &c.odds_within_days.as_ref().map_or_else(
                     || {
                         if c.others_failed == Some(0) {
@@ -140,6 +146,7 @@ fn parts(page: &mut String, p: &Parts) {
     for (words, part) in [
         (mix.as_str(), &p.mix),
         ("another limit", &p.limit),
+        ("charging current while the voltage rose", &p.charging),
         ("readings moved as a whole", &p.shift),
         ("a separate group over the limit", &p.strays),
         ("breakdowns", &p.breakdown),
@@ -147,6 +154,9 @@ fn parts(page: &mut String, p: &Parts) {
         ("**together**", &p.rise),
     ] {
         let nothing = part.value == 0.0 && part.low == 0.0 && part.high == 0.0;
+        if nothing && words.starts_with("charging") {
+            continue;
+        }
         let shown = if nothing { "0".to_owned() } else { with_interval(part, points) };
         row(page, &[words, &shown]);
     }

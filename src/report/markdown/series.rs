@@ -112,8 +112,11 @@ fn limits(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     let (v, l) = (&s.verdict, &s.limit.history);
     let set = |x: Option<f64>, none: &str| x.map_or_else(|| none.to_owned(), |x| show.set(x));
     header(page, &["limit", ""]);
-    let since =
-        l.since.map_or_else(String::new, |d| format!(", in force since {}", date(date_of(d))));
+    let by_station = l.changes.iter().any(|c| c.station.is_some());
+    let since = l.since.map_or_else(String::new, |d| {
+        let at = if by_station { "at the last of its stations" } else { "in force" };
+        format!(", {at} since {}", date(date_of(d)))
+    });
     row(page, &["high limit", &format!("{}{since}", set(l.now.high_ma(), "not known"))]);
     row(page, &["low limit", &set(l.now.low_ma(), "none")]);
     row(page, &["workable band for the high limit", &band(v, show)]);

@@ -5,13 +5,15 @@ use std::fmt::{self, Display, Formatter};
 use serde::{Serialize, Serializer};
 
 use crate::analysis::jump::cells::{Counted, Failures};
-use crate::analysis::jump::{Dated, Levels, LimitMove, Named, Run};
+use crate::analysis::jump::{
+    AtLeast, Cause, Dated, Jump, Levels, LimitMove, Mixed, Named, Run, Side,
+};
 use crate::day::date_of;
-use crate::verdict::cautions::re_test;
+use crate::words::numbers::whole;
 use crate::words::{capital, count, percent, three_digits};
 
 /// Units of one side, and how many of them failed.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Tally {
     /// Share that failed.
     pub share: f64,
@@ -25,6 +27,118 @@ impl Display for Tally {
     fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
         write!(f, "{} of {}", self.failed, count(self.units, "unit"))
     }
+}
+
+impl Tally {
+    /// Of one side.
+    #[must_use]
+    pub fn of(side: &Side, counted: Counted) -> Self {
+        Self {
+            share: side.share.value,
+            failed: whole(side.failures.of(counted)),
+            units: whole(side.units),
+        }
+    }
+}
+
+/// The same change at another place.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct AlsoAt {
+    /// The place.
+    pub scope: String,
+    /// Identity of the series, where it is one.
+    pub series: Option<String>,
+    /// Before.
+    pub before: Tally,
+    /// Since then.
+    pub after: Tally,
+}
+
+impl AlsoAt {
+    /// Of a change that is told with another.
+    #[must_use]
+    pub fn of(jump: &Jump) -> Self {
+        Self {
+            scope: jump.place.title.clone(),
+            series: jump.place.series.clone(),
+            before: Tally::of(&jump.before, jump.counted),
+            after: Tally::of(&jump.after, jump.counted),
+        }
+    }
+}
+
+/// How many times as often as before a cause fails.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Times {
+    /// So many, and from what to what.
+    Between {
+        /// The ratio.
+        ratio: f64,
+        /// Its lower end.
+        low: f64,
+        /// Its upper end.
+        high: f64,
+    },
+    /// Nothing failed before: at least so many.
+    AtLeast {
+        /// The lower end.
+        ratio: f64,
+        /// Its one-sided confidence.
+        level: f64,
+    },
+}
+
+impl Times {
+    /// Of a cause; `None` where it has neither.
+    #[must_use]
+    pub fn of(cause: &Cause) -> Option<Self> {
+        let between = cause.ratio.as_ref();
+        let between = between.map(|r| Self::Between { ratio: r.value, low: r.low, high: r.high });
+        let bound = |b: AtLeast| Self::AtLeast { ratio: b.value, level: b.level };
+        between.or_else(|| cause.ratio_at_least.map(bound))
+    }
+}
+
+impl Display for Times {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        match *self {
+            Self::Between { ratio, low, high } => write!(
+                f,
+                "{} times as often as before ({} to {})",
+                three_digits(ratio),
+                three_digits(low),
+                three_digits(high)
+            ),
+            Self::AtLeast { ratio, level } => write!(
+                f,
+                "at least {} times as often as before, when none failed ({} confidence, one-sided)",
+                three_digits(ratio),
+                percent(level)
+            ),
+        }
+    }
+}
+
+/// Trips while a direct voltage still rose.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Charging {
+    /// So many.
+    pub tripped: u64,
+    /// Of so many failures.
+    pub failures: u64,
+}
+
+/// Another mix, and what it makes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MixSaid {
+    /// Whether more fail since.
+    pub rises: bool,
+    /// Of what; models, where `None`.
+    pub factor: Option<String>,
+    /// The levels that made the most of it.
+    pub levels: Vec<Mixed>,
+    /// What it makes.
+    pub size: PartSaid,
 }
 
 /// Since when, and from which share to which.
@@ -68,6 +182,8 @@ pub struct Explains {
     pub units: u64,
     /// Failures expected of them.
     pub expected: f64,
+    /// How many times as often as before.
+    pub times: Option<Times>,
 }
 
 /// What came with the date, or went with it.
@@ -93,12 +209,16 @@ pub enum Said {
     IsTheLimit { moves: Vec<LimitMove>, rises: bool, left: PartSaid },
     /// Another limit makes a part.
     Limit { moves: Vec<LimitMove>, size: PartSaid },
-    /// Another mix of a factor's levels (models, where none is named) makes a part.
-    Mix { factor: Option<String>, size: PartSaid },
+    /// Trips while a direct voltage still rose are charging current.
+    Charging(Charging),
+    /// Another mix makes a part.
+    Mix(MixSaid),
     /// Readings that moved as a whole, by this ratio, make a part.
     Shift { ratio: Option<f64>, size: PartSaid },
     /// What cannot be told from the date.
     Coincides(Coincides),
+    /// The same date and cause at other places.
+    Also(Vec<AlsoAt>),
     /// No level recorded explains it.
     NothingExplains,
     /// What a cause explains.
@@ -119,6 +239,7 @@ pub enum Said {
     Retested {
         retested: u64,
         passed: u64,
+        at_other_settings: u64,
         elsewhere: u64,
         otherwise: Option<(u64, u64)>,
         of_the_test: bool,
@@ -129,46 +250,7 @@ pub enum Said {
     Recorded(String),
 }
 
-/// What to check next, after what is recorded.
-#[derive(Debug, Clone, PartialEq)]
-pub struct NextStep {
-    /// What is recorded between the days on which the change may have begun.
-    pub recorded: Option<String>,
-    /// The step.
-    pub step: Step,
-}
-
-/// What to check; of a cause with the levels that it cannot be told from.
-#[derive(Debug, Clone, PartialEq)]
-#[allow(missing_docs, reason = "fields are told with their variants")]
-pub enum Step {
-    /// Whether the new limit is meant.
-    DecideLimit,
-    /// Whether the stations still trip, where fewer fail.
-    TryLoads,
-    /// The new mix, nothing fails more often.
-    PlanForMix,
-    /// Why readings moved.
-    FindMovement,
-    /// Leads, fixture and settings of a station.
-    CheckStation { levels: Levels, rivals: Vec<Named> },
-    /// How units are connected and tested.
-    WatchTesting { levels: Levels, rivals: Vec<Named> },
-    /// What units are made of: hold the rest, test again what passed.
-    HoldUnits { levels: Levels, rivals: Vec<Named>, passed: u64 },
-    /// Leads and fixtures, since failures came in runs.
-    LookAtLeads,
-    /// Anything that changed on that date.
-    AskWhatChanged,
-}
-
 impl Serialize for Said {
-    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
-        to.collect_str(self)
-    }
-}
-
-impl Serialize for NextStep {
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
         to.collect_str(self)
     }
@@ -222,7 +304,7 @@ fn range(date: Dated) -> String {
 }
 
 /// `a`, `a and b`, `a, b and c`.
-fn list(items: &[impl Display], last: &str) -> String {
+pub(super) fn list(items: &[impl Display], last: &str) -> String {
     let words: Vec<String> = items.iter().map(ToString::to_string).collect();
     match words.as_slice() {
         [] => String::new(),
@@ -295,12 +377,71 @@ impl Display for Explains {
         let decimals = usize::from(self.expected < 10.0);
         write!(
             f,
-            "{lead} explains {} of the {} failures beyond those expected: {} of its {} failed, {:.decimals$} expected.",
+            "{lead} explains {} of the {} failures beyond those expected: {} of its {} failed, {:.decimals$} expected",
             self.explained,
             self.excess,
             self.failed,
             count(self.units, "unit"),
             self.expected,
+        )?;
+        match &self.times {
+            Some(times) => write!(f, ": {times}."),
+            None => f.write_str("."),
+        }
+    }
+}
+
+impl Display for Charging {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "{} of the {} tripped while the voltage still rose: that is charging current, capacitance times the speed of the ramp, and says nothing of the insulation.",
+            self.tripped,
+            count(self.failures, "failure")
+        )
+    }
+}
+
+impl Display for MixSaid {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        let Self { rises, factor, levels, size } = self;
+        let factor = factor.as_deref().unwrap_or("model");
+        let (more, of) = if *rises { ("More", "more") } else { ("Fewer", "fewer") };
+        if levels.is_empty() {
+            return write!(
+                f,
+                "{more} units came of what failed more often before already ({factor}): that makes {size}."
+            );
+        }
+        let each: Vec<String> = levels
+            .iter()
+            .map(|m| {
+                format!(
+                    "{factor} {} {} of the units after {}, of which {} failed before",
+                    m.level,
+                    percent(m.share_after),
+                    percent(m.share_before),
+                    percent(m.failed_before)
+                )
+            })
+            .collect();
+        write!(
+            f,
+            "The mix changed, {of} units came of what failed more often before already: {}; that makes {size}.",
+            each.join("; ")
+        )
+    }
+}
+
+impl Display for AlsoAt {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "{}, {} to {} ({})",
+            self.scope,
+            percent(self.before.share),
+            percent(self.after.share),
+            self.after
         )
     }
 }
@@ -353,11 +494,12 @@ impl Display for Said {
             Self::Limit { moves, size } => {
                 write!(f, "In that time {}: that makes {size}.", limit_words(moves))
             }
-            Self::Mix { factor, size } => write!(
-                f,
-                "More units came of what failed more often before already ({}): that makes {size}.",
-                factor.as_deref().unwrap_or("model")
-            ),
+            Self::Charging(charging) => charging.fmt(f),
+            Self::Mix(mix) => mix.fmt(f),
+            Self::Also(places) => {
+                let each: Vec<String> = places.iter().map(AlsoAt::to_string).collect();
+                write!(f, "The same date and cause at {}.", list(&each, "and"))
+            }
             Self::Shift { ratio, size } => {
                 f.write_str("Readings moved as a whole")?;
                 if let Some(ratio) = ratio {
@@ -402,19 +544,7 @@ impl Display for Said {
                     "no single hour or lead made them"
                 }
             ),
-            Self::Retested { retested, passed, elsewhere, otherwise, of_the_test } => {
-                write!(f, "Tested again, {passed} of {retested} passed in the end")?;
-                if *elsewhere > 0 {
-                    write!(f, ", {elsewhere} of these at another station")?;
-                }
-                if let Some((tested, passed)) = otherwise {
-                    write!(f, " (otherwise {passed} of {tested})")?;
-                }
-                if *of_the_test {
-                    f.write_str(": that points to the test rather than the product")?;
-                }
-                f.write_str(".")
-            }
+            Self::Retested { .. } => self.retested(f),
             Self::Gradual => f.write_str(
                 "An even change describes these days better than a sudden one: look for something that grows, not for one date.",
             ),
@@ -438,6 +568,46 @@ fn kinds(f: &mut Formatter<'_>, rises: bool, failures: &Failures) -> fmt::Result
     write!(f, "{when} they failed: {}.", list(&kinds, "and"))
 }
 
+impl Said {
+    /// What became of failures tested again.
+    fn retested(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        let Self::Retested {
+            retested,
+            passed,
+            at_other_settings,
+            elsewhere,
+            otherwise,
+            of_the_test,
+        } = self
+        else {
+            return Ok(());
+        };
+        write!(f, "Tested again, {passed} of {retested} passed in the end")?;
+        match *at_other_settings {
+            0 => {}
+            all if all == *passed => {
+                f.write_str(", all at other settings than first, as after a repair")?;
+            }
+            some => write!(f, ", {some} of these at other settings than first, as after a repair")?,
+        }
+        if *elsewhere > 0 {
+            write!(f, ", {elsewhere} of these at another station")?;
+        }
+        if let Some((tested, passed)) = otherwise {
+            write!(f, " (otherwise {passed} of {tested})")?;
+        }
+        if *of_the_test {
+            f.write_str(": that points to the test rather than the product")?;
+        }
+        f.write_str(".")
+    }
+}
+
+/// `lots`, `frequencies`.
+fn plural(factor: &str) -> String {
+    factor.strip_suffix('y').map_or_else(|| format!("{factor}s"), |stem| format!("{stem}ies"))
+}
+
 fn unmoved(
     f: &mut Formatter<'_>,
     factors: &[String],
@@ -446,7 +616,7 @@ fn unmoved(
 ) -> fmt::Result {
     let mut said = Vec::new();
     if !factors.is_empty() {
-        let plural: Vec<String> = factors.iter().map(|f| format!("{f}s")).collect();
+        let plural: Vec<String> = factors.iter().map(|f| plural(f)).collect();
         said.push(format!("not the cause: {} (no level of them stands out)", list(&plural, "and")));
     }
     if let Some(ratio) = typical {
@@ -456,57 +626,4 @@ fn unmoved(
         said.push("no limit changed".to_owned());
     }
     write!(f, "{}.", capital(&said.join("; ")))
-}
-
-impl Display for NextStep {
-    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
-        if let Some(what) = &self.recorded {
-            write!(f, "Look first at what is recorded: {what}. ")?;
-        }
-        self.step.fmt(f)
-    }
-}
-
-impl Display for Step {
-    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
-        let named = |levels: &Levels, rivals: &[Named]| {
-            if rivals.is_empty() {
-                levels.to_string()
-            } else {
-                format!("{levels} or {}", list(rivals, "or"))
-            }
-        };
-        match self {
-            Self::DecideLimit => f.write_str(
-                "Decide whether the new limit is meant: look at it with `leakdrift limits`.",
-            ),
-            Self::TryLoads => f.write_str(
-                "Test a load that must fail on each station: fewer failures can be a tester that no longer trips.",
-            ),
-            Self::PlanForMix => f.write_str(
-                "Nothing fails more often than before: plan for the new mix, or improve what fails most.",
-            ),
-            Self::FindMovement => f.write_str(
-                "Find out why readings moved: see the movement of the series and of its stations.",
-            ),
-            Self::CheckStation { levels, rivals } => f.write_str(&re_test(&format!(
-                "Check leads, fixture and settings of {}; re-test some of its failed units at another station.",
-                named(levels, rivals)
-            ))),
-            Self::WatchTesting { levels, rivals } => {
-                write!(f, "Watch how units are connected and tested: {}.", named(levels, rivals))
-            }
-            Self::HoldUnits { levels, rivals, passed } => f.write_str(&re_test(&format!(
-                "Hold what is left of {}; re-test its {} that passed before shipment (units-to-check.csv).",
-                named(levels, rivals),
-                count(*passed, "unit")
-            ))),
-            Self::LookAtLeads => f.write_str(&re_test(
-                "Look at leads and fixtures; re-test failed units at another station.",
-            )),
-            Self::AskWhatChanged => f.write_str(&re_test(
-                "Re-test failed units at another station, and ask what changed on that date: parts, process, leads, settings.",
-            )),
-        }
-    }
 }

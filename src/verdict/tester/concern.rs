@@ -47,7 +47,9 @@ pub enum TesterConcern {
         day: Day,
         /// The load.
         load: String,
-        /// Product units tested since the last right answer.
+        /// Units tested from it to the next right answer.
+        units_until_next_good: u64,
+        /// Units tested before it, since the last right answer.
         units_since_last_good: u64,
     },
     /// A check load passed at a reading far from its usual one.
@@ -119,7 +121,9 @@ impl TesterConcern {
         let most = |n: u64| -i64::try_from(n).unwrap_or(i64::MAX);
         match self {
             Self::PassesInDoubt(d) => most(d.would_have_failed),
-            Self::WrongCheckLoad { units_since_last_good, .. } => most(*units_since_last_good),
+            Self::WrongCheckLoad { units_until_next_good, units_since_last_good, .. } => {
+                most(units_until_next_good + units_since_last_good)
+            }
             Self::ChecksMissing { days } => most(*days),
             Self::CalibrationOverdue { tests, .. } => most(*tests),
             Self::MissingDays(gap) => i64::from(gap.from),
@@ -152,11 +156,13 @@ impl TesterConcern {
             ),
             Self::Differs(station) => differs_sentence(station),
             Self::PassesInDoubt(doubt) => doubt.sentence.clone(),
-            Self::WrongCheckLoad { day, load, units_since_last_good } => format!(
-                "The check load {load} gave the wrong answer on {}; {} tested since the last good check.",
-                day_text(*day),
-                count(*units_since_last_good, "unit")
-            ),
+            Self::WrongCheckLoad { day, load, units_until_next_good, units_since_last_good } => {
+                format!(
+                    "The check load {load} gave the wrong answer on {}: {} tested after it, before the next good check, and {units_since_last_good} before it, since the last good one.",
+                    day_text(*day),
+                    count(*units_until_next_good, "unit"),
+                )
+            }
             Self::OddCheckReading { load, odd } => {
                 let say = Wording::new(odd.usual_ma, LOAD_STEP_MA);
                 format!(
@@ -224,7 +230,7 @@ impl TesterConcern {
             }
             Self::WrongCheckLoad { .. } => {
                 return re_test(
-                    "Hold those units, find the fault of the station, and re-test them.",
+                    "Hold those units, listed in units-to-check.csv, the ones tested after it first; find the fault of the station, and re-test them.",
                 );
             }
             Self::OddCheckReading { .. } => {
@@ -353,6 +359,7 @@ pub fn of_checks(checks: &StationChecks) -> Vec<TesterConcern> {
     let wrong = checks.wrong.iter().map(|w| TesterConcern::WrongCheckLoad {
         day: day_of(w.time, 0),
         load: w.load.clone(),
+        units_until_next_good: w.units_until_next_good,
         units_since_last_good: w.units_since_last_good,
     });
     // A wrong answer of the same day already says that nothing was connected.

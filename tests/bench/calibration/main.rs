@@ -12,6 +12,7 @@
 //! cargo bench --bench calibration -- --what rising --replicates 500
 //! cargo bench --bench calibration -- --what scale --replicates 100
 //! cargo bench --bench calibration -- --what jumps --replicates 60
+//! cargo bench --bench calibration -- --what mix --replicates 200
 //! cargo bench --bench calibration -- --what jumps --replicates 60 --cell pair --set trial --list
 //! cargo bench --bench calibration -- --replicates 200 --law normal --cell "daily levels" --set trial
 //! ```
@@ -21,6 +22,7 @@
 mod coverage;
 mod drift;
 mod jumps;
+mod mix;
 mod plan;
 mod rising;
 mod scale;
@@ -57,6 +59,8 @@ enum What {
     Drift,
     /// Jumps in failures: found, dated and explained.
     Jumps,
+    /// Lines whose mix changed: found and said.
+    Mix,
     /// Limits of products that rise.
     Rising,
     /// Intervals where a tester moved inside the period judged.
@@ -89,6 +93,11 @@ fn main() -> Result<(), String> {
     if wanted.what == What::Scale {
         println!("Testers that moved, set {:?}, seed {seed}.\n", wanted.set);
         scale::run(wanted.replicates, seed)?;
+            println!("\n{:.0} s", started.elapsed().as_secs_f64());
+        return Ok(());
+    }
+    if wanted.what == What::Mix {
+        mix::run(wanted.replicates, wanted.set, wanted.list)?;
         println!("\n{:.0} s", started.elapsed().as_secs_f64());
         return Ok(());
     }
@@ -194,11 +203,12 @@ fn wanted() -> Result<Wanted, String> {
                     "verdicts" => What::Verdicts,
                     "drift" => What::Drift,
                     "jumps" => What::Jumps,
+                    "mix" => What::Mix,
                     "rising" => What::Rising,
                     "scale" => What::Scale,
                     other => {
                         return Err(format!(
-                            "--what is coverage, verdicts, drift, jumps, rising or scale, not {other}"
+                            "--what is coverage, verdicts, drift, rising, scale, jumps or mix, not {other}"
                         ));
                     }
                 };
