@@ -3,14 +3,14 @@
 //! The settings' `[columns]` come first, then canonical names and factors, then generic trade words
 //! (`header_meaning`).
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-pub use super::field::{Field, reference};
+pub use super::field::{Field, IGNORED, reference};
 use super::header_meaning::{Clarity, named};
-use super::outcomes::Outcomes;
+use super::outcomes::{Outcomes, Said};
 use crate::config::Config;
 use crate::error::Result;
-use crate::records::Quantity;
+use crate::records::{Outcome, Quantity};
 
 /// What one header means.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -67,6 +67,8 @@ pub struct Headers {
     /// The settings' words for values, by canonical column: what a column holds may tell what it is.
     pub(super) values: BTreeMap<String, BTreeMap<String, String>>,
     pub(super) outcomes: Option<Outcomes>,
+    /// The words for outcomes that the settings map.
+    pub(super) outcome_words: BTreeSet<String>,
     /// Whether the settings give limits by model.
     pub(super) has_model_limits: bool,
 }
@@ -83,6 +85,12 @@ impl Headers {
             factors: config.factors.iter().map(|f| squeeze(f)).collect(),
             values: config.values.iter().map(|(k, v)| (k.clone(), squeezed(v))).collect(),
             outcomes: Outcomes::new(config).ok(),
+            outcome_words: config
+                .outcomes
+                .keys()
+                .chain(config.values.get(Field::Outcome.name()).into_iter().flat_map(|t| t.keys()))
+                .map(|word| squeeze(word))
+                .collect(),
             has_model_limits: config.model.values().any(|m| m.high_limit_ma.is_some()),
         }
     }
@@ -158,6 +166,13 @@ impl Headers {
 }
 
 impl Headers {
+    /// Whether a name is a word for a pass or a failure, and used for little else.
+    pub(super) fn is_outcome(&self, name: &str) -> bool {
+        let said = self.outcomes.as_ref().and_then(|outcomes| outcomes.said(name));
+        let is_whole = matches!(said, Some(Said::Fail | Said::Class(Outcome::Pass)));
+        is_whole && name.trim().chars().count() > 1 && !super::layout::is_often_something_else(name)
+    }
+
     /// What stands in a header where a unit does, and is none of what the column holds (`own`); `None` where
     /// nothing does, or the settings say what the header means.
     #[must_use]
@@ -213,8 +228,9 @@ pub fn check(config: &Config) -> Result<()> {
         Meaning::Factor(_) | Meaning::Unknown => None,
     };
     for target in config.columns.values() {
-        if Field::with_unit(target).is_none() && !is_factor(target) {
-            return Err(config.unknown("[columns]", "column", target, meant(target), both()));
+        if Field::with_unit(target).is_none() && !is_factor(target) && target != IGNORED {
+            let all = both().chain([IGNORED]);
+            return Err(config.unknown("[columns]", "column", target, meant(target), all));
         }
     }
     for name in config.values.keys() {

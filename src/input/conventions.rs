@@ -183,7 +183,10 @@ impl Layout {
             .groups
             .iter()
             .flat_map(|g| CURRENTS.iter().filter_map(|f| g.columns.get(*f)))
-            .filter(|(column, unit)| unit.is_none() && !signs.has_units((*column).into()))
+            .filter(|(column, unit)| {
+                let beside = self.units_beside.contains_key(column);
+                unit.is_none() && !beside && !signs.has_units((*column).into())
+            })
             .map(|(column, _)| self.names[usize::from(column)].as_str())
             .collect();
         let titled = self.titled.iter().any(|(f, unit)| is_current(f) && unit.is_some());

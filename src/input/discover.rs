@@ -16,9 +16,9 @@ use crate::note::Note;
 
 /// Endings of files that a folder is searched for; a file named by itself or by a pattern is read whatever it
 /// is called.
-const ENDINGS: [&str; 19] = [
-    "csv", "tsv", "txt", "dat", "asc", "log", "prn", "jsonl", "ndjson", "xml", "gz", "zip", "xlsx",
-    "xlsm", "xlsb", "xls", "ods", "parquet", "pq",
+const ENDINGS: [&str; 20] = [
+    "csv", "tsv", "txt", "dat", "asc", "log", "prn", "json", "jsonl", "ndjson", "xml", "gz", "zip",
+    "xlsx", "xlsm", "xlsb", "xls", "ods", "parquet", "pq",
 ];
 
 /// Names shown of those that a note is about.
@@ -247,7 +247,9 @@ impl Search {
         let wanted = match met {
             Met::Named => true,
             Met::Matched => !own && !is_hidden(path),
-            Met::Listed => ENDINGS.contains(&ending.as_str()),
+            Met::Listed => {
+                ENDINGS.contains(&ending.as_str()) && !(ending == "json" && is_ours(path))
+            }
         };
         if !wanted {
             if !own {
@@ -339,11 +341,15 @@ fn is_hidden(path: &Path) -> bool {
 
 /// Whether a folder holds a report of ours: its lists are answers, not results of tests.
 fn is_report(folder: &Path) -> bool {
-    let results = folder.join("results.json");
+    is_ours(&folder.join("results.json"))
+}
+
+/// Whether a file is JSON that we wrote.
+fn is_ours(file: &Path) -> bool {
     let mut head = Vec::new();
     // Opening a pipe would wait for whoever writes to it.
-    results.is_file()
-        && std::fs::File::open(results)
+    file.is_file()
+        && std::fs::File::open(file)
             .and_then(|file| file.take(200).read_to_end(&mut head))
             .is_ok_and(|_| String::from_utf8_lossy(&head).contains("\"leakdrift."))
 }

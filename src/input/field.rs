@@ -179,6 +179,9 @@ impl Field {
     }
 }
 
+/// What the settings call a column that is not used, whatever its header and values look like.
+pub const IGNORED: &str = "ignored";
+
 /// Every canonical column with its unit and meaning, a line each.
 #[must_use]
 pub fn reference() -> String {
@@ -191,6 +194,8 @@ pub fn reference() -> String {
     for (field, name) in Field::ALL {
         page += &format!("{name:<16} {}\n", field.meaning());
     }
+    page +=
+        &format!("{IGNORED:<16} none of these: a column that is not used, under [columns] alone\n");
     page
 }
 

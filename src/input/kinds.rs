@@ -72,6 +72,7 @@ pub fn test_kind(words: &str, default: TestKind) -> Option<TestKind> {
     let insulation = has(&INSULATION) && !withstand;
     if insulation
         || token("ir")
+        || token("gb")
         || has(&[
             "earth",
             "ground bond",

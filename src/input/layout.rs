@@ -16,10 +16,15 @@ use crate::records::Quantity;
 mod choice;
 mod partial;
 mod steps;
+mod title_lines;
 mod values;
+
+use title_lines::preamble;
 
 pub use choice::Undecided;
 pub use partial::{Lack, Partial};
+pub use title_lines::titles;
+pub(super) use values::is_often_something_else;
 
 /// How many lines are searched for a header.
 pub const HEADER_WITHIN: usize = 100;
@@ -105,6 +110,8 @@ pub struct Layout {
     pub fixed: BTreeMap<Field, String>,
     /// Those of them that lines before the header state, with the units named there.
     pub titled: Vec<(Field, Option<Quantity>)>,
+    /// Columns of numbers, each with the column that holds their units.
+    pub units_beside: BTreeMap<u16, u16>,
     /// A row of units below the header, for recognising it when it comes again.
     pub units_row: Vec<String>,
     /// Columns whose unit in that row is none, or is not that of the header: what stands there.
@@ -159,6 +166,13 @@ impl Layout {
             return Some(at.format(format).to_string());
         }
         Some(cell.to_owned())
+    }
+
+    /// Whether every test of a row has something that says its outcome.
+    #[must_use]
+    pub fn says_outcomes(&self) -> bool {
+        let has = |g: &Group| g.columns.get(Field::Outcome).is_some();
+        self.fixed.contains_key(&Field::Outcome) || self.groups.iter().all(has)
     }
 
     /// The column that holds the time of day beside a date.
@@ -333,11 +347,14 @@ impl Candidate {
             let chosen = choice::choose(&layout.names, headings, below, headers, &known);
             layout.groups[0].columns = chosen.columns;
             (layout.taken, layout.told) = (chosen.taken, chosen.told);
+            layout.units_beside = chosen.units_beside;
             undecided = chosen.undecided;
         } else if !fixed.contains_key(&Field::Outcome)
             && layout.groups.iter().any(|g| g.columns.get(Field::Outcome).is_none())
         {
-            layout.told.push(Note::first(choice::DERIVED));
+            let below = rows.get(layout.header_rows..).unwrap_or_default();
+            let chosen = choice::without_outcome(&layout, headings, below, headers, fixed);
+            (layout.told, undecided) = (chosen.told, chosen.undecided);
         }
         let complete = |g: &Group| partial::lacks(&g.columns, fixed).is_empty();
         if undecided.is_none() && score >= LEAST_KNOWN && layout.groups.iter().any(complete) {
@@ -363,7 +380,8 @@ fn candidate(
         parts.iter().map(|p| p.as_ref().map(|p| p.title.clone())).collect()
     };
     // A header over its row of units is no pair of titles and names: each unit would make a test of its own.
-    if two && (holds_only_units(names_row) || titles.iter().all(Option::is_none)) {
+    let is_no_title = || !preamble(&rows[top..=top], headers).is_empty();
+    if two && (holds_only_units(names_row) || titles.iter().all(Option::is_none) || is_no_title()) {
         return None;
     }
     let mut common = Columns::default();
@@ -432,6 +450,7 @@ fn candidate(
         shares_outcome,
         fixed: fixed.clone(),
         titled: Vec::new(),
+        units_beside: BTreeMap::new(),
         units_row: Vec::new(),
         odd_units: Vec::new(),
         sign: DecimalSign::Point,
@@ -547,38 +566,4 @@ fn group_titles(top: &[String], width: usize, spans: &[Span], row: usize) -> Vec
         return vec![None; width];
     }
     titles
-}
-
-/// `name: value` pairs in the lines before a header.
-#[must_use]
-pub fn titles(rows: &[Vec<String>], headers: &Headers) -> BTreeMap<Field, String> {
-    preamble(rows, headers).into_iter().map(|(field, (value, _))| (field, value)).collect()
-}
-
-/// The same, each with the unit that its name states.
-fn preamble(
-    rows: &[Vec<String>],
-    headers: &Headers,
-) -> BTreeMap<Field, (String, Option<Quantity>)> {
-    let mut found = BTreeMap::new();
-    for row in rows {
-        let cells: Vec<&str> = row.iter().map(|c| c.trim()).filter(|c| !c.is_empty()).collect();
-        let pair = match cells.as_slice() {
-            [one] => one.split_once(':').or_else(|| one.split_once('=')),
-            [name, value] if name.ends_with(':') => Some((name.trim_end_matches(':'), *value)),
-            _ => None,
-        };
-        let Some((name, value)) = pair else { continue };
-        // What came of a test holds for no whole table.
-        if let Meaning::Field(field, unit) = headers.meaning(name)
-            && ![Field::Reading, Field::Outcome, Field::Reason].contains(&field)
-            && !value.trim().is_empty()
-        {
-            let unread = field.quantity().and_then(|own| headers.unread_unit(name, own));
-            // With a unit that is none the value is no number.
-            let value = unread.map_or(value.trim().to_owned(), |unit| format!("{value} [{unit}]"));
-            found.entry(field).or_insert((value, unit));
-        }
-    }
-    found
 }

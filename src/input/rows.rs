@@ -1,12 +1,13 @@
 //! One row of any table → the tests it holds, or what is wrong with it.
 
-use std::collections::HashSet;
+use std::collections::{BTreeMap, HashSet};
 use std::rc::Rc;
 use std::sync::Arc;
 
 use hashbrown::HashMap;
 
 use self::kind::RowKind;
+use self::shared::Made;
 use self::test::ModelFacts;
 use super::cell::Cell;
 use super::columns::{Field, Headers};
@@ -14,13 +15,14 @@ use super::layout::{Layout, MOST_COLUMNS};
 use super::outcomes::Said;
 use super::words::Words;
 use crate::records::{
-    Batch, Book, FactorSet, Limits, Marks, Outcome, Record, Setup, SourceAt, TestKind, Unreadable,
+    Batch, Book, FactorSet, Limits, Outcome, Quantity, Setup, SourceAt, TestKind, Unreadable,
 };
 
 pub use self::test::LEAKAGE_ALONE;
 
 mod beside;
 mod kind;
+mod shared;
 mod test;
 mod values;
 
@@ -56,6 +58,10 @@ pub struct Parser<'a> {
     date: (String, Option<i64>),
     /// What the outcome column of the test at hand says.
     row_said: Option<Said>,
+    /// What that test shows beside its record.
+    row_made: Option<Made>,
+    /// The units that stand beside the numbers of the row at hand, by column; `None` where it is none.
+    row_units: BTreeMap<u16, Option<Quantity>>,
     /// What was said of unreadable rows.
     told: HashSet<Arc<str>>,
 }
@@ -90,6 +96,8 @@ impl<'a> Parser<'a> {
             plain: String::new(),
             date: (String::new(), None),
             row_said: None,
+            row_made: None,
+            row_units: BTreeMap::new(),
             told: HashSet::new(),
         }
     }
@@ -130,29 +138,6 @@ impl<'a> Parser<'a> {
             }),
         };
         self.batch.unreadable.push(row);
-    }
-
-    /// Keeps, of the tests of a row that failed as a whole, those whose readings say that they did: of the others
-    /// nobody knows.
-    fn keep_those_that_failed(&mut self, from: usize, line: u32) {
-        let is_no_failure =
-            |r: &Record| [Outcome::Pass, Outcome::NotCompleted].contains(&r.outcome);
-        if self.batch.records[from..].iter().all(is_no_failure) {
-            return;
-        }
-        let records = self.batch.records.split_off(from);
-        let judged = records.iter().filter(|r| !r.marks.has(Marks::OTHER_TEST)).count();
-        for record in records {
-            let derived = record.marks.has(Marks::DERIVED);
-            let by_reading = [Outcome::OverLimit, Outcome::UnderLimit].contains(&record.outcome);
-            // A word such as breakdown is about the one test that can have it.
-            if derived && by_reading || !derived && judged == 1 {
-                self.batch.records.push(record);
-            } else {
-                let expected = "an outcome for each test of the row";
-                self.unreadable(line, Field::Outcome.name(), expected, "one for all, a failure");
-            }
-        }
     }
 
     /// One copy of a text for all rows that say it.
@@ -198,7 +183,14 @@ impl<'a> Parser<'a> {
             self.damaged(line.into(), &expected, &format!("{width} cells"));
             return;
         }
-        let from = self.batch.records.len();
+        for (number, unit) in &layout.units_beside {
+            let found = Quantity::from_unit(&cell(usize::from(*unit)).shown());
+            self.row_units.insert(*number, found);
+        }
+        if layout.shares_outcome {
+            self.tests_of_one_outcome(line, cell);
+            return;
+        }
         for (part, group) in (0..=u8::MAX).zip(&layout.groups) {
             if !group.own.is_empty() && group.own.iter().all(|&c| cell(usize::from(c)).is_empty()) {
                 continue;
@@ -213,9 +205,6 @@ impl<'a> Parser<'a> {
                     self.unreadable(line, &wrong.column, &wrong.expected, &wrong.found);
                 }
             }
-        }
-        if layout.shares_outcome {
-            self.keep_those_that_failed(from, line);
         }
     }
 }

@@ -15,6 +15,8 @@
 //! - all failed: 20 tests; in a lot of which 40 % fail their chance is 0.4^20, 1e-8;
 //! - limits and sizes of readings: 20 tests on either side, so that a limit mistyped for some units, which is
 //!   set right again, stays what it is: a change of settings;
+//! - a limit that changes with the tests: 20 tests of a series in one table under eight limits or more, none of which
+//!   holds for a third of them; limits are set for months;
 //! - unreadable: ten rows, since what cannot be read is not a matter of chance;
 //! - currents that no tester of the trade shows: five tests, and one in a hundred, since a display that
 //!   overflows once is no misreading; of fewer tests more than half.
@@ -52,6 +54,8 @@ const UNREADABLE: u64 = 10;
 const ALL_FAILED: u64 = 20;
 /// Tests on either side of a factor of ten.
 const EITHER_SIDE: u64 = 20;
+/// Limits of one series in one table, of which none holds for a share of its tests, so many of these at least.
+const LIMITS_CHANGE: (usize, u64, u64) = (8, 3, 20);
 /// Powers of ten by which a limit may be misread.
 const POWERS: [f64; 6] = [1e1, 1e2, 1e3, 1e4, 1e5, 1e6];
 /// How far a ratio of limits may lie from a power of ten: limits are typed with three digits.
@@ -96,6 +100,15 @@ pub enum Sign {
         tests: [u64; 2],
         /// Whether this table has both.
         mixed: bool,
+    },
+    /// The limit of a series changes with the tests, as what is measured does.
+    LimitChanges {
+        /// Title of the series.
+        title: String,
+        /// Different limits.
+        limits: u64,
+        /// Among so many tests.
+        tests: u64,
     },
     /// Readings of a series are a thousand times those in other tables, or a thousandth of them.
     ReadingsTimes {
@@ -143,6 +156,7 @@ impl Sign {
         match self {
             Self::TooLarge { .. } => "too_large",
             Self::LimitTimes { .. } => "limit_times_ten",
+            Self::LimitChanges { .. } => "limit_changes",
             Self::ReadingsTimes { .. } => "readings_times_thousand",
             Self::AllFailed { .. } => "all_failed",
             Self::AgainstReading { .. } => "against_reading",
@@ -162,6 +176,9 @@ impl Sign {
                 "two tests of one unit that no column tells apart, or a limit with another unit or decimal sign"
             }
             Self::LimitTimes { .. } => "the unit or the decimal sign of the limit",
+            Self::LimitChanges { .. } => {
+                "a measured column, such as the highest reading of a test, taken for the limit"
+            }
             Self::AllFailed { .. } => {
                 "outcome words taken the wrong way round, the unit of reading or limit, or an export of failures alone"
             }
@@ -194,7 +211,7 @@ impl Sign {
             Self::AllFailed { .. } => {
                 "Say under [outcomes] what the words mean; export passes too."
             }
-            Self::AgainstReading { .. } | Self::Unreadable { .. } => {
+            Self::AgainstReading { .. } | Self::LimitChanges { .. } | Self::Unreadable { .. } => {
                 "Name the right columns under [columns]; `leakdrift peek` shows how each was understood."
             }
         }
@@ -218,6 +235,12 @@ impl fmt::Display for Sign {
                 counted(tests[0], "test"),
                 three_digits(limits_ma[1]),
                 counted(tests[1], "test"),
+            ),
+            Self::LimitChanges { title, limits, tests } => write!(
+                to,
+                "{} of {title} have {} different high limits, none of which holds for a third of them",
+                counted(*tests, "test"),
+                grouped(*limits),
             ),
             Self::ReadingsTimes { title, larger } => write!(
                 to,
@@ -306,8 +329,10 @@ pub fn misread(pass: &Pass, config: &Config) -> Vec<Misread> {
     for (series, of_tables) in by_series {
         let title = &pass.called[series].title;
         let of_limits = limits_times_ten(title, &of_tables);
-        for (table, sign) in of_limits.into_iter().chain(readings_times_thousand(title, &of_tables))
-        {
+        let of_changes =
+            of_tables.iter().filter_map(|(n, of)| Some((*n, limit_changes(title, of)?)));
+        let of_readings = readings_times_thousand(title, &of_tables);
+        for (table, sign) in of_limits.into_iter().chain(of_changes).chain(of_readings) {
             signs[table].push(sign);
         }
     }
@@ -320,11 +345,12 @@ impl Misread {
         let rank = |sign: &Sign| match sign {
             Sign::TooLarge { .. } => 0,
             Sign::LimitTimes { .. } => 1,
-            Sign::ReadingsTimes { .. } => 2,
-            Sign::AllFailed { .. } => 3,
-            Sign::AgainstReading { .. } => 4,
-            Sign::TestedAgain { .. } => 5,
-            Sign::Unreadable { .. } => 6,
+            Sign::LimitChanges { .. } => 2,
+            Sign::ReadingsTimes { .. } => 3,
+            Sign::AllFailed { .. } => 4,
+            Sign::AgainstReading { .. } => 5,
+            Sign::TestedAgain { .. } => 6,
+            Sign::Unreadable { .. } => 7,
         };
         signs.sort_by_key(rank);
         let series: Vec<usize> = facts.series.iter().map(|s| s.series).collect();
@@ -506,6 +532,18 @@ fn limits_times_ten(title: &str, of_tables: &[(usize, &TableInSeries)]) -> Vec<(
         }
     }
     found
+}
+
+/// A limit that changes with the tests of one series.
+fn limit_changes(title: &str, of: &TableInSeries) -> Option<Sign> {
+    let (different, share, least) = LIMITS_CHANGE;
+    let (tests, most) = (of.limits.values().sum::<u64>(), *of.limits.values().max()?);
+    let (title, limits) = (title.to_owned(), of.limits.len());
+    (limits >= different && tests >= least && most * share < tests).then_some(Sign::LimitChanges {
+        title,
+        limits: limits as u64,
+        tests,
+    })
 }
 
 /// Readings of one table a factor of a thousand from those of all others; told of the smaller side.

@@ -288,11 +288,17 @@ fn of_two_columns_of_outcome_words_none_is_the_outcome_unasked() {
 }
 
 #[test]
-fn a_failure_in_a_column_that_is_not_the_outcome_is_said_first() {
+fn a_failure_in_a_column_that_is_not_the_outcome_is_refused_or_said_first() {
     let beside = Export::new().and("Kzw-7", |n| if n == 30 { "NOK" } else { "OK" }.to_owned());
-    let (columns, _, first) = beside.counted();
+    let told = beside.refused();
+    for part in ["\"Kzw-7\" = \"outcome\"", "\"Result\" = \"outcome\"", "[columns]"] {
+        assert!(told.contains(part), "{told}");
+    }
+    // Of another matter a failure is none of this test.
+    let other = Export::new().and("Ground bond", |n| if n == 30 { "NOK" } else { "OK" }.to_owned());
+    let (columns, _, first) = other.counted();
     assert_eq!(columns["outcome"], "Result");
-    assert!(first.iter().any(|n| n.contains("Kzw-7") && n.contains("Result")), "{first:?}");
+    assert!(first.iter().any(|n| n.contains("Ground bond")), "{first:?}");
     let agrees = Export::new().and("Kzw-7", |n| if fails(n) { "NOK" } else { "OK" }.to_owned());
     assert!(agrees.counted().2.is_empty());
 }
@@ -417,4 +423,95 @@ fn a_header_that_may_mean_two_columns_is_decided_by_its_values() {
     let (columns, ..) =
         Export::new().under("reading_ma", "Result").under("outcome", "Judgement").counted();
     assert_eq!((&*columns["reading_ma"], &*columns["outcome"]), ("Result", "Judgement"));
+}
+
+/// The highest reading of each test: 8 % above it.
+fn highest(n: usize) -> String {
+    format!("{:.3}", (0.900 + (n * 37 % 100) as f64 / 1000.0) * 1.08)
+}
+
+#[test]
+fn a_highest_reading_is_never_the_limit() {
+    for header in [
+        "Max leakage mA",
+        "Highest leakage mA",
+        "Imax mA",
+        "Leakage max [mA]",
+        "Max. Ableitstrom [mA]",
+        "最大漏电流(mA)",
+    ] {
+        let (columns, pass, _) = Export::new().and(header, highest).counted();
+        assert_eq!(columns["high_limit_ma"], "High limit [mA]", "{header}");
+        assert_eq!(outcomes(&pass)[&Outcome::Pass], 55, "{header}");
+        // Where no other column is the limit, none is, and it is said.
+        let alone = Export::new().without("high_limit_ma").and(header, highest);
+        let (columns, _, first) = alone.counted();
+        assert!(!columns.contains_key("high_limit_ma"), "{header}");
+        assert!(first.iter().any(|n| n.contains(header) && n.contains("changes")), "{first:?}");
+        // Where no other column is the reading, it is that.
+        let reading = Export::new().under("reading_ma", header);
+        let (columns, _, first) = reading.counted();
+        assert_eq!(columns["reading_ma"], header);
+        assert!(first.iter().any(|n| n.contains(header)), "{first:?}");
+    }
+}
+
+#[test]
+fn a_limit_that_changes_with_every_test_makes_a_file_that_is_probably_misread() {
+    let export = Export::new().without("high_limit_ma").and("high_limit_ma", highest);
+    let (dir, _) = export.written();
+    let done = run_in(dir.path(), ["review", "t.csv", "--out", "out", "--quiet"]).expect(1);
+    assert!(
+        done.err.contains("probably misread") && done.err.contains("high limits"),
+        "{}",
+        done.err
+    );
+}
+
+#[test]
+fn of_two_limits_the_lines_that_decide_name_both() {
+    let told = Export::new().and("Limit max [mA]", |_| "1.100".to_owned()).refused();
+    for line in
+        ["\"High limit [mA]\" = \"high_limit_ma\"", "\"Limit max [mA]\" = \"high_limit_ma\""]
+    {
+        assert!(told.contains(line), "{told}");
+    }
+}
+
+#[test]
+fn dates_and_kinds_of_test_under_words_for_other_matters_are_known_by_their_values() {
+    let full = |n: usize| format!("202602{:02}T{:02}{:02}00", n / 3 + 1, 8 + n % 3, n % 60);
+    let export = Export::new().without("time").under("date", "time").holding("date", full);
+    assert_eq!(export.counted().0["tested_at"], "time");
+    // By hand: 2026-02-01 00:00 UTC is 1 769 904 000.
+    let seconds = |n: usize| (1_769_904_000 + 613 * n).to_string();
+    let export = Export::new().without("time").under("date", "ts").holding("date", seconds);
+    let (columns, _, first) = export.counted();
+    assert_eq!(columns["tested_at"], "ts");
+    assert!(first.iter().any(|n| n.contains("seconds since 1970")), "{first:?}");
+    // Serials count on by one.
+    let serials = |n: usize| (1_769_904_000 + n).to_string();
+    let export = Export::new().without("time").under("date", "ts").holding("date", serials);
+    export.refused();
+    let mode = Export::new()
+        .under("test", "Mode")
+        .holding("test", |n| ["ACW", "GB", "DCW"][n % 3].to_owned());
+    let (columns, pass, _) = mode.counted();
+    assert_eq!(columns["test"], "Mode");
+    // Two models, of two kinds each that are judged.
+    assert_eq!(pass.series.len(), 4);
+}
+
+#[test]
+fn a_title_line_above_the_header_is_no_group_of_columns() {
+    let mut text =
+        "Model;KL9\nHigh limit;1300 uA\nVoltage;1,250 V\n\nDate;Time;SN;Leakage [mA];Result\n"
+            .to_owned();
+    for n in 0..30 {
+        text += &format!("02 Feb 2026;08:{n:02};U{n};0.8{n:02};pass\n");
+    }
+    let dir = folder();
+    let (_, pass) = counted(&[put(dir.path(), "t.csv", text)], &Config::default());
+    let [series] = &pass.series[..] else { panic!("{}", pass.series.len()) };
+    assert_eq!((&*series.key.model, series.key.applied_mv), ("KL9", Some(1_250_000)));
 }

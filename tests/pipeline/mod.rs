@@ -12,6 +12,7 @@ mod limit_study;
 mod misread;
 mod moments;
 mod moving_stories;
+mod never_a_pass;
 mod paths;
 mod people;
 mod retold;

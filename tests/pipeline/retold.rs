@@ -72,13 +72,19 @@ fn a_document_that_is_not_whole_is_refused_and_told_why() {
 /// `unit="µA"` beside a value makes it a thousandth of the same value in mA.
 #[test]
 fn a_unit_beside_a_value_in_xml_is_its_unit() {
-    let one = |unit: &str, value: &str| {
+    let one = |key: &str, unit: &str, value: &str| {
         format!(
-            "<tests><test><tested_at>2026-02-13 10:00:00</tested_at><model>M1</model><serial>U1</serial><reading unit=\"{unit}\">{value}</reading><outcome>pass</outcome></test></tests>"
+            "<tests><test><tested_at>2026-02-13 10:00:00</tested_at><model>M1</model><serial>U1</serial><reading {key}=\"{unit}\">{value}</reading><outcome>pass</outcome></test></tests>"
         )
     };
-    for (unit, value) in [("mA", "0.412"), ("µA", "412"), ("A", "0.000412")] {
-        let pass = pass_of("t.xml", &one(unit, value));
+    for (key, unit, value) in [
+        ("unit", "mA", "0.412"),
+        ("unit", "µA", "412"),
+        ("unit", "A", "0.000412"),
+        ("einheit", "µA", "412"),
+        ("unidad", "µA", "412"),
+    ] {
+        let pass = pass_of("t.xml", &one(key, unit, value));
         let found: Vec<i64> = readings(&pass).into_iter().map(|(_, pa)| pa).collect();
         assert_eq!(found, [412_000_000], "{unit}");
     }
@@ -164,4 +170,22 @@ fn settings_up_to_two_folders_above_the_files_are_found() {
     // Further up, settings may be those of anything.
     assert_ne!(run_in(dir.path(), ["peek", "a/b/c/t.csv"]).status, 0);
     assert!(tried(&[dir.path().join("a/b/t.csv")], &Config::default()).is_err());
+}
+
+/// JSON of others is found in a folder, and what we wrote is not.
+#[test]
+fn json_in_a_folder_is_read_unless_we_wrote_it() {
+    let rows: Vec<String> = (0..20)
+        .map(|n| format!("{{\"tested_at\": \"2026-02-13 10:{n:02}:00\", \"serial\": \"U{n}\", \"model\": \"M1\", \"leakage_ma\": 0.8, \"high_limit_ma\": 1.3, \"result\": \"PASS\"}}"))
+        .collect();
+    let dir = folder();
+    put(dir.path(), "in/t.json", format!("{{\"line\": 4, \"tests\": [{}]}}", rows.join(",")));
+    put(
+        dir.path(),
+        "in/peek.json",
+        "{\n  \"schema\": \"leakdrift.peek/1\",\n  \"tables\": []\n}\n",
+    );
+    let (read, pass) = counted(&[dir.path().join("in")], &Config::default());
+    assert_eq!(read.tables.len(), 1);
+    assert_eq!(pass.ledger.read, 20);
 }

@@ -339,3 +339,36 @@ fn blanks_of_any_kind_make_no_new_model_station_or_serial() {
     // The second test of a unit is a later one of the same.
     assert_eq!(pass.series[0].units(), names.len() as u64);
 }
+
+/// Microamperes, with the unit in a column, a key or an attribute beside the number.
+#[test]
+fn a_unit_in_a_neighbouring_column_key_or_attribute_is_the_unit_of_the_numbers() {
+    let rows = |columns: &str, row: &dyn Fn(usize) -> String| -> String {
+        let rows: String =
+            (0..30).map(|n| format!("2026-02-13 10:{n:02}:00,U{n},M1,{},pass\n", row(n))).collect();
+        format!("Tested at,Serial,Model,{columns},Result\n{rows}")
+    };
+    let json: String = (0..30)
+        .map(|n| format!("{{\"tested_at\": \"2026-02-13 10:{n:02}:00\", \"serial\": \"U{n}\", \"model\": \"M1\", \"leakage\": {{\"value\": 19, \"unit\": \"uA\"}}, \"high_limit\": {{\"value\": 30, \"unit\": \"uA\"}}, \"result\": \"PASS\"}}\n"))
+        .collect();
+    for text in [
+        rows("Reading,Unit,Limit", &|_| "19,uA,30".to_owned()),
+        rows("Reading,Limit,Einheit", &|_| "19,30,µA".to_owned()),
+        rows("Leakage value,Leakage unit,Limit value,Limit unit", &|_| "19,uA,0.03,mA".to_owned()),
+        json,
+    ] {
+        let (readings, limits) = currents(text.as_bytes(), "");
+        assert!(readings.iter().all(|pa| *pa == 19_000_000), "{text}: {readings:?}");
+        assert!(limits.iter().all(|pa| *pa == Some(30_000_000)), "{text}: {limits:?}");
+    }
+    // Row by row, and with a row whose unit is no unit.
+    let mixed = rows("Reading,Unit,Limit", &|n| ["19,uA,30", "0.019,mA,0.03"][n % 2].to_owned());
+    let (readings, limits) = currents(mixed.as_bytes(), "");
+    assert!(readings.iter().all(|pa| *pa == 19_000_000), "{readings:?}");
+    assert!(limits.iter().all(|pa| *pa == Some(30_000_000)), "{limits:?}");
+    let blank =
+        rows("Reading,Unit,Limit", &|n| if n == 7 { "19,,30" } else { "19,uA,30" }.to_owned());
+    let dir = folder();
+    let (_, pass) = counted(&[put(dir.path(), "t.csv", blank)], &Config::default());
+    assert_eq!(pass.ledger.unreadable, 1);
+}

@@ -8,15 +8,17 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use super::values::{ENOUGH, Values};
-use super::{Columns, place};
+use super::values::Values;
+use super::{Columns, Layout, place};
 use crate::input::columns::{By, Field, Headers, Heading, Meaning, squeeze};
-use crate::input::outcomes::Said;
 use crate::input::taken::{Sure, Taken};
 use crate::note::Note;
-use crate::records::{Outcome, Quantity};
+use crate::records::Quantity;
 
+mod limits;
+mod outcome;
 mod turns;
+mod units;
 
 /// Columns whose meaning decides numbers: of two that may be one of these, none is taken.
 const DECIDING: [Field; 11] = [
@@ -32,8 +34,6 @@ const DECIDING: [Field; 11] = [
     Field::AppliedV,
     Field::Count,
 ];
-/// A limit lies within so many times the typical reading.
-const LIMIT_WITHIN: f64 = 200.0;
 /// What is told where no column says what came of a test.
 pub(super) const DERIVED: &str = "no column says outcomes: they are derived from readings and limits, a reading at the limit or beyond is a failure and any other a pass, so breakdowns are not seen; if a column says them, name it under [columns], \"HEADER\" = \"outcome\", and its words under [outcomes]";
 
@@ -54,6 +54,8 @@ pub(super) struct Chosen {
     pub(super) columns: Columns,
     pub(super) taken: Vec<Taken>,
     pub(super) told: Vec<Note>,
+    /// Columns of numbers, each with the column that holds their units.
+    pub(super) units_beside: BTreeMap<u16, u16>,
     pub(super) undecided: Option<Undecided>,
 }
 
@@ -64,15 +66,11 @@ struct Choice<'a> {
     values: Vec<Values<'a>>,
     headers: &'a Headers,
     fixed: &'a BTreeMap<Field, String>,
+    /// Whether its header may mean the outcome, of each column.
+    may_be_outcome: Vec<bool>,
+    /// Columns whose headers name a limit and whose values are measured.
+    measured: Vec<usize>,
     chosen: Chosen,
-}
-
-/// Readings beside what may be a limit.
-struct Beside {
-    /// Below it, and not so far that it is none.
-    below: usize,
-    beyond: usize,
-    passed_beyond: usize,
 }
 
 /// Chooses the columns of a plain table whose rows below the header are `body`.
@@ -83,28 +81,9 @@ pub(super) fn choose(
     headers: &Headers,
     fixed: &BTreeMap<Field, String>,
 ) -> Chosen {
-    let filled =
-        |row: &&Vec<String>| row.iter().filter(|c| !c.trim().is_empty()).count() * 2 > names.len();
-    let is_header = |row: &&Vec<String>| row.iter().zip(names).all(|(a, b)| a.trim() == b.trim());
-    let rows: Vec<&Vec<String>> = body.iter().filter(filled).filter(|r| !is_header(r)).collect();
-    let column = |n: usize| {
-        let cells = rows.iter().map(|row| row.get(n).map_or("", |c| c.trim()));
-        Values::of(
-            cells.map(|c| if ["-", "–", "—"].contains(&c) { "" } else { c }).collect(),
-            headers,
-        )
-    };
-    let mut choice = Choice {
-        names,
-        values: (0..names.len()).map(column).collect(),
-        headings,
-        headers,
-        fixed,
-        chosen: Chosen::default(),
-    };
-    let unused = Taken { meaning: Meaning::Unknown, sure: Sure::NotUsed, why: None };
-    choice.chosen.taken = vec![unused; names.len()];
+    let mut choice = Choice::of(names, headings, body, headers, fixed);
     choice.contradicted();
+    choice.units_beside();
     choice.by_headers();
     choice.by_headers_and_values();
     choice.strange_units();
@@ -116,6 +95,63 @@ pub(super) fn choose(
     choice.chosen
 }
 
+/// What is said of a table of several tests a row, some of which say no outcome: its columns are chosen by their
+/// titles alone.
+pub(super) fn without_outcome(
+    layout: &Layout,
+    headings: Vec<Heading>,
+    body: &[Vec<String>],
+    headers: &Headers,
+    fixed: &BTreeMap<Field, String>,
+) -> Chosen {
+    let mut choice = Choice::of(&layout.names, headings, body, headers, fixed);
+    choice.chosen.taken.clone_from(&layout.taken);
+    choice.chosen.columns = layout.groups[0].columns.clone();
+    let suspects = choice.suspects();
+    choice.ask_or_derive(&suspects);
+    choice.chosen
+}
+
+impl<'a> Choice<'a> {
+    fn of(
+        names: &'a [String],
+        headings: Vec<Heading>,
+        body: &'a [Vec<String>],
+        headers: &'a Headers,
+        fixed: &'a BTreeMap<Field, String>,
+    ) -> Self {
+        let filled = |row: &&Vec<String>| {
+            row.iter().filter(|c| !c.trim().is_empty()).count() * 2 > names.len()
+        };
+        let is_header =
+            |row: &&Vec<String>| row.iter().zip(names).all(|(a, b)| a.trim() == b.trim());
+        let rows: Vec<&Vec<String>> =
+            body.iter().filter(filled).filter(|r| !is_header(r)).collect();
+        let column = |n: usize| {
+            let cells = rows.iter().map(|row| row.get(n).map_or("", |c| c.trim()));
+            Values::of(
+                cells.map(|c| if ["-", "–", "—"].contains(&c) { "" } else { c }).collect(),
+                headers,
+            )
+        };
+        let may_be_outcome = |h: &Heading| {
+            matches!(h.meaning, Meaning::Field(Field::Outcome, _))
+                || h.may_be.contains(&Field::Outcome)
+        };
+        let unused = Taken { meaning: Meaning::Unknown, sure: Sure::NotUsed, why: None };
+        Self {
+            names,
+            values: (0..names.len()).map(column).collect(),
+            may_be_outcome: headings.iter().map(may_be_outcome).collect(),
+            headings,
+            headers,
+            fixed,
+            measured: Vec::new(),
+            chosen: Chosen { taken: vec![unused; names.len()], ..Chosen::default() },
+        }
+    }
+}
+
 impl Choice<'_> {
     fn has(&self, field: Field) -> bool {
         self.chosen.columns.get(field).is_some() || self.fixed.contains_key(&field)
@@ -125,21 +161,28 @@ impl Choice<'_> {
         self.chosen.columns.get(field).map(|(column, unit)| (usize::from(column), unit))
     }
 
-    /// Columns that no header names.
-    fn free(&self) -> Vec<usize> {
-        let free = |n: &usize| {
-            self.headings[*n].meaning == Meaning::Unknown
-                && self.chosen.taken[*n].meaning == Meaning::Unknown
-                && self.headings[*n].by < By::Name
-                && self.values[*n].filled > 0
-        };
-        (0..self.names.len()).filter(free).collect()
+    /// Whether no header names a column, and nothing is known of it by its values yet.
+    fn is_free(&self, at: usize) -> bool {
+        self.headings[at].meaning == Meaning::Unknown
+            && self.chosen.taken[at].meaning == Meaning::Unknown
+            && self.headings[at].by < By::Name
+            && self.values[at].filled > 0
+    }
+
+    /// Columns that no header names whose values fit.
+    fn free_columns(&self, fit: impl Fn(&Values<'_>) -> bool) -> Vec<usize> {
+        (0..self.names.len()).filter(|at| self.is_free(*at) && fit(&self.values[*at])).collect()
     }
 
     fn quoted(&self, columns: &[usize]) -> String {
         let names: Vec<String> =
             columns.iter().map(|n| format!("{:?}", super::header_text(&self.names[*n]))).collect();
         names.join(" and ")
+    }
+
+    /// A line of `[columns]`.
+    fn line(&self, at: usize, field: Field) -> String {
+        format!("{:?} = {:?}", self.names[at], field.name())
     }
 
     fn take(&mut self, at: usize, field: Field, sure: Sure, why: Option<String>) {
@@ -161,18 +204,37 @@ impl Choice<'_> {
         self.chosen.undecided.get_or_insert(Undecided { expected, found, next });
     }
 
+    /// Whether another column than this may be the reading.
+    fn is_other_reading(&self, at: usize) -> bool {
+        let may_be = |n: &usize| {
+            let heading = &self.headings[*n];
+            matches!(heading.meaning, Meaning::Field(Field::Reading | Field::Current, _))
+                || heading.may_be.contains(&Field::Reading)
+        };
+        (0..self.names.len())
+            .filter(|n| *n != at && self.values[*n].are_numbers())
+            .any(|n| may_be(&n))
+    }
+
     /// Lets go of what headers say where the values are nothing of the kind.
     fn contradicted(&mut self) {
         for at in 0..self.names.len() {
             let Meaning::Field(field, _) = self.headings[at].meaning else { continue };
             let (by, values) = (self.headings[at].by, &self.values[at]);
-            if by >= By::Name || values.filled < 3 {
+            // `time` is a canonical name and what many call a date with its time.
+            let is_word = field == Field::Time && values.are_dates();
+            if by >= By::Settings || (by == By::Name && !is_word) || values.filled < 3 {
                 continue;
             }
             let is_usual = by == By::UsualWords;
             let (wrong, may_be): (bool, &[Field]) = match field {
-                Field::Outcome if values.are_numbers() => (true, &[Field::Reading]),
-                Field::Outcome => (is_usual && !values.are_outcomes(), &[]),
+                Field::Outcome if values.are_outcomes() => (false, &[]),
+                Field::Outcome if values.are_numbers() => {
+                    let is_code = self.headings[at].unit.is_none()
+                        && outcome::are_codes(values, self.is_other_reading(at));
+                    (!is_code, &[Field::Reading])
+                }
+                Field::Outcome => (is_usual, &[]),
                 Field::Time if values.are_dates() => (true, &[Field::TestedAt]),
                 Field::Time => (is_usual && values.are_numbers(), &[Field::Dwell]),
                 Field::Test => (
@@ -180,6 +242,10 @@ impl Choice<'_> {
                     &[Field::Outcome, Field::TestedAt, Field::Date],
                 ),
                 Field::Model => (is_usual && values.never_repeat(), &[Field::Serial]),
+                Field::HighLimit | Field::LowLimit if self.changes_with_tests(at) => {
+                    self.measured.push(at);
+                    (true, if is_usual { &[Field::Reading] } else { &[] })
+                }
                 Field::HighLimit | Field::LowLimit => {
                     (is_usual && (values.are_many_numbers() || !values.are_numbers()), &[])
                 }
@@ -190,7 +256,10 @@ impl Choice<'_> {
                 heading.meaning = Meaning::Unknown;
                 heading.by = By::Nothing;
                 heading.may_be = may_be.to_vec();
-                let why = format!("its values are nothing of a {}", field.name());
+                let why = match self.measured.last() == Some(&at) {
+                    true => limits::MEASURED.to_owned(),
+                    false => format!("its values are nothing of a {}", field.name()),
+                };
                 self.leave(at, why);
             }
         }
@@ -242,7 +311,9 @@ impl Choice<'_> {
                         "rename one of them in the export, or name only one under [columns]"
                             .to_owned()
                     } else {
-                        format!("say which under [columns]: {name:?} = {:?}", field.name())
+                        let each =
+                            rivals.iter().map(|at| self.line(*at, field)).collect::<Vec<_>>();
+                        format!("say which under [columns]: {}", each.join(" or "))
                     },
                 );
             }
@@ -290,7 +361,9 @@ impl Choice<'_> {
             let may_be = self.headings[at].may_be.clone();
             let is_taken = self.chosen.taken[at].meaning != Meaning::Unknown;
             let is_strange = self.headings[at].strange.is_some();
-            if may_be.is_empty() || is_taken || is_strange || self.values[at].filled == 0 {
+            let is_unit = self.values[at].are_units();
+            if may_be.is_empty() || is_taken || is_strange || is_unit || self.values[at].filled == 0
+            {
                 continue;
             }
             let words: Vec<&str> = may_be.iter().map(|f| f.name()).collect();
@@ -300,6 +373,14 @@ impl Choice<'_> {
                 [field] => {
                     let why =
                         format!("its header may mean {}, its values decide", words.join(" or "));
+                    if self.measured.contains(&at) {
+                        self.chosen.told.push(Note::first(format!(
+                            "column {} is taken for {}: {}",
+                            self.quoted(&[at]),
+                            field.name(),
+                            limits::MEASURED,
+                        )));
+                    }
                     self.take(at, field, Sure::Likely, Some(why));
                 }
                 [] if self.chosen.taken[at].why.is_some() => {}
@@ -373,6 +454,10 @@ impl Choice<'_> {
             let stamps = dates.first().is_some_and(|at| self.values[*at].are_stamps());
             let field = if stamps { Field::TestedAt } else { Field::Date };
             self.only(field, &dates, "dates");
+            if dates.is_empty() {
+                let seconds = self.those(|v| v.are_seconds_since_1970());
+                self.only(Field::TestedAt, &seconds, "seconds since 1970");
+            }
         }
         if self.has(Field::Date) && !self.has(Field::TestedAt) && !self.has(Field::Time) {
             let (at, _) = self.column(Field::Date).unzip();
@@ -381,9 +466,15 @@ impl Choice<'_> {
                 self.only(Field::Time, &clocks, "times of day");
             }
         }
-        self.outcome_by_values();
+        self.outcome();
         if !self.has(Field::Test) {
-            let kinds = self.those(|v| v.are_kinds() && v.filled >= 3 && v.repeat());
+            // `Mode` names much else, unless its values are kinds of test.
+            let kinds = self.free_columns(|v| {
+                let in_every_row = v.filled * 10 >= v.cells.len() * 9;
+                v.are_kinds() && v.filled >= 3 && v.repeat() && in_every_row && !v.are_outcomes()
+            });
+            let own = |at: &usize| !self.headings[*at].is_other || self.values[*at].distinct > 1;
+            let kinds: Vec<usize> = kinds.into_iter().filter(own).collect();
             self.only(Field::Test, &kinds, "kinds of test");
         }
         if !self.has(Field::Serial) {
@@ -400,12 +491,8 @@ impl Choice<'_> {
 
     /// Columns that no header names whose values fit; one that says it is another matter may only be an outcome.
     fn those(&self, fit: impl Fn(&Values<'_>) -> bool) -> Vec<usize> {
-        let own = |at: &usize| !self.headings[*at].is_other && fit(&self.values[*at]);
-        self.free().into_iter().filter(own).collect()
-    }
-
-    fn of_outcome_words(&self, fit: impl Fn(&Values<'_>) -> bool) -> Vec<usize> {
-        self.free().into_iter().filter(|at| fit(&self.values[*at])).collect()
+        let own = self.free_columns(fit);
+        own.into_iter().filter(|at| !self.headings[*at].is_other).collect()
     }
 
     /// Takes the only column that fits, and tells it; of several none.
@@ -430,62 +517,6 @@ impl Choice<'_> {
         }
     }
 
-    /// A column of outcome words is the outcome where no header names one; else outcomes are derived, which is told.
-    fn outcome_by_values(&mut self) {
-        let plain = self.of_outcome_words(|v| v.are_plainly_outcomes());
-        if let Some((taken, _)) = self.column(Field::Outcome) {
-            if self.headings[taken].by < By::Settings {
-                plain.into_iter().for_each(|other| self.tell_failures_beside(taken, other));
-            }
-            return;
-        }
-        if self.has(Field::Outcome) {
-            return;
-        }
-        let words = self.of_outcome_words(|v| v.are_outcomes());
-        match (&plain[..], &words[..]) {
-            ([at], _) if !self.headings[*at].is_other => {
-                self.only(Field::Outcome, &plain, "outcome words");
-            }
-            ([], []) if self.has(Field::Reading) => {
-                self.chosen.told.push(Note::first(DERIVED));
-            }
-            ([], []) => {}
-            _ => {
-                let all = if plain.is_empty() { words } else { plain };
-                let shown = self.values[all[0]].shown();
-                self.undecided(
-                    "one column that is the outcome".to_owned(),
-                    format!("{}, which hold outcome words such as {shown}", self.quoted(&all)),
-                    format!(
-                        "say which under [columns]: {:?} = \"outcome\"; one that is something else is named in factors",
-                        self.names[all[0]]
-                    ),
-                );
-            }
-        }
-    }
-
-    /// Tells failures of a column of outcome words that is not the one taken for the outcome.
-    fn tell_failures_beside(&mut self, taken: usize, other: usize) {
-        let passed = |at: usize, row: usize| {
-            let said = self.headers.outcomes.as_ref()?.said(self.values[at].cells[row])?;
-            Some(said == Said::Class(Outcome::Pass))
-        };
-        let rows = 0..self.values[taken].cells.len();
-        let beside =
-            |row: &usize| passed(taken, *row) == Some(true) && passed(other, *row) == Some(false);
-        let failures = rows.filter(beside).count();
-        if failures > 0 {
-            self.chosen.told.push(Note::first(format!(
-                "column {} is not used and says a failure where column {} says a pass, {failures} times among the first {} rows: say under [columns] which is the outcome",
-                self.quoted(&[other]),
-                self.quoted(&[taken]),
-                self.values[taken].cells.len(),
-            )));
-        }
-    }
-
     /// The reading is the column of many different numbers that lie below the limit.
     fn reading_by_values(&mut self) {
         let Some((limit, limit_unit)) = self.column(Field::HighLimit) else { return };
@@ -498,64 +529,12 @@ impl Choice<'_> {
                     self.values[*at].ma(row, unit).zip(self.values[limit].ma(row, limit_unit))
                 };
                 let pairs: Vec<_> = (0..self.values[*at].cells.len()).filter_map(both).collect();
-                let below =
-                    pairs.iter().filter(|(x, limit)| x < limit && *x > limit / LIMIT_WITHIN);
+                let below = pairs
+                    .iter()
+                    .filter(|(x, limit)| x < limit && *x > limit / limits::LIMIT_WITHIN);
                 !pairs.is_empty() && below.count() * 10 >= pairs.len() * 8
             })
             .collect();
         self.only(Field::Reading, &fit, "numbers below the limit");
-    }
-
-    /// The limit is a column of few different numbers above the readings of all that passed; where no test that was
-    /// stopped there shows it, it is only told.
-    fn limit_by_values(&mut self) {
-        let outcome = self.column(Field::Outcome).is_some();
-        let (mut shown, mut likely) = (Vec::new(), Vec::new());
-        for at in self.those(|v| v.filled >= ENOUGH && !v.are_dates()) {
-            let Some(beside) = self.beside_readings(at) else { continue };
-            let Beside { below, beyond, passed_beyond } = beside;
-            let above_all = below > 0 && passed_beyond * 100 <= below && beyond * 2 < below;
-            if above_all && (self.headings[at].unit.is_some() || (outcome && beyond > 0)) {
-                shown.push(at);
-            } else if above_all {
-                likely.push(at);
-            }
-        }
-        let fit = if shown.is_empty() { &likely } else { &shown };
-        if let ([at], true) = (&fit[..], shown.is_empty()) {
-            self.chosen.told.push(Note::first(format!(
-                "column {} may be the limit, as its few numbers lie above the readings; it is not used: if it is, say {:?} = \"high_limit_ma\" under [columns]",
-                self.quoted(&[*at]),
-                self.names[*at],
-            )));
-        } else {
-            let fit = fit.clone();
-            self.only(Field::HighLimit, &fit, "few numbers above the readings of all that passed");
-        }
-    }
-
-    /// How the readings lie beside the few numbers of a column; `None` where it holds no currents, or many.
-    fn beside_readings(&self, at: usize) -> Option<Beside> {
-        let (reading, unit) = self.column(Field::Reading)?;
-        let own = self.headings[at].unit;
-        let is_current = own.is_none_or(|u| matches!(u, Quantity::Current(_)));
-        if !is_current || !self.values[at].are_few_numbers() {
-            return None;
-        }
-        let outcome = self.column(Field::Outcome).map(|(at, _)| at);
-        let passed = |row: usize| {
-            let word = outcome.map(|at| self.values[at].cells[row]);
-            let said = word.and_then(|word| self.headers.outcomes.as_ref()?.said(word));
-            said.is_none_or(|s| s == Said::Class(Outcome::Pass))
-        };
-        let mut beside = Beside { below: 0, beyond: 0, passed_beyond: 0 };
-        for row in 0..self.values[at].cells.len() {
-            let both = self.values[reading].ma(row, unit).zip(self.values[at].ma(row, own));
-            let Some((x, limit)) = both else { continue };
-            beside.below += usize::from(x < limit && limit < x.max(1e-6) * LIMIT_WITHIN);
-            beside.beyond += usize::from(x >= limit);
-            beside.passed_beyond += usize::from(x >= limit && passed(row));
-        }
-        Some(beside)
     }
 }

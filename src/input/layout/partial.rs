@@ -27,6 +27,8 @@ pub enum Lack {
     Model,
     /// What came of it.
     ReadingOrOutcome,
+    /// What came of it, where a name in its path may say it.
+    Outcome,
     /// Which number of its dates is the day.
     DateOrder,
     /// On which clock its times are laid.
@@ -45,6 +47,7 @@ impl Lack {
             Self::Date => "a date",
             Self::Model => "a model",
             Self::ReadingOrOutcome => "a reading or an outcome",
+            Self::Outcome => "a column of outcomes",
             Self::DateOrder => "dates that show which number is the day",
             Self::Clock => "times on one clock",
             Self::DecimalSign => "numbers that show which sign is the decimal one",
@@ -143,6 +146,7 @@ pub(super) fn unnamed(rows: &[Vec<String>], fixed: &BTreeMap<Field, String>) -> 
             shares_outcome: false,
             fixed: fixed.clone(),
             titled: Vec::new(),
+            units_beside: BTreeMap::new(),
             units_row: Vec::new(),
             odd_units: Vec::new(),
             sign: DecimalSign::Point,

@@ -79,7 +79,20 @@ pub(super) fn in_names(names: &[String], headers: &Headers) -> Vec<Option<Part>>
     let is_leakage =
         |title: &str| test_kind(title, TestKind::AcWithstand) == Some(TestKind::Leakage);
     let apart = !titles.iter().all(|t| is_leakage(t) && of_title(t).1.is_none());
-    let several = apart && titles.iter().any(is_told) && titles.iter().all(is_test);
+    // `Limit 1 mA` and `Limit 2 mA` beside `Leakage mA` are limits of one reading: readings of steps are numbered too.
+    let is_one_reading = |(name, part): (&String, &Option<Part>)| {
+        part.as_ref().is_none_or(|p| of_title(&p.title).1.is_none())
+            && matches!(headers.meaning(name), Meaning::Field(Field::Reading, _))
+    };
+    let are_numbers = |title: &&str| {
+        of_title(title).0.is_none()
+            && !says(title, |meaning, bare| {
+                unit(bare).is_none()
+                    && matches!(meaning, Meaning::Field(Field::Reading | Field::Outcome, _))
+            })
+    };
+    let of_one = names.iter().zip(&parts).any(is_one_reading) && titles.iter().any(are_numbers);
+    let several = apart && !of_one && titles.iter().any(is_told) && titles.iter().all(is_test);
     if !several {
         parts.fill(None);
     }

@@ -1,6 +1,6 @@
 //! What the values of a column look like: dates, outcome words, kinds of test, numbers, texts that repeat or not.
 
-use std::collections::{BTreeSet, HashMap, HashSet};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use crate::config::DecimalSign;
 use crate::input::columns::{Field, Headers, squeeze};
@@ -46,6 +46,10 @@ const MOST_WORDS: usize = 50;
 /// Values from which on it can be said that they never repeat, or that they do.
 pub(super) const ENOUGH: usize = 20;
 
+/// Seconds since 1970 from the year 2000 to 2050, and what lies at least between two tests as a rule.
+const SECONDS: std::ops::Range<i64> = 946_684_800..2_524_608_000;
+const SHORTEST_TEST_S: i64 = 5;
+
 /// Characters of the shortest date, `1.3.26`.
 const SHORTEST_DATE: usize = 6;
 
@@ -66,6 +70,7 @@ pub(super) struct Values<'a> {
     is_plainly_outcome: bool,
     kinds: usize,
     other_kinds: usize,
+    units: usize,
     sign: DecimalSign,
 }
 
@@ -90,6 +95,7 @@ impl<'a> Values<'a> {
             is_plainly_outcome: false,
             kinds: 0,
             other_kinds: 0,
+            units: 0,
             sign,
             cells,
         };
@@ -115,18 +121,18 @@ impl<'a> Values<'a> {
         } else if clock(cell).is_some() {
             self.clocks += times;
         }
-        if number(cell, self.sign).is_some() {
-            self.numbers += times;
-            return;
-        }
-        if !words {
-            return;
-        }
+        self.units += times * usize::from(Quantity::from_unit(cell).is_some());
+        let is_number = number(cell, self.sign).is_some();
+        self.numbers += times * usize::from(is_number);
         let word = mapped(Field::Outcome).unwrap_or(cell);
+        // A number is an outcome only where the settings say so.
+        if !words || (is_number && !headers.outcome_words.contains(&squeeze(cell))) {
+            return;
+        }
         if let Some(said) = headers.outcomes.as_ref().and_then(|o| o.said(word)) {
             self.outcomes += times;
             let whole = matches!(said, Said::Fail | Said::Class(Outcome::Pass));
-            self.is_plainly_outcome |= whole && !OFTEN_SOMETHING_ELSE.contains(&&*squeeze(word));
+            self.is_plainly_outcome |= whole && !is_number && !is_often_something_else(word);
         }
         let word = mapped(Field::Test).unwrap_or(cell);
         if let Some(kind) = test_kind(word, TestKind::AcWithstand) {
@@ -137,6 +143,23 @@ impl<'a> Values<'a> {
 
     fn mostly(&self, n: usize) -> bool {
         n * 10 >= self.filled * 9 && n > 0
+    }
+
+    /// The different values with how often each comes, a blank among them, the most frequent first.
+    pub(super) fn different(&self) -> Vec<(&'a str, usize)> {
+        let mut times: BTreeMap<&str, usize> = BTreeMap::new();
+        for cell in &self.cells {
+            *times.entry(cell).or_default() += 1;
+        }
+        let mut all: Vec<_> = times.into_iter().collect();
+        all.sort_by_key(|(_, n)| std::cmp::Reverse(*n));
+        all
+    }
+
+    /// Whether there are numbers among them that are not whole.
+    pub(super) fn have_fractions(&self) -> bool {
+        let is_fraction = |c: &&str| c.contains(['.', ',']) && number(c, self.sign).is_some();
+        self.cells.iter().any(is_fraction)
     }
 
     /// Whether nearly all are outcome words.
@@ -168,6 +191,25 @@ impl<'a> Values<'a> {
 
     pub(super) fn are_numbers(&self) -> bool {
         self.mostly(self.numbers)
+    }
+
+    /// Whether nearly all are units, such as those of the numbers of another column.
+    pub(super) fn are_units(&self) -> bool {
+        self.mostly(self.units)
+    }
+
+    /// Whether they are seconds since 1970 of this century, one after the other: numbers of a row count on by one.
+    pub(super) fn are_seconds_since_1970(&self) -> bool {
+        let seconds: Vec<i64> = self.cells.iter().filter_map(|c| c.parse().ok()).collect();
+        let steps: Vec<i64> = seconds.windows(2).map(|two| two[1] - two[0]).collect();
+        let on = steps.iter().filter(|step| **step >= 0).count();
+        let mut sorted = steps.clone();
+        sorted.sort_unstable();
+        seconds.len() >= ENOUGH
+            && seconds.len() == self.filled
+            && seconds.iter().all(|s| SECONDS.contains(s))
+            && on * 100 >= steps.len() * 95
+            && sorted[sorted.len() / 2] >= SHORTEST_TEST_S
     }
 
     /// Whether they repeat hardly ever and are written alike, as serials are; counts of rows and numbers with a
@@ -219,15 +261,11 @@ impl<'a> Values<'a> {
             _ => None,
         }
     }
+}
 
-    /// Different values, as they stand, for a message.
-    pub(super) fn shown(&self) -> String {
-        let different: BTreeSet<&str> =
-            self.cells.iter().copied().filter(|c| !c.is_empty()).take(ENOUGH).collect();
-        let shown: Vec<String> =
-            different.iter().take(3).map(|c| format!("{:?}", super::header_text(c))).collect();
-        shown.join(", ")
-    }
+/// Whether an outcome word names much else too.
+pub(in crate::input) fn is_often_something_else(word: &str) -> bool {
+    OFTEN_SOMETHING_ELSE.contains(&&*squeeze(word))
 }
 
 /// A text with each letter as `a` and each digit as `0`.

@@ -97,7 +97,7 @@ fn closed(mut node: Node, text: &str, outer: &mut Node) {
     }
     let named = ["field", "value", "item", "property", "column", "data", "param"]
         .contains(&node.name.to_lowercase().as_str());
-    let unit = if text.is_empty() { None } else { take(&mut node, &["unit", "units", "uom"]) };
+    let unit = if text.is_empty() { None } else { take(&mut node, &UNIT) };
     let name = if named { take(&mut node, &["name", "key"]) } else { None };
     let held = if text.is_empty() { take(&mut node, &["value"]) } else { None };
     let name = name.unwrap_or_else(|| node.name.clone());
@@ -112,3 +112,19 @@ fn closed(mut node: Node, text: &str, outer: &mut Node) {
     }
     outer.fields.push((name, value));
 }
+
+/// Attributes that name the unit of a value. Common practice, no source.
+const UNIT: [&str; 12] = [
+    "unit",
+    "units",
+    "uom",
+    "einheit",
+    "unité",
+    "unite",
+    "unità",
+    "unidad",
+    "unidade",
+    "jednostka",
+    "eenheid",
+    "jednotka",
+];

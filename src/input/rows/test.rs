@@ -3,6 +3,7 @@
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::rc::Rc;
 
+use super::shared::Made;
 use super::{Parser, Wrong};
 use crate::input::cell::Cell;
 use crate::input::columns::{Field, squeeze};
@@ -79,6 +80,9 @@ impl Parser<'_> {
             limits.low_pa = limits.low_pa.or(facts.limits.low_pa);
         }
         let measured = Measured { limits, ..measured };
+        let by_reading = derived_failure(measured);
+        let is_beyond = !other && [Outcome::OverLimit, Outcome::UnderLimit].contains(&by_reading);
+        self.row_made = Some(Made { kind: test, is_beyond });
         let outcome = self.outcome(columns, &get, said, (!other).then_some(measured))?;
         if said == Some(Said::Fail) && !other && outcome != Outcome::Failed {
             marks = marks.with(Marks::DERIVED);

@@ -200,14 +200,14 @@ impl Parser<'_> {
         Ok(kind)
     }
 
-    /// What the outcome column says, sharpened by the reason column; `None` where there is no outcome
-    /// column at all.
+    /// What the outcome column says, sharpened by the reason column; `None` where nothing says
+    /// outcomes at all.
     pub(super) fn outcome_word<'c>(
         &mut self,
         columns: &Columns,
         get: &impl Fn(Field) -> Cell<'c>,
     ) -> std::result::Result<Option<Said>, Wrong> {
-        if columns.get(Field::Outcome).is_none() {
+        if !self.has(columns, Field::Outcome) {
             return Ok(None);
         }
         let cell = self.sound(columns, Field::Outcome, get(Field::Outcome))?;
@@ -243,7 +243,8 @@ impl Parser<'_> {
         if let Some(&said) = self.said.get(word) {
             return said;
         }
-        let said = if word.trim().is_empty() { None } else { self.words.outcomes.said(word) };
+        // A blank is a word only where the settings say what it means.
+        let said = self.words.outcomes.said(word);
         self.said.insert(word.to_owned(), said);
         said
     }
@@ -294,7 +295,12 @@ impl Parser<'_> {
         power: i32,
     ) -> std::result::Result<i64, Wrong> {
         let canonical = field.quantity();
-        let unit = match (written.unit, canonical) {
+        let beside = columns.get(field).and_then(|(column, _)| self.row_units.get(&column));
+        if let (None, Some(None)) = (written.unit, beside) {
+            return Err(self.wrong(columns, field, "a unit in the column of units", "none"));
+        }
+        let stated = written.unit.or(beside.copied().flatten());
+        let unit = match (stated, canonical) {
             (Some(unit), Some(expected)) if !unit.same_kind(expected) => {
                 return Err(self.wrong(
                     columns,

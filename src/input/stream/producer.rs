@@ -85,6 +85,14 @@ impl Producer<'_> {
             let Unsettled { lack, expected, found, to_do, .. } = undecided;
             (lack, Error::input(place, expected, found, to_do))
         })?;
+        if self.config.files.pattern.is_none()
+            && !layout.says_outcomes()
+            && let Some((word, to_do)) = outcome_in_path(path, sheet, &self.headers)
+        {
+            let expected = "a column that says what came of each test";
+            let found = format!("none, and {word:?} in the name of its folder, file or sheet");
+            return Err((Lack::Outcome, Error::input(place(), expected, found, to_do)));
+        }
         let source = Source { file: path.to_owned(), sheet: sheet.map(str::to_owned) };
         self.read.notes.extend(told.iter().map(|what| Note::first(format!("{source}: {what}"))));
         Ok(())
@@ -119,4 +127,31 @@ impl Producer<'_> {
     pub(super) fn done_so_far(&self, more: usize) {
         (self.progress)((self.done + more as u64).min(self.all_bytes), self.all_bytes);
     }
+}
+
+/// Folders above a file that are looked at for an outcome.
+const FOLDERS: usize = 2;
+
+/// A folder, a file or a sheet called by an outcome word, as where passes and failures are kept apart, and what to do.
+fn outcome_in_path(
+    path: &Path,
+    sheet: Option<&str>,
+    headers: &Headers,
+) -> Option<(String, String)> {
+    if let Some(sheet) = sheet.filter(|sheet| headers.is_outcome(sheet)) {
+        let to_do = "export each sheet to a folder of its name and set pattern = \"{outcome}/*\" under [files]";
+        return Some((sheet.to_owned(), to_do.to_owned()));
+    }
+    let stem = path.file_stem().map(|name| ("{outcome}.*".to_owned(), name));
+    let folders = path.parent().into_iter().flat_map(|folder| folder.iter().rev()).take(FOLDERS);
+    let folders =
+        folders.enumerate().map(|(n, name)| (format!("{{outcome}}{}", "/*".repeat(n + 1)), name));
+    stem.into_iter().chain(folders).find_map(|(pattern, name)| {
+        let name = name.to_string_lossy();
+        let other = "/*".repeat(pattern.matches('/').count());
+        headers.is_outcome(&name).then(|| {
+            let to_do = format!("set pattern = {pattern:?} under [files] where it says the outcome, pattern = \"*{other}\" where it does not");
+            (name.into_owned(), to_do)
+        })
+    })
 }

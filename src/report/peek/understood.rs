@@ -105,6 +105,9 @@ fn needed(lack: Lack) -> Missing {
             "[columns]",
             &["\"HEADER AS EXPORTED\" = \"reading_ma\"", "\"HEADER AS EXPORTED\" = \"outcome\""],
         ),
+        Lack::Outcome => {
+            ("[files]", &["pattern = \"{outcome}/*\"    # or another: the error says it"])
+        }
         Lack::DateOrder => ("", &["date_order = \"day-month-year\"    # or \"month-day-year\""]),
         Lack::Clock => ("", &["utc_offset = \"+01:00\""]),
         Lack::DecimalSign => ("", &["decimal_sign = \"comma\"    # or \"point\""]),
