@@ -29,7 +29,7 @@ mod units;
 pub use attempts::UnitHistory;
 pub use collector::Collector;
 pub use key::{Called, NamedSeries, SeriesKey, SeriesName};
-pub use not_used::{NotUsed, NotUsedKind};
+pub use not_used::{NotUsed, NotUsedKind, in_other_order};
 pub use pass::{Ledger, Pass};
 pub use plant::{CheckReading, Plant};
 pub use resolution::{StepRange, Steps};
