@@ -332,13 +332,25 @@ fn run_tally(args: &TallyArgs) -> Result<u8> {
     }
     let (read, counted) = count(&args.input, &config)?;
     let counted = counted?.of_use()?;
-    let lines = crate::series::save(&counted, &args.out)?;
-    let misread = misread(&counted, &config);
-    for failure in misread.iter().cloned().chain(read.failures.iter().map(ToString::to_string)) {
-        warn(&format!("warning: {failure}"));
+    if let [first, rest @ ..] = &misread(&counted, &config)[..] {
+        rest.iter().for_each(|more| warn(&format!("warning: {more}")));
+        return Err(Error::usage(
+            first.clone(),
+            "no tally is written, which would hand these numbers on without this warning: put it right, leave it out, or name it under [files] believed",
+        ));
     }
+    let said_first: Vec<String> = read
+        .notes
+        .iter()
+        .chain(&counted.notes)
+        .filter(|note| note.first)
+        .map(ToString::to_string)
+        .chain(read.failures.iter().map(ToString::to_string))
+        .collect();
+    said_first.iter().for_each(|what| warn(&format!("warning: {what}")));
+    let lines = crate::series::save(&counted, &said_first, &args.out)?;
     let said = say(common.quiet, &format!("{lines} lines written to {}\n", args.out.display()));
-    Ok(said.max(status_of(&read.failures)).max(status_of(&misread)))
+    Ok(said.max(status_of(&read.failures)))
 }
 
 /// Whether a tally may be written over what is there: nothing, no file at all (a pipe), or a Parquet file.

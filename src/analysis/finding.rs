@@ -9,7 +9,7 @@ use crate::analysis::body::distribution::{Distribution, Goodness};
 use crate::analysis::body::healthy::{Ask, Healthy, healthy};
 use crate::analysis::body::low_side::{AgainstLowLimit, UnderLimit, under_limit};
 use crate::analysis::body::offsets::{AtStation, ScaleError};
-use crate::analysis::body::rise::{Rise, RiseAsked, rise};
+use crate::analysis::body::rise::{Rise, RiseAsked, may_rise, rise};
 use crate::analysis::body::stations::{StationOfSeries, stations as each_station};
 use crate::analysis::body::tally::PeriodTally;
 use crate::analysis::jump::over_time::{Stretch, over_time};
@@ -64,6 +64,8 @@ pub struct Finding {
     pub distribution: Option<Distribution>,
     /// Whether the product rose with nothing to explain it, and what it read before.
     pub rise: Option<Rise>,
+    /// The readings may be rising: too little for a rise, too much to raise a limit on.
+    pub may_rise: bool,
     /// The index against the high limit in force.
     pub capability: Option<Capability>,
     /// The low limit in force against healthy units and results; `None` where there is none.
@@ -379,7 +381,7 @@ fn finding(
     let in_period: Vec<Reading> = asked.kept.iter().filter(|r| inside(r.day)).copied().collect();
     let all = units_of(moved.readings.iter().filter(|r| inside(r.day)));
     let happened = of_series(pass, n, moved, recorded);
-    let rise = risen(pass, n, known, &happened, &asked, config);
+    let (rise, may_rise) = risen(pass, n, known, &happened, &asked, config);
     let left_out = whole(all - units_of(in_period.iter()));
     Finding {
         tally: PeriodTally::new(&in_period, left_out, healthy.as_ref().ok(), &strays),
@@ -418,10 +420,11 @@ fn finding(
         period: judge.clone(),
         step_events: happened.name(&moved.drift.steps),
         rise,
+        may_rise,
     }
 }
 
-/// Whether the product rose with nothing to explain it.
+/// Whether the product rose with nothing to explain it, and whether it may.
 fn risen(
     pass: &Pass,
     n: usize,
@@ -429,20 +432,18 @@ fn risen(
     happened: &Happenings,
     asked: &Asked,
     config: &Config,
-) -> Option<Rise> {
+) -> (Option<Rise>, bool) {
     let series = &pass.series[n];
-    rise(
-        &RiseAsked {
-            series,
-            moved: &known.movement.series[n],
-            happened,
-            stations_known: known.movement.stations.is_ok(),
-            accepted: config.model(&series.key.model).accepted_since,
-            kept: &asked.kept,
-            ask: &asked.ask,
-        },
-        config,
-    )
+    let asked = RiseAsked {
+        series,
+        moved: &known.movement.series[n],
+        happened,
+        stations_known: known.movement.stations.is_ok(),
+        accepted: config.model(&series.key.model).accepted_since,
+        kept: &asked.kept,
+        ask: &asked.ask,
+    };
+    (rise(&asked, config), may_rise(&asked))
 }
 
 /// The month under review against the time before it; `None` where the month has no unit.

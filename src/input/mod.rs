@@ -32,6 +32,7 @@ mod words;
 mod workbook;
 
 pub use dates::OTHER_ORDER;
+pub use parquet::SAID_FIRST;
 pub use register::register;
 pub use rows::{BUILT_IN_FACTORS, LEAKAGE_ALONE, OUTCOME_EXPECTED};
 pub use stream::{FileSeen, Read, Refused, Table, read};

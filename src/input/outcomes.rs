@@ -78,16 +78,20 @@ impl Outcomes {
         });
         let apart = |c: char| !c.is_alphanumeric();
         for (at, _) in ends.collect::<Vec<_>>().into_iter().rev() {
-            let (head, rest) = (word[..at].trim_end_matches(apart), word[at..].trim_matches(apart));
-            let said = match self.whole(head) {
-                Some(said) if said != Said::Class(Outcome::Pass) => said,
+            // `n.i.O.: current` ends in a point of its own.
+            let (head, rest) = (word[..at].trim_end(), word[at..].trim_matches(apart));
+            let bare = head.trim_end_matches(apart);
+            let known = self.whole(head).map(|said| (head, said));
+            let known = known.or_else(|| self.whole(bare).map(|said| (bare, said)));
+            let (head, said) = match known {
+                Some(known) if known.1 != Said::Class(Outcome::Pass) => known,
                 _ => continue,
             };
             if ALONE.contains(&head) {
                 continue;
             }
             let passes = |w: &str| self.whole(w) == Some(Said::Class(Outcome::Pass));
-            if rest.split(apart).any(|w| NONE_OF_IT.contains(&w) || passes(w)) || passes(rest) {
+            if passes(rest) || words(rest).any(passes) || takes_back(head, rest, said) {
                 return None;
             }
             return match self.whole(rest) {
@@ -98,6 +102,60 @@ impl Outcomes {
         None
     }
 }
+
+/// Words and numbers of a text; `0.31` is one.
+fn words(text: &str) -> impl Iterator<Item = &str> {
+    let apart = |c: char| !c.is_alphanumeric() && !['.', ','].contains(&c);
+    text.split(apart).map(|w| w.trim_matches(['.', ','])).filter(|w| !w.is_empty())
+}
+
+/// Whether what stands behind a word for a failure may say that there is none: `none`, `0`, `not found`; of a
+/// breakdown or a trip, whose place a count may take, any such word. `FAIL no contact` and `FAIL (0 retries)` failed.
+fn takes_back(head: &str, rest: &str, said: Said) -> bool {
+    let none = |w: &str| {
+        NONE_OF_IT.contains(&w) || w.replace(',', ".").parse().is_ok_and(|x: f64| x == 0.0)
+    };
+    match &words(rest).collect::<Vec<_>>()[..] {
+        [] => false,
+        [only] => none(only),
+        [first, second, ..] if said == Said::Fail => {
+            none(first) && (COUNTED.contains(&head) || FOUND.contains(second))
+        }
+        all => all.iter().any(|w| none(w)),
+    }
+}
+
+/// Failures that are counted: `Fehler: 0 Stück` names none. Common practice, no source.
+const COUNTED: [&str; 9] =
+    ["fehler", "failure", "défaut", "fallo", "falla", "falha", "chyba", "hata", "fout"];
+
+/// What is not there where a failure is taken back. Common practice, no source.
+const FOUND: [&str; 24] = [
+    "detected",
+    "found",
+    "seen",
+    "fault",
+    "faults",
+    "failure",
+    "failures",
+    "error",
+    "errors",
+    "defect",
+    "defects",
+    "gefunden",
+    "erkannt",
+    "festgestellt",
+    "fehler",
+    "détecté",
+    "trouvé",
+    "défaut",
+    "rilevato",
+    "detectado",
+    "wykryto",
+    "gevonden",
+    "发现",
+    "なし",
+];
 
 /// Bytes of the longest word that this file knows, and some.
 const LONGEST_WORD: usize = 96;
@@ -233,14 +291,15 @@ fn trade_word(word: &str) -> Option<Said> {
         | "reject" | "rejected" | "false" | "schlecht" | "n.i.o." | "nio" | "nicht in ordnung"
         | "nicht bestanden" | "fehler" | "fehlerhaft" | "ausschuss" | "mauvais"
         | "non conforme" | "échec" | "échoué" | "défaut" | "refusé" | "rebut" | "non superato"
-        | "non idoneo" | "fallito" | "scarto" | "difettoso" | "no conforme" | "no apto"
-        | "fallo" | "falla" | "rechazado" | "incorrecto" | "malo" | "zły" | "negatywny"
-        | "niezaliczony" | "niezgodny" | "wadliwy" | "odrzucony" | "wadliwa" | "negatywna"
-        | "zła" | "niezgodna" | "niezaliczone" | "f" | "no go" | "nogo" | "n. i. o."
-        | "negativ" | "échoué(e)" | "non-conforme" | "non conformes" | "negativo" | "respinto"
-        | "no conforme." | "rechazada" | "no aprobado" | "reprobado" | "insatisfactorio"
-        | "reprovado" | "reprovada" | "rejeitado" | "não conforme" | "não aprovado" | "falha"
-        | "falhou" | "mau" | "fout" | "afgekeurd" | "gezakt" | "niet goed" | "niet geslaagd"
+        | "nicht i.o." | "nicht i. o." | "nicht io" | "nicht ok" | "non idoneo" | "fallito"
+        | "scarto" | "difettoso" | "no conforme" | "no apto" | "fallo" | "falla" | "rechazado"
+        | "incorrecto" | "malo" | "zły" | "negatywny" | "niezaliczony" | "niezgodny"
+        | "wadliwy" | "odrzucony" | "wadliwa" | "negatywna" | "zła" | "niezgodna"
+        | "niezaliczone" | "f" | "no go" | "nogo" | "n. i. o." | "negativ" | "échoué(e)"
+        | "non-conforme" | "non conformes" | "negativo" | "respinto" | "no conforme."
+        | "rechazada" | "no aprobado" | "reprobado" | "insatisfactorio" | "reprovado"
+        | "reprovada" | "rejeitado" | "não conforme" | "não aprovado" | "falha" | "falhou"
+        | "mau" | "fout" | "afgekeurd" | "gezakt" | "niet goed" | "niet geslaagd"
         | "voldoet niet" | "slecht" | "nevyhověl" | "nevyhověla" | "nevyhovuje"
         | "nevyhovující" | "vadný" | "neshoda" | "neprošel" | "špatný" | "chyba" | "kaldı"
         | "başarısız" | "uygun değil" | "ret" | "red" | "hata" | "hatalı" | "olumsuz"

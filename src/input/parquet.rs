@@ -9,6 +9,9 @@ use super::columns::Field;
 use super::layout::header_text;
 use super::rows::Parser;
 
+/// Name under which a tally keeps what was said first of its files, beside its columns.
+pub const SAID_FIRST: &str = "leakdrift.said_first";
+
 /// Column names of a file.
 ///
 /// # Errors
@@ -23,6 +26,17 @@ pub fn is_tally(path: &Path) -> bool {
     let parquet = path.extension().is_some_and(|e| e == "parquet" || e == "pq");
     let part = Field::TallyPart.name();
     parquet && names(path).is_ok_and(|names| names.iter().any(|name| name == part))
+}
+
+/// What the tally of this program was told first of the files that it was made from; nothing of other files.
+pub fn said_first(path: &Path) -> Vec<String> {
+    let told = || {
+        let mut reader = ParquetReader::new(std::fs::File::open(path).ok()?);
+        let beside = reader.get_metadata().ok()?.key_value_metadata.clone()?;
+        let said = beside.into_iter().find(|pair| pair.key == SAID_FIRST)?.value?;
+        serde_json::from_str(&said).ok()
+    };
+    told().unwrap_or_default()
 }
 
 fn scan(path: &Path) -> Result<LazyFrame, String> {

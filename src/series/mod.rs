@@ -30,7 +30,7 @@ mod units;
 pub use attempts::UnitHistory;
 pub use collector::Collector;
 pub use key::{Called, NamedSeries, SeriesKey, SeriesName};
-pub use not_used::{NotUsed, NotUsedKind};
+pub use not_used::{NotUsed, NotUsedKind, in_other_order};
 pub use pass::{Ledger, Pass};
 pub use people::{OPERATOR, SHIFT};
 pub use plant::{CheckReading, Plant, Post};

@@ -17,6 +17,8 @@ use crate::words::time::time_text;
 /// Unreadable rows that may be failures, as a share of the failures counted, from which they are told first: fewer
 /// move no share of failures by more than the hundredth part.
 const LOST_SHARE: u64 = 100;
+/// Unreadable rows told first: more than one in so many of those read.
+const LOST_ROWS: u64 = 20;
 /// Most words shown for outcomes that are not known.
 const WORDS_SHOWN: usize = 5;
 
@@ -64,6 +66,34 @@ pub(super) fn no_class(series: &[Series]) -> Option<Note> {
     })
 }
 
+/// Whether a row was not understood since its date does not fit the order of the others.
+#[must_use]
+pub fn in_other_order(row: &Unreadable) -> bool {
+    &*row.expected == OTHER_ORDER
+}
+
+/// What is said first where more than a twentieth of the rows read could not be understood: whatever they say is
+/// missing, and it is no random loss.
+pub(super) fn many(unreadable: &[Unreadable], read: u64, sources: &[Arc<Source>]) -> Option<Note> {
+    let lost = unreadable.len() as u64;
+    let alike = |row: &Unreadable| (row.column.clone(), row.expected.clone());
+    if lost == 0 || lost * LOST_ROWS <= read {
+        return None;
+    }
+    let mut reasons: BTreeMap<_, (u64, &Unreadable)> = BTreeMap::new();
+    for row in unreadable {
+        reasons.entry(alike(row)).or_insert((0, row)).0 += 1;
+    }
+    let (rows, first) = reasons.into_values().max_by_key(|(rows, _)| *rows)?;
+    Some(Note::first(format!(
+        "{lost} of {read} rows cannot be read and are missing in all that follows; most of them, {rows}, as row {} of {}: expected {}, found {:?}; rows-not-used.csv lists them",
+        first.line,
+        sources[first.source.index()],
+        first.expected,
+        first.found,
+    )))
+}
+
 /// What is said first of tables in which dates of both orders stand: those of their other rows that could be read
 /// both ways may be wrong. Within its first piece such a table is refused; here are those of which later rows tell.
 pub(super) fn two_orders<'a>(
@@ -71,7 +101,7 @@ pub(super) fn two_orders<'a>(
     sources: &'a [Arc<Source>],
 ) -> impl Iterator<Item = Note> + 'a {
     let mut first: BTreeMap<SourceAt, (u64, u32, Arc<str>)> = BTreeMap::new();
-    for row in unreadable.iter().filter(|r| &*r.expected == OTHER_ORDER) {
+    for row in unreadable.iter().filter(|r| in_other_order(r)) {
         first.entry(row.source).or_insert_with(|| (0, row.line, row.found.clone())).0 += 1;
     }
     first.into_iter().map(|(source, (rows, line, found))| {

@@ -165,8 +165,11 @@ impl Collector {
             .chain(super::not_used::no_class(&series))
             .chain(super::not_used::two_orders(&self.unreadable, &units.sources))
             .chain(super::not_used::lost_failures(&self.unreadable, &series));
+        let ledger = ledger(&units, &self.unreadable, self.stepped_over);
+        let notes =
+            notes.chain(super::not_used::many(&self.unreadable, ledger.read, &units.sources));
         Ok(Pass {
-            ledger: ledger(&units, &self.unreadable, self.stepped_over),
+            ledger,
             called: Called::all(&series),
             series,
             plant,

@@ -9,6 +9,7 @@ pub mod empirical;
 pub mod estimate;
 pub mod ewma;
 pub mod goodness;
+pub mod later;
 pub mod likelihood;
 pub mod mixture;
 pub mod moments;

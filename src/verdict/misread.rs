@@ -50,6 +50,8 @@ const TOO_LARGE: (f64, u64, u64) = (0.01, 5, 2);
 const AGAIN: (f64, u64) = (0.20, 20);
 /// Unreadable rows: more than half, and so many.
 const UNREADABLE: u64 = 10;
+/// Rows with a date in the other order: one may be a slip of a hand.
+const TWO_ORDERS: u64 = 2;
 /// Tests that all failed.
 const ALL_FAILED: u64 = 20;
 /// Tests on either side of a factor of ten.
@@ -138,6 +140,11 @@ pub enum Sign {
         /// Of so many tests.
         tests: u64,
     },
+    /// Dates of some rows do not fit the order of the others, so that those which fit both may be wrong.
+    TwoOrders {
+        /// Rows that do not fit.
+        rows: u64,
+    },
     /// Rows that cannot be read.
     Unreadable {
         /// So many.
@@ -161,6 +168,7 @@ impl Sign {
             Self::AllFailed { .. } => "all_failed",
             Self::AgainstReading { .. } => "against_reading",
             Self::TestedAgain { .. } => "tested_again",
+            Self::TwoOrders { .. } => "two_date_orders",
             Self::Unreadable { .. } => "unreadable",
         }
     }
@@ -191,6 +199,7 @@ impl Sign {
             Self::TestedAgain { .. } => {
                 "several tests of each unit that no column tells apart, or a serial column that names a lot or an order"
             }
+            Self::TwoOrders { .. } => "rows exported under another language or clock setting",
             Self::Unreadable { .. } => "a column taken for another, or written in another way",
         }
     }
@@ -208,6 +217,7 @@ impl Sign {
             Self::LimitTimes { .. } | Self::TestedAgain { .. } => {
                 "Name under [columns] the column that tells the tests apart as \"test\", \"test_point\" or \"step\", and the one that names single units as \"serial\"."
             }
+            Self::TwoOrders { .. } => "Export it again with one order of day and month.",
             Self::AllFailed { .. } => {
                 "Say under [outcomes] what the words mean; export passes too."
             }
@@ -263,6 +273,11 @@ impl fmt::Display for Sign {
                 grouped(*again),
                 counted(*tests, "test"),
                 share(*again, *tests)
+            ),
+            Self::TwoOrders { rows } => write!(
+                to,
+                "the dates of {} do not fit the order of day and month of the others, of which those that can be read both ways may be wrong",
+                counted(*rows, "row")
             ),
             Self::Unreadable { unreadable, rows, fault } => {
                 write!(
@@ -350,7 +365,8 @@ impl Misread {
             Sign::AllFailed { .. } => 4,
             Sign::AgainstReading { .. } => 5,
             Sign::TestedAgain { .. } => 6,
-            Sign::Unreadable { .. } => 7,
+            Sign::TwoOrders { .. } => 7,
+            Sign::Unreadable { .. } => 8,
         };
         signs.sort_by_key(rank);
         let series: Vec<usize> = facts.series.iter().map(|s| s.series).collect();
@@ -498,7 +514,9 @@ fn of_table(table: &TableFacts, believed_ma: f64) -> Vec<Sign> {
             rows: table.rows,
             fault: table.fault.clone(),
         });
-    [too_large, all_failed, against, again, unreadable].into_iter().flatten().collect()
+    let orders =
+        (table.other_order >= TWO_ORDERS).then_some(Sign::TwoOrders { rows: table.other_order });
+    [too_large, all_failed, against, again, orders, unreadable].into_iter().flatten().collect()
 }
 
 /// Limits of one series a power of ten apart; told of the tables with the rarer of the two.

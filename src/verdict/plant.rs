@@ -10,7 +10,7 @@ use crate::analysis::units::strays::Lies;
 use crate::analysis::{Finding, Findings};
 use crate::config::Config;
 use crate::day::date_of;
-use crate::movement::drift::{Drift, Shape};
+
 use crate::movement::material::{DriftFlag, DriftNumbers, drift_numbers, flag};
 use crate::movement::period::Judged;
 use crate::movement::readings::ma;
@@ -257,7 +257,7 @@ fn judge_series(
     // A step is a boundary only where it is certain and material; a slope is by its flag.
     let material = |r: &&Rise| r.kind == RiseKind::Step || flag.flagged;
     evidence.rise = finding.rise.as_ref().filter(material).map(rise_of);
-    evidence.may_rise = may_rise(&moved.drift);
+    evidence.may_rise = finding.may_rise;
     if let Some(ends) = ends {
         ends.take(&mut evidence, pass);
     }
@@ -290,12 +290,6 @@ fn judge_series(
         wording,
         evidence,
     }
-}
-
-/// Whether a line through the readings rises beyond its interval: too little for a shape, too much for a raise. A
-/// season comes back by itself.
-fn may_rise(drift: &Drift) -> bool {
-    drift.shape != Some(Shape::Season) && drift.per_month_ma.as_ref().is_some_and(|m| m.low > 0.0)
 }
 
 /// The lowest leak path stated for a model other than `model`.

@@ -63,7 +63,6 @@ fn every_command_says_that_a_file_is_probably_misread() {
     for (args, page) in [
         (&["limits", "in", "--model", "M1", "--out", "limits"][..], Some("limits/summary.md")),
         (&["jump", "in", "--out", "jump"], Some("jump/summary.md")),
-        (&["tally", "in", "--out", "t.parquet"], None),
         (&["peek", "in"], None),
     ] {
         let done = run_in(dir.path(), args).expect(1);
@@ -74,6 +73,13 @@ fn every_command_says_that_a_file_is_probably_misread() {
     }
     let done = run_in(dir.path(), ["limits", "in", "--model", "M2", "--out", "limits"]).expect(2);
     assert!(done.err.contains(first), "{}", done.err);
+    // A tally would hand the numbers on without the warning.
+    let done = run_in(dir.path(), ["tally", "in", "--out", "t.parquet"]).expect(2);
+    assert!(done.err.contains(first) && done.err.contains("no tally is written"), "{}", done.err);
+    assert!(!dir.path().join("t.parquet").exists());
+    put(dir.path(), "leakdrift.toml", "[files]\nbelieved = [\"oth*.csv\"]\n");
+    let args = ["tally", "in", "--out", "t.parquet", "--config", "leakdrift.toml"];
+    run_in(dir.path(), args).expect(0);
 }
 
 /// A limit that was truly multiplied by ten, an export of failures alone: whoever knows says so.

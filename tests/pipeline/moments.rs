@@ -369,6 +369,12 @@ fn two_orders_of_dates_in_one_file_are_refused() {
         "{:?}",
         pass.notes
     );
+    // Two such rows are no slip: days 1 to 12 of the other rows may be months.
+    dates[149_001] = "11/30/2026";
+    let path = put(dir.path(), "v.csv", table(&dates));
+    let (_, pass) = counted(&[path], &Config::default());
+    let told = leakdrift::misread(&pass, &Config::default());
+    assert!(told.iter().any(|t| t.contains("order of day and month")), "{told:?}");
 }
 
 #[test]

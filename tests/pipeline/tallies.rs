@@ -166,3 +166,28 @@ fn files_of_the_same_bytes_are_counted_once_and_told() {
         assert!(found["notes"].as_array().unwrap().iter().any(said), "{}", found["notes"]);
     }
 }
+
+/// Outcomes taken from readings, a unit that is assumed: whoever reads the tally must know as well.
+#[test]
+fn what_is_said_first_of_the_files_is_said_first_of_their_tally() {
+    let dir = folder();
+    let rows: String = (0..300)
+        .map(|n| {
+            let ma = 0.40 + f64::from(n % 7) / 100.0;
+            format!("2026-03-{:02} 08:{:02}:00;M1;U{n};{ma:.2};0.80\n", 1 + n / 50, n % 60)
+        })
+        .collect();
+    put(dir.path(), "in/t.csv", format!("tested at;model;serial;leakage;high limit mA\n{rows}"));
+    run_in(dir.path(), ["review", "in", "--out", "files"]).expect(0);
+    let done = run_in(dir.path(), ["tally", "in", "--out", "t.parquet"]).expect(0);
+    run_in(dir.path(), ["review", "t.parquet", "--out", "tally"]).expect(0);
+    let said = |report: &str| results(&dir.path().join(report))["said_first"].clone();
+    let (files, tally) = (said("files"), said("tally"));
+    let files: Vec<&str> = files.as_array().unwrap().iter().filter_map(Value::as_str).collect();
+    assert!(files.iter().any(|f| f.contains("no column says outcomes")), "{files:?}");
+    for first in files {
+        assert!(done.err.contains(first), "{first}: {}", done.err);
+        let again = |t: &Value| t.as_str().is_some_and(|t| t.contains(first));
+        assert!(tally.as_array().unwrap().iter().any(again), "{first}: {tally}");
+    }
+}

@@ -137,6 +137,13 @@ fn a_unit_that_cannot_be_read_is_refused_with_its_setting() {
         assert_eq!(readings, [975 * UA, 990 * UA, 1040 * UA], "{unit}");
         assert_eq!(limits, [Some(1300 * UA)]);
     }
+    // The settings hold whatever the header shows, also nothing.
+    for header in ["Strom", "Strom [mA]", "Strom [x]", "Reading"] {
+        let text = table(&format!("{header};high limit [µA];result"), &rows);
+        let (readings, _) =
+            currents(text.as_bytes(), &format!("[columns]\n\"{header}\" = \"reading_ua\""));
+        assert_eq!(readings, [975 * UA, 990 * UA, 1040 * UA], "{header}");
+    }
     let title = format!("High limit [??]: 1300\n\n{}", table("Strom [µA];result", &["975;pass"]));
     // A limit in a unit that cannot be read is none, and said.
     assert!(refused(title, "").contains("1300 [??]"));
@@ -219,11 +226,23 @@ fn a_word_that_begins_with_a_failure_is_a_failure() {
         ("breakdown at 1.2 kV", "breakdown"),
         ("aborted by operator", "not completed"),
         ("Trip", "breakdown"),
+        ("FAIL no contact", "breakdown"),
+        ("FAIL (0 retries)", "breakdown"),
+        ("FAIL [0.31]", "breakdown"),
+        ("FAIL 0.16 mA", "breakdown"),
+        ("Breakdown at 0.9 kV", "breakdown"),
+        ("n.i.O. (OG)", "breakdown"),
+        ("n.i.O.: Strom", "breakdown"),
+        ("nicht i.O.", "breakdown"),
     ];
     let unknown = [
         "Fehler: 0",
         "FAIL -> PASS",
         "fail: none",
+        "Fehler: keine gefunden",
+        "fail 0",
+        "Fehler: 0 Stück",
+        "breakdown: not seen",
         "passed?",
         "Fehlerfrei",
         "high voltage",

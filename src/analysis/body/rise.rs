@@ -20,6 +20,10 @@ use crate::movement::drift::{DriftStep, Shape};
 use crate::movement::period::{Judged, before};
 use crate::movement::readings::Reading;
 use crate::series::Series;
+use crate::stats::later::later_above_earlier;
+
+/// So many standard errors of later points above earlier ones withhold a raise: one steady series in thirteen.
+const CLEARLY_ABOVE: f64 = 2.5;
 
 /// How a series rose.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -114,18 +118,37 @@ pub fn rise(asked: &RiseAsked<'_>, config: &Config) -> Option<Rise> {
     })
 }
 
+/// Whether the readings may be rising: too little for a rise, too much to raise a limit on. A line through the last
+/// stretch rises beyond its interval, or later points lie clearly above earlier ones wherever the record is cut, since
+/// the last rise that something explains or somebody accepted. A season comes back by itself.
+pub fn may_rise(asked: &RiseAsked<'_>) -> bool {
+    let drift = &asked.moved.drift;
+    if drift.shape == Some(Shape::Season) {
+        return false;
+    }
+    let line = drift.per_month_ma.as_ref().is_some_and(|m| m.low > 0.0);
+    let settled = drift.steps.iter().filter(|s| s.size_ma.value > 0.0 && settles(asked, s));
+    let from = settled.map(|s| s.day).max();
+    let points = asked.moved.points.iter().zip(&drift.flat_ma);
+    let since: Vec<f64> =
+        points.filter(|(p, _)| from.is_none_or(|day| p.day >= day)).map(|(_, ma)| *ma).collect();
+    line || later_above_earlier(&since).is_some_and(|t| t > CLEARLY_ABOVE)
+}
+
+/// Whether a step is explained or accepted.
+fn settles(asked: &RiseAsked<'_>, step: &DriftStep) -> bool {
+    asked.accepted.is_some_and(|until| step.day <= day_number(until))
+        || asked.happened.explain(step.day_low, step.day_high, !asked.stations_known)
+}
+
 /// The first upward step that still stands and that nothing explains.
 fn unexplained<'a>(asked: &RiseAsked<'a>) -> Option<&'a DriftStep> {
     let drift = &asked.moved.drift;
     let established = |s: &&DriftStep| asked.moved.period.boundaries.contains(&s.day);
-    let accepted = |s: &DriftStep| asked.accepted.is_some_and(|until| s.day <= day_number(until));
     drift.steps.iter().filter(established).find(|step| {
         let since: f64 =
             drift.steps.iter().filter(|s| s.day >= step.day).map(|s| s.size_ma.value).sum();
-        step.size_ma.value > 0.0
-            && since > 0.0
-            && !accepted(step)
-            && !asked.happened.explain(step.day_low, step.day_high, !asked.stations_known)
+        step.size_ma.value > 0.0 && since > 0.0 && !settles(asked, step)
     })
 }
 

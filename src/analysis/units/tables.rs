@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use crate::series::{Outcome, Pass, SetAside, Source, Test, Tests};
+use crate::series::{Outcome, Pass, SetAside, Source, Test, Tests, in_other_order};
 
 /// A pass whose reading lies so many times over its limit is a matter of units or signs, not of the unit tested.
 const FAR_OVER: i64 = 10;
@@ -23,6 +23,8 @@ pub struct TableFacts {
     pub rows: u64,
     /// Rows that could not be understood.
     pub unreadable: u64,
+    /// Those of them whose date is in another order than the dates of the other rows.
+    pub other_order: u64,
     /// What is wrong with most of these; `None` where all could be read.
     pub fault: Option<Fault>,
     /// Tests of products.
@@ -161,6 +163,7 @@ pub fn table_facts(pass: &Pass, believed_pa: i64) -> Vec<TableFacts> {
             source: source.clone(),
             rows: 0,
             unreadable: 0,
+            other_order: 0,
             fault: None,
             tests: TestCounts::default(),
             series: Vec::new(),
@@ -274,6 +277,8 @@ fn unreadable(pass: &Pass, tables: &mut [TableFacts]) {
     for of_table in pass.unreadable.chunk_by(|a, b| a.source == b.source) {
         let facts = &mut tables[of_table[0].source.index()];
         facts.unreadable += of_table.len() as u64;
+        let other_order = of_table.iter().filter(|row| in_other_order(row));
+        facts.other_order += other_order.count() as u64;
         facts.rows += of_table.len() as u64;
         let mut faults: BTreeMap<(&str, &str), (u64, &str)> = BTreeMap::new();
         for row in of_table {

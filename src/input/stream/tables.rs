@@ -296,6 +296,8 @@ impl Producer<'_> {
         }
         let table = table(layout);
         let layout = table.layout.clone();
+        let told = |what: String| Note::first(format!("{}: {what}", table.source));
+        self.read.notes.extend(parquet::said_first(path).into_iter().map(told));
         let source = self.add_table(table)?;
         let state = Arc::new(Mutex::new((self.number, 0_u64)));
         let (shared, to_parse, piece_layout) =

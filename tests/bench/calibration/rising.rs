@@ -58,13 +58,21 @@ impl Model {
         // From tight, where units trip from the first day on, to loose.
         let room = uniform(chance, 2.0, 8.0) * unit;
         let late = uniform(chance, 0.0, 0.7) * days as f64;
+        let rise = uniform(chance, 0.3, 3.0);
+        let early = uniform(chance, 0.0, 1.0) < 0.3;
+        // A step before the first day is none; one of the first days has no time before it.
+        let step = 0.1 * days as f64 + late * 6.0 / 7.0;
         Self {
             moves,
             x50,
             spread: (unit, uniform(chance, 0.0, 0.3) * unit),
             limit: (x50 * (1.0 + room) * 100.0).round() / 100.0,
-            rise: uniform(chance, 0.3, 3.0),
-            from: if uniform(chance, 0.0, 1.0) < 0.3 { 0 } else { late as usize },
+            rise,
+            from: match moves {
+                Moves::Step => step as usize,
+                _ if early => 0,
+                _ => late as usize,
+            },
             days,
             units: uniform(chance, 6.0, 30.0),
         }
@@ -153,6 +161,11 @@ fn plant_of(seed: u64, k: u64) -> Result<Vec<Said>, String> {
             let to = recommend(high, &v.evidence.setting, None, &config).to_ma;
             let above = |x: f64| high.limit_ma.is_some_and(|limit| x > limit);
             let raised = [to, high.suggested_ma()].into_iter().flatten().any(above);
+            if raised && models[m].moves != Moves::Not {
+                let d = &moved.series[n].drift;
+                let model = &models[m];
+                eprintln!("plant {k} model {m} {:?}: raised; from {} of {} days, rise {:.2} rooms, room {:.1} spreads, units {:.0}; shape {:?} p {:.3} steps {:?} line {:?} may {} rise {:?} judged {:?}", model.moves, model.from, model.days, model.rise, (model.limit/model.x50-1.0)/model.spread.0, model.units, d.shape, d.p_value, d.steps.iter().map(|s| (s.day, s.size_ma.value)).collect::<Vec<_>>(), d.per_month_ma.as_ref().map(|e| (e.low,e.high)), findings.series[n].may_rise, findings.series[n].rise.as_ref().map(|r| (r.kind, r.since)), moved.series[n].period.from);
+            }
             Some(Said { moves: models[m].moves, kind: high.kind, raised })
         })
         .collect())
