@@ -23,7 +23,7 @@ fn points(
     let mut level = 0.0;
     (0..280)
         .map(|d| {
-            if d as usize % length == 0 {
+            if (d as usize).is_multiple_of(length) {
                 level = lot_sd * draw();
             }
             let moved = if d >= day { step } else { 0.0 };

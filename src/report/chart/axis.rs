@@ -12,7 +12,7 @@ pub enum Scale {
     Linear,
     /// Equal distances for equal ratios.
     Log,
-    /// Days since 1970-01-01, ticks at the starts of months.
+    /// Days since 1970-01-01, ticks at the starts of months; at single days where there are few of those.
     Date,
 }
 
@@ -219,7 +219,8 @@ fn date_ticks(low: f64, high: f64, room: usize) -> Vec<Tick> {
         return Vec::new();
     };
     let days = (last - first).num_days();
-    if days < 62 {
+    // Of fewer months hardly one begins within the axis.
+    if days < 120 {
         let every = [1, 2, 7, 14, 28].into_iter().find(|e| days / e < room as i64).unwrap_or(28);
         let since_monday = u64::from(first.weekday().num_days_from_monday());
         let skip = if every >= 7 { (7 - since_monday) % 7 } else { 0 };

@@ -151,7 +151,7 @@ impl Sheet<'_, '_> {
         self.text(
             &panel.y.title,
             EDGE,
-            placed.area.top - self.above(placed) - 20.0,
+            placed.area.top - self.above(placed) - 27.0,
             style::TEXT,
             Weight::Bold,
         )?;

@@ -209,10 +209,13 @@ pub fn chart(input: &Drift) -> Result<Chart, ChartError> {
         shape: Shape::Disc,
         points: on_days(&input.points),
     });
-    if !input.fitted.is_empty() {
+    if let (Some(from), Some(to)) = (input.fitted.first(), input.fitted.last()) {
+        let level = from.value == to.value;
         layers.push(Layer::Line {
             role: Role::Fit,
-            name: Some("level, or line of its movement".to_owned()),
+            name: Some(
+                if level { "level of all points" } else { "line of its movement" }.to_owned(),
+            ),
             dash: Dash::Solid,
             points: on_days(&input.fitted),
         });

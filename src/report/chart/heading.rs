@@ -15,7 +15,7 @@ pub struct Heading {
 impl Heading {
     /// A title that names what it is about.
     pub fn new(title: String, subtitle: String) -> Self {
-        Self { title: kept_together(&title), subtitle }
+        Self { title: kept_together(&title), subtitle: kept_together(&subtitle) }
     }
 
     /// The answer about a series or a place: its name stands before the answer where one line holds both, else
@@ -23,9 +23,10 @@ impl Heading {
     pub fn about(name: &str, answer: &str, subtitle: &str) -> Self {
         let both = kept_together(&format!("{name}: {answer}"));
         if Self::holds(&both) {
-            return Self { title: both, subtitle: subtitle.to_owned() };
+            return Self { title: both, subtitle: kept_together(subtitle) };
         }
-        Self { title: kept_together(&capital(answer)), subtitle: format!("{name}; {subtitle}") }
+        let subtitle = kept_together(&format!("{name}; {subtitle}"));
+        Self { title: kept_together(&capital(answer)), subtitle }
     }
 
     /// Whether one line holds a title.
@@ -35,7 +36,7 @@ impl Heading {
     }
 }
 
-/// A title in which no line break parts a number from its unit: the space before a unit or a per cent
+/// Words in which no line break parts a number from its unit: the space before a unit or a per cent
 /// sign is one that does not break.
 fn kept_together(title: &str) -> String {
     let mut text = title.to_owned();

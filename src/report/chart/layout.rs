@@ -68,7 +68,7 @@ pub(super) fn place(chart: &Chart, top: f64, bottom: f64, width: f64) -> Vec<Pla
             (_, false) if titled => 84.0,
             _ => 50.0,
         };
-        let above = rows as f64 * ROW + 44.0;
+        let above = rows as f64 * ROW + 50.0;
         fixed += above + below;
         let area = Area { left, top: above, right, bottom: below };
         placed.push((Placed { panel, x, area, flags, titled }, panel.share));

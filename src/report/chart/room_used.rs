@@ -118,17 +118,18 @@ pub fn chart(input: &RoomUsed) -> Result<Chart, ChartError> {
         });
     }
     let beside = shown.iter().map(|s| format!("{} {}", signed(s.now), s.words)).collect();
-    let title = if top.now >= 0.01 {
-        format!("{} used most of its room: {}", top.name, signed(top.now))
-    } else {
-        "No series used more than 1 % of its room".to_owned()
-    };
     let subtitle = format!(
         "Share of the room from {} to the limit; {} to {}",
         input.baseline,
         day_text(first as i32),
         day_text(last as i32)
     );
+    let heading = if top.now >= 0.01 {
+        let used = format!("used {} of its room, the most of all series", percent_of(top.now));
+        Heading::about(&top.name, &used, &subtitle)
+    } else {
+        Heading::new("No series used more than 1 % of its room".to_owned(), subtitle)
+    };
     let mut notes = vec![format!(
         "The distance from one row to the next is {} of the room.",
         percent_of(1.0 / scale)
@@ -137,7 +138,7 @@ pub fn chart(input: &RoomUsed) -> Result<Chart, ChartError> {
         notes.push(format!("The {} series that used least are not drawn.", all - n));
     }
     let panel = rows::panel(y, layers, beside);
-    let mut chart = Chart::new(Heading::new(title, subtitle), x, vec![panel], notes)?;
+    let mut chart = Chart::new(heading, x, vec![panel], notes)?;
     chart.height = 340 + 92 * u32::try_from(n).unwrap_or(1).max(3);
     Ok(chart)
 }
