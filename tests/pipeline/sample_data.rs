@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use leakdrift::sample;
+use leakdrift::sample::{self, Kind, Outcome};
 
 use crate::support::picture::Picture;
 use crate::support::run::{committed, contents, folder, run_in};
@@ -32,6 +32,19 @@ fn another_seed_writes_other_data() {
     let other = contents(&dir.path().join("a"));
     assert!(other != contents(&committed("sample-data")));
     assert_ne!(sample::DEFAULT_SEED, 7);
+}
+
+/// A flashover needs a test voltage: a little over mains voltage a unit may be short, but nothing arcs, and nothing
+/// breaks down while the voltage still rises. Common practice, no source.
+#[test]
+fn no_leakage_test_arcs_or_breaks_down_in_its_ramp() {
+    let tests = sample::plan(sample::DEFAULT_SEED).tests;
+    let of =
+        |leakage: bool| tests.iter().filter(move |t| (t.setting.kind == Kind::Leakage) == leakage);
+    let broken = |t: &&sample::Test| matches!(t.outcome, Outcome::Breakdown | Outcome::Arc);
+    assert!(of(true).filter(broken).count() >= 5, "some are short");
+    assert!(of(true).all(|t| t.outcome != Outcome::Arc && !(t.in_ramp && broken(&t))));
+    assert!(of(false).any(|t| t.outcome == Outcome::Arc && t.in_ramp), "withstand tests do");
 }
 
 /// `reports/sample` is what `leakdrift review sample-data` writes when run where the repository is.
