@@ -14,6 +14,7 @@ pub mod healthy;
 pub mod low_side;
 pub mod observed;
 pub mod rise;
+pub mod seen;
 pub mod share_ladder;
 pub mod strays;
 pub mod tally;
