@@ -19,6 +19,7 @@ use crate::review::{Made, Review, notes};
 use crate::series::{Current, Pass, TestKind};
 use crate::verdict::band::BandInput;
 use crate::verdict::calculated::{CalculatedBand, calculated};
+use crate::verdict::cautions::ALL;
 use crate::verdict::expected::{Circuit, expected};
 use crate::verdict::limit_study::{LimitStudy, Studied, study as study_series};
 use crate::verdict::physics::LeakAdds;
@@ -266,6 +267,7 @@ fn measured(whole: &Whole<'_>, request: &StudyRequest, chosen: &[usize]) -> Resu
     let of_model = |n: &usize| chosen.contains(n);
     let report = LimitsReport {
         schema: SCHEMA,
+        cautions: ALL,
         name: whole.review.name.clone(),
         model: whole.pass.series[chosen[0]].key.model.clone(),
         first: whole.review.first.clone(),
@@ -403,6 +405,7 @@ fn new_model(whole: Option<&Whole<'_>>, request: &StudyRequest, config: &Config)
     }
     let report = LimitsReport {
         schema: SCHEMA,
+        cautions: ALL,
         name: request.name.clone(),
         model: request.model.clone(),
         first: whole.map(|w| w.review.first.clone()).unwrap_or_default(),

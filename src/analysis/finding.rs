@@ -3,13 +3,14 @@
 use rayon::prelude::*;
 
 use crate::analysis::NotDone;
-use crate::analysis::body::capability::{Capability, Index, observed_rejects, reject_days};
+use crate::analysis::body::capability::{Capability, Index};
 use crate::analysis::body::describe::{Options, describe};
 use crate::analysis::body::distribution::{Distribution, Goodness};
 use crate::analysis::body::healthy::{Ask, Healthy, healthy};
 use crate::analysis::body::low_side::{AgainstLowLimit, UnderLimit, under_limit};
 use crate::analysis::body::offsets::{AtStation, ScaleError};
 use crate::analysis::body::rise::{Rise, RiseAsked, may_rise, rise};
+use crate::analysis::body::seen::Seen;
 use crate::analysis::body::stations::{StationOfSeries, stations as each_station};
 use crate::analysis::body::tally::PeriodTally;
 use crate::analysis::jump::over_time::{Stretch, over_time};
@@ -36,10 +37,8 @@ use crate::movement::readings::{Reading, coarsest_step, edges, grouped, ma};
 use crate::movement::stations::SeriesFacts;
 use crate::movement::{Movement, Period, SeriesMovement};
 use crate::progress::{Stage, Tell, Things};
-use crate::series::{Outcome, OutcomeLine, Pass, Register, Says, UnderLimitLine};
-use crate::stats::estimate::Estimate;
+use crate::series::{OutcomeLine, Pass, Register, Says, UnderLimitLine};
 use crate::stats::goodness::{bootstrap, largest_gap};
-use crate::words::numbers::whole;
 
 /// Everything found out about one series.
 #[derive(Debug)]
@@ -70,8 +69,8 @@ pub struct Finding {
     pub capability: Option<Capability>,
     /// The low limit in force against healthy units and results; `None` where there is none.
     pub against_low: Option<AgainstLowLimit>,
-    /// Observed rejects in the period, at the limit in force.
-    pub observed: Option<Estimate>,
+    /// What the units of the period came to.
+    pub seen: Seen,
     /// Results under the low limit in force in the period; `None` where there is none.
     pub observed_low: Option<Result<UnderLimit, NotDone>>,
     /// What was recorded in the time of each step, in their order.
@@ -345,10 +344,7 @@ fn finding(
     let outcomes = || series.outcomes.iter().filter(|o| inside(o.day));
     let mut days: Vec<Day> = outcomes().map(|o| o.day).collect();
     days.dedup();
-    // Only units judged at the limit in force: the expected rejects are of that limit.
-    let at_limit =
-        outcomes().filter(|o| o.limits.high_pa.is_none_or(|high| Some(high) == limits.now.high_pa));
-    let rejects = reject_days(at_limit, Outcome::OverLimit);
+    let seen = Seen::new(pass, outcomes(), &asked.causes, limits.now.high_pa, config.confidence);
     let observed_low = low_pa.map(|low| under_limit(outcomes(), low, config.confidence));
     let steady = moved.drift.shape == Some(Shape::Steady);
     let units_judged = asked.judged.iter().map(|r| r.count).sum();
@@ -379,12 +375,10 @@ fn finding(
         moved.split.is_some() || healthy.as_ref().is_ok_and(|h| h.body.groups.is_some());
     let monthly = if two_groups { Options::new(config) } else { Options::plain(config) };
     let in_period: Vec<Reading> = asked.kept.iter().filter(|r| inside(r.day)).copied().collect();
-    let all = units_of(moved.readings.iter().filter(|r| inside(r.day)));
     let happened = of_series(pass, n, moved, recorded);
     let (rise, may_rise) = risen(pass, n, known, &happened, &asked, config);
-    let left_out = whole(all - units_of(in_period.iter()));
     Finding {
-        tally: PeriodTally::new(&in_period, left_out, healthy.as_ref().ok(), &strays),
+        tally: PeriodTally::new(&in_period, seen.counted_apart, healthy.as_ref().ok(), &strays),
         month: known
             .month
             .and_then(|month| against_before(pass, n, known, month, &asked, &monthly, config)),
@@ -408,10 +402,10 @@ fn finding(
         capability: performance
             .map(|value| Capability { index: Index { steady, low: false }, value }),
         against_low,
-        observed: observed_rejects(&rejects, config.confidence).ok(),
         observed_low,
         strays,
         practice: practice(pass, n, config.retests_allowed, config.confidence),
+        seen,
         open_lead_ma: asked.open_lead_ma,
         healthy_under_limit: asked.healthy_under_limit,
         step_ma: asked.ask.step_ma,

@@ -203,7 +203,10 @@ fn of_series(
     stations: Option<&Stations>,
 ) -> SeriesMovement {
     let scale = OneScale::new(stations, n, &readings);
-    let corrected = |r: &Reading| scale.carry(r.station, r.day).on_scale(centre(r));
+    let corrected = |r: &Reading| {
+        let shown_ma = if r.says == Says::Above { r.ma } else { centre(r) };
+        scale.carry(r.station, r.day).on_scale(shown_ma)
+    };
     let mut split = side_by_side(pass, config, n, &readings, &scale);
     let grouped: Vec<(Reading, bool)> =
         split.as_ref().map_or_else(Vec::new, |split| by_group(pass, n, split));
@@ -216,6 +219,7 @@ fn of_series(
             .map(|r| ReadingLine {
                 day: r.day,
                 centre_ma: corrected(r),
+                tripped: r.says == Says::Above,
                 step_ma: r.step_ma * scale.carry(r.station, r.day).times,
                 count: r.count,
             })
@@ -227,6 +231,7 @@ fn of_series(
                 ReadingLine {
                     day: r.day,
                     centre_ma: corrected(r) / factor,
+                    tripped: r.says == Says::Above,
                     step_ma: r.step_ma * scale.carry(r.station, r.day).times / factor,
                     count: r.count,
                 }

@@ -6,6 +6,7 @@ use crate::config::Config;
 use crate::movement::SeriesMovement;
 use crate::movement::drift::{Drift, Shape};
 use crate::movement::readings::ma;
+use crate::words::numbers::one_digit;
 use crate::words::{Wording, percent, three_digits};
 
 /// The numbers of one series' movement. Currents in mA.
@@ -146,9 +147,9 @@ pub fn flag(numbers: &DriftNumbers, config: &Config) -> DriftFlag {
     if let Some(then) = passes {
         material.push(Material::RejectsPassAccepted);
         parts.push(format!(
-            "expected rejects of healthy units pass {} within the planning horizon and reach {}",
+            "healthy units expected over the limit exceed {} within the planning horizon and reach about {}",
             percent(a),
-            percent(then)
+            percent(one_digit(then))
         ));
     }
 

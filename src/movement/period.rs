@@ -13,7 +13,7 @@ use crate::movement::drift::{DAYS_PER_MONTH, Shape};
 use crate::movement::material::{Step, drift_numbers, established, flag};
 use crate::movement::readings::ma;
 use crate::movement::stations::{Stations, TesterStep};
-use crate::series::{Outcome, OutcomeLine, Series};
+use crate::series::{OutcomeLine, Series};
 use crate::words::count;
 
 /// The period of a series that is judged, before its body is asked.
@@ -164,8 +164,7 @@ pub fn judged_from(
         },
         started_by,
         sentence: format!(
-            "Judged: {} from {from} to {last} on {}, {why}.",
-            count(units, "unit"),
+            "Judged: the time from {from} to {last}, {}, {why}.",
             count(distinct.len() as u64, "production day")
         ),
     })
@@ -183,7 +182,7 @@ fn production_days(series: &Series) -> Vec<DayUnits> {
         .chunk_by(|a, b| a.day == b.day)
         .map(|day| DayUnits {
             day: date_of(day[0].day),
-            units: day.iter().filter(|o| o.outcome != Outcome::NotCompleted).map(units).sum(),
+            units: day.iter().filter(|o| o.outcome.is_completed()).map(units).sum(),
         })
         .collect()
 }

@@ -103,6 +103,19 @@ pub enum Outcome {
 }
 
 impl Outcome {
+    /// Whether the test ran to its end. Completed first tests are the units that every count and share is of; what was
+    /// not completed is counted apart.
+    #[must_use]
+    pub fn is_completed(self) -> bool {
+        self != Self::NotCompleted
+    }
+
+    /// Whether the unit failed: over or under a limit, by a breakdown or an arc, or with nothing to tell by what.
+    #[must_use]
+    pub fn is_failure(self) -> bool {
+        self.is_completed() && self != Self::Pass
+    }
+
     /// Words for people and config.
     #[must_use]
     pub fn words(self) -> &'static str {

@@ -1,11 +1,12 @@
 //! The command `jump`: one question asked in depth → page, charts, result file, units to check.
 
-use super::markdown::jumps as page;
+use super::markdown::{jumps as page, readme};
 use super::{chart, json, tables};
 use crate::analysis::jump::Asked;
 use crate::day::date_of;
 use crate::review::jump_study::{JumpPage, SCHEMA};
 use crate::review::{Review, ReviewedSeries};
+use crate::verdict::cautions::ALL;
 use crate::verdict::jump::said::Said;
 use crate::verdict::jump::{Answer, JudgedJump};
 use crate::verdict::units::WhyCheck;
@@ -64,9 +65,11 @@ pub fn study(review: &Review, asked: &Asked) -> JumpStudy {
         settings: SETTINGS.iter().filter_map(|key| setting(review, key)).collect(),
         notes,
         made: review.made.clone(),
+        cautions: ALL,
     };
     files.push(("summary.md".to_owned(), page::page(&report).into_bytes()));
     files.push(("results.json".to_owned(), json::results(&report).into_bytes()));
+    files.push(readme::file(&readme::JUMPS));
     let of_cause = review.units.iter().filter(|u| u.why == WhyCheck::OfCause);
     files
         .push(("units-to-check.csv".to_owned(), tables::units_to_check_csv(of_cause).into_bytes()));

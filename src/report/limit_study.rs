@@ -7,7 +7,7 @@ use super::chart::ladder;
 use super::chart::one_series::OneSeries;
 use super::chart::trade_off::{self, TradeOff};
 use super::chart::{Chart, ChartError, draw, style};
-use super::markdown::{change_note, limit_page};
+use super::markdown::{change_note, limit_page, readme};
 use super::{json, tables};
 use crate::review::Review;
 use crate::review::limit_study::LimitsReport;
@@ -46,6 +46,7 @@ pub fn render(mut report: LimitsReport, review: Option<&Review>, note_for: Optio
     let page = limit_page::page(&report, chart.as_deref());
     files.push(("summary.md".to_owned(), page.into_bytes()));
     files.push(("results.json".to_owned(), json::results(&report).into_bytes()));
+    files.push(readme::file(&readme::LIMITS));
     if report.calculated.is_none() {
         let list = tables::units_affected_csv(&report);
         files.push(("units-affected.csv".to_owned(), list.into_bytes()));

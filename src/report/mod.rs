@@ -18,6 +18,7 @@ pub mod write;
 use std::fmt::Write;
 use std::path::Path;
 
+use self::markdown::readme;
 use crate::progress::Tell;
 use crate::review::{First, Review};
 
@@ -74,6 +75,7 @@ pub fn render(mut review: Review, tell: &Tell<'_>) -> Rendered {
     review.notes.sort();
     files.push(("summary.md".to_owned(), markdown::summary(&review).into_bytes()));
     files.push(("results.json".to_owned(), json::results(&review).into_bytes()));
+    files.push(readme::file(&readme::REVIEW));
     files.push(("rows-not-used.csv".to_owned(), tables::rows_not_used_csv(&review).into_bytes()));
     files.push((
         "units-to-check.csv".to_owned(),

@@ -10,25 +10,39 @@ use crate::review::limit_study::LimitsReport;
 use crate::verdict::units::UnitToCheck;
 use crate::words::time::time_text;
 
-/// Every row that was not used, one line each, under the header
-/// `file,sheet,row,part,kind,reason,expected,found,model,serial,tested_at`.
+/// A column of a list, and what it is.
+#[derive(Debug, Clone, Copy)]
+pub struct Column {
+    /// Its header.
+    pub name: &'static str,
+    /// What it holds.
+    pub what: &'static str,
+}
+
+const fn column(name: &'static str, what: &'static str) -> Column {
+    Column { name, what }
+}
+
+/// Columns of `rows-not-used.csv`.
+pub const ROWS_NOT_USED: [Column; 11] = [
+    column("file", "file as found"),
+    column("sheet", "sheet of a workbook; empty elsewhere"),
+    column("row", "line or row in it, the first is 1"),
+    column("part", "which test of the row, where a row holds several"),
+    column("kind", "set aside, or unreadable"),
+    column("reason", "why it was set aside, or the column that could not be read"),
+    column("expected", "what was expected there; empty for rows set aside"),
+    column("found", "what was found; for rows set aside, what the row says"),
+    column("model", "model as exported"),
+    column("serial", "serial as exported"),
+    column("tested_at", "local time as exported"),
+];
+
+/// Every row that was not used, one line each.
 #[must_use]
 pub fn rows_not_used_csv(review: &Review) -> String {
-    let header = [
-        "file",
-        "sheet",
-        "row",
-        "part",
-        "kind",
-        "reason",
-        "expected",
-        "found",
-        "model",
-        "serial",
-        "tested_at",
-    ];
     table(
-        header,
+        &ROWS_NOT_USED,
         review.not_used.iter().map(|l| {
             let (row, part) = (l.row.to_string(), l.part.to_string());
             [
@@ -49,13 +63,22 @@ pub fn rows_not_used_csv(review: &Review) -> String {
     )
 }
 
-/// Every unit that somebody must look at, under the header
-/// `reason,model,serial,tested_at,station,reading_ma,place`; readings in mA.
+/// Columns of `units-to-check.csv`.
+pub const UNITS_TO_CHECK: [Column; 7] = [
+    column("reason", "why somebody must look at it"),
+    column("model", "model as exported"),
+    column("serial", "serial as first written"),
+    column("tested_at", "local time of the test that gives the reason"),
+    column("station", "where that test was made"),
+    column("reading_ma", "what it read, mA; `>` where only a bound is known"),
+    column("place", "file and row of that test"),
+];
+
+/// Every unit that somebody must look at; readings in mA.
 #[must_use]
 pub fn units_to_check_csv<'a>(units: impl IntoIterator<Item = &'a UnitToCheck>) -> String {
-    let header = ["reason", "model", "serial", "tested_at", "station", "reading_ma", "place"];
     table(
-        header,
+        &UNITS_TO_CHECK,
         units.into_iter().map(|u| {
             let why = u.why.to_string();
             let place = match u.units {
@@ -68,20 +91,21 @@ pub fn units_to_check_csv<'a>(units: impl IntoIterator<Item = &'a UnitToCheck>) 
     )
 }
 
-/// Every unit that a limit of a study would treat otherwise, under the header
-/// `series,limit_ma,would,serial,tested_at,station,reading_ma,tripped_at_ma`; currents in mA.
+/// Columns of `units-affected.csv`.
+pub const UNITS_AFFECTED: [Column; 8] = [
+    column("series", "the series"),
+    column("limit_ma", "the limit looked at, mA"),
+    column("would", "what it would have done with the unit"),
+    column("serial", "serial as first written"),
+    column("tested_at", "local time of its first test"),
+    column("station", "where"),
+    column("reading_ma", "what it read, mA; empty where it tripped"),
+    column("tripped_at_ma", "the limit that it tripped at, mA; empty where it passed"),
+];
+
+/// Every unit that a limit of a study would treat otherwise; currents in mA.
 #[must_use]
 pub fn units_affected_csv(report: &LimitsReport) -> String {
-    let header = [
-        "series",
-        "limit_ma",
-        "would",
-        "serial",
-        "tested_at",
-        "station",
-        "reading_ma",
-        "tripped_at_ma",
-    ];
     let lines = report.series.iter().flat_map(|s| {
         s.study.candidates.iter().flat_map(move |c| {
             c.units.iter().map(move |u| {
@@ -104,12 +128,15 @@ pub fn units_affected_csv(report: &LimitsReport) -> String {
             })
         })
     });
-    table(header, lines)
+    table(&UNITS_AFFECTED, lines)
 }
 
-fn table<const N: usize>(header: [&str; N], lines: impl Iterator<Item = [String; N]>) -> String {
+fn table<const N: usize>(
+    columns: &[Column; N],
+    lines: impl Iterator<Item = [String; N]>,
+) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());
-    writer.write_record(header).expect("memory takes every row");
+    writer.write_record(columns.iter().map(|c| c.name)).expect("memory takes every row");
     for line in lines {
         writer.write_record(line).expect("all rows are as wide as the header");
     }

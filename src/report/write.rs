@@ -17,12 +17,14 @@ use std::fs;
 use std::io::Write as _;
 use std::path::{Component, Path, PathBuf};
 
+use super::markdown::readme;
 use super::origin;
 use crate::disk::{self, Held, hidden, sync_folder};
 use crate::error::{Error, Result};
 
 /// Files of a report's own folder.
-const OURS: [&str; 6] = [
+const OURS: [&str; 7] = [
+    readme::FILE,
     "summary.md",
     "results.json",
     "rows-not-used.csv",

@@ -44,4 +44,6 @@ pub struct JumpPage {
     pub notes: Vec<String>,
     /// Versions and inputs.
     pub made: Made,
+    /// The cautions, as the pages print them.
+    pub cautions: [&'static str; 7],
 }

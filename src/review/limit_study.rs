@@ -44,6 +44,8 @@ pub struct LimitsReport {
     pub settings: Vec<SettingLine>,
     /// Versions and inputs.
     pub made: Made,
+    /// The cautions, as the pages print them.
+    pub cautions: [&'static str; 7],
 }
 
 /// The study of one series.

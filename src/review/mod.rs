@@ -104,6 +104,8 @@ pub struct Review {
     pub made: Made,
     /// What needs action, worst first.
     pub actions: Vec<Action>,
+    /// The cautions, as the pages print them.
+    pub cautions: [&'static str; 7],
     /// What moved, and the period of each series that is judged.
     #[serde(skip)]
     pub moved: Movement,

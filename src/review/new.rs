@@ -12,6 +12,7 @@ use crate::input::earlier::Earlier;
 use crate::movement::Movement;
 use crate::series::{NamedSeries, Pass, Register};
 use crate::verdict::Verdicts;
+use crate::verdict::cautions::ALL;
 use crate::verdict::misread::said;
 use crate::verdict::since::{Standing, since};
 use crate::verdict::units::WhyCheck;
@@ -115,6 +116,7 @@ impl Review {
             settings: config.lines(),
             made: Made::new(read, config),
             actions,
+            cautions: ALL,
             not_used: pass.not_used(),
             series,
             moved: movement,

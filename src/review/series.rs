@@ -6,6 +6,7 @@ use crate::analysis::Finding;
 use crate::analysis::body::capability::Capability;
 use crate::analysis::body::distribution::Distribution;
 use crate::analysis::body::low_side::AgainstLowLimit;
+use crate::analysis::body::seen::Seen;
 use crate::analysis::body::stations::StationOfSeries;
 use crate::analysis::month::table::Month;
 use crate::analysis::units::practice::Practice;
@@ -35,8 +36,10 @@ pub struct ReviewedSeries {
     pub capability: Option<Capability>,
     /// Healthy units expected beyond the limit, per million.
     pub expected_reject_ppm: Option<Estimate>,
-    /// Units seen beyond the limit in the period judged, per million.
+    /// Units seen beyond the limit in the period judged, per million; those counted apart among them.
     pub observed_reject_ppm: Option<Estimate>,
+    /// How many units those are of, and the same without those counted apart.
+    pub seen: Seen,
     /// The low limit in force against healthy units and results; `None` where there is none.
     pub low_side: Option<AgainstLowLimit>,
     /// The verdicts on both limits.
@@ -179,7 +182,8 @@ impl ReviewedSeries {
             distribution: finding.distribution.clone(),
             capability: finding.capability.clone(),
             expected_reject_ppm: healthy.and_then(|h| h.reject_share.as_ref()).map(per_million),
-            observed_reject_ppm: finding.observed.as_ref().map(per_million),
+            observed_reject_ppm: finding.seen.all.reject_ppm.clone(),
+            seen: finding.seen.clone(),
             low_side: finding.against_low.clone(),
             verdict: decided.limits.clone(),
             strays,

@@ -2,7 +2,7 @@
 
 use super::calendar::Shift;
 use super::chance::Chance;
-use super::models::{Model, Setting};
+use super::models::{Kind, Model, Setting};
 use super::physics::{
     DC_NOISE_SD, NOISE_SD, dehumidifier_ma, lead_ma, moisture_ma, resistive_ma, shown_ma, unit_ma,
 };
@@ -145,11 +145,14 @@ impl Bench<'_> {
         }
     }
 
+    /// A breakdown. A little over mains voltage nothing flashes over, least of all while the voltage still rises:
+    /// what breaks down in a leakage test is a short.
     fn broken_down(&mut self, setting: Setting, arc: bool, attempt: u8) -> Draft {
+        let flashes_over = setting.kind != Kind::Leakage;
         let shown = self.tripped(&setting);
-        let outcome = if arc { Outcome::Arc } else { Outcome::Breakdown };
+        let outcome = if arc && flashes_over { Outcome::Arc } else { Outcome::Breakdown };
         let mut draft = draft(setting, shown, setting.high_ma, outcome, attempt);
-        draft.in_ramp = self.chance.happens(0.5);
+        draft.in_ramp = self.chance.happens(0.5) && flashes_over;
         draft
     }
 

@@ -210,9 +210,9 @@ pub struct NamedSeries {
     /// What may be compared.
     #[serde(flatten)]
     pub key: SeriesKey,
-    /// First attempts.
+    /// Units: first attempts that were completed.
     pub units: u64,
-    /// First attempts in the month under review.
+    /// Units of the month under review.
     pub units_this_month: u64,
     /// Outcomes of first attempts.
     pub outcomes: Outcomes,
@@ -229,7 +229,7 @@ impl NamedSeries {
             units_this_month: s
                 .outcomes
                 .iter()
-                .filter(|o| month_of(o.day) == month)
+                .filter(|o| month_of(o.day) == month && o.outcome.is_completed())
                 .map(|o| u64::from(o.count))
                 .sum(),
             outcomes: Outcomes::new(&pass.series, n),

@@ -106,9 +106,14 @@ impl Series {
         self.outcomes.iter().filter(|o| o.outcome == outcome).map(|o| u64::from(o.count)).sum()
     }
 
-    /// First attempts in all.
+    /// Units: first attempts that were completed.
     #[must_use]
     pub fn units(&self) -> u64 {
+        self.first_tests() - self.count(Outcome::NotCompleted)
+    }
+
+    /// First attempts in all, those not completed among them.
+    fn first_tests(&self) -> u64 {
         self.outcomes.iter().map(|o| u64::from(o.count)).sum()
     }
 }
@@ -129,6 +134,9 @@ pub struct Outcomes {
     /// Failed, and nothing tells by what.
     #[serde(rename = "failed_class_not_known")]
     pub failed: u64,
+    /// All that failed: over limit, under limit, breakdown and of no known class.
+    #[serde(rename = "failed")]
+    pub failed_in_all: u64,
     /// Stopped before the end.
     pub not_completed: u64,
     /// Failed an earlier step of the sequence and never came to this one.
@@ -145,7 +153,7 @@ impl Outcomes {
         let before = all
             .iter()
             .filter(|s| s.key.model == *model && !s.key.step.is_empty() && s.key.step < *step)
-            .map(Series::units)
+            .map(Series::first_tests)
             .max();
         Self {
             pass: count(Outcome::Pass),
@@ -154,8 +162,9 @@ impl Outcomes {
             breakdown: count(Outcome::Breakdown) + count(Outcome::Arc),
             arc: count(Outcome::Arc),
             failed: count(Outcome::Failed),
+            failed_in_all: Outcome::ALL.into_iter().filter(|o| o.is_failure()).map(count).sum(),
             not_completed: count(Outcome::NotCompleted),
-            not_reached: before.map_or(0, |units| units.saturating_sub(series.units())),
+            not_reached: before.map_or(0, |before| before.saturating_sub(series.first_tests())),
         }
     }
 }

@@ -36,3 +36,7 @@ pub fn re_test(asked: &str) -> String {
 /// Printed with every proposed limit.
 pub const WHO_DECIDES: &str =
     "The applicable safety standard and a competent person decide on the limit; this is advice.";
+
+/// All of them, and who decides: as every page, folder and result file has them.
+pub const ALL: [&str; 7] =
+    [CAUTIONS[0], CAUTIONS[1], CAUTIONS[2], CAUTIONS[3], CAUTIONS[4], CAUTIONS[5], WHO_DECIDES];

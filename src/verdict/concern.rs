@@ -200,15 +200,13 @@ impl Concern {
             Self::PassedAgainstReading { units: n } => {
                 format!("{} passed although the reading contradicts it.", count(*n, "test"))
             }
-            Self::NeverPassed { units: n } => units(*n, "never passed: the last test is no pass."),
+            Self::NeverPassed { units: n } => units(*n, "did not pass in the last test."),
             Self::OpenLeadWouldPass { .. } => {
                 "A test with no unit connected would pass.".to_owned()
             }
-            Self::Drift { sentence, reached: Some(f), .. } => format!(
-                "{sentence} Rejects of healthy units pass the accepted share on {}{}.",
-                f.date,
-                f.interval()
-            ),
+            Self::Drift { sentence, reached: Some(f), .. } => {
+                format!("{sentence} They exceed the accepted share on {}{}.", f.date, f.interval())
+            }
             Self::RetestedUntilPass { units: n, passed, allowed } => format!(
                 "{} tested again more often than the {} allowed; {passed} of them passed in the end.",
                 if *n == 1 { "1 unit was".to_owned() } else { format!("{n} units were") },

@@ -15,6 +15,7 @@ use crate::verdict::low_limit::{LowLimit, LowReason};
 use crate::verdict::physics::LeakAdds;
 use crate::verdict::reason::{Between, LowerEnd, Reason, Short};
 use crate::verdict::suggest::{Raise, Suggestion};
+use crate::words::numbers::by_interval;
 use crate::words::{Wording, capital, count, percent, resistance, three_digits};
 
 impl Reason {
@@ -51,21 +52,22 @@ impl Reason {
             }
             Self::Provisional(short) => provisional(short),
             Self::NoBand { healthy_ma, upper_ma } => format!(
-                "Healthy units reach at least {}, above the highest workable limit of {}: every limit either \
+                "Healthy units reach at least {} (lower bound, one-sided), above the highest workable limit of {}: every limit either \
                  rejects good units or lets a bad one through, and more units cannot change that.",
                 estimate(*healthy_ma),
                 estimate(*upper_ma)
             ),
             Self::WhatHelps(adds) => what_helps(*adds),
             Self::BelowHealthy(b) => format!(
-                "The limit of {} lies below {}, the least that the {} point of the healthy units can be.",
+                "The limit of {} lies below {}, the lower bound, one-sided, of the reading that {} of healthy units \
+                 stay under.",
                 set(b.limit_ma),
                 estimate(b.lower_ma),
                 percent(b.share)
             ),
             Self::FewRejects { below: b, rejects, asked } => format!(
-                "The limit of {} lies below {}, the least that the {} point of the healthy units can be, but only \
-                 {} healthy rejects were seen or are expected in the period; calling a limit too tight takes {asked}.",
+                "The limit of {} lies below {}, the lower bound, one-sided, of the reading that {} of healthy units \
+                 stay under, but only {} healthy rejects were seen or are expected in the period; calling a limit too tight takes {asked}.",
                 set(b.limit_ma),
                 estimate(b.lower_ma),
                 percent(b.share),
@@ -99,7 +101,8 @@ impl Reason {
                     format!(", and at the end of the planning horizon it would be {}", estimate(then))
                 });
                 format!(
-                    "What nearly all healthy units stay under today is at most {}{later}: this is no limit to set.",
+                    "What nearly all healthy units stay under today is at most {} (upper bound, one-sided){later}: \
+                     this is no limit to set.",
                     estimate(*today_ma)
                 )
             }
@@ -108,7 +111,8 @@ impl Reason {
                 .to_owned(),
             Self::BetweenBounds(b) => between(b, say),
             Self::AnswersDisagree { limit_ma, lower_ma, answer } => format!(
-                "The limit of {} lies below {}, which healthy units reach {}, but not so by the other answer.",
+                "The limit of {} lies below {}, which healthy units reach (lower bound, one-sided) {}, but not so by \
+                 the other answer.",
                 set(*limit_ma),
                 estimate(*lower_ma),
                 answer.words()
@@ -139,7 +143,7 @@ impl Reason {
             Self::LowerEnd(end) => lower_end(end, say),
             Self::UpperEnd { end, sets } => end.sentence_of_band(*sets, say),
             Self::AskForLeakPath { leak_ma, typical_ma } => format!(
-                "No smallest harmful leak path is stated. A limit at the upper end passes a leak of {}, {} times \
+                "No smallest harmful leak path is stated. At the upper end a unit passes that leaks {}, {} times \
                  the typical reading: state leak_path_mohm for this model in the settings.",
                 estimate(*leak_ma),
                 three_digits(leak_ma / typical_ma)
@@ -168,10 +172,10 @@ impl Reason {
             )),
             Self::BlindSpot { limit_ma, typical_mohm, low_reader_mohm } => {
                 let low = low_reader_mohm.map_or_else(String::new, |low| {
-                    format!(", and down to {} in a unit that reads low", resistance(low))
+                    format!(", a unit that reads low with one down to {}", resistance(low))
                 });
                 format!(
-                    "At {} a steady leak path down to {} passes in a typical unit{low}; this says nothing about a \
+                    "At {} a typical unit passes with a steady leak path down to {}{low}; this says nothing about a \
                      gap that only flashes over.",
                     set(*limit_ma),
                     resistance(*typical_mohm)
@@ -221,7 +225,7 @@ fn between(b: &Between, say: Wording) -> String {
         "an upper bound that the data cannot give".to_owned()
     };
     format!(
-        "The limit of {} lies between {} and {high}, the bounds of the reading that {} of healthy units stay under.",
+        "The limit of {} lies between {} and {high}, the one-sided bounds of the reading that {} of healthy units stay under.",
         say.current(b.limit_ma),
         say.estimate(b.low_ma),
         percent(b.share)
@@ -252,7 +256,7 @@ fn rising(
         format!(" The limit of {limit} still serves until {}{}.", f.date, f.interval())
     });
     format!(
-        "{rises}: a limit never follows a drift, since rising leakage may be insulation that goes bad. Find what \
+        "{rises}: a limit never follows a drift, as rising leakage may be insulation that goes bad. Find what \
          changed; do not raise the limit.{serves}{accept}"
     )
 }
@@ -279,7 +283,7 @@ fn lower_end(end: &LowerEnd, say: Wording) -> String {
         String::new()
     };
     let stays = format!(
-        "{} of healthy units stay under {} {}; its upper bound at {} confidence is {}{rounded}",
+        "{} of healthy units stay under {} {}; its {} upper bound, one-sided, is {}{rounded}",
         percent(end.share),
         say.estimate(end.tail.quantile_ma),
         end.answer.words(),
@@ -359,7 +363,7 @@ impl Raise {
     pub fn words(&self, say: Wording) -> String {
         let passes = self.from_mohm.zip(self.to_mohm).map_or_else(String::new, |(from, to)| {
             format!(
-                ": a steady leak down to {} then passes in a typical unit, now down to {}",
+                ": a typical unit then passes with a steady leak down to {}, now down to {}",
                 resistance(to),
                 resistance(from)
             )
@@ -388,6 +392,7 @@ impl Raise {
 const HARDLY_ANY: f64 = 0.01;
 
 fn rejects_per_month(r: &Estimate) -> String {
+    let r = by_interval(r);
     let few = |x: f64| {
         if x < HARDLY_ANY { format!("fewer than {HARDLY_ANY}") } else { three_digits(x) }
     };

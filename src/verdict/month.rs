@@ -16,6 +16,7 @@ use crate::config::Config;
 use crate::day::{date_of, month_of};
 use crate::series::{Outcome, Series};
 use crate::stats::estimate::Estimate;
+use crate::words::numbers::{by_interval, interval, one_digit, value};
 use crate::words::{Wording, capital, percent, signed_percent, three_digits};
 
 /// Spread of the month over that before from which a wider spread matters.
@@ -186,16 +187,15 @@ fn sentence(change: &MonthChange, certain: &Certain<'_>, say: &Wording) -> Strin
     let mut parts = vec![level_words(change, certain.level, say)];
     if let Some(e) = certain.spread {
         parts.push(format!(
-            "the spread is {} times that before ({} to {})",
-            three_digits(e.value),
-            three_digits(e.low),
-            three_digits(e.high)
+            "the spread is {} times that before ({})",
+            value(&by_interval(e), three_digits),
+            interval(&by_interval(e), three_digits)
         ));
     }
     if let Some((now, accepted)) = certain.rejects {
         parts.push(format!(
             "{} of healthy units are now expected over the limit, above the accepted {}",
-            percent(now),
+            percent(one_digit(now)),
             percent(accepted)
         ));
     }
@@ -209,23 +209,22 @@ fn sentence(change: &MonthChange, certain: &Certain<'_>, say: &Wording) -> Strin
 }
 
 fn level_words(change: &MonthChange, certain: Option<&Estimate>, say: &Wording) -> String {
-    let room = if change.room_allowed_for { ", the room's air allowed for" } else { "" };
+    let room = if change.room_allowed_for { ", temperature and humidity allowed for" } else { "" };
     let (Some(e), Some((was, now))) = (&change.level_pct, change.x50_before_ma.zip(change.x50_ma))
     else {
         return "there are too few days to compare the level".to_owned();
     };
     if certain.is_none() {
         return format!(
-            "no certain change of the level ({} to {}{room})",
-            signed_percent(e.low),
-            signed_percent(e.high)
+            "no certain change of the level ({}{room})",
+            interval(&by_interval(e), signed_percent)
         );
     }
     let used = change.room_used.map_or_else(String::new, |u| {
         if u >= 0.0 {
-            format!("; this used {} of the room to the limit", percent(u))
+            format!("; this used about {} of the room to the limit", percent(one_digit(u)))
         } else {
-            format!("; this gave back {} of the room to the limit", percent(-u))
+            format!("; this gave back about {} of the room to the limit", percent(one_digit(-u)))
         }
     });
     let from_to = if change.room_allowed_for {
@@ -234,34 +233,38 @@ fn level_words(change: &MonthChange, certain: Option<&Estimate>, say: &Wording) 
         format!(" from {} to {}", say.estimate(was), say.estimate(now))
     };
     format!(
-        "the level {}{from_to}, by {} ({} to {}{room}){used}",
+        "the level {}{from_to}, by {} ({}{room}){used}",
         if e.value > 0.0 { "rose" } else { "fell" },
-        signed_percent(e.value),
-        signed_percent(e.low),
-        signed_percent(e.high)
+        value(&by_interval(e), signed_percent),
+        interval(&by_interval(e), signed_percent)
     )
 }
 
 fn failure_words(change: &MonthChange, certain: Option<&Estimate>) -> String {
-    let of = |failed: u64, judged: u64, share: &Option<Estimate>| {
+    let of = |failed: u64, units: u64, share: &Option<Estimate>| {
         share.as_ref().map_or_else(
-            || "none judged".to_owned(),
-            |share| format!("{failed} of {judged} ({})", percent(share.value)),
+            || "no unit".to_owned(),
+            |share| format!("{failed} of {units} ({})", value(&by_interval(share), percent)),
         )
     };
-    let now = of(change.failed, change.judged, &change.failure_share);
-    let before = of(change.failed_before, change.judged_before, &change.failure_share_before);
-    let points = |x: f64| three_digits(100.0 * x.abs());
-    match certain {
-        Some(e) => format!(
-            "failures {} by {} points ({} to {}), to {} from {}",
-            if e.value > 0.0 { "rose" } else { "fell" },
-            points(e.value),
-            points(if e.value > 0.0 { e.low } else { e.high }),
-            points(if e.value > 0.0 { e.high } else { e.low }),
-            now,
-            before
-        ),
+    let now = of(change.failed, change.units, &change.failure_share);
+    let before = of(change.failed_before, change.units_before, &change.failure_share_before);
+    let points = |x: f64| three_digits(100.0 * x);
+    match certain.map(by_interval) {
+        Some(e) => {
+            let size = Estimate {
+                value: e.value.abs(),
+                low: e.low.abs().min(e.high.abs()),
+                high: e.low.abs().max(e.high.abs()),
+                ..e.clone()
+            };
+            format!(
+                "failures {} by {} percentage points ({}), to {now} from {before}",
+                if e.value > 0.0 { "rose" } else { "fell" },
+                value(&size, points),
+                interval(&size, points)
+            )
+        }
         None => format!("no certain change in failures: {now}, {before} before"),
     }
 }

@@ -1,6 +1,9 @@
 //! Currents and resistances as text: one unit and one number of decimals for a series.
 
-use super::numbers::{UNBOUNDED, decimals_of, nothing_has_no_sign, three_digits};
+use super::numbers::{
+    UNBOUNDED, by_interval, decimals_of, nothing_has_no_sign, three_digits, with_interval,
+};
+use crate::stats::estimate::Estimate;
 
 /// Typical readings below this are printed in µA, mA.
 pub const PRINTED_IN_UA_BELOW_MA: f64 = 0.02;
@@ -44,6 +47,14 @@ impl Wording {
         self.with(ma, self.decimals + 1)
     }
 
+    /// A change with the digits that its interval leaves: `0.0003 mA (-0.0001 mA to 0.0007 mA)`.
+    #[must_use]
+    pub fn change(&self, e: &Estimate) -> String {
+        let e = by_interval(&if self.micro { e.scaled(1e3) } else { e.clone() });
+        let unit = if self.micro { "µA" } else { "mA" };
+        with_interval(&e, |x| format!("{} {unit}", three_digits(x)))
+    }
+
     fn with(&self, ma: f64, decimals: usize) -> String {
         let (x, unit) = if self.micro { (ma * 1e3, "µA") } else { (ma, "mA") };
         nothing_has_no_sign(&format!("{x:.decimals$} {unit}")).to_owned()
@@ -76,6 +87,12 @@ impl Currents {
     #[must_use]
     pub fn reading(&self, ma: f64) -> String {
         if ma.is_finite() { self.0.current(ma) } else { UNBOUNDED.to_owned() }
+    }
+
+    /// A change with its interval and the digits that this leaves: `0.0003 mA (-0.0001 mA to 0.0007 mA)`.
+    #[must_use]
+    pub fn change(&self, e: &Estimate) -> String {
+        self.0.change(e)
     }
 
     /// An estimate in mA, with one decimal more than the reading step: `2.163 mA`.

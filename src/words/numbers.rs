@@ -1,5 +1,7 @@
 //! Numbers as text: shares, counts, estimates with their intervals.
 
+use std::fmt::{self, Display, Formatter};
+
 use crate::stats::estimate::Estimate;
 
 /// Shown where a value is not there.
@@ -43,6 +45,12 @@ pub fn decimals_of(step: f64, most: usize) -> usize {
     (0..most).find(shows).unwrap_or(most)
 }
 
+/// A number that has no interval of its own, with the one digit that may be believed.
+#[must_use]
+pub fn one_digit(x: f64) -> f64 {
+    if x == 0.0 || !x.is_finite() { x } else { format!("{x:.0e}").parse().unwrap_or(x) }
+}
+
 /// A change in per cent with its sign: `+3.63 %`.
 #[must_use]
 pub fn signed_percent(pct: f64) -> String {
@@ -78,6 +86,55 @@ pub fn interval(e: &Estimate, show: impl Fn(f64) -> String) -> String {
     }
 }
 
+/// The estimate with the digits that its interval leaves: two of half the interval's width, and of a number that
+/// would vanish its first one.
+///
+/// 56.8 (0.489 to 900) becomes 60 (0.5 to 900). Source: GUM (JCGM 100:2008), 7.2.6, for the two digits (from memory).
+/// Where no end is known, the estimate stays as it is.
+#[must_use]
+pub fn by_interval(e: &Estimate) -> Estimate {
+    let Some(step) = step_left(e) else { return e.clone() };
+    let first_digit = |x: f64| 10_f64.powi(x.abs().log10().floor() as i32);
+    // Over one part of a power of ten: a quotient of whole numbers is the nearest there is.
+    let to = |x: f64, step: f64| {
+        if step < 1.0 {
+            (x * step.recip().round()).round() / step.recip().round()
+        } else {
+            (x / step).round() * step
+        }
+    };
+    let rounded = |x: f64| {
+        if x == 0.0 || !x.is_finite() {
+            x
+        } else if x.abs() < step / 2.0 {
+            to(x, first_digit(x))
+        } else {
+            to(x, step)
+        }
+    };
+    Estimate { value: rounded(e.value), low: rounded(e.low), high: rounded(e.high), ..e.clone() }
+}
+
+/// The place of the second digit of half the interval's width; `None` where no end is known or it has no width.
+fn step_left(e: &Estimate) -> Option<f64> {
+    let ends = [e.low, e.high].map(|end| (end - e.value).abs());
+    let known: Vec<f64> = ends.into_iter().filter(|d| d.is_finite()).collect();
+    let half = known.iter().sum::<f64>() / known.len().max(1) as f64;
+    (half > 0.0).then(|| 10_f64.powi(half.log10().floor() as i32 - 1))
+}
+
+/// How many decimals the interval leaves, at most `most`: value and ends are then printed alike.
+#[must_use]
+pub fn decimals_left(e: &Estimate, most: usize) -> usize {
+    step_left(e).map_or(most, |step| decimals_of(step, most))
+}
+
+/// Value and interval with the digits that the interval leaves: `60 ppm (0.5 ppm to 900 ppm)`.
+#[must_use]
+pub fn measured(e: &Estimate, show: impl Fn(f64) -> String + Copy) -> String {
+    with_interval(&by_interval(e), show)
+}
+
 /// Value and interval in one: `3.63 % (3.58 % to 3.69 %)`.
 #[must_use]
 pub fn with_interval(e: &Estimate, show: impl Fn(f64) -> String + Copy) -> String {
@@ -102,22 +159,48 @@ pub fn change_pct(pct: f64) -> String {
     if pct.is_finite() { format!("{pct:+.2} %") } else { UNBOUNDED.to_owned() }
 }
 
-/// Parts per million with three digits: `1.25 ppm`, `53 100 ppm`; below a hundredth, `< 0.01 ppm`.
+/// Parts per million with three digits: `1.25 ppm`, `53 100 ppm`.
 #[must_use]
 pub fn ppm(x: f64) -> String {
-    if !x.is_finite() {
-        UNBOUNDED.to_owned()
-    } else if x > 0.0 && x < 0.01 {
-        "< 0.01 ppm".to_owned()
-    } else {
-        format!("{} ppm", digits(x))
+    if !x.is_finite() { UNBOUNDED.to_owned() } else { format!("{} ppm", digits(x)) }
+}
+
+/// An expected share as printed: its value, and its interval where that says more.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ExpectedShare {
+    /// `60 ppm`, or `below 1 in 250 000`.
+    pub value: String,
+    /// `20 ppm to 900 ppm`, `at most 900 ppm`; nothing where all of it lies below what the units can tell.
+    pub interval: Option<String>,
+}
+
+/// An expected share, in parts per million, from so many units: they cannot tell a share below one in a hundred
+/// times their number, which is said and not printed as a number.
+#[must_use]
+pub fn expected_share(e: &Estimate, units: u64) -> ExpectedShare {
+    let least = units.max(1) * 100;
+    let is_below = |x: f64| 1e6 > x * least as f64;
+    let (e, below) = (by_interval(e), format!("below 1 in {}", digits(least as f64)));
+    let interval = match (is_below(e.high), is_below(e.low)) {
+        (true, _) => None,
+        (false, true) if e.high.is_finite() => Some(format!("at most {}", ppm(e.high))),
+        (false, true) => Some(UNBOUNDED.to_owned()),
+        (false, false) => Some(interval(&e, ppm)),
+    };
+    ExpectedShare { value: if is_below(e.value) { below } else { value(&e, ppm) }, interval }
+}
+
+impl Display for ExpectedShare {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.value)?;
+        self.interval.as_ref().map_or(Ok(()), |i| write!(f, " ({i})"))
     }
 }
 
-/// Expected parts per million: as [`ppm`], but an expectation is never none at all.
+/// A number of units a month: less than one in eight years is just that.
 #[must_use]
-pub fn expected_ppm(x: f64) -> String {
-    if x < 0.01 { "< 0.01 ppm".to_owned() } else { ppm(x) }
+pub fn a_month(x: f64) -> String {
+    if x < 0.01 { "< 0.01".to_owned() } else { digits(x) }
 }
 
 /// Three significant digits, thousands grouped: `0.125`, `53 100`.

@@ -133,7 +133,7 @@ fn vacuum_cleaner_is_too_tight() {
     has!(
         v,
         Reason::Suggested(_),
-        "5.34 mA, up from 5.00 mA: a steady leak down to 0.641 MΩ then passes in a typical unit, now down to 1.07 MΩ; no \
+        "5.34 mA, up from 5.00 mA: a typical unit then passes with a steady leak down to 0.641 MΩ, now down to 1.07 MΩ; no \
          harmful leak path is stated for it. Raising a limit is the unsafe direction: only if the standard",
     );
     // The path stated for another model is set beside it, and its own path where it has one.

@@ -11,7 +11,7 @@ use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::VerdictKind;
 use leakdrift::verdict::calculated::{CalculatedBand, calculated};
 use leakdrift::verdict::candidate::Origin;
-use leakdrift::verdict::cautions::{CAUTIONS, WHO_DECIDES};
+use leakdrift::verdict::cautions::{ALL, CAUTIONS, WHO_DECIDES};
 use leakdrift::verdict::expected::{Beside, Circuit, Expectation, compare, expected};
 use leakdrift::verdict::group::{Member, share_limit};
 use leakdrift::verdict::limit_study::{BlindSpot, LimitStudy, WhatIf};
@@ -138,6 +138,7 @@ fn study_of(name: &str) -> LimitsReport {
     let report = report_of(name);
     LimitsReport {
         schema: SCHEMA,
+        cautions: ALL,
         name: name.into(),
         model: name.into(),
         first: report.first,
@@ -216,6 +217,16 @@ fn both_pages_print_every_caution() {
     for caution in CAUTIONS.iter().chain([&WHO_DECIDES]) {
         assert!(text.contains(caution), "{caution}");
         assert!(note.contains(caution), "{caution}");
+    }
+    for asked in [
+        "standard and clause looked at",
+        "reason of a raise",
+        "units affected",
+        "valid until",
+        "way back",
+    ] {
+        let row = note.lines().find(|l| l.starts_with(&format!("| {asked} |"))).expect(asked);
+        assert!(row.len() > asked.len() + 20, "{row}");
     }
     for blank in ["checked against", "approved", "signature", "________"] {
         assert!(note.contains(blank), "{blank}");

@@ -196,7 +196,11 @@ fn factory(seed: u64) -> Factory {
         .into_iter()
         .map(|((series, station, day, at, step), count)| {
             let step_ma = step as f64 * 1e-4;
-            (series, station, ReadingLine { day, centre_ma: at as f64 * step_ma, step_ma, count })
+            (
+                series,
+                station,
+                ReadingLine { day, centre_ma: at as f64 * step_ma, tripped: false, step_ma, count },
+            )
         })
         .collect();
     Factory { lines, room }
@@ -435,6 +439,33 @@ fn order_of_cells_does_not_matter() {
 }
 
 /// By hand: 4 units in 0.995..1.005, 6 in 1.005..1.015: the fifth of ten lies a sixth into the second.
+/// A product that steps beyond its limit trips: its days must not vanish, which would leave it standing still.
+#[test]
+fn days_of_trips_lie_at_least_at_the_limit() {
+    let day = |day: i32, ma: f64, tripped: f64| {
+        let line = |centre_ma, tripped, count| ReadingLine {
+            day,
+            centre_ma,
+            tripped,
+            step_ma: 0.01,
+            count,
+        };
+        [line(ma, false, 20.0 - tripped), line(1.3, true, tripped)]
+    };
+    let lines: Vec<ReadingLine> = (0..60)
+        .flat_map(|d| day(d, 1.0 + 0.01 * f64::from(d % 3), if d < 30 { 1.0 } else { 15.0 }))
+        .collect();
+    let points = day_points(&lines, &BTreeMap::new(), FEWEST);
+    assert_eq!(points.len(), 60);
+    assert!(
+        points[..30].iter().all(|p| p.value_ma < 1.1)
+            && points[30..].iter().all(|p| p.value_ma >= 1.29)
+    );
+    let drift = assess(&points, &DriftOptions::default());
+    assert_eq!(drift.shape, Some(Shape::Step), "{drift:?}");
+    assert!(drift.steps[0].size_ma.value > 0.2);
+}
+
 #[test]
 fn grouped_median_by_hand() {
     let lines = [(1.0, 0.01, 4.0), (1.01, 0.01, 6.0)];
@@ -446,7 +477,13 @@ fn grouped_median_by_hand() {
 
 #[test]
 fn thin_days_become_weeks() {
-    let line = |day: i32, count: f64| ReadingLine { day, centre_ma: 1.0, step_ma: 0.01, count };
+    let line = |day: i32, count: f64| ReadingLine {
+        day,
+        centre_ma: 1.0,
+        tripped: false,
+        step_ma: 0.01,
+        count,
+    };
     let days = |count: f64| -> Vec<ReadingLine> {
         (0..20).filter(|i| i % 7 < 5).map(|i| line(START + i, count)).collect()
     };

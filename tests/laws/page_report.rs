@@ -7,8 +7,11 @@ use leakdrift::analysis::Findings;
 use leakdrift::analysis::body::approximate::Approximate;
 use leakdrift::analysis::body::capability::{Capability, Index};
 use leakdrift::analysis::body::describe::Which;
-use leakdrift::analysis::body::distribution::{Distribution, FamilyFit, Goodness, TailAnswers};
+use leakdrift::analysis::body::distribution::{
+    Distribution, FamilyFit, Goodness, OneSided, TailAnswers,
+};
 use leakdrift::analysis::body::low_side::AgainstLowLimit;
+use leakdrift::analysis::body::seen::{OverLimit, Seen};
 use leakdrift::analysis::body::stations::{StationOfSeries, StepTakenOff};
 use leakdrift::analysis::month::change::MonthChange;
 use leakdrift::analysis::month::table::Month;
@@ -42,6 +45,7 @@ use leakdrift::series::{
 };
 use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::action::{Action, ActionKind};
+use leakdrift::verdict::cautions::ALL;
 use leakdrift::verdict::evidence::Forecast;
 use leakdrift::verdict::group::GroupBand;
 use leakdrift::verdict::limits::JudgedLimits;
@@ -74,6 +78,21 @@ fn number(text: &str) -> Day {
 /// An estimate.
 pub fn e(value: f64, low: f64, high: f64) -> Estimate {
     Estimate { value, low, high, level: 0.95, method: "maximum likelihood".to_owned() }
+}
+
+/// What the units of the period came to: 180 of them are counted apart, and with them most of those over the limit.
+fn seen() -> Seen {
+    let of = |under_this_limit, over_limit, ppm| OverLimit {
+        under_this_limit,
+        over_limit,
+        reject_ppm: Some(ppm),
+    };
+    Seen {
+        units: 2503,
+        all: of(2503, 37, e(14_782.0, 2_759.0, 44_500.0)),
+        counted_apart: 180,
+        without_them: Some(of(2323, 1, e(430.0, 11.0, 2_400.0))),
+    }
 }
 
 /// Verdicts on both limits whose reasons hold the name.
@@ -193,6 +212,7 @@ pub fn series(name: &str) -> ReviewedSeries {
                 failed: 0,
                 not_completed: 3,
                 not_reached: 0,
+                failed_in_all: 18,
             },
         },
         limit: LimitsInForce { history: limit, open_lead_ma: Some(0.034) },
@@ -220,6 +240,7 @@ pub fn series(name: &str) -> ReviewedSeries {
                 in_use: Some(Which::Apart),
                 apart_ma: Some(e(2.16, 2.15, 2.17)),
                 together_ma: Some(e(2.4, 2.2, 2.9)),
+                bounds: Some(OneSided { lower_ma: Some(2.23), upper_ma: Some(2.8), level: 0.95 }),
                 excess_share: Some(e(0.0005, 0.0001, 0.001)),
                 approximate: vec![Approximate::DaysDecide],
             },
@@ -231,6 +252,7 @@ pub fn series(name: &str) -> ReviewedSeries {
         }),
         expected_reject_ppm: Some(e(0.0001, 0.0, 0.9)),
         observed_reject_ppm: Some(e(2006.7, 1037.0, 3503.0)),
+        seen: seen(),
         low_side: Some(AgainstLowLimit {
             index: Index { steady: false, low: true },
             value: Some(e(2.31, 2.2, 2.44)),
@@ -325,13 +347,12 @@ pub fn series(name: &str) -> ReviewedSeries {
         months: vec![Month {
             month: (2026, 10),
             units: 440,
-            judged: 440,
             x05_ma: Some(1.93),
             x50_ma: Some(2.0),
             x95_ma: Some(2.07),
             x95_at_least: false,
             reject_share: Some(e(0.0, 0.0, 0.008)),
-            p_pku: Some(23.1),
+            p_pku: Some(e(23.1, 18.0, 28.4)),
         }],
         reading_step_ma: 0.01,
         month: Some(MonthJudged {
@@ -364,8 +385,6 @@ fn month_change() -> MonthChange {
         failed_before: 4,
         failure_share_before: Some(e(0.002, 0.0005, 0.005)),
         failure_change: Some(e(0.004, -0.001, 0.016)),
-        judged: 484,
-        judged_before: 1948,
     }
 }
 
@@ -637,6 +656,7 @@ pub fn report_of(name: &str) -> Review {
             inputs: vec![InputLine { path: n(), bytes: 1_234_567, sha256: "00ff".to_owned() }],
             failures: vec![format!("{name}: cut off")],
         },
+        cautions: ALL,
         actions: vec![Action {
             rank: 1,
             kind: ActionKind::TooLoose,

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use leakdrift::sample;
+use leakdrift::sample::{self, Kind, Outcome};
 
 use crate::support::picture::Picture;
 use crate::support::run::{committed, contents, folder, run_in};
@@ -32,6 +32,19 @@ fn another_seed_writes_other_data() {
     let other = contents(&dir.path().join("a"));
     assert!(other != contents(&committed("sample-data")));
     assert_ne!(sample::DEFAULT_SEED, 7);
+}
+
+/// A flashover needs a test voltage: a little over mains voltage a unit may be short, but nothing arcs, and nothing
+/// breaks down while the voltage still rises. Common practice, no source.
+#[test]
+fn no_leakage_test_arcs_or_breaks_down_in_its_ramp() {
+    let factory = sample::plan(sample::DEFAULT_SEED);
+    let (leakage, withstand): (Vec<&sample::Test>, Vec<&sample::Test>) =
+        factory.tests.values().flatten().partition(|t| t.setting.kind == Kind::Leakage);
+    let broken = |t: &&&sample::Test| matches!(t.outcome, Outcome::Breakdown | Outcome::Arc);
+    assert!(leakage.iter().filter(broken).count() >= 5, "some are short");
+    assert!(leakage.iter().filter(broken).all(|t| t.outcome == Outcome::Breakdown && !t.in_ramp));
+    assert!(withstand.iter().any(|t| t.outcome == Outcome::Arc && t.in_ramp), "others do");
 }
 
 /// A committed report: its folder, the command that writes it where the repository is, and its least charts.

@@ -103,7 +103,7 @@ pub fn reject_days<'a>(
     rejects: Outcome,
 ) -> Vec<DayRejects> {
     let mut days: BTreeMap<Day, DayRejects> = BTreeMap::new();
-    for o in outcomes.filter(|o| o.outcome != Outcome::NotCompleted) {
+    for o in outcomes.filter(|o| o.outcome.is_completed()) {
         let day = days.entry(o.day).or_insert(DayRejects { rejected: 0.0, judged: 0.0 });
         day.judged += f64::from(o.count);
         if o.outcome == rejects {

@@ -84,10 +84,23 @@ pub struct TailAnswers {
     pub apart_ma: Option<Estimate>,
     /// 1 − a quantile with every reading taken as healthy.
     pub together_ma: Option<Estimate>,
+    /// One-sided bounds of the answer in use, which the verdict compares with; `None` where none counts.
+    pub bounds: Option<OneSided>,
     /// Share beyond what the body explains.
     pub excess_share: Option<Estimate>,
     /// Why the numbers hold less often than their level says, where simulation shows it; else empty.
     pub approximate: Vec<Approximate>,
+}
+
+/// Two one-sided bounds: each holds by itself with its level. The interval between them holds with less.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct OneSided {
+    /// Lower bound, mA; `None` where the data give none.
+    pub lower_ma: Option<f64>,
+    /// Upper bound, mA.
+    pub upper_ma: Option<f64>,
+    /// Confidence level of each.
+    pub level: f64,
 }
 
 fn in_use<S: Serializer>(which: &Option<Which>, to: S) -> Result<S::Ok, S::Error> {
@@ -118,6 +131,11 @@ impl Distribution {
                 in_use: healthy.in_use.as_ref().ok().copied(),
                 apart_ma: tail(&healthy.apart),
                 together_ma: tail(&healthy.together),
+                bounds: healthy.tail_in_use().map(|t| OneSided {
+                    lower_ma: Some(t.lower_ma).filter(|x| x.is_finite()),
+                    upper_ma: Some(t.upper_ma).filter(|x| x.is_finite()),
+                    level: body.level,
+                }),
                 excess_share: Some(body.excess.share.clone()),
                 approximate: body.approximate(healthy.accepted_share),
             },

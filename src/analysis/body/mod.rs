@@ -15,6 +15,7 @@ pub mod low_side;
 pub mod observed;
 pub mod offsets;
 pub mod rise;
+pub mod seen;
 pub mod share_ladder;
 pub mod stations;
 pub mod strays;

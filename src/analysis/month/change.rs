@@ -13,7 +13,6 @@ use crate::day::{Day, date_of, month_of};
 use crate::movement::Period;
 use crate::movement::drift::{DayPoint, Drift};
 use crate::movement::readings::Reading;
-use crate::series::Outcome;
 use crate::series::{OutcomeLine, Says};
 use crate::stats::autocorrelation::variance_factor;
 use crate::stats::estimate::Estimate;
@@ -39,9 +38,9 @@ pub struct MonthChange {
     pub baseline_from: Option<NaiveDate>,
     /// Last day of the baseline.
     pub baseline_to: Option<NaiveDate>,
-    /// First tests of the month.
+    /// Units of the month: first tests that were completed.
     pub units: u64,
-    /// First tests of the baseline.
+    /// Units of the baseline.
     pub units_before: u64,
     /// Typical reading of the month, mA: median of daily points.
     pub x50_ma: Option<f64>,
@@ -62,7 +61,7 @@ pub struct MonthChange {
     pub expected_reject_ppm_before: Option<Estimate>,
     /// Units of the month over or under a limit or with a breakdown.
     pub failed: u64,
-    /// Their share of the judged ones; `None` without any.
+    /// Their share; `None` without any unit.
     pub failure_share: Option<Estimate>,
     /// The same of the baseline.
     pub failed_before: u64,
@@ -70,12 +69,6 @@ pub struct MonthChange {
     pub failure_share_before: Option<Estimate>,
     /// Change of the share of failures, a fraction of 1.
     pub failure_change: Option<Estimate>,
-    /// Units judged in the month: all but those not completed.
-    #[serde(skip)]
-    pub judged: u64,
-    /// Units judged in the baseline.
-    #[serde(skip)]
-    pub judged_before: u64,
 }
 
 /// Everything a month is held against.
@@ -136,17 +129,14 @@ pub fn month_change(
             None
         }
     };
-    let (mut units, mut judged, mut failed) = ([0_u64; 2], [0_u64; 2], [0_u64; 2]);
+    let (mut units, mut failed) = ([0_u64; 2], [0_u64; 2]);
     for o in before.outcomes {
         let Some(s) = side(o.day) else { continue };
         let n = u64::from(o.count);
-        units[s] += n;
-        if o.outcome != Outcome::NotCompleted {
-            judged[s] += n;
-            failed[s] += if o.outcome == Outcome::Pass { 0 } else { n };
-        }
+        units[s] += if o.outcome.is_completed() { n } else { 0 };
+        failed[s] += if o.outcome.is_failure() { n } else { 0 };
     }
-    let counts = [0, 1].map(|s| counts(failed[s], judged[s]));
+    let counts = [0, 1].map(|s| counts(failed[s], units[s]));
     let share = |s: usize| clopper_pearson(counts[s]?, before.level);
     // Points of a movement that the room explains are compared with its effect taken off.
     let flat = &before.drift.flat_ma;
@@ -186,14 +176,12 @@ pub fn month_change(
         failed_before: failed[0],
         failure_share_before: share(0),
         failure_change: counts[0].zip(counts[1]).and_then(|(a, b)| difference(a, b, before.level)),
-        judged: judged[1],
-        judged_before: judged[0],
     }
 }
 
 #[expect(clippy::cast_precision_loss, reason = "counts of units")]
-fn counts(failed: u64, judged: u64) -> Option<EffectiveCounts> {
-    EffectiveCounts::new(failed as f64, judged as f64, 1.0)
+fn counts(failed: u64, units: u64) -> Option<EffectiveCounts> {
+    EffectiveCounts::new(failed as f64, units as f64, 1.0)
 }
 
 /// Change of the mean log level of daily points, per cent; their variance carries the AR(1) factor.

@@ -23,11 +23,8 @@ pub struct Month {
     /// Year and month.
     #[serde(serialize_with = "as_month")]
     pub month: (i32, u32),
-    /// First attempts.
+    /// Units: first attempts that were completed.
     pub units: u64,
-    /// Judged units: all but those not completed.
-    #[serde(skip)]
-    pub judged: u64,
     /// 5 % of the units read less, mA; `None`, as the other quantiles, below the month's fewest units.
     #[serde(skip)]
     pub x05_ma: Option<f64>,
@@ -35,13 +32,14 @@ pub struct Month {
     pub x50_ma: Option<f64>,
     /// 95 % of the units read less, mA.
     pub x95_ma: Option<f64>,
-    /// Whether that is only a reading that the true one reaches at least: more than 5 % of the units tripped.
+    /// Whether that is only the least it can be: more than 5 % tripped.
     pub x95_at_least: bool,
-    /// Share of the judged units over the limit; `None` without any.
+    /// Share of the units over the limit; `None` without any.
     #[serde(serialize_with = "as_value")]
     pub reject_share: Option<Estimate>,
     /// `P_pkU` against the limit at the month's end.
-    pub p_pku: Option<f64>,
+    #[serde(serialize_with = "as_value")]
+    pub p_pku: Option<Estimate>,
 }
 
 /// The months of a series, in order; `options` are those of each month's body.
@@ -61,7 +59,6 @@ pub fn months(
         let entry = all.entry(month).or_insert_with(|| Month {
             month,
             units: 0,
-            judged: 0,
             x05_ma: None,
             x50_ma: None,
             x95_ma: None,
@@ -70,14 +67,13 @@ pub fn months(
             p_pku: None,
         });
         let n = u64::from(o.count);
-        entry.units += n;
-        entry.judged += if o.outcome == Outcome::NotCompleted { 0 } else { n };
+        entry.units += if o.outcome.is_completed() { n } else { 0 };
         *over_limit.entry(month).or_default() +=
             if o.outcome == Outcome::OverLimit { n } else { 0 };
     }
     for (month, entry) in &mut all {
         #[expect(clippy::cast_precision_loss, reason = "counts of a month")]
-        let counts = EffectiveCounts::new(over_limit[month] as f64, entry.judged as f64, 1.0);
+        let counts = EffectiveCounts::new(over_limit[month] as f64, entry.units as f64, 1.0);
         entry.reject_share = counts.and_then(|c| clopper_pearson(c, config.confidence));
     }
     for group in readings.chunk_by(|a, b| month_of(a.day) == month_of(b.day)) {
@@ -94,8 +90,8 @@ pub fn months(
         if let Some((low, middle)) = at(0.05).zip(at(0.5)) {
             entry.x05_ma = Some(low);
             entry.x50_ma = Some(middle);
-            entry.x95_ma = Some(at(0.95).unwrap_or(most));
-            entry.x95_at_least = at(0.95).is_none();
+            let x95_ma = at(0.95);
+            (entry.x95_ma, entry.x95_at_least) = (Some(x95_ma.unwrap_or(most)), x95_ma.is_none());
         }
         let last = group[group.len() - 1].day;
         let limit =
@@ -103,7 +99,7 @@ pub fn months(
         entry.p_pku = limit.and_then(|limit| {
             let body = describe(&grouped(group.iter()).ok()?, edges, options).ok()?;
             let which = body.which().ok()?;
-            body.performance(which, limit).ok().map(|e| e.value)
+            body.performance(which, limit).ok()
         });
     }
     all.into_values().collect()

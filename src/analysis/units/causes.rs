@@ -78,7 +78,7 @@ pub fn causes(pass: &Pass, series: usize) -> Vec<Cause> {
     let mut levels: BTreeMap<(usize, &str), Count> = BTreeMap::new();
     // First by combination of levels, of which there are few: the levels' names are compared once each.
     let mut sets: BTreeMap<u32, Count> = BTreeMap::new();
-    for o in known.outcomes.iter().filter(|o| o.outcome != Outcome::NotCompleted) {
+    for o in known.outcomes.iter().filter(|o| o.outcome.is_completed()) {
         let n = u64::from(o.count);
         let count = sets.entry(o.factors).or_default();
         count.units += n;

@@ -218,9 +218,8 @@ fn few_failures(pass: &Pass, stations: Option<&Stations>) -> Vec<FewFailures> {
 fn failed_and_predicted(outcomes: &[OutcomeLine], station: u16, days: (Day, Day)) -> (u64, f64) {
     // Units and failures of the station and of all, by month.
     let mut cells: BTreeMap<(i32, u32), [f64; 4]> = BTreeMap::new();
-    let inside = outcomes
-        .iter()
-        .filter(|o| (days.0..=days.1).contains(&o.day) && o.outcome != Outcome::NotCompleted);
+    let inside =
+        outcomes.iter().filter(|o| (days.0..=days.1).contains(&o.day) && o.outcome.is_completed());
     for o in inside {
         let cell = cells.entry(month_of(o.day)).or_default();
         let units = f64::from(o.count);

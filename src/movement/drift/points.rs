@@ -19,7 +19,7 @@ pub struct PointUnits {
 pub struct DayPoint {
     /// Days since 1970-01-01; of a weekly point the day in the middle of its units.
     pub day: i32,
-    /// Median reading, mA.
+    /// Median reading, mA; where half or more of the units tripped, at least that.
     pub value_ma: f64,
     /// Units behind the median.
     pub units: f64,
@@ -36,8 +36,10 @@ pub struct DayPoint {
 pub struct ReadingLine {
     /// Days since 1970-01-01.
     pub day: i32,
-    /// Middle of the reading's interval, mA; infinite for a unit that tripped.
+    /// Middle of the reading's interval, mA; of a unit that tripped the limit, which it lies above.
     pub centre_ma: f64,
+    /// Whether the unit tripped.
+    pub tripped: bool,
     /// Width of the interval (the reading step), mA.
     pub step_ma: f64,
     /// Units that read so.
@@ -135,8 +137,15 @@ fn point(group: &[ReadingLine], fewest: f64, facts: &BTreeMap<i32, DayFacts>) ->
     if units < fewest {
         return None;
     }
-    let readings: Vec<_> = group.iter().map(|l| (l.centre_ma, l.step_ma, l.count)).collect();
-    let value_ma = grouped_median(&readings)?;
+    let beyond = |l: &ReadingLine| if l.tripped { f64::INFINITY } else { l.centre_ma };
+    let readings: Vec<_> = group.iter().map(|l| (beyond(l), l.step_ma, l.count)).collect();
+    // Where half or more tripped the median is at least that of their limits. Left out, a product that steps
+    // beyond its limit would seem to stand still.
+    let at_least = || {
+        let at_limit: Vec<_> = group.iter().map(|l| (l.centre_ma, l.step_ma, l.count)).collect();
+        grouped_median(&at_limit)
+    };
+    let value_ma = grouped_median(&readings).or_else(at_least)?;
     let mut per_day: BTreeMap<i32, f64> = BTreeMap::new();
     for line in group {
         *per_day.entry(line.day).or_default() += line.count;

@@ -70,7 +70,7 @@ pub fn shown(months: &[Month], factor: f64) -> Vec<MonthShown> {
             Some(MonthShown {
                 first_day: first_of(m.month),
                 end_day: first_of(next),
-                units: m.judged,
+                units: m.units,
                 median: factor * m.x50_ma?,
                 low: factor * m.x05_ma?,
                 high: factor * m.x95_ma?,

@@ -3,12 +3,12 @@
 use std::fmt::Write;
 
 use super::super::format::{currents_of, name, text};
-use super::limit_page::{few, loads_table};
-use super::{header, row};
+use super::limit_page::loads_table;
+use super::{cautions, expected, header, row};
 use crate::review::limit_study::{LimitsReport, StudyReport};
-use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
+use crate::verdict::cautions::WHO_DECIDES;
 use crate::words::currents::Currents;
-use crate::words::numbers::{counted, expected_ppm, grouped, with_interval};
+use crate::words::numbers::{a_month, counted, grouped, measured};
 use crate::words::resistance;
 use crate::words::time::date;
 
@@ -26,16 +26,15 @@ pub fn note(report: &LimitsReport, s: &StudyReport, to_ma: f64) -> String {
     from_to(page, s, to_ma, &show);
     evidence(page, report, s, to_ma);
     assumptions(page, report, s, &show);
+    decision(page, report, s, to_ma, &show);
     line!(page, "\n## Proof at the station, after the change\n");
     match s.study.at(to_ma).and_then(|c| c.loads.as_ref()) {
         Some(l) => loads_table(page, l, &show),
         None => line!(page, "The test voltage is not known: no load can be named.\n"),
     }
     signatures(page);
-    line!(page, "\n## Cautions\n");
-    for caution in &CAUTIONS {
-        line!(page, "- {caution}");
-    }
+    line!(page);
+    cautions(page);
     let inputs = report.made.inputs.len() as u64;
     line!(
         page,
@@ -67,11 +66,11 @@ fn from_to(page: &mut String, s: &StudyReport, to_ma: f64, show: &Currents) {
         let cell = |x: Option<f64>| x.and_then(say).unwrap_or_else(|| "not known".to_owned());
         row(page, &[what, &cell(now), &cell(Some(to_ma))]);
     };
-    both("healthy units rejected, per million", page, &|x| {
-        Some(with_interval(of(x)?.expected_reject_ppm.as_ref()?, expected_ppm))
+    both("healthy units expected over the limit", page, &|x| {
+        Some(expected(&s.series, of(x)?.expected_reject_ppm.as_ref()?).to_string())
     });
-    both("healthy units rejected a month", page, &|x| {
-        Some(with_interval(of(x)?.rejects_per_month.as_ref()?, few))
+    both("the same a month", page, &|x| {
+        Some(measured(of(x)?.rejects_per_month.as_ref()?, a_month))
     });
     both("lowest steady leak path that passes, typical unit", page, &|x| {
         Some(resistance(of(x)?.blind_spot_mohm?))
@@ -79,7 +78,7 @@ fn from_to(page: &mut String, s: &StudyReport, to_ma: f64, show: &Currents) {
     both("strays of the history that it stops", page, &|x| {
         Some(format!("{} of {}", of(x)?.strays_caught, study.strays_passed))
     });
-    both("room to the ceiling", page, &|x| study.ceiling_ma.map(|c| show.set(c - x)));
+    both("distance to the ceiling", page, &|x| study.ceiling_ma.map(|c| show.set(c - x)));
     line!(page);
 }
 
@@ -96,12 +95,12 @@ fn evidence(page: &mut String, report: &LimitsReport, s: &StudyReport, to_ma: f6
     let j = &s.series.verdict.high.judged;
     line!(
         page,
-        "- Period: {} to {}, {}; history from {} on, {}.",
+        "- Period: {} to {}, {} with a reading; history from {} on, {}.",
         date(j.from),
         date(j.to),
         counted(j.units, "unit"),
         report.from.map_or_else(|| "not known".to_owned(), date),
-        counted(s.series.named.units, "first test")
+        counted(s.series.named.units, "unit")
     );
     if let Some(c) = s.study.at(to_ma) {
         line!(
@@ -145,6 +144,67 @@ fn assumptions(page: &mut String, report: &LimitsReport, s: &StudyReport, show: 
     for note in &report.notes {
         line!(page, "- {}", text(note));
     }
+}
+
+/// What whoever approves must have before them: what was looked at, why, whom it touches, how long, and the way back.
+fn decision(
+    page: &mut String,
+    report: &LimitsReport,
+    s: &StudyReport,
+    to_ma: f64,
+    show: &Currents,
+) {
+    let high = &s.series.verdict.high;
+    let now = s.series.limit.history.now.high_ma();
+    line!(page, "\n## For the decision\n");
+    header(page, &["", ""]);
+    row(page, &["standard and clause looked at", BLANK]);
+    let reason = match now {
+        Some(now) if to_ma <= now => "no raise: the limit is lowered".to_owned(),
+        _ => {
+            let why = s.study.recommendation.reasons();
+            let why = why.first().cloned().unwrap_or_else(|| high.sentence());
+            format!("{} Agreed reason: {BLANK}", text(&why))
+        }
+    };
+    row(page, &["reason of a raise", &reason]);
+    let affected = s.study.at(to_ma).map_or_else(
+        || "not known".to_owned(),
+        |c| {
+            format!(
+                "{} of the history passed and would be rejected, {} tripped and might pass (units-affected.csv, where they are few)",
+                counted(c.would_reject, "unit"),
+                grouped(c.might_pass)
+            )
+        },
+    );
+    row(page, &["units affected", &affected]);
+    let until = high.fits_until.map_or_else(
+        || format!("{BLANK} (at the latest {} months after the last day judged)", months(report)),
+        |f| format!("{} at the latest: the product is rising", date(f.date)),
+    );
+    row(page, &["valid until", &until]);
+    let back = now.map_or_else(
+        || "take the limit off again".to_owned(),
+        |now| {
+            let passed = if to_ma > now {
+                "; units passed meanwhile above it are held and decided on"
+            } else {
+                ""
+            };
+            format!(
+                "set {} again at every station and prove it with the loads for that limit{passed}",
+                show.set(now)
+            )
+        },
+    );
+    row(page, &["way back", &back]);
+}
+
+/// The planning horizon, as the settings have it.
+fn months(report: &LimitsReport) -> String {
+    let line = report.settings.iter().find(|s| s.name == "horizon_months");
+    line.map_or_else(|| "6".to_owned(), |s| text(&s.value))
 }
 
 /// For people to check, approve, set and prove.

@@ -3,14 +3,16 @@
 use std::fmt::Write;
 
 use super::super::format::{name, text};
-use super::{header, row};
+use super::{header, index, row};
 use crate::analysis::body::describe::Which;
 use crate::analysis::body::distribution::Distribution;
 use crate::day::date_of;
 use crate::movement::drift::Shape;
 use crate::review::{NamedStep, ReviewedSeries};
 use crate::words::currents::Currents;
-use crate::words::numbers::{NONE, counted, grouped, p_value, ppm, share_pct, with_interval};
+use crate::words::numbers::{
+    NONE, by_interval, counted, grouped, measured, p_value, ppm, share_pct, with_interval,
+};
 use crate::words::time::date;
 use crate::words::time::month_text;
 
@@ -177,21 +179,21 @@ pub(super) fn drift(page: &mut String, s: &ReviewedSeries, show: &Currents) {
         );
     }
     if let Some(slope) = &d.per_month_ma {
-        line!(page, "- slope a month (30.44 days): {}", with_interval(slope, ma));
+        line!(page, "- slope a month (30.44 days): {}", show.change(slope));
     }
     for x in &d.explained {
         line!(
             page,
             "- {} explains {} of the movement",
             x.what.words(),
-            with_interval(&x.share, share_pct)
+            measured(&x.share, share_pct)
         );
     }
     if let Some(r) = &d.limit_reached_on {
         let late = r.high.map_or_else(|| "perhaps never".to_owned(), date);
         line!(
             page,
-            "- rejects of healthy units pass the accepted share on {} (at the earliest {}, at the latest {late})",
+            "- healthy units expected over the limit exceed the accepted share from {} on (at the earliest {}, at the latest {late})",
             date(r.date),
             date(r.low)
         );
@@ -244,27 +246,32 @@ pub(super) fn months(page: &mut String, s: &ReviewedSeries, show: &Currents) {
         page,
         &[
             "month",
-            "first tests",
+            "units",
             "median",
             "95 % stay under",
             "over limit",
-            "index against the month's limit",
+            "performance index against the month's limit",
         ],
     );
     let ma = |x: Option<f64>| x.map_or_else(|| NONE.to_owned(), |x| show.estimate(x));
     for m in &s.months {
-        let share = m.reject_share.as_ref().map_or_else(|| NONE.to_owned(), |e| share_pct(e.value));
+        let share = m
+            .reject_share
+            .as_ref()
+            .map_or_else(|| NONE.to_owned(), |e| share_pct(by_interval(e).value));
         let index = m
             .p_pku
-            .filter(|x| x.is_finite())
-            .map_or_else(|| NONE.to_owned(), |x| format!("{x:.2}"));
+            .as_ref()
+            .filter(|e| e.value.is_finite())
+            .map_or_else(|| NONE.to_owned(), |e| with_interval(e, index(e)));
+        let at_least = if m.x95_at_least { "at least " } else { "" };
         row(
             page,
             &[
                 &month_text(m.month),
                 &grouped(m.units),
                 &ma(m.x50_ma),
-                &ma(m.x95_ma),
+                &format!("{at_least}{}", ma(m.x95_ma)),
                 &share,
                 &index,
             ],
@@ -300,7 +307,11 @@ pub(super) fn body(page: &mut String, d: &Distribution) {
         d.tail.in_use.map_or("none", Which::key),
         text(&d.in_use_because)
     );
-    header(page, &["family", "weight", "AICc", "parameters", "how its search ended"]);
+    header(
+        page,
+        &["family", "weight", "AICc above the best", "parameters (of mA)", "how its search ended"],
+    );
+    let best = d.families.iter().filter_map(|f| f.aicc).fold(f64::INFINITY, f64::min);
     for f in &d.families {
         let params: Vec<String> = f
             .params
@@ -308,21 +319,32 @@ pub(super) fn body(page: &mut String, d: &Distribution) {
             .filter(|(_, x)| x.is_finite())
             .map(|(k, x)| format!("{} {}", text(k), parameter(*x)))
             .collect();
-        let aicc =
-            f.aicc.filter(|x| x.is_finite()).map_or_else(|| NONE.to_owned(), |x| format!("{x:.1}"));
+        let aicc = f
+            .aicc
+            .filter(|x| x.is_finite())
+            .map_or_else(|| NONE.to_owned(), |x| format!("{:.1}", x - best));
         let params = if params.is_empty() { NONE.to_owned() } else { params.join(", ") };
-        row(page, &[&text(f.name), &share_pct(f.weight), &aicc, &params, &text(&f.stopped)]);
+        row(
+            page,
+            &[
+                &text(f.name),
+                &format!("{:.0} %", 100.0 * f.weight),
+                &aicc,
+                &params,
+                &text(&f.stopped),
+            ],
+        );
     }
     line!(page);
 }
 
-/// A parameter with six significant digits.
+/// A parameter with four significant digits: no interval of its own is known, and more than that is never certain.
 fn parameter(x: f64) -> String {
     if x == 0.0 || (1e-4..1e7).contains(&x.abs()) {
         let whole = if x == 0.0 { 0 } else { x.abs().log10().floor() as i32 };
-        let decimals = usize::try_from(5 - whole).unwrap_or(0);
+        let decimals = usize::try_from(3 - whole).unwrap_or(0);
         format!("{x:.decimals$}")
     } else {
-        format!("{x:.5e}")
+        format!("{x:.3e}")
     }
 }

@@ -3,12 +3,11 @@
 use std::fmt::Write;
 
 use super::super::format::{address, name, text};
-use super::{first_cautions, header, not_read, row, title};
+use super::{cautions, first_cautions, header, not_read, row, title};
 use crate::analysis::jump::{Explained, Named, Parts};
 use crate::day::date_of;
 use crate::review::jump_study::JumpPage;
 use crate::review::{JumpChart, Review};
-use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
 use crate::verdict::jump::JudgedJump;
 use crate::words::numbers::{
     NONE, counted, digits, grouped, p_value, share_pct, whole, with_interval,
@@ -87,9 +86,9 @@ fn causes(page: &mut String, found: &Explained) {
             "units",
             "failures",
             "expected",
-            "times the share before",
-            "odds against units of the same day",
-            "share of the excess",
+            "how many times as often as before",
+            "how many times as likely as others of the same day",
+            "share of the failures beyond those expected",
         ],
     );
     for c in &found.causes {
@@ -134,7 +133,7 @@ fn causes(page: &mut String, found: &Explained) {
 }
 
 fn parts(page: &mut String, p: &Parts) {
-    header(page, &["part of the change", "points of per cent"]);
+    header(page, &["part of the change", "percentage points"]);
     let mix = p
         .mix_of
         .as_ref()
@@ -148,7 +147,7 @@ fn parts(page: &mut String, p: &Parts) {
         ("another limit", &p.limit),
         ("charging current while the voltage rose", &p.charging),
         ("readings moved as a whole", &p.shift),
-        ("a separate group over the limit", &p.strays),
+        ("strays over the limit", &p.strays),
         ("breakdowns", &p.breakdown),
         ("other", &p.other),
         ("**together**", &p.rise),
@@ -201,10 +200,8 @@ pub fn page(report: &JumpPage) -> String {
     for note in &report.notes {
         line!(page, "- {}", text(note));
     }
-    line!(page, "\n## Cautions\n");
-    for caution in CAUTIONS.iter().chain([&WHO_DECIDES]) {
-        line!(page, "- {caution}");
-    }
+    line!(page);
+    cautions(&mut page);
     page
 }
 

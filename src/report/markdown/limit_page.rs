@@ -3,19 +3,22 @@
 use std::fmt::Write;
 
 use super::super::format::{address, anchor, currents_of, name, text, words};
-use super::{band, first_cautions, header, not_read, row, title, verdict_words};
+use super::{
+    band, cautions, expected as expected_share, first_cautions, header, not_read, row, title,
+    verdict_words,
+};
 use crate::analysis::units::what_if::Would;
 use crate::day::date_of;
 use crate::review::limit_study::{LimitsReport, StudyReport};
 use crate::verdict::calculated::CalculatedBand;
 use crate::verdict::candidate::Origin;
-use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
+use crate::verdict::cautions::WHO_DECIDES;
 use crate::verdict::limit_study::WhatIf;
 use crate::verdict::limits::End;
 use crate::verdict::physics::ProvingLoads;
 use crate::words::currents::Currents;
 use crate::words::numbers::{
-    NONE, counted, digits, expected_ppm, grouped, interval, value, with_interval,
+    NONE, a_month, counted, digits, grouped, measured, one_digit, ppm, with_interval,
 };
 use crate::words::time::date;
 use crate::words::time::{month_text, time_text};
@@ -46,7 +49,10 @@ fn head(page: &mut String, report: &LimitsReport) {
         line!(
             page,
             "{}; files from {} to {}; {} read over all models.\n",
-            counted(report.series.iter().map(|s| s.series.named.units).sum(), "first test"),
+            counted(
+                report.series.iter().map(|s| s.series.named.units).sum(),
+                "completed first test"
+            ),
             date(from),
             date(to),
             counted(rows.read, "row"),
@@ -112,7 +118,13 @@ fn section(page: &mut String, s: &StudyReport) {
         );
     }
     let j = &s.series.verdict.high.judged;
-    line!(page, "Judged: {} from {} to {}.\n", counted(j.units, "unit"), date(j.from), date(j.to));
+    line!(
+        page,
+        "Judged: {} with a reading, from {} to {}.\n",
+        counted(j.units, "unit"),
+        date(j.from),
+        date(j.to)
+    );
     for (path, question) in &s.series.charts {
         line!(page, "![{}]({})\n", text(question), address(path));
     }
@@ -142,8 +154,8 @@ fn what_if(page: &mut String, s: &StudyReport, show: &Currents) {
         &[
             "high limit",
             "strays it stops",
-            "room to the ceiling",
-            "room to the end of range",
+            "distance to the ceiling",
+            "distance to the end of range",
             "retests a month",
             "minutes a month",
         ],
@@ -187,29 +199,29 @@ fn costs(page: &mut String, s: &StudyReport, show: &Currents) {
     cells.extend(["a month", "blind spot"]);
     header(page, &cells);
     for c in &s.study.candidates {
+        let share = c.expected_reject_ppm.as_ref().map(|e| expected_share(&s.series, e));
         let mut cells = vec![
             show.set(c.limit_ma),
             origins(c),
             c.verdict.map_or("not known", |v| v.words()).to_owned(),
-            c.expected_reject_ppm
-                .as_ref()
-                .map_or_else(|| "not known".to_owned(), |e| value(e, expected_ppm)),
-            c.expected_reject_ppm
-                .as_ref()
-                .map_or_else(|| NONE.to_owned(), |e| interval(e, expected_ppm)),
+            share.as_ref().map_or_else(|| "not known".to_owned(), |e| e.value.clone()),
+            share.and_then(|e| e.interval).unwrap_or_else(|| NONE.to_owned()),
         ];
         if drifts {
-            cells.push(
-                c.expected_reject_ppm_at_horizon.map_or_else(|| NONE.to_owned(), expected_ppm),
-            );
+            cells.push(c.expected_reject_ppm_at_horizon.map_or_else(|| NONE.to_owned(), about));
         }
         cells.extend([
-            c.rejects_per_month.as_ref().map_or_else(|| NONE.to_owned(), |e| with_interval(e, few)),
+            c.rejects_per_month.as_ref().map_or_else(|| NONE.to_owned(), |e| measured(e, a_month)),
             text(&c.blind_spot.to_string()),
         ]);
         let cells: Vec<&str> = cells.iter().map(String::as_str).collect();
         row(page, &cells);
     }
+}
+
+/// A share at the end of the horizon, parts per million: it has no interval, and so one digit.
+fn about(share: f64) -> String {
+    if share < 1.0 { "below 1 ppm".to_owned() } else { format!("about {}", ppm(one_digit(share))) }
 }
 
 /// Why a limit is looked at, in words.
@@ -220,10 +232,10 @@ fn origins(c: &WhatIf) -> String {
 
 fn cost_words(s: &StudyReport) -> String {
     match &s.study.rejected_unit {
-        None => "; not known, since no unit was rejected".to_owned(),
+        None => "; not known, as no unit was rejected".to_owned(),
         Some(r) => {
             let minutes = r.minutes_each.map_or_else(
-                || "; minutes not known, since none was tested again in the same shift".to_owned(),
+                || "; minutes not known, as none was tested again in the same shift".to_owned(),
                 |m| {
                     format!(
                         " and {} minutes (median, first test to last of the same shift)",
@@ -251,10 +263,6 @@ fn signed(x: f64) -> String {
     }
 }
 
-pub(super) fn few(x: f64) -> String {
-    if x < 0.01 { "< 0.01".to_owned() } else { digits(x) }
-}
-
 /// What each limit would have done to the history, month by month.
 fn history(page: &mut String, s: &StudyReport, show: &Currents) {
     let Some(first) = s.study.candidates.first().filter(|c| !c.months.is_empty()) else {
@@ -265,7 +273,8 @@ fn history(page: &mut String, s: &StudyReport, show: &Currents) {
         page,
         "`+`: passes that read above the limit and would have been rejected. `?`: units that tripped at a lower limit and might have passed; the voltage was cut, so their leakage is only known to lie above that limit.\n"
     );
-    let mut cells = vec!["month".to_owned(), "units".to_owned(), "tripped".to_owned()];
+    let mut cells =
+        vec!["month".to_owned(), "units with a reading".to_owned(), "tripped".to_owned()];
     cells.extend(s.study.candidates.iter().map(|c| show.set(c.limit_ma)));
     header(page, &cells.iter().map(String::as_str).collect::<Vec<_>>());
     let said = |rejected: u64, might: u64| match (rejected, might) {
@@ -543,8 +552,5 @@ fn method(page: &mut String, report: &LimitsReport) {
     if !report.made.inputs.is_empty() {
         super::inputs::table(page, &report.made.inputs);
     }
-    line!(page, "## Cautions\n");
-    for caution in CAUTIONS.iter().chain([&WHO_DECIDES]) {
-        line!(page, "- {caution}");
-    }
+    cautions(page);
 }

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::super::format::text;
-use super::{header, row};
+use super::{glossary, header, row};
 use crate::review::Review;
 
 /// One method: the question, and how it is answered, with its source.
@@ -93,7 +93,7 @@ const METHODS: [Method; 23] = [
     },
     Method {
         question: "Month against the time before",
-        how: "The time before goes back to the last established step, at most half a year. Level: means of the logarithms of daily medians, stations' offsets (and where it explains something, the room's air) taken off, Student t with the variance that days which hang together have. Spread: mean distance of readings from their day's median, days as clusters. Failures: difference of two shares with Newcombe's interval. What matters most is a change whose interval excludes none.",
+        how: "The time before goes back to the last established step, at most half a year. Level: means of the logarithms of daily medians, stations' offsets (and temperature and humidity, where they explain something) taken off, Student t with the variance that days which hang together have. Spread: mean distance of readings from their day's median, days as clusters. Failures: difference of two shares with Newcombe's interval. What matters most is a change whose interval excludes none.",
         source: "Newcombe 1998, method 10",
     },
     Method {
@@ -172,7 +172,9 @@ pub(super) fn section(page: &mut String, report: &Review) {
         "Sources marked checked were compared with their text, or with well-kept libraries that name them, for what is taken from them here; the others are cited from memory.\n"
     );
     methods(page, |_| true);
-    line!(page, "\n### Version and inputs\n");
+    line!(page, "\n### Words\n");
+    glossary::table(page);
+    line!(page, "### Version and inputs\n");
     line!(
         page,
         "leakdrift {}, results in the form {}; every random draw comes from seed {}.\n",

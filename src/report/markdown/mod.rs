@@ -13,12 +13,14 @@ macro_rules! line {
 
 pub mod change_note;
 mod findings;
+mod glossary;
 mod inputs;
 pub mod jumps;
 pub mod limit_page;
 mod method;
 mod month;
 mod plant;
+pub mod readme;
 mod series;
 mod testers;
 
@@ -28,11 +30,12 @@ use super::format::{anchor, currents_of, name, text};
 use crate::day::date_of;
 use crate::movement::drift::Shape;
 use crate::review::{First, Review, ReviewedSeries};
+use crate::stats::estimate::Estimate;
 use crate::verdict::action::Action;
-use crate::verdict::cautions::{CAUTIONS, WHO_DECIDES};
+use crate::verdict::cautions::{ALL, CAUTIONS};
 use crate::verdict::limits::JudgedLimits;
 use crate::words::currents::Currents;
-use crate::words::numbers::{NONE, counted, grouped, ppm, value};
+use crate::words::numbers::{ExpectedShare, NONE, counted, decimals_left, expected_share, grouped};
 use crate::words::time::date;
 
 /// Lines of the action table on the first screen; with what stands above they stay within 40 lines.
@@ -93,10 +96,11 @@ fn head(page: &mut String, report: &Review) {
     let rows = &report.rows;
     line!(
         page,
-        "{} to {}: {} of {} on {}; {} read, {} used, {} set aside, {} unreadable.\n",
+        "{} to {}: {}{} of {} on {}; {} read, {} used, {} set aside, {} unreadable.\n",
         date(report.from),
         date(report.to),
-        counted(report.series.iter().map(|s| s.named.units).sum(), "first test"),
+        counted(report.series.iter().map(|s| s.named.units).sum(), "completed first test"),
+        not_completed(report),
         counted(report.series.len() as u64, "series"),
         counted(report.stations.len() as u64, "station"),
         counted(rows.read, "row"),
@@ -112,6 +116,14 @@ fn head(page: &mut String, report: &Review) {
         );
     }
     first_cautions(page);
+}
+
+/// First tests that were stopped, in brackets; nothing where none was.
+fn not_completed(report: &Review) -> String {
+    match report.series.iter().map(|s| s.named.outcomes.not_completed).sum() {
+        0 => String::new(),
+        n => format!(" ({} not completed)", grouped(n)),
+    }
 }
 
 /// The title of a page, with what is said before anything else.
@@ -167,7 +179,7 @@ fn at_the_top(report: &Review) -> usize {
 }
 
 fn action_table(page: &mut String, report: &Review, actions: &[Action]) {
-    header(page, &["", "where", "what", "next step"]);
+    header(page, &["", "where", "what", "what to do"]);
     for action in actions {
         let about = subject(report, &action.subject);
         row(
@@ -227,19 +239,32 @@ fn overview(page: &mut String, report: &Review) {
                     .high_ma()
                     .map_or_else(|| "not known".to_owned(), |x| show.set(x)),
                 &band(&s.verdict, &show),
-                &s.expected_reject_ppm.as_ref().map_or_else(|| NONE.to_owned(), |e| value(e, ppm)),
+                &s.expected_reject_ppm
+                    .as_ref()
+                    .map_or_else(|| NONE.to_owned(), |e| expected(s, e).to_string()),
                 &movement(s),
             ],
         );
     }
     line!(
         page,
-        "\nppm: units per million. The workable band runs from what healthy units need up to what the smallest harmful leak path, the ceiling or the tester's range allows. \"Not proven\": no leak path is stated, so a rule of thumb sets the upper end, and a limit inside the band may let a bad unit through. Of a product that rises it is the band of the time before the rise.\n"
+        "\nppm: units per million; intervals are two-sided, 95 % unless said otherwise. The workable band runs from what healthy units need up to what the smallest harmful leak path, the ceiling or the tester's range allows. \"Not proven\": no leak path is stated, so a rule of thumb sets the upper end, and a limit inside the band may let a bad unit through. Of a product that rises it is the band of the time before the rise.\n"
     );
     // Drawn together with the charts of the series.
     if report.series.iter().any(|s| !s.charts.is_empty()) {
         line!(page, "![Where does each limit lie?](charts/limits.png)\n");
     }
+}
+
+/// How an expected share of a series is printed: the units judged say how small a share they can tell.
+fn expected(s: &ReviewedSeries, share: &Estimate) -> ExpectedShare {
+    expected_share(share, s.verdict.high.judged.units)
+}
+
+/// How an index is printed: with the decimals that its interval leaves, two at most.
+fn index(e: &Estimate) -> impl Fn(f64) -> String + Copy {
+    let decimals = decimals_left(e, 2);
+    move |x| format!("{x:.decimals$}")
 }
 
 /// The verdict in words, with what softens it.
@@ -306,7 +331,7 @@ fn notes(page: &mut String, report: &Review) {
 
 fn cautions(page: &mut String) {
     line!(page, "## Cautions\n");
-    for caution in CAUTIONS.iter().chain([&WHO_DECIDES]) {
+    for caution in ALL {
         line!(page, "- {caution}");
     }
 }

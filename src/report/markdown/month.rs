@@ -6,11 +6,12 @@ use super::super::format::{anchor, name, text};
 use super::{header, row};
 use crate::day::date_of;
 use crate::review::{Review, ReviewedSeries};
-use crate::stats::estimate::Estimate;
 use crate::verdict::month::Matters;
 use crate::verdict::month::MonthJudged;
 use crate::verdict::since::OpenAction;
-use crate::words::numbers::{NONE, counted, expected_ppm, share_pct, value, with_interval};
+use crate::words::numbers::{
+    NONE, grouped, measured, share_pct, signed_percent, three_digits, value,
+};
 use crate::words::time::date;
 
 /// Actions of an earlier report listed on the page.
@@ -86,40 +87,25 @@ pub(super) fn changes(page: &mut String, report: &Review) {
         "{} against the time before it since the last established step, at most half a year; what matters most comes first. A change counts only where its interval excludes none.\n",
         text(&report.month)
     );
-    header(
-        page,
-        &[
-            "series",
-            "what matters",
-            "level",
-            "spread",
-            "healthy units expected over the limit",
-            "failed",
-        ],
-    );
+    header(page, &["series", "what matters", "level", "spread", "failed"]);
     for (s, judged) in &months {
         let m = &judged.change;
-        let level = m.level_pct.as_ref().map_or_else(|| NONE.to_owned(), super::series::change);
-        let spread = m.spread_ratio.as_ref().map_or_else(
-            || NONE.to_owned(),
-            |e| format!("× {}", with_interval(e, |x| format!("{x:.2}"))),
-        );
-        let ppm = |e: &Option<Estimate>| {
-            e.as_ref().map_or_else(|| NONE.to_owned(), |e| value(e, expected_ppm))
-        };
-        let expected = format!(
-            "{} (before {})",
-            ppm(&m.expected_reject_ppm),
-            ppm(&m.expected_reject_ppm_before)
-        );
+        let level =
+            m.level_pct.as_ref().map_or_else(|| NONE.to_owned(), |e| measured(e, signed_percent));
+        let spread = m
+            .spread_ratio
+            .as_ref()
+            .map_or_else(|| NONE.to_owned(), |e| format!("× {}", measured(e, three_digits)));
         let failed = m.failure_share.as_ref().map_or_else(
             || NONE.to_owned(),
-            |e| format!("{}: {}", m.failed, with_interval(e, share_pct)),
+            |e| {
+                format!("{} of {}: {}", grouped(m.failed), grouped(m.units), measured(e, share_pct))
+            },
         );
-        let before = m
-            .failure_share_before
-            .as_ref()
-            .map_or_else(String::new, |e| format!("; before {}", value(e, share_pct)));
+        let before = m.failure_share_before.as_ref().map_or_else(String::new, |e| {
+            let (failed, units) = (grouped(m.failed_before), grouped(m.units_before));
+            format!("; before {failed} of {units}: {}", measured(e, share_pct))
+        });
         let matters = match judged.matters {
             Matters::Nothing => NONE.to_owned(),
             matters => format!("**{matters}**"),
@@ -131,21 +117,13 @@ pub(super) fn changes(page: &mut String, report: &Review) {
                 &matters,
                 &level,
                 &spread,
-                &expected,
                 &format!("{failed}{before}"),
             ],
         );
     }
     line!(page);
     for (s, m) in &months {
-        line!(
-            page,
-            "- {}: {} ({} now, {} before)",
-            name(&s.named.title),
-            text(&m.sentence),
-            counted(m.change.units, "unit"),
-            counted(m.change.units_before, "unit")
-        );
+        line!(page, "- {}: {}", name(&s.named.title), text(&m.sentence));
     }
     line!(page);
     if report.series.iter().any(|s| !s.charts.is_empty()) {

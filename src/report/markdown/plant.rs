@@ -18,7 +18,7 @@ pub(super) fn groups(page: &mut String, report: &Review) {
         return;
     }
     line!(page, "## Models that share one limit\n");
-    header(page, &["group", "band of all", "lower end set by", "upper end set by", ""]);
+    header(page, &["shared by", "band of all", "lower end set by", "upper end set by", ""]);
     for g in &report.limit_groups {
         let of = |n: &Option<String>| n.as_ref().map_or_else(|| NONE.to_owned(), |n| name(n));
         // Of the series that set an end, the one with the finest step says how its currents are printed.

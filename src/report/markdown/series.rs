@@ -3,15 +3,18 @@
 use std::fmt::Write;
 
 use super::super::format::{address, anchor, currents_of, name, text};
-use super::{band, findings, header, row, verdict_words};
+use super::{band, expected, findings, header, index, row, verdict_words};
 use crate::analysis::body::describe::Which;
+use crate::analysis::body::distribution::OneSided;
+use crate::analysis::body::seen::OverLimit;
 use crate::day::date_of;
 use crate::review::ReviewedSeries;
 use crate::stats::estimate::Estimate;
 use crate::verdict::cautions::WHO_DECIDES;
 use crate::words::currents::Currents;
 use crate::words::numbers::{
-    NONE, change_pct, counted, digits, grouped, interval, ppm, share_pct, value, with_interval,
+    NONE, UNBOUNDED, a_month, by_interval, change_pct, counted, grouped, interval, measured, ppm,
+    share_pct, value, with_interval,
 };
 use crate::words::time::date;
 use crate::words::{resistance, three_digits};
@@ -67,10 +70,11 @@ fn conditions(page: &mut String, s: &ReviewedSeries) {
     add(key.applied_v(), "V");
     add(key.frequency_hz(), "Hz");
     add(key.dwell_s(), "s dwell");
-    for (what, said_of_it) in [("test point", &key.test_point), ("step", &key.step)] {
-        if !said_of_it.is_empty() {
-            said.push(format!("{what} {}", name(said_of_it)));
-        }
+    if !key.test_point.is_empty() {
+        said.push(format!("test point {}", name(&key.test_point)));
+    }
+    if !key.step.is_empty() {
+        said.push(format!("test {} of the sequence", name(&key.step)));
     }
     said.push(format!("{} current", key.current.words()));
     if key.units_together > 1 {
@@ -78,28 +82,33 @@ fn conditions(page: &mut String, s: &ReviewedSeries) {
     }
     line!(page, "Tested: {}.", said.join(", "));
     let o = &s.named.outcomes;
-    let mut counts = vec![format!("{} passed", grouped(o.pass))];
-    for (n, what) in [
-        (o.over_limit, "over limit"),
-        (o.under_limit, "under limit"),
-        (o.breakdown, "breakdown"),
-        (o.failed, "failed, class not known"),
-        (o.not_completed, "not completed"),
-        (o.not_reached, "not reached"),
-    ] {
-        if n > 0 {
-            counts.push(format!("{} {what}", grouped(n)));
-        }
-        if what == "breakdown" && o.arc > 0 {
-            counts.push(format!("of these {} by arc", grouped(o.arc)));
-        }
-    }
+    let arcs = match o.arc {
+        0 => String::new(),
+        n => format!(" (of these {} by arc)", grouped(n)),
+    };
+    let listed = |counts: &[(u64, String)]| -> String {
+        let some = counts.iter().filter(|(n, _)| *n > 0);
+        some.map(|(n, what)| format!("{} {what}", grouped(*n))).collect::<Vec<_>>().join(", ")
+    };
+    let kinds = listed(&[
+        (o.over_limit, "over limit".to_owned()),
+        (o.under_limit, "under limit".to_owned()),
+        (o.breakdown, format!("breakdown{arcs}")),
+        (o.failed, "of no known class".to_owned()),
+    ]);
+    let kinds = if kinds.is_empty() { kinds } else { format!(": {kinds}") };
+    let apart = listed(&[
+        (o.not_completed, "not completed".to_owned()),
+        (o.not_reached, "not reached".to_owned()),
+    ]);
+    let apart = if apart.is_empty() { apart } else { format!(" Not among the units: {apart}.") };
     line!(
         page,
-        "First tests: {} ({} in the month under review); {}.\n",
+        "Units: {} ({} in the month under review), each by its first completed test; {} passed, {} failed{kinds}.{apart}\n",
         grouped(s.named.units),
         grouped(s.named.units_this_month),
-        counts.join(", ")
+        grouped(o.pass),
+        grouped(o.failed_in_all),
     );
 }
 
@@ -143,8 +152,18 @@ fn limits(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     );
     row(page, &["blind spot", &blind]);
     let j = &v.high.judged;
-    let judged = format!("{} to {}, {}", date(j.from), date(j.to), counted(j.units, "unit"));
-    row(page, &["period judged", &judged]);
+    row(page, &["period judged", &format!("{} to {}", date(j.from), date(j.to))]);
+    let (seen, apart) = (&s.seen, s.seen.counted_apart);
+    let apart = if apart > 0 {
+        format!(", {} of them counted apart: failures of their lot stand out", grouped(apart))
+    } else {
+        String::new()
+    };
+    row(page, &["tested in that time", &format!("{}{apart}", counted(seen.units, "unit"))]);
+    row(
+        page,
+        &["judged", &format!("{} with a reading, see [words](#words)", counted(j.units, "unit"))],
+    );
     if let Some(n) = v.high.units_needed {
         row(page, &["units that would decide", &format!("about {}", grouped(n))]);
     }
@@ -181,9 +200,28 @@ fn estimate(
     }
 }
 
+/// The same with the digits that the interval leaves.
+fn rounded(
+    page: &mut String,
+    what: &str,
+    e: Option<&Estimate>,
+    show: impl Fn(f64) -> String + Copy,
+) {
+    estimate(page, what, e.map(by_interval).as_ref(), show);
+}
+
+/// The bounds that the verdict compares with, by their sides.
+fn bounds(page: &mut String, bounds: Option<&OneSided>, ma: impl Fn(f64) -> String) {
+    let Some(b) = bounds else { return };
+    let end = |x: Option<f64>| x.map_or_else(|| UNBOUNDED.to_owned(), &ma);
+    let level = format!("{} each", share_pct(b.level));
+    let both = format!("lower {}, upper {}", end(b.lower_ma), end(b.upper_ma));
+    row(page, &["its one-sided bounds, which the verdict uses", NONE, &both, &level, NONE]);
+}
+
 fn numbers(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     let ma = |x: f64| show.estimate(x);
-    header(page, &["number", "value", "interval", "confidence", "method"]);
+    header(page, &["number", "value", "interval, two-sided", "level", "method"]);
     match &s.distribution {
         None => {
             row(page, &["healthy body", "not described: see [notes](#notes)", NONE, NONE, NONE])
@@ -210,7 +248,8 @@ fn numbers(page: &mut String, s: &ReviewedSeries, show: &Currents) {
             let together =
                 format!("the same, every reading taken as healthy{}", used(Which::Together));
             estimate(page, &together, d.tail.together_ma.as_ref(), ma);
-            estimate(
+            bounds(page, d.tail.bounds.as_ref(), ma);
+            rounded(
                 page,
                 "share beyond what the healthy body explains",
                 d.tail.excess_share.as_ref(),
@@ -223,12 +262,26 @@ fn numbers(page: &mut String, s: &ReviewedSeries, show: &Currents) {
             page,
             &format!("{} {} against the high limit", c.index.words(), text(c.index.sign())),
             Some(&c.value),
-            |x| format!("{x:.2}"),
+            index(&c.value),
         );
     }
-    estimate(page, "healthy units expected over the limit", s.expected_reject_ppm.as_ref(), ppm);
-    estimate(page, "units seen over the limit", s.observed_reject_ppm.as_ref(), ppm);
-    estimate(page, "good units rejected a month", s.verdict.high.rejects_per_month.as_ref(), few);
+    if let Some(e) = &s.expected_reject_ppm {
+        let (shown, level) = (expected(s, e), share_pct(e.level));
+        let interval = shown.interval.as_deref().unwrap_or(NONE);
+        let what = "healthy units expected over the limit";
+        row(page, &[what, &shown.value, interval, &level, &text(&e.method)]);
+    }
+    let seen = |what: &str, of: &OverLimit| {
+        format!("{what}: {} of {}", grouped(of.over_limit), grouped(of.under_this_limit))
+    };
+    let all = &s.seen.all;
+    rounded(page, &seen("units seen over the limit", all), all.reject_ppm.as_ref(), ppm);
+    if let Some(rest) = &s.seen.without_them {
+        let what = seen("the same without the units counted apart", rest);
+        rounded(page, &what, rest.reject_ppm.as_ref(), ppm);
+    }
+    let rejects = s.verdict.high.rejects_per_month.as_ref();
+    rounded(page, "healthy units expected over the limit a month", rejects, a_month);
     estimate(
         page,
         "between two tests of one unit: standard deviation",
@@ -247,21 +300,13 @@ fn low_side(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     let Some((low, limit)) = s.low_side.as_ref().zip(s.limit.history.now.low_ma()) else {
         return;
     };
-    let expected = match (&low.expected_reject_ppm, &low.rejects_per_month) {
-        // The interval of next to nothing is next to nothing.
-        (Some(share), _) if share.high < 0.01 => {
-            "of a million healthy units fewer than 0.01 are expected below it".to_owned()
-        }
-        (Some(share), Some(a_month)) => format!(
-            "of a million healthy units {} are expected below it, {} a month",
-            with_interval(share, few),
-            with_interval(a_month, few)
-        ),
-        _ => "how many healthy units lie below it is not known".to_owned(),
-    };
+    let expected = low.expected_reject_ppm.as_ref().map_or_else(
+        || "how many healthy units lie below it is not known".to_owned(),
+        |share| format!("healthy units expected below it {}", expected(s, share)),
+    );
     let index = low.value.as_ref().map_or_else(String::new, |e| {
         let (what, sign) = (low.index.words(), text(low.index.sign()));
-        format!("; {what} {sign} {}", with_interval(e, |x| format!("{x:.2}")))
+        format!("; {what} {sign} {}", with_interval(e, index(e)))
     });
     let seen = match (low.observed_rejects, low.observed_units) {
         (Some(0), Some(units)) => format!("no unit of {}", grouped(units)),
@@ -271,17 +316,12 @@ fn low_side(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     let share = low
         .observed_reject_ppm
         .as_ref()
-        .map_or_else(String::new, |e| format!(", {}", with_interval(e, ppm)));
+        .map_or_else(String::new, |e| format!(", {}", measured(e, ppm)));
     line!(
         page,
         "Low limit {}: {expected}{index}. Seen below it: {seen}{share}; as a rule an open lead, an open switch or a missing part, not a healthy unit.\n",
         show.set(limit)
     );
-}
-
-/// A number of units: three digits, and less than a hundredth says just that.
-fn few(x: f64) -> String {
-    if x > 0.0 && x < 0.01 { "< 0.01".to_owned() } else { digits(x) }
 }
 
 /// A change of a tester or product, with its interval.

@@ -93,7 +93,7 @@ fn main() -> Result<(), String> {
     if wanted.what == What::Scale {
         println!("Testers that moved, set {:?}, seed {seed}.\n", wanted.set);
         scale::run(wanted.replicates, seed)?;
-            println!("\n{:.0} s", started.elapsed().as_secs_f64());
+        println!("\n{:.0} s", started.elapsed().as_secs_f64());
         return Ok(());
     }
     if wanted.what == What::Mix {

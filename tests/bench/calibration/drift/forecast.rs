@@ -238,7 +238,8 @@ fn ask(case: &Case, limit: f64, n: u64, chance: &mut Pcg64, config: &Config) -> 
         .iter()
         .map(|r| ReadingLine {
             day: r.day,
-            centre_ma: if r.says == Says::Above { f64::INFINITY } else { r.ma },
+            centre_ma: r.ma,
+            tripped: r.says == Says::Above,
             step_ma: STEP_MA,
             count: r.count,
         })
