@@ -5,12 +5,14 @@ use std::collections::BTreeMap;
 use std::fmt::Write;
 use std::path::PathBuf;
 
+use leakdrift::analysis::jump::cells::Counted;
 use leakdrift::config::Config;
 use leakdrift::day::date_of;
 use leakdrift::progress::nobody;
 use leakdrift::report::Rendered;
 use leakdrift::report::chart::one_series::OneSeries;
-use leakdrift::report::chart::{distribution, months};
+use leakdrift::report::chart::{distribution, failures, months};
+use leakdrift::words::numbers::whole;
 use leakdrift::{Request, review};
 use serde_json::Value;
 
@@ -235,6 +237,11 @@ fn charts_agree(told: &Told, n: usize, s: &Value) {
     for m in s["months"].as_array().unwrap().iter().filter(|m| !m["x50_ma"].is_null()) {
         assert_eq!(by_month[m["month"].as_str().unwrap()], count(&m["units"]), "{title}: {m}");
     }
+    let failures = failures::from(&one, one.largest_jump);
+    let units: u64 = failures.stretches.iter().map(|f| f.units).sum();
+    assert_eq!(units, count(&s["units"]), "{title}: units of the failures");
+    let failed: f64 = failures.stretches.iter().map(|f| f.failures.of(Counted::Failed)).sum();
+    assert_eq!(whole(failed), count(&s["outcomes"]["failed"]), "{title}: failures drawn");
 }
 
 /// Totals of the whole plant, in page, result file and lists.

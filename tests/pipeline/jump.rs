@@ -222,8 +222,7 @@ fn ramp_trips_are_charging_current_and_no_operator_is_named() {
     let said = jump["sentences"].to_string();
     assert!(said.contains("charging current") && said.contains("at least 29"), "{said}");
     assert!(jump["next_step"].as_str().unwrap().contains("ramp"));
-    // The station shows it too, and it is one.
-    assert_eq!(jump["also"][0]["scope"], "station A2");
+    // The station shows it too: it is told once.
     assert!(jumps().iter().filter(|j| date(&j["date"]) == day("2026-01-14")).count() == 1);
 }
 
@@ -292,8 +291,9 @@ fn a_poor_model_made_four_times_as_often_is_a_jump_of_mix() {
         let said = jump["sentences"].to_string();
         assert!(said.contains("model POOR 3") && said.contains(" of the units after "), "{said}");
         // The stations show the same.
-        let also: Vec<&str> =
+        let mut also: Vec<&str> =
             jump["also"].as_array().unwrap().iter().map(|a| a["scope"].as_str().unwrap()).collect();
+        also.sort_unstable();
         assert_eq!(also, ["station S1", "station S2"]);
     }
     let page = std::fs::read_to_string(dir.path().join("report/summary.md")).unwrap();

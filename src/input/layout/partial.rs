@@ -170,7 +170,7 @@ pub(super) fn usual_width(rows: &[Vec<String>]) -> usize {
 }
 
 /// What the column at a place is called where there is no header.
-fn place_name(place: usize) -> String {
+pub(super) fn place_name(place: usize) -> String {
     format!("column {place}")
 }
 

@@ -23,8 +23,7 @@ pub(super) fn preamble(
             [one] => one.split_once(':').or_else(|| one.split_once('=')),
             [name, value] if name.ends_with(':') => Some((name.trim_end_matches(':'), *value)),
             [name, value]
-                if headers.heading(name).by >= By::ClearWords
-                    && headers.meaning(value) == Meaning::Unknown =>
+                if is_plain_title(name, headers) && headers.meaning(value) == Meaning::Unknown =>
             {
                 Some((*name, *value))
             }
@@ -43,4 +42,12 @@ pub(super) fn preamble(
         }
     }
     found
+}
+
+/// Whether a name without a colon says what the cell beside it is. A date may be that of the export.
+fn is_plain_title(name: &str, headers: &Headers) -> bool {
+    let heading = headers.heading(name);
+    let dates = [Field::TestedAt, Field::Date, Field::Time];
+    heading.by >= By::ClearWords
+        && matches!(heading.meaning, Meaning::Field(field, _) if !dates.contains(&field))
 }

@@ -32,6 +32,13 @@ struct Measured {
 /// What a line of a tally says in `tally_part` where it counts for leakage alone.
 pub const LEAKAGE_ALONE: &str = "leakage alone";
 
+impl Measured {
+    /// Whether the reading lies beyond one of its limits.
+    fn is_beyond(self) -> bool {
+        [Outcome::OverLimit, Outcome::UnderLimit].contains(&derived_failure(self))
+    }
+}
+
 /// A row that says nothing of leakage.
 const NOTHING: Measured = Measured {
     shown: Shown::Nothing,
@@ -65,8 +72,7 @@ impl Parser<'_> {
         self.row_said = said;
         let mut setup = self.place_of_test(columns, &get, model, test)?;
         let other = test == TestKind::Other;
-        let mut marks = Marks::default();
-        let mut measured = NOTHING;
+        let (mut marks, mut measured) = (Marks::default(), NOTHING);
         if other {
             marks = marks.with(Marks::OTHER_TEST);
         } else {
@@ -80,9 +86,7 @@ impl Parser<'_> {
             limits.low_pa = limits.low_pa.or(facts.limits.low_pa);
         }
         let measured = Measured { limits, ..measured };
-        let by_reading = derived_failure(measured);
-        let is_beyond = !other && [Outcome::OverLimit, Outcome::UnderLimit].contains(&by_reading);
-        self.row_made = Some(Made { kind: test, is_beyond });
+        self.row_made = Some(Made { kind: test, is_beyond: measured.is_beyond() });
         let outcome = self.outcome(columns, &get, said, (!other).then_some(measured))?;
         if said == Some(Said::Fail) && !other && outcome != Outcome::Failed {
             marks = marks.with(Marks::DERIVED);

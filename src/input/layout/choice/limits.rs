@@ -8,6 +8,7 @@ use std::collections::HashMap;
 
 use super::Choice;
 use crate::input::columns::{Field, Meaning, squeeze};
+use crate::input::layout::partial::place_name;
 use crate::input::layout::values::ENOUGH;
 use crate::input::outcomes::Said;
 use crate::input::taken::Sure;
@@ -70,6 +71,9 @@ impl Choice<'_> {
 
     /// Other columns of numbers whose names differ from this one's by a number alone.
     fn twins(&self, at: usize) -> Vec<usize> {
+        if self.names[at] == place_name(at + 1) {
+            return Vec::new();
+        }
         let stem = |n: usize| squeeze(&self.names[n]).replace(|c: char| c.is_ascii_digit(), "");
         let is_twin = |n: &usize| {
             *n != at && stem(*n) == stem(at) && self.is_free(*n) && self.values[*n].are_numbers()

@@ -296,11 +296,15 @@ impl Choice<'_> {
                 && is_code(word)
                 && !(is_said && [Sense::Passes, Sense::Outcome].contains(&sense))
         };
+        let different = values.different();
+        let words = || different.iter().filter(|(word, _)| !word.is_empty());
+        // `F` beside `P` is a word, and a lone `x` among words costs its row.
+        let are_flags = words().all(|(word, _)| is_flag(word) || self.is_mapped(word));
+        let blank = different.iter().find(|(word, _)| word.is_empty());
         let rows = values.cells.len();
-        let is_open = values.different().iter().any(|(word, n)| match *word {
-            "" => !self.is_mapped("") && n * 2 > rows,
-            word => open(word) && (is_flag(word) || n * 2 > values.filled),
-        });
+        let is_blank = |n: usize| rows >= LEAST_ROWS && n * 2 > rows && !self.is_mapped("");
+        let is_open = blank.is_some_and(|(_, n)| is_blank(*n))
+            || words().any(|(word, n)| open(word) && (are_flags || n * 2 > values.filled));
         if !is_open {
             return;
         }
