@@ -9,10 +9,14 @@
 //! used, whatever they look like. Else it may run on only over lines that are no whole rows themselves (at most
 //! 64), or it stands alone as one damaged row (`whole_records`). Stray quotes around a cell are taken off: `M1"` is no other model.
 
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::io::Read;
 
-use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
+use chardetng::{EncodingDetector, Iso2022JpDetection, Utf8Detection};
+use encoding_rs::{
+    BIG5, EUC_JP, Encoding, GB18030, GBK, SHIFT_JIS, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1250,
+    WINDOWS_1252, WINDOWS_1254,
+};
 use encoding_rs_io::DecodeReaderBytesBuilder;
 
 use super::cell::Cell;
@@ -23,6 +27,11 @@ use super::numbers::SignsSeen;
 use super::retold::{Damaged, Retelling};
 use super::rows::Parser;
 
+/// Code pages of the languages whose words are known, beside the one of western Europe.
+const CODE_PAGES: [&Encoding; 7] =
+    [WINDOWS_1250, WINDOWS_1254, GBK, GB18030, BIG5, SHIFT_JIS, EUC_JP];
+/// Different signs beyond ASCII from which a code page is guessed.
+const SIGNS: usize = 4;
 /// Size of a piece in bytes.
 const PIECE: usize = 4 << 20;
 /// A quoted field may run over a piece's end; beyond this size a quote is taken for damage.
@@ -56,8 +65,20 @@ pub fn encoding(head: &[u8]) -> &'static Encoding {
         Ok(_) => UTF_8,
         // A character cut at the end of the bytes looked at is no sign of another encoding.
         Err(e) if e.error_len().is_none() => UTF_8,
-        Err(_) => WINDOWS_1252,
+        Err(_) => code_page(head),
     }
+}
+
+/// The code page of a text that is no Unicode, by how often letters follow each other in the languages that use
+/// it, where these are ones whose words are known. A few signs (`µ`, `°`) tell nothing: then the one of western Europe.
+fn code_page(head: &[u8]) -> &'static Encoding {
+    let mut detector = EncodingDetector::new(Iso2022JpDetection::Deny);
+    detector.feed(head, true);
+    let guessed = detector.guess(None, Utf8Detection::Deny);
+    let (text, damaged) = guessed.decode_without_bom_handling(head);
+    let signs: BTreeSet<char> = text.chars().filter(|c| !c.is_ascii()).collect();
+    let is_known = CODE_PAGES.contains(&guessed) && signs.len() >= SIGNS && !damaged;
+    if is_known { guessed } else { WINDOWS_1252 }
 }
 
 /// The encoding that an XML document says of itself, where a byte of it is a letter.

@@ -1,5 +1,6 @@
 //! What a change of the share of failures means: whether it is flagged, what is said of it, and the next step.
 
+pub mod counts;
 pub mod said;
 mod step;
 
@@ -18,7 +19,8 @@ use crate::stats::estimate::Estimate;
 use crate::verdict::concern::{About, Concern};
 use crate::words::capital;
 use crate::words::numbers::whole;
-use said::{AlsoAt, Charging, Coincides, Explains, MixSaid, PartSaid, Said, Since, Tally, Times};
+use counts::{Tally, Times};
+use said::{AlsoAt, Charging, Coincides, Explains, MixSaid, PartSaid, Said, Since};
 pub use step::{NextStep, Step};
 
 /// A part this large a share of the change is told.

@@ -8,6 +8,7 @@ use std::io::Write as _;
 
 use chrono::{Days, NaiveDateTime};
 use leakdrift::config::Config;
+use leakdrift::series::Outcome;
 use serde_json::Value;
 
 use super::flavours::{by_hand, english, is_the_tally, plain};
@@ -593,4 +594,67 @@ fn one_line_of_ten_megabytes_costs_one_row() {
     let text = String::from_utf8(english()).unwrap() + &"9,".repeat(5 << 20) + "\n";
     let (_, pass) = counted(&[put(dir.path(), "t.csv", text)], &Config::default());
     assert_eq!((pass.ledger.read, pass.ledger.used, pass.ledger.unreadable), (61, 60, 1));
+}
+
+/// A table as it is written where its language is spoken, in the code page of older programs there.
+#[test]
+fn code_pages_of_twelve_languages_are_told_apart() {
+    let pages = [
+        ("检验日期,机型,序列号,漏电流 [mA],上限 [mA],结果", "合格", "击穿", encoding_rs::GB18030),
+        (
+            "検査日,機種,製造番号,漏れ電流 [mA],上限 [mA],判定",
+            "合格",
+            "不合格",
+            encoding_rs::SHIFT_JIS,
+        ),
+        (
+            "Data badania,Model,Numer seryjny,Prąd upływu [mA],Górna granica [mA],Wynik próby wytrzymałości",
+            "pozytywny",
+            "zły",
+            encoding_rs::WINDOWS_1250,
+        ),
+        (
+            "Datum zkoušky,Model,Výrobní číslo,Unikající proud [mA],Horní mez [mA],Výsledek zkoušky výrobku",
+            "vyhověl",
+            "nevyhověl",
+            encoding_rs::WINDOWS_1250,
+        ),
+        (
+            "Test tarihi,Model,Seri numarası,Kaçak akım [mA],Üst sınır [mA],Sonuç",
+            "geçti",
+            "kaldı",
+            encoding_rs::WINDOWS_1254,
+        ),
+        (
+            "Prüfdatum,Typ,Seriennummer,Ableitstrom [mA],Obergrenze [mA],Ergebnis",
+            "bestanden",
+            "Durchschlag",
+            encoding_rs::WINDOWS_1252,
+        ),
+        (
+            "Date de l'essai,Modèle,Numéro de série,Courant de fuite [mA],Limite supérieure [mA],Résultat",
+            "réussi",
+            "échec",
+            encoding_rs::WINDOWS_1252,
+        ),
+    ];
+    for (header, pass, fail, page) in pages {
+        let mut text = format!("{header}\n");
+        for n in 0..60 {
+            let outcome = if n % 20 == 7 { fail } else { pass };
+            text += &format!(
+                "2026-03-{:02} 08:{n:02}:00,M1,U{n},0.{},1.30,{outcome}\n",
+                1 + n / 10,
+                41 + n % 5
+            );
+        }
+        let dir = folder();
+        let (bytes, _, lost) = page.encode(&text);
+        assert!(!lost, "{header}");
+        let path = put(dir.path(), "t.csv", bytes);
+        let (_, counted) = counted(&[path], &Config::default());
+        assert_eq!(counted.ledger.used, 60, "{header}");
+        let passed: u64 = counted.series.iter().map(|s| s.count(Outcome::Pass)).sum();
+        assert_eq!(passed, 57, "{header}");
+    }
 }
