@@ -72,7 +72,7 @@ fn the_day_of_a_wrong_check_load_is_its_own() {
     assert!(!day.contains("1970"), "{day}");
     let wrong = &of_checks(&checks)[0];
     assert_eq!(wrong.key(), format!("A1 {day}"));
-    assert!(wrong.sentence("A1").contains(&format!("wrong answer on {day};")), "{wrong:?}");
+    assert!(wrong.sentence("A1").contains(&format!("wrong answer on {day}:")), "{wrong:?}");
 }
 
 /// The legend of the stations said "95 %" whatever `confidence` was.

@@ -308,7 +308,7 @@ fn the_page_says_what_an_auditor_asks() {
         "| units seen over the limit: 37 of 2\u{202f}503 | 15\u{202f}000 ppm | 3\u{202f}000 ppm to 45\u{202f}000 ppm",
         "| the same without the units counted apart: 1 of 2\u{202f}323 | 400 ppm | 10 ppm to 2\u{202f}400 ppm",
         "goodness of fit p &lt; 0.001",
-        "| M1 | 2026-10-13 10:22:00 | M1 | 4.26 mA | above |",
+        "| M1 | 2026-10-13 10:22:00 | M1 | 4.26 mA | above: suspect insulation |",
         "from 2027-01-31 on (at the earliest 2026-12-15, at the latest perhaps never)",
         "![How did it move?](charts/m1-ac-1500-months.png)",
         "- 2026-10-05: tester at M1 moved by +3.63 %",

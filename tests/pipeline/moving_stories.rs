@@ -270,7 +270,7 @@ fn the_months_are_sorted_by_what_matters() {
         let test = if model == "DH640" { "dc_withstand" } else { "ac_withstand" };
         &series(results, model, test)["month"]
     };
-    assert_eq!(of("EM520")["matters"], "failures_rose", "{}", of("EM520"));
+    assert_eq!(of("EM520")["matters"], "failures_rose_and_ended", "{}", of("EM520"));
     assert_eq!(of("EM520")["rank"], 1);
     assert_eq!(of("KB120")["matters"], "level_moved", "{}", of("KB120"));
     assert_eq!(of("KB120")["rank"], 2);

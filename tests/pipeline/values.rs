@@ -324,7 +324,8 @@ fn a_failure_where_no_limit_is_known_has_no_class() {
     assert_eq!(results["series"][0]["outcomes"]["failed_class_not_known"], 7);
     assert_eq!(results["series"][0]["outcomes"]["breakdown"], 0);
     let pages = contents(&dir.path().join("out"));
-    let said = |text: &[u8]| String::from_utf8_lossy(text).contains("7 failed, class not known");
+    let said =
+        |text: &[u8]| String::from_utf8_lossy(text).contains("7 failed: 7 of no known class");
     assert!(pages.iter().any(|(name, text)| name.ends_with(".md") && said(text)));
 }
 

@@ -446,7 +446,10 @@ impl Display for Said {
             Self::InRuns { in_runs, failures, most } => {
                 write!(f, "{in_runs} of {} came in runs", count(*failures, "failure"))?;
                 if let Some(Run { failures, station }) = most {
-                    write!(f, ", at most {failures} within ten minutes on {station}")?;
+                    write!(f, ", at most {failures} within ten minutes")?;
+                    if !station.is_empty() {
+                        write!(f, " on {station}")?;
+                    }
                 }
                 f.write_str(": that points to a lead, a fixture or a setting.")
             }
