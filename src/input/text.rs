@@ -31,7 +31,7 @@ use super::rows::Parser;
 const CODE_PAGES: [&Encoding; 7] =
     [WINDOWS_1250, WINDOWS_1254, GBK, GB18030, BIG5, SHIFT_JIS, EUC_JP];
 /// Different signs beyond ASCII from which a code page is guessed.
-const SIGNS: usize = 4;
+const SIGNS: usize = 3;
 /// Size of a piece in bytes.
 const PIECE: usize = 4 << 20;
 /// A quoted field may run over a piece's end; beyond this size a quote is taken for damage.
