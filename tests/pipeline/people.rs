@@ -33,7 +33,7 @@ fn shown() -> Config {
 fn operators_have_a_code_of_their_own_that_stays() {
     let dir = folder();
     let file = put(dir.path(), "t.csv", TESTS);
-    let (_, pass) = counted(&[file.clone()], &Config::default());
+    let (_, pass) = counted(std::slice::from_ref(&file), &Config::default());
     let [anna, again, berta, too, nobody] = &operators(&pass)[..] else { panic!() };
     assert_eq!((anna, berta), (again, too));
     assert!(anna != berta && nobody.is_empty(), "{anna} {berta} {nobody}");

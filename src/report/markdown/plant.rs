@@ -9,6 +9,8 @@ use crate::verdict::cautions::CAUTIONS;
 use crate::words::currents::Currents;
 use crate::words::numbers::{NONE, counted, grouped};
 
+/// Inputs that could not be read and are listed: a folder may hold a damaged file for each unit.
+const FAILURES_SHOWN: usize = 100;
 /// Unreadable rows shown on the page; the file holds them all.
 const UNREADABLE_SHOWN: usize = 10;
 
@@ -87,8 +89,13 @@ pub(super) fn rows(page: &mut String, report: &Review) {
     );
     if !report.made.failures.is_empty() {
         line!(page, "Files and sheets that could not be read, or not to the end:\n");
-        for failure in &report.made.failures {
+        let (listed, more) =
+            report.made.failures.split_at(report.made.failures.len().min(FAILURES_SHOWN));
+        for failure in listed {
             line!(page, "- {}", text(failure));
+        }
+        if !more.is_empty() {
+            line!(page, "- {} more, each in `results.json`", grouped(more.len() as u64));
         }
         line!(page);
     }
