@@ -162,9 +162,9 @@ fn plant_of(seed: u64, k: u64) -> Result<Vec<Said>, String> {
             let above = |x: f64| high.limit_ma.is_some_and(|limit| x > limit);
             let raised = [to, high.suggested_ma()].into_iter().flatten().any(above);
             if raised && models[m].moves != Moves::Not {
-                let d = &moved.series[n].drift;
-                let model = &models[m];
-                eprintln!("plant {k} model {m} {:?}: raised; from {} of {} days, rise {:.2} rooms, room {:.1} spreads, units {:.0}; shape {:?} p {:.3} steps {:?} line {:?} may {} rise {:?} judged {:?}", model.moves, model.from, model.days, model.rise, (model.limit/model.x50-1.0)/model.spread.0, model.units, d.shape, d.p_value, d.steps.iter().map(|s| (s.day, s.size_ma.value)).collect::<Vec<_>>(), d.per_month_ma.as_ref().map(|e| (e.low,e.high)), findings.series[n].may_rise, findings.series[n].rise.as_ref().map(|r| (r.kind, r.since)), moved.series[n].period.from);
+                let Model { moves, from, days, rise, .. } = &models[m];
+                let shape = moved.series[n].drift.shape;
+                println!("raised: plant {k}, M{m}: {moves:?} from day {from} of {days} by {rise:.2} rooms; seen as {shape:?}");
             }
             Some(Said { moves: models[m].moves, kind: high.kind, raised })
         })
