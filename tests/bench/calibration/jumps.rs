@@ -14,6 +14,7 @@ use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, Normal, Poisson, StandardNormal};
 use rand_pcg::Pcg64;
 
+use crate::plant::{each, share};
 use crate::truth::Set;
 
 /// Seeds of the plants that rules were chosen on, and of those that they are measured on.
@@ -341,7 +342,6 @@ fn ask(planted: Planted, seed: u64, dir: &Path, counts: &mut Counts) -> Result<(
 /// # Errors
 /// Where a plant cannot be written or read.
 pub fn run(plan: &Plan) -> Result<(), String> {
-    use rayon::prelude::*;
     let n = plan.replicates;
     let seed = SEEDS.iter().find(|(set, _)| *set == plan.set).map_or(0, |(_, seed)| *seed);
     println!("Jumps, {n} plants of each kind, set {:?}, seed {seed}.\n", plan.set);
@@ -354,20 +354,10 @@ pub fn run(plan: &Plan) -> Result<(), String> {
         if plan.only.as_ref().is_some_and(|o| !planted.words().contains(o)) {
             continue;
         }
-        let all: Vec<Counts> = (0..n as u64)
-            .into_par_iter()
-            .map(|i| {
-                let dir = tempfile::tempdir().map_err(|e| e.to_string())?;
-                let mut counts = Counts::default();
-                ask(planted, seed + 10_000 * k + i, dir.path(), &mut counts)?;
-                Ok(counts)
-            })
-            .collect::<Result<_, String>>()?;
+        let all: Vec<Counts> =
+            each(n, |i, dir, counts| ask(planted, seed + 10_000 * k + i, dir, counts))?;
         let sum = |of: fn(&Counts) -> u32| f64::from(all.iter().map(of).sum::<u32>());
         let (plants, found) = (sum(|c| c.plants), sum(|c| c.found));
-        let share = |a: f64, b: f64| {
-            if b > 0.0 { format!("{:.1}", 100.0 * a / b) } else { "–".to_owned() }
-        };
         let with_cause = matches!(planted, Planted::Single | Planted::Pair);
         let dated = with_cause || matches!(planted, Planted::Limit | Planted::Mix);
         let blank = || "–".to_owned();

@@ -24,6 +24,7 @@ mod drift;
 mod jumps;
 mod mix;
 mod plan;
+mod plant;
 mod rising;
 mod scale;
 mod truth;

@@ -16,6 +16,7 @@ use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, Poisson, StandardNormal};
 use rand_pcg::Pcg64;
 
+use crate::plant::{each, share};
 use crate::truth::Set;
 
 /// Seeds of the lines that rules were chosen on, and of those that they are measured on.
@@ -232,7 +233,6 @@ fn ask(planted: Planted, seed: u64, dir: &Path, counts: &mut Counts) -> Result<(
 /// # Errors
 /// Where a line cannot be written or read.
 pub fn run(replicates: usize, set: Set, list: bool) -> Result<(), String> {
-    use rayon::prelude::*;
     let seed = SEEDS.iter().find(|(s, _)| *s == set).map_or(0, |(_, seed)| *seed);
     println!("Mix, {replicates} lines of each kind, set {set:?}, seed {seed}. In %.\n");
     println!(
@@ -241,20 +241,10 @@ pub fn run(replicates: usize, set: Set, list: bool) -> Result<(), String> {
     println!("|---|---|---|---|---|---|---|---|");
     let mut wrong = Vec::new();
     for (k, planted) in (0u64..).zip(Planted::ALL) {
-        let all: Vec<Counts> = (0..replicates as u64)
-            .into_par_iter()
-            .map(|i| {
-                let dir = tempfile::tempdir().map_err(|e| e.to_string())?;
-                let mut counts = Counts::default();
-                ask(planted, seed + 10_000 * k + i, dir.path(), &mut counts)?;
-                Ok(counts)
-            })
-            .collect::<Result<_, String>>()?;
+        let all: Vec<Counts> =
+            each(replicates, |i, dir, counts| ask(planted, seed + 10_000 * k + i, dir, counts))?;
         let sum = |of: fn(&Counts) -> u32| f64::from(all.iter().map(of).sum::<u32>());
         let (lines, found) = (sum(|c| c.lines), sum(|c| c.found));
-        let share = |a: f64, b: f64| {
-            if b > 0.0 { format!("{:.1}", 100.0 * a / b) } else { "–".to_owned() }
-        };
         let of_found = |of: fn(&Counts) -> u32| match planted {
             Planted::Steady => "–".to_owned(),
             _ => share(sum(of), found),

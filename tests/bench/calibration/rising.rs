@@ -8,14 +8,13 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use leakdrift::analysis::{self, Known};
 use leakdrift::config::Config;
-use leakdrift::series::Register;
 use leakdrift::verdict::recommend::recommend;
 use leakdrift::verdict::{VerdictKind, plant};
-use leakdrift::{day, movement};
-use rand_distr::{Distribution, Open01, Poisson, StandardNormal};
+use rand_distr::{Distribution, Poisson, StandardNormal};
 use rand_pcg::Pcg64;
+
+use crate::plant::{Found, HEADER, found, production_day, uniform};
 
 /// Models of one plant: as many that stand still as rise.
 const MODELS: usize = 8;
@@ -43,11 +42,6 @@ struct Model {
     from: usize,
     days: usize,
     units: f64,
-}
-
-fn uniform(chance: &mut Pcg64, low: f64, high: f64) -> f64 {
-    let u: f64 = Open01.sample(chance);
-    low + (high - low) * u
 }
 
 impl Model {
@@ -113,10 +107,7 @@ fn plant_of(seed: u64, k: u64) -> Result<Vec<Said>, String> {
     let models: Vec<Model> = (0..MODELS)
         .map(|n| Model::new(if n % 2 == 0 { Moves::Not } else { rising[n / 2] }, chance))
         .collect();
-    let mut text =
-        "tested_at,model,serial,station,set V,frequency Hz,leakage mA,high limit mA,outcome\n"
-            .to_owned();
-    let first = day::day_number(chrono::NaiveDate::from_ymd_opt(2026, 1, 5).expect("a date"));
+    let mut text = HEADER.to_owned();
     for (m, model) in models.iter().enumerate() {
         let units = Poisson::new(model.units).map_err(|e| e.to_string())?;
         let (mut serial, mut level) = (0, 0.0_f64);
@@ -124,7 +115,7 @@ fn plant_of(seed: u64, k: u64) -> Result<Vec<Said>, String> {
             // Levels of days hang together a little.
             let news: f64 = StandardNormal.sample(chance);
             level = 0.3 * level + (1.0 - 0.09_f64).sqrt() * news;
-            let date = day::date_of(first + (n / 5 * 7 + n % 5) as i32);
+            let date = production_day(n);
             let count: f64 = units.sample(chance);
             for unit in 0..count as usize {
                 serial += 1;
@@ -140,16 +131,8 @@ fn plant_of(seed: u64, k: u64) -> Result<Vec<Said>, String> {
             }
         }
     }
-    let folder = tempfile::tempdir().map_err(|e| e.to_string())?;
-    let path = folder.path().join("tests.csv");
-    std::fs::write(&path, text).map_err(|e| e.to_string())?;
     let config = Config::default();
-    let (_, pass) = leakdrift::pass(&[path], &config, &|_, _| ()).map_err(|e| e.to_string())?;
-    let pass = pass.map_err(|e| e.to_string())?;
-    let register = Register::default();
-    let moved = movement::find(&pass, &register, &config, &leakdrift::progress::nobody);
-    let known = Known { movement: &moved, register: &register, month: None, jumps: None };
-    let findings = analysis::findings(&pass, &known, &config, &leakdrift::progress::nobody);
+    let Found { pass, moved, findings } = found(&text, &config)?;
     let verdicts =
         plant::judge_all(&pass, &moved, &findings, &std::collections::BTreeSet::new(), &config);
     Ok(verdicts

@@ -7,13 +7,12 @@
 
 use std::fmt::Write as _;
 
-use leakdrift::analysis::{self, Known};
 use leakdrift::config::Config;
-use leakdrift::series::Register;
-use leakdrift::{day, movement};
-use rand_distr::{Distribution, Open01, Poisson, StandardNormal};
+use rand_distr::{Distribution, Poisson, StandardNormal};
 use rand_pcg::Pcg64;
 use rayon::prelude::*;
+
+use crate::plant::{Found, HEADER, found, production_day, uniform};
 
 /// Sizes of the step, per cent.
 const STEPS: [f64; 5] = [0.0, 1.0, 2.0, 4.0, 8.0];
@@ -49,11 +48,6 @@ struct Said {
     cut: bool,
 }
 
-fn uniform(chance: &mut Pcg64, low: f64, high: f64) -> f64 {
-    let u: f64 = Open01.sample(chance);
-    low + (high - low) * u
-}
-
 fn plant(seed: u64, k: u64, step_pct: f64) -> Result<Vec<Said>, String> {
     // The same units whatever the step.
     let chance = &mut Pcg64::new(u128::from(seed), u128::from(k));
@@ -68,15 +62,12 @@ fn plant(seed: u64, k: u64, step_pct: f64) -> Result<Vec<Said>, String> {
     let up = uniform(chance, 0.0, 1.0) < 0.5;
     let ratio = 1.0 + step_pct / 100.0;
     let before = if up { 1.0 / ratio } else { ratio };
-    let mut text =
-        "tested_at,model,serial,station,set V,frequency Hz,leakage mA,high limit mA,outcome\n"
-            .to_owned();
-    let first = day::day_number(chrono::NaiveDate::from_ymd_opt(2026, 1, 5).expect("a date"));
+    let mut text = HEADER.to_owned();
     for (m, model) in models.iter().enumerate() {
         let units = Poisson::new(model.units).map_err(|e| e.to_string())?;
         let mut serial = 0;
         for n in 0..DAYS {
-            let date = day::date_of(first + (n / 5 * 7 + n % 5) as i32);
+            let date = production_day(n);
             let count: f64 = units.sample(chance);
             for unit in 0..count as usize {
                 serial += 1;
@@ -94,16 +85,8 @@ fn plant(seed: u64, k: u64, step_pct: f64) -> Result<Vec<Said>, String> {
             }
         }
     }
-    let folder = tempfile::tempdir().map_err(|e| e.to_string())?;
-    let path = folder.path().join("tests.csv");
-    std::fs::write(&path, text).map_err(|e| e.to_string())?;
     let config = Config { accepted_reject_share: ACCEPTED, ..Config::default() };
-    let (_, pass) = leakdrift::pass(&[path], &config, &|_, _| ()).map_err(|e| e.to_string())?;
-    let pass = pass.map_err(|e| e.to_string())?;
-    let register = Register::default();
-    let moved = movement::find(&pass, &register, &config, &leakdrift::progress::nobody);
-    let known = Known { movement: &moved, register: &register, month: None, jumps: None };
-    let findings = analysis::findings(&pass, &known, &config, &leakdrift::progress::nobody);
+    let Found { pass, moved, findings } = found(&text, &config)?;
     let said = findings.series.iter().enumerate().filter_map(|(n, finding)| {
         let m: usize = pass.series[n].key.model.strip_prefix('M')?.parse().ok()?;
         let model = &models[m];
