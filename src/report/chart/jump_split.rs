@@ -37,7 +37,7 @@ pub fn of(jump: &Jump) -> Option<Split> {
         Some(part("another limit", &p.limit)),
         charged,
         Some(part("readings moved\nas a whole", &p.shift)),
-        Some(part("a separate group\nover the limit", &p.strays)),
+        Some(part("strays\nover the limit", &p.strays)),
         Some(part("breakdowns", &p.breakdown)),
         Some(part("other outcomes", &p.other)),
         Some(part("together", &p.rise)),
