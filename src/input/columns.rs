@@ -132,6 +132,8 @@ impl Headers {
             let meaning = Field::with_unit(target).map(|(field, stated)| {
                 let own = named.unit.filter(|u| field.quantity().is_some_and(|q| q.same_kind(*u)));
                 let is_canonical = stated == field.quantity();
+                // Another unit than the field's own holds, whatever the header shows.
+                heading.unit = if is_canonical { heading.unit } else { stated };
                 Meaning::Field(field, if is_canonical { own.or(stated) } else { stated })
             });
             let factor = || factor(&squeeze(target)).map(Meaning::Factor);

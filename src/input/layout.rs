@@ -89,6 +89,14 @@ pub struct Group {
     pub own: Vec<u16>,
 }
 
+impl Group {
+    /// Whether the columns that are its own are all blank: the test was not made.
+    #[must_use]
+    pub fn is_blank(&self, is_empty: impl Fn(usize) -> bool) -> bool {
+        !self.own.is_empty() && self.own.iter().all(|&column| is_empty(usize::from(column)))
+    }
+}
+
 /// What is known of a table before its rows are read.
 #[derive(Debug, Clone)]
 pub struct Layout {
@@ -349,9 +357,7 @@ impl Candidate {
             (layout.taken, layout.told) = (chosen.taken, chosen.told);
             layout.units_beside = chosen.units_beside;
             undecided = chosen.undecided;
-        } else if !fixed.contains_key(&Field::Outcome)
-            && layout.groups.iter().any(|g| g.columns.get(Field::Outcome).is_none())
-        {
+        } else if !layout.says_outcomes() {
             let below = rows.get(layout.header_rows..).unwrap_or_default();
             let chosen = choice::without_outcome(&layout, headings, below, headers, fixed);
             (layout.told, undecided) = (chosen.told, chosen.undecided);
@@ -462,10 +468,8 @@ fn candidate(
 
 /// Whether a row of a table names nothing but units.
 fn holds_only_units(row: &[String]) -> bool {
-    row.iter().map(|c| c.trim()).filter(|c| !c.is_empty()).all(|c| {
-        let bare = c.trim_matches(['[', ']', '(', ')']);
-        c == "-" || Quantity::from_unit(bare).is_some()
-    })
+    let filled = row.iter().map(|c| c.trim()).filter(|c| !c.is_empty());
+    filled.into_iter().all(|c| c == "-" || steps::unit(c).is_some())
 }
 
 /// The tests of a row from the columns that are common to them and those of each title, and whether they share an

@@ -24,8 +24,12 @@ pub fn names(path: &Path) -> Result<Vec<String>, String> {
 /// Whether a file is a tally that this program wrote.
 pub fn is_tally(path: &Path) -> bool {
     let parquet = path.extension().is_some_and(|e| e == "parquet" || e == "pq");
-    let part = Field::TallyPart.name();
-    parquet && names(path).is_ok_and(|names| names.iter().any(|name| name == part))
+    parquet && names(path).is_ok_and(|names| are_of_a_tally(&names))
+}
+
+/// Whether columns are those of a tally that this program wrote.
+pub fn are_of_a_tally(names: &[String]) -> bool {
+    names.iter().any(|name| name == Field::TallyPart.name())
 }
 
 /// What the tally of this program was told first of the files that it was made from; nothing of other files.

@@ -184,7 +184,10 @@ impl<'a> Parser<'a> {
             return;
         }
         for (number, unit) in &layout.units_beside {
-            let found = Quantity::from_unit(&cell(usize::from(*unit)).shown());
+            let found = match cell(usize::from(*unit)) {
+                Cell::Text(text) | Cell::Broken(text) => Quantity::from_unit(text),
+                _ => None,
+            };
             self.row_units.insert(*number, found);
         }
         if layout.shares_outcome {
@@ -192,7 +195,7 @@ impl<'a> Parser<'a> {
             return;
         }
         for (part, group) in (0..=u8::MAX).zip(&layout.groups) {
-            if !group.own.is_empty() && group.own.iter().all(|&c| cell(usize::from(c)).is_empty()) {
+            if group.is_blank(|c| cell(c).is_empty()) {
                 continue;
             }
             self.row_said = None;

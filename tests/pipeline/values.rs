@@ -144,6 +144,11 @@ fn a_unit_that_cannot_be_read_is_refused_with_its_setting() {
             currents(text.as_bytes(), &format!("[columns]\n\"{header}\" = \"reading_ua\""));
         assert_eq!(readings, [975 * UA, 990 * UA, 1040 * UA], "{header}");
     }
+    // Nor does a column of units beside the numbers speak against them.
+    let beside = ["975;mA;1300;pass", "990;;1300;pass", "1040;mA;1300;pass"];
+    let text = table("Reading;Unit;high limit [µA];result", &beside);
+    let (readings, _) = currents(text.as_bytes(), "[columns]\n\"Reading\" = \"reading_ua\"");
+    assert_eq!(readings, [975 * UA, 990 * UA, 1040 * UA]);
     let title = format!("High limit [??]: 1300\n\n{}", table("Strom [µA];result", &["975;pass"]));
     // A limit in a unit that cannot be read is none, and said.
     assert!(refused(title, "").contains("1300 [??]"));

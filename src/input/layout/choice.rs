@@ -186,14 +186,8 @@ impl Choice<'_> {
     }
 
     fn take(&mut self, at: usize, field: Field, sure: Sure, why: Option<String>) {
-        // What the settings state in another unit than the field's own holds, whatever the header shows.
-        let stated = match self.headings[at].meaning {
-            Meaning::Field(of, unit) if of == field && unit != field.quantity() => unit,
-            _ => None,
-        };
-        let unit = stated
-            .or(self.headings[at].unit)
-            .filter(|u| field.quantity().is_some_and(|q| q.same_kind(*u)));
+        let unit =
+            self.headings[at].unit.filter(|u| field.quantity().is_some_and(|q| q.same_kind(*u)));
         let meaning = Meaning::Field(field, unit);
         let Ok(column) = u16::try_from(at) else { return };
         if place(&mut self.chosen.columns, &meaning, column) {

@@ -57,6 +57,10 @@ pub(super) fn in_names(names: &[String], headers: &Headers) -> Vec<Option<Part>>
     for part in &mut parts {
         *part = part.take().filter(|p| !alone(&p.title));
     }
+    // Most headers.
+    if parts.iter().all(Option::is_none) {
+        return parts;
+    }
     let titles: BTreeSet<&str> = parts.iter().flatten().map(|p| p.title.as_str()).collect();
     let says = |title: &str, what: fn(&Meaning, &str) -> bool| {
         let mut own = parts.iter().flatten().filter(|p| p.title == title);
@@ -91,7 +95,7 @@ pub(super) fn in_names(names: &[String], headers: &Headers) -> Vec<Option<Part>>
                     && matches!(meaning, Meaning::Field(Field::Reading | Field::Outcome, _))
             })
     };
-    let of_one = names.iter().zip(&parts).any(is_one_reading) && titles.iter().any(are_numbers);
+    let of_one = titles.iter().any(are_numbers) && names.iter().zip(&parts).any(is_one_reading);
     let several = apart && !of_one && titles.iter().any(is_told) && titles.iter().all(is_test);
     if !several {
         parts.fill(None);
@@ -151,7 +155,8 @@ fn part(name: &str, headers: &Headers) -> Option<Part> {
     None
 }
 
-fn unit(text: &str) -> Option<Quantity> {
+/// The unit that a text is, in brackets or not.
+pub(super) fn unit(text: &str) -> Option<Quantity> {
     Quantity::from_unit(text.trim().trim_matches(['[', ']', '(', ')']))
 }
 

@@ -87,9 +87,11 @@ fn rows(
 ) -> Result<Vec<u8>, String> {
     let mut keys: Vec<String> = Vec::new();
     let mut column: HashMap<String, usize> = HashMap::new();
+    // By column, the record that last had it.
+    let mut last: Vec<usize> = Vec::new();
     let mut rows = Vec::new();
     let mut values = 0;
-    for (node, around) in records {
+    for (nth, (node, around)) in records.iter().enumerate() {
         let mut row: Values<'_> = own(node, repeated);
         let mut around = around.as_ref();
         while let Some(level) = around {
@@ -108,10 +110,11 @@ fn rows(
         for (key, value) in row {
             let n = *column.entry(key).or_insert_with_key(|key| {
                 keys.push(key.clone());
+                last.push(usize::MAX);
                 keys.len() - 1
             });
             // Of two with one name, the nearer.
-            if !cells.iter().any(|(m, _)| *m == n) {
+            if std::mem::replace(&mut last[n], nth) != nth {
                 cells.push((n, value));
             }
         }

@@ -74,10 +74,15 @@ impl Parser<'_> {
         if self.is_other_header(width, cell) {
             return RowKind::OtherHeader;
         }
-        let is_total = matches!(filled[0], Cell::Text(t)
-            if TOTALS.iter().any(|w| squeeze(t).starts_with(w)));
+        let is_total = matches!(filled[0], Cell::Text(t) if {
+            let begins = squeeze(t);
+            TOTALS.iter().any(|w| begins.starts_with(w))
+        });
         let whole = width == self.layout.names.len();
         let is_title = filled.len() <= FEW || is_total;
+        if !is_title && same * 2 <= filled.len() {
+            return RowKind::Test;
+        }
         match self.in_place(width, cell) {
             0 if is_title => RowKind::SteppedOver,
             1 if is_title && (is_total || !whole) => RowKind::SteppedOver,

@@ -41,21 +41,17 @@ impl Tested {
     /// Whether its own columns say that it failed.
     fn shows_failure(&self) -> bool {
         match &self.result {
-            Ok(record) if self.is_told => is_failure(record.outcome),
+            Ok(record) if self.is_told => record.outcome.is_failure(),
             Ok(_) => self.made.is_some_and(|made| made.is_beyond),
             Err(_) => false,
         }
     }
 }
 
-fn is_failure(outcome: Outcome) -> bool {
-    ![Outcome::Pass, Outcome::NotCompleted].contains(&outcome)
-}
-
 fn says_failure(said: Said) -> bool {
     match said {
         Said::Fail => true,
-        Said::Class(outcome) => is_failure(outcome),
+        Said::Class(outcome) => outcome.is_failure(),
     }
 }
 
@@ -67,9 +63,7 @@ impl Parser<'_> {
         cell: &impl Fn(usize) -> Cell<'c>,
     ) {
         let layout = self.layout;
-        let is_blank = |group: &Group| {
-            !group.own.is_empty() && group.own.iter().all(|&c| cell(usize::from(c)).is_empty())
-        };
+        let is_blank = |group: &Group| group.is_blank(|c| cell(c).is_empty());
         let mut tests = Vec::new();
         for (part, group) in (0..=u8::MAX).zip(&layout.groups).filter(|(_, g)| !is_blank(g)) {
             (self.row_said, self.row_made) = (None, None);
@@ -103,12 +97,12 @@ fn book(tests: &mut [Tested], said: Said) {
     let failed = those_that_failed(tests, said);
     let first = failed.first().copied();
     for (n, test) in tests.iter_mut().enumerate().filter(|(_, t)| !t.is_told) {
+        let passed = first.is_some_and(|first| n < first) && test.has_reading();
         let Ok(record) = &mut test.result else { continue };
         if failed.contains(&n) {
             continue;
         }
-        let passed = first.is_some_and(|first| n < first);
-        if passed && (record.shown != Shown::Nothing || record.marks.has(Marks::OTHER_TEST)) {
+        if passed {
             record.outcome = Outcome::Pass;
             continue;
         }

@@ -296,8 +296,10 @@ impl Producer<'_> {
         }
         let table = table(layout);
         let layout = table.layout.clone();
-        let told = |what: String| Note::first(format!("{}: {what}", table.source));
-        self.read.notes.extend(parquet::said_first(path).into_iter().map(told));
+        if parquet::are_of_a_tally(&head[0]) {
+            let told = |what: String| Note::first(format!("{}: {what}", table.source));
+            self.read.notes.extend(parquet::said_first(path).into_iter().map(told));
+        }
         let source = self.add_table(table)?;
         let state = Arc::new(Mutex::new((self.number, 0_u64)));
         let (shared, to_parse, piece_layout) =

@@ -273,7 +273,7 @@ impl Choice<'_> {
         }
         let sense = self.sense(at);
         if sense != Sense::None || is_reason {
-            let says = are_words || values.different().iter().all(|(word, _)| is_flag(word));
+            let says = are_words || all.iter().all(|(word, _)| is_flag(word));
             return (is_code && (!is_constant || says)).then_some(2);
         }
         if are_words {

@@ -60,6 +60,9 @@ impl Choice<'_> {
     /// Whether a column of numbers without a unit may be in one of a column's.
     fn may_be_in(&self, at: usize, unit: usize) -> bool {
         let heading = &self.headings[at];
+        if at == unit || heading.unit.is_some() || !self.values[at].are_numbers() {
+            return false;
+        }
         let named = match heading.meaning {
             Meaning::Field(field, _) => Some(field),
             _ => None,
@@ -70,10 +73,7 @@ impl Choice<'_> {
         let fits = |(text, _): &(&str, usize)| {
             Quantity::from_unit(text).is_some_and(|unit| of.iter().any(|q| q.same_kind(unit)))
         };
-        at != unit
-            && heading.unit.is_none()
-            && self.values[at].are_numbers()
-            && units.iter().any(fits)
+        units.iter().any(fits)
     }
 }
 
