@@ -216,18 +216,26 @@ pub fn horizon_end(history_from: NaiveDate, to: NaiveDate, config: &Config) -> N
     planned.into_iter().chain(allowed).min().unwrap_or(to)
 }
 
+/// A step of a tester that stays in the readings of a series.
+#[derive(Clone, Copy)]
+struct LeftIn<'a> {
+    step: &'a TesterStep,
+    station: &'a str,
+    surely_the_testers: bool,
+}
+
 /// Why a step of a tester cuts the history.
-fn not_taken_off(step: &TesterStep, station: &str, moved: &SeriesMovement) -> String {
+fn not_taken_off(step: &LeftIn<'_>, moved: &SeriesMovement) -> String {
+    let LeftIn { step, station, surely_the_testers } = *step;
     let size = &step.size_pct;
-    let found = moved.scale.steps().iter().find(|t| t.day == step.day);
-    let why = match found {
-        Some(_) => format!(
+    let why = match surely_the_testers {
+        true => format!(
             "its size ({:+.2} % to {:+.2} %) is known too badly beside the spread of the readings ({:.2} %)",
             size.low,
             size.high,
             100.0 * moved.log_spread
         ),
-        None => "one series alone shows it, so that it may be the product's".to_owned(),
+        false => "one series alone shows it, so that it may be the product's".to_owned(),
     };
     format!(
         " The step of {station} on {} is not taken off, and cuts the history: {why}.",
@@ -257,13 +265,14 @@ pub fn period(
     for (n, station) in stations.iter().flat_map(|s| s.stations.iter().enumerate()) {
         let used = moved.readings.iter().any(|r| usize::from(r.station) == n);
         for step in station.moved.iter().filter(|_| used) {
-            let taken = moved.scale.steps().iter().find(|t| {
-                (usize::from(t.station), t.day) == (n, step.day) && t.is_known(moved.log_spread)
-            });
+            let mut on_scale = moved.scale.steps().iter();
+            let found = on_scale.find(|t| (usize::from(t.station), t.day) == (n, step.day));
+            let is_taken_off = found.is_some_and(|t| t.is_known(moved.log_spread));
             let size_ma = step.size_pct.value / 100.0 * x50;
-            if taken.is_none() && is_established(step.day, size_ma, step.p_value) {
+            if !is_taken_off && is_established(step.day, size_ma, step.p_value) {
                 boundaries.push(step.day);
-                left_in.push((step, names[n].as_str()));
+                let (station, surely_the_testers) = (names[n].as_str(), found.is_some());
+                left_in.push(LeftIn { step, station, surely_the_testers });
             }
         }
     }
@@ -277,8 +286,8 @@ pub fn period(
         Some(JudgedDays { judged, sentence, .. }) => (judged.from, judged.to, sentence),
         None => (first, first, "no unit was judged".to_owned()),
     };
-    if let Some((step, station)) = left_in.iter().rfind(|(s, _)| s.day <= day_number(to)) {
-        sentence += &not_taken_off(step, station, moved);
+    if let Some(left_in) = left_in.iter().rfind(|l| l.step.day <= day_number(to)) {
+        sentence += &not_taken_off(left_in, moved);
     }
     let flag = flag(&drift_numbers(moved, config), config);
     // Whether rejects pass the accepted share is only known once readings are carried: a slope that is

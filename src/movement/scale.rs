@@ -135,8 +135,10 @@ impl OneScale {
     /// How readings of a station and day are carried.
     #[must_use]
     pub fn carry(&self, station: u16, day: Day) -> Carry {
-        let own = self.stretches.get(&station).map_or(&[][..], Vec::as_slice);
-        own.iter().rfind(|stretch| stretch.0 <= day).map_or(Carry::AS_SHOWN, |stretch| stretch.1)
+        self.stretches(station)
+            .iter()
+            .rfind(|stretch| stretch.0 <= day)
+            .map_or(Carry::AS_SHOWN, |stretch| stretch.1)
     }
 
     /// How readings of a station are carried in its latest state.

@@ -4,6 +4,7 @@ use chrono::NaiveDate;
 use serde::Serialize;
 
 use super::{First, JumpChart, Ledger, Made};
+use crate::verdict::cautions;
 use crate::verdict::jump::JudgedJump;
 
 /// The schema named in every result file of the command `jump`.
@@ -45,5 +46,5 @@ pub struct JumpPage {
     /// Versions and inputs.
     pub made: Made,
     /// The cautions, as the pages print them.
-    pub cautions: [&'static str; 7],
+    pub cautions: [&'static str; cautions::ALL.len()],
 }

@@ -8,6 +8,7 @@ use serde::Serialize;
 use super::{First, Ledger, Made, ReviewedSeries, SettingLine};
 use crate::verdict::calculated::CalculatedBand;
 use crate::verdict::candidate::Origin;
+use crate::verdict::cautions;
 use crate::verdict::group::GroupBand;
 use crate::verdict::limit_study::LimitStudy;
 
@@ -45,7 +46,7 @@ pub struct LimitsReport {
     /// Versions and inputs.
     pub made: Made,
     /// The cautions, as the pages print them.
-    pub cautions: [&'static str; 7],
+    pub cautions: [&'static str; cautions::ALL.len()],
 }
 
 /// The study of one series.

@@ -27,6 +27,7 @@ use crate::movement::stations::CannotTell;
 pub use crate::series::Ledger;
 use crate::series::{NotUsed, Register};
 use crate::verdict::action::Action;
+use crate::verdict::cautions;
 use crate::verdict::group::GroupBand;
 use crate::verdict::jump::JudgedJump;
 use crate::verdict::moved::Moved;
@@ -105,7 +106,7 @@ pub struct Review {
     /// What needs action, worst first.
     pub actions: Vec<Action>,
     /// The cautions, as the pages print them.
-    pub cautions: [&'static str; 7],
+    pub cautions: [&'static str; cautions::ALL.len()],
     /// What moved, and the period of each series that is judged.
     #[serde(skip)]
     pub moved: Movement,

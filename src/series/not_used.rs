@@ -76,13 +76,12 @@ pub fn in_other_order(row: &Unreadable) -> bool {
 /// missing, and it is no random loss.
 pub(super) fn many(unreadable: &[Unreadable], read: u64, sources: &[Arc<Source>]) -> Option<Note> {
     let lost = unreadable.len() as u64;
-    let alike = |row: &Unreadable| (row.column.clone(), row.expected.clone());
     if lost == 0 || lost * LOST_ROWS <= read {
         return None;
     }
     let mut reasons: BTreeMap<_, (u64, &Unreadable)> = BTreeMap::new();
     for row in unreadable {
-        reasons.entry(alike(row)).or_insert((0, row)).0 += 1;
+        reasons.entry((&*row.column, &*row.expected)).or_insert((0, row)).0 += 1;
     }
     let (rows, first) = reasons.into_values().max_by_key(|(rows, _)| *rows)?;
     Some(Note::first(format!(

@@ -38,5 +38,11 @@ pub const WHO_DECIDES: &str =
     "The applicable safety standard and a competent person decide on the limit; this is advice.";
 
 /// All of them, and who decides: as every page, folder and result file has them.
-pub const ALL: [&str; 7] =
-    [CAUTIONS[0], CAUTIONS[1], CAUTIONS[2], CAUTIONS[3], CAUTIONS[4], CAUTIONS[5], WHO_DECIDES];
+pub const ALL: [&str; CAUTIONS.len() + 1] = {
+    let (mut all, mut n) = ([WHO_DECIDES; CAUTIONS.len() + 1], 0);
+    while n < CAUTIONS.len() {
+        all[n] = CAUTIONS[n];
+        n += 1;
+    }
+    all
+};

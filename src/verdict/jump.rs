@@ -9,7 +9,7 @@ use serde::ser::{SerializeMap, Serializer};
 
 use crate::analysis::jump::cells::Counted;
 use crate::analysis::jump::factors::{FactorKind, kind};
-use crate::analysis::jump::{Cause, Jump, LimitMove, Scope, Side};
+use crate::analysis::jump::{Cause, Jump, LimitMove, Parts, Scope, Side};
 use crate::analysis::units::happenings;
 use crate::analysis::{Findings, Known};
 use crate::config::Config;
@@ -20,7 +20,7 @@ use crate::verdict::concern::{About, Concern};
 use crate::words::capital;
 use crate::words::numbers::whole;
 use counts::{Tally, Times};
-use said::{AlsoAt, Charging, Coincides, Explains, MixSaid, PartSaid, Said, Since};
+use said::{AlsoAt, Charging, Coincides, Explains, MixSaid, PartSaid, Retested, Said, Since};
 pub use step::{NextStep, Step};
 
 /// A part this large a share of the change is told.
@@ -222,17 +222,26 @@ pub enum Answer {
     NotExplained,
 }
 
+/// A part of a change, the answer where it rules, and its words.
+type Ruling = (Answer, fn(&Parts) -> f64, &'static str);
+
+/// Parts that answer a change by themselves; of two that rule the first.
+const RULING: [Ruling; 4] = [
+    (Answer::Limit, |p| p.limit.value, "another limit"),
+    (Answer::ChargingCurrent, |p| p.charging.value, "charging current"),
+    (Answer::Mix, |p| p.mix.value, "another mix of units"),
+    (Answer::ReadingsMoved, |p| p.shift.value, "readings that moved as a whole"),
+];
+
 impl Answer {
     /// The answer to a change.
     fn of(jump: &Jump) -> Self {
-        if jump.rules(|p| p.limit.value) {
-            Self::Limit
-        } else if jump.rules(|p| p.charging.value) {
-            Self::ChargingCurrent
-        } else if jump.is_mix() {
-            Self::Mix
-        } else if jump.rules(|p| p.shift.value) {
-            Self::ReadingsMoved
+        let answers = |(answer, of, _): &&Ruling| {
+            // A mix that rules without a factor that is certain is told, and answers nothing.
+            if *answer == Self::Mix { jump.is_mix() } else { jump.rules(of) }
+        };
+        if let Some((answer, ..)) = RULING.iter().find(answers) {
+            *answer
         } else if !jump.explained.causes.is_empty() {
             Self::Cause
         } else if !jump.explained.coincides.is_empty() {
@@ -365,13 +374,7 @@ pub fn why(jump: &Jump) -> String {
     if let Some(cause) = explains(jump).next() {
         return cause.in_short();
     }
-    let most = [
-        (jump.rules(|p| p.limit.value), "another limit"),
-        (jump.rules(|p| p.charging.value), "charging current"),
-        (jump.rules(|p| p.mix.value), "another mix of units"),
-        (jump.rules(|p| p.shift.value), "readings that moved as a whole"),
-    ];
-    if let Some((_, part)) = most.iter().find(|m| m.0) {
+    if let Some((.., part)) = RULING.iter().find(|(_, of, _)| jump.rules(of)) {
         return format!("no cause named; mostly {part}");
     }
     match jump.explained.coincides.first() {
@@ -454,14 +457,14 @@ fn traces(jump: &Jump, answer: Answer) -> Vec<Said> {
         });
     }
     if t.retested >= FEWEST_TOLD {
-        said.push(Said::Retested {
+        said.push(Said::Retested(Retested {
             retested: t.retested,
             passed: t.then_passed + t.passed_at_other_settings,
             at_other_settings: t.passed_at_other_settings,
             elsewhere: t.passed_elsewhere,
             otherwise: (t.before.0 >= FEWEST_TOLD).then_some(t.before),
             of_the_test: 2 * t.then_passed >= t.retested && jump.rises(),
-        });
+        }));
     }
     said
 }

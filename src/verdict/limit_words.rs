@@ -446,9 +446,8 @@ impl Verdict {
         }
     }
 
-    /// The same without its beginning and end, to stand in a sentence.
-    #[must_use]
-    pub fn clause(&self) -> String {
+    /// The same without its beginning and end.
+    fn clause(&self) -> String {
         let say = self.say;
         let answer = self.answer();
         if self.kind == Some(VerdictKind::NoWorkableBand) && self.limit_ma.is_some() {

@@ -14,7 +14,7 @@ use crate::analysis::jump::{Jump, Scope};
 use crate::analysis::month::change::MonthChange;
 use crate::config::Config;
 use crate::day::{date_of, month_of};
-use crate::series::{Outcome, Series};
+use crate::series::Series;
 use crate::stats::estimate::Estimate;
 use crate::words::numbers::{by_interval, interval, one_digit, value};
 use crate::words::{Wording, capital, percent, signed_percent, three_digits};
@@ -95,13 +95,14 @@ impl EndedJump {
         });
         let ended = |j: &Jump| j.ended.map(|e| e.day).filter(|day| month_of(*day) == month);
         let (jump, day) = own.filter_map(|j| Some((j, ended(j)?))).max_by_key(|(_, day)| *day)?;
-        let after = series.outcomes.iter().filter(|o| {
-            o.day >= day && month_of(o.day) == month && o.outcome != Outcome::NotCompleted
-        });
+        let after = series
+            .outcomes
+            .iter()
+            .filter(|o| o.day >= day && month_of(o.day) == month && o.outcome.is_completed());
         let (mut judged, mut failed) = (0, 0);
         for o in after {
             judged += u64::from(o.count);
-            failed += if o.outcome == Outcome::Pass { 0 } else { u64::from(o.count) };
+            failed += if o.outcome.is_failure() { u64::from(o.count) } else { 0 };
         }
         Some(Self { since: date_of(jump.date.day), ended: date_of(day), judged, failed })
     }
@@ -185,11 +186,11 @@ pub fn rank<'a>(months: impl Iterator<Item = &'a mut MonthJudged>) {
 
 fn sentence(change: &MonthChange, certain: &Certain<'_>, say: &Wording) -> String {
     let mut parts = vec![level_words(change, certain.level, say)];
-    if let Some(e) = certain.spread {
+    if let Some(e) = certain.spread.map(by_interval) {
         parts.push(format!(
             "the spread is {} times that before ({})",
-            value(&by_interval(e), three_digits),
-            interval(&by_interval(e), three_digits)
+            value(&e, three_digits),
+            interval(&e, three_digits)
         ));
     }
     if let Some((now, accepted)) = certain.rejects {

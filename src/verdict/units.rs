@@ -245,13 +245,10 @@ impl<'a> Suspect<'a> {
 
     /// Whether no check load vouches for a pass.
     fn unchecked(&self, test: Test<'_>) -> Option<WhyCheck> {
-        let name = &self.pass.plant.stations[usize::from(test.station())];
-        let own = self.wrong.iter().filter(|w| w.station == name);
-        let own: Vec<_> = own.filter(|w| (w.from..w.to).contains(&test.time())).collect();
-        match own.iter().any(|w| w.wrong <= test.time()) {
-            true => Some(WhyCheck::AfterWrongCheck),
-            false => (!own.is_empty()).then_some(WhyCheck::BeforeWrongCheck),
-        }
+        let (name, time) = (&self.pass.plant.stations[usize::from(test.station())], test.time());
+        let own = self.wrong.iter().filter(|w| w.station == name && (w.from..w.to).contains(&time));
+        let is_after = own.map(|w| w.wrong <= time).max()?;
+        Some(if is_after { WhyCheck::AfterWrongCheck } else { WhyCheck::BeforeWrongCheck })
     }
 
     fn of_cause(&self, test: Test<'_>, n: usize) -> bool {

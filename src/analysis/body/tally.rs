@@ -61,7 +61,7 @@ impl PeriodTally {
     ) -> Self {
         let body = healthy.filter(|h| h.lines.is_none()).map(|h| &h.body);
         let mut listed: BTreeMap<(Day, u16), Vec<f64>> = BTreeMap::new();
-        for unit in &strays.units {
+        for unit in strays.units.iter().filter(|_| body.is_none()) {
             let at = (unit.test.day, unit.test.station);
             listed.entry(at).or_default().push(unit.on_scale_ma);
         }

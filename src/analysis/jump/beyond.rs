@@ -20,11 +20,8 @@ pub(super) fn without_causes(pass: &Pass, cells: &[Cell], known: &[Jump]) -> Vec
         };
         let window = jump.worse().window;
         for line in pass.series[n as usize].outcomes.iter().filter(|l| window.has(l.day)) {
-            let named = jump
-                .explained
-                .causes
-                .iter()
-                .any(|c| of_cause(c, &Tested::of_line(pass, n as usize, line)));
+            let unit = Tested::of_line(pass, n as usize, line);
+            let named = jump.explained.causes.iter().any(|c| of_cause(c, &unit));
             if let Some(c) = left.get_mut(&(line.day, n, line.station)).filter(|_| named) {
                 c.units -= f64::from(line.count);
                 c.failures.add(&Failures::of_line(line).times(-1.0));
@@ -48,12 +45,13 @@ impl Shares {
     }
 }
 
-pub(super) fn shares(cells: &[Cell], known: &[Jump]) -> Shares {
+pub(super) fn shares(cells: &[Cell], known: &[Jump], asked: &[Counted]) -> Shares {
     let mut by_series: BTreeMap<(u32, Counted), Vec<(Day, f64)>> = BTreeMap::new();
-    let mut series: Vec<u32> = cells.iter().map(|c| c.series).collect();
-    series.sort_unstable();
-    series.dedup();
-    for n in series {
+    let mut of_series: BTreeMap<u32, Vec<&Cell>> = BTreeMap::new();
+    for c in cells {
+        of_series.entry(c.series).or_default().push(c);
+    }
+    for (n, cells) in of_series {
         let mut cuts: Vec<Day> = known
             .iter()
             .filter(|j| j.scope == Scope::Series(n))
@@ -63,14 +61,14 @@ pub(super) fn shares(cells: &[Cell], known: &[Jump]) -> Shares {
         cuts.push(Day::MIN);
         cuts.sort_unstable();
         cuts.dedup();
-        for counted in Counted::ALL {
+        for counted in asked.iter().copied() {
             let list = cuts
                 .iter()
                 .enumerate()
                 .map(|(k, from)| {
                     let to = cuts.get(k + 1).copied().unwrap_or(Day::MAX);
                     let (units, failed) = total(
-                        cells.iter().filter(|c| c.series == n && (*from..to).contains(&c.day)),
+                        cells.iter().copied().filter(|c| (*from..to).contains(&c.day)),
                         counted,
                     );
                     (*from, (failed + 0.1) / (units + 1.0))
@@ -87,7 +85,7 @@ pub(super) fn shares(cells: &[Cell], known: &[Jump]) -> Shares {
 pub(super) fn by_series_alone(cells: &[Cell], known: &[Jump], jump: &Jump) -> f64 {
     let inside = |c: &&Cell| jump.scope.has(c.series as usize, c.station);
     let inside: Vec<Cell> = cells.iter().filter(inside).copied().collect();
-    let shares = shares(&inside, known);
+    let shares = shares(&inside, known, &[jump.counted]);
     // Units on both sides, and failures expected there, of each series.
     let mut sums: BTreeMap<u32, [(f64, f64); 2]> = BTreeMap::new();
     for c in &inside {

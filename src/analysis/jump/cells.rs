@@ -27,9 +27,6 @@ impl Counted {
     /// All of them, failures together first.
     pub const ALL: [Self; 5] =
         [Self::Failed, Self::OverLimit, Self::UnderLimit, Self::Breakdown, Self::NotCompleted];
-    /// Each outcome on its own.
-    pub const SINGLE: [Self; 4] =
-        [Self::OverLimit, Self::UnderLimit, Self::Breakdown, Self::NotCompleted];
 
     /// Whether an outcome counts.
     #[must_use]

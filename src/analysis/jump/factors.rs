@@ -7,6 +7,7 @@
 //! Of two levels with the same failures, what was set comes first and people come last: the setting is what an
 //! operator cannot help, and whoever stood there on the day of a wrong ramp is no cause.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::change::{Scope, Window};
@@ -81,17 +82,17 @@ impl<'a> Tested<'a> {
 
     /// Its level of a factor; empty where not known.
     #[must_use]
-    pub fn level(&self, factor: &str) -> String {
+    pub fn level(&self, factor: &str) -> Cow<'a, str> {
         let key = &self.pass.series[self.series].key;
-        match factor {
-            "station" => self.pass.plant.stations[usize::from(self.station)].trim().to_owned(),
-            "model" => key.model.trim().to_owned(),
-            PROGRAM_STEP => key.step.trim().to_owned(),
+        Cow::Borrowed(match factor {
+            "station" => self.pass.plant.stations[usize::from(self.station)].trim(),
+            "model" => key.model.trim(),
+            PROGRAM_STEP => key.step.trim(),
             _ => match Setting::ALL.into_iter().find(|s| s.words() == factor) {
-                Some(what) => set_words(what, self.set[what as usize]),
-                None => self.pass.plant.level(factor, self.levels).to_owned(),
+                Some(what) => return Cow::Owned(set_words(what, self.set[what as usize])),
+                None => self.pass.plant.level(factor, self.levels),
             },
-        }
+        })
     }
 }
 
@@ -129,16 +130,17 @@ impl<'a> Factors<'a> {
             groups.into_values()
         };
         for members in together(one_test) {
-            for what in Setting::ALL {
-                let of_series = |n: usize| {
-                    let lines = in_windows(&pass.series[n], scope, windows);
-                    lines.map(move |o| Tested::of_line(pass, n, o).set[what as usize])
-                };
-                let values: BTreeSet<Option<i64>> = members
-                    .iter()
-                    .flat_map(|n| of_series(*n))
-                    .filter(|v| v.is_some() || what == Setting::LowLimit)
-                    .collect();
+            let mut values = Setting::ALL.map(|_| BTreeSet::new());
+            for n in &members {
+                for line in in_windows(&pass.series[*n], scope, windows) {
+                    let set = Tested::of_line(pass, *n, line).set;
+                    values.iter_mut().zip(set).for_each(|(all, value)| _ = all.insert(value));
+                }
+            }
+            for (what, mut values) in Setting::ALL.into_iter().zip(values) {
+                if what != Setting::LowLimit {
+                    values.remove(&None);
+                }
                 if values.len() > 1 {
                     varied.entry(what.words()).or_default().extend(&members);
                 }
@@ -169,7 +171,10 @@ impl<'a> Factors<'a> {
         };
         self.names
             .iter()
-            .map(|name| if says_more(name) { tested.level(name) } else { String::new() })
+            .map(|name| match says_more(name) {
+                true => tested.level(name).into_owned(),
+                false => String::new(),
+            })
             .collect()
     }
 }

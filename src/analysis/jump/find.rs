@@ -58,7 +58,7 @@ pub fn jumps(pass: &Pass, asked: &Asked) -> Vec<Jump> {
     // A place that tests one series is that series.
     let mixed = if whole { places_of_several(pass, &cells) } else { Vec::new() };
     if let Some(since) = asked.since {
-        return at_date(pass, asked, &cells, &mixed, since);
+        return at_date(pass, asked, (&cells, &by_series), &mixed, since);
     }
     let questions: Vec<Of> =
         by_series.keys().flat_map(|n| all_of(Scope::Series(*n), false)).collect();
@@ -74,9 +74,9 @@ pub fn jumps(pass: &Pass, asked: &Asked) -> Vec<Jump> {
     if !whole {
         return together(found);
     }
-    let of_series = found.clone();
+    let of_series = found.len();
     let mut left = without_causes(pass, &cells, &found);
-    let expected = shares(&left, &found);
+    let expected = shares(&left, &found, &Counted::ALL);
     let stations = (0..pass.plant.stations.len()).filter_map(|s| u16::try_from(s).ok());
     let stations: Vec<Scope> = stations.map(Scope::Station).collect();
     // The line of one station is that station.
@@ -104,7 +104,7 @@ pub fn jumps(pass: &Pass, asked: &Asked) -> Vec<Jump> {
         left.retain(|c| !beyond.iter().any(|j| j.scope == Scope::Station(c.station)));
         found.extend(beyond);
         for jump in as_it_stands {
-            let told = by_series_alone(&cells, &of_series, &jump) / jump.rise();
+            let told = by_series_alone(&cells, &found[..of_series], &jump) / jump.rise();
             if told < TELLS && !found.iter().any(|known| tells(known, &jump)) {
                 found.push(jump);
             }
@@ -133,16 +133,22 @@ fn places_of_several(pass: &Pass, cells: &[Cell]) -> Vec<Scope> {
 }
 
 /// What changed on a date that is known.
-fn at_date(pass: &Pass, asked: &Asked, cells: &[Cell], mixed: &[Scope], since: Day) -> Vec<Jump> {
-    let series: BTreeSet<u32> = cells.iter().map(|c| c.series).collect();
-    let looked_at = |n: &u32| asked.looks_at(&pass.series[*n as usize].key.model);
-    let of_series: Vec<Scope> = series.into_iter().filter(looked_at).map(Scope::Series).collect();
-    let at = |scope: &Scope| {
+fn at_date(
+    pass: &Pass,
+    asked: &Asked,
+    (cells, by_series): (&[Cell], &BTreeMap<u32, Vec<&Cell>>),
+    mixed: &[Scope],
+    since: Day,
+) -> Vec<Jump> {
+    let of_series = by_series.par_iter();
+    let mut found: Vec<Jump> = of_series
+        .filter_map(|(n, cells)| given(pass, asked, Scope::Series(*n), cells, since))
+        .collect();
+    let of_place = |scope: &Scope| {
         let inside = cells.iter().filter(|c| scope.has(c.series as usize, c.station));
         given(pass, asked, *scope, &inside.collect::<Vec<_>>(), since)
     };
-    let mut found: Vec<Jump> = of_series.par_iter().filter_map(at).collect();
-    let wider: Vec<Jump> = mixed.par_iter().filter_map(at).collect();
+    let wider: Vec<Jump> = mixed.par_iter().filter_map(of_place).collect();
     let clear = |j: &Jump| j.is_mix() && j.p_value <= asked.p;
     found.extend(together(wider.into_iter().filter(clear).collect()));
     found

@@ -1,7 +1,8 @@
 //! One change investigated: shares, parts, causes, traces.
 
 use super::asked::Asked;
-use super::cells::{Cell, Cells, Counted, Failures, by_day};
+use super::cause::Cause;
+use super::cells::{self, Cell, Cells, Counted, Failures, by_day};
 use super::change::{Dated, Place, Scope, Side, Window};
 use super::explain::{Explained, explain};
 use super::found::Jump;
@@ -80,8 +81,7 @@ fn investigated(
     let (scope, counted, before, after) = (*scope, *counted, *before, *after);
     let mut cells = gather(pass, scope, &[before, after]);
     if raw.beyond {
-        let names = cells.clone();
-        cells.cells.retain(|c| !explained_already(known, &names, c));
+        cells.cells = not_explained(known, &cells);
     }
     let (old, new): (Vec<&Cell>, Vec<&Cell>) = cells.cells.iter().partition(|c| before.has(c.day));
     let side = |list: &[&Cell], window: Window| -> Option<Side> {
@@ -188,17 +188,23 @@ pub(super) fn given(
     Some(jump)
 }
 
-/// Whether a known change explains this cell: it lies in its worse time and is of one of its causes.
-fn explained_already(known: &[Jump], cells: &Cells, c: &Cell) -> bool {
-    known.iter().any(|j| {
-        j.scope.has(c.series as usize, c.station)
-            && j.worse().window.has(c.day)
-            && j.explained.causes.iter().any(|cause| {
-                cause.series.contains(&(c.series as usize))
-                    && cause.what.0.iter().all(|named| {
-                        let place = cells.place(&named.factor, &named.level);
-                        place.is_some_and(|(f, l)| cells.level(c, f) == l)
-                    })
-            })
-    })
+/// The cells that no known change explains: those outside its worse time, or of none of its causes.
+fn not_explained(known: &[Jump], cells: &Cells) -> Vec<Cell> {
+    let causes = known.iter().flat_map(|j| j.explained.causes.iter().map(move |c| (j, c)));
+    let told: Vec<(&Jump, &Cause, Vec<cells::Place>)> = causes
+        .filter_map(|(jump, cause)| {
+            let names = cause.what.0.iter();
+            let at = names.map(|n| cells.place(&n.factor, &n.level)).collect::<Option<_>>()?;
+            Some((jump, cause, at))
+        })
+        .collect();
+    let is_told = |c: &&Cell| {
+        told.iter().any(|(jump, cause, at)| {
+            jump.scope.has(c.series as usize, c.station)
+                && jump.worse().window.has(c.day)
+                && cause.series.contains(&(c.series as usize))
+                && cells.is_of(c, at)
+        })
+    };
+    cells.cells.iter().filter(|c| !is_told(c)).copied().collect()
 }

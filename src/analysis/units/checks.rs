@@ -139,12 +139,15 @@ fn wrong(
 /// Units tested at a station after one time and before another, each once however often it was tested; those
 /// without a serial count by their tests.
 fn units_between(pass: &Pass, station: u16, from: Option<i64>, to: i64) -> u64 {
-    let tests = || {
-        let at = pass.tests().filter(move |t| t.station == station);
-        at.flat_map(move |t| t.between(from, to).of_products())
-    };
-    let named: BTreeSet<(&str, String)> =
-        tests().filter_map(|t| Some((t.model(), t.unit()?))).collect();
-    let nameless = tests().filter(|t| t.unit().is_none()).map(|t| u64::from(t.count()));
-    named.len() as u64 + nameless.sum::<u64>()
+    let at = pass.tests().filter(|t| t.station == station);
+    let (mut named, mut nameless) = (BTreeSet::new(), 0);
+    for test in at.flat_map(|t| t.between(from, to).of_products()) {
+        match test.unit() {
+            Some(unit) => {
+                named.insert((test.model(), unit));
+            }
+            None => nameless += u64::from(test.count()),
+        }
+    }
+    named.len() as u64 + nameless
 }

@@ -422,14 +422,9 @@ fn zones(input: &Distribution) -> Vec<Layer> {
         format!("{a} to {b} {}", input.unit)
     };
     if let Some((from, to)) = input.band {
-        let when = if input.before_rise { " before the rise" } else { "" };
-        let thumb = if input.proven { "" } else { ", upper end not proven" };
-        layers.push(Layer::Zone {
-            role: Role::of_band(input.proven).0,
-            name: Some(format!("workable band{when} {}{thumb}", ends(from, to))),
-            from,
-            to,
-        });
+        let ends = format!(" {}", ends(from, to));
+        let (role, name) = Role::of_band(input.proven, input.before_rise, &ends);
+        layers.push(Layer::Zone { role, name: Some(name), from, to });
     }
     if let Some((from, to)) = input.tail_bounds {
         layers.push(Layer::Zone {

@@ -196,8 +196,18 @@ fn plain(tested: &[&Stretch], title: &str, of: impl Fn(&Stretch) -> f64) -> Pane
     }
 }
 
+/// The days on which the jump may have begun.
+fn zone(input: &Failures) -> Option<Layer> {
+    input.jump.as_ref().map(|jump| Layer::Zone {
+        role: Role::Step,
+        name: Some("dates on which the jump may have begun".to_owned()),
+        from: f64::from(jump.low),
+        to: f64::from(jump.high) + 1.0,
+    })
+}
+
 /// The jump and what is recorded; words stand on the first panel only.
-fn marks(input: &Failures, words: bool) -> Vec<Layer> {
+fn rules(input: &Failures, words: bool) -> Vec<Layer> {
     let rule = |day: i32, dash, label: String| Layer::Rule {
         role: Role::Event,
         dash,
@@ -207,12 +217,6 @@ fn marks(input: &Failures, words: bool) -> Vec<Layer> {
     };
     let mut layers = Vec::new();
     if let Some(jump) = &input.jump {
-        layers.push(Layer::Zone {
-            role: Role::Step,
-            name: Some("dates on which the jump may have begun".to_owned()),
-            from: f64::from(jump.low),
-            to: f64::from(jump.high) + 1.0,
-        });
         layers.push(rule(jump.day, Dash::Solid, format!("jump on {}", day_text(jump.day))));
         layers.extend(
             jump.ended.map(|day| rule(day, Dash::Dashed, format!("back on {}", day_text(day)))),
@@ -248,11 +252,8 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
     let x = Axis::covering("day", "", Scale::Date, ends, 0.015);
     let mut panels = vec![counts(&tested, each), share(&tested, each)];
     for (n, panel) in panels.iter_mut().enumerate() {
-        let own = std::mem::take(&mut panel.layers);
-        let mut marks = marks(input, n == 0);
-        let zones = usize::from(input.jump.is_some());
-        let rules = marks.split_off(zones);
-        panel.layers = marks.into_iter().chain(own).chain(rules).collect();
+        panel.layers.splice(0..0, zone(input));
+        panel.layers.extend(rules(input, n == 0));
     }
     panels.push(plain(&tested, &format!("units tested, by {each}"), |s| s.units as f64));
     if input.jump.as_ref().is_some_and(|j| j.not_completed) {

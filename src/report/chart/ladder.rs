@@ -135,10 +135,10 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
     let mut layers = Vec::new();
     for (i, r) in rungs.iter().enumerate() {
         if let Some((from, to)) = r.band.filter(|b| b.0 <= b.1) {
-            let (role, name) = Role::of_band(r.proven);
+            let (role, name) = Role::of_band(r.proven, false, "");
             layers.push(Layer::Span {
                 role,
-                name: Some(name.to_owned()),
+                name: Some(name),
                 y: row(i),
                 from: from / r.typical,
                 to: to / r.typical,

@@ -126,14 +126,15 @@ pub enum Role {
 }
 
 impl Role {
-    /// The role of a workable band, and how it is called in the legend.
+    /// The role of a workable band, and how it is called in the legend; `ends` are named behind it.
     #[must_use]
-    pub fn of_band(proven: bool) -> (Self, &'static str) {
-        if proven {
-            (Self::Workable, "workable band")
-        } else {
-            (Self::NotProven, "workable band, upper end not proven")
-        }
+    pub fn of_band(proven: bool, before_rise: bool, ends: &str) -> (Self, String) {
+        let when = if before_rise { " before the rise" } else { "" };
+        let (role, thumb) = match proven {
+            true => (Self::Workable, ""),
+            false => (Self::NotProven, ", upper end not proven"),
+        };
+        (role, format!("workable band{when}{ends}{thumb}"))
     }
 
     /// All of them.

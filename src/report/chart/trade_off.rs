@@ -214,12 +214,7 @@ pub fn chart(input: &TradeOff) -> Result<Chart, ChartError> {
 fn zone(input: &TradeOff, x: &Axis) -> Option<Layer> {
     let (low, high) = input.band?;
     let (from, to) = (low.max(x.low), high.unwrap_or(x.high).min(x.high));
-    let (role, name) = Role::of_band(input.proven);
-    let name = if input.before_rise {
-        name.replacen("band", "band before the rise", 1)
-    } else {
-        name.to_owned()
-    };
+    let (role, name) = Role::of_band(input.proven, input.before_rise, "");
     (from <= to).then_some(Layer::Zone { role, name: Some(name), from, to })
 }
 

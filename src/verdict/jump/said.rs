@@ -114,6 +114,23 @@ pub struct Coincides {
     pub unused_else: bool,
 }
 
+/// What became of failures tested again.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Retested {
+    /// Failures tested again.
+    pub retested: u64,
+    /// Of these, passed in the end.
+    pub passed: u64,
+    /// Of these, at other settings than first.
+    pub at_other_settings: u64,
+    /// Of these, at another station.
+    pub elsewhere: u64,
+    /// The same before the date, tested and passed; `None` where too few.
+    pub otherwise: Option<(u64, u64)>,
+    /// Whether that points to the test.
+    pub of_the_test: bool,
+}
+
 /// One sentence about a change.
 #[derive(Debug, Clone, PartialEq)]
 #[allow(missing_docs, reason = "fields are told with their variants")]
@@ -153,14 +170,7 @@ pub enum Said {
     /// Failures are spread over days, and whether that points to the product.
     Spread { failures: u64, days_with: u64, days: u64, of_the_product: bool },
     /// What became of failures tested again; `otherwise` is tested again and passed of the other side.
-    Retested {
-        retested: u64,
-        passed: u64,
-        at_other_settings: u64,
-        elsewhere: u64,
-        otherwise: Option<(u64, u64)>,
-        of_the_test: bool,
-    },
+    Retested(Retested),
     /// It grew rather than jumped.
     Gradual,
     /// What is recorded in that time.
@@ -464,7 +474,7 @@ impl Display for Said {
                     "no single hour or lead made them"
                 }
             ),
-            Self::Retested { .. } => self.retested(f),
+            Self::Retested(retested) => retested.fmt(f),
             Self::Gradual => f.write_str(
                 "An even change describes these days better than a sudden one: look for something that grows, not for one date.",
             ),
@@ -488,35 +498,23 @@ fn kinds(f: &mut Formatter<'_>, rises: bool, failures: &Failures) -> fmt::Result
     write!(f, "{when} they failed: {}.", list(&kinds, "and"))
 }
 
-impl Said {
-    /// What became of failures tested again.
-    fn retested(&self, f: &mut Formatter<'_>) -> fmt::Result {
-        let Self::Retested {
-            retested,
-            passed,
-            at_other_settings,
-            elsewhere,
-            otherwise,
-            of_the_test,
-        } = self
-        else {
-            return Ok(());
-        };
-        write!(f, "Tested again, {passed} of {retested} passed in the end")?;
-        match *at_other_settings {
+impl Display for Retested {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        write!(f, "Tested again, {} of {} passed in the end", self.passed, self.retested)?;
+        match self.at_other_settings {
             0 => {}
-            all if all == *passed => {
+            all if all == self.passed => {
                 f.write_str(", all at other settings than first, as after a repair")?;
             }
             some => write!(f, ", {some} of these at other settings than first, as after a repair")?,
         }
-        if *elsewhere > 0 {
-            write!(f, ", {elsewhere} of these at another station")?;
+        if self.elsewhere > 0 {
+            write!(f, ", {} of these at another station", self.elsewhere)?;
         }
-        if let Some((tested, passed)) = otherwise {
+        if let Some((tested, passed)) = self.otherwise {
             write!(f, " (otherwise {passed} of {tested})")?;
         }
-        if *of_the_test {
+        if self.of_the_test {
             f.write_str(": that points to the test rather than the product")?;
         }
         f.write_str(".")
