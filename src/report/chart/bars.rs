@@ -22,7 +22,7 @@ pub(super) fn steps_note(input: &Distribution, bar: &str) -> Option<String> {
     }
     let words: Vec<String> = steps.iter().map(|s| number(*s, decimals_of(*s))).collect();
     Some(format!(
-        "Readings are {} {unit} wide, by station. Bars are {bar} {unit} wide; a reading that lies across bars is shared among them.",
+        "Readings have steps of {} {unit}, by station. Bars are {bar} {unit} wide; a reading that lies across bars is shared among them.",
         words.join(" and "),
         unit = input.unit
     ))
