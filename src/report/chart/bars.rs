@@ -17,13 +17,14 @@ pub(super) fn steps_note(input: &Distribution, bar: &str) -> Option<String> {
         .collect();
     steps.sort_by(f64::total_cmp);
     steps.dedup_by(|a, b| (*a - *b).abs() <= 1e-9 * b.abs());
-    if steps.len() < 2 {
-        return None;
-    }
-    let words: Vec<String> = steps.iter().map(|s| number(*s, decimals_of(*s))).collect();
+    // Readings brought to one scale are cut where bars must be told apart, into many sizes.
+    let between = if steps.len() > 2 { "to" } else { "and" };
+    let [least, .., most] = &steps[..] else { return None };
+    let show = |step: &f64| number(*step, decimals_of(*step));
     Some(format!(
-        "Readings have steps of {} {unit}, by station. Bars are {bar} {unit} wide; a reading that lies across bars is shared among them.",
-        words.join(" and "),
+        "Readings have steps of {} {between} {} {unit}. Bars are {bar} {unit} wide; a reading that lies across bars is shared among them.",
+        show(least),
+        show(most),
         unit = input.unit
     ))
 }
