@@ -38,7 +38,11 @@ impl<'a> Cell<'a> {
     /// spreadsheets saved as text hold it.
     #[must_use]
     pub fn from_text(text: &'a str) -> Self {
-        let text = text.trim_matches(|c: char| c.is_whitespace() || is_invisible(c));
+        let ends_plainly = |b: Option<&u8>| b.is_some_and(u8::is_ascii_alphanumeric);
+        let text = match text.as_bytes() {
+            bytes if ends_plainly(bytes.first()) && ends_plainly(bytes.last()) => text,
+            _ => text.trim_matches(|c: char| c.is_whitespace() || is_invisible(c)),
+        };
         if text.is_empty() {
             Self::Empty
         } else if is_formula_error(text) {

@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use hashbrown::HashMap;
 
+use self::alike::{Alike, Common};
 use self::kind::RowKind;
 use self::shared::Made;
 use self::test::ModelFacts;
@@ -20,6 +21,7 @@ use crate::records::{
 
 pub use self::test::LEAKAGE_ALONE;
 
+mod alike;
 mod beside;
 mod kind;
 mod shared;
@@ -64,6 +66,14 @@ pub struct Parser<'a> {
     row_units: BTreeMap<u16, Option<Quantity>>,
     /// What was said of unreadable rows.
     told: HashSet<Arc<str>>,
+    /// Where rows may say what others say too.
+    common: Option<Common>,
+    /// What the row at hand says there, in bytes.
+    key: Vec<u8>,
+    /// What rows that said the same are known to say.
+    alike: HashMap<Box<[u8]>, Rc<Alike>>,
+    /// What the test at hand says that others may say too.
+    row_alike: Option<Alike>,
 }
 
 /// What is wrong with a row.
@@ -99,6 +109,10 @@ impl<'a> Parser<'a> {
             row_made: None,
             row_units: BTreeMap::new(),
             told: HashSet::new(),
+            common: Common::of(layout),
+            key: Vec::new(),
+            alike: HashMap::new(),
+            row_alike: None,
         }
     }
 

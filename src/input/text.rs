@@ -215,21 +215,21 @@ impl<R: Read> Pieces<R> {
             };
             self.rest = bytes.split_off(end);
             let first_line = self.line;
-            self.line += bytes.iter().filter(|b| **b == b'\n').count() as u64;
+            self.line += lines_in(&bytes);
             return Ok(Some(TextPiece { bytes, first_line, damaged: Vec::new() }));
         }
     }
 }
 
 fn memchr_last(bytes: &[u8]) -> Option<usize> {
-    bytes.iter().rposition(|b| *b == b'\n').map(|n| n + 1)
+    memchr::memrchr(b'\n', bytes).map(|n| n + 1)
 }
 
 /// After the last line end that no open quote encloses.
 fn record_end(bytes: &[u8]) -> Option<usize> {
     let last = memchr_last(bytes)?;
-    let quotes = bytes[..last].iter().filter(|b| **b == b'"').count();
-    if quotes % 2 == 0 {
+    let quotes = memchr::memchr_iter(b'"', &bytes[..last]).count();
+    if quotes.is_multiple_of(2) {
         return Some(last);
     }
     // Step back line by line until the quotes before are even.
@@ -238,7 +238,7 @@ fn record_end(bytes: &[u8]) -> Option<usize> {
     while let Some(previous) = memchr_last(&bytes[..end - 1]) {
         open -= bytes[previous..end].iter().filter(|b| **b == b'"').count();
         end = previous;
-        if open % 2 == 0 {
+        if open.is_multiple_of(2) {
             return Some(end);
         }
     }
@@ -405,7 +405,7 @@ pub fn parse(
 }
 
 fn lines_in(bytes: &[u8]) -> u64 {
-    bytes.iter().filter(|b| **b == b'\n').count() as u64
+    memchr::memchr_iter(b'\n', bytes).count() as u64
 }
 
 /// Parts of a piece in which every quote that opens also closes where it should.
@@ -414,7 +414,7 @@ fn lines_in(bytes: &[u8]) -> u64 {
 /// A line that leaves a quote open may run on only over lines that are no whole rows themselves; else it
 /// stands in a part of its own, where it is one damaged row.
 fn whole_records(bytes: &[u8], delimiter: u8, layout: &Layout) -> Vec<std::ops::Range<usize>> {
-    if !bytes.contains(&b'"') {
+    if memchr::memchr(b'"', bytes).is_none() {
         return std::iter::once(0..bytes.len()).collect();
     }
     let is_open = |line: &[u8]| line.iter().filter(|b| **b == b'"').count() % 2 == 1;
@@ -510,6 +510,9 @@ fn parse_part(
     if bytes.is_empty() {
         return;
     }
+    if is_plain(bytes) {
+        return parse_lines(bytes, first_line, delimiter, skip, parser);
+    }
     let mut reader = records(bytes, delimiter);
     let mut record = csv::ByteRecord::new();
     let (mut counted_to, mut line) = (0_usize, first_line);
@@ -526,13 +529,54 @@ fn parse_part(
         while matches!(bytes.get(start), Some(b'\n' | b'\r')) {
             start += 1;
         }
-        line += bytes[counted_to..start].iter().filter(|b| **b == b'\n').count() as u64;
+        line += lines_in(&bytes[counted_to..start]);
         counted_to = start;
         if *skip > 0 {
             *skip -= 1;
             continue;
         }
-        let cell = |n: usize| record.get(n).map_or(Cell::Empty, Cell::from_bytes);
-        parser.row(line, record.len(), &cell);
+        parser.text_row(line, record.len(), &|n| &record[n]);
+    }
+}
+
+/// Whether each line is a record and each delimiter ends a cell: no quote, and lines end in one way.
+fn is_plain(bytes: &[u8]) -> bool {
+    memchr::memchr(b'"', bytes).is_none()
+        && memchr::memchr_iter(b'\r', bytes).all(|at| bytes.get(at + 1) == Some(&b'\n'))
+}
+
+/// Parses records that are lines, as the `csv` crate would split them, but without copying them.
+fn parse_lines(
+    bytes: &[u8],
+    first_line: u64,
+    delimiter: u8,
+    skip: &mut usize,
+    parser: &mut Parser<'_>,
+) {
+    // Where the cells of a line begin, and behind them where one more would.
+    let mut begins = Vec::new();
+    let (mut from, mut line) = (0, first_line);
+    let mut stops = memchr::memchr2_iter(delimiter, b'\n', bytes);
+    while from < bytes.len() {
+        begins.clear();
+        begins.push(from);
+        let end = loop {
+            match stops.next() {
+                Some(at) if bytes[at] == b'\n' => break at,
+                Some(at) => begins.push(at + 1),
+                None => break bytes.len(),
+            }
+        };
+        let text_end = if bytes[from..end].ends_with(b"\r") { end - 1 } else { end };
+        if text_end > from {
+            if *skip > 0 {
+                *skip -= 1;
+            } else {
+                begins.push(text_end + 1);
+                let cell = |n: usize| &bytes[begins[n]..begins[n + 1] - 1];
+                parser.text_row(line, begins.len() - 1, &cell);
+            }
+        }
+        (from, line) = (end + 1, line + 1);
     }
 }

@@ -1,6 +1,8 @@
 //! What every parser of a run needs of the settings: words, place holders, and what is known of models.
 
-use std::collections::{BTreeMap, HashSet};
+use std::collections::BTreeMap;
+
+use hashbrown::HashSet;
 
 use super::cell::is_invisible;
 use super::columns::{Field, Headers, squeeze};

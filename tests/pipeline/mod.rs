@@ -1,5 +1,6 @@
 //! From files to report, end to end.
 
+mod alike;
 mod columns;
 mod contract;
 mod every_setting;

@@ -64,9 +64,9 @@ impl Parser<'_> {
         get: &impl Fn(Field) -> Cell<'c>,
         station: u32,
         time: i64,
-    ) -> std::result::Result<(), Wrong> {
+    ) {
         if columns.get(Field::Humidity).is_none() && columns.get(Field::Temperature).is_none() {
-            return Ok(());
+            return;
         }
         let read = |field| {
             self.written(columns, field, get(field)).ok().flatten().map(|w| w.number.to_f64())
@@ -78,7 +78,6 @@ impl Parser<'_> {
         };
         let day = crate::day::day_of(time, self.words.day_starts_s);
         self.batch.air.entry((station, day)).or_default().add(&sums);
-        Ok(())
     }
 
     /// Keeps the serial as written and gives it as it is compared.
@@ -93,6 +92,13 @@ impl Parser<'_> {
                 &mapped
             }
         };
+        let is_plain = |b: u8| b.is_ascii_digit() || b.is_ascii_lowercase();
+        if written.bytes().all(is_plain) {
+            self.batch.serials.push_str(written);
+            self.batch.serials.push('\n');
+            plain.push_str(written);
+            return plain;
+        }
         for c in written.chars() {
             self.batch.serials.push(if c == '\n' { ' ' } else { c });
             if c.is_ascii() {

@@ -3,6 +3,7 @@
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::rc::Rc;
 
+use super::alike::Alike;
 use super::shared::Made;
 use super::{Parser, Wrong};
 use crate::input::cell::Cell;
@@ -16,17 +17,27 @@ use crate::records::{
 
 /// What is known of a model before its rows are read.
 pub(super) struct ModelFacts {
-    name: String,
+    /// Has taken the model's name, and waits for a serial.
+    named: DefaultHasher,
     is_check_load: bool,
     limits: Limits,
 }
 
 /// What a row measured, as far as it says so.
 #[derive(Clone, Copy)]
-struct Measured {
-    shown: Shown,
-    reading_pa: i64,
-    limits: Limits,
+pub(super) struct Measured {
+    pub(super) shown: Shown,
+    pub(super) reading_pa: i64,
+    pub(super) limits: Limits,
+}
+
+/// What a test has of its own, and no other row may say for it.
+pub(super) struct Own {
+    pub(super) line: u32,
+    pub(super) part: u8,
+    pub(super) time: i64,
+    pub(super) measured: Measured,
+    pub(super) outcome: Outcome,
 }
 
 /// What a line of a tally says in `tally_part` where it counts for leakage alone.
@@ -40,7 +51,7 @@ impl Measured {
 }
 
 /// A row that says nothing of leakage.
-const NOTHING: Measured = Measured {
+pub(super) const NOTHING: Measured = Measured {
     shown: Shown::Nothing,
     reading_pa: 0,
     limits: Limits { high_pa: None, low_pa: None },
@@ -80,7 +91,7 @@ impl Parser<'_> {
             measured = self.measured(group, &get, &mut setup, failed)?;
         }
         let facts = self.model_facts(model, get(Field::Model));
-        let Measured { shown, reading_pa, mut limits } = measured;
+        let mut limits = measured.limits;
         if limits.high_pa.is_none() {
             limits.high_pa = facts.limits.high_pa;
             limits.low_pa = limits.low_pa.or(facts.limits.low_pa);
@@ -88,9 +99,6 @@ impl Parser<'_> {
         let measured = Measured { limits, ..measured };
         self.row_made = Some(Made { kind: test, is_beyond: measured.is_beyond() });
         let outcome = self.outcome(columns, &get, said, (!other).then_some(measured))?;
-        if said == Some(Said::Fail) && !other && outcome != Outcome::Failed {
-            marks = marks.with(Marks::DERIVED);
-        }
         marks = self.words_beside(columns, &get, marks)?;
         let count = self.count(columns, &get)?;
         if columns.get(Field::Count).is_some() {
@@ -101,29 +109,66 @@ impl Parser<'_> {
             }
         }
         let factors = self.factor_set(columns, &get, cell)?;
-        self.air(columns, &get, setup.station, time)?;
-        if setup.applied_mv.is_none()
-            && !other
-            && let Some(v) = self.amount(columns, Field::MeasuredV, &get, -3)?
+        let book = self.book;
+        let alike = Alike {
+            facts,
+            model,
+            station: setup.station,
+            setup: *self.setups.entry(setup).or_insert_with(|| book.setups.code(&setup)),
+            factors,
+            limits,
+            said,
+            marks,
+            count,
+            asks_volts: setup.applied_mv.is_none() && !other,
+        };
+        let own = Own { line, part, time, measured, outcome };
+        let record = self.record(columns, &get, &alike, own)?;
+        // A test that nobody knows is counted row by row.
+        if !other || matches!(get(Field::Test), Cell::Text(t) if self.tests.contains_key(t)) {
+            self.row_alike = Some(alike);
+        }
+        Ok(record)
+    }
+
+    /// The record of a test of which all is known but its serial.
+    pub(super) fn record<'c>(
+        &mut self,
+        columns: &Columns,
+        get: &impl Fn(Field) -> Cell<'c>,
+        alike: &Alike,
+        own: Own,
+    ) -> std::result::Result<Record, Wrong> {
+        let Own { line, part, time, measured: Measured { shown, reading_pa, .. }, outcome } = own;
+        let Alike { setup, factors, count, mut marks, .. } = *alike;
+        let written = self.sound(columns, Field::Serial, get(Field::Serial))?;
+        if alike.asks_volts
+            && let Some(v) = self.amount(columns, Field::MeasuredV, get, -3)?
         {
             #[expect(clippy::cast_precision_loss, reason = "millivolts stay far below 2^53")]
             let volts = v as f64 / 1000.0;
-            self.batch.measured_v.push(MeasuredVolts { model, station: setup.station, volts });
+            let Alike { model, station, .. } = *alike;
+            self.batch.measured_v.push(MeasuredVolts { model, station, volts });
         }
+        self.air(columns, get, alike.station, time);
         let serial = SerialAt::new(self.batch.serials.len() as u64);
-        let written = self.sound(columns, Field::Serial, get(Field::Serial))?;
         let plain = self.serial(written);
-        if facts.is_check_load || self.words.check_loads.contains(&plain) {
+        if alike.said == Some(Said::Fail)
+            && !marks.has(Marks::OTHER_TEST)
+            && outcome != Outcome::Failed
+        {
+            marks = marks.with(Marks::DERIVED);
+        }
+        if alike.facts.is_check_load || self.words.check_loads.contains(&plain) {
             marks = marks.with(Marks::CHECK_LOAD);
         }
         if plain.is_empty() || self.words.placeholders.contains(&plain) {
             marks = marks.with(Marks::NO_SERIAL);
         }
         let book = self.book;
-        let setup = *self.setups.entry(setup).or_insert_with(|| book.setups.code(&setup));
-        let limits = *self.limits.entry(limits).or_insert_with(|| book.limits.code(&limits));
-        let mut hasher = DefaultHasher::new();
-        facts.name.hash(&mut hasher);
+        let limits =
+            *self.limits.entry(alike.limits).or_insert_with(|| book.limits.code(&alike.limits));
+        let mut hasher = alike.facts.named.clone();
         plain.hash(&mut hasher);
         if marks.has(Marks::NO_SERIAL) {
             (time, reading_pa, setup, limits, factors, outcome, count).hash(&mut hasher);
@@ -173,8 +218,32 @@ impl Parser<'_> {
         })
     }
 
+    /// The reading of a test of leakage, in picoamperes, and what it says. Beside a known failure, words in place of a
+    /// reading are none: the test stays that failure.
+    pub(super) fn reading<'c>(
+        &self,
+        columns: &Columns,
+        get: &impl Fn(Field) -> Cell<'c>,
+        failed: bool,
+    ) -> std::result::Result<(Shown, i64), Wrong> {
+        let found = get(Field::Reading);
+        let is_none = failed && matches!(found, Cell::Text(t) if is_no_reading(t));
+        let written = if is_none { None } else { self.written(columns, Field::Reading, found)? };
+        let Some(written) = written else { return Ok((Shown::Nothing, 0)) };
+        let shown = match written.side {
+            -1 => Shown::Below,
+            1 => Shown::Above,
+            _ => Shown::Value,
+        };
+        let reading_pa = self.scaled(columns, Field::Reading, written, -12)?;
+        if reading_pa < 0 {
+            let expected = "a current of zero or more";
+            return Err(self.wrong(columns, Field::Reading, expected, &found.shown()));
+        }
+        Ok((shown, reading_pa))
+    }
+
     /// The reading and the limits of a test of leakage; what the row says of how it was made goes into `setup`.
-    /// Beside a known failure, words in place of a reading are none: the test stays that failure.
     fn measured<'c>(
         &mut self,
         group: &Group,
@@ -183,27 +252,7 @@ impl Parser<'_> {
         failed: bool,
     ) -> std::result::Result<Measured, Wrong> {
         let columns = &group.columns;
-        let mut found = NOTHING;
-        let shown = get(Field::Reading);
-        let is_none = failed && matches!(shown, Cell::Text(t) if is_no_reading(t));
-        let reading = if is_none { None } else { self.written(columns, Field::Reading, shown)? };
-        if let Some(written) = reading {
-            found.shown = match written.side {
-                -1 => Shown::Below,
-                1 => Shown::Above,
-                _ => Shown::Value,
-            };
-            found.reading_pa = self.scaled(columns, Field::Reading, written, -12)?;
-            if found.reading_pa < 0 {
-                let shown = get(Field::Reading).shown();
-                return Err(self.wrong(
-                    columns,
-                    Field::Reading,
-                    "a current of zero or more",
-                    &shown,
-                ));
-            }
-        }
+        let (shown, reading_pa) = self.reading(columns, get, failed)?;
         setup.test_point = self.text(columns, Field::TestPoint, get(Field::TestPoint))?;
         setup.step = match (get(Field::Step), &group.step) {
             (Cell::Empty, Some(step)) => self.text(columns, Field::Step, Cell::Text(step))?,
@@ -224,15 +273,15 @@ impl Parser<'_> {
             .and_then(|n| u16::try_from(n).ok())
             .unwrap_or(1);
         let positive = |x: Option<i64>| x.filter(|&v| v > 0);
-        found.limits = Limits {
+        let limits = Limits {
             high_pa: positive(self.amount(columns, Field::HighLimit, get, -12)?),
             low_pa: positive(self.amount(columns, Field::LowLimit, get, -12)?),
         };
-        Ok(found)
+        Ok(Measured { shown, reading_pa, limits })
     }
 
     /// The outcome: as it is said, or derived from the reading; `measured` is `None` for other kinds of tests.
-    fn outcome<'c>(
+    pub(super) fn outcome<'c>(
         &self,
         columns: &Columns,
         get: &impl Fn(Field) -> Cell<'c>,
@@ -312,10 +361,12 @@ impl Parser<'_> {
             return facts.clone();
         }
         let name = self.words_of(Field::Model, cell);
+        let mut named = DefaultHasher::new();
+        name.hash(&mut named);
         let facts = Rc::new(ModelFacts {
             is_check_load: self.words.check_loads.contains(&plain_serial(&name)),
             limits: self.words.model_limits.get(&name).copied().unwrap_or_default(),
-            name,
+            named,
         });
         self.models.insert(code, facts.clone());
         facts

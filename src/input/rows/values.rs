@@ -89,11 +89,22 @@ impl Parser<'_> {
         if dates.counts.is_some() {
             return None;
         }
-        let (date, rest) = plain_date(text)?;
-        let key = &text[..text.len() - rest.len()];
-        if self.date.0 != key {
-            self.date = (key.to_owned(), date.day(dates.order));
-        }
+        // A date with a sign behind it ends there, whatever time follows.
+        let same = text.strip_prefix(&*self.date.0).filter(|rest| {
+            self.date.0.ends_with(['T', ' ', ','])
+                && rest.as_bytes().first().is_some_and(u8::is_ascii_digit)
+        });
+        let rest = match same {
+            Some(rest) => rest,
+            None => {
+                let (date, rest) = plain_date(text)?;
+                let key = &text[..text.len() - rest.len()];
+                if self.date.0 != key {
+                    self.date = (key.to_owned(), date.day(dates.order));
+                }
+                rest
+            }
+        };
         let day_s = self.date.1? * 86_400;
         if rest.is_empty() {
             return Some((day_s, None));
@@ -274,14 +285,19 @@ impl Parser<'_> {
                 unit: None,
                 side: 0,
             },
-            Cell::Text(text) if is_dashes(text) => return Ok(None),
-            Cell::Text(text)
-                if matches!(field, Field::HighLimit | Field::LowLimit) && is_no_limit(text) =>
-            {
+            Cell::Text(text) if !text.as_bytes()[0].is_ascii_digit() && is_dashes(text) => {
                 return Ok(None);
             }
-            Cell::Text(text) => number(text, self.layout.sign)
-                .ok_or_else(|| self.wrong(columns, field, "a number", text))?,
+            // A number first: what means no limit is none.
+            Cell::Text(text) => match number(text, self.layout.sign) {
+                Some(written) => written,
+                None if matches!(field, Field::HighLimit | Field::LowLimit)
+                    && is_no_limit(text) =>
+                {
+                    return Ok(None);
+                }
+                None => return Err(self.wrong(columns, field, "a number", text)),
+            },
             other => return Err(self.wrong(columns, field, "a number", &other.shown())),
         }))
     }
