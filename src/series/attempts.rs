@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use super::collector::Shard;
 use super::order::{Places, Put};
 use super::row::{Row, SetAside, Use};
 use super::setups::Resolved;
@@ -80,19 +81,33 @@ pub struct Swept {
 const HOUR_S: i64 = 3_700;
 
 /// Decides for every row of a shard where it goes.
-pub fn sweep(mut records: Vec<Record>, rules: &Rules<'_>) -> Swept {
-    records.sort_unstable_by_key(|r| (r.unit, r.time, r.source, r.line, r.part));
+pub fn sweep(shard: Shard, rules: &Rules<'_>) -> Swept {
+    let records = by_unit(shard);
     let mut swept = Swept::default();
     let mut rows: Vec<Row> = records.iter().map(|r| Row::new(r, Use::Used)).collect();
-    let mut start = 0;
+    let (mut start, mut rest) = (0, Vec::new());
     for records in records.chunk_by(|a, b| a.unit == b.unit) {
         let end = start + records.len();
-        Unit { records, rows: &mut rows[start..end], rules }.sweep(&mut swept);
+        Unit { records, rows: &mut rows[start..end], rules }.sweep(&mut rest, &mut swept);
         start = end;
     }
     drop(records);
     swept.put = rules.places.put(&rows);
     swept
+}
+
+/// Records by unit, those of one unit in order of time. Most units have one record: units are sorted, not records.
+fn by_unit(shard: Shard) -> Vec<Record> {
+    let mut order: Vec<(u64, u32)> = shard.records().map(|r| r.unit).zip(0..).collect();
+    order.sort_unstable();
+    let mut records: Vec<Record> = order.iter().map(|(_, at)| *shard.at(*at)).collect();
+    drop((shard, order));
+    for of_unit in records.chunk_by_mut(|a, b| a.unit == b.unit) {
+        if of_unit.len() > 1 {
+            of_unit.sort_unstable_by_key(|r| (r.time, r.source, r.line, r.part));
+        }
+    }
+    records
 }
 
 /// The rows of one unit, in order of time, and where they go.
@@ -103,8 +118,9 @@ struct Unit<'a> {
 }
 
 impl Unit<'_> {
-    fn sweep(&mut self, swept: &mut Swept) {
-        let mut rest: Vec<usize> = Vec::with_capacity(self.records.len());
+    /// Decides for each row; `rest` is room for those that are tests.
+    fn sweep(&mut self, rest: &mut Vec<usize>, swept: &mut Swept) {
+        rest.clear();
         for n in 0..self.records.len() {
             match of_itself(&self.records[n], self.rules) {
                 Some(reason) => self.set_aside(n, reason),
@@ -116,11 +132,11 @@ impl Unit<'_> {
         }
         let mut nameless = self.records[rest[0]].marks.has(Marks::NO_SERIAL);
         if !nameless && rest.len() >= self.rules.config.placeholder_days {
-            match many_days(self.records, &rest, self.rules) {
+            match many_days(self.records, rest, self.rules) {
                 ManyDays::No => {}
                 ManyDays::CheckLoad => {
                     swept.probable_loads.push(self.records[rest[0]].serial);
-                    for n in rest {
+                    for n in rest.drain(..) {
                         self.set_aside(n, SetAside::CheckLoad);
                     }
                     return;
@@ -131,7 +147,7 @@ impl Unit<'_> {
                 }
             }
         }
-        self.repeated(&mut rest);
+        self.repeated(rest);
         if nameless {
             for r in rest.iter().map(|n| &self.records[*n]) {
                 let n = u64::from(r.count);
@@ -143,8 +159,8 @@ impl Unit<'_> {
             }
             // What became of a unit without a name after it failed is not known.
             let known = swept.histories.len();
-            for n in rest {
-                self.attempts(vec![n], swept);
+            for n in rest.drain(..) {
+                self.attempts(&mut vec![n], swept);
             }
             swept.histories.truncate(known);
             return;
@@ -157,15 +173,15 @@ impl Unit<'_> {
         }
         let kinds: BTreeSet<u32> = rest.iter().map(|n| kind(*n)).collect();
         for one in kinds {
-            let same = rest.iter().copied().filter(|n| kind(*n) == one).collect();
-            self.by_setting(same, swept);
+            let mut same = rest.iter().copied().filter(|n| kind(*n) == one).collect();
+            self.by_setting(&mut same, swept);
         }
     }
 
     /// Rows of one kind of test: what was made at another voltage *and* under another limit is another test of the
     /// unit; a repeat shares one of them with the test that it repeats, since standards repeat at a lower voltage
     /// and limits change with time. What a file does not give is no difference.
-    fn by_setting(&mut self, rows: Vec<usize>, swept: &mut Swept) {
+    fn by_setting(&mut self, rows: &mut Vec<usize>, swept: &mut Swept) {
         if rows.len() < 2 {
             return self.attempts(rows, swept);
         }
@@ -175,7 +191,7 @@ impl Unit<'_> {
         let limit = |n: usize| self.rules.limits[records[n].limits as usize].high_pa;
         let differ = |a: Option<i64>, b: Option<i64>| a.zip(b).is_some_and(|(a, b)| a != b);
         let mut tests: Vec<Vec<usize>> = Vec::new();
-        for &n in &rows {
+        for &n in rows.iter() {
             let differs = |test: &Vec<usize>| {
                 let first = test[0];
                 [differ(volts(first), volts(n)), differ(limit(first), limit(n))]
@@ -186,8 +202,8 @@ impl Unit<'_> {
                 None => tests.push(vec![n]),
             }
         }
-        for rows in tests {
-            self.attempts(rows, swept);
+        for mut rows in tests {
+            self.attempts(&mut rows, swept);
         }
     }
 
@@ -245,15 +261,15 @@ impl Unit<'_> {
     }
 
     /// The attempts of one unit at one test, in order.
-    fn attempts(&mut self, mut rows: Vec<usize>, swept: &mut Swept) {
+    fn attempts(&mut self, rows: &mut Vec<usize>, swept: &mut Swept) {
         if self.records[rows[0]].marks.has(Marks::LEAKAGE_ALONE) {
             self.set_aside(rows[0], SetAside::Retest);
             self.rows[rows[0]].mark(Row::LEAKAGE);
             return;
         }
-        by_row_order_where_clocks_repeat(self.records, &mut rows, self.rules);
-        self.fault_locating(&mut rows);
-        self.returned(&mut rows);
+        by_row_order_where_clocks_repeat(self.records, rows, self.rules);
+        self.fault_locating(rows);
+        self.returned(rows);
         let Some(&first) = rows.first() else { return };
         self.rows[first].mark(Row::COUNTED);
         let records = self.records;
@@ -261,7 +277,7 @@ impl Unit<'_> {
         let (start, last) =
             (rows.iter().copied().find(completed), rows.iter().copied().rfind(completed));
         let further = rows.iter().filter(|n| completed(n)).count().saturating_sub(1);
-        for &n in &rows {
+        for &n in rows.iter() {
             if self.records[n].outcome == Outcome::NotCompleted {
                 self.set_aside(n, SetAside::NotCompleted);
             } else if Some(n) != start {
@@ -280,9 +296,9 @@ impl Unit<'_> {
         {
             self.rows[n].mark(Row::LEAKAGE);
         }
-        repeatability(self.records, &rows, self.rules, swept);
+        repeatability(self.records, rows, self.rules, swept);
         let Some((start, last)) = start.zip(last) else { return };
-        self.after_pass(&rows);
+        self.after_pass(rows);
         if self.records[start].outcome == Outcome::Pass {
             return;
         }

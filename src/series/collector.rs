@@ -7,20 +7,25 @@ use super::row::{SHARDS, Serials};
 use crate::day::{Day, day_of};
 use crate::records::{AirSums, Batch, Marks, MeasuredVolts, Outcome, Record, Shown, Unreadable};
 
-/// Records of a piece of a shard.
-const PIECE: usize = 4096;
+/// Records of the first piece of a shard.
+const FIRST: usize = 4096;
+/// Records of each further piece: 32 MB, of which only what is filled takes memory. Blocks of that size go back to the
+/// system when they are dropped; smaller ones stay with the thread that asked for them, and the sweep, which drops
+/// records in other threads, would hold all of them beside all rows.
+const FURTHER: usize = (32 << 20) / size_of::<Record>() + 1;
 
 /// The records of the units of one shard, in pieces: one vector that grows would be copied whole again and again,
 /// and all shards' at the same time.
 #[derive(Debug, Default)]
-pub(super) struct Shard(Vec<Vec<Record>>);
+pub struct Shard(Vec<Vec<Record>>);
 
 impl Shard {
     fn push(&mut self, record: Record) {
+        let most = if self.0.len() == 1 { FIRST } else { FURTHER };
         match self.0.last_mut() {
-            Some(piece) if piece.len() < PIECE => piece.push(record),
-            _ => {
-                let mut piece = Vec::with_capacity(PIECE);
+            Some(piece) if piece.len() < most => piece.push(record),
+            last => {
+                let mut piece = Vec::with_capacity(if last.is_none() { FIRST } else { FURTHER });
                 piece.push(record);
                 self.0.push(piece);
             }
@@ -28,10 +33,16 @@ impl Shard {
     }
 
     /// All of them, in the order they came.
-    pub(super) fn into_records(self) -> Vec<Record> {
-        let mut all = Vec::with_capacity(self.0.iter().map(Vec::len).sum());
-        self.0.into_iter().for_each(|piece| all.extend(piece));
-        all
+    pub(super) fn records(&self) -> impl Iterator<Item = &Record> {
+        self.0.iter().flatten()
+    }
+
+    /// The one that came at this place.
+    pub(super) fn at(&self, place: u32) -> &Record {
+        match (place as usize).checked_sub(FIRST) {
+            Some(further) => &self.0[1 + further / FURTHER][further % FURTHER],
+            None => &self.0[0][place as usize],
+        }
     }
 }
 

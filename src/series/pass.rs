@@ -221,10 +221,7 @@ impl Collector {
             all_days: self.days.iter().filter(|d| *d.1 > 0).count(),
             config,
         };
-        std::mem::take(&mut self.shards)
-            .into_par_iter()
-            .map(|shard| sweep(shard.into_records(), &rules))
-            .collect()
+        std::mem::take(&mut self.shards).into_par_iter().map(|shard| sweep(shard, &rules)).collect()
     }
 }
 
