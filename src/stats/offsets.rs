@@ -84,12 +84,20 @@ pub fn fit(entries: &[Entry], columns: &[Vec<f64>], scale: Option<f64>) -> Optio
             columns.iter().map(|c| within(entries, &weights, groups, c)).collect();
         let mut a = vec![vec![0.0; k]; k];
         let mut b = vec![0.0; k];
-        for i in 0..k {
-            for j in i..k {
-                a[i][j] = (0..n).map(|e| weights[e] * x[i][e] * x[j][e]).sum();
-                a[j][i] = a[i][j];
+        // Entry by entry: the sums do not wait for each other then.
+        for e in 0..n {
+            for i in 0..k {
+                let weighted = weights[e] * x[i][e];
+                for j in i..k {
+                    a[i][j] += weighted * x[j][e];
+                }
+                b[i] += weighted * y_in[e];
             }
-            b[i] = (0..n).map(|e| weights[e] * x[i][e] * y_in[e]).sum();
+        }
+        for i in 0..k {
+            for j in 0..i {
+                a[i][j] = a[j][i];
+            }
         }
         let inverse = inverse_of_any(a)?;
         value = (0..k).map(|i| (0..k).map(|j| inverse[i][j] * b[j]).sum()).collect();

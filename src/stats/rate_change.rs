@@ -20,6 +20,9 @@ const PAIRS: usize = 20_000;
 /// Work that replicates of a rise with an end may take, in pairs looked at.
 const PAIR_WORK: usize = 8_000_000;
 
+/// More than rounding can add to a ratio of likelihoods.
+const ROUNDING: f64 = 1e-3;
+
 /// Units and failures of one day.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct DayCount {
@@ -110,11 +113,15 @@ fn best(ratios: &[f64]) -> Option<(usize, f64)> {
 
 /// Best stretch with a higher share than the days on both sides, as `(from, to, LR)`, `to` exclusive.
 ///
-/// Such a stretch begins and ends on a day with a failure, so only those are tried.
+/// Such a stretch begins and ends on a day with a failure, so only those are tried. A likelihood ratio is at most
+/// twice Pearson's chi-square of the same counts (the logarithm is concave), which takes no logarithm: only
+/// stretches that can be the best are asked for theirs.
 fn best_bump(days: &[DayCount]) -> Option<(usize, usize, f64)> {
     let (units, failed) = running(days);
     let n = days.len();
     let all = cost(failed[n], units[n]);
+    let share = failed[n] / units[n];
+    let variance = share * (1.0 - share) / units[n];
     let with: Vec<usize> = (0..n).filter(|k| days[*k].failed > 0.0).collect();
     let reach = (PAIRS / with.len().max(1)).max(5);
     let mut found: Option<(usize, usize, f64)> = None;
@@ -127,6 +134,11 @@ fn best_bump(days: &[DayCount]) -> Option<(usize, usize, f64)> {
             let (f, u) = (failed[to] - failed[from], units[to] - units[from]);
             let (rest_f, rest_u) = (failed[n] - f, units[n] - u);
             if f * rest_u <= rest_f * u {
+                continue;
+            }
+            let more = f - u * share;
+            let chi_square = more * more / (u * rest_u * variance);
+            if found.is_some_and(|(_, _, most)| 2.0 * chi_square + ROUNDING < most) {
                 continue;
             }
             let lr = 2.0 * (cost(f, u) + cost(rest_f, rest_u) - all);

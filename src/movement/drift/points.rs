@@ -68,29 +68,16 @@ pub fn are_weekly(points: &[DayPoint]) -> bool {
 /// `None` where there is no unit, or half or more of them tripped.
 pub fn grouped_median(lines: &[(f64, f64, f64)]) -> Option<f64> {
     let total: f64 = lines.iter().map(|(_, _, count)| count).sum();
-    let edges = |sign: f64| {
-        lines
-            .iter()
-            .filter(|l| l.0.is_finite())
-            .map(move |(centre, step, _)| centre + sign * 0.5 * step)
-    };
+    let mut spread: Vec<Spread> = lines
+        .iter()
+        .filter(|l| l.0.is_finite())
+        .map(|&(centre, step, count)| Spread { centre, step, count, is_below: false })
+        .collect();
+    let edges = |sign: f64| spread.iter().map(move |l| l.centre + sign * 0.5 * l.step);
     let mut low = edges(-1.0).fold(f64::INFINITY, f64::min);
     let mut high = edges(1.0).fold(f64::NEG_INFINITY, f64::max);
-    let below = |x: f64| -> f64 {
-        lines
-            .iter()
-            .filter(|l| l.0.is_finite())
-            .map(|(centre, step, count)| {
-                let part = if *step > 0.0 {
-                    ((x - centre) / step + 0.5).clamp(0.0, 1.0)
-                } else {
-                    f64::from(x >= *centre)
-                };
-                part * count
-            })
-            .sum()
-    };
-    if total <= 0.0 || !low.is_finite() || below(high) <= 0.5 * total {
+    let below = |spread: &[Spread], x| spread.iter().map(|l| l.part(x) * l.count).sum::<f64>();
+    if total <= 0.0 || !low.is_finite() || below(&spread, high) <= 0.5 * total {
         return None;
     }
     for _ in 0..60 {
@@ -99,13 +86,38 @@ pub fn grouped_median(lines: &[(f64, f64, f64)]) -> Option<f64> {
         if middle == low || middle == high {
             break;
         }
-        if below(middle) < 0.5 * total {
+        if below(&spread, middle) < 0.5 * total {
             low = middle;
+            spread.iter_mut().for_each(|l| l.is_below = l.part(low) >= 1.0);
         } else {
             high = middle;
+            // What lies above it as a whole adds nothing any more.
+            spread.retain(|l| l.part(high) > 0.0);
         }
     }
     Some(0.5 * (low + high))
+}
+
+/// The units of one line, spread evenly over its step.
+struct Spread {
+    centre: f64,
+    step: f64,
+    count: f64,
+    /// All of them are below every place still in question.
+    is_below: bool,
+}
+
+impl Spread {
+    /// Share of them that is below a place.
+    fn part(&self, x: f64) -> f64 {
+        if self.is_below {
+            1.0
+        } else if self.step > 0.0 {
+            ((x - self.centre) / self.step + 0.5).clamp(0.0, 1.0)
+        } else {
+            f64::from(x >= self.centre)
+        }
+    }
 }
 
 /// Points of a series from its readings: daily medians of enough units, or, where fewer than six production days

@@ -9,6 +9,7 @@ use super::layout::{Placed, ROW, edge_room, edge_words, place, upright_rules};
 use super::style::{self, EDGE, Weight};
 use super::{Along, Chart, ChartError, Dash, Layer, Shape};
 use plotters::prelude::*;
+use std::cell::RefCell;
 
 /// The chart as the bytes of a PNG file; same chart, same bytes.
 ///
@@ -17,19 +18,22 @@ use plotters::prelude::*;
 pub fn png(chart: &Chart) -> Result<Vec<u8>, ChartError> {
     chart.check()?;
     let (w, h, times) = (chart.width, chart.height, style::OVERSIZE);
-    // White paper.
-    let mut pixels = vec![255u8; (w * times) as usize * (h * times) as usize * 3];
-    {
-        let root =
-            BitMapBackend::with_buffer(&mut pixels, (w * times, h * times)).into_drawing_area();
+    let small = PAPER.with_borrow_mut(|pixels| {
+        pixels.clear();
+        // White paper.
+        pixels.resize((w * times) as usize * (h * times) as usize * 3, 255);
+        let root = BitMapBackend::with_buffer(pixels, (w * times, h * times)).into_drawing_area();
         Sheet { root: &root }.chart(chart)?;
         root.present().map_err(failed)?;
-    }
-    super::picture::pack(
-        &super::picture::shrink::<{ style::OVERSIZE as usize }>(&pixels, w, h),
-        w,
-        h,
-    )
+        drop(root);
+        Ok(super::picture::shrink::<{ style::OVERSIZE as usize }>(pixels, w, h))
+    })?;
+    super::picture::pack(&small, w, h)
+}
+
+thread_local! {
+    /// The canvas of one chart after the other: asking the system for 19 MB takes as long as drawing on them.
+    static PAPER: RefCell<Vec<u8>> = const { RefCell::new(Vec::new()) };
 }
 
 impl Sheet<'_, '_> {

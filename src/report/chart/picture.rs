@@ -47,27 +47,44 @@ pub fn shrink<const TIMES: usize>(rgb: &[u8], width: u32, height: u32) -> Vec<u8
 /// # Errors
 /// `NotDrawn` where packing fails.
 pub fn pack(rgb: &[u8], width: u32, height: u32) -> Result<Vec<u8>, ChartError> {
-    let pixels = rgb.as_chunks::<3>().0;
-    let mut counts: HashMap<[u8; 3], u32> = HashMap::new();
-    // Neighbours are mostly alike: whole runs are counted at once.
-    for run in pixels.chunk_by(|a, b| a == b) {
-        *counts.entry(run[0]).or_default() += run.len() as u32;
+    let mut number_of: HashMap<[u8; 3], usize> = HashMap::new();
+    let mut colours: Vec<([u8; 3], usize)> = Vec::new();
+    // Neighbours are mostly alike, and so are rows: colours are looked up once for a run of pixels.
+    let mut runs: Vec<(usize, usize)> = Vec::new();
+    let (mut before, mut of_row): (&[u8], _) = (&[], 0..0);
+    for row in rgb.chunks_exact(width as usize * 3) {
+        let from = runs.len();
+        if row == before {
+            runs.extend_from_within(of_row.clone());
+        } else {
+            for run in row.as_chunks::<3>().0.chunk_by(|a, b| a == b) {
+                let number = *number_of.entry(run[0]).or_insert(colours.len());
+                if number == colours.len() {
+                    colours.push((run[0], 0));
+                }
+                runs.push((number, run.len()));
+            }
+        }
+        (before, of_row) = (row, from..runs.len());
+        for (number, length) in &runs[of_row.clone()] {
+            colours[*number].1 += length;
+        }
     }
-    let mut colours: Vec<([u8; 3], u32)> = counts.into_iter().collect();
     // Colours that carry a meaning first, however few pixels they have; then by number of pixels.
     let meant = style::palette();
-    colours.sort_by_key(|(colour, count)| (!meant.contains(colour), Reverse(*count), *colour));
-    let palette: Vec<[u8; 3]> = colours.iter().take(COLOURS).map(|c| c.0).collect();
-    let place: HashMap<[u8; 3], u8> = colours
-        .iter()
-        .enumerate()
-        .map(|(i, (colour, _))| {
-            (*colour, if i < COLOURS { i as u8 } else { nearest(&palette, *colour) })
-        })
-        .collect();
-    let mut indices: Vec<u8> = Vec::with_capacity(pixels.len());
-    for run in pixels.chunk_by(|a, b| a == b) {
-        indices.resize(indices.len() + run.len(), place[&run[0]]);
+    let mut order: Vec<usize> = (0..colours.len()).collect();
+    order.sort_by_key(|n| {
+        let (colour, count) = colours[*n];
+        (!meant.contains(&colour), Reverse(count), colour)
+    });
+    let palette: Vec<[u8; 3]> = order.iter().take(COLOURS).map(|n| colours[*n].0).collect();
+    let mut place = vec![0; colours.len()];
+    for (i, n) in order.into_iter().enumerate() {
+        place[n] = if i < COLOURS { i as u8 } else { nearest(&palette, colours[n].0) };
+    }
+    let mut indices: Vec<u8> = Vec::with_capacity(rgb.len() / 3);
+    for (number, length) in runs {
+        indices.resize(indices.len() + length, place[number]);
     }
 
     let failed = |e: png::EncodingError| ChartError::NotDrawn { reason: e.to_string() };
