@@ -307,6 +307,66 @@ fn a_poor_model_made_four_times_as_often_is_a_jump_of_mix() {
     assert_eq!((&line[0]["answer"], &line[0]["date_given"]), (&"mix".into(), &true.into()));
 }
 
+/// Three models at three stations, as often at each; from day 60 on the first station, where `poor` units of a
+/// thousand fail, tests four times as many, `poor.1` of a thousand failing since.
+fn line_of_stations(poor: (u64, u64)) -> String {
+    let mut text =
+        String::from("tested_at,model,serial,station,reading_ma,high_limit_ma,outcome,lot\n");
+    let mix = |n: u64| {
+        let mut x = n.wrapping_mul(0x9E37_79B9_7F4A_7C15);
+        x = (x ^ (x >> 31)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        (x ^ (x >> 29)) % 1000
+    };
+    for at in 0..100_u64 {
+        let date = day("2026-03-02") + chrono::Days::new(at);
+        let (share, often) = if at < 60 { (9, poor.0) } else { (36, poor.1) };
+        for unit in 0..100_u64 {
+            let n = at * 100 + unit;
+            let station = if unit < share { "S1" } else { ["S2", "S3"][unit as usize % 2] };
+            let model = ["M1", "M2", "M3"][(mix(3 * n) % 3) as usize];
+            let failed = mix(7 * n + 1) < if station == "S1" { often } else { 4 };
+            let (reading, outcome) = if failed { ("3.1", "over limit") } else { ("1.0", "pass") };
+            text += &format!(
+                "{date} {:02}:{:02}:00,{model},{model}-{n},{station},{reading},2.0,{outcome},L{}\n",
+                6 + unit / 10,
+                unit % 10 * 5,
+                at / 9,
+            );
+        }
+    }
+    text
+}
+
+/// A station that always failed more and tests four times as many is no cause, though one model alone knows too
+/// little of it to say so: the line does.
+#[test]
+fn a_poor_station_that_tests_more_is_a_jump_of_mix_and_no_cause() {
+    let dir = folder();
+    put(dir.path(), "line.csv", line_of_stations((83, 83)));
+    run_in(dir.path(), ["jump", "line.csv", "--out", "page"]).expect(0);
+    let results = results(&dir.path().join("page"));
+    let jumps = results["jumps"].as_array().unwrap();
+    let line: Vec<&Value> = jumps.iter().filter(|j| j["scope"] == "whole line").collect();
+    let [line] = line[..] else { panic!("{jumps:?}") };
+    assert_eq!((&line["answer"], &line["flagged"]), (&"mix".into(), &true.into()), "{line}");
+    assert_eq!(line["parts"]["mix_of"], "station");
+    assert_eq!(line["parts"]["mixed"][0]["level"], "S1");
+    assert!(jumps.iter().all(|j| j["causes"].as_array().unwrap().is_empty()), "{jumps:?}");
+}
+
+/// Where it fails more often since as well, that is not hidden behind the mix.
+#[test]
+fn a_station_that_tests_more_and_fails_more_often_is_a_cause() {
+    let dir = folder();
+    put(dir.path(), "line.csv", line_of_stations((83, 135)));
+    run_in(dir.path(), ["jump", "line.csv", "--out", "page"]).expect(0);
+    let results = results(&dir.path().join("page"));
+    let causes =
+        results["jumps"].as_array().unwrap().iter().flat_map(|j| j["causes"].as_array().unwrap());
+    let named = causes.filter(|c| c["level"].as_str() == Some("S1")).count();
+    assert!(named > 0, "{}", results["jumps"]);
+}
+
 /// The same line with nothing changed: no jump.
 #[test]
 fn a_line_whose_mix_stays_has_no_jump() {

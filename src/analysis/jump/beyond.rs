@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::cells::{Cell, Counted, Failures, total};
+use super::cells::{Cell, Counted, Failures, completed, total};
 use super::change::Scope;
 use super::factors::Tested;
 use super::found::Jump;
@@ -23,12 +23,12 @@ pub(super) fn without_causes(pass: &Pass, cells: &[Cell], known: &[Jump]) -> Vec
             let unit = Tested::of_line(pass, n as usize, line);
             let named = jump.explained.causes.iter().any(|c| of_cause(c, &unit));
             if let Some(c) = left.get_mut(&(line.day, n, line.station)).filter(|_| named) {
-                c.units -= f64::from(line.count);
+                c.units -= completed(line);
                 c.failures.add(&Failures::of_line(line).times(-1.0));
             }
         }
     }
-    left.into_values().filter(|c| c.units > 0.5).collect()
+    left.into_values().filter(|c| c.tested(Counted::NotCompleted) > 0.5).collect()
 }
 
 /// Shares of each series between its own changes.
@@ -95,8 +95,8 @@ pub(super) fn by_series_alone(cells: &[Cell], known: &[Jump], jump: &Jump) -> f6
             _ => continue,
         };
         let slot = &mut sums.entry(c.series).or_default()[side];
-        slot.0 += c.units;
-        slot.1 += c.units * shares.at(c, jump.counted);
+        slot.0 += c.tested(jump.counted);
+        slot.1 += c.tested(jump.counted) * shares.at(c, jump.counted);
     }
     let all: f64 = sums.values().map(|s| s[1].0).sum();
     let own = sums.values().filter(|s| s[0].0 > 0.0 && s[1].0 > 0.0);

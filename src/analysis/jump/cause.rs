@@ -164,7 +164,7 @@ fn without_people(rise: &Rise<'_>, places: Vec<Place>) -> Vec<Place> {
     named.sort_unstable();
     named.dedup();
     let elsewhere = |c: &&&Cell| !cells.is_of(c, &named);
-    if rise.after.iter().filter(elsewhere).map(|c| c.units).sum::<f64>() < 0.5 {
+    if rise.after.iter().filter(elsewhere).map(|c| c.tested(rise.counted)).sum::<f64>() < 0.5 {
         return places;
     }
     named
@@ -179,10 +179,11 @@ pub(super) fn measured(rise: &Rise<'_>, candidate: &Candidate) -> Cause {
     let of = |c: &Cell| cells.is_of(c, &places);
     let own: Vec<&Cell> = after.iter().copied().filter(|c| of(c)).collect();
     let (units, failures) = total(own.iter().copied(), counted);
-    let expected: f64 = own.iter().map(|c| c.units * base.plain(c)).sum();
+    let expected: f64 = own.iter().map(|c| c.tested(counted) * base.plain(c)).sum();
     // Exposures in units of the mean share before: what is rare in a series weighs less.
-    let weighed =
-        |list: &[&Cell]| -> f64 { list.iter().map(|c| c.units * base.at(c) / base.all).sum() };
+    let weighed = |list: &[&Cell]| -> f64 {
+        list.iter().map(|c| c.tested(counted) * base.at(c) / base.all).sum()
+    };
     let (_, failed_before) = total(before.iter().copied(), counted);
     let rates = [
         Rate { events: failures, exposure: weighed(&own) },
@@ -195,10 +196,10 @@ pub(super) fn measured(rise: &Rise<'_>, candidate: &Candidate) -> Cause {
         let t = tables.entry((c.series, c.day)).or_default();
         if of(c) {
             t.failed += c.failures.of(counted);
-            t.units += c.units;
+            t.units += c.tested(counted);
         } else {
             t.failed_others += c.failures.of(counted);
-            t.units_others += c.units;
+            t.units_others += c.tested(counted);
         }
     }
     let tables: Vec<Table> = tables.into_values().collect();
@@ -216,13 +217,13 @@ pub(super) fn measured(rise: &Rise<'_>, candidate: &Candidate) -> Cause {
         p_value: candidate.adjusted,
         others_failed: within_days.as_ref().map(|m| whole(m.others_failed)),
         odds_within_days: within_days.and_then(|m| m.odds_ratio),
-        units_before: before.iter().filter(|c| of(c)).map(|c| c.units).sum(),
+        units_before: before.iter().filter(|c| of(c)).map(|c| c.tested(counted)).sum(),
         same_units: places
             .iter()
             .flat_map(|place| {
                 let of_place = |c: &&&Cell| cells.level(c, place.0) == place.1;
-                let units = after.iter().filter(of_place).map(|c| c.units).sum();
-                same_units(cells, after, *place, units)
+                let units = after.iter().filter(of_place).map(|c| c.tested(counted)).sum();
+                same_units(rise, *place, units)
             })
             .filter(|n| !places.iter().any(|(f, _)| cells.factors[*f].name == n.factor))
             .filter(|n| of_people || kind(&n.factor) != FactorKind::Person)
@@ -297,15 +298,16 @@ pub(super) fn rivals(rise: &Rise<'_>, cause: &Cause, candidates: &[Candidate]) -
 }
 
 /// Levels of other factors with nearly the same units.
-fn same_units(cells: &Cells, after: &[&Cell], (factor, level): Place, units: f64) -> Vec<Named> {
+fn same_units(rise: &Rise<'_>, (factor, level): Place, units: f64) -> Vec<Named> {
+    let cells = rise.cells;
     let mut found = Vec::new();
     for other in (0..cells.factors.len()).filter(|f| *f != factor) {
         let mut counts: BTreeMap<Level, (f64, f64)> = BTreeMap::new();
-        for c in after {
+        for c in &rise.after {
             let slot = counts.entry(cells.level(c, other)).or_default();
-            slot.0 += c.units;
+            slot.0 += c.tested(rise.counted);
             if cells.level(c, factor) == level {
-                slot.1 += c.units;
+                slot.1 += c.tested(rise.counted);
             }
         }
         let several = counts.len() > 1;

@@ -124,10 +124,32 @@ pub struct Cell {
     pub station: u16,
     /// Combination of levels: a place in [`Cells::sets`].
     pub set: u32,
-    /// Units.
+    /// Units: first tests that were completed.
     pub units: f64,
-    /// Failures among them.
+    /// Failures among them; and first tests that were not completed, which are none of them.
     pub failures: Failures,
+}
+
+impl Cell {
+    /// Adds first tests of one outcome.
+    pub fn add(&mut self, line: &OutcomeLine) {
+        self.units += completed(line);
+        self.failures.add(&Failures::of_line(line));
+    }
+
+    /// What a share of those that count is a share of: units, and all first tests where what was not completed counts.
+    #[must_use]
+    pub fn tested(&self, counted: Counted) -> f64 {
+        match counted {
+            Counted::NotCompleted => self.units + self.failures.not_completed,
+            _ => self.units,
+        }
+    }
+}
+
+/// Units among first tests of one outcome.
+pub(super) fn completed(line: &OutcomeLine) -> f64 {
+    if line.outcome.is_completed() { f64::from(line.count) } else { 0.0 }
 }
 
 /// A level of a factor: `0` where unknown, else a place in the factor's levels plus 1.
@@ -209,9 +231,10 @@ pub fn by_day<'a>(
     let mut days: BTreeMap<i32, (f64, f64, f64)> = BTreeMap::new();
     for cell in cells {
         let slot = days.entry(cell.day).or_default();
-        slot.0 += cell.units;
+        let tested = cell.tested(counted);
+        slot.0 += tested;
         slot.1 += cell.failures.of(counted);
-        slot.2 += expected.map_or(cell.units, |e| cell.units * e(cell));
+        slot.2 += expected.map_or(tested, |e| tested * e(cell));
     }
     let units: f64 = days.values().map(|d| d.0).sum();
     let weighted: f64 = days.values().map(|d| d.2).sum();
@@ -231,5 +254,5 @@ pub fn by_day<'a>(
 pub fn total<'a>(cells: impl IntoIterator<Item = &'a Cell>, counted: Counted) -> (f64, f64) {
     cells
         .into_iter()
-        .fold((0.0, 0.0), |(units, failed), c| (units + c.units, failed + c.failures.of(counted)))
+        .fold((0.0, 0.0), |(n, failed), c| (n + c.tested(counted), failed + c.failures.of(counted)))
 }

@@ -112,7 +112,9 @@ impl Window {
 
 impl std::fmt::Display for Window {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "{} to {}", date_of(self.from), date_of(self.to))
+        let to = |f: &mut std::fmt::Formatter<'_>| write!(f, " to {}", date_of(self.to));
+        write!(f, "{}", date_of(self.from))?;
+        if self.to == self.from { Ok(()) } else { to(f) }
     }
 }
 
@@ -140,7 +142,7 @@ impl Dated {
 pub struct Side {
     /// Its days.
     pub window: Window,
-    /// Units.
+    /// Units; first tests, where those not completed count.
     pub units: f64,
     /// Failures by kind.
     pub failures: Failures,

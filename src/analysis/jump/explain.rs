@@ -53,7 +53,7 @@ pub fn explain(
 ) -> Explained {
     let base = Before::new(before, counted);
     let (_, failures) = total(after.iter().copied(), counted);
-    let expected: f64 = after.iter().map(|c| c.units * base.plain(c)).sum();
+    let expected: f64 = after.iter().map(|c| c.tested(counted) * base.plain(c)).sum();
     let excess = failures - expected;
     let mut found =
         Explained { failures, expected, excess, unexplained_share: 1.0, ..Explained::default() };
@@ -68,7 +68,7 @@ pub fn explain(
         before,
         base,
         after: after.to_vec(),
-        tied: tied_to_days(cells, after),
+        tied: tied_to_days(cells, after, counted),
         excess,
     };
     // Whether something within days explains it.

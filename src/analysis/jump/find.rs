@@ -6,7 +6,8 @@ use rayon::prelude::*;
 
 use super::asked::Asked;
 use super::beyond::{by_series_alone, shares, without_causes};
-use super::cells::{Cell, Counted, by_day};
+use super::cause::Named;
+use super::cells::{Cell, Counted, by_day, total};
 use super::change::{Dated, Scope, Window};
 use super::found::Jump;
 use super::gather::plain;
@@ -71,8 +72,9 @@ pub fn jumps(pass: &Pass, asked: &Asked) -> Vec<Jump> {
         })
         .collect();
     let mut found = investigate(pass, asked, scans, questions.len(), &[]);
+    let grown = |line: &Jump| grown_alike(pass, &cells, line);
     if !whole {
-        return together(found);
+        return together(found, &grown);
     }
     let of_series = found.len();
     let mut left = without_causes(pass, &cells, &found);
@@ -105,13 +107,13 @@ pub fn jumps(pass: &Pass, asked: &Asked) -> Vec<Jump> {
         found.extend(beyond);
         for jump in as_it_stands {
             let told = by_series_alone(&cells, &found[..of_series], &jump) / jump.rise();
-            if told < TELLS && !found.iter().any(|known| tells(known, &jump)) {
+            if (told < TELLS || jump.is_mix()) && !found.iter().any(|known| tells(known, &jump)) {
                 found.push(jump);
             }
         }
     }
     found.sort_by_key(|j| (j.scope, j.date.day, j.counted));
-    together(found)
+    together(found, &grown)
 }
 
 /// Failures together and each outcome on its own.
@@ -150,7 +152,8 @@ fn at_date(
     };
     let wider: Vec<Jump> = mixed.par_iter().filter_map(of_place).collect();
     let clear = |j: &Jump| j.is_mix() && j.p_value <= asked.p;
-    found.extend(together(wider.into_iter().filter(clear).collect()));
+    let grown = |line: &Jump| grown_alike(pass, cells, line);
+    found.extend(together(wider.into_iter().filter(clear).collect(), &grown));
     found
 }
 
@@ -161,23 +164,79 @@ fn tells(known: &Jump, jump: &Jump) -> bool {
     same_time && inside && !jump.is_mix() && known.excess() >= TELLS * jump.excess()
 }
 
-/// Changes of one date and one cause, told as one: the largest, the others with it.
-fn together(found: Vec<Jump>) -> Vec<Jump> {
-    let mut order: Vec<Jump> = found;
-    order.sort_by(|a, b| b.excess().total_cmp(&a.excess()).then(a.scope.cmp(&b.scope)));
-    let mut told: Vec<Jump> = Vec::new();
-    for jump in order {
-        let one = |known: &&mut Jump| {
+/// Levels that the line has more of since, and that fail there as often as before: those a mix consists of.
+fn grown_alike(pass: &Pass, cells: &[Cell], line: &Jump) -> Vec<String> {
+    let Some(parts) = line.parts.as_ref().filter(|_| line.is_mix_of_line()) else {
+        return Vec::new();
+    };
+    let of = |c: &Cell| match parts.mix_of.as_deref() {
+        Some("station") => pass.plant.stations[usize::from(c.station)].as_str(),
+        _ => pass.series[c.series as usize].key.model.as_str(),
+    };
+    // Over days that vary counts tell less than as many of one day.
+    let rate = |window: Window, level: &str| {
+        let own = cells.iter().filter(|c| window.has(c.day) && of(c) == level);
+        let (units, failed) = total(own, line.counted);
+        Rate { events: failed / line.phi, exposure: units / line.phi }
+    };
+    let alike = |level: &&String| {
+        let sides = [line.before.window, line.after.window].map(|side| rate(side, level));
+        rate_ratio_p(sides[0], sides[1]).is_none_or(|p| p > CAME_BACK)
+    };
+    parts.mixed.iter().map(|m| &m.level).filter(alike).cloned().collect()
+}
+
+/// Whether a rise at a narrower place is the mix of the line at the same time, seen from there: it names as its cause
+/// nothing but a level that came more often and fails over the whole line as often as before, which one series alone
+/// knows too little of to tell; or nothing explains it but its own mix of the same factor, or that it is such a level.
+fn is_of_mix(line: &Jump, grown: &[String], jump: &Jump) -> bool {
+    let mix_of = line.parts.as_ref().and_then(|p| p.mix_of.as_ref());
+    if grown.is_empty() || jump.scope == Scope::Overall {
+        return false;
+    }
+    let grew = |n: &Named| Some(&n.factor) == mix_of && grown.contains(&n.level);
+    let causes = &jump.explained.causes;
+    if !causes.is_empty() {
+        return causes.iter().all(|c| matches!(c.what.0.as_slice(), [one] if grew(one)));
+    }
+    let own = jump.parts.as_ref().is_some_and(|p| p.mix_of.as_ref() == mix_of);
+    let level = matches!(jump.scope, Scope::Station(_)) && grown.contains(&jump.place.subject);
+    jump.explained.coincides.is_empty() && (own || level)
+}
+
+/// Changes of one date and one cause, told as one: the largest, the others with it; a mix of the line first, with what
+/// it is at each series and station. `grown` tells of that mix what it consists of.
+fn together(found: Vec<Jump>, grown: &dyn Fn(&Jump) -> Vec<String>) -> Vec<Jump> {
+    let mut order: Vec<(Jump, Vec<String>)> = found
+        .into_iter()
+        .map(|jump| {
+            let grown = grown(&jump);
+            (jump, grown)
+        })
+        .collect();
+    order.sort_by(|(a, _), (b, _)| {
+        b.is_mix_of_line()
+            .cmp(&a.is_mix_of_line())
+            .then(b.excess().total_cmp(&a.excess()))
+            .then(a.scope.cmp(&b.scope))
+    });
+    let mut told: Vec<(Jump, Vec<String>)> = Vec::new();
+    for (jump, levels) in order {
+        let one = |(known, grown): &&mut (Jump, Vec<String>)| {
+            let same = known.counted == jump.counted
+                && jump.answers_to().is_some_and(|cause| known.answers_to() == Some(cause));
+            let inside = known.counted == jump.counted
+                || known.counted == Counted::Failed && jump.counted != Counted::NotCompleted;
             known.rises() == jump.rises()
-                && known.counted == jump.counted
                 && known.date.meets(jump.date)
-                && jump.answers_to().is_some_and(|cause| known.answers_to() == Some(cause))
+                && (same || inside && is_of_mix(known, grown, &jump))
         };
         match told.iter_mut().find(one) {
-            Some(known) => known.also.push(jump),
-            None => told.push(jump),
+            Some((known, _)) => known.also.push(jump),
+            None => told.push((jump, levels)),
         }
     }
+    let mut told: Vec<Jump> = told.into_iter().map(|(jump, _)| jump).collect();
     told.sort_by_key(|j| (j.scope, j.date.day, j.counted));
     told
 }

@@ -101,6 +101,12 @@ impl Jump {
             && self.parts.as_ref().is_some_and(|p| p.mix_of.is_some() && !p.mix.contains(0.0))
     }
 
+    /// Whether it is that of the whole line as it stands.
+    #[must_use]
+    pub fn is_mix_of_line(&self) -> bool {
+        self.scope == Scope::Overall && !self.beyond && self.is_mix()
+    }
+
     /// What tells that another change is the same: the factor of the mix, or the strongest cause.
     #[must_use]
     pub fn answers_to(&self) -> Option<String> {

@@ -10,24 +10,14 @@ use crate::series::{Outcome, OutcomeLine, Pass, Post};
 /// Sums by day, series and station, without factors; sorted.
 #[must_use]
 pub fn plain(pass: &Pass) -> Vec<Cell> {
-    let mut sums: BTreeMap<(i32, u32, u16), (f64, Failures)> = BTreeMap::new();
+    let mut sums: BTreeMap<(i32, u32, u16), Cell> = BTreeMap::new();
     for (n, series) in (0u32..).zip(&pass.series) {
         for line in &series.outcomes {
-            let slot = sums.entry((line.day, n, line.station)).or_default();
-            slot.0 += f64::from(line.count);
-            slot.1.add(&Failures::of_line(line));
+            let key = (line.day, n, line.station);
+            sums.entry(key).or_insert_with(|| empty(n, line, 0)).add(line);
         }
     }
-    sums.into_iter()
-        .map(|((day, series, station), (units, failures))| Cell {
-            day,
-            series,
-            station,
-            set: 0,
-            units,
-            failures,
-        })
-        .collect()
+    sums.into_values().collect()
 }
 
 /// Cells of a scope over the windows, with every factor that may explain a rise.
@@ -39,7 +29,7 @@ pub fn gather(pass: &Pass, scope: Scope, windows: &[Window]) -> Cells {
     let mut codes: Vec<BTreeMap<String, Level>> = vec![BTreeMap::new(); factors.len()];
     let mut sets: Vec<Vec<Level>> = Vec::new();
     let mut set_of: BTreeMap<(u32, OutcomeLine), u32> = BTreeMap::new();
-    let mut sums: BTreeMap<(i32, u32, u16, u32), (f64, Failures)> = BTreeMap::new();
+    let mut sums: BTreeMap<(i32, u32, u16, u32), Cell> = BTreeMap::new();
     for (n, series) in (0u32..).zip(&pass.series) {
         if !scope.has_series(n as usize) {
             continue;
@@ -55,9 +45,8 @@ pub fn gather(pass: &Pass, scope: Scope, windows: &[Window]) -> Cells {
                 );
                 u32::try_from(sets.len() - 1).unwrap_or(u32::MAX)
             });
-            let slot = sums.entry((line.day, n, line.station, set)).or_default();
-            slot.0 += f64::from(line.count);
-            slot.1.add(&Failures::of_line(line));
+            let key = (line.day, n, line.station, set);
+            sums.entry(key).or_insert_with(|| empty(n, line, set)).add(line);
         }
     }
     let stood = |(operator, post): (&String, &Post)| {
@@ -67,19 +56,15 @@ pub fn gather(pass: &Pass, scope: Scope, windows: &[Window]) -> Cells {
     Cells {
         factors,
         sets,
-        cells: sums
-            .into_iter()
-            .map(|((day, series, station, set), (units, failures))| Cell {
-                day,
-                series,
-                station,
-                set,
-                units,
-                failures,
-            })
-            .collect(),
+        cells: sums.into_values().collect(),
         posts: pass.plant.posts.iter().map(stood).collect(),
     }
+}
+
+/// The cell of a line, with nothing in it.
+fn empty(series: u32, line: &OutcomeLine, set: u32) -> Cell {
+    let OutcomeLine { day, station, .. } = *line;
+    Cell { day, series, station, set, units: 0.0, failures: Failures::default() }
 }
 
 fn code(factor: &mut Factor, codes: &mut BTreeMap<String, Level>, name: &str) -> Level {

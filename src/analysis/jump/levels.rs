@@ -41,12 +41,13 @@ impl Counts {
             let failed = c.failures.of(rise.counted);
             let slot = all.entry(key).or_default();
             slot.0 += failed;
-            slot.1 += c.units;
+            let tested = c.tested(rise.counted);
+            slot.1 += tested;
             if let Some(level) = cut.of(rise.cells, c) {
                 let slot = found.entry(level).or_default().entry(key).or_default();
                 slot.failed += failed;
-                slot.units += c.units;
-                slot.expected += c.units * rise.base.at(c);
+                slot.units += tested;
+                slot.expected += tested * rise.base.at(c);
             }
         }
         for strata in found.values_mut() {
@@ -140,8 +141,8 @@ pub(super) fn ask(rise: &Rise<'_>) -> Vec<Candidate> {
         (first + 1..factors).map(move |second| Cut { first, second: Some(second) })
     });
     let all_after = total(after.iter().copied(), *counted);
-    let all_expected: f64 = after.iter().map(|c| c.units * base.at(c)).sum();
-    let units_before: f64 = before.iter().map(|c| c.units).sum();
+    let all_expected: f64 = after.iter().map(|c| c.tested(*counted) * base.at(c)).sum();
+    let units_before: f64 = before.iter().map(|c| c.tested(*counted)).sum();
     let mut asked_of: [Vec<Candidate>; 2] = Default::default();
     let mut questions = [0usize; 2];
     let mut cuts = [0usize; 2];

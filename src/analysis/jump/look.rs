@@ -88,7 +88,7 @@ fn investigated(
         let mut failures = Failures::default();
         let mut units = 0.0;
         for c in list {
-            units += c.units;
+            units += c.tested(counted);
             failures.add(&c.failures);
         }
         let counts = EffectiveCounts::new(failures.of(counted), units, change.phi)?;

@@ -41,7 +41,7 @@ impl Before {
         let mut by_series: BTreeMap<u32, (f64, f64)> = BTreeMap::new();
         for c in cells {
             let slot = by_series.entry(c.series).or_default();
-            slot.0 += c.units;
+            slot.0 += c.tested(counted);
             slot.1 += c.failures.of(counted);
         }
         let (units, failed) = total(cells.iter().copied(), counted);
@@ -67,10 +67,10 @@ impl Before {
 }
 
 /// Levels that nearly all units of their days had, by series and day: with their days they name nothing else.
-pub(super) fn tied_to_days(cells: &Cells, after: &[&Cell]) -> BTreeSet<Place> {
+pub(super) fn tied_to_days(cells: &Cells, after: &[&Cell], counted: Counted) -> BTreeSet<Place> {
     let mut all: BTreeMap<(u32, i32), f64> = BTreeMap::new();
     for c in after {
-        *all.entry((c.series, c.day)).or_default() += c.units;
+        *all.entry((c.series, c.day)).or_default() += c.tested(counted);
     }
     let mut tied = BTreeSet::new();
     for factor in 0..cells.factors.len() {
@@ -79,7 +79,7 @@ pub(super) fn tied_to_days(cells: &Cells, after: &[&Cell]) -> BTreeSet<Place> {
             let level = cells.level(c, factor);
             if level != 0 {
                 let slot = of.entry(level).or_default();
-                slot.0 += c.units;
+                slot.0 += c.tested(counted);
                 slot.1.insert((c.series, c.day));
             }
         }

@@ -132,15 +132,21 @@ impl Side {
     }
 }
 
-fn by_day(cells: &Cells, chosen: &[&Cell], recount: &Recount, factor: Option<usize>) -> Vec<Side> {
+fn by_day(
+    cells: &Cells,
+    chosen: &[&Cell],
+    counted: Counted,
+    recount: &Recount,
+    factor: Option<usize>,
+) -> Vec<Side> {
     let mut days: BTreeMap<i32, Side> = BTreeMap::new();
     for c in chosen {
         let side = days.entry(c.day).or_default();
-        side.units += c.units;
+        side.units += c.tested(counted);
         side.failures.add(&c.failures);
         if let Some(f) = factor {
             let slot = side.levels.entry(cells.level(c, f)).or_default();
-            slot.0 += c.units;
+            slot.0 += c.tested(counted);
             slot.1.add(&c.failures);
         }
     }
@@ -288,8 +294,8 @@ fn factor_of_mix(
     };
     for f in (0..cells.factors.len()).filter(may_be) {
         let (old, new) = (
-            sum(&by_day(cells, before, &nothing, Some(f))),
-            sum(&by_day(cells, after, &nothing, Some(f))),
+            sum(&by_day(cells, before, counted, &nothing, Some(f))),
+            sum(&by_day(cells, after, counted, &nothing, Some(f))),
         );
         let size = mix(&old, &new, |x| x.of(counted));
         let variance: f64 = old
@@ -329,7 +335,7 @@ pub fn split(
 ) -> Option<Parts> {
     let chosen = factor_of_mix(cells, before, after, counted);
     let factor = chosen.map(|c| c.0);
-    let days = [by_day(cells, before, recount, factor), by_day(cells, after, recount, factor)];
+    let days = [before, after].map(|side| by_day(cells, side, counted, recount, factor));
     let sides = [sum(&days[0]), sum(&days[1])];
     if sides.iter().any(|s| s.units <= 0.0) {
         return None;

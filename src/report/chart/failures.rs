@@ -270,11 +270,10 @@ pub fn chart(input: &Failures) -> Result<Chart, ChartError> {
         None => format!("{} of units failed", percent(failed as f64 / units as f64)),
     };
     let subtitle = format!(
-        "{} of {} failed in their first test, {} to {}",
+        "{} of {} failed in their first test, in {}",
         number(failed as f64, 0),
         counted(units, "unit"),
-        day_text(first.from),
-        day_text(last.until - 1)
+        counted(tested.len() as u64, each)
     );
     let apart = sum(&|f| f.not_completed);
     let notes = (apart > 0).then(|| {

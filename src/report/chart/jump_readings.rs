@@ -40,7 +40,7 @@ pub struct Readings {
     pub unit: String,
     /// Coarsest reading step.
     pub step: f64,
-    /// Ratio of typical readings, after over before.
+    /// Ratio of the medians as shown, after over before.
     pub moved: Option<f64>,
     /// Before.
     pub before: Side,
@@ -153,15 +153,19 @@ pub fn chart(input: &Readings) -> Result<Chart, ChartError> {
         share: 1.0,
     }];
     let answer = match input.moved {
-        Some(m) if (m - 1.0).abs() < 0.01 => "the typical reading stayed where it was".to_owned(),
+        Some(m) if (m - 1.0).abs() < 0.01 => "the median as shown stayed where it was".to_owned(),
         Some(m) => format!(
-            "the typical reading {} by {} %",
+            "the median as shown {} by {} %",
             if m > 1.0 { "rose" } else { "fell" },
             number(100.0 * (m - 1.0).abs(), 1)
         ),
         None => "readings before and after".to_owned(),
     };
-    let mut notes = vec!["Tripped units show no reading: the voltage was cut.".to_owned()];
+    let mut notes = vec![
+        "Tripped units show no reading: the voltage was cut.".to_owned(),
+        "Readings are as their stations showed them: what a tester did in that time is in them."
+            .to_owned(),
+    ];
     if limits.iter().flatten().any(|l| !x.holds(*l)) {
         notes.push("A limit further to the right is not drawn.".to_owned());
     }
@@ -171,7 +175,7 @@ pub fn chart(input: &Readings) -> Result<Chart, ChartError> {
 
 /// A side with its units, for the legend.
 fn named(side: &Side) -> String {
-    format!("{} ({} units)", side.words, number(side.units(), 0))
+    format!("{} ({} units with a reading)", side.words, number(side.units(), 0))
 }
 
 /// The upper edge of bars, down to the axis between those that do not touch.

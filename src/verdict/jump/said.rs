@@ -538,7 +538,7 @@ fn unmoved(
         said.push(format!("not the cause: {} (no level of them stands out)", list(&plural, "and")));
     }
     if let Some(ratio) = typical {
-        said.push(format!("the typical reading did not move ({:+.1} %)", 100.0 * (ratio - 1.0)));
+        said.push(format!("the median as shown did not move ({:+.1} %)", 100.0 * (ratio - 1.0)));
     }
     if limits {
         said.push("no limit changed".to_owned());
