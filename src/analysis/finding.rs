@@ -39,6 +39,7 @@ use crate::movement::{Movement, Period, SeriesMovement};
 use crate::progress::{Stage, Tell, Things};
 use crate::series::{OutcomeLine, Pass, Register, Says, UnderLimitLine};
 use crate::stats::goodness::{bootstrap, largest_gap};
+use crate::words::numbers::whole;
 
 /// Everything found out about one series.
 #[derive(Debug)]
@@ -356,7 +357,7 @@ fn finding(
     let low = healthy.as_ref().ok().and_then(|h| h.low.as_ref());
     let against_low = observed_low.as_ref().map(|seen| {
         let a_month = judge.units_per_month(units_judged);
-        AgainstLowLimit::new(low, seen.as_ref().ok(), steady, a_month)
+        AgainstLowLimit::new(low, seen.as_ref().ok(), steady, (whole(units_judged), a_month))
     });
     let moving = judge.slope || moved.drift.shape == Some(Shape::Season);
     let levels = Levels {
@@ -472,6 +473,7 @@ fn against_before(
         readings: &carried,
         points: &moved.points,
         drift: &moved.drift,
+        scale: &moved.scale,
         outcomes,
         limit_ma: asked.ask.limit_ma,
         level: config.confidence,

@@ -222,20 +222,34 @@ impl OneScale {
     /// logs.
     #[must_use]
     pub fn error(&self, readings: &[Reading]) -> f64 {
-        let total: f64 = readings.iter().map(|r| r.count).sum();
-        let share = |of: &dyn Fn(&Reading) -> bool| {
-            readings.iter().filter(|r| of(r)).map(|r| r.count).sum::<f64>() / total
-        };
-        let steps = self
-            .steps
-            .iter()
-            .map(|s| s.error * share(&|r| r.station == s.station && r.day < s.day));
+        self.error_by(|of| share(readings.iter(), of), |station| self.of == Some(station))
+    }
+
+    /// What the difference of two groups may be wrong by: an error that both have in the same share of their units is
+    /// none of it.
+    #[must_use]
+    pub fn error_between<'a>(
+        &self,
+        one: impl Iterator<Item = &'a Reading> + Clone,
+        other: impl Iterator<Item = &'a Reading> + Clone,
+    ) -> f64 {
+        self.error_by(|of| share(one.clone(), of) - share(other.clone(), of), |_| false)
+    }
+
+    /// Root sum of squares of every offset's and step's error times the part of the units that has it.
+    fn error_by(
+        &self,
+        part: impl Fn(&dyn Fn(&Reading) -> bool) -> f64,
+        is_reference: impl Fn(u16) -> bool,
+    ) -> f64 {
+        let steps =
+            self.steps.iter().map(|s| s.error * part(&|r| r.station == s.station && r.day < s.day));
         let lasting = self.lasting.iter().map(|(station, error)| {
-            let reference = f64::from(u8::from(self.of == Some(*station)));
-            error * (share(&|r| r.station == *station) - reference)
+            let reference = f64::from(u8::from(is_reference(*station)));
+            error * (part(&|r| r.station == *station) - reference)
         });
         let all = steps.chain(lasting).filter(|e| e.is_finite());
-        if total > 0.0 { all.map(|e| e * e).sum::<f64>().sqrt() } else { 0.0 }
+        all.map(|e| e * e).sum::<f64>().sqrt()
     }
 }
 
@@ -252,6 +266,14 @@ impl Step {
     pub fn reach_pct(&self) -> f64 {
         100.0 * self.reach.exp_m1()
     }
+}
+
+/// The share of units that are such; 0 of none.
+fn share<'a>(readings: impl Iterator<Item = &'a Reading>, of: &dyn Fn(&Reading) -> bool) -> f64 {
+    let (such, all) = readings.fold((0.0, 0.0), |(such, all), r| {
+        (such + if of(r) { r.count } else { 0.0 }, all + r.count)
+    });
+    if all > 0.0 { such / all } else { 0.0 }
 }
 
 /// How station `s` of a day comes to the latest state of station `of`.

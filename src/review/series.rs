@@ -17,6 +17,7 @@ use crate::movement::drift::{DriftStep, Explained, Shape};
 use crate::movement::limits::LimitHistory;
 use crate::series::NamedSeries;
 use crate::stats::estimate::Estimate;
+use crate::stats::expected_share::ExpectedShare;
 use crate::verdict::evidence::Forecast;
 use crate::verdict::limits::JudgedLimits;
 use crate::verdict::month::MonthJudged;
@@ -35,7 +36,7 @@ pub struct ReviewedSeries {
     /// The index against the high limit.
     pub capability: Option<Capability>,
     /// Healthy units expected beyond the limit, per million.
-    pub expected_reject_ppm: Option<Estimate>,
+    pub expected_reject_ppm: Option<ExpectedShare>,
     /// Units seen beyond the limit in the period judged, per million; those counted apart among them.
     pub observed_reject_ppm: Option<Estimate>,
     /// How many units those are of, and the same without those counted apart.
@@ -172,7 +173,8 @@ impl ReviewedSeries {
         strays: Strays,
     ) -> Self {
         let healthy = finding.healthy.as_ref().ok();
-        let per_million = |share: &Estimate| share.scaled(1e6);
+        let per_million =
+            |share: &Estimate| ExpectedShare::new(share, decided.evidence.judged.units, 1e6);
         Self {
             named,
             limit: LimitsInForce {

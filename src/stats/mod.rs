@@ -8,6 +8,7 @@ pub mod distribution;
 pub mod empirical;
 pub mod estimate;
 pub mod ewma;
+pub mod expected_share;
 pub mod goodness;
 pub mod later;
 pub mod likelihood;

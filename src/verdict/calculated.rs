@@ -7,6 +7,7 @@ use crate::config::Config;
 use crate::series::TestKind;
 use crate::stats::tolerance::distribution_free_sample;
 use crate::verdict::band::{Band, BandInput, Guard, band};
+use crate::verdict::evidence::Whose;
 use crate::verdict::expected::{Beside, Circuit, Expectation, Expected};
 use crate::verdict::physics::LeakAdds;
 use crate::verdict::suggest::{Suggestion, suggest};
@@ -111,7 +112,9 @@ impl CalculatedBand {
                 self.guard.words(say)
             ),
         ];
-        sentences.extend(band.ends.iter().map(|e| e.sentence_of_band(band.is_set_by(e), say)));
+        sentences.extend(
+            band.ends.iter().map(|e| e.sentence_of_band(band.is_set_by(e), &Whose::default(), say)),
+        );
         let free = self.units_without_reject.map_or_else(String::new, |n| {
             format!(
                 "; {} without one above a limit show, whatever the distribution, that it rejects at most {} of \

@@ -58,7 +58,7 @@ impl Tail {
 
 /// The stations that a limit must serve, which read differently: the lower end of the band is of the one that reads
 /// most, the upper end of the one that reads least. Currents in mA.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct HoldsAt {
     /// Station that reads most.
     pub highest: String,
@@ -68,6 +68,17 @@ pub struct HoldsAt {
     pub lowest: String,
     /// What a typical unit reads there.
     pub lowest_typical_ma: f64,
+    /// Whether both are of the time before a rise, as the band is.
+    pub before_rise: bool,
+}
+
+/// Whose typical reading an end of the band takes, where it is not that of the series today.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Whose {
+    /// The station that reads least; `None` where stations read alike.
+    pub station: Option<String>,
+    /// It is of the time before a rise.
+    pub before_rise: bool,
 }
 
 /// A forecast date with its interval.
@@ -87,6 +98,9 @@ pub struct Evidence {
     /// Voltage, kind of current, X50 at the station that reads least, ceiling, range, steps and leak path. Its `upper_now_ma` is not read: each
     /// answer brings its own.
     pub setting: BandInput,
+    /// The typical reading of the series, on its one scale: X50 of the healthy body. `setting` has what that is at the
+    /// station that reads least.
+    pub typical_ma: f64,
     /// The limit in force; `None` where none is known.
     pub high_limit_ma: Option<f64>,
     /// The stations that read most and least; `None` where they read alike.
@@ -148,6 +162,17 @@ pub struct Before {
 }
 
 impl Evidence {
+    /// The station that reads most; `None` where stations read alike.
+    pub(super) fn highest(&self) -> Option<String> {
+        self.holds_at.as_ref().map(|at| at.highest.clone())
+    }
+
+    /// Whose typical reading the upper end of the band takes.
+    pub(super) fn whose(&self) -> Whose {
+        let station = self.holds_at.as_ref().map(|at| at.lowest.clone());
+        Whose { station, before_rise: self.rise.is_some() }
+    }
+
     /// The answers that can be used, the one in use first. A bound that is not a number drops its answer.
     #[must_use]
     pub fn answers(&self) -> Vec<(Answer, Tail)> {

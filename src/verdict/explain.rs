@@ -2,7 +2,7 @@
 
 use crate::config::Config;
 use crate::verdict::band::{Band, BandInput, UpperKind};
-use crate::verdict::evidence::Evidence;
+use crate::verdict::evidence::{Evidence, Whose};
 use crate::verdict::kind::{AnswerVerdict, VerdictKind};
 use crate::verdict::physics;
 use crate::verdict::reason::{LowerEnd, Reason, Short};
@@ -26,11 +26,16 @@ pub(super) fn provisional(evidence: &Evidence, config: &Config) -> Option<Reason
 }
 
 /// Where the lower end comes from; `None` where the data do not bound it.
-pub(super) fn lower_end(used: &AnswerVerdict, config: &Config) -> Option<Reason> {
+pub(super) fn lower_end(
+    used: &AnswerVerdict,
+    at: Option<String>,
+    config: &Config,
+) -> Option<Reason> {
     let band = &used.band;
     let lower = LowerEnd {
         share: 1.0 - config.accepted_reject_share,
         tail: used.tail,
+        at,
         answer: used.answer,
         confidence: config.confidence,
         lower_ma: band.lower_ma,
@@ -40,11 +45,11 @@ pub(super) fn lower_end(used: &AnswerVerdict, config: &Config) -> Option<Reason>
 }
 
 /// Where the upper end comes from; asks for a leak path where none bounds it.
-pub(super) fn band(setting: &BandInput, band: &Band) -> Vec<Reason> {
+pub(super) fn band(setting: &BandInput, band: &Band, of: &Whose) -> Vec<Reason> {
     let mut reasons: Vec<Reason> = band
         .ends
         .iter()
-        .map(|end| Reason::UpperEnd { end: *end, sets: band.is_set_by(end) })
+        .map(|end| Reason::UpperEnd { end: *end, sets: band.is_set_by(end), of: of.clone() })
         .collect();
     let stated = setting.leak_path_mohm;
     if let Some(mohm) =
@@ -55,7 +60,8 @@ pub(super) fn band(setting: &BandInput, band: &Band) -> Vec<Reason> {
     let by_distance = matches!(band.upper_set_by, UpperKind::TwiceAsFar | UpperKind::TwiceTypical);
     let hidden = physics::hidden_leak_ma(setting.adds, band.upper_ma, setting.x50_ma);
     if let (true, Some(leak_ma)) = (by_distance && band.upper_ma.is_finite(), hidden) {
-        reasons.push(Reason::AskForLeakPath { leak_ma, typical_ma: setting.x50_ma });
+        let (typical_ma, of) = (setting.x50_ma, of.clone());
+        reasons.push(Reason::AskForLeakPath { leak_ma, typical_ma, of });
     }
     reasons
 }

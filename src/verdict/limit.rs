@@ -9,7 +9,7 @@
 
 use crate::config::Config;
 use crate::movement::period::Judged;
-use crate::stats::estimate::Estimate;
+use crate::stats::expected_share::ExpectedShare;
 use crate::verdict::band::{Band, BandInput, band};
 use crate::verdict::evidence::{Evidence, Forecast, Tail};
 use crate::verdict::explain;
@@ -58,7 +58,7 @@ pub struct Verdict {
     /// About how many units would decide, where more units can.
     pub units_needed: Option<u64>,
     /// Healthy units rejected a month at the limit in force.
-    pub rejects_per_month: Option<Estimate>,
+    pub rejects_per_month: Option<ExpectedShare>,
     /// Strays that passed.
     pub strays_passed: u64,
     /// How its currents are printed.
@@ -164,9 +164,9 @@ pub fn judge(evidence: &Evidence, config: &Config) -> Verdict {
     reasons.extend(short);
     if let Some(used) = in_use {
         reasons.extend(evidence.holds_at.clone().map(Reason::HoldsAtEach));
-        reasons.extend(explain::lower_end(used, config));
-        reasons
-            .extend(explain::band(for_band.as_ref().map_or(setting, |e| &e.setting), &used.band));
+        reasons.extend(explain::lower_end(used, evidence.highest(), config));
+        let setting = for_band.as_ref().map_or(setting, |e| &e.setting);
+        reasons.extend(explain::band(setting, &used.band, &evidence.whose()));
     }
     reasons.extend(rising::reasons(evidence));
     let suggested = band.as_ref().filter(|_| enough).and_then(|band| {
@@ -202,11 +202,9 @@ pub fn judge(evidence: &Evidence, config: &Config) -> Verdict {
         suggested,
         fits_until: decided.fits_until,
         units_needed: decided.units_needed,
-        rejects_per_month: evidence
-            .expected_reject_share
-            .as_ref()
-            .filter(|_| limit.is_some())
-            .map(|share| share.scaled(evidence.units_per_month)),
+        rejects_per_month: evidence.expected_reject_share.as_ref().filter(|_| limit.is_some()).map(
+            |share| ExpectedShare::new(share, evidence.judged.units, evidence.units_per_month),
+        ),
         strays_passed: evidence.strays_passed,
         say: Wording::new(setting.x50_ma, setting.step_ma()),
     };
@@ -336,7 +334,7 @@ fn too_tight(
     let rejects = evidence.healthy_rejects_seen.max(expected);
     let asked = config.too_tight_rejects;
     let share = 1.0 - config.accepted_reject_share;
-    let below = Below { limit_ma, lower_ma: used.tail.lower_ma, share };
+    let below = Below { limit_ma, lower_ma: used.tail.lower_ma, at: evidence.highest(), share };
     if rejects >= asked {
         reasons.push(Reason::BelowHealthy(below));
         return Decided::of(VerdictKind::TooTight);

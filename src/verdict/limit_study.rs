@@ -20,6 +20,7 @@ use crate::config::Config;
 use crate::movement::SeriesMovement;
 use crate::series::Pass;
 use crate::stats::estimate::Estimate;
+use crate::stats::expected_share::{ExpectedAtHorizon, ExpectedShare};
 use crate::verdict::candidate::{Candidate, Origin, candidates};
 use crate::verdict::evidence::Evidence;
 use crate::verdict::expected::{Beside, Circuit, Expectation, compare, expected};
@@ -41,11 +42,12 @@ pub struct WhatIf {
     /// The verdict it would get; `None` where no body is known.
     pub verdict: Option<VerdictKind>,
     /// Healthy units rejected, per million.
-    pub expected_reject_ppm: Option<Estimate>,
+    pub expected_reject_ppm: Option<ExpectedShare>,
     /// The same at the end of the planning horizon, where a slope is established.
-    pub expected_reject_ppm_at_horizon: Option<f64>,
+    #[serde(flatten)]
+    pub at_horizon: ExpectedAtHorizon,
     /// Healthy units rejected a month.
-    pub rejects_per_month: Option<Estimate>,
+    pub rejects_per_month: Option<ExpectedShare>,
     /// Lowest resistance of a steady leak that passes, typical unit.
     pub blind_spot_mohm: Option<f64>,
     /// The same for a unit that reads low.
@@ -252,7 +254,7 @@ pub fn study(of: &Studied<'_>) -> LimitStudy {
         limit_step_ma: setting.step_ma(),
         strays_passed: evidence.strays_passed,
         accepted_share: config.accepted_reject_share,
-        typical_ma: setting.x50_ma,
+        typical_ma: evidence.typical_ma,
         curve: curve.collect(),
     }
 }
@@ -307,7 +309,9 @@ fn what_if(
         },
         config,
     );
-    let rejects_per_month = share.now.as_ref().map(|s| s.scaled(costs.per_month));
+    let units = evidence.judged.units;
+    let told = |unit: f64| share.now.as_ref().map(|s| ExpectedShare::new(s, units, unit));
+    let rejects_per_month = told(costs.per_month);
     let more = rejects_per_month.as_ref().zip(costs.now).map(|(r, n)| r.value - n);
     let each = |of: fn(&RetestCost) -> Option<f64>| {
         more.zip(costs.rejected_unit.as_ref().and_then(of)).map(|(more, each)| more * each)
@@ -316,8 +320,8 @@ fn what_if(
         limit_ma,
         origins: candidate.origins,
         verdict: would.kind,
-        expected_reject_ppm: share.now.as_ref().map(|s| s.scaled(1e6)),
-        expected_reject_ppm_at_horizon: share.at_horizon.map(|s| 1e6 * s),
+        expected_reject_ppm: told(1e6),
+        at_horizon: ExpectedAtHorizon::new(share.at_horizon, units),
         rejects_per_month,
         blind_spot: match (would.blind_spot_mohm, setting.applied_v) {
             (Some(mohm), _) => BlindSpot::From(mohm),

@@ -6,14 +6,14 @@
 use chrono::NaiveDate;
 
 use crate::analysis::body::rise::{NoBefore, RiseKind};
-use crate::stats::estimate::Estimate;
-use crate::verdict::band::{UpperEnd, UpperRule};
+use crate::stats::expected_share::ExpectedShare;
+use crate::verdict::band_words::{at_station, lower_end};
 use crate::verdict::cautions::{WHO_DECIDES, re_test};
 use crate::verdict::evidence::Forecast;
 use crate::verdict::limit::{Verdict, VerdictKind};
 use crate::verdict::low_limit::{LowLimit, LowReason};
 use crate::verdict::physics::LeakAdds;
-use crate::verdict::reason::{Between, LowerEnd, Reason, Short};
+use crate::verdict::reason::{Below, Between, Reason, Short};
 use crate::verdict::suggest::{Raise, Suggestion};
 use crate::words::numbers::by_interval;
 use crate::words::{Wording, capital, count, percent, resistance, three_digits};
@@ -58,19 +58,10 @@ impl Reason {
                 estimate(*upper_ma)
             ),
             Self::WhatHelps(adds) => what_helps(*adds),
-            Self::BelowHealthy(b) => format!(
-                "The limit of {} lies below {}, the lower bound, one-sided, of the reading that {} of healthy units \
-                 stay under.",
-                set(b.limit_ma),
-                estimate(b.lower_ma),
-                percent(b.share)
-            ),
+            Self::BelowHealthy(b) => format!("{}.", below(b, say)),
             Self::FewRejects { below: b, rejects, asked } => format!(
-                "The limit of {} lies below {}, the lower bound, one-sided, of the reading that {} of healthy units \
-                 stay under, but only {} healthy rejects were seen or are expected in the period; calling a limit too tight takes {asked}.",
-                set(b.limit_ma),
-                estimate(b.lower_ma),
-                percent(b.share),
+                "{}, but only {} healthy rejects were seen or are expected in the period; calling a limit too tight takes {asked}.",
+                below(b, say),
                 three_digits(*rejects)
             ),
             Self::AboveUpperEnd(a) => format!(
@@ -133,20 +124,26 @@ impl Reason {
                 "Re-tests of the units with the highest readings decide whether they are healthy or damaged; more \
                  units alone do not.",
             ),
-            Self::HoldsAtEach(at) => format!(
-                "The band must hold at each station: its lower end is of {}, where a typical unit reads most ({}), its upper end of {}, where it reads least ({}).",
-                at.highest,
-                estimate(at.highest_typical_ma),
-                at.lowest,
-                estimate(at.lowest_typical_ma)
-            ),
+            Self::HoldsAtEach(at) => {
+                let (reads, then) =
+                    if at.before_rise { ("read", " before the rise") } else { ("reads", "") };
+                format!(
+                    "The band must hold at each station: its lower end is of {}, where a typical unit {reads} \
+                     most{then} ({}), its upper end of {}, where it {reads} least ({}).",
+                    at.highest,
+                    estimate(at.highest_typical_ma),
+                    at.lowest,
+                    estimate(at.lowest_typical_ma)
+                )
+            }
             Self::LowerEnd(end) => lower_end(end, say),
-            Self::UpperEnd { end, sets } => end.sentence_of_band(*sets, say),
-            Self::AskForLeakPath { leak_ma, typical_ma } => format!(
+            Self::UpperEnd { end, sets, of } => end.sentence_of_band(*sets, of, say),
+            Self::AskForLeakPath { leak_ma, typical_ma, of } => format!(
                 "No smallest harmful leak path is stated. At the upper end a unit passes that leaks {}, {} times \
-                 the typical reading: state leak_path_mohm for this model in the settings.",
+                 {}: state leak_path_mohm for this model in the settings.",
                 estimate(*leak_ma),
-                three_digits(leak_ma / typical_ma)
+                three_digits(leak_ma / typical_ma),
+                of.typical()
             ),
             Self::LeakPathWithoutVoltage(mohm) => format!(
                 "A smallest harmful leak path of {} is stated, but no test voltage is known to turn it into a current.",
@@ -218,6 +215,17 @@ fn inside(b: &Between, say: Wording) -> String {
     )
 }
 
+fn below(b: &Below, say: Wording) -> String {
+    format!(
+        "The limit of {} lies below {}, the lower bound, one-sided, of the reading that {} of healthy units stay \
+         under{}",
+        say.current(b.limit_ma),
+        say.estimate(b.lower_ma),
+        percent(b.share),
+        at_station(b.at.as_deref())
+    )
+}
+
 fn between(b: &Between, say: Wording) -> String {
     let high = if b.high_ma.is_finite() {
         say.estimate(b.high_ma)
@@ -276,67 +284,6 @@ fn no_band_before(why: NoBefore) -> String {
     format!("No band is given: {why}.")
 }
 
-fn lower_end(end: &LowerEnd, say: Wording) -> String {
-    let rounded = if end.step_ma > 0.0 {
-        format!(", rounded up to a limit step of {}", say.estimate(end.step_ma))
-    } else {
-        String::new()
-    };
-    let stays = format!(
-        "{} of healthy units stay under {} {}; its {} upper bound, one-sided, is {}{rounded}",
-        percent(end.share),
-        say.estimate(end.tail.quantile_ma),
-        end.answer.words(),
-        percent(end.confidence),
-        say.estimate(end.tail.upper_ma),
-    );
-    format!("{stays}: this sets the lower end of the band, {}.", say.current(end.lower_ma))
-}
-
-impl UpperEnd {
-    /// The rule with its numbers, as a full sentence.
-    #[must_use]
-    pub fn sentence(&self, say: Wording) -> String {
-        let ma = say.estimate(self.ma);
-        match &self.rule {
-            UpperRule::LeakPath { mohm, applied_v, reading_ma, guard } => format!(
-                "A leak path of {} at {applied_v} V makes a typical unit read {}; less the guard band of {} that \
-                 is {ma}.",
-                resistance(*mohm),
-                say.estimate(*reading_ma),
-                guard.words(say),
-            ),
-            UpperRule::TwiceAsFar { times, typical_ma, lower_ma } => format!(
-                "{times} times as far from the typical reading ({}) as the lower end ({}) is {ma}.",
-                say.estimate(*typical_ma),
-                say.current(*lower_ma),
-            ),
-            UpperRule::TwiceTypical { times } => {
-                format!("{times} times the typical reading is {ma}.")
-            }
-            UpperRule::Ceiling => {
-                format!("The ceiling of the stated standard is {}.", say.current(self.ma))
-            }
-            UpperRule::TesterRange => {
-                format!("The tester's range ends at {}.", say.current(self.ma))
-            }
-        }
-    }
-
-    /// The same, and whether it sets the end of the band.
-    #[must_use]
-    pub fn sentence_of_band(&self, sets: bool, say: Wording) -> String {
-        let sets = match (sets, self.rule.kind().is_proven()) {
-            (false, _) => "",
-            (true, true) => " This sets the upper end of the band.",
-            (true, false) => {
-                " This rule of thumb stands in for the upper end of the band: it is not proven."
-            }
-        };
-        format!("{}{sets}", self.sentence(say))
-    }
-}
-
 fn suggested(s: &Suggestion, say: Wording) -> String {
     let limit = say.current(s.limit_ma);
     let lead = match &s.raise {
@@ -391,7 +338,7 @@ impl Raise {
 /// Fewer rejects a month than this are printed as just that: less than one in eight years.
 const HARDLY_ANY: f64 = 0.01;
 
-fn rejects_per_month(r: &Estimate) -> String {
+fn rejects_per_month(r: &ExpectedShare) -> String {
     let r = by_interval(r);
     let few = |x: f64| {
         if x < HARDLY_ANY { format!("fewer than {HARDLY_ANY}") } else { three_digits(x) }

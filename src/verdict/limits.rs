@@ -4,6 +4,7 @@ use serde::{Serialize, Serializer};
 
 use crate::analysis::units::causes::Cause;
 use crate::movement::Period;
+use crate::verdict::evidence::{HoldsAt, Whose};
 use crate::verdict::limit::Verdict;
 use crate::verdict::low_limit::LowLimit;
 use crate::verdict::reason::Reason;
@@ -81,14 +82,25 @@ impl JudgedLimits {
             sets: true,
             sentence: reason.sentence(say),
         });
+        let station = self.holds_at().map(|at| at.lowest.clone());
+        let of = Whose { station, before_rise: self.high.rising.is_some() };
         let upper = band.ends.iter().map(|end| BandEnd {
             end: End::High,
             rule: end.rule.kind().key(),
             ma: finite(end.ma),
             sets: band.is_set_by(end),
-            sentence: end.sentence(say),
+            sentence: end.sentence(&of, say),
         });
         lower.into_iter().chain(upper).collect()
+    }
+
+    /// The stations whose typical readings the ends of the band are of; `None` where stations read alike.
+    #[must_use]
+    pub fn holds_at(&self) -> Option<&HoldsAt> {
+        self.high.reasons.iter().find_map(|r| match r {
+            Reason::HoldsAtEach(at) => Some(at),
+            _ => None,
+        })
     }
 
     /// The verdict on the high limit as printed.
@@ -118,6 +130,7 @@ impl Serialize for JudgedLimits {
             "band_high_ma": high.band_high_ma,
             "band_high_basis": high.band.as_ref().filter(|_| high.band_high_ma.is_some()).map(|b| b.upper_set_by.basis()),
             "band_ends": self.band_ends(),
+            "holds_at": self.holds_at(),
             "blind_spot_mohm": high.blind_spot_mohm,
             "reasons": self.reasons(),
             "rising": high.rising,

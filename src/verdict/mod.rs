@@ -8,6 +8,7 @@
 pub mod action;
 pub mod action_kind;
 pub mod band;
+mod band_words;
 pub mod calculated;
 pub mod candidate;
 pub mod cautions;

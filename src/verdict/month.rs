@@ -16,6 +16,7 @@ use crate::config::Config;
 use crate::day::{date_of, month_of};
 use crate::series::Series;
 use crate::stats::estimate::Estimate;
+use crate::stats::expected_share::ExpectedShare;
 use crate::words::numbers::{by_interval, interval, one_digit, value};
 use crate::words::{Wording, capital, percent, signed_percent, three_digits};
 
@@ -30,7 +31,7 @@ pub enum Matters {
     FailuresRose,
     /// More units failed, by a jump that ended within the month.
     FailuresRoseAndEnded,
-    /// Expected rejects passed the accepted share.
+    /// ExpectedShare rejects passed the accepted share.
     RejectsPassedAccepted,
     /// The level moved by a share of the room or of itself that counts.
     LevelMoved,
@@ -112,7 +113,7 @@ impl EndedJump {
 struct Certain<'a> {
     level: Option<&'a Estimate>,
     spread: Option<&'a Estimate>,
-    /// Expected rejects that passed the accepted share: what is expected now, and that share.
+    /// ExpectedShare rejects that passed the accepted share: what is expected now, and that share.
     rejects: Option<(f64, f64)>,
     failures: Option<&'a Estimate>,
     ended: Option<EndedJump>,
@@ -132,7 +133,7 @@ pub fn judge_month(
         return judged(Matters::Nothing, "Nothing was tested before this month.".to_owned());
     }
     let accepted = config.accepted_reject_share;
-    let expected = |ppm: &Option<Estimate>| ppm.as_ref().map(|e| e.value / 1e6);
+    let expected = |ppm: &Option<ExpectedShare>| ppm.as_ref().map(|e| e.value / 1e6);
     let certain = Certain {
         level: change.level_pct.as_ref().filter(|e| !e.contains(0.0)),
         spread: change.spread_ratio.as_ref().filter(|e| !e.contains(1.0)),

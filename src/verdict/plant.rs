@@ -112,6 +112,7 @@ pub fn evidence_of(setting: BandInput, healthy: Option<&Healthy>, counted: &Coun
     let in_use = healthy.and_then(|h| h.in_use.as_ref().ok()).copied();
     let strays_above = healthy.map_or(0.0, |h| h.body.strays.above.count);
     Evidence {
+        typical_ma: setting.x50_ma,
         setting,
         high_limit_ma: counted.limit_ma,
         holds_at: None,
@@ -195,11 +196,15 @@ impl Ends {
         let (high, low) = (self.highest.carry, self.lowest.carry);
         let name = |s: &AtStation| pass.plant.stations[usize::from(s.station)].clone();
         let x50 = evidence.setting.x50_ma;
+        // The band is of the time before a rise.
+        let before = evidence.rise.as_ref().and_then(|r| r.before.as_ref().ok()).map(|b| b.x50_ma);
+        let typical = before.unwrap_or(x50);
         evidence.holds_at = Some(HoldsAt {
             highest: name(&self.highest),
-            highest_typical_ma: high.at_station(x50),
+            highest_typical_ma: high.at_station(typical),
             lowest: name(&self.lowest),
-            lowest_typical_ma: low.at_station(x50),
+            lowest_typical_ma: low.at_station(typical),
+            before_rise: before.is_some(),
         })
         .filter(|at| {
             at.highest_typical_ma - at.lowest_typical_ma >= evidence.setting.reading_step_ma / 2.0

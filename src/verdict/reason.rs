@@ -7,9 +7,9 @@ use chrono::NaiveDate;
 
 use crate::analysis::body::rise::{NoBefore, RiseKind};
 use crate::movement::period::Judged;
-use crate::stats::estimate::Estimate;
+use crate::stats::expected_share::ExpectedShare;
 use crate::verdict::band::UpperEnd;
-use crate::verdict::evidence::{Answer, Forecast, HoldsAt, Tail};
+use crate::verdict::evidence::{Answer, Forecast, HoldsAt, Tail, Whose};
 use crate::verdict::physics::LeakAdds;
 use crate::verdict::suggest::Suggestion;
 
@@ -121,6 +121,8 @@ pub enum Reason {
         end: UpperEnd,
         /// Whether it sets the end.
         sets: bool,
+        /// Whose typical reading it takes.
+        of: Whose,
     },
     /// No leak path is stated.
     AskForLeakPath {
@@ -128,6 +130,8 @@ pub enum Reason {
         leak_ma: f64,
         /// The typical reading.
         typical_ma: f64,
+        /// Whose it is.
+        of: Whose,
     },
     /// A leak path of so many MΩ is stated, but no voltage is known.
     LeakPathWithoutVoltage(f64),
@@ -145,7 +149,7 @@ pub enum Reason {
     /// Nothing is suggested: a limit is not raised on data that do not decide.
     NotRaised,
     /// Healthy units rejected a month.
-    RejectsPerMonth(Estimate),
+    RejectsPerMonth(ExpectedShare),
     /// So many strays passed.
     StraysPassed(u64),
     /// The blind spot.
@@ -171,12 +175,14 @@ pub struct Above {
 }
 
 /// A limit below the least that the reading can be which a share of healthy units stays under.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Below {
     /// The limit.
     pub limit_ma: f64,
     /// `L`.
     pub lower_ma: f64,
+    /// The station that reads most, where that is so; `None` where stations read alike.
+    pub at: Option<String>,
     /// The share.
     pub share: f64,
 }
@@ -206,12 +212,14 @@ pub struct Short {
 }
 
 /// Where the lower end of a band comes from.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct LowerEnd {
     /// Share of healthy units that stay under the tail's reading.
     pub share: f64,
     /// That reading with its bounds.
     pub tail: Tail,
+    /// The station that reads most, where that is so; `None` where stations read alike.
+    pub at: Option<String>,
     /// By which answer.
     pub answer: Answer,
     /// Confidence of the bounds.

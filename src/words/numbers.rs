@@ -3,6 +3,7 @@
 use std::fmt::{self, Display, Formatter};
 
 use crate::stats::estimate::Estimate;
+use crate::stats::expected_share::ExpectedShare;
 
 /// Shown where a value is not there.
 pub const NONE: &str = "–";
@@ -167,30 +168,34 @@ pub fn ppm(x: f64) -> String {
 
 /// An expected share as printed: its value, and its interval where that says more.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ExpectedShare {
+pub struct PrintedShare {
     /// `60 ppm`, or `below 1 in 250 000`.
     pub value: String,
     /// `20 ppm to 900 ppm`, `at most 900 ppm`; nothing where all of it lies below what the units can tell.
     pub interval: Option<String>,
 }
 
-/// An expected share, in parts per million, from so many units: they cannot tell a share below one in a hundred
-/// times their number, which is said and not printed as a number.
+/// An expected share, in parts per million: what its units cannot tell is said and not printed as a number.
 #[must_use]
-pub fn expected_share(e: &Estimate, units: u64) -> ExpectedShare {
-    let least = units.max(1) * 100;
-    let is_below = |x: f64| 1e6 > x * least as f64;
-    let (e, below) = (by_interval(e), format!("below 1 in {}", digits(least as f64)));
+pub fn expected_share(share: &ExpectedShare) -> PrintedShare {
+    let is_below = |x: f64| x < share.least();
+    let (e, below) = (by_interval(share), below(share.least()));
     let interval = match (is_below(e.high), is_below(e.low)) {
         (true, _) => None,
         (false, true) if e.high.is_finite() => Some(format!("at most {}", ppm(e.high))),
         (false, true) => Some(UNBOUNDED.to_owned()),
         (false, false) => Some(interval(&e, ppm)),
     };
-    ExpectedShare { value: if is_below(e.value) { below } else { value(&e, ppm) }, interval }
+    PrintedShare { value: if is_below(e.value) { below } else { value(&e, ppm) }, interval }
 }
 
-impl Display for ExpectedShare {
+/// What a share of so many parts per million is below, in words: `below 1 in 250 000`.
+#[must_use]
+pub fn below(least_ppm: f64) -> String {
+    format!("below 1 in {}", digits(1e6 / least_ppm))
+}
+
+impl Display for PrintedShare {
     fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
         f.write_str(&self.value)?;
         self.interval.as_ref().map_or(Ok(()), |i| write!(f, " ({i})"))

@@ -25,6 +25,7 @@ use crate::support::numbers::{assert_abs, assert_rel};
 fn evidence(x50: f64, limit: f64, tail: Tail) -> Evidence {
     Evidence {
         setting: BandInput { x50_ma: x50, ..setting() },
+        typical_ma: x50,
         high_limit_ma: Some(limit),
         holds_at: None,
         x05_ma: Some(0.95 * x50),

@@ -162,6 +162,7 @@ pub fn rung(series: &str, typical: f64) -> Rung {
         verdict: Some(VerdictKind::Fits),
         typical,
         healthy: (typical * 0.9, typical * 1.1),
+        of_stations: false,
         band: Some((typical * 1.12, typical * 2.0)),
         proven: false,
         limit: Some(typical * 1.3),

@@ -5,13 +5,14 @@ use std::collections::BTreeMap;
 use std::fmt::Write;
 use std::path::PathBuf;
 
+use leakdrift::analysis::jump::Scope;
 use leakdrift::analysis::jump::cells::Counted;
 use leakdrift::config::Config;
 use leakdrift::day::date_of;
 use leakdrift::progress::nobody;
 use leakdrift::report::Rendered;
 use leakdrift::report::chart::one_series::OneSeries;
-use leakdrift::report::chart::{distribution, failures, months};
+use leakdrift::report::chart::{distribution, failures, ladder, months};
 use leakdrift::words::numbers::whole;
 use leakdrift::{Request, review};
 use serde_json::Value;
@@ -206,6 +207,51 @@ fn the_period_agrees(told: &Told, s: &Value) {
     }
 }
 
+/// One number is the typical reading of a series: that on its one scale. Where an end of the band takes that of
+/// another station, the station is named beside it.
+fn typical_readings_agree(told: &Told, n: usize, s: &Value) {
+    let (title, section) = (s["title"].as_str().unwrap(), told.section(s));
+    let Some(x50) = s["distribution"]["x50_ma"]["value"].as_f64() else { return };
+    let factor = if x50 < 0.01 { 1e3 } else { 1.0 };
+    let first = |text: &str| -> f64 { text.split(' ').next().unwrap().parse().unwrap() };
+    let near = |printed: f64, ma: f64| (printed - factor * ma).abs() < 0.006 * factor * ma;
+    let row = cells(section, "typical reading:").unwrap();
+    assert!(near(first(row[1]), x50), "{title}: {}", row[1]);
+    let ladder = ladder::from(&told.rendered.review, &[n]);
+    let [rung] = &ladder.rungs[..] else { panic!("{title}: {ladder:?}") };
+    assert!((rung.typical - x50).abs() <= 1e-12 * x50, "{title}: {} is not {x50}", rung.typical);
+    let shown = distribution::from(&OneSeries::new(&told.rendered.review, n));
+    assert!(shown.typical.is_some(), "{title}");
+    let rises = !s["verdict"]["rising"].is_null();
+    for (_, rest) in section
+        .match_indices("the typical reading (")
+        .map(|(at, found)| (at, &section[at + found.len()..]))
+    {
+        assert!(near(first(rest), x50), "{title}: {}", &rest[..20]);
+    }
+    let at = &s["verdict"]["holds_at"];
+    let said = "The band must hold at each station: its lower end is of ";
+    assert_eq!(!at.is_null(), section.contains(said), "{title}: {at}");
+    if at.is_null() {
+        return;
+    }
+    let (low, high) = (&at["lowest"], &at["highest"]);
+    let of = |key: &str| at[key].as_f64().unwrap();
+    let between = of("lowest_typical_ma") * (1.0 - 1e-9)..=of("highest_typical_ma") * (1.0 + 1e-9);
+    assert!(rises || between.contains(&x50), "{title}: {at}");
+    // The lower end says where; so does each rule of thumb.
+    let end = section.lines().find(|l| l.contains("upper bound, one-sided, is"));
+    let wanted = format!(" at {} with", high.as_str().unwrap());
+    assert!(end.is_none_or(|l| l.contains(&wanted)), "{title}: {end:?}");
+    let reads = if rises { "read" } else { "reads" };
+    let thumb = format!("what a typical unit {reads} at {}", low.as_str().unwrap());
+    for line in
+        section.lines().filter(|l| l.contains(" times as far from ") || l.starts_with("- 2 times "))
+    {
+        assert!(line.contains(&thumb), "{title}: {line}");
+    }
+}
+
 /// What charts are filled from is what the result file tells.
 fn charts_agree(told: &Told, n: usize, s: &Value) {
     let title = s["title"].as_str().unwrap();
@@ -277,6 +323,7 @@ fn hold(told: &Told) {
     for (n, s) in told.series().iter().enumerate() {
         units_agree(told, s);
         the_period_agrees(told, s);
+        typical_readings_agree(told, n, s);
         charts_agree(told, n, s);
     }
 }
@@ -327,12 +374,46 @@ fn plant() -> String {
     text
 }
 
+/// Both sides of a jump count units as everything else does: serials by their first test, where that was completed.
+fn jumps_agree(told: &Told, text: &str) {
+    let mut first: BTreeMap<&str, (&str, &str, &str)> = BTreeMap::new();
+    for line in text.lines().skip(1) {
+        let cell: Vec<&str> = line.split(',').collect();
+        let (day, model, outcome) = (&cell[0][..10], cell[1], *cell.last().unwrap());
+        first.entry(cell[2]).or_insert((day, model, outcome));
+    }
+    let jumps = told.rendered.review.jumps.as_ref().unwrap();
+    let of_series = jumps.iter().filter(|j| matches!(j.found.scope, Scope::Series(_)));
+    let mut held = 0;
+    for jump in of_series.filter(|j| j.found.counted == Counted::Failed) {
+        let model = &jump.found.place.title[..2];
+        for side in [&jump.found.before, &jump.found.after] {
+            let [from, to] = [side.window.from, side.window.to].map(|d| date_of(d).to_string());
+            let inside = first.values().filter(|(day, of, outcome)| {
+                *of == model
+                    && (from.as_str()..=to.as_str()).contains(day)
+                    && *outcome != "not completed"
+            });
+            let (units, failed) =
+                inside.fold((0, 0), |(n, f), t| (n + 1, f + u64::from(t.2 != "pass")));
+            assert_eq!(whole(side.units), units, "{model} {from} to {to}");
+            assert_eq!(whole(side.failures.of(Counted::Failed)), failed, "{model} {from} to {to}");
+            let said = format!("({failed} of {units} units)");
+            assert!(jump.paragraph().contains(&said), "{said}: {}", jump.paragraph());
+            held += 1;
+        }
+    }
+    assert!(held >= 2, "the lot's failures are a jump");
+}
+
 /// A plant made here, so that the law does not rest on one report: every case of it is met.
 #[test]
 fn every_figure_told_twice_is_told_the_same() {
     let dir = folder();
-    let told = Told::new(vec![put(dir.path(), "t.csv", plant())], &Config::default());
+    let text = plant();
+    let told = Told::new(vec![put(dir.path(), "t.csv", text.clone())], &Config::default());
     hold(&told);
+    jumps_agree(&told, &text);
     let s = told.series();
     assert_eq!(s.len(), 2);
     assert!(s.iter().all(|s| count(&s["outcomes"]["not_completed"]) > 5), "some were stopped");
@@ -342,6 +423,32 @@ fn every_figure_told_twice_is_told_the_same() {
         s.iter().any(|s| s["months"].as_array().unwrap().iter().any(unknown)),
         "a 95 % point is not known"
     );
+}
+
+/// The table of the first page that a reader sees is a part of the report's.
+#[test]
+fn the_readme_shows_what_the_report_says() {
+    let read =
+        |path: &str| std::fs::read_to_string(committed(path)).unwrap().replace('\u{202f}', "");
+    let (readme, summary) = (read("README.md"), read("reports/sample/summary.md"));
+    let begin = |line: &str| -> Option<String> {
+        let mut cells = line.strip_prefix("| ")?.split(" | ");
+        let n: u32 = cells.next()?.parse().ok()?;
+        Some(format!("| {n} | ")).filter(|_| cells.count() == 2)
+    };
+    let mut held = 0;
+    for line in readme.lines() {
+        let Some(begin) = begin(line) else { continue };
+        let told = summary.lines().find(|l| l.starts_with(&begin)).expect(&begin);
+        let figure = |c: char| !(c.is_ascii_digit() || c == '.' || c == '-');
+        let figures = line.split(figure).map(|t| t.trim_matches(['.', '-']));
+        for number in figures.filter(|t| t.starts_with(|c: char| c.is_ascii_digit())) {
+            let mut said = told.split(figure).map(|t| t.trim_matches(['.', '-']));
+            assert!(said.any(|t| t == number), "{number} of {line} is not in {told}");
+            held += 1;
+        }
+    }
+    assert!(held >= 20, "{held} figures");
 }
 
 /// The same of the demonstration factory.

@@ -8,6 +8,7 @@ use leakdrift::report::chart::{ChartError, Layer};
 use leakdrift::report::markdown::{change_note, limit_page};
 use leakdrift::review::limit_study::{LimitsReport, SCHEMA, StudyReport};
 use leakdrift::stats::estimate::Estimate;
+use leakdrift::stats::expected_share::ExpectedAtHorizon;
 use leakdrift::verdict::VerdictKind;
 use leakdrift::verdict::calculated::{CalculatedBand, calculated};
 use leakdrift::verdict::candidate::Origin;
@@ -21,7 +22,7 @@ use leakdrift::verdict::recommend::{Advice, Because, Recommendation};
 use leakdrift::words::Wording;
 
 use super::chart_inputs::assert_drawn;
-use super::page_report::{report_of, series};
+use super::page_report::{expected_share, report_of, series};
 use crate::support::evidence;
 
 fn estimate(value: f64) -> Estimate {
@@ -37,9 +38,9 @@ fn candidate(name: &str, limit_ma: f64, origin: Origin) -> WhatIf {
         limit_ma,
         origins: vec![origin],
         verdict: Some(VerdictKind::Fits),
-        expected_reject_ppm: Some(estimate(120.0)),
-        expected_reject_ppm_at_horizon: Some(300.0),
-        rejects_per_month: Some(estimate(0.05)),
+        expected_reject_ppm: Some(expected_share(estimate(120.0), 1e6)),
+        at_horizon: ExpectedAtHorizon::new(Some(300e-6), 2500),
+        rejects_per_month: Some(expected_share(estimate(0.05), 420.0)),
         blind_spot_mohm: Some(1.08),
         blind_spot_low_reader_mohm: Some(1.0),
         blind_spot: BlindSpot::From(1.08),

@@ -6,6 +6,7 @@ use leakdrift::day::day_number;
 use leakdrift::movement::Period;
 use leakdrift::movement::drift::{DayPoint, DriftOptions, assess};
 use leakdrift::movement::readings::Reading;
+use leakdrift::movement::scale::OneScale;
 use leakdrift::records::{Limits, Outcome};
 use leakdrift::series::{OutcomeLine, Says};
 use leakdrift::stats::estimate::Estimate;
@@ -92,6 +93,7 @@ fn simulated(seed: u64, rho: f64, rise: f64, wider: f64, fails: f64) -> MonthCha
         readings: &readings,
         points: &points,
         drift: &drift,
+        scale: &OneScale::default(),
         outcomes: &outcomes,
         limit_ma: None,
         level: 0.95,

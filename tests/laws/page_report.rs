@@ -44,6 +44,7 @@ use leakdrift::series::{
     Ledger, NamedSeries, NotUsed, NotUsedKind, Outcomes, SeriesKey, SeriesName, SetAside,
 };
 use leakdrift::stats::estimate::Estimate;
+use leakdrift::stats::expected_share::{ExpectedAtHorizon, ExpectedShare};
 use leakdrift::verdict::action::{Action, ActionKind};
 use leakdrift::verdict::cautions::ALL;
 use leakdrift::verdict::evidence::Forecast;
@@ -78,6 +79,11 @@ fn number(text: &str) -> Day {
 /// An estimate.
 pub fn e(value: f64, low: f64, high: f64) -> Estimate {
     Estimate { value, low, high, level: 0.95, method: "maximum likelihood".to_owned() }
+}
+
+/// A share expected by 2500 units, given as it is told: per million, a month or of 1.
+pub fn expected_share(told: Estimate, unit: f64) -> ExpectedShare {
+    ExpectedShare::new(&told.scaled(1.0 / unit), 2500, unit)
 }
 
 /// What the units of the period came to: 180 of them are counted apart, and with them most of those over the limit.
@@ -143,7 +149,7 @@ fn limits(name: &str) -> JudgedLimits {
                 high: None,
             }),
             units_needed: Some(20_000),
-            rejects_per_month: Some(e(0.2, 0.0, 1.1)),
+            rejects_per_month: Some(expected_share(e(0.2, 0.0, 1.1), 420.0)),
             strays_passed: 3,
             say,
         },
@@ -250,15 +256,15 @@ pub fn series(name: &str) -> ReviewedSeries {
             index: Index { steady: false, low: false },
             value: e(23.08, 20.0, 27.3),
         }),
-        expected_reject_ppm: Some(e(0.0001, 0.0, 0.9)),
+        expected_reject_ppm: Some(expected_share(e(0.0001, 0.0, 0.9), 1e6)),
         observed_reject_ppm: Some(e(2006.7, 1037.0, 3503.0)),
         seen: seen(),
         low_side: Some(AgainstLowLimit {
             index: Index { steady: false, low: true },
             value: Some(e(2.31, 2.2, 2.44)),
-            expected_reject_ppm: Some(e(0.002, 0.0, 0.04)),
-            expected_reject_ppm_at_horizon: Some(0.001),
-            rejects_per_month: Some(e(0.000_001, 0.0, 0.000_02)),
+            expected_reject_ppm: Some(expected_share(e(0.002, 0.0, 0.04), 1e6)),
+            at_horizon: ExpectedAtHorizon::new(Some(1e-9), 2500),
+            rejects_per_month: Some(expected_share(e(0.000_001, 0.0, 0.000_02), 420.0)),
             observed_reject_ppm: Some(e(3600.0, 1600.0, 6800.0)),
             observed_rejects: Some(9),
             observed_units: Some(2500),
@@ -332,9 +338,10 @@ pub fn series(name: &str) -> ReviewedSeries {
             units: 2500,
             x50_ma: Some(2.0),
             limit_ma: Some(5.0),
+            under_this_limit: 2500,
             over_limit: 3,
             reject_share: Some(e(0.0012, 0.0002, 0.0035)),
-            expected_share: Some(e(0.001, 0.0005, 0.002)),
+            expected_share: Some(expected_share(e(0.001, 0.0005, 0.002), 1.0)),
             times: 1.0365,
             plus_ma: -0.02,
             steps: vec![StepTakenOff {
@@ -378,8 +385,8 @@ fn month_change() -> MonthChange {
         room_allowed_for: false,
         room_used: Some(0.04),
         spread_ratio: Some(e(1.02, 0.9, 1.15)),
-        expected_reject_ppm: Some(e(12.0, 1.0, 90.0)),
-        expected_reject_ppm_before: Some(e(10.0, 1.0, 80.0)),
+        expected_reject_ppm: Some(expected_share(e(12.0, 1.0, 90.0), 1e6)),
+        expected_reject_ppm_before: Some(expected_share(e(10.0, 1.0, 80.0), 1e6)),
         failed: 3,
         failure_share: Some(e(0.006, 0.001, 0.018)),
         failed_before: 4,

@@ -12,6 +12,7 @@ use leakdrift::report::markdown::summary;
 use leakdrift::report::tables::{rows_not_used_csv, units_to_check_csv};
 use leakdrift::review::{First, Review};
 use leakdrift::stats::estimate::Estimate;
+use leakdrift::stats::expected_share::ExpectedShare;
 use leakdrift::verdict::action::{Action, ActionKind};
 use leakdrift::verdict::cautions::{CAUTIONS, WHO_DECIDES};
 use leakdrift::words::currents::Currents;
@@ -123,7 +124,7 @@ fn no_page_shows_a_number_that_is_none() {
         method: String::new(),
     };
     let s = &mut report.series[0];
-    s.expected_reject_ppm = Some(nothing.clone());
+    s.expected_reject_ppm = Some(ExpectedShare::new(&nothing, 2500, 1e6));
     s.drift.per_month_ma = Some(nothing.clone());
     s.distribution.as_mut().unwrap().x50_ma = Some(nothing.clone());
     report.stations[0].offset_pct = Some(nothing);

@@ -4,6 +4,7 @@
 use std::collections::BTreeSet;
 
 use leakdrift::stats::estimate::Estimate;
+use leakdrift::stats::expected_share::ExpectedShare;
 use leakdrift::verdict::cautions::ALL;
 use leakdrift::words::currents::Wording;
 use leakdrift::words::numbers::{
@@ -49,7 +50,9 @@ fn an_estimate_has_the_digits_that_its_interval_leaves() {
 /// 2432 units cannot tell one in a million from none: below one in 243 200 nothing is printed as a number.
 #[test]
 fn no_share_is_printed_that_the_units_cannot_tell() {
-    let printed = |value, low, high| expected_share(&e(value, low, high), 2432).to_string();
+    let told =
+        |value: f64, low, high| ExpectedShare::new(&e(value, low, high).scaled(1e-6), 2432, 1e6);
+    let printed = |value, low, high| expected_share(&told(value, low, high)).to_string();
     assert_eq!(printed(1e-9, 1e-12, 2e-7), "below 1 in 243\u{202f}000");
     assert_eq!(printed(2.5, 1e-3, 740.0), "below 1 in 243\u{202f}000 (at most 740 ppm)");
     assert_eq!(printed(57.0, 0.4, 900.0), "60 ppm (at most 900 ppm)");
@@ -61,6 +64,66 @@ fn no_share_is_printed_that_the_units_cannot_tell() {
     let tiny = ["< 0.01 ppm", "0.0000", " e-"];
     for line in page.lines().filter(|l| l.contains("over the limit") || l.contains("below it")) {
         assert!(tiny.iter().all(|t| !line.contains(t)), "{line}");
+    }
+    // In a result file: nothing, and what it is below; an end is 0, or that bound.
+    let json = |value, low, high| serde_json::to_value(told(value, low, high)).unwrap();
+    let least = 1e6 / 243_200.0;
+    let number = |v: &Value| v.as_f64().unwrap();
+    let nothing = json(1e-9, 1e-12, 2e-7);
+    assert!(nothing["value"].is_null() && nothing["low"] == 0.0, "{nothing}");
+    for key in ["high", "below"] {
+        assert!((number(&nothing[key]) - least).abs() < 1e-9, "{key}: {nothing}");
+    }
+    let some = json(57.0, 0.4, 900.0);
+    assert!(some["below"].is_null() && some["low"] == 0.0, "{some}");
+    assert!((number(&some["value"]) - 57.0).abs() < 1e-9, "{some}");
+    assert!((number(&some["high"]) - 900.0).abs() < 1e-9, "{some}");
+}
+
+/// Every share, per million or a month, that a committed result file says is expected of healthy units.
+fn expected_in<'a>(at: &'a Value, found: &mut Vec<(&'a str, &'a Value)>) {
+    match at {
+        Value::Array(list) => list.iter().for_each(|v| expected_in(v, found)),
+        Value::Object(map) => {
+            for (key, v) in map {
+                let is_one = key.starts_with("expected_reject_ppm")
+                    || ["expected_share", "rejects_per_month"].contains(&key.as_str());
+                if is_one && !v.is_null() {
+                    found.push((key, v));
+                }
+                expected_in(v, found);
+            }
+        }
+        _ => {}
+    }
+}
+
+/// A tail asked far beyond its readings gave shares like 3e-108, which a machine took for a number.
+#[test]
+fn no_result_file_has_a_share_that_no_line_could_tell() {
+    // The largest series of the sample has fewer than 4 000 units in its period.
+    let least_of_1 = 0.01 / 4000.0;
+    for name in ["sample", "sample-limits-VC310"] {
+        let json: Value = results(&committed(&format!("reports/{name}")));
+        let mut found = Vec::new();
+        expected_in(&json, &mut found);
+        assert!(found.len() >= 20, "{name}: {} shares", found.len());
+        for (key, v) in found {
+            let unit = match key {
+                "expected_share" => 1.0,
+                // At least 300 units a month.
+                "rejects_per_month" => 300.0,
+                _ => 1e6,
+            };
+            let ends: Vec<&Value> =
+                if v.is_object() { vec![&v["value"], &v["low"], &v["high"]] } else { vec![v] };
+            for x in ends.into_iter().filter_map(Value::as_f64) {
+                assert!(x == 0.0 || x >= unit * least_of_1, "{name}: {key} {x}");
+            }
+            if v.is_object() {
+                assert_eq!(v["value"].is_null(), v["below"].is_number(), "{name}: {key} {v}");
+            }
+        }
     }
 }
 

@@ -284,3 +284,46 @@ fn the_error_of_the_scale_widens_intervals() {
     let wide = ScaleError(0.02).of_share(share.clone(), 2.0, above);
     assert!(wide.low < share.low && wide.high > share.high && wide.value == share.value);
 }
+
+/// It is in the index and the share against the low limit too, and in the date of a forecast.
+#[test]
+fn the_error_of_the_scale_is_in_the_low_side_and_in_the_forecast() {
+    // By hand: X50 2, X0.135 1.8, limit 1.5: index 2.5. All readings 1 % larger: (2.02 − 1.5) / 0.202 = 2.574,
+    // which is 1.5 / 0.2 × 1 % more, to the first order. An interval of ± 0.1 becomes one of the root sum of squares.
+    let index = Estimate::new(2.5, 2.4, 2.6, 0.95, "by hand").unwrap();
+    let wide = ScaleError(0.01).of_low_index(index.clone(), 1.5, 2.0);
+    let half = 0.1_f64.hypot(1.959_964 * 0.01 * 7.5);
+    assert_rel(wide.high, 2.5 + half, 1e-6);
+    assert_rel(wide.low, 2.5 - half, 1e-6);
+    assert_eq!(ScaleError(0.0).of_low_index(index.clone(), 1.5, 2.0).high, index.high);
+    // A share below 1.5 that grows as the twentieth power of the limit, by 2 %.
+    let share = Estimate::new(0.01, 0.01, 0.01, 0.95, "by hand").unwrap();
+    let below = |x: f64| Some(0.01 * (x / 1.5_f64).powi(20));
+    let wide = ScaleError(0.02).of_share_below(share, 1.5, below);
+    let reach = 1.959_964_f64 * 0.02;
+    assert_rel(wide.high, 0.01 * (20.0 * reach).exp(), 1e-5);
+    assert_rel(wide.low, 0.01 * (-20.0 * reach).exp(), 1e-5);
+    // Healthy units read 0.8 of a limit of 1 and rise by 0.001 a day: 200 days. Readings 1 % larger leave
+    // (1 − 0.808) / 0.00101 = 190.1 days: 5 % less for each per cent.
+    assert_rel(ScaleError(0.01).of_log_days(0.0, 1.0, 0.8), 0.05, 1e-9);
+    assert_rel(ScaleError(0.01).of_log_days(0.12, 1.0, 0.8), 0.13, 1e-9);
+}
+
+/// A month is held against the time before a tester's step at the same station: what the step is known to is in the
+/// interval. Where both sides lie after it, it is not.
+#[test]
+fn the_error_of_a_step_is_in_the_change_of_level_across_it() {
+    let j = Plant { gain: step_of_s1, ..Plant::still(17) }.judged();
+    let moved = &j.moved.series[0];
+    let step = moved.scale.steps().iter().map(|s| s.day).max().expect("a step");
+    let all = &moved.readings;
+    let of = |from: i32, to: i32| all.iter().filter(move |r| (from..to).contains(&r.day));
+    let across = moved.scale.error_between(of(step, i32::MAX), of(i32::MIN, step));
+    let after = moved.scale.error_between(of(step + 14, i32::MAX), of(step, step + 14));
+    assert!(across > 1e-4, "{across}");
+    assert!(after < 0.1 * across, "{after} beside {across}");
+    // Half of the units are of the station that stepped: half of the step's error, which all units before have
+    // together in a body judged with none after.
+    let before: Vec<Reading> = of(i32::MIN, step).copied().collect();
+    assert!(moved.scale.error(&before) >= across * 0.99, "{}", moved.scale.error(&before));
+}

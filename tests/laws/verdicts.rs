@@ -91,6 +91,7 @@ pub(super) fn evidences() -> impl Strategy<Value = Evidence> {
                 (rejects, strays, share),
             )| Evidence {
                 x05_ma: Some(0.9 * setting.x50_ma),
+                typical_ma: setting.x50_ma,
                 holds_at: None,
                 setting,
                 high_limit_ma: limit,
@@ -310,6 +311,7 @@ proptest! {
             quantile_ma: x[i], lower_ma: x[i + 1], upper_ma: x[i + 2], upper_at_horizon_ma: Some(x[i + 3]),
         };
         let e = Evidence {
+            typical_ma: x[0],
             holds_at: None,
             setting: BandInput {
                 x50_ma: x[0], upper_now_ma: 0.0, adds: LeakAdds::AtRightAngles,

@@ -156,6 +156,11 @@ impl Healthy {
             Some((median, reference)) => error.of_index(e, limit, median, reference),
             None => e,
         });
+        let median = index.map(|(median, _)| median);
+        self.low = self.low.zip(ask.low_limit_ma).map(|(low, limit)| match median {
+            Some(median) => low.with_error(error, &self.body, limit, median),
+            None => low,
+        });
         self.quantiles = self.quantiles.map(|q| q.map(|e| error.of_current(e)));
         self.apart = self.apart.map(|t| t.with_error(error, level));
         self.together = self.together.map(|t| t.with_error(error, level));
@@ -378,6 +383,8 @@ fn quantities(
 
 /// Places in [`quantities`]: after two answers of two each and five quantiles.
 mod at {
+    pub const APART: usize = 0;
+    pub const TOGETHER: usize = 2;
     pub const QUANTILES: usize = 4;
     pub const PERFORMANCE: usize = 9;
     pub const CROSSING: usize = 10;
@@ -428,7 +435,10 @@ fn carried(judged: &[Reading], data: &Grouped, ask: &Ask, config: &Config) -> Op
                 .map(|(v, e)| (v + one_sided * e).exp()),
         })
     };
+    let of_tail = if answers.first() == Some(&Which::Together) { at::TOGETHER } else { at::APART };
+    let reading = value[of_tail].map(f64::exp);
     let crossing = value[at::CROSSING].zip(error(at::CROSSING)).and_then(|(v, e)| {
+        let e = ask.scale_error.of_log_days(e, ask.limit_ma?, reading?);
         #[expect(clippy::cast_possible_truncation, reason = "bounded by the longest forecast")]
         let day = |x: f64| {
             let days = x.exp();
@@ -437,8 +447,8 @@ fn carried(judged: &[Reading], data: &Grouped, ask: &Ask, config: &Config) -> Op
         Some(Crossing { day: day(v)?, low: day(v - two_sided * e)?, high: day(v + two_sided * e) })
     });
     let mut plain = as_it_stands(body, ask, config);
-    plain.apart = tail(0);
-    plain.together = tail(2);
+    plain.apart = tail(at::APART);
+    plain.together = tail(at::TOGETHER);
     let q = at::QUANTILES;
     plain.quantiles = [q, q + 1, q + 2, q + 3, q + 4].map(|n| estimate(n, &exp));
     let intervals: Vec<Option<(f64, f64)>> = (at::RUNGS..value.len())

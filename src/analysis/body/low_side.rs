@@ -20,11 +20,13 @@ use crate::analysis::body::answer::distances;
 use crate::analysis::body::below::families;
 use crate::analysis::body::capability::{DayRejects, Index, index, observed_rejects, reject_days};
 use crate::analysis::body::describe::{Body, Which};
+use crate::analysis::body::offsets::ScaleError;
 use crate::movement::edges::place;
 use crate::series::{Outcome, OutcomeLine};
 use crate::stats::average::Scale;
 use crate::stats::distribution::{Distribution, Law};
 use crate::stats::estimate::Estimate;
+use crate::stats::expected_share::{ExpectedAtHorizon, ExpectedShare};
 use crate::stats::sample::{Grouped, Observation};
 use crate::stats::tail::{Bounds, Line, Tail, TailError};
 use crate::words::numbers::whole;
@@ -66,6 +68,27 @@ impl LowSide {
             performance: ask(&|end| end.performance(limit)),
             reject_share: ask(&|end| end.reject_share(limit)),
             reject_share_at_horizon: None,
+        }
+    }
+
+    /// The same with the error of the scale in its intervals.
+    #[must_use]
+    pub(super) fn with_error(
+        self,
+        error: ScaleError,
+        body: &Body,
+        limit: f64,
+        median: f64,
+    ) -> Self {
+        if error == ScaleError::default() {
+            return self;
+        }
+        let end = LowEnd::of(body).ok();
+        let below = |at: f64| Some(end.as_ref()?.reject_share(at).ok()?.value);
+        Self {
+            performance: self.performance.map(|e| error.of_low_index(e, limit, median)),
+            reject_share: self.reject_share.map(|e| error.of_share_below(e, limit, below)),
+            ..self
         }
     }
 
@@ -381,11 +404,12 @@ pub struct AgainstLowLimit {
     /// Its value.
     pub value: Option<Estimate>,
     /// Healthy units expected below the low limit, per million.
-    pub expected_reject_ppm: Option<Estimate>,
+    pub expected_reject_ppm: Option<ExpectedShare>,
     /// The same at the end of the horizon, where a slope is established.
-    pub expected_reject_ppm_at_horizon: Option<f64>,
+    #[serde(flatten)]
+    pub at_horizon: ExpectedAtHorizon,
     /// Healthy units expected below it a month.
-    pub rejects_per_month: Option<Estimate>,
+    pub rejects_per_month: Option<ExpectedShare>,
     /// Units seen below it in the period judged, per million: as a rule open connections.
     pub observed_reject_ppm: Option<Estimate>,
     /// How many they are.
@@ -395,23 +419,24 @@ pub struct AgainstLowLimit {
 }
 
 impl AgainstLowLimit {
-    /// From what is expected of healthy units and what was seen.
+    /// From what is expected of healthy units and what was seen; with the units judged, in all and a month.
     #[must_use]
     pub fn new(
         low: Option<&LowSide>,
         seen: Option<&UnderLimit>,
         steady: bool,
-        units_per_month: f64,
+        (units, units_per_month): (u64, f64),
     ) -> Self {
         let share = low.and_then(|low| low.reject_share.as_ref().ok());
         Self {
             index: Index { steady, low: true },
             value: low.and_then(|low| low.performance.as_ref().ok()).cloned(),
-            expected_reject_ppm: share.map(|s| s.scaled(1e6)),
-            expected_reject_ppm_at_horizon: low
-                .and_then(|low| low.reject_share_at_horizon)
-                .map(|share| 1e6 * share),
-            rejects_per_month: share.map(|s| s.scaled(units_per_month)),
+            expected_reject_ppm: share.map(|s| ExpectedShare::new(s, units, 1e6)),
+            at_horizon: ExpectedAtHorizon::new(
+                low.and_then(|low| low.reject_share_at_horizon),
+                units,
+            ),
+            rejects_per_month: share.map(|s| ExpectedShare::new(s, units, units_per_month)),
             observed_reject_ppm: seen.map(|s| s.share.scaled(1e6)),
             observed_rejects: seen.map(|s| whole(s.rejected)),
             observed_units: seen.map(|s| whole(s.judged)),

@@ -114,6 +114,37 @@ impl ScaleError {
     }
 }
 
+impl ScaleError {
+    /// The index against a low limit, whose reference reading lies below the median: it grows by
+    /// `limit / (median − reference)` times what all readings grow.
+    #[must_use]
+    pub fn of_low_index(self, e: Estimate, limit: f64, median: f64) -> Estimate {
+        let reference = median - (median - limit) / e.value;
+        if reference.is_finite() { self.of_index(e, limit, reference, median) } else { e }
+    }
+
+    /// The share below a limit, where `share` gives that below others.
+    #[must_use]
+    pub fn of_share_below(
+        self,
+        e: Estimate,
+        limit: f64,
+        share: impl Fn(f64) -> Option<f64>,
+    ) -> Estimate {
+        // More lie below where the limit is higher: the ends of the interval change places.
+        self.of_share(e, limit, |at| share(limit * limit / at))
+    }
+
+    /// Standard error of the log of the days until what healthy units read comes to a limit, from that by the
+    /// readings alone: of readings that are `x` times larger the way left is shorter by `limit / (limit − reading)`
+    /// times as much. What a step's error does to the slope is left out: half of the units stepping by 0.2 % in
+    /// mid-history make 0.15 % of the level over the whole of it, far less than a slope that is material.
+    #[must_use]
+    pub fn of_log_days(self, error: f64, limit: f64, reading: f64) -> f64 {
+        if self.0 == 0.0 { error } else { error.hypot(self.0 * limit / (limit - reading)) }
+    }
+}
+
 /// A lower end of a current, further away by a distance of logs.
 fn lower(value: f64, low: f64, reach: f64) -> f64 {
     let usable = reach > 0.0 && value > 0.0 && low > 0.0;

@@ -10,6 +10,7 @@ use crate::movement::readings::Reading;
 use crate::movement::scale::OneScale;
 use crate::series::{Outcome, Pass, Series};
 use crate::stats::estimate::Estimate;
+use crate::stats::expected_share::ExpectedShare;
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson};
 use crate::words::numbers::whole;
 
@@ -24,12 +25,14 @@ pub struct StationOfSeries {
     pub x50_ma: Option<f64>,
     /// High limit in force there, mA.
     pub limit_ma: Option<f64>,
-    /// Units over it.
+    /// Units tested under it.
+    pub under_this_limit: u64,
+    /// Of these, over it.
     pub over_limit: u64,
-    /// Their share of the units that were completed at it.
+    /// Their share.
     pub reject_share: Option<Estimate>,
     /// Share of healthy units expected over it, at the station's own scale.
-    pub expected_share: Option<Estimate>,
+    pub expected_share: Option<ExpectedShare>,
     /// How its readings come to the scale of the series: so many times what is shown…
     pub times: f64,
     /// …and so much more, mA.
@@ -76,6 +79,7 @@ pub fn stations(
     healthy: Option<&Healthy>,
     level: f64,
 ) -> Vec<StationOfSeries> {
+    let judged = whole(at.iter().map(|s| s.units).sum());
     let mut all: Vec<StationOfSeries> = at
         .iter()
         .map(|s| {
@@ -106,9 +110,12 @@ pub fn stations(
                 units: whole(s.units),
                 x50_ma: BySize::new(&shown).quantile(0.5),
                 limit_ma: s.limit_ma,
+                under_this_limit: completed,
                 over_limit: over,
                 reject_share: counts.and_then(|c| clopper_pearson(c, level)),
-                expected_share: healthy.and_then(|h| h.share_at(s)),
+                expected_share: healthy
+                    .and_then(|h| h.share_at(s))
+                    .map(|e| ExpectedShare::new(&e, judged, 1.0)),
                 times: s.carry.times,
                 plus_ma: s.carry.plus_ma,
                 steps: steps(&moved.scale, s.station),

@@ -13,12 +13,14 @@ use crate::day::{Day, date_of, month_of};
 use crate::movement::Period;
 use crate::movement::drift::{DayPoint, Drift};
 use crate::movement::readings::Reading;
+use crate::movement::scale::OneScale;
 use crate::series::{OutcomeLine, Says};
 use crate::stats::autocorrelation::variance_factor;
 use crate::stats::estimate::Estimate;
+use crate::stats::expected_share::ExpectedShare;
 use crate::stats::numeric::median;
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson, difference};
-use crate::stats::special::student_t_quantile;
+use crate::stats::special::{normal_quantile, student_t_quantile};
 use crate::words::time::as_month;
 
 /// Longest time before the month that it is held against, days.
@@ -56,9 +58,9 @@ pub struct MonthChange {
     /// Spread of the month over that of the baseline.
     pub spread_ratio: Option<Estimate>,
     /// Healthy units expected over the limit in the month, parts per million.
-    pub expected_reject_ppm: Option<Estimate>,
+    pub expected_reject_ppm: Option<ExpectedShare>,
     /// The same in the baseline.
-    pub expected_reject_ppm_before: Option<Estimate>,
+    pub expected_reject_ppm_before: Option<ExpectedShare>,
     /// Units of the month over or under a limit or with a breakdown.
     pub failed: u64,
     /// Their share; `None` without any unit.
@@ -80,6 +82,8 @@ pub struct Before<'a> {
     pub points: &'a [DayPoint],
     /// Their movement.
     pub drift: &'a Drift,
+    /// The one scale that readings and points are on.
+    pub scale: &'a OneScale,
     /// Its outcomes.
     pub outcomes: &'a [OutcomeLine],
     /// The high limit in force, mA.
@@ -151,8 +155,14 @@ pub fn month_change(
         }
     }
     let typical_ma = median(&levels[0]).zip(median(&levels[1]));
-    let level_pct = level_change(&levels, before.drift.rho.unwrap_or(0.0), before.level);
-    let [share_before, share_now] = expected_share.map(|s| s.map(|s| s.scaled(1e6)));
+    let side_of = &side;
+    let of_side = |s: usize| before.readings.iter().filter(move |r| side_of(r.day) == Some(s));
+    let of_scale = before.scale.error_between(of_side(1), of_side(0));
+    let rho = before.drift.rho.unwrap_or(0.0);
+    let level_pct = level_change(&levels, rho, of_scale, before.level);
+    let [before_ppm, now_ppm] = expected_share;
+    let told =
+        |s: usize, share: Option<Estimate>| share.map(|e| ExpectedShare::new(&e, units[s], 1e6));
     MonthChange {
         month,
         baseline_from: baseline.map(|b| date_of(b.0)),
@@ -169,8 +179,8 @@ pub fn month_change(
         level_pct,
         room_allowed_for: room,
         spread_ratio: spread_ratio(before, &side),
-        expected_reject_ppm: share_now,
-        expected_reject_ppm_before: share_before,
+        expected_reject_ppm: told(1, now_ppm),
+        expected_reject_ppm_before: told(0, before_ppm),
         failed: failed[1],
         failure_share: share(1),
         failed_before: failed[0],
@@ -184,8 +194,9 @@ fn counts(failed: u64, units: u64) -> Option<EffectiveCounts> {
     EffectiveCounts::new(failed as f64, units as f64, 1.0)
 }
 
-/// Change of the mean log level of daily points, per cent; their variance carries the AR(1) factor.
-fn level_change(levels: &[Vec<f64>; 2], rho: f64, level: f64) -> Option<Estimate> {
+/// Change of the mean log level of daily points, per cent; their variance carries the AR(1) factor, and the interval
+/// the error of offsets and steps that differ between the two sides.
+fn level_change(levels: &[Vec<f64>; 2], rho: f64, of_scale: f64, level: f64) -> Option<Estimate> {
     if levels.iter().any(|l| l.len() < FEWEST_POINTS) {
         return None;
     }
@@ -199,7 +210,8 @@ fn level_change(levels: &[Vec<f64>; 2], rho: f64, level: f64) -> Option<Estimate
     let df = ((n[0] + n[1]) / factor - 2.0).max(1.0);
     let se = (squares / (n[0] + n[1] - 2.0) * factor * (1.0 / n[0] + 1.0 / n[1])).sqrt();
     let d = means[1] - means[0];
-    let reach = student_t_quantile(0.5 + 0.5 * level, df) * se;
+    let of_scale = of_scale * normal_quantile(0.5 + 0.5 * level);
+    let reach = (student_t_quantile(0.5 + 0.5 * level, df) * se).hypot(of_scale);
     let pct = |d: f64| 100.0 * d.exp_m1();
     Estimate::new(
         pct(d),

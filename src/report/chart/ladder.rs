@@ -14,10 +14,12 @@ pub struct Rung {
     pub series: String,
     /// The verdict; `None` where no limit is known.
     pub verdict: Option<VerdictKind>,
-    /// Typical reading (X50).
+    /// Typical reading: X50 on the one scale of the series.
     pub typical: f64,
-    /// Healthy spread: lower and upper end (5 and 99.9 %, say).
+    /// Healthy spread: 5 % at the station that reads least to 99.9 % at the one that reads most.
     pub healthy: (f64, f64),
+    /// Whether stations read differently: then the spread is of several.
+    pub of_stations: bool,
     /// Workable band.
     pub band: Option<(f64, f64)>,
     /// Something stated sets its upper end, and not a rule of thumb.
@@ -52,8 +54,9 @@ impl Rung {
         Some(Self {
             series,
             verdict: verdict.kind,
-            typical: setting.x50_ma,
+            typical: evidence.typical_ma,
             healthy: (evidence.x05_ma?, tail.quantile_ma),
+            of_stations: evidence.holds_at.is_some(),
             band: verdict
                 .band_low_ma
                 .zip(verdict.band_high_ma)
@@ -188,8 +191,14 @@ fn notes(rungs: &[&Rung], reach: f64) -> Vec<String> {
     let advice = rungs.iter().any(|r| r.suggested.is_some());
     let moving = rungs.iter().any(|r| r.verdict == Some(VerdictKind::Moving));
     let hidden = rungs.iter().flat_map(|r| far_marks(r)).any(|v| v > reach);
+    let stations = rungs.iter().any(|r| r.of_stations);
     [
         (advice, WHO_DECIDES),
+        (
+            stations,
+            "Typical readings are those of the middle station; healthy units and the band are of the stations that read \
+             least and most.",
+        ),
         (moving, "Of a product that moves the band is that of the time before."),
         (hidden, "Ceilings and ends of tester range that lie further to the right are not shown."),
     ]

@@ -4,11 +4,11 @@ use std::fmt::Write;
 
 use super::super::format::{currents_of, name, text};
 use super::limit_page::loads_table;
-use super::{cautions, expected, header, row};
+use super::{cautions, header, row};
 use crate::review::limit_study::{LimitsReport, StudyReport};
 use crate::verdict::cautions::WHO_DECIDES;
 use crate::words::currents::Currents;
-use crate::words::numbers::{a_month, counted, grouped, measured};
+use crate::words::numbers::{a_month, counted, expected_share, grouped, measured};
 use crate::words::resistance;
 use crate::words::time::date;
 
@@ -67,7 +67,7 @@ fn from_to(page: &mut String, s: &StudyReport, to_ma: f64, show: &Currents) {
         row(page, &[what, &cell(now), &cell(Some(to_ma))]);
     };
     both("healthy units expected over the limit", page, &|x| {
-        Some(expected(&s.series, of(x)?.expected_reject_ppm.as_ref()?).to_string())
+        Some(expected_share(of(x)?.expected_reject_ppm.as_ref()?).to_string())
     });
     both("the same a month", page, &|x| {
         Some(measured(of(x)?.rejects_per_month.as_ref()?, a_month))

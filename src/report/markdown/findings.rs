@@ -11,7 +11,8 @@ use crate::movement::drift::Shape;
 use crate::review::{NamedStep, ReviewedSeries};
 use crate::words::currents::Currents;
 use crate::words::numbers::{
-    NONE, by_interval, counted, grouped, measured, p_value, ppm, share_pct, with_interval,
+    NONE, by_interval, counted, expected_share, grouped, measured, p_value, share_pct,
+    with_interval,
 };
 use crate::words::time::date;
 use crate::words::time::month_text;
@@ -79,7 +80,7 @@ pub(super) fn stations(page: &mut String, s: &ReviewedSeries, show: &Currents) {
         &[
             "station",
             "units judged",
-            "typical reading",
+            "median of its units",
             "high limit",
             "seen over it",
             "healthy units expected over it",
@@ -89,9 +90,10 @@ pub(super) fn stations(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     let none = || NONE.to_owned();
     for st in &s.stations {
         let seen = st.reject_share.as_ref().map_or_else(none, |e| {
-            format!("{}: {}", grouped(st.over_limit), with_interval(e, share_pct))
+            let (over, of) = (grouped(st.over_limit), grouped(st.under_this_limit));
+            format!("{over} of {of}: {}", with_interval(e, share_pct))
         });
-        let expected = st.expected_share.as_ref().map(|e| e.scaled(1e6));
+        let expected = st.expected_share.as_ref().map(|e| expected_share(&e.scaled(1e6)));
         let mut by = Vec::new();
         if (st.times - 1.0).abs() > 1e-9 {
             by.push(format!("× {:.4}", st.times));
@@ -108,7 +110,7 @@ pub(super) fn stations(page: &mut String, s: &ReviewedSeries, show: &Currents) {
                 &st.x50_ma.map_or_else(none, |x| show.estimate(x)),
                 &st.limit_ma.map_or_else(none, |x| show.set(x)),
                 &seen,
-                &expected.map_or_else(none, |e| with_interval(&e, ppm)),
+                &expected.map_or_else(none, |e| e.to_string()),
                 &if by.is_empty() { "as shown".to_owned() } else { by.join(" ") },
             ],
         );

@@ -56,7 +56,10 @@ pub const GLOSSARY: [Word; 25] = [
         "apart, together",
         "the two answers about the highest readings: strays kept out, or every reading taken as healthy",
     ),
-    word("typical reading", "what half of the healthy units stay under (the median)"),
+    word(
+        "typical reading",
+        "what half of the healthy units stay under (the median), as the middle station shows it; of another station, that station is named",
+    ),
     word("room", "the distance from the typical reading to the limit in force"),
     word(
         "workable band",
@@ -72,7 +75,7 @@ pub const GLOSSARY: [Word; 25] = [
     ),
     word(
         "blind spot",
-        "the largest steady leak, as the lowest resistance, with which a unit still passes",
+        "the largest steady leak, as the lowest resistance, with which a unit still passes, at the station that reads least",
     ),
     word(
         "step",

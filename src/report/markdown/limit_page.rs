@@ -3,13 +3,11 @@
 use std::fmt::Write;
 
 use super::super::format::{address, anchor, currents_of, name, text, words};
-use super::{
-    band, cautions, expected as expected_share, first_cautions, header, not_read, row, title,
-    verdict_words,
-};
+use super::{band, cautions, first_cautions, header, not_read, row, title, verdict_words};
 use crate::analysis::units::what_if::Would;
 use crate::day::date_of;
 use crate::review::limit_study::{LimitsReport, StudyReport};
+use crate::stats::expected_share::ExpectedAtHorizon;
 use crate::verdict::calculated::CalculatedBand;
 use crate::verdict::candidate::Origin;
 use crate::verdict::cautions::WHO_DECIDES;
@@ -18,7 +16,8 @@ use crate::verdict::limits::End;
 use crate::verdict::physics::ProvingLoads;
 use crate::words::currents::Currents;
 use crate::words::numbers::{
-    NONE, a_month, counted, digits, grouped, measured, one_digit, ppm, with_interval,
+    NONE, a_month, below, counted, digits, expected_share, grouped, measured, one_digit, ppm,
+    with_interval,
 };
 use crate::words::time::date;
 use crate::words::time::{month_text, time_text};
@@ -191,7 +190,7 @@ fn what_if(page: &mut String, s: &StudyReport, show: &Currents) {
 }
 
 fn costs(page: &mut String, s: &StudyReport, show: &Currents) {
-    let drifts = s.study.candidates.iter().any(|c| c.expected_reject_ppm_at_horizon.is_some());
+    let drifts = s.study.candidates.iter().any(|c| c.at_horizon.is_known());
     let mut cells = vec!["high limit", "", "verdict if set", "healthy units rejected", "interval"];
     if drifts {
         cells.push("at the end of the planning horizon");
@@ -199,7 +198,7 @@ fn costs(page: &mut String, s: &StudyReport, show: &Currents) {
     cells.extend(["a month", "blind spot"]);
     header(page, &cells);
     for c in &s.study.candidates {
-        let share = c.expected_reject_ppm.as_ref().map(|e| expected_share(&s.series, e));
+        let share = c.expected_reject_ppm.as_ref().map(expected_share);
         let mut cells = vec![
             show.set(c.limit_ma),
             origins(c),
@@ -208,7 +207,7 @@ fn costs(page: &mut String, s: &StudyReport, show: &Currents) {
             share.and_then(|e| e.interval).unwrap_or_else(|| NONE.to_owned()),
         ];
         if drifts {
-            cells.push(c.expected_reject_ppm_at_horizon.map_or_else(|| NONE.to_owned(), about));
+            cells.push(about(c.at_horizon));
         }
         cells.extend([
             c.rejects_per_month.as_ref().map_or_else(|| NONE.to_owned(), |e| measured(e, a_month)),
@@ -220,8 +219,9 @@ fn costs(page: &mut String, s: &StudyReport, show: &Currents) {
 }
 
 /// A share at the end of the horizon, parts per million: it has no interval, and so one digit.
-fn about(share: f64) -> String {
-    if share < 1.0 { "below 1 ppm".to_owned() } else { format!("about {}", ppm(one_digit(share))) }
+fn about(share: ExpectedAtHorizon) -> String {
+    let told = share.ppm.map(|share| format!("about {}", ppm(one_digit(share))));
+    told.or_else(|| share.below_ppm.map(below)).unwrap_or_else(|| NONE.to_owned())
 }
 
 /// Why a limit is looked at, in words.

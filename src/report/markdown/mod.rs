@@ -35,7 +35,7 @@ use crate::verdict::action::Action;
 use crate::verdict::cautions::{ALL, CAUTIONS};
 use crate::verdict::limits::JudgedLimits;
 use crate::words::currents::Currents;
-use crate::words::numbers::{ExpectedShare, NONE, counted, decimals_left, expected_share, grouped};
+use crate::words::numbers::{NONE, counted, decimals_left, expected_share, grouped};
 use crate::words::time::date;
 
 /// Lines of the action table on the first screen; with what stands above they stay within 40 lines.
@@ -241,7 +241,7 @@ fn overview(page: &mut String, report: &Review) {
                 &band(&s.verdict, &show),
                 &s.expected_reject_ppm
                     .as_ref()
-                    .map_or_else(|| NONE.to_owned(), |e| expected(s, e).to_string()),
+                    .map_or_else(|| NONE.to_owned(), |e| expected_share(e).to_string()),
                 &movement(s),
             ],
         );
@@ -254,11 +254,6 @@ fn overview(page: &mut String, report: &Review) {
     if report.series.iter().any(|s| !s.charts.is_empty()) {
         line!(page, "![Where does each limit lie?](charts/limits.png)\n");
     }
-}
-
-/// How an expected share of a series is printed: the units judged say how small a share they can tell.
-fn expected(s: &ReviewedSeries, share: &Estimate) -> ExpectedShare {
-    expected_share(share, s.verdict.high.judged.units)
 }
 
 /// How an index is printed: with the decimals that its interval leaves, two at most.

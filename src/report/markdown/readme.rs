@@ -25,7 +25,7 @@ const fn listed(file: &'static str, what: &'static str) -> Listed {
 const CHARTS: Listed = listed("charts/*.png", "the charts of summary.md, for slides");
 const RESULTS: Listed = listed(
     "results.json",
-    "everything for machines: currents in mA, shares as fractions of 1 (as parts per million where the key ends in `ppm`), days as 2026-10-30; an estimate has value, low, high and level; a question without an answer is null and its reason is in `notes`",
+    "everything for machines: currents in mA, shares as fractions of 1 (as parts per million where the key ends in `ppm`), days as 2026-10-30; an estimate has value, low, high and level, an expected share also `below` (where its units cannot tell the value, which is null then); a question without an answer is null and its reason is in `notes`",
 );
 const ORIGIN: Listed = listed(
     "origin.json",

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::super::format::{address, anchor, currents_of, name, text};
-use super::{band, expected, findings, header, index, row, verdict_words};
+use super::{band, findings, header, index, row, verdict_words};
 use crate::analysis::body::describe::Which;
 use crate::analysis::body::distribution::OneSided;
 use crate::analysis::body::seen::OverLimit;
@@ -13,8 +13,8 @@ use crate::stats::estimate::Estimate;
 use crate::verdict::cautions::WHO_DECIDES;
 use crate::words::currents::Currents;
 use crate::words::numbers::{
-    NONE, UNBOUNDED, a_month, by_interval, change_pct, counted, grouped, interval, measured, ppm,
-    share_pct, value, with_interval,
+    NONE, UNBOUNDED, a_month, by_interval, change_pct, counted, expected_share, grouped, interval,
+    measured, ppm, share_pct, value, with_interval,
 };
 use crate::words::time::date;
 use crate::words::{resistance, three_digits};
@@ -266,7 +266,7 @@ fn numbers(page: &mut String, s: &ReviewedSeries, show: &Currents) {
         );
     }
     if let Some(e) = &s.expected_reject_ppm {
-        let (shown, level) = (expected(s, e), share_pct(e.level));
+        let (shown, level) = (expected_share(e), share_pct(e.level));
         let interval = shown.interval.as_deref().unwrap_or(NONE);
         let what = "healthy units expected over the limit";
         row(page, &[what, &shown.value, interval, &level, &text(&e.method)]);
@@ -280,7 +280,7 @@ fn numbers(page: &mut String, s: &ReviewedSeries, show: &Currents) {
         let what = seen("the same without the units counted apart", rest);
         rounded(page, &what, rest.reject_ppm.as_ref(), ppm);
     }
-    let rejects = s.verdict.high.rejects_per_month.as_ref();
+    let rejects = s.verdict.high.rejects_per_month.as_deref();
     rounded(page, "healthy units expected over the limit a month", rejects, a_month);
     estimate(
         page,
@@ -302,7 +302,7 @@ fn low_side(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     };
     let expected = low.expected_reject_ppm.as_ref().map_or_else(
         || "how many healthy units lie below it is not known".to_owned(),
-        |share| format!("healthy units expected below it {}", expected(s, share)),
+        |share| format!("healthy units expected below it {}", expected_share(share)),
     );
     let index = low.value.as_ref().map_or_else(String::new, |e| {
         let (what, sign) = (low.index.words(), text(low.index.sign()));
