@@ -1,5 +1,6 @@
 //! Parquet: tallies saved by this tool or made by any SQL engine, and plain tables.
 
+use std::fs::File;
 use std::path::Path;
 
 use polars::prelude::*;
@@ -17,7 +18,7 @@ pub const SAID_FIRST: &str = "leakdrift.said_first";
 /// # Errors
 /// What polars says is wrong with it.
 pub fn names(path: &Path) -> Result<Vec<String>, String> {
-    let schema = scan(path)?.collect_schema().map_err(|e| e.to_string())?;
+    let schema = reader(path)?.schema().map_err(|e| e.to_string())?;
     Ok(schema.iter_names().map(ToString::to_string).collect())
 }
 
@@ -35,7 +36,7 @@ pub fn are_of_a_tally(names: &[String]) -> bool {
 /// What the tally of this program was told first of the files that it was made from; nothing of other files.
 pub fn said_first(path: &Path) -> Vec<String> {
     let told = || {
-        let mut reader = ParquetReader::new(std::fs::File::open(path).ok()?);
+        let mut reader = reader(path).ok()?;
         let beside = reader.get_metadata().ok()?.key_value_metadata.clone()?;
         let said = beside.into_iter().find(|pair| pair.key == SAID_FIRST)?.value?;
         serde_json::from_str(&said).ok()
@@ -43,40 +44,43 @@ pub fn said_first(path: &Path) -> Vec<String> {
     told().unwrap_or_default()
 }
 
-fn scan(path: &Path) -> Result<LazyFrame, String> {
-    let text = path.to_str().ok_or("a path that is no text")?;
-    // One file: a star or bracket in its name means itself.
-    let args = ScanArgsParquet { glob: false, ..ScanArgsParquet::default() };
-    LazyFrame::scan_parquet(PlRefPath::new(text), args).map_err(|e| e.to_string())
+fn reader(path: &Path) -> Result<ParquetReader<File>, String> {
+    File::open(path).map(ParquetReader::new).map_err(|e| e.to_string())
+}
+
+/// `height` rows from row `from` on. Groups of rows before and after them are not decoded.
+fn rows(path: &Path, from: usize, height: usize) -> Result<DataFrame, String> {
+    let some = reader(path)?.with_slice(Some((from, height)));
+    some.read_parallel(ParallelStrategy::RowGroups).finish().map_err(|e| e.to_string())
 }
 
 /// The first rows as a reader would see them.
 ///
 /// # Errors
 /// What polars says is wrong with the file.
-pub fn first_rows(path: &Path, rows: usize) -> Result<Vec<Vec<String>>, String> {
-    let limit = IdxSize::try_from(rows).unwrap_or(IdxSize::MAX);
-    let frame = scan(path)?.limit(limit).collect();
-    let frame = frame.map_err(|e| e.to_string())?;
+pub fn first_rows(path: &Path, height: usize) -> Result<Vec<Vec<String>>, String> {
+    let frame = rows(path, 0, height)?;
     let columns = all_ready(&frame)?;
     let cells = |row| columns.iter().map(move |c: &Ready| header_text(&c.cell(row).shown()));
     Ok((0..frame.height()).map(|row| cells(row).collect()).collect())
 }
 
-/// Hands the frames of a file to `each`, in order, until it says stop.
+/// Hands the groups of rows of a file to `each`, in order, until it says stop.
 ///
 /// # Errors
 /// What polars says is wrong with it.
-pub fn stream(
-    path: &Path,
-    each: impl Fn(DataFrame) -> bool + Send + Sync + 'static,
-) -> Result<(), String> {
-    let callback = PlanCallback::new(move |frame| Ok(!each(frame)));
-    scan(path)?
-        .sink_batches(callback, true, None)
-        .and_then(LazyFrame::collect)
-        .map(|_| ())
-        .map_err(|e| e.to_string())
+pub fn stream(path: &Path, mut each: impl FnMut(DataFrame) -> bool) -> Result<(), String> {
+    let mut reader = reader(path)?;
+    let groups = &reader.get_metadata().map_err(|e| e.to_string())?.row_groups;
+    let heights: Vec<_> = groups.iter().map(|group| group.num_rows()).collect();
+    let mut from = 0;
+    for height in heights {
+        if height > 0 && !each(rows(path, from, height)?) {
+            break;
+        }
+        from += height;
+    }
+    Ok(())
 }
 
 /// One column, ready to give cells.

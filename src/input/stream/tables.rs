@@ -9,7 +9,7 @@
 use std::fs::File;
 use std::io::{BufRead, BufReader, Cursor, Read as _};
 use std::path::Path;
-use std::sync::{Arc, Mutex};
+use std::sync::Arc;
 
 use super::opened::Opened;
 use super::producer::{LOOK, Producer};
@@ -301,24 +301,16 @@ impl Producer<'_> {
             self.read.notes.extend(parquet::said_first(path).into_iter().map(told));
         }
         let source = self.add_table(table)?;
-        let state = Arc::new(Mutex::new((self.number, 0_u64)));
-        let (shared, to_parse, piece_layout) =
-            (state.clone(), self.to_parse.clone(), layout.clone());
-        let streamed = parquet::stream(path, move |frame| {
-            let mut state = shared.lock().expect("no thread panics holding it");
+        let mut first_row = 0;
+        let streamed = parquet::stream(path, |frame| {
             let height = frame.height() as u64;
-            let piece = Piece {
-                number: state.0,
-                source,
-                layout: piece_layout.clone(),
-                skip: 0,
-                work: Work::Frame { frame, first_row: state.1 },
-            };
-            state.0 += 1;
-            state.1 += height;
-            to_parse.send(piece).is_ok()
+            let work = Work::Frame { frame, first_row };
+            let piece =
+                Piece { number: self.number, source, layout: layout.clone(), skip: 0, work };
+            self.number += 1;
+            first_row += height;
+            self.to_parse.send(piece).is_ok()
         });
-        self.number = state.lock().expect("no thread panics holding it").0;
         streamed.map_err(broken)
     }
 }
