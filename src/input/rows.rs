@@ -128,6 +128,11 @@ impl<'a> Parser<'a> {
         self.layout
     }
 
+    /// Makes room for the tests of so many lines.
+    pub fn expect(&mut self, lines: u64) {
+        self.batch.records.reserve(usize::try_from(lines).unwrap_or(0));
+    }
+
     /// What the rows gave.
     #[must_use]
     pub fn finish(self) -> Batch {
