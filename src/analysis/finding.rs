@@ -30,7 +30,7 @@ use crate::analysis::units::strays::{Levels, StrayList, strays};
 use crate::analysis::units::too_good::{TooGood, too_good};
 use crate::config::Config;
 use crate::day::Day;
-use crate::day::month_of;
+use crate::day::{first_of, month_of};
 use crate::movement::check_record::check_records;
 use crate::movement::drift::Shape;
 use crate::movement::readings::{Reading, coarsest_step, edges, grouped, ma};
@@ -454,7 +454,9 @@ fn against_before(
     let moved = &known.movement.series[n];
     let judge = &moved.period;
     let outcomes = &pass.series[n].outcomes;
-    if !outcomes.iter().any(|o| month_of(o.day) == month) {
+    let from = first_of(month);
+    let days = from..first_of(month_of(from + 31));
+    if !outcomes.iter().any(|o| days.contains(&o.day)) {
         return None;
     }
     let baseline = baseline_days(outcomes.iter().map(|o| o.day), month, judge);
@@ -466,7 +468,7 @@ fn against_before(
     };
     let shares = [
         baseline.and_then(|(a, b)| expected(&|d| (a..=b).contains(&d))),
-        expected(&|d| month_of(d) == month),
+        expected(&|d| days.contains(&d)),
     ];
     let carried: Vec<Reading> = moved.readings.iter().map(|r| moved.scale.carried(r)).collect();
     let before = Before {

@@ -82,23 +82,20 @@ pub fn fit(entries: &[Entry], columns: &[Vec<f64>], scale: Option<f64>) -> Optio
         let y_in = within(entries, &weights, groups, &y);
         let x: Vec<Vec<f64>> =
             columns.iter().map(|c| within(entries, &weights, groups, c)).collect();
-        let mut a = vec![vec![0.0; k]; k];
-        let mut b = vec![0.0; k];
-        // Entry by entry: the sums do not wait for each other then.
-        for e in 0..n {
-            for i in 0..k {
-                let weighted = weights[e] * x[i][e];
-                for j in i..k {
-                    a[i][j] += weighted * x[j][e];
-                }
+        // Entry by entry: so the sums do not wait for each other.
+        let (mut sums, mut b) = (vec![0.0; k * k], vec![0.0; k]);
+        let mut row = vec![0.0; k];
+        for (e, weight) in weights.iter().enumerate() {
+            row.iter_mut().zip(&x).for_each(|(cell, column)| *cell = column[e]);
+            for (i, cell) in row.iter().enumerate() {
+                let weighted = weight * cell;
                 b[i] += weighted * y_in[e];
+                let upper = &mut sums[i * k + i..(i + 1) * k];
+                upper.iter_mut().zip(&row[i..]).for_each(|(sum, other)| *sum += weighted * other);
             }
         }
-        for i in 0..k {
-            for j in 0..i {
-                a[i][j] = a[j][i];
-            }
-        }
+        let a: Vec<Vec<f64>> =
+            (0..k).map(|i| (0..k).map(|j| sums[i.min(j) * k + i.max(j)]).collect()).collect();
         let inverse = inverse_of_any(a)?;
         value = (0..k).map(|i| (0..k).map(|j| inverse[i][j] * b[j]).sum()).collect();
         let left: Vec<f64> =

@@ -152,6 +152,7 @@ pub(crate) struct Excesses {
 }
 
 /// Log-likelihood of one excess and its gradient by (ln scale, shape).
+#[derive(Clone, Copy)]
 pub(crate) struct Term {
     pub(crate) value: f64,
     pub(crate) gradient: [f64; 2],
@@ -175,27 +176,31 @@ impl Term {
             }
             Observation::Above(y) => Self::survival(y, at)?,
             Observation::Between { low, high } => {
-                let near = Self::survival(low, at)?;
-                match Self::survival(high, at) {
-                    None => near,
-                    Some(far) => {
-                        // Share of the survival at the near edge that lies beyond the far one.
-                        let ratio = (far.value - near.value).exp();
-                        let inside = -(far.value - near.value).exp_m1();
-                        Self {
-                            value: near.value + inside.ln(),
-                            gradient: [
-                                (near.gradient[0] - ratio * far.gradient[0]) / inside,
-                                (near.gradient[1] - ratio * far.gradient[1]) / inside,
-                            ],
-                        }
-                    }
-                }
+                Self::between(Self::survival(low, at)?, Self::survival(high, at))
             }
             Observation::Below(_) => return None,
         };
-        let finite = term.value.is_finite() && term.gradient.iter().all(|g| g.is_finite());
-        finite.then_some(term)
+        term.finite()
+    }
+
+    /// Of an excess between two edges, by the survivals there; the far one may lie beyond the end.
+    fn between(near: Self, far: Option<Self>) -> Self {
+        let Some(far) = far else { return near };
+        // Share of the survival at the near edge that lies beyond the far one.
+        let ratio = (far.value - near.value).exp();
+        let inside = -(far.value - near.value).exp_m1();
+        Self {
+            value: near.value + inside.ln(),
+            gradient: [
+                (near.gradient[0] - ratio * far.gradient[0]) / inside,
+                (near.gradient[1] - ratio * far.gradient[1]) / inside,
+            ],
+        }
+    }
+
+    fn finite(self) -> Option<Self> {
+        let finite = self.value.is_finite() && self.gradient.iter().all(|g| g.is_finite());
+        finite.then_some(self)
     }
 
     /// `ln P(excess > y)`; `None` beyond the end.
@@ -263,8 +268,17 @@ impl Excesses {
     /// The same without the penalty.
     pub(crate) fn likelihood(&self, at: [f64; 2]) -> Option<Term> {
         let mut sum = Term { value: 0.0, gradient: [0.0; 2] };
+        // Readings that follow each other share an edge.
+        let mut edge: (f64, Option<Term>) = (f64::NAN, None);
         for &(line, count) in &self.lines {
-            let term = Term::of(line, at)?;
+            let term = match line {
+                Observation::Between { low, high } => {
+                    let near = if low == edge.0 { edge.1 } else { Term::survival(low, at) };
+                    edge = (high, Term::survival(high, at));
+                    Term::between(near?, edge.1).finite()?
+                }
+                line => Term::of(line, at)?,
+            };
             sum.value += count * term.value;
             sum.gradient[0] += count * term.gradient[0];
             sum.gradient[1] += count * term.gradient[1];

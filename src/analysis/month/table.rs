@@ -76,7 +76,7 @@ pub fn months(
         let counts = EffectiveCounts::new(over_limit[month] as f64, entry.units as f64, 1.0);
         entry.reject_share = counts.and_then(|c| clopper_pearson(c, config.confidence));
     }
-    for group in readings.chunk_by(|a, b| month_of(a.day) == month_of(b.day)) {
+    for group in readings.chunk_by(|a, b| a.day == b.day || month_of(a.day) == month_of(b.day)) {
         let Some(entry) = all.get_mut(&month_of(group[0].day)) else {
             continue;
         };
