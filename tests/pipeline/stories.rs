@@ -8,7 +8,9 @@ use leakdrift::sample::{self, Body, Filter, Kind, Model, Planted, Shown, Station
 use serde_json::Value;
 
 use crate::support::days::day;
-use crate::support::run::{CsvRow, date, number, plain, reviewed, series};
+use crate::support::run::{
+    CsvRow, csv_rows, date, folder, number, plain, put, results, reviewed, run_in, series,
+};
 
 /// The eight series: model, kind of test, coarsest reading step of its stations in mA, expected verdict.
 /// Steps and verdicts from the factory's description.
@@ -842,4 +844,40 @@ fn no_trip_is_listed_as_a_pass() {
         }
     }
     assert!(seen >= 23 + 3 + 4, "{seen} strays");
+}
+
+/// A model of a few units in which two had no lead: no body can be described, and the two are listed all the same;
+/// units of a model that reads little are not.
+#[test]
+fn an_open_lead_among_too_few_units_for_a_body_is_listed() {
+    let dir = folder();
+    let mut text = "tested_at,model,serial,station,applied_v,frequency_hz,reading_ma,high_limit_ma,low_limit_ma,outcome\n".to_owned();
+    let mut row = |n: usize, model: &str, ma: f64, low: &str, outcome: &str| {
+        let (day, minute) = (1 + n / 10, n % 60);
+        text += &format!(
+            "2026-03-{day:02} 08:{minute:02}:00,{model},{model}-{n},S1,1000,50,{ma:.3},3.000,{low},{outcome}\n"
+        );
+    };
+    // What the station shows without a unit: 0.060 mA, from units that its low limit stopped.
+    for n in 0..60 {
+        row(n, "KB1", 0.95 + (n * 7 % 20) as f64 / 200.0, "0.400", "pass");
+    }
+    for n in 60..64 {
+        row(n, "KB1", 0.060, "0.400", "under limit");
+    }
+    for n in 0..18 {
+        let ma = if n == 5 || n == 11 { 0.062 } else { 0.40 + (n * 7 % 18) as f64 / 200.0 };
+        row(n, "FEW", ma, "", "pass");
+        row(n, "LOW", 0.068 + (n * 7 % 18) as f64 / 1000.0, "", "pass");
+        row(n, "WIDE", 0.060 + (n * 7 % 18) as f64 / 100.0, "", "pass");
+    }
+    put(dir.path(), "t.csv", text);
+    run_in(dir.path(), ["review", "t.csv", "--out", "out"]).expect(0);
+    let units =
+        csv_rows(&std::fs::read_to_string(dir.path().join("out/units-to-check.csv")).unwrap());
+    let open = units.iter().filter(|u| u["reason"].contains("open lead"));
+    let serials: BTreeSet<&str> = open.map(|u| u["serial"].as_str()).collect();
+    assert_eq!(serials, BTreeSet::from(["FEW-5", "FEW-11"]));
+    let found = results(&dir.path().join("out"));
+    assert!(series(&found, "FEW", "ac_withstand")["distribution"].is_null(), "too few for a body");
 }

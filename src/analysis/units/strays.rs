@@ -11,6 +11,13 @@
 //!
 //! A pass at or below 1.25 times the station's open-lead reading is named as an open lead; that
 //! reading is found from under-limit results, per station, scaled by voltage times frequency.
+//!
+//! A stretch that has no body, having too few units or units that no body describes, names open leads alone: those
+//! far below all others, of which there are at least ten. Far is at most half of the lowest other, and twice as far
+//! from it as it lies from the typical one (as a factor). Where an open lead shows 0.3 to 0.7 of what a unit does, 20
+//! healthy units that spread by 40 % (lognormal) have one so low in 0.3 % of series, by 30 % in 0.1 %, by 20 % in none
+//! of 40 000; units of a model that reads little more than an open lead lie next to one another. Strays are not sought
+//! there.
 
 use serde::Serialize;
 
@@ -30,6 +37,11 @@ use crate::series::{NamedTest, Pass};
 const OPEN_LEAD_REACH: f64 = 1.25;
 /// …or, where that is not known, up to this share of the typical reading.
 const OPEN_LEAD_SHARE: f64 = 0.10;
+/// Where there is no body it must also lie this far below the lowest other unit of the stretch…
+const FEW_BELOW: f64 = 0.5;
+/// …of which there are so many, and so many for each that is named.
+const FEW_OTHERS: f64 = 10.0;
+const FEW_EACH: f64 = 3.0;
 /// Days that a moving series is cut into: each stretch has its own body.
 const MOVING_STRETCH: Day = 60;
 /// Fewest units of a stretch that names strays.
@@ -157,18 +169,29 @@ pub fn strays(pass: &Pass, series: usize, levels: &Levels<'_>, config: &Config) 
     let mut list = StrayList::default();
     let all = stretches(&moved.readings, &moved.period.boundaries, levels.moving);
     let accepted = FALSE_SHARE / all.len().max(1) as f64;
-    let known = all.into_iter().filter_map(|days| stretch(days, levels, accepted, config));
-    let mut known: Vec<Stretch> = known.collect();
+    let mut known: Vec<Stretch> = Vec::new();
+    let mut few: Vec<Few> = Vec::new();
+    for days in all {
+        match stretch(days, levels, accepted, config) {
+            Some(stretch) => known.push(stretch),
+            None => few.push(Few { days, passes: Vec::new() }),
+        }
+    }
     for test in pass.passes_of(series) {
         let Some(value_pa) = test.value_pa() else { continue };
         let (day, station) = (test.day(), test.station());
-        let Some(stretch) = known.iter_mut().find(|k| (k.days.0..=k.days.1).contains(&day)) else {
-            continue;
-        };
         let (carry, reading_ma) = (moved.scale.carry(station, day), ma(value_pa));
         let on_scale_ma = carry.on_scale(reading_ma);
         let half_step_ma = carry.times * ma(pass.plant.steps.at(station, value_pa)) / 2.0;
         let lead_ma = leads.at(station, facts).unwrap_or(0.0);
+        let Some(stretch) = known.iter_mut().find(|k| (k.days.0..=k.days.1).contains(&day)) else {
+            if let Some(few) = few.iter_mut().find(|k| (k.days.0..=k.days.1).contains(&day)) {
+                let (test, lies) = (test.named(), Lies::OpenLead);
+                let unit = StrayUnit { test, reading_ma, on_scale_ma, half_step_ma, lies };
+                few.passes.push(OfFew { unit, lead_ma });
+            }
+            continue;
+        };
         let open = (OPEN_LEAD_REACH * lead_ma).max(OPEN_LEAD_SHARE * stretch.typical_ma);
         let of = causes.iter().position(|c| test.levels()[c.index] == c.level);
         let population = &mut stretch.populations[of.map_or(0, |c| c + 1)];
@@ -210,12 +233,45 @@ pub fn strays(pass: &Pass, series: usize, levels: &Levels<'_>, config: &Config) 
             }));
         }
     }
+    list.units.extend(few.into_iter().flat_map(Few::open));
     for unit in &list.units {
         let of_side = if unit.lies.is_above() { &mut list.above } else { &mut list.below };
         *of_side += f64::from(unit.test.count);
     }
     list.units.sort_by(|a, b| a.test.in_time().cmp(&b.test.in_time()));
     list
+}
+
+/// The passes of a stretch that has no body.
+struct Few {
+    days: (Day, Day),
+    passes: Vec<OfFew>,
+}
+
+/// One of them.
+struct OfFew {
+    unit: StrayUnit,
+    /// What its station shows without a unit, mA; 0 where that is not known.
+    lead_ma: f64,
+}
+
+impl Few {
+    /// Those that read what an open lead reads, far below all others.
+    fn open(self) -> Vec<StrayUnit> {
+        let mut readings: Vec<f64> = self.passes.iter().map(|p| p.unit.reading_ma).collect();
+        readings.sort_unstable_by(f64::total_cmp);
+        let Some(typical_ma) = readings.get(readings.len() / 2) else { return Vec::new() };
+        let up_to = |p: &OfFew| (OPEN_LEAD_REACH * p.lead_ma).max(OPEN_LEAD_SHARE * typical_ma);
+        let (open, others): (Vec<OfFew>, Vec<OfFew>) =
+            self.passes.into_iter().partition(|p| p.unit.reading_ma <= up_to(p));
+        let count = |all: &[OfFew]| all.iter().map(|p| f64::from(p.unit.test.count)).sum::<f64>();
+        let [lowest, .., _] = readings[open.len()..] else { return Vec::new() };
+        let half_way = readings[open.len() + others.len() / 2];
+        let far_ma = lowest * FEW_BELOW.min((lowest / half_way).powi(2));
+        let is_far = open.iter().all(|p| p.unit.reading_ma <= far_ma);
+        let are_few = count(&others) >= FEW_OTHERS.max(FEW_EACH * count(&open));
+        if is_far && are_few { open.into_iter().map(|p| p.unit).collect() } else { Vec::new() }
+    }
 }
 
 /// The body of a stretch without the units of causes, and how far out a unit of each population must lie; `None`
