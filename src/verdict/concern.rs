@@ -393,8 +393,8 @@ pub fn concerns_of_series(
         let practice = &finding.practice;
         if !practice.habits.is_empty() {
             found.push(Concern::RetestedUntilPass {
-                units: practice.more_than_allowed,
-                passed: practice.more_than_allowed_passed,
+                units: practice.more_than_allowed.unwrap_or(0),
+                passed: practice.more_than_allowed_passed.unwrap_or(0),
                 allowed: u64::from(config.retests_allowed),
             });
         }

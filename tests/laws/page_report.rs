@@ -283,11 +283,11 @@ pub fn series(name: &str) -> ReviewedSeries {
             }],
         },
         retests: Practice {
-            failed: 30,
-            then_passed: 4,
-            then_passed_at_other_settings: 1,
-            more_than_allowed: 3,
-            more_than_allowed_passed: 2,
+            failed: Some(30),
+            then_passed: Some(4),
+            then_passed_at_other_settings: Some(1),
+            more_than_allowed: Some(3),
+            more_than_allowed_passed: Some(2),
             repeatability_ma: Some(e(0.006, 0.005, 0.008)),
             habits: vec![Habit {
                 factor: "operator".to_owned(),

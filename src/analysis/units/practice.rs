@@ -4,26 +4,27 @@ use std::fmt;
 
 use serde::Serialize;
 
-use crate::series::{OPERATOR, Outcome, Pass, Series, UnitHistory};
+use crate::series::{OPERATOR, Outcome, Pass, Series, Tests, UnitHistory};
 use crate::stats::estimate::Estimate;
 use crate::stats::special::chi_square_quantile;
 
 /// Units with more retests than allowed that make a practice.
 const FEWEST_UNITS: u64 = 5;
 
-/// What became of units that failed first.
+/// What became of units that failed first; counts are `None` where the units are known from a tally alone, which
+/// does not say it.
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Practice {
     /// Units that failed their first completed test.
-    pub failed: u64,
+    pub failed: Option<u64>,
     /// Of these, passed in the end at the series' settings.
-    pub then_passed: u64,
+    pub then_passed: Option<u64>,
     /// Passed in the end, but only at other settings: repeats at a lower voltage, as after a repair.
-    pub then_passed_at_other_settings: u64,
+    pub then_passed_at_other_settings: Option<u64>,
     /// Units tested again more often than allowed.
-    pub more_than_allowed: u64,
+    pub more_than_allowed: Option<u64>,
     /// Of these, passed in the end at the series' settings.
-    pub more_than_allowed_passed: u64,
+    pub more_than_allowed_passed: Option<u64>,
     /// Standard deviation between two tests of one unit, mA.
     pub repeatability_ma: Option<Estimate>,
     /// Who tests again until it passes.
@@ -118,13 +119,16 @@ pub fn practice(pass: &Pass, series: usize, allowed: u32, level: f64) -> Practic
             }
         }
     }
-    let often = || mine.iter().filter(|h| h.retests > allowed);
+    let is_told = pass.tests_of(series).flat_map(Tests::all).any(|test| !test.is_tallied());
+    let count = |counts: &dyn Fn(&UnitHistory) -> bool| {
+        is_told.then(|| mine.iter().filter(|h| counts(h)).count() as u64)
+    };
     Practice {
-        more_than_allowed: often().count() as u64,
-        more_than_allowed_passed: often().filter(|h| h.passed).count() as u64,
-        failed: mine.len() as u64,
-        then_passed: mine.iter().filter(|h| h.passed).count() as u64,
-        then_passed_at_other_settings: mine.iter().filter(|h| h.passed_elsewhere).count() as u64,
+        more_than_allowed: count(&|h| h.retests > allowed),
+        more_than_allowed_passed: count(&|h| h.retests > allowed && h.passed),
+        failed: count(&|_| true),
+        then_passed: count(&|h| h.passed),
+        then_passed_at_other_settings: count(&|h| h.passed_elsewhere),
         repeatability_ma: repeatability(&pass.series[series], level),
         habits,
     }

@@ -136,18 +136,20 @@ pub(super) fn stations(page: &mut String, s: &ReviewedSeries, show: &Currents) {
 /// How many failures passed when tested again, and who tests until it passes; nothing where none failed.
 pub(super) fn retests(page: &mut String, s: &ReviewedSeries) {
     let r = &s.retests;
-    if r.failed == 0 && r.habits.is_empty() {
+    let Some(failed) = r.failed else { return };
+    if failed == 0 && r.habits.is_empty() {
         return;
     }
-    let otherwise = match r.then_passed_at_other_settings {
+    let at_other_settings = r.then_passed_at_other_settings.unwrap_or(0);
+    let otherwise = match at_other_settings {
         0 => String::new(),
         n => format!(", {} of them only at other settings, as after a repair", grouped(n)),
     };
     line!(
         page,
         "Retests: {} failed first, {} of these passed in the end{otherwise}.\n",
-        counted(r.failed, "unit"),
-        grouped(r.then_passed + r.then_passed_at_other_settings)
+        counted(failed, "unit"),
+        grouped(r.then_passed.unwrap_or(0) + at_other_settings)
     );
     for habit in &r.habits {
         line!(page, "- {}", text(&habit.to_string()));
