@@ -9,7 +9,7 @@
 //! same bytes.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use crate::error::Error;
 
@@ -80,7 +80,8 @@ pub fn plan(seed: u64) -> Factory {
     Factory { tests, files, truth }
 }
 
-/// Writes the factory's files below `dir`, which is made where it does not exist, each whole. Other files stay.
+/// Writes the factory's files below `dir`, which is made where it does not exist: all of them, each whole, or none.
+/// Other files stay.
 ///
 /// # Errors
 /// Where a file of the same name holds something else, before anything is written; where a file or folder cannot
@@ -97,13 +98,30 @@ pub fn write(factory: &Factory, dir: &Path) -> Result<(), WriteError> {
             "name another folder, or move it away",
         )));
     }
-    for (name, bytes) in files {
-        let path = dir.join(name);
-        let folder = path.parent().unwrap_or(dir);
-        std::fs::create_dir_all(folder).map_err(|e| Error::io("create the folder", folder, e))?;
-        crate::disk::write_whole(&path, |out| {
-            out.write_all(&bytes).map_err(|e| Error::io("write", &path, e))
-        })?;
+    let mut made = Vec::new();
+    let written = files.iter().try_for_each(|(name, bytes)| put(&dir.join(name), bytes, &mut made));
+    if written.is_err() {
+        // A part of a factory would be taken for the whole of one.
+        for path in made.iter().rev() {
+            let _ =
+                if path.is_dir() { std::fs::remove_dir(path) } else { std::fs::remove_file(path) };
+        }
     }
-    Ok(())
+    Ok(written?)
+}
+
+/// Writes one file with the folders above it; what is new is added to `made`.
+fn put(path: &Path, bytes: &[u8], made: &mut Vec<PathBuf>) -> Result<(), Error> {
+    let folder = path.parent().unwrap_or(path);
+    let missing = |f: &&Path| !f.as_os_str().is_empty() && !f.exists();
+    let folders: Vec<PathBuf> =
+        folder.ancestors().take_while(missing).map(Path::to_owned).collect();
+    made.extend(folders.into_iter().rev());
+    std::fs::create_dir_all(folder).map_err(|e| Error::io("create the folder", folder, e))?;
+    if !path.exists() {
+        made.push(path.to_owned());
+    }
+    crate::disk::write_whole(path, |out| {
+        out.write_all(bytes).map_err(|e| Error::io("write", path, e))
+    })
 }
