@@ -11,6 +11,7 @@ mod conventions;
 pub mod dates;
 pub mod discover;
 pub mod earlier;
+mod encoding;
 mod field;
 mod header_meaning;
 mod header_words;

@@ -1,4 +1,4 @@
-//! Delimited text: any encoding, delimiter and preamble → pieces of UTF-8 cut at record ends.
+//! Delimited text: any delimiter and preamble → pieces of UTF-8 cut at record ends.
 //!
 //! The `csv` crate splits the records, not polars: it knows the line of every record and a damaged
 //! record does not cost the file (polars gives no line numbers and either stops at a ragged row or cuts
@@ -9,29 +9,18 @@
 //! used, whatever they look like. Else it may run on only over lines that are no whole rows themselves (at most
 //! 64), or it stands alone as one damaged row (`whole_records`). Stray quotes around a cell are taken off: `M1"` is no other model.
 
-use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::collections::{BTreeMap, VecDeque};
 use std::io::Read;
-
-use chardetng::{EncodingDetector, Iso2022JpDetection, Utf8Detection};
-use encoding_rs::{
-    BIG5, EUC_JP, Encoding, GB18030, GBK, SHIFT_JIS, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1250,
-    WINDOWS_1252, WINDOWS_1254,
-};
-use encoding_rs_io::DecodeReaderBytesBuilder;
 
 use super::cell::Cell;
 use super::columns::{Field, Headers};
 use super::dates::DatesSeen;
+use super::encoding::Letters;
 use super::layout::{LOOKED_AT, Layout, MOST_COLUMNS, Partial, find, header_text, titles};
 use super::numbers::SignsSeen;
 use super::retold::{Damaged, Retelling};
 use super::rows::Parser;
 
-/// Code pages of the languages whose words are known, beside the one of western Europe.
-const CODE_PAGES: [&Encoding; 7] =
-    [WINDOWS_1250, WINDOWS_1254, GBK, GB18030, BIG5, SHIFT_JIS, EUC_JP];
-/// Different signs beyond ASCII from which a code page is guessed.
-const SIGNS: usize = 3;
 /// Size of a piece in bytes.
 const PIECE: usize = 4 << 20;
 /// A quoted field may run over a piece's end; beyond this size a quote is taken for damage.
@@ -44,63 +33,6 @@ const SAMPLE: usize = 5000;
 const TRIMS_FROM: usize = 10;
 /// Lines that one quoted field may run over.
 const LINES_OF_A_FIELD: usize = 64;
-
-/// The encoding of a text from its first bytes: a mark, else zero bytes, else whether it is UTF-8.
-#[must_use]
-pub fn encoding(head: &[u8]) -> &'static Encoding {
-    if let Some((encoding, _)) = Encoding::for_bom(head) {
-        return encoding;
-    }
-    if let Some(encoding) = declared(head) {
-        return encoding;
-    }
-    let zeros = |start: usize| head.iter().skip(start).step_by(2).filter(|b| **b == 0).count();
-    if head.len() >= 8 && zeros(1) * 4 > head.len() {
-        return UTF_16LE;
-    }
-    if head.len() >= 8 && zeros(0) * 4 > head.len() {
-        return UTF_16BE;
-    }
-    match std::str::from_utf8(head) {
-        Ok(_) => UTF_8,
-        // A character cut at the end of the bytes looked at is no sign of another encoding.
-        Err(e) if e.error_len().is_none() => UTF_8,
-        Err(_) => code_page(head),
-    }
-}
-
-/// The code page of a text that is no Unicode, by how often letters follow each other in the languages that use
-/// it, where these are ones whose words are known. A few signs (`µ`, `°`) tell nothing: then the one of western Europe.
-fn code_page(head: &[u8]) -> &'static Encoding {
-    let mut detector = EncodingDetector::new(Iso2022JpDetection::Deny);
-    detector.feed(head, true);
-    let guessed = detector.guess(None, Utf8Detection::Deny);
-    let (text, damaged) = guessed.decode_without_bom_handling(head);
-    let signs: BTreeSet<char> = text.chars().filter(|c| !c.is_ascii()).collect();
-    let is_known = CODE_PAGES.contains(&guessed) && signs.len() >= SIGNS && !damaged;
-    if is_known { guessed } else { WINDOWS_1252 }
-}
-
-/// The encoding that an XML document says of itself, where a byte of it is a letter.
-fn declared(head: &[u8]) -> Option<&'static Encoding> {
-    let head = head.strip_prefix(b"<?xml")?;
-    let head = String::from_utf8_lossy(head.split(|b| *b == b'>').next()?).into_owned();
-    let (_, after) = head.split_once("encoding=")?;
-    let name = after.get(1..)?.split(['"', '\'']).next()?;
-    Encoding::for_label(name.as_bytes()).filter(|e| ![UTF_16LE, UTF_16BE].contains(e))
-}
-
-/// Turns any text into UTF-8 without a mark.
-pub fn decoded<'a>(reader: impl Read + 'a, encoding: &'static Encoding) -> Box<dyn Read + 'a> {
-    Box::new(
-        DecodeReaderBytesBuilder::new()
-            .encoding(Some(encoding))
-            .bom_override(true)
-            .strip_bom(true)
-            .utf8_passthru(encoding == UTF_8)
-            .build(reader),
-    )
-}
 
 /// Cuts a UTF-8 stream into pieces at record ends.
 pub struct Pieces<R> {
@@ -384,7 +316,7 @@ pub fn parse(
         &piece.bytes
     } else {
         // The first bytes looked like UTF-8 and these do not: a single-byte file with few accents.
-        decoded = WINDOWS_1252.decode_without_bom_handling(&piece.bytes).0.into_owned();
+        decoded = Letters::of_one_byte(&piece.bytes).decode(&piece.bytes);
         decoded.as_bytes()
     };
     let mut damaged = &piece.damaged;

@@ -564,3 +564,72 @@ fn a_low_limit_that_cuts_into_healthy_units_shows_how_many() {
     assert_eq!(low["observed_rejects"], 132);
     assert_eq!(low["observed_units"], 2460);
 }
+
+/// Exports of old testers: letters of the code page of DOS in headers, words and units.
+#[test]
+fn letters_of_the_code_page_of_dos_are_read() {
+    // Code page 850, from its published table: ü 81, é 82, ä 84, à 85, ê 88, è 8A, ö 94, µ E6, ß E1, ° F8.
+    let dos = |text: &str| -> Vec<u8> {
+        let byte = |c: char| match c {
+            'ü' => 0x81,
+            'é' => 0x82,
+            'ä' => 0x84,
+            'à' => 0x85,
+            'ê' => 0x88,
+            'è' => 0x8a,
+            'ö' => 0x94,
+            'µ' => 0xe6,
+            'ß' => 0xe1,
+            '°' => 0xf8,
+            c => u8::try_from(u32::from(c)).unwrap(),
+        };
+        text.chars().map(byte).collect()
+    };
+    let table = |header: &str, model: &str, words: [&'static str; 3]| -> String {
+        let row = |row: Row| {
+            let ua = row.ua.map_or_else(String::new, |x| x.to_string());
+            let at = row.at.format("%d.%m.%Y %H:%M:%S");
+            format!("{at};{model};{};{ua};1300;{}\r\n", row.serial, word(row.outcome, words))
+        };
+        rows().into_iter().map(row).fold(format!("{header}\r\n"), |all, row| all + &row)
+    };
+    for (header, model, words) in [
+        (
+            "Prüfzeitpunkt;Gerätetyp;Fertigungsnummer;Ableitstrom [µA];Oberer Grenzwert [µA];Prüfergebnis",
+            "Lüfter Größe 2",
+            ["bestanden", "Grenzwert überschritten", "Durchschlag"],
+        ),
+        (
+            "Date et heure;Modèle;Numéro de série;Courant de fuite [µA];Limite supérieure [µA];Résultat",
+            "Grille-pain à deux fentes",
+            ["conforme", "limite dépassée", "claquage"],
+        ),
+    ] {
+        let dir = folder();
+        let file = put(dir.path(), "t.csv", dos(&table(header, model, words)));
+        let (read, pass) = counted(&[file], &Config::default());
+        assert!(read.tables[0].flavour.contains("code page 850"), "{}", read.tables[0].flavour);
+        let [series] = &pass.series[..] else { panic!("{header}: {} series", pass.series.len()) };
+        assert_eq!(series.key.model, model);
+        let counts = [Outcome::Pass, Outcome::OverLimit, Outcome::Breakdown];
+        assert_eq!(counts.map(|o| series.count(o)), [54, 4, 2], "{header}");
+        let mut shown = series.tally.iter().filter(|l| l.says == Says::Value);
+        assert!(shown.all(|l| (900_000_000..1_000_000_000).contains(&l.value_pa)));
+    }
+    // The first of them are plain for 256 kB: the letters come with a later piece.
+    let plain = table(
+        "tested at;model;serial;leakage [uA];high limit [uA];result",
+        "M1",
+        ["pass", "over limit", "breakdown"],
+    );
+    let mut long = plain.clone();
+    let mut n = 0;
+    while long.len() < 5 << 20 {
+        n += 1;
+        long += &format!("01.03.2026 10:00:00;M1;V{n};950;1300;pass\r\n");
+    }
+    long += "02.03.2026 10:00:00;Lüfter;W1;950;1300;pass\r\n";
+    let dir = folder();
+    let (_, pass) = counted(&[put(dir.path(), "t.csv", dos(&long))], &Config::default());
+    assert!(pass.series.iter().any(|s| s.key.model == "Lüfter"));
+}

@@ -16,6 +16,7 @@ use super::producer::{LOOK, Producer};
 use super::{Piece, Table, Work};
 use crate::error::{Error, Place, Result};
 use crate::input::conventions::Seen;
+use crate::input::encoding::Letters;
 use crate::input::layout::{FIRST_ROWS, LOOKED_AT, Layout, find};
 use crate::input::unpack::{Bounded, unpacked_most, unpacks_within_reason};
 use crate::input::{compound, open_document, parquet, text, workbook};
@@ -43,8 +44,8 @@ impl Producer<'_> {
                 "export it again",
             )
         };
-        let encoding = text::encoding(reader.fill_buf().map_err(broken)?);
-        let mut opened = match Opened::of(text::decoded(reader, encoding), &self.headers) {
+        let letters = Letters::of(reader.fill_buf().map_err(broken)?);
+        let mut opened = match Opened::of(letters.decoded(reader), &self.headers) {
             Ok(Some(opened)) => opened,
             Ok(None) => {
                 return Err(Error::input(
@@ -63,7 +64,7 @@ impl Producer<'_> {
                 d => format!("separator '{}'", char::from(d)),
             };
             Table {
-                flavour: format!("text, {packed}{}, {shown}", encoding.name()),
+                flavour: format!("text, {packed}{}, {shown}", letters.name()),
                 first: text::first_rows(&opened.first.bytes, delimiter, layout.header_rows),
                 layout: Arc::new(layout),
                 source: Source { file: path.to_owned(), sheet: sheet.map(str::to_owned) },
@@ -94,7 +95,7 @@ impl Producer<'_> {
         {
             // The first piece cannot tell: look through the rest.
             let again = again.map(|again| again()).transpose().map_err(broken)?;
-            let again = again.map(|again| text::decoded(again, encoding));
+            let again = again.map(|again| letters.decoded(again));
             opened.look_through(again, &self.headers, &mut |bytes| {
                 text::look_at_dates(bytes, delimiter, &layout, 0, &mut seen.dates);
                 !seen.dates.tells_order()
