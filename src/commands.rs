@@ -15,7 +15,7 @@ use crate::progress::{Stage, Tell};
 use crate::report::origin::{Origin, REVIEW};
 use crate::review::First;
 use crate::series::Pass;
-use crate::terminal::{Shown, print, print_json, warn};
+use crate::terminal::{Shown, print, print_json, warn, warn_of};
 use crate::{
     JumpRequest, Request, StudyRequest, disk, input, jump_study, limit_study, misread, pass,
     report, review, sample,
@@ -142,9 +142,7 @@ fn write_page(asked: &Asked<'_>, make: impl FnOnce(&Making<'_>) -> Result<Page>)
     tell(Stage::Write, 0, page.files.len() as u64);
     claim.write(&page.files)?;
     shown.finish();
-    for failure in &page.failures {
-        warn(&format!("warning: {failure}"));
-    }
+    warn_of(&page.failures, "results.json lists them all");
     let said = say(asked.common.quiet, &page.closing);
     Ok(if page.gate { GATE } else { said.max(status_of(&page.failures)) })
 }
@@ -299,9 +297,7 @@ fn run_peek(args: &PeekArgs) -> Result<u8> {
     }
     let counted = counted.and_then(Pass::of_use);
     let misread = counted.as_ref().map_or_else(|_| Vec::new(), |pass| misread(pass, &config));
-    for line in &misread {
-        warn(&format!("warning: {line}"));
-    }
+    warn_of(&misread, "`leakdrift review` lists them all");
     let usable = counted.is_ok() && misread.is_empty();
     if let Err(error) = counted {
         warn(&error.to_string());
@@ -347,7 +343,7 @@ fn run_tally(args: &TallyArgs) -> Result<u8> {
         .map(ToString::to_string)
         .chain(read.failures.iter().map(ToString::to_string))
         .collect();
-    said_first.iter().for_each(|what| warn(&format!("warning: {what}")));
+    warn_of(&said_first, "the tally keeps them all");
     let lines = crate::series::save(&counted, &said_first, &args.out)?;
     let said = say(common.quiet, &format!("{lines} lines written to {}\n", args.out.display()));
     Ok(said.max(status_of(&read.failures)))

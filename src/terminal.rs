@@ -14,20 +14,15 @@ use indicatif::{HumanBytes, ProgressBar, ProgressStyle};
 
 use crate::error::{Error, Result};
 use crate::progress::Stage;
-use crate::words::is_unseen;
+use crate::words::{is_unseen, one_line, shown};
+
+/// Warnings that are written out one by one.
+const WARNINGS: usize = 10;
 
 /// The text with nothing in it that a terminal obeys, but line ends and tabs: `\u{1b}` is printed as it is
 /// written here.
 fn plain(text: &str) -> Cow<'_, str> {
-    let obeyed = |c: char| is_unseen(c) && !matches!(c, '\n' | '\t');
-    if !text.contains(obeyed) {
-        return Cow::Borrowed(text);
-    }
-    let shown = |c: char| match obeyed(c) {
-        true => c.escape_unicode().collect::<String>(),
-        false => c.to_string(),
-    };
-    Cow::Owned(text.chars().map(shown).collect())
+    shown(text, |c| is_unseen(c) && !matches!(c, '\n' | '\t'))
 }
 
 /// Prints on standard output.
@@ -65,6 +60,16 @@ pub fn print_json(json: &str) -> Result<()> {
 pub fn warn(line: &str) {
     // Nothing can be told where there is nothing to tell it on.
     let _ = writeln!(std::io::stderr(), "{}", plain(line));
+}
+
+/// Warns of the first of what is wrong; the rest is where `rest` says.
+pub fn warn_of(wrong: &[String], rest: &str) {
+    for one in wrong.iter().take(WARNINGS) {
+        warn(&format!("warning: {}", one_line(one)));
+    }
+    if let Some(more) = wrong.len().checked_sub(WARNINGS).filter(|more| *more > 0) {
+        warn(&format!("warning: and {more} more like these: {rest}"));
+    }
 }
 
 /// How far a run is: a bar on a terminal, nothing in a pipe; where more is to be said, a line for each stage

@@ -85,11 +85,13 @@ fn a_full_disc_leaves_no_half_written_settings_and_no_half_written_exports() {
     assert_eq!(names(&dir.path().join("in")), ["leakdrift.toml", "t.csv"]);
     let done = after(FULL, dir.path(), &["sample", "demo"]);
     assert_eq!(done.status.code(), Some(2), "{}", text(&done.stderr));
-    run_in(dir.path(), ["sample", "whole"]).expect(0);
-    let whole = contents(&dir.path().join("whole"));
-    for (name, bytes) in contents(&dir.path().join("demo")) {
-        assert!(whole[&name] == bytes, "{name} is half written");
-    }
+    // A part of a factory would be taken for a whole one.
+    assert_eq!(names(dir.path()), ["in"]);
+    // What was there stays: the folder, and a file of somebody else.
+    put(dir.path(), "demo/mine.txt", "mine");
+    after(FULL, dir.path(), &["sample", "demo"]);
+    assert_eq!(names(&dir.path().join("demo")), ["mine.txt"]);
+    run_in(dir.path(), ["sample", "demo"]).expect(0);
 }
 
 #[test]
@@ -268,7 +270,7 @@ fn two_runs_at_once_mix_nothing() {
     assert_eq!(names(dir.path()), ["alone", "in", "report"]);
 }
 
-/// Commands to a terminal in every name that a file can carry; they may be in the lists, which are data.
+/// Commands to a terminal in every name that a file can carry.
 #[test]
 fn names_give_no_commands_to_a_terminal_or_a_page() {
     let dir = folder();
@@ -306,6 +308,11 @@ fn names_give_no_commands_to_a_terminal_or_a_page() {
         pages += 1;
     }
     assert!(pages >= 2, "{pages} pages");
+    for (name, bytes) in contents(dir.path()).iter().filter(|(name, _)| name.ends_with(".csv")) {
+        if !name.starts_with("in/") {
+            is_clean(&text(bytes), name);
+        }
+    }
     let peek = run_in(dir.path(), ["peek", "in", "--json"]).out;
     let read: serde_json::Value = serde_json::from_str(&peek).unwrap();
     let name = read["tables"][0]["source"].as_str().unwrap();
@@ -344,4 +351,60 @@ fn memory_that_runs_out_leaves_a_message_and_the_old_report() {
     assert!(contents(&dir.path().join("report")) == before);
     run_in(dir.path(), args).expect(0);
     assert_eq!(names(dir.path()), ["in", "report"]);
+}
+
+/// A line break in a name would begin a line of somebody else's words: it is shown, on pages, lists and terminals.
+#[test]
+fn a_line_break_in_a_name_begins_no_line() {
+    let dir = folder();
+    let name = "t\nnote: all is well.csv";
+    let bad = table().replacen(",pass\n", ",what is this\n", 3);
+    put(dir.path(), &format!("in/{name}"), bad);
+    put(dir.path(), "in/u\nnote: all is well.csv", table());
+    put(dir.path(), "in/broken\nnote: all is well.xlsx", b"PK\x03\x04 and no workbook");
+    put(dir.path(), "in/v\nnote: all is well.csv", "neither;header\nnor;rows\n");
+    put(dir.path(), "in/v\nnote: all is well.what", "of another ending");
+    for args in [
+        &["review", "in", "--out", "r"][..],
+        &["peek", "in"],
+        &["tally", "in", "--out", "t.parquet"],
+    ] {
+        let done = run_in(dir.path(), args);
+        for said in [&done.out, &done.err] {
+            assert!(said.lines().all(|l| !l.starts_with("note: all")), "{args:?}: {said}");
+        }
+    }
+    let lists = contents(&dir.path().join("r"));
+    let mut shown = 0;
+    for (name, bytes) in lists.iter().filter(|(n, _)| n.ends_with(".csv") || n.ends_with(".md")) {
+        let said = text(bytes);
+        assert!(said.lines().all(|l| !l.starts_with("note: all")), "{name}: {said}");
+        shown += usize::from(said.contains("t\\u{a}note: all is well.csv"));
+    }
+    assert!(shown > 0, "no list and no page names it");
+}
+
+/// Of hundreds of bad files the first are named and the others counted; the report lists them all.
+#[test]
+fn many_bad_files_are_a_few_lines_on_the_terminal() {
+    let dir = folder();
+    put(dir.path(), "in/t.csv", table());
+    for n in 0..300 {
+        put(dir.path(), &format!("in/bad{n:03}.xlsx"), b"PK\x03\x04 and no workbook");
+        put(dir.path(), &format!("in/worse{n:03}.csv"), "neither;header\nnor;rows\n");
+    }
+    for args in [
+        &["review", "in", "--out", "r"][..],
+        &["peek", "in"],
+        &["tally", "in", "--out", "t.parquet"],
+    ] {
+        let done = run_in(dir.path(), args).expect(1);
+        let lines = done.out.lines().count() + done.err.lines().count();
+        assert!(lines < 130, "{args:?}: {lines} lines");
+        let said = done.out + &done.err;
+        assert!(said.contains("bad000.xlsx"), "{args:?}: {said}");
+        assert!(said.contains(" more "), "{args:?}: {said}");
+    }
+    let failures = results(&dir.path().join("r"))["made"]["failures"].as_array().map(Vec::len);
+    assert_eq!(failures, Some(600));
 }

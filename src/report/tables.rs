@@ -8,6 +8,7 @@ use crate::analysis::units::what_if::Would;
 use crate::review::Review;
 use crate::review::limit_study::LimitsReport;
 use crate::verdict::units::UnitToCheck;
+use crate::words::one_line;
 use crate::words::time::time_text;
 
 /// A column of a list, and what it is.
@@ -138,7 +139,8 @@ fn table<const N: usize>(
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(columns.iter().map(|c| c.name)).expect("memory takes every row");
     for line in lines {
-        writer.write_record(line).expect("all rows are as wide as the header");
+        let cells = line.iter().map(|cell| one_line(cell).into_owned());
+        writer.write_record(cells).expect("all rows are as wide as the header");
     }
     let bytes = writer.into_inner().expect("memory takes every row");
     String::from_utf8(bytes).expect("text between commas is text")

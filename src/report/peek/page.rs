@@ -4,7 +4,10 @@ use std::fmt::Write;
 
 use super::{Peek, Seen, Sure, quoted};
 use crate::words::numbers::row_sum;
+use crate::words::one_line;
 
+/// Files that cannot be used or read, as many as the page shows.
+const FAULTS_SHOWN: usize = 5;
 /// Columns of one table, as many as the page shows.
 const COLUMNS_SHOWN: usize = 200;
 
@@ -14,21 +17,27 @@ impl Peek {
     pub fn text(&self) -> String {
         let mut page = String::new();
         let mut last: Option<&Seen> = None;
-        for table in &self.tables {
+        for table in self.tables.iter().chain(self.refused.iter().take(FAULTS_SHOWN)) {
             let names = |t: &Seen| t.columns.iter().map(|c| c.name.clone()).collect::<Vec<_>>();
             let alike = last.is_some_and(|l| {
-                l.flavour == table.flavour && names(l) == names(table) && l.fixed == table.fixed
+                l.flavour == table.flavour
+                    && names(l) == names(table)
+                    && l.fixed == table.fixed
+                    && (&l.lacks, &l.undecided) == (&table.lacks, &table.undecided)
             });
             last = Some(table);
             if alike {
-                let _ = writeln!(page, "{}: as above", table.source);
+                let _ = writeln!(page, "{}: as above", one_line(&table.source));
             } else {
                 table_text(&mut page, table);
             }
         }
-        for table in &self.refused {
-            table_text(&mut page, table);
-        }
+        let more = |page: &mut String, of: usize, what: &str| {
+            if let Some(more) = of.checked_sub(FAULTS_SHOWN).filter(|more| *more > 0) {
+                let _ = writeln!(page, "and {more} more {what}: --json lists them all");
+            }
+        };
+        more(&mut page, self.refused.len(), "that cannot be used yet");
         if !self.refused.is_empty() {
             let _ = writeln!(
                 page,
@@ -36,9 +45,10 @@ impl Peek {
                 self.canonical_columns.join(", ")
             );
         }
-        for failure in &self.unseen {
-            let _ = writeln!(page, "could not be read: {failure}");
+        for failure in self.unseen.iter().take(FAULTS_SHOWN) {
+            let _ = writeln!(page, "could not be read: {}", one_line(failure));
         }
+        more(&mut page, self.unseen.len(), "that could not be read");
         if let Some(rows) = &self.rows {
             let aside = rows.set_aside.values().sum();
             let sum = row_sum(rows.read, rows.used, aside, rows.unreadable);
@@ -68,12 +78,12 @@ impl Peek {
                     reason.rows,
                     reason.expected,
                     found.join(", "),
-                    reason.first
+                    one_line(&reason.first)
                 );
             }
             let _ = writeln!(page, "\n{} series", self.series.len());
             for (title, units) in &self.series {
-                let _ = writeln!(page, "  {title:<50} {units:>9} units");
+                let _ = writeln!(page, "  {:<50} {units:>9} units", one_line(title));
             }
         }
         if !self.unknown_outcomes.is_empty() {
@@ -90,7 +100,7 @@ impl Peek {
             }
         }
         for note in &self.notes {
-            let _ = writeln!(page, "note: {note}");
+            let _ = writeln!(page, "note: {}", one_line(note));
         }
         page
     }
@@ -103,7 +113,7 @@ fn table_text(page: &mut String, table: &Seen) {
         0 => ", no header".to_owned(),
         row => format!(", header in row {row} of those with cells"),
     };
-    let _ = writeln!(page, "{}\n  {}{header}", table.source, table.flavour);
+    let _ = writeln!(page, "{}\n  {}{header}", one_line(&table.source), table.flavour);
     if !table.lacks.is_empty() {
         let _ = writeln!(page, "  cannot be used yet: without {}", table.lacks.join(" and "));
     }
@@ -142,7 +152,7 @@ fn table_text(page: &mut String, table: &Seen) {
     }
     for (n, row) in table.first_rows.iter().enumerate() {
         let cells: Vec<String> =
-            row.iter().map(|(name, value)| format!("{name} {value}")).collect();
+            row.iter().map(|(name, value)| format!("{name} {}", one_line(value))).collect();
         let _ = writeln!(page, "  row {} as understood: {}", n + 1, cells.join("; "));
     }
     for missing in &table.missing {
