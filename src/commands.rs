@@ -344,7 +344,8 @@ fn run_tally(args: &TallyArgs) -> Result<u8> {
         .chain(read.failures.iter().map(ToString::to_string))
         .collect();
     warn_of(&said_first, "the tally keeps them all");
-    let lines = crate::series::save(&counted, &said_first, &args.out)?;
+    let made_of = input::made_of(&read);
+    let lines = crate::series::save(&counted, &said_first, &made_of, &args.out)?;
     let said = say(common.quiet, &format!("{lines} lines written to {}\n", args.out.display()));
     Ok(said.max(status_of(&read.failures)))
 }

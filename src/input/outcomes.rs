@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::mapped::Mapped;
 use crate::config::Config;
 use crate::error::Result;
 use crate::records::Outcome;
@@ -18,7 +19,7 @@ pub enum Said {
 /// Reads outcome words.
 #[derive(Debug)]
 pub struct Outcomes {
-    mapped: BTreeMap<String, Said>,
+    mapped: BTreeMap<String, Mapped<Said>>,
 }
 
 impl Outcomes {
@@ -41,7 +42,7 @@ impl Outcomes {
             let Some(said) = canonical(target) else {
                 return Err(unknown(&format!("[outcomes] {word:?}"), target));
             };
-            mapped.insert(super::columns::squeeze(word), said);
+            mapped.insert(super::columns::squeeze(word), Mapped::new(said));
         }
         for (load, settings) in &config.check_loads {
             // Word for word: what a check load gave is compared with it as it stands.
@@ -61,8 +62,17 @@ impl Outcomes {
         self.whole(&word).or_else(|| self.begins_with_failure(&word))
     }
 
+    /// Whether a file has this word of the settings.
+    pub(super) fn is_met(&self, word: &str) -> bool {
+        self.mapped.get(&super::columns::squeeze(word)).is_some_and(Mapped::is_met)
+    }
+
     fn whole(&self, word: &str) -> Option<Said> {
-        self.mapped.get(word).copied().or_else(|| canonical(word)).or_else(|| trade_word(word))
+        self.mapped
+            .get(word)
+            .map(|said| *said.met())
+            .or_else(|| canonical(word))
+            .or_else(|| trade_word(word))
     }
 
     /// A word that begins with one for a failure is that failure (`FAIL: arc`, `NG2`, `不良(高)`), unless what

@@ -12,6 +12,8 @@ use super::rows::Parser;
 
 /// Name under which a tally keeps what was said first of its files, beside its columns.
 pub const SAID_FIRST: &str = "leakdrift.said_first";
+/// The same of the files that it was made of, by their checksums.
+pub const MADE_OF: &str = "leakdrift.made_of";
 
 /// Column names of a file.
 ///
@@ -35,10 +37,19 @@ pub fn are_of_a_tally(names: &[String]) -> bool {
 
 /// What the tally of this program was told first of the files that it was made from; nothing of other files.
 pub fn said_first(path: &Path) -> Vec<String> {
+    kept(path, SAID_FIRST)
+}
+
+/// Checksums of the files that a tally of this program was made of; nothing of other files.
+pub fn made_of(path: &Path) -> Vec<String> {
+    kept(path, MADE_OF)
+}
+
+fn kept(path: &Path, name: &str) -> Vec<String> {
     let told = || {
         let mut reader = reader(path).ok()?;
         let beside = reader.get_metadata().ok()?.key_value_metadata.clone()?;
-        let said = beside.into_iter().find(|pair| pair.key == SAID_FIRST)?.value?;
+        let said = beside.into_iter().find(|pair| pair.key == name)?.value?;
         serde_json::from_str(&said).ok()
     };
     told().unwrap_or_default()

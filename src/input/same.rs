@@ -1,4 +1,5 @@
-//! Files that hold the same bytes: an export downloaded twice, a folder copied beside itself.
+//! Files that hold the same tests: an export downloaded twice, a folder copied beside itself, a tally beside what it was
+//! made of.
 //!
 //! All are read, so that each row has its place in the sum of rows: rows are told as repeated one by one, and
 //! those of a tally, whose equal lines are different units elsewhere, by their file. Only files of one size are
@@ -10,6 +11,7 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
+use crate::error::{Error, Place, Result};
 use crate::note::Note;
 
 /// Files named in the note.
@@ -51,6 +53,47 @@ pub fn copies(files: &[PathBuf]) -> (BTreeSet<PathBuf>, Option<Note>) {
         ))
     });
     (found.into_keys().cloned().collect(), note)
+}
+
+/// Refuses a tally beside a file that it was made of, and two tallies that were made of one file: whose units would
+/// count twice, and nothing tells them apart. A tally keeps the checksums of its files; it is not left out here, nor
+/// are they, since either may hold what the other does not. Copies of a file are told elsewhere.
+///
+/// # Errors
+/// The tally and what lies in it.
+pub fn refuse_held(files: &[PathBuf], copies: &BTreeSet<PathBuf>) -> Result<()> {
+    let mut holder: BTreeMap<String, &PathBuf> = BTreeMap::new();
+    let refused = |tally: &Path, what: String| {
+        Error::input(
+            Place::file(tally),
+            "a tally of other files than are read beside it",
+            what,
+            "name the tally or its files: their units would count twice",
+        )
+    };
+    let is_first = |file: &&PathBuf| !copies.contains(*file);
+    for tally in files.iter().filter(is_first).filter(|file| super::parquet::is_tally(file)) {
+        for sum in super::parquet::made_of(tally) {
+            if let Some(other) = holder.insert(sum, tally).filter(|other| *other != tally) {
+                let what = format!("one made of a file that {} was made of too", other.display());
+                return Err(refused(tally, what));
+            }
+        }
+    }
+    if holder.is_empty() {
+        return Ok(());
+    }
+    for file in files.iter().filter(is_first) {
+        let held = checksum(file).and_then(|sum| holder.get(&hex(&sum)));
+        if let Some(tally) = held.filter(|tally| **tally != file) {
+            return Err(refused(tally, format!("one made of {}", file.display())));
+        }
+    }
+    Ok(())
+}
+
+fn hex(sum: &[u8]) -> String {
+    sum.iter().map(|b| format!("{b:02x}")).collect()
 }
 
 fn checksum(path: &Path) -> Option<[u8; 32]> {

@@ -10,9 +10,10 @@ use self::producer::Producer;
 use super::columns::{Field, Headers, squeeze};
 use super::discover::{Found, discover};
 use super::layout::{Lack, Layout, Undecided};
+use super::mapped::Unmet;
 use super::retold::Retelling;
 use super::rows::Parser;
-use super::same::copies;
+use super::same::{copies, refuse_held};
 use super::words::Words;
 use super::{parquet, text, workbook};
 use crate::config::Config;
@@ -98,6 +99,8 @@ pub struct Read {
     pub refused: Vec<Refused>,
     /// What a reader must know.
     pub notes: Vec<Note>,
+    /// Words of the settings that no row has.
+    pub unmet: Vec<Unmet>,
 }
 
 /// A piece of work for a parser.
@@ -129,6 +132,7 @@ pub fn read(
 ) -> Result<Read> {
     let Found { files, mut notes, failures } = discover(paths, config)?;
     let (copies, of_copies) = copies(&files);
+    refuse_held(&files, &copies)?;
     notes.extend(of_copies);
     let words = Words::new(config)?;
     let all_bytes: u64 = files.iter().filter_map(|f| f.metadata().ok()).map(|m| m.len()).sum();
@@ -183,6 +187,7 @@ pub fn read(
     read.notes.extend(notes);
     read.tables = tables.into_inner().expect("no thread panics holding it");
     read.notes.extend(told(&read.tables));
+    read.unmet = words.unmet(config);
     read.copies = copies;
     read.failures = failures.into_inner().expect("no thread panics holding it");
     Ok(read)

@@ -7,6 +7,7 @@ use hashbrown::HashSet;
 use super::cell::is_invisible;
 use super::columns::{Field, Headers, squeeze};
 use super::kinds::test_kind;
+use super::mapped::{Mapped, Unmet};
 use super::outcomes::Outcomes;
 use crate::config::Config;
 use crate::error::Result;
@@ -17,8 +18,8 @@ use crate::records::{Limits, TestKind, ma_to_pa};
 pub struct Words {
     pub(super) headers: Headers,
     pub(super) outcomes: Outcomes,
-    pub(super) values: BTreeMap<Field, BTreeMap<String, String>>,
-    pub(super) factor_values: Vec<BTreeMap<String, String>>,
+    pub(super) values: BTreeMap<Field, BTreeMap<String, Mapped<String>>>,
+    pub(super) factor_values: Vec<BTreeMap<String, Mapped<String>>>,
     pub(super) placeholders: HashSet<String>,
     pub(super) fault_locating: Vec<String>,
     pub(super) check_loads: HashSet<String>,
@@ -34,11 +35,11 @@ impl Words {
     /// Where an outcome word of the config is unknown.
     pub fn new(config: &Config) -> Result<Self> {
         super::columns::check(config)?;
-        let table = |name: &str| {
+        let table = |name: &str| -> Option<BTreeMap<String, Mapped<String>>> {
             config
                 .values
                 .get(name)
-                .map(|t| t.iter().map(|(k, v)| (squeeze(k), v.clone())).collect::<BTreeMap<_, _>>())
+                .map(|t| t.iter().map(|(k, v)| (squeeze(k), Mapped::new(v.clone()))).collect())
         };
         let pa = |ma: Option<f64>| ma.and_then(ma_to_pa);
         Ok(Self {
@@ -62,6 +63,30 @@ impl Words {
                 .unwrap_or(TestKind::AcWithstand),
             day_starts_s: config.day_starts_s(),
         })
+    }
+}
+
+impl Words {
+    /// Words under `[outcomes]` and `[values]` that no row had so far.
+    #[must_use]
+    pub fn unmet(&self, config: &Config) -> Vec<Unmet> {
+        let outcomes = config.outcomes.keys().filter(|word| !self.outcomes.is_met(word));
+        let mut unmet: Vec<Unmet> = outcomes
+            .map(|word| Unmet { section: "[outcomes]".to_owned(), word: word.clone() })
+            .collect();
+        for (column, words) in &config.values {
+            let of_factor = config.factors.iter().position(|f| f == column);
+            let mapped = Field::from_name(column)
+                .and_then(|field| self.values.get(&field))
+                .or_else(|| self.factor_values.get(of_factor?));
+            let is_met = |word: &str| {
+                mapped.is_some_and(|words| words.get(&squeeze(word)).is_some_and(Mapped::is_met))
+            };
+            let section = format!("[values.{column}]");
+            let left = words.keys().filter(|word| !is_met(word));
+            unmet.extend(left.map(|word| Unmet { section: section.clone(), word: word.clone() }));
+        }
+        unmet
     }
 }
 

@@ -39,6 +39,9 @@ pub fn unmatched(read: &Read, pass: &Pass, config: &Config) -> Option<String> {
         for (header, taken_for) in &config.columns {
             look("the column", header, exports().any(|t| t.has_header(header, taken_for)));
         }
+        for unmet in &read.unmet {
+            look(&format!("under {} the word", unmet.section), &unmet.word, false);
+        }
         for load in config.check_loads.keys() {
             look("the check load", load, pass.plant.checks.iter().any(|c| c.load == *load));
         }

@@ -8,7 +8,7 @@ use super::units::Counts;
 use super::{Pass, Says, Series, Tests};
 use crate::day::Day;
 use crate::error::{Error, Result};
-use crate::input::{BUILT_IN_FACTORS, LEAKAGE_ALONE, SAID_FIRST};
+use crate::input::{BUILT_IN_FACTORS, LEAKAGE_ALONE, MADE_OF, SAID_FIRST};
 use crate::records::{Current, Limits, Outcome};
 
 /// One line per distinct combination, in canonical columns; what a reading says is in its outcome.
@@ -61,11 +61,12 @@ struct Line {
 /// operator, shift, fixture and the config's factors; the day's air stands beside it. Where the first test of a
 /// unit said nothing of its leakage, the later one that did is a line of its own, which says so in `tally_part`;
 /// `stage` says of a trip that it ended the test while the voltage rose. Serials are gone: what else became of a
-/// unit is not known. `said_first`, what numbers rest on, goes with the file and is said again by whoever reads it.
+/// unit is not known. `said_first`, what numbers rest on, goes with the file and is said again by whoever reads it;
+/// `made_of`, the checksums of its files, so that none is read beside it.
 ///
 /// # Errors
 /// Where the file cannot be written.
-pub fn save(pass: &Pass, said_first: &[String], path: &Path) -> Result<usize> {
+pub fn save(pass: &Pass, said_first: &[String], made_of: &[String], path: &Path) -> Result<usize> {
     let own = pass.plant.factor_names.get(BUILT_IN_FACTORS.len()..).unwrap_or_default();
     let mut c = Columns { factors: vec![Vec::new(); own.len()], ..Columns::default() };
     for (n, series) in pass.series.iter().enumerate() {
@@ -113,9 +114,13 @@ pub fn save(pass: &Pass, said_first: &[String], path: &Path) -> Result<usize> {
     for (name, levels) in own.iter().zip(c.factors) {
         frame.with_column(Column_::new(name.as_str().into(), levels).into()).map_err(broken)?;
     }
-    let said =
-        serde_json::to_string(said_first).map_err(|e| Error::usage(e.to_string(), "report it"))?;
-    let beside = KeyValueMetadata::from_static(vec![(SAID_FIRST.to_owned(), said)]);
+    let json = |lines: &[String]| {
+        serde_json::to_string(lines).map_err(|e| Error::usage(e.to_string(), "report it"))
+    };
+    let beside = KeyValueMetadata::from_static(vec![
+        (SAID_FIRST.to_owned(), json(said_first)?),
+        (MADE_OF.to_owned(), json(made_of)?),
+    ]);
     crate::disk::write_whole(path, |out| {
         ParquetWriter::new(out)
             .with_key_value_metadata(Some(beside))

@@ -196,6 +196,7 @@ fn names_of_the_settings_that_no_file_has_are_told() {
     let dir = folder();
     put(dir.path(), "t.csv", small_table(day("2026-08-03"), 40));
     let settings = "factors = [\"colour\"]\n[columns]\n\"serial\" = \"serial\"\n\"Strom\" = \"reading_ma\"\n\
+        [outcomes]\n\"pass\" = \"pass\"\n\"gutt\" = \"pass\"\n[values.station]\n\"S1\" = \"S1\"\n\"S77\" = \"S1\"\n\
         [ceiling]\n\"ac withstand\" = 9.0\n\"dc withstand\" = 9.0\n[open_lead_ma]\nS1 = 0.01\nS9 = 0.01\n\
         [check_loads.LOAD]\nexpect = \"pass\"\n[model.M1]\nleak_path_mohm = 1.0\n[model.M11]\nleak_path_mohm = 1.0\n";
     put(dir.path(), "leakdrift.toml", settings);
@@ -204,10 +205,10 @@ fn names_of_the_settings_that_no_file_has_are_told() {
     let notes = found["notes"].as_array().unwrap().iter().map(|n| n.as_str().unwrap());
     let told: Vec<&str> = notes.filter(|n| n.contains("what no file has")).collect();
     assert_eq!(told.len(), 1, "{}", found["notes"]);
-    for name in ["colour", "Strom", "dc withstand", "S9", "LOAD", "M11"] {
+    for name in ["colour", "Strom", "gutt", "S77", "dc withstand", "S9", "LOAD", "M11"] {
         assert!(told[0].contains(&format!("{name:?}")), "{name}: {}", told[0]);
     }
-    for name in ["serial", "ac withstand", "S1", "M1"] {
+    for name in ["serial", "pass", "ac withstand", "S1", "M1"] {
         assert!(!told[0].contains(&format!("{name:?}")), "{name}: {}", told[0]);
     }
 }

@@ -1,10 +1,12 @@
 //! A saved tally stands for the files it was made from, and tallies add up.
 
+use std::io::Write as _;
+
 use serde_json::Value;
 
 use crate::support::days::day;
 use crate::support::run::{
-    folder, put, results, reviewed, run_in, sample_data, series, small_table,
+    committed, contents, folder, put, results, reviewed, run_in, sample_data, series, small_table,
 };
 
 /// Verdicts that the factory's description expects in its last month.
@@ -36,6 +38,23 @@ fn other_settings() -> String {
     text.replace("factors = [\"filter\"]", "factors = [\"filter\", \"room\"]")
 }
 
+/// The same export in other bytes, as another plant has its own: a blank line, or a remark in a workbook's archive.
+fn in_other_bytes(name: &str, mut bytes: Vec<u8>) -> Vec<u8> {
+    if name.ends_with(".gz") {
+        let mut line = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::fast());
+        line.write_all(b"\n").unwrap();
+        bytes.extend(line.finish().unwrap());
+    } else if name.ends_with(".xlsx") {
+        let remark = bytes.len() - 2;
+        assert_eq!(bytes[remark..], [0, 0], "{name}: an archive without a remark");
+        bytes[remark] = 1;
+        bytes.push(b' ');
+    } else {
+        bytes.push(b'\n');
+    }
+    bytes
+}
+
 /// The factor column and the air must go with a tally: without them SM415 would be called drifting and
 /// DH640's season would have no cause. Two plants with equal lines have twice the units.
 #[test]
@@ -44,8 +63,13 @@ fn a_saved_tally_is_judged_like_its_files_and_two_add_up() {
     let tally = ["tally", &sample_data(), "--out"];
     run_in(dir.path(), tally.iter().chain(&["north.parquet"])).expect(0);
     put(dir.path(), "south.toml", other_settings());
-    let south = ["south.parquet", "--config", "south.toml"];
-    run_in(dir.path(), tally.iter().chain(&south)).expect(0);
+    // What lies in the folders of the stations: the lists beside them are named by the settings.
+    let exports = contents(&committed("sample-data")).into_iter().filter(|(n, _)| n.contains('/'));
+    for (name, bytes) in exports {
+        put(dir.path(), &format!("south/{name}"), in_other_bytes(&name, bytes));
+    }
+    let south = ["tally", "south", "--out", "south.parquet", "--config", "south.toml"];
+    run_in(dir.path(), south).expect(0);
     let config = &format!("{}/leakdrift.toml", sample_data());
     let one = ["review", "north.parquet", "--config", config, "--out", "one"];
     run_in(dir.path(), one).expect(0);
@@ -79,6 +103,11 @@ fn as_its_files(tally: &Value) {
         for key in ["family", "x05_ma", "x50_ma", "x99_ma", "tail"] {
             let (a, b) = (&of_tally["distribution"][key], &of_files["distribution"][key]);
             assert_eq!(a, b, "{model}, {test}: {key}");
+        }
+        // What a tally cannot know is not said as none.
+        for key in ["failed", "then_passed", "more_than_allowed"] {
+            assert!(of_files["retests"][key].is_number(), "{model}, {test}: retests {key}");
+            assert!(of_tally["retests"][key].is_null(), "{model}, {test}: retests {key}");
         }
         for key in ["above", "below"] {
             let (a, b) = (&of_tally["strays"][key], &of_files["strays"][key]);
@@ -117,6 +146,32 @@ fn a_tally_keeps_its_production_days_whenever_they_start() {
     let of = |name: &str| results(&dir.path().join(name));
     assert_eq!(of("tally")["from"], of("files")["from"]);
     assert_eq!(of("tally")["to"], of("files")["to"]);
+}
+
+/// Named beside the file that it was made of, and beside another one made of that.
+#[test]
+fn a_tally_beside_what_it_was_made_of_is_refused() {
+    let dir = folder();
+    let table = small_table(day("2026-08-03"), 40);
+    put(dir.path(), "in/a.csv", &table);
+    put(dir.path(), "more/b.csv", table.replace(",M1,", ",M2,"));
+    run_in(dir.path(), ["tally", "in", "--out", "t.parquet"]).expect(0);
+    run_in(dir.path(), ["tally", "t.parquet", "more", "--out", "both.parquet"]).expect(0);
+    for (beside, named) in [
+        (&["t.parquet", "in/a.csv"][..], "in/a.csv"),
+        (&["in", "t.parquet"], "in/a.csv"),
+        // A tally of a tally holds its files too.
+        (&["both.parquet", "in"], "in/a.csv"),
+        (&["both.parquet", "t.parquet"], "both.parquet"),
+    ] {
+        for command in ["review", "peek"] {
+            let done = run_in(dir.path(), [&[command], beside].concat()).expect(2);
+            assert!(done.err.contains(named), "{beside:?}: {}", done.err);
+            assert!(done.err.contains("count twice"), "{beside:?}: {}", done.err);
+        }
+    }
+    run_in(dir.path(), ["review", "t.parquet", "more", "--out", "out"]).expect(0);
+    assert_eq!(results(&dir.path().join("out"))["series"][0]["units"], 800);
 }
 
 /// Its units would count twice: once in the exports, once in their tally.

@@ -39,7 +39,8 @@ impl Parser<'_> {
                 Some(&code) => code,
                 None => {
                     let mapped = self.words.factor_values[n].get(&squeeze(&shown));
-                    let code = self.book.texts.code(mapped.unwrap_or(&tidy(&shown).into_owned()));
+                    let tidied = tidy(&shown).into_owned();
+                    let code = self.book.texts.code(mapped.map_or(&tidied, |to| to.met()));
                     self.texts[slot].insert(shown.into_owned(), code);
                     code
                 }

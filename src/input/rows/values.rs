@@ -123,7 +123,7 @@ impl Parser<'_> {
             other => other.shown(),
         };
         match self.words.values.get(&field).and_then(|t| t.get(&squeeze(&shown))) {
-            Some(mapped) => mapped.clone(),
+            Some(mapped) => mapped.met().clone(),
             None => shown,
         }
     }
