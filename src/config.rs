@@ -244,13 +244,16 @@ impl Config {
         wrong(path, &self.text, at, what, to_do)
     }
 
-    /// A path in the settings, made relative to their folder.
+    /// A path in the settings, made relative to their folder; where nothing is there, `\\` parts it as `/` does, as on
+    /// the system that knows both.
     #[must_use]
     pub fn resolve(&self, path: &Path) -> PathBuf {
-        match self.path.as_deref().and_then(Path::parent) {
+        let place = |path: &Path| match self.path.as_deref().and_then(Path::parent) {
             Some(dir) if path.is_relative() => dir.join(path),
             _ => path.to_owned(),
-        }
+        };
+        let parted = PathBuf::from(path.to_string_lossy().replace('\\', "/"));
+        Some(place(path)).filter(|there| there.exists()).unwrap_or_else(|| place(&parted))
     }
 
     /// Seconds after midnight at which a production day starts.

@@ -6,7 +6,8 @@ use leakdrift::config::Config;
 
 use super::flavours::{by_hand, english, is_the_tally, plain};
 use crate::support::count::{counted, tried};
-use crate::support::run::{folder, put, run_in};
+use crate::support::days::day;
+use crate::support::run::{folder, put, results, run_in, small_table};
 
 /// A tab file of 60 000 tests (over 4 MB) whose dates could be read both ways until its last 40 rows.
 fn long_and_open() -> String {
@@ -242,4 +243,40 @@ fn the_pages_of_many_files_are_no_longer_than_those_of_a_hundred() {
         length.push(page.matches("in/00").count());
     }
     assert_eq!(length[0], length[1]);
+}
+
+/// Files as Windows writes them, settings among them: line ends, a mark before the first sign, and `\\` in paths.
+#[test]
+fn line_ends_marks_and_paths_of_windows_change_nothing() {
+    let dir = folder();
+    let table = small_table(day("2026-08-03"), 40).replace("serial", "Stueck");
+    let events = "date,what,station,model\n2026-08-20,new leads,S1,\n";
+    let settings = "name = \"line\"\nevents = 'side\\events.csv'\n[columns]\n\"Stueck\" = \"serial\"\n\
+        [files]\npattern = \"*\\\\{lot}.csv\"\n";
+    let report = |name: &str, end: &str, mark: &str| {
+        let written = |text: &str| format!("{mark}{}", text.replace('\n', end));
+        put(dir.path(), &format!("{name}/x/LOT7.csv"), written(&table));
+        put(dir.path(), &format!("{name}/side/events.csv"), written(events));
+        put(dir.path(), &format!("{name}/leakdrift.toml"), written(settings));
+        let out = format!("out-{name}");
+        run_in(dir.path(), ["review", &format!("{name}/x"), "--out", &out]).expect(0);
+        results(&dir.path().join(out))
+    };
+    let unix = report("unix", "\n", "");
+    assert_eq!(unix["series"][0]["units"], 800);
+    let windows = report("windows", "\r\n", "\u{feff}");
+    for key in ["rows", "series", "settings_changes", "name"] {
+        assert_eq!(windows[key], unix[key], "{key}");
+    }
+    // What is added to settings stands in lines of its own, and their own lines stay.
+    put(dir.path(), "windows/x/other.csv", "Zeit;Ding\r\n13.02.2026;M1\r\n");
+    run_in(dir.path(), ["peek", "windows/x", "--write-config"]).expect(1);
+    let text = std::fs::read_to_string(dir.path().join("windows/leakdrift.toml")).unwrap();
+    assert!(text.contains("\r\nevents = 'side\\events.csv'\r\n"), "{text:?}");
+    assert!(text.contains("\n# \"Ding\" = \"…\""), "{text:?}");
+    // Ends of lines as they were written before.
+    put(dir.path(), "old/LOT7.csv", table.replace('\n', "\r"));
+    put(dir.path(), "old/leakdrift.toml", settings.replace("events", "#"));
+    run_in(dir.path(), ["review", "old", "--out", "out-old"]).expect(0);
+    assert_eq!(results(&dir.path().join("out-old"))["rows"], unix["rows"]);
 }
