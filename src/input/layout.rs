@@ -21,7 +21,8 @@ mod values;
 
 use title_lines::preamble;
 
-pub use choice::Undecided;
+pub(super) use choice::is_code;
+pub use choice::{AskedOutcome, AskedWord, Quiet, Undecided};
 pub use partial::{Lack, Partial};
 pub use title_lines::titles;
 pub(super) use values::is_often_something_else;
@@ -83,6 +84,8 @@ pub struct Group {
     pub kind: Option<String>,
     /// The step that the title numbers.
     pub step: Option<String>,
+    /// The conductors that the title names as its measuring point.
+    pub point: Option<String>,
     /// Its columns and those common to all tests of the row.
     pub columns: Columns,
     /// The columns that are its own; where all are blank, the test was not made.
@@ -110,6 +113,8 @@ pub struct Layout {
     pub taken: Vec<Taken>,
     /// What a reader must know of how they were chosen.
     pub told: Vec<Note>,
+    /// Columns not used that always say the same in the rows looked at, where there are more rows.
+    pub quiet: Vec<Quiet>,
     /// The tests of a row.
     pub groups: Vec<Group>,
     /// Whether several tests of a row have one outcome: where it is a failure, it is not known of which.
@@ -279,7 +284,9 @@ pub fn find(
                 && candidate.score >= LEAST_KNOWN
                 && candidate.layout.groups.iter().any(complete);
             let place = if usable { &mut best } else { &mut nearest };
-            if place.as_ref().is_none_or(|c| candidate.score > c.score) {
+            // A line over a header that lacks something makes no group titles of it.
+            let is_plainer = |c: &Candidate| !usable && c.two && !two && candidate.score == c.score;
+            if place.as_ref().is_none_or(|c| candidate.score > c.score || is_plainer(c)) {
                 *place = Some(candidate);
             }
         }
@@ -323,6 +330,8 @@ fn nameless(
 struct Candidate {
     /// Columns that it explains.
     score: usize,
+    /// Whether it is a pair of titles and names.
+    two: bool,
     layout: Layout,
     headings: Vec<Heading>,
 }
@@ -346,7 +355,7 @@ impl Candidate {
         headers: &Headers,
         fixed: &BTreeMap<Field, String>,
     ) -> Result<(usize, Layout), Box<Partial>> {
-        let Self { score, mut layout, headings } = self;
+        let Self { score, mut layout, headings, .. } = self;
         let mut undecided = None;
         if layout.groups[0].title.is_none() {
             let (above, below) = rows.split_at(layout.header_rows.min(rows.len()));
@@ -354,13 +363,16 @@ impl Candidate {
             known.extend(fixed.iter().map(|(k, v)| (*k, v.clone())));
             let chosen = choice::choose(&layout.names, headings, below, headers, &known);
             layout.groups[0].columns = chosen.columns;
-            (layout.taken, layout.told) = (chosen.taken, chosen.told);
+            (layout.taken, layout.told, layout.quiet) = (chosen.taken, chosen.told, chosen.quiet);
             layout.units_beside = chosen.units_beside;
             undecided = chosen.undecided;
-        } else if !layout.says_outcomes() {
+        } else {
             let below = rows.get(layout.header_rows..).unwrap_or_default();
-            let chosen = choice::without_outcome(&layout, headings, below, headers, fixed);
-            (layout.told, undecided) = (chosen.told, chosen.undecided);
+            steps::units_beside(&mut layout, below);
+            if !layout.says_outcomes() {
+                let chosen = choice::without_outcome(&layout, headings, below, headers, fixed);
+                (layout.told, undecided) = (chosen.told, chosen.undecided);
+            }
         }
         let complete = |g: &Group| partial::lacks(&g.columns, fixed).is_empty();
         if undecided.is_none() && score >= LEAST_KNOWN && layout.groups.iter().any(complete) {
@@ -452,6 +464,7 @@ fn candidate(
         names,
         taken,
         told: Vec::new(),
+        quiet: Vec::new(),
         groups,
         shares_outcome,
         fixed: fixed.clone(),
@@ -463,7 +476,7 @@ fn candidate(
         dates: DateWay::default(),
         trims: false,
     };
-    Some(Candidate { score, layout, headings })
+    Some(Candidate { score, two, layout, headings })
 }
 
 /// Whether a row of a table names nothing but units.
@@ -483,8 +496,9 @@ fn grouped(common: Columns, own: Vec<(String, Columns, Vec<u16>)>) -> (Vec<Group
         .into_iter()
         .filter(|(_, columns, _)| tests(columns))
         .map(|(title, columns, own)| {
-            let (kind, step) = steps::of_title(&title);
-            Group { title: Some(title), kind, step, columns: merged(&common, columns), own }
+            let steps::Told { kind, step, point } = steps::of_title(&title);
+            let columns = merged(&common, columns);
+            Group { title: Some(title), kind, step, point, columns, own }
         })
         .collect();
     if groups.is_empty() {

@@ -8,6 +8,7 @@ use hashbrown::HashMap;
 
 use self::alike::{Alike, Common};
 use self::kind::RowKind;
+use self::later::Watched;
 use self::shared::Made;
 use self::test::ModelFacts;
 use super::cell::Cell;
@@ -24,6 +25,7 @@ pub use self::test::LEAKAGE_ALONE;
 mod alike;
 mod beside;
 mod kind;
+mod later;
 mod shared;
 mod test;
 mod values;
@@ -74,6 +76,8 @@ pub struct Parser<'a> {
     alike: HashMap<Box<[u8]>, Rc<Alike>>,
     /// What the test at hand says that others may say too.
     row_alike: Option<Alike>,
+    /// What columns that are not used say.
+    watched: Watched,
 }
 
 /// What is wrong with a row.
@@ -113,6 +117,7 @@ impl<'a> Parser<'a> {
             key: Vec::new(),
             alike: HashMap::new(),
             row_alike: None,
+            watched: Watched::default(),
         }
     }
 
@@ -209,12 +214,25 @@ impl<'a> Parser<'a> {
             };
             self.row_units.insert(*number, found);
         }
+        let first = self.batch.records.len();
         if layout.shares_outcome {
             self.tests_of_one_outcome(line, cell);
-            return;
+        } else {
+            self.tests(line, cell);
         }
+        self.look_later(line, first, cell);
+    }
+
+    /// Reads the tests of a row, each with an outcome of its own.
+    fn tests<'c>(&mut self, line: u32, cell: &impl Fn(usize) -> Cell<'c>) {
+        let (layout, before) = (self.layout, self.batch.records.len());
         for (part, group) in (0..=u8::MAX).zip(&layout.groups) {
             if group.is_blank(|c| cell(c).is_empty()) {
+                continue;
+            }
+            // A sequence ends with the test that stops it: those after it have their names and limits, and no result.
+            let stopped = self.batch.records[before..].iter().any(|r| r.outcome != Outcome::Pass);
+            if stopped && group.is_silent(|c| cell(c).is_empty()) {
                 continue;
             }
             self.row_said = None;

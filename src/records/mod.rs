@@ -319,6 +319,36 @@ pub struct Unreadable {
     pub outcome: Option<Outcome>,
 }
 
+/// A column that is not used and says further down what those of its values that were looked at did not.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Later {
+    /// Index of its [`Source`].
+    pub source: SourceAt,
+    /// The column's header.
+    pub column: Arc<str>,
+    /// The one value that was looked at.
+    pub assumed: Arc<str>,
+    /// The first other one.
+    pub found: Arc<str>,
+    /// Line or row of that, counted from 1.
+    pub line: u32,
+    /// Rows with others.
+    pub rows: u64,
+    /// What they are.
+    pub says: LaterSays,
+}
+
+/// What the later values of a column that is not used are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LaterSays {
+    /// A failure, of tests that count as passed.
+    Failure,
+    /// Another kind of test.
+    Kind,
+    /// A code, where no column says outcomes.
+    Code,
+}
+
 /// The room's air on one day at one station, summed over rows.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct AirSums {
@@ -366,6 +396,8 @@ pub struct Batch {
     pub measured_v: Vec<MeasuredVolts>,
     /// Test names that this tool does not know, with the rows that carried them.
     pub unknown_tests: std::collections::BTreeMap<String, u64>,
+    /// Columns that say later what they did not at first.
+    pub later: Vec<Later>,
     /// Source and row of a header of another table; the rows after it cannot be understood.
     pub other_table: Option<(SourceAt, u32)>,
 }

@@ -52,14 +52,14 @@ pub struct Missing {
     /// The section that they stand in, as it is headed; empty before all sections.
     pub section: &'static str,
     /// The lines of that section, to be filled in.
-    pub keys: Vec<&'static str>,
+    pub keys: Vec<String>,
 }
 
 impl Missing {
-    fn new(what: impl Into<String>, section: &'static str, keys: &[&'static str]) -> Self {
+    fn new(what: impl Into<String>, section: &'static str, keys: Vec<String>) -> Self {
         let head = Some(section).filter(|s| !s.is_empty());
-        let lines: Vec<&str> = head.into_iter().chain(keys.iter().copied()).collect();
-        Self { what: what.into(), lines: lines.join("\n"), section, keys: keys.to_vec() }
+        let lines: Vec<&str> = head.into_iter().chain(keys.iter().map(String::as_str)).collect();
+        Self { what: what.into(), lines: lines.join("\n"), section, keys }
     }
 }
 
@@ -215,8 +215,8 @@ impl Peek {
             unreadable_reasons: pass.map_or_else(Vec::new, reasons),
             unknown_outcomes,
             series: pass.map_or_else(Vec::new, |p| {
-                let series = p.series.iter();
-                series.map(|s| (s.key.title(), s.units() as f64)).collect()
+                let series = p.series.iter().zip(&p.called);
+                series.map(|(s, called)| (called.title.clone(), s.units() as f64)).collect()
             }),
             notes: pass
                 .map_or(&[][..], |p| &p.notes)

@@ -1,11 +1,14 @@
 //! Takes batches in their fixed order and keeps what the pass needs until the last row is read.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use super::clock::ClockTrack;
 use super::row::{SHARDS, Serials};
 use crate::day::{Day, day_of};
-use crate::records::{AirSums, Batch, Marks, MeasuredVolts, Outcome, Record, Shown, Unreadable};
+use crate::records::{
+    AirSums, Batch, Later, Marks, MeasuredVolts, Outcome, Record, Shown, Unreadable,
+};
 
 /// Records of the first piece of a shard.
 const FIRST: usize = 4096;
@@ -65,6 +68,8 @@ pub struct Collector {
     /// Failures whose class was derived from their reading.
     pub(super) derived: u64,
     pub(super) unreadable: Vec<Unreadable>,
+    /// By source and column.
+    pub(super) later: BTreeMap<(usize, Arc<str>), Later>,
     pub(super) stepped_over: u64,
 }
 
@@ -81,6 +86,7 @@ impl Default for Collector {
             unknown_tests: BTreeMap::new(),
             derived: 0,
             unreadable: Vec::new(),
+            later: BTreeMap::new(),
             stepped_over: 0,
         }
     }
@@ -119,6 +125,12 @@ impl Collector {
         self.measured_v.extend(batch.measured_v);
         for (name, count) in batch.unknown_tests {
             *self.unknown_tests.entry(name).or_default() += count;
+        }
+        for later in batch.later {
+            let at = (later.source.index(), later.column.clone());
+            let more = later.rows;
+            // Batches come in the order of rows.
+            self.later.entry(at).and_modify(|known| known.rows += more).or_insert(later);
         }
         self.unreadable.extend(batch.unreadable);
         self.stepped_over += batch.stepped_over;

@@ -21,7 +21,7 @@ use crate::day::Day;
 use crate::error::{Error, Result};
 use crate::input::{BUILT_IN_FACTORS, Read};
 use crate::note::Note;
-use crate::records::{Book, Limits, SerialAt, Setup, Source, Unreadable};
+use crate::records::{Book, Later, Limits, SerialAt, Setup, Source, Unreadable};
 
 /// Rows read, and where each went: `read = used + set aside + unreadable`.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
@@ -81,6 +81,8 @@ pub struct Pass {
     pub ledger: Ledger,
     /// Rows that could not be understood, in order.
     pub unreadable: Vec<Unreadable>,
+    /// Columns not used that say later what they did not at first.
+    pub later: Vec<Later>,
     /// What a reader must know.
     pub notes: Vec<Note>,
     /// The rows.
@@ -174,6 +176,7 @@ impl Collector {
             series,
             plant,
             unreadable: self.unreadable,
+            later: self.later.into_values().collect(),
             notes: notes.collect(),
             units,
         })

@@ -515,3 +515,41 @@ fn a_title_line_above_the_header_is_no_group_of_columns() {
     let [series] = &pass.series[..] else { panic!("{}", pass.series.len()) };
     assert_eq!((&*series.key.model, series.key.applied_mv), ("KL9", Some(1_250_000)));
 }
+
+/// Seconds since 1970 under a header that says nothing, however they are counted and below whatever title.
+#[test]
+fn seconds_since_1970_are_known_by_their_values_in_either_order_and_below_a_title() {
+    let rows = |time: &dyn Fn(u64) -> String| -> Vec<String> {
+        (0..60)
+            .map(|n| format!("{};KL9;U{n};0.8{n:02};1.3;pass", time(1_769_990_400 + 47 * n)))
+            .collect()
+    };
+    let header = "ts;model;serial;leakage [mA];high limit [mA];result";
+    let seconds = rows(&|s| s.to_string());
+    let mut newest_first = seconds.clone();
+    newest_first.reverse();
+    for (title, rows) in [
+        ("", &seconds),
+        ("", &newest_first),
+        ("", &rows(&|s| format!("{s}.125"))),
+        ("", &rows(&|s| format!("{s}125"))),
+        ("HV test protocol;Line 3\n", &seconds),
+        ("Report of line 3, March\n", &seconds),
+    ] {
+        let dir = folder();
+        let text = format!("{title}{header}\n{}\n", rows.join("\n"));
+        let file = put(dir.path(), "t.csv", &text);
+        let (read, pass) = counted(&[file], &Config::default());
+        assert_eq!(pass.ledger.used, 60, "{}", &text[..120]);
+        let day = leakdrift::day::day_number(crate::support::days::day("2026-02-02"));
+        assert_eq!(pass.plant.days, Some((day, day)), "{}", &text[..120]);
+        let told =
+            |n: &leakdrift::note::Note| n.first && n.to_string().contains("seconds since 1970");
+        assert!(read.notes.iter().any(told), "{:?}", read.notes);
+    }
+    // Numbers of rows, and serials that count on by one, are none.
+    let serials = rows(&|s| (s / 47).to_string());
+    let dir = folder();
+    let text = format!("{header}\n{}\n", serials.join("\n"));
+    assert!(refused(put(dir.path(), "t.csv", text)).contains("a date"));
+}

@@ -8,6 +8,7 @@ mod exports;
 mod flavours;
 mod hand_written;
 mod jump;
+mod later_rows;
 mod ledger;
 mod limit_study;
 mod misread;

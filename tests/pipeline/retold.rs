@@ -189,3 +189,42 @@ fn json_in_a_folder_is_read_unless_we_wrote_it() {
     assert_eq!(read.tables.len(), 1);
     assert_eq!(pass.ledger.read, 20);
 }
+
+/// `type`, `value` and `unit` behind the number of a test are its kind, its reading and the unit of that.
+#[test]
+fn type_value_and_unit_behind_a_number_are_those_of_its_test() {
+    let names = |words: [&str; 5]| {
+        let of = |n: u8| words.map(|w| format!("Test {n} {w}")).join(",");
+        format!("date,model,serial,{},{}\n", of(1), of(2))
+    };
+    let rows = "2026-02-13,M1,U1,ACW,410,µA,1300,pass,IR,500,MΩ,2,pass\n\
+        2026-02-13,M1,U2,ACW,520,µA,1300,pass,IR,0.1,MΩ,2,fail\n";
+    // The sequence ended with the first test: of the second there are name and limit alone.
+    let stopped = "2026-02-13,M1,U3,ACW,,µA,1300,fail,IR,,MΩ,2,\n";
+    for words in [
+        ["type", "value", "unit", "limit", "result"],
+        ["Typ", "Messwert", "Einheit", "Grenzwert", "Ergebnis"],
+    ] {
+        let pass = pass_of("t.csv", &(names(words) + rows + stopped));
+        let one = |pa| ("1".to_owned(), pa);
+        assert_eq!(readings(&pass), [one(410_000_000), one(520_000_000)], "{words:?}");
+        let rows = (pass.ledger.read, pass.ledger.used, pass.ledger.unreadable);
+        assert_eq!(rows, (5, 3, 0), "{words:?}: insulation is set aside");
+    }
+}
+
+/// Two points of one unit are two tests, each of its own series.
+#[test]
+fn readings_at_two_measuring_points_of_a_row_are_two_tests() {
+    for (one, other) in [("L-PE", "N-PE"), ("L to PE", "N to PE"), ("L", "N")] {
+        let text = format!(
+            "date,model,serial,Leakage {one} [mA],Leakage {other} [µA],High limit [mA],Result\n\
+             2026-02-13,M1,U1,0.4,800,1.3,pass\n2026-02-13,M1,U2,0.5,900,1.3,pass\n"
+        );
+        let pass = pass_of("t.csv", &text);
+        let points: Vec<&str> = pass.series.iter().map(|s| &*s.key.test_point).collect();
+        assert_eq!(points, [one, other]);
+        let of: Vec<i64> = readings(&pass).into_iter().map(|(_, pa)| pa).collect();
+        assert_eq!(of, [400_000_000, 500_000_000, 800_000_000, 900_000_000]);
+    }
+}

@@ -471,3 +471,41 @@ fn a_model_that_is_mistyped_names_those_that_it_looks_like() {
         assert!(!far.contains("nearest") && far.contains("KB120, KB125, VC310"), "{far}");
     }
 }
+
+/// What is asked for stands in the settings that are started, with blanks to fill in; a guess is no fact.
+#[test]
+fn settings_that_are_started_ask_for_outcomes_and_mark_guesses() {
+    let dir = folder();
+    let codes = |n: usize| if n % 20 == 7 { "3" } else { "8" };
+    let mut text = "Gepr\u{fc}ft am;Typ;Nr;Ableitstrom;Grenzwert;Urteil\n".to_owned();
+    for n in 0..60 {
+        text += &format!("{:02}.03.2026;M1;A{n:05};0,9{n:02};1,3;{}\n", 13 + n / 10, codes(n));
+    }
+    put(dir.path(), "in/t.csv", &text);
+    let page = run_in(dir.path(), ["peek", "in", "--write-config"]).expect(1).out;
+    let file = dir.path().join("in/leakdrift.toml");
+    let settings = std::fs::read_to_string(&file).unwrap();
+    for line in ["# [outcomes]", "# \"8\" = \"…\"", "# \"3\" = \"…\""] {
+        assert!(settings.lines().any(|l| l.trim() == line), "{line}: {settings}");
+    }
+    for line in ["\"8\" = \"…\"", "\"3\" = \"…\""] {
+        assert!(page.lines().any(|l| l.trim() == line), "{line}: {page}");
+    }
+    // Nothing that rests on a guess holds unasked: each such line stands behind a sign and says why.
+    for (header, meaning) in [("Typ", "model"), ("Ableitstrom", "reading_ma")] {
+        let is_guess =
+            |l: &str| l.starts_with(&format!("# \"{header}\" = \"{meaning}\"    # a guess: "));
+        assert!(settings.lines().any(is_guess), "{header}: {settings}");
+    }
+    let filled = settings
+        .replace("# [outcomes]", "[outcomes]")
+        .replace("# \"8\" = \"…\"", "\"8\" = \"pass\"")
+        .replace("# \"3\" = \"…\"", "\"3\" = \"breakdown\"");
+    std::fs::write(&file, filled).unwrap();
+    let json = run_in(dir.path(), ["peek", "in", "--json"]).expect(0).out;
+    let json: Value = serde_json::from_str(&json).unwrap();
+    assert_eq!(
+        (&json["outcomes"]["pass"], &json["outcomes"]["breakdown"]),
+        (&57.into(), &3.into())
+    );
+}

@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use crate::series::{Outcome, Pass, SetAside, Source, Test, Tests, in_other_order};
+use crate::series::{Later, Outcome, Pass, SetAside, Source, Test, Tests, in_other_order};
 
 /// A pass whose reading lies so many times over its limit is a matter of units or signs, not of the unit tested.
 const FAR_OVER: i64 = 10;
@@ -27,6 +27,8 @@ pub struct TableFacts {
     pub other_order: u64,
     /// What is wrong with most of these; `None` where all could be read.
     pub fault: Option<Fault>,
+    /// Columns not used that say later what they did not at first.
+    pub later: Vec<Later>,
     /// Tests of products.
     pub tests: TestCounts,
     /// What it told of each series, in their order.
@@ -165,6 +167,7 @@ pub fn table_facts(pass: &Pass, believed_pa: i64) -> Vec<TableFacts> {
             unreadable: 0,
             other_order: 0,
             fault: None,
+            later: Vec::new(),
             tests: TestCounts::default(),
             series: Vec::new(),
         })
@@ -190,6 +193,9 @@ pub fn table_facts(pass: &Pass, believed_pa: i64) -> Vec<TableFacts> {
         }
     }
     unreadable(pass, &mut tables);
+    for later in &pass.later {
+        tables[later.source.index()].later.push(later.clone());
+    }
     tables
 }
 

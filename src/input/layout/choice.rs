@@ -17,8 +17,11 @@ use crate::records::Quantity;
 
 mod limits;
 mod outcome;
+mod quiet;
 mod turns;
 mod units;
+
+pub(in crate::input) use outcome::is_code;
 
 /// Columns whose meaning decides numbers: of two that may be one of these, none is taken.
 const DECIDING: [Field; 11] = [
@@ -46,6 +49,39 @@ pub struct Undecided {
     pub found: String,
     /// The setting that decides.
     pub next: String,
+    /// The column that is asked for, where it is one of outcomes.
+    pub asked: Option<AskedOutcome>,
+}
+
+/// A column that may say what came of each test, and its words.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AskedOutcome {
+    /// Its header.
+    pub header: String,
+    /// What it says that is not known, each with what it likely means.
+    pub words: Vec<AskedWord>,
+}
+
+/// A word whose meaning is asked for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AskedWord {
+    /// The word.
+    pub word: String,
+    /// What it likely means; `…` where nothing tells.
+    pub meant: &'static str,
+}
+
+/// A column that is not used and always says the same in the rows looked at.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Quiet {
+    /// The column.
+    pub column: u16,
+    /// What it says; empty where it says nothing.
+    pub value: String,
+    /// Whether other codes in it might be outcomes.
+    pub may_be_code: bool,
+    /// Whether its header says that it is about another matter.
+    pub is_other: bool,
 }
 
 /// What was chosen.
@@ -56,6 +92,7 @@ pub(super) struct Chosen {
     pub(super) told: Vec<Note>,
     /// Columns of numbers, each with the column that holds their units.
     pub(super) units_beside: BTreeMap<u16, u16>,
+    pub(super) quiet: Vec<Quiet>,
     pub(super) undecided: Option<Undecided>,
 }
 
@@ -91,6 +128,7 @@ pub(super) fn choose(
     if !choice.has(Field::Count) {
         choice.by_values();
         choice.in_turn();
+        choice.quiet(body.len());
     }
     choice.chosen
 }
@@ -201,7 +239,8 @@ impl Choice<'_> {
     }
 
     fn undecided(&mut self, expected: String, found: String, next: String) {
-        self.chosen.undecided.get_or_insert(Undecided { expected, found, next });
+        let asked = None;
+        self.chosen.undecided.get_or_insert(Undecided { expected, found, next, asked });
     }
 
     /// Whether another column than this may be the reading.

@@ -142,6 +142,7 @@ pub(super) fn unnamed(rows: &[Vec<String>], fixed: &BTreeMap<Field, String>) -> 
             taken: vec![unknown; names.len()],
             names,
             told: Vec::new(),
+            quiet: Vec::new(),
             groups: vec![Group::default()],
             shares_outcome: false,
             fixed: fixed.clone(),

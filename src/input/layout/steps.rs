@@ -3,10 +3,13 @@
 //!
 //! A name is a title and what the column holds. A title ends with a number or names a kind of test, and only what
 //! two titles or more have is a group: one alone is a name like any other. The number of a title is the step of its
-//! test, so that two tests of one kind stay two series.
+//! test, so that two tests of one kind stay two series. Behind `Test 1` the words `type`, `value` and `unit` say the
+//! kind, the reading and its unit, which mean other things in a header of their own. Conductors behind what is measured
+//! (`Leakage L-PE`, `Leakage N-PE`) are the measuring points of two tests.
 
 use std::collections::BTreeSet;
 
+use super::{Group, Layout};
 use crate::input::columns::{Field, Headers, Meaning, squeeze};
 use crate::input::kinds::test_kind;
 use crate::records::{Quantity, TestKind};
@@ -33,6 +36,27 @@ const OWN: [Field; 15] = [
 /// Most words of a title.
 const TITLE: usize = 4;
 
+/// Words for a unit of numbers, behind a title; as a header they mean the unit under test in some languages.
+const UNIT: [&str; 13] = [
+    "unit",
+    "units",
+    "uom",
+    "einheit",
+    "unité",
+    "unità",
+    "unidad",
+    "unidade",
+    "jednostka",
+    "eenheid",
+    "jednotka",
+    "birim",
+    "单位",
+];
+
+/// Conductors between which is measured, as they are written everywhere (IEC 60445).
+const CONDUCTORS: [&str; 12] =
+    ["l", "n", "pe", "ln", "pen", "l1", "l2", "l3", "fe", "gnd", "l+n", "l/n"];
+
 /// A name taken apart.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Part {
@@ -53,7 +77,11 @@ pub(super) fn in_names(names: &[String], headers: &Headers) -> Vec<Option<Part>>
     // A number alone makes a title only where others differ from it by that: `Kzw-7 [mA]` is a name.
     let stem = |title: &str| title.replace(|c: char| c.is_ascii_digit(), "");
     let all: BTreeSet<String> = parts.iter().flatten().map(|p| p.title.clone()).collect();
-    let alone = |t: &str| !is_kind(t) && all.iter().filter(|o| stem(o) == stem(t)).count() < 2;
+    let points = all.iter().filter(|t| is_point(t)).count();
+    let alone = |t: &str| match is_point(t) {
+        true => points < 2,
+        false => !is_kind(t) && all.iter().filter(|o| stem(o) == stem(t)).count() < 2,
+    };
     for part in &mut parts {
         *part = part.take().filter(|p| !alone(&p.title));
     }
@@ -73,7 +101,7 @@ pub(super) fn in_names(names: &[String], headers: &Headers) -> Vec<Option<Part>>
     };
     // A kind of test is one of several in a row where each measures something: `HV result` beside `Leakage mA` is not.
     let is_test = |title: &&str| {
-        of_title(title).1.is_some()
+        of_title(title).step.is_some()
             || says(title, |meaning, bare| {
                 matches!(meaning, Meaning::Field(Field::Reading, _))
                     || matches!(unit(bare), Some(Quantity::Resistance(_) | Quantity::Current(_)))
@@ -82,14 +110,14 @@ pub(super) fn in_names(names: &[String], headers: &Headers) -> Vec<Option<Part>>
     // `Leakage [mA]` beside `Max. leakage [mA]` are two numbers of one test: titles must tell kinds or steps apart.
     let is_leakage =
         |title: &str| test_kind(title, TestKind::AcWithstand) == Some(TestKind::Leakage);
-    let apart = !titles.iter().all(|t| is_leakage(t) && of_title(t).1.is_none());
+    let apart = !titles.iter().all(|t| is_leakage(t) && of_title(t).step.is_none());
     // `Limit 1 mA` and `Limit 2 mA` beside `Leakage mA` are limits of one reading: readings of steps are numbered too.
     let is_one_reading = |(name, part): (&String, &Option<Part>)| {
-        part.as_ref().is_none_or(|p| of_title(&p.title).1.is_none())
+        part.as_ref().is_none_or(|p| of_title(&p.title).step.is_none() && !is_point(&p.title))
             && matches!(headers.meaning(name), Meaning::Field(Field::Reading, _))
     };
     let are_numbers = |title: &&str| {
-        of_title(title).0.is_none()
+        of_title(title).kind.is_none()
             && !says(title, |meaning, bare| {
                 unit(bare).is_none()
                     && matches!(meaning, Meaning::Field(Field::Reading | Field::Outcome, _))
@@ -103,14 +131,122 @@ pub(super) fn in_names(names: &[String], headers: &Headers) -> Vec<Option<Part>>
     parts
 }
 
-/// What a title says: a kind of test in words, and a step.
-pub(super) fn of_title(title: &str) -> (Option<String>, Option<String>) {
+/// What a title says.
+#[derive(Debug, Default, PartialEq, Eq)]
+pub(super) struct Told {
+    /// A kind of test in words.
+    pub kind: Option<String>,
+    /// The number of a step.
+    pub step: Option<String>,
+    /// Conductors.
+    pub point: Option<String>,
+}
+
+/// What a title says of its test.
+pub(super) fn of_title(title: &str) -> Told {
+    if is_point(title) {
+        return Told { point: Some(title.to_owned()), ..Told::default() };
+    }
     let words: Vec<&str> =
         title.split([' ', '_', '.', ':', '-', '#']).filter(|w| !w.is_empty()).collect();
     let number = words.iter().position(|w| number_of(w).is_some());
     let step = number.and_then(|n| number_of(words[n])).map(str::to_owned);
     let kind = (step.is_none() || is_kind(title)).then(|| title.to_owned());
-    (kind, step)
+    Told { kind, step, point: None }
+}
+
+impl Group {
+    /// Whether nothing says what came of it: neither a reading nor an outcome of its own.
+    #[must_use]
+    pub fn is_silent(&self, is_empty: impl Fn(usize) -> bool) -> bool {
+        let results = [Field::Reading, Field::Outcome, Field::Reason];
+        let mut own = results
+            .iter()
+            .filter_map(|field| self.columns.get(*field))
+            .filter(|(column, _)| self.own.contains(column))
+            .peekable();
+        own.peek().is_some() && own.all(|(column, _)| is_empty(usize::from(column)))
+    }
+}
+
+/// Whether a title is conductors and nothing else.
+fn is_point(title: &str) -> bool {
+    let apart = |c: char| c.is_whitespace() || "-–/+→>_".contains(c);
+    let words: Vec<String> = title.split(apart).filter(|w| !w.is_empty()).map(squeeze).collect();
+    !words.is_empty() && words.iter().all(|w| CONDUCTORS.contains(&&**w) || w == "to")
+}
+
+/// Conductors behind what a column holds: `Leakage L-PE [mA]`.
+fn at_a_point(name: &str, headers: &Headers) -> Option<Part> {
+    let outside = name.split(['[', '(']).next().unwrap_or(name).trim_end();
+    let starts =
+        outside.char_indices().filter(|(at, c)| *at > 0 && (c.is_whitespace() || *c == '_'));
+    for (at, _) in starts {
+        let point = outside[at..].trim_matches(|c: char| c.is_whitespace() || c == '_');
+        let bare = format!("{}{}", &outside[..at], &name[outside.len()..]);
+        let is_own =
+            matches!(headers.meaning(&bare), Meaning::Field(field, _) if OWN.contains(&field));
+        if is_point(point) && is_own {
+            return Some(Part { title: point.to_owned(), bare });
+        }
+    }
+    None
+}
+
+/// What a word behind `Test 1` says, as a header that says it alone; `None` where it is nothing of a test.
+fn behind_a_number(bare: &str, headers: &Headers) -> Option<String> {
+    let heading = headers.heading(bare);
+    if matches!(heading.meaning, Meaning::Field(field, _) if OWN.contains(&field)) {
+        return Some(bare.to_owned());
+    }
+    let is =
+        |header: &str, field| matches!(headers.meaning(header), Meaning::Field(f, _) if f == field);
+    if heading.meaning == Meaning::Unknown && heading.may_be == [Field::Reading] {
+        Some(format!("reading {bare}")).filter(|header| is(header, Field::Reading))
+    } else if UNIT.contains(&&*squeeze(bare)) {
+        Some(bare.to_owned())
+    } else {
+        Some(format!("test {bare}")).filter(|header| is(header, Field::Test))
+    }
+}
+
+/// Finds the columns that hold the units of a test's numbers beside them.
+pub(super) fn units_beside(layout: &mut Layout, below: &[Vec<String>]) {
+    let are_units = |column: u16| {
+        let cells = below.iter().filter_map(|row| row.get(usize::from(column))).map(|c| c.trim());
+        let filled: Vec<&str> = cells.filter(|c| !c.is_empty() && *c != "-").collect();
+        !filled.is_empty() && filled.iter().all(|c| unit(c).is_some())
+    };
+    let mut found = Vec::new();
+    for group in &layout.groups {
+        let is_free = |c: &&u16| layout.taken[usize::from(**c)].meaning == Meaning::Unknown;
+        let units: Vec<u16> =
+            group.own.iter().filter(is_free).copied().filter(|c| are_units(*c)).collect();
+        let [beside] = units[..] else { continue };
+        for field in [Field::Reading, Field::HighLimit, Field::LowLimit] {
+            if let Some((number, None)) = group.columns.get(field)
+                && group.own.contains(&number)
+            {
+                found.push((number, beside));
+            }
+        }
+    }
+    for (number, beside) in found {
+        layout.units_beside.insert(number, beside);
+        let of = &layout.names[usize::from(number)];
+        let why = &mut layout.taken[usize::from(beside)].why;
+        why.get_or_insert_with(|| format!("it holds the units of column {of:?}"));
+        // One unit throughout is that of the column.
+        let mut units = below.iter().filter_map(|row| unit(row.get(usize::from(beside))?));
+        let Some(first) = units.next().filter(|first| units.all(|other| other == *first)) else {
+            continue;
+        };
+        if let Meaning::Field(field, of) = &mut layout.taken[usize::from(number)].meaning
+            && field.quantity().is_some_and(|own| own.same_kind(first))
+        {
+            *of = Some(first);
+        }
+    }
 }
 
 /// A title before what the column holds, or a number behind it.
@@ -125,6 +261,9 @@ fn part(name: &str, headers: &Headers) -> Option<Part> {
         Meaning::Factor(_) => false,
         Meaning::Unknown => unit(bare).is_some(),
     };
+    if let Some(part) = at_a_point(name, headers) {
+        return Some(part);
+    }
     // `Reading 1 [mA]`, `Limit 1 [mA]`: what stands before the number says what the column holds.
     let outside = name.split(['[', '(']).next().unwrap_or(name).trim_end();
     let number = outside.rsplit([' ', '_', '.', '#']).next().unwrap_or("");
@@ -150,6 +289,9 @@ fn part(name: &str, headers: &Headers) -> Option<Part> {
             && test_kind(title, TestKind::AcWithstand) == Some(TestKind::Leakage);
         if (is_numbered || is_kind(title) && !is_one) && holds(bare) {
             return Some(Part { title: squeeze(title), bare: bare.to_owned() });
+        }
+        if is_numbered && let Some(bare) = behind_a_number(bare, headers) {
+            return Some(Part { title: squeeze(title), bare });
         }
     }
     None
@@ -215,14 +357,29 @@ mod tests {
             titles(&["test time", "set V", "leakage current", "test result"]),
             ["", "", "", ""]
         );
+        assert_eq!(
+            titles(&["Date", "Leakage L-PE [mA]", "Leakage N-PE [mA]", "Result"]),
+            ["", "L-PE", "N-PE", ""]
+        );
+        assert_eq!(titles(&["Date", "Leakage L-PE [mA]", "Leakage [mA]"]), ["", "", ""]);
+        let of_test = |n: u8| ["type", "value", "unit", "result"].map(|w| format!("Test {n} {w}"));
+        let names: Vec<String> = [of_test(1), of_test(2)].concat();
+        assert_eq!(
+            titles(&names.iter().map(String::as_str).collect::<Vec<_>>()),
+            [["test 1"; 4], ["test 2"; 4]].concat()
+        );
         assert_eq!(titles(&["HV result", "Leakage [mA]", "High limit [mA]"]), ["", "", ""]);
     }
 
     #[test]
     fn a_title_says_kind_and_step() {
         let of = |title| of_title(title);
-        assert_eq!(of("step 2"), (None, Some("2".to_owned())));
-        assert_eq!(of("acw"), (Some("acw".to_owned()), None));
-        assert_eq!(of("withstand 1"), (Some("withstand 1".to_owned()), Some("1".to_owned())));
+        let some = |text: &str| Some(text.to_owned());
+        assert_eq!(of("step 2"), Told { step: some("2"), ..Told::default() });
+        assert_eq!(of("acw"), Told { kind: some("acw"), ..Told::default() });
+        let both = Told { kind: some("withstand 1"), step: some("1"), point: None };
+        assert_eq!(of("withstand 1"), both);
+        assert_eq!(of("L-PE"), Told { point: some("L-PE"), ..Told::default() });
+        assert_eq!(of("L to PE"), Told { point: some("L to PE"), ..Told::default() });
     }
 }

@@ -47,8 +47,10 @@ const MOST_WORDS: usize = 50;
 pub(super) const ENOUGH: usize = 20;
 
 /// Seconds since 1970 from the year 2000 to 2050, and what lies at least between two tests as a rule.
-const SECONDS: std::ops::Range<i64> = 946_684_800..2_524_608_000;
-const SHORTEST_TEST_S: i64 = 5;
+const SECONDS: std::ops::Range<f64> = 946_684_800.0..2_524_608_000.0;
+const SHORTEST_TEST_S: f64 = 5.0;
+/// What may be counted since 1970: seconds, thousandths, millionths and milliardths of one.
+const PARTS_OF_A_SECOND: [f64; 4] = [1.0, 1e3, 1e6, 1e9];
 
 /// Characters of the shortest date, `1.3.26`.
 const SHORTEST_DATE: usize = 6;
@@ -198,18 +200,25 @@ impl<'a> Values<'a> {
         self.mostly(self.units)
     }
 
-    /// Whether they are seconds since 1970 of this century, one after the other: numbers of a row count on by one.
+    /// Whether they are seconds since 1970 of this century, or parts of them, one after the other or the newest first:
+    /// numbers of a row count on by one.
     pub(super) fn are_seconds_since_1970(&self) -> bool {
-        let seconds: Vec<i64> = self.cells.iter().filter_map(|c| c.parse().ok()).collect();
-        let steps: Vec<i64> = seconds.windows(2).map(|two| two[1] - two[0]).collect();
-        let on = steps.iter().filter(|step| **step >= 0).count();
-        let mut sorted = steps.clone();
-        sorted.sort_unstable();
+        let seconds: Vec<f64> = self.cells.iter().filter_map(|c| c.parse().ok()).collect();
+        let Some(parts) = PARTS_OF_A_SECOND
+            .into_iter()
+            .find(|parts| seconds.iter().all(|s| SECONDS.contains(&(s / parts))))
+        else {
+            return false;
+        };
+        let mut steps: Vec<f64> = seconds.windows(2).map(|two| (two[1] - two[0]) / parts).collect();
+        let on = steps.iter().filter(|step| **step >= 0.0).count();
+        let back = steps.iter().filter(|step| **step <= 0.0).count();
+        steps.iter_mut().for_each(|step| *step = step.abs());
+        steps.sort_unstable_by(f64::total_cmp);
         seconds.len() >= ENOUGH
             && seconds.len() == self.filled
-            && seconds.iter().all(|s| SECONDS.contains(s))
-            && on * 100 >= steps.len() * 95
-            && sorted[sorted.len() / 2] >= SHORTEST_TEST_S
+            && on.max(back) * 100 >= steps.len() * 95
+            && steps[steps.len() / 2] >= SHORTEST_TEST_S
     }
 
     /// Whether they repeat hardly ever and are written alike, as serials are; counts of rows and numbers with a

@@ -88,6 +88,7 @@ impl Parser<'_> {
             && let Some(record) = self.record_like(&alike, line, &cell)
         {
             self.batch.records.push(record);
+            self.look_later(line, self.batch.records.len() - 1, &cell);
             return;
         }
         self.row_alike = None;

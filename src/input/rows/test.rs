@@ -253,7 +253,12 @@ impl Parser<'_> {
     ) -> std::result::Result<Measured, Wrong> {
         let columns = &group.columns;
         let (shown, reading_pa) = self.reading(columns, get, failed)?;
-        setup.test_point = self.text(columns, Field::TestPoint, get(Field::TestPoint))?;
+        setup.test_point = match (get(Field::TestPoint), &group.point) {
+            (Cell::Empty, Some(point)) => {
+                self.text(columns, Field::TestPoint, Cell::Text(point))?
+            }
+            (written, _) => self.text(columns, Field::TestPoint, written)?,
+        };
         setup.step = match (get(Field::Step), &group.step) {
             (Cell::Empty, Some(step)) => self.text(columns, Field::Step, Cell::Text(step))?,
             (written, _) => self.text(columns, Field::Step, written)?,

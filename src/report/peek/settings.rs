@@ -11,8 +11,8 @@ use crate::config::Config;
 use crate::error::{Error, Result};
 
 /// What a file begins with that is started.
-const HEAD: &str = "# Started by `leakdrift peek --write-config`: what was understood is stated, what is not known\n\
-    # stands behind a # to be filled in. `leakdrift config` prints every key, `leakdrift config --columns`\n\
+const HEAD: &str = "# Started by `leakdrift peek --write-config`: what is sure is stated, guesses and what is not known\n\
+    # stand behind a # to be looked at or filled in. `leakdrift config` prints every key, `leakdrift config --columns`\n\
     # what a column may be called.\n";
 
 /// Lines of one section; those to be filled in begin with a `#`.
@@ -75,9 +75,9 @@ impl Peek {
         let used = self.tables.iter().map(|t| (t, false));
         for (table, refused) in used.chain(self.refused.iter().map(|t| (t, true))) {
             for column in &table.columns {
-                // Of a table that is not used, a guess may be wrong, and of two for one column one is.
+                // A guess is no fact, and of two columns for one of a table that is not used one is none.
                 let alike = table.columns.iter().filter(|c| c.meaning == column.meaning).count();
-                let is_guess = refused && (column.sure == Sure::Doubtful || alike > 1);
+                let is_guess = column.sure != Sure::Sure || (refused && alike > 1);
                 match &column.meaning {
                     Some(meaning) if !is_guess => {
                         let meaning = in_its_unit(meaning, column.unit);
@@ -104,10 +104,15 @@ impl Peek {
 
 /// The line of a column that is not understood, or not surely: its best guess, why it is none, what it holds.
 fn to_fill_in(column: &Column) -> String {
-    let guess = column.meaning.as_deref().unwrap_or("…");
-    let unsaid = if column.meaning.is_some() { "a guess" } else { "not used" };
+    let meaning = column.meaning.as_deref().map(|meaning| in_its_unit(meaning, column.unit));
+    let guess = meaning.as_deref().unwrap_or("…");
     // A remark ends with its line.
-    let why = column.why.as_deref().unwrap_or(unsaid).replace(char::is_control, " ");
+    let why = column.why.as_deref().map(|why| why.replace(char::is_control, " "));
+    let why = match (&meaning, why) {
+        (Some(_), Some(why)) => format!("a guess: {why}"),
+        (Some(_), None) => "a guess".to_owned(),
+        (None, why) => why.unwrap_or_else(|| "not used".to_owned()),
+    };
     let example =
         column.example.as_ref().map_or_else(String::new, |e| format!("; e.g. {}", quoted(e)));
     format!("# {} = {}    # {why}{example}", quoted(&column.name), quoted(guess))

@@ -3,7 +3,7 @@
 use super::{Column, Missing, Seen, quoted};
 use crate::config::Config;
 use crate::input::columns::{Field, Meaning};
-use crate::input::layout::Lack;
+use crate::input::layout::{AskedOutcome, AskedWord, Lack};
 use crate::input::taken::Sure;
 use crate::input::{Refused, Table};
 use crate::records::Quantity;
@@ -14,7 +14,35 @@ pub(super) fn refused(refused: &Refused, config: &Config) -> Seen {
     let undecided =
         undecided.map(|u| format!("expected {}, found {}; {}", u.expected, u.found, u.next));
     // Its first rows are not shown as understood: they are not.
-    Seen { undecided, first_rows: Vec::new(), ..seen(&refused.table, &refused.lacks, config) }
+    let mut shown =
+        Seen { undecided, first_rows: Vec::new(), ..seen(&refused.table, &refused.lacks, config) };
+    if let Some(asked) = refused.undecided.as_ref().and_then(|u| u.asked.as_ref()) {
+        ask(&mut shown, asked);
+    }
+    shown
+}
+
+/// Shows the column of outcomes that is asked for as a guess, and its words with what is to be said of them.
+fn ask(shown: &mut Seen, asked: &AskedOutcome) {
+    let name = Field::Outcome.name();
+    for column in shown.columns.iter_mut().filter(|c| c.name == asked.header) {
+        if column.meaning.is_none() {
+            column.meaning = Some(name.to_owned());
+            (column.sure, column.why) =
+                (Sure::Doubtful, Some("it may say what came of each test".to_owned()));
+        }
+    }
+    let line = |asked: &AskedWord| format!("{} = {}", quoted(&asked.word), quoted(asked.meant));
+    if !asked.words.is_empty() {
+        shown.missing.push(Missing::new(
+            format!(
+                "what {} says: pass, fail, over limit, under limit, breakdown, arc or not completed",
+                quoted(&asked.header)
+            ),
+            "[outcomes]",
+            asked.words.iter().map(line).collect(),
+        ));
+    }
 }
 
 /// A table as it was understood; `lacks` names what it cannot be used without.
@@ -115,6 +143,7 @@ fn needed(lack: Lack) -> Missing {
             ("[columns]", &["\"HEADER AS EXPORTED\" = \"reading_ua\"    # or \"reading_ma\""])
         }
     };
+    let keys = keys.iter().map(|key| (*key).to_owned()).collect();
     Missing::new(format!("{}: the table cannot be used without", lack.words()), section, keys)
 }
 
@@ -128,7 +157,7 @@ fn missing(table: &Table, config: &Config) -> Vec<Missing> {
     let titled = layout.groups.iter().any(|g| g.title.is_some());
     let mut list = Vec::new();
     let mut lacks = |what: &str, section: &'static str, key: &'static str| {
-        list.push(Missing::new(what, section, &[key]));
+        list.push(Missing::new(what, section, vec![key.to_owned()]));
     };
     if !has(Field::HighLimit) && config.model.values().all(|m| m.high_limit_ma.is_none()) {
         lacks(

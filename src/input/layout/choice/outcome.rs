@@ -7,7 +7,7 @@
 //! hold them is asked for: one that the header's sense makes an outcome, or that is filled with a few values one of
 //! which holds most rows. Of two columns that differ neither is taken.
 
-use super::{Choice, DERIVED};
+use super::{AskedOutcome, AskedWord, Choice, DERIVED, Undecided};
 use crate::input::columns::{By, Field, squeeze};
 use crate::input::header_words::plain;
 use crate::input::layout::values::{Values, is_often_something_else};
@@ -233,7 +233,8 @@ impl Choice<'_> {
                 self.quoted(others)
             ),
         };
-        self.undecided(
+        self.ask(
+            first,
             "a column that says what came of each test".to_owned(),
             format!("{} with {}{others}", self.quoted(&[first]), self.counted(first)),
             format!(
@@ -243,6 +244,15 @@ impl Choice<'_> {
                 self.names[first],
             ),
         );
+    }
+
+    /// Leaves the table undecided until it is said what a column's words mean.
+    fn ask(&mut self, at: usize, expected: String, found: String, next: String) {
+        if self.chosen.undecided.is_none() {
+            let (header, words) = (self.names[at].clone(), self.asked_words(at));
+            let asked = Some(AskedOutcome { header, words });
+            self.chosen.undecided = Some(Undecided { expected, found, next, asked });
+        }
     }
 
     /// Columns not used that could say what came of a test, the likelier first.
@@ -309,7 +319,8 @@ impl Choice<'_> {
             return;
         }
         let lines = self.lines(at);
-        self.undecided(
+        self.ask(
+            at,
             format!("outcome words in column {}", self.quoted(&[at])),
             self.counted(at),
             format!("say in leakdrift.toml what they mean: {lines}"),
@@ -379,6 +390,13 @@ impl Choice<'_> {
         self.headers.outcome_words.contains(&squeeze(word))
     }
 
+    /// Whether codes in a column might be outcomes: by its header, or as no header says what they are.
+    pub(super) fn may_be_code(&self, at: usize) -> bool {
+        let heading = &self.headings[at];
+        let is_known = heading.is_other || !heading.may_be.is_empty();
+        !is_known || self.sense(at) != Sense::None
+    }
+
     /// What a header affirms, by its words.
     fn sense(&self, at: usize) -> Sense {
         let name = self.names[at].as_str();
@@ -404,12 +422,27 @@ impl Choice<'_> {
 
     /// The lines under `[outcomes]` that say what the values of a column mean; empty where all are known.
     fn lines(&self, at: usize) -> String {
+        let lines: Vec<String> = self
+            .asked_words(at)
+            .iter()
+            .map(|asked| format!("{:?} = {:?}", asked.word, asked.meant))
+            .collect();
+        match &lines[..] {
+            [] => String::new(),
+            lines => format!(
+                "under [outcomes] {}, each pass, fail or a kind of failure",
+                lines.join(", ")
+            ),
+        }
+    }
+
+    /// The values of a column whose meaning is not known, each with what it likely means.
+    fn asked_words(&self, at: usize) -> Vec<AskedWord> {
         let (sense, all) = (self.sense(at), self.values[at].different());
         let most = all.first().map_or("", |(word, _)| word);
         let is_denied = |word: &str| word.is_empty() || DENY.contains(&&*squeeze(word));
         let of_known_sense = [Sense::Passes, Sense::Outcome].contains(&sense);
-        let lines: Vec<String> = all
-            .iter()
+        all.iter()
             .filter(|(word, _)| {
                 let is_known =
                     self.says(word) != Says::Nothing && (of_known_sense || !is_flag(word));
@@ -425,16 +458,9 @@ impl Choice<'_> {
                     Sense::Passes if is_denied(word) && !word.is_empty() => "fail",
                     _ => "…",
                 };
-                format!("{:?} = {meant:?}", crate::input::layout::header_text(word))
+                AskedWord { word: crate::input::layout::header_text(word), meant }
             })
-            .collect();
-        match &lines[..] {
-            [] => String::new(),
-            lines => format!(
-                "under [outcomes] {}, each pass, fail or a kind of failure",
-                lines.join(", ")
-            ),
-        }
+            .collect()
     }
 
     /// The values of a column with how often each stands there, for a message.
@@ -456,7 +482,7 @@ fn is_flag(word: &str) -> bool {
 }
 
 /// Whether a word says something only where it is known what of.
-fn is_code(word: &str) -> bool {
+pub(in crate::input) fn is_code(word: &str) -> bool {
     is_flag(word) || word.bytes().all(|b| b.is_ascii_digit())
 }
 
