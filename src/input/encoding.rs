@@ -101,7 +101,8 @@ impl Letters {
         match self {
             Self::Listed(encoding) => Box::new(
                 DecodeReaderBytesBuilder::new()
-                    .encoding(Some(encoding))
+                    // Bytes that are none of UTF-8 may come with a later piece: they are passed on as they are.
+                    .encoding(Some(encoding).filter(|e| *e != UTF_8))
                     .bom_override(true)
                     .strip_bom(true)
                     .utf8_passthru(encoding == UTF_8)
