@@ -65,13 +65,18 @@ pub fn rows_not_used_csv(review: &Review) -> String {
 }
 
 /// Columns of `units-to-check.csv`.
-pub const UNITS_TO_CHECK: [Column; 7] = [
+pub const UNITS_TO_CHECK: [Column; 12] = [
+    column("first_step", "what to do with it first"),
+    column("incident", "id of the incident that it belongs to; empty where none names it"),
     column("reason", "why somebody must look at it"),
+    column("outcome", "how the test that gives the reason ended"),
     column("model", "model as exported"),
     column("serial", "serial as first written"),
-    column("tested_at", "local time of the test that gives the reason"),
     column("station", "where that test was made"),
+    column("lot", "its lot; empty where none is known"),
     column("reading_ma", "what it read, mA; `>` where only a bound is known"),
+    column("limit_ma", "the high limit it was tested against, mA; empty where none is known"),
+    column("tested_at", "local time of that test"),
     column("place", "file and row of that test"),
 ];
 
@@ -86,8 +91,21 @@ pub fn units_to_check_csv<'a>(units: impl IntoIterator<Item = &'a UnitToCheck>) 
                 1 => u.place.clone(),
                 n => format!("{}, {n} units", u.place),
             };
-            [&why, &u.model, &u.serial, &u.tested_at, &u.station, &u.reading_ma, &place]
-                .map(|cell| defused(cell).into_owned())
+            [
+                &u.why.first_step(),
+                &u.incident,
+                &why,
+                &u.outcome.words().to_owned(),
+                &u.model,
+                &u.serial,
+                &u.station,
+                &u.lot,
+                &u.reading_ma,
+                &u.limit_ma,
+                &u.tested_at,
+                &place,
+            ]
+            .map(|cell| defused(cell).into_owned())
         }),
     )
 }

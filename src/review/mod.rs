@@ -29,6 +29,7 @@ use crate::series::{NotUsed, Register};
 use crate::verdict::action::Action;
 use crate::verdict::cautions;
 use crate::verdict::group::GroupBand;
+use crate::verdict::incident::Incident;
 use crate::verdict::jump::JudgedJump;
 use crate::verdict::moved::Moved;
 use crate::verdict::plant::{SeriesVerdict, SharedLimit};
@@ -105,6 +106,8 @@ pub struct Review {
     pub made: Made,
     /// What needs action, worst first.
     pub actions: Vec<Action>,
+    /// The same by what did it, in groups, worst first.
+    pub incidents: Vec<Incident>,
     /// The cautions, as the pages print them.
     pub cautions: [&'static str; cautions::ALL.len()],
     /// What moved, and the period of each series that is judged.

@@ -64,6 +64,7 @@ impl Review {
             jumps,
             units,
             actions,
+            incidents,
         } = verdicts;
         let of_series = series.iter().zip(&movement.series).zip(&findings.series);
         let noted = || read.notes.iter().chain(&pass.notes);
@@ -116,6 +117,7 @@ impl Review {
             settings: config.lines(),
             made: Made::new(read, config),
             actions,
+            incidents,
             cautions: ALL,
             not_used: pass.not_used(),
             series,

@@ -332,6 +332,9 @@ impl<'a> Test<'a> {
             day: self.day(),
             reading_pa: self.shown().map(|(pa, _)| pa),
             count: self.count(),
+            lot: self.levels().first().map_or_else(String::new, |lot| lot.trim().to_owned()),
+            outcome: self.outcome(),
+            limit_pa: self.limits().high_pa,
             source: self.pass.units.sources[self.row.source.index()].clone(),
             line: self.row.line,
         }
@@ -357,6 +360,12 @@ pub struct NamedTest {
     pub reading_pa: Option<i64>,
     /// How many units it stands for.
     pub count: u32,
+    /// Lot; empty where none is known.
+    pub lot: String,
+    /// What it ended with.
+    pub outcome: Outcome,
+    /// High limit in force, in picoamperes.
+    pub limit_pa: Option<i64>,
     /// File and sheet.
     pub source: Arc<Source>,
     /// Line of a text file or row of a sheet, counted from 1.

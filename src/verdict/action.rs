@@ -25,24 +25,28 @@ pub struct Action {
 /// The table: worst kind first; within a kind the nearer date or the larger number, then by subject.
 #[must_use]
 pub fn actions(concerns: &[About]) -> Vec<Action> {
-    let mut lines: Vec<(i64, Action)> = concerns.iter().map(line).collect();
-    lines.sort_by(|(p, a), (q, b)| {
-        (a.kind, p, &a.subject, &a.sentence).cmp(&(b.kind, q, &b.subject, &b.sentence))
-    });
-    let ranked = lines.into_iter().enumerate();
-    ranked.map(|(i, (_, action))| Action { rank: i + 1, ..action }).collect()
+    let sorted = worst_first(concerns.to_vec());
+    sorted.iter().enumerate().map(|(n, about)| line(n + 1, about)).collect()
 }
 
-/// A line without its rank, and its place among lines of one kind.
-fn line(about: &About) -> (i64, Action) {
-    let About { subject, concern } = about;
-    let action = Action {
-        rank: 0,
+/// Concerns in the order of the table.
+#[must_use]
+pub fn worst_first(mut concerns: Vec<About>) -> Vec<About> {
+    concerns.sort_by_cached_key(|about| {
+        let About { subject, concern, .. } = about;
+        (concern.kind(), concern.before(), subject.clone(), concern.sentence(subject))
+    });
+    concerns
+}
+
+fn line(rank: usize, about: &About) -> Action {
+    let About { subject, concern, .. } = about;
+    Action {
+        rank,
         kind: concern.kind(),
         key: concern.key(),
         subject: subject.clone(),
         sentence: concern.sentence(subject),
         next_step: concern.next_step(),
-    };
-    (concern.before(), action)
+    }
 }

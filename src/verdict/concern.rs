@@ -1,10 +1,13 @@
 //! What somebody must act on: findings and verdicts turned into concerns.
 
-use crate::analysis::Findings;
+use std::collections::BTreeSet;
+
 use crate::analysis::units::causes::Cause;
 use crate::analysis::units::strays::Lies;
+use crate::analysis::{Finding, Findings};
 use crate::config::Config;
 use crate::movement::material::DriftFlag;
+use crate::movement::{Movement, SeriesMovement};
 use crate::series::Pass;
 use crate::verdict::action_kind::ActionKind;
 use crate::verdict::band::{BandInput, leak_path_end};
@@ -12,6 +15,7 @@ use crate::verdict::cautions::re_test;
 use crate::verdict::evidence::Forecast;
 use crate::verdict::limit::{Verdict, VerdictKind};
 use crate::verdict::plant::SeriesVerdict;
+use crate::verdict::seen::Seen;
 use crate::verdict::tester::{ConcernAt, TesterConcern};
 use crate::words::numbers::counted;
 use crate::words::{count, resistance, three_digits};
@@ -301,11 +305,21 @@ pub struct About {
     pub subject: String,
     /// The concern.
     pub concern: Concern,
+    /// Where and when it was seen.
+    pub seen: Seen,
+}
+
+impl About {
+    /// A concern of no day.
+    #[must_use]
+    pub fn new(subject: &str, concern: Concern) -> Self {
+        Self { subject: subject.to_owned(), concern, seen: Seen::default() }
+    }
 }
 
 impl From<ConcernAt> for About {
-    fn from(ConcernAt { subject, concern }: ConcernAt) -> Self {
-        Self { subject, concern: Concern::Tester(concern) }
+    fn from(ConcernAt { subject, concern, seen }: ConcernAt) -> Self {
+        Self { subject, concern: Concern::Tester(concern), seen }
     }
 }
 
@@ -340,7 +354,7 @@ pub fn from_verdict(subject: &str, verdict: &Verdict, print: impl Fn(f64) -> Str
         Some(VerdictKind::Fits | VerdictKind::Moving) => {}
         None => found.push(Concern::NoLimitKnown),
     }
-    found.into_iter().map(|concern| About { subject: subject.to_owned(), concern }).collect()
+    found.into_iter().map(|concern| About::new(subject, concern)).collect()
 }
 
 /// The concern that follows from a drift flag; `None` where nothing is flagged.
@@ -351,9 +365,9 @@ pub fn from_drift(
     reached: Option<Forecast>,
     rising: bool,
 ) -> Option<About> {
-    flag.flagged.then(|| About {
-        subject: subject.to_owned(),
-        concern: Concern::Drift { sentence: flag.sentence.clone(), reached, rising },
+    flag.flagged.then(|| {
+        let sentence = flag.sentence.clone();
+        About::new(subject, Concern::Drift { sentence, reached, rising })
     })
 }
 
@@ -361,6 +375,7 @@ pub fn from_drift(
 #[must_use]
 pub fn concerns_of_series(
     pass: &Pass,
+    movement: &Movement,
     findings: &Findings,
     verdicts: &[SeriesVerdict],
     config: &Config,
@@ -371,40 +386,86 @@ pub fn concerns_of_series(
             continue;
         }
         let subject = pass.called[n].subject.clone();
-        let mut found = Vec::new();
+        let high = &v.limits.high;
+        let mut own = from_verdict(&subject, high, |x| v.wording.current(x));
+        own.extend(from_drift(&subject, &v.flag, v.forecast, high.rising.is_some()));
+        let mut add = |concern| own.push(About::new(&subject, concern));
         let open = finding.strays.passed(Lies::OpenLead);
         if open > 0 {
-            found.push(Concern::PassedOpenLead { units: open });
+            add(Concern::PassedOpenLead { units: open });
         }
         let low = &v.limits.low;
         if low.open_lead_passes == Some(true) {
-            found.push(Concern::OpenLeadWouldPass { next_step: low.next_step() });
+            add(Concern::OpenLeadWouldPass { next_step: low.next_step() });
         }
-        let too_high = low.cuts_into_healthy();
-        found.extend(too_high.map(|sentence| Concern::LowLimitTooHigh { sentence }));
-        // A jump says it better: since when, and how sure.
-        let alone = |c: &&Cause| !findings.jumps.iter().any(|j| j.covers(n, &c.factor, &c.level));
-        found.extend(finding.causes.iter().filter(alone).map(|c| Concern::Jump {
-            sentence: c.to_string(),
-            next_step: re_test(
-                "Re-test its units that passed before shipment (units-to-check.csv).",
-            ),
-        }));
+        if let Some(sentence) = low.cuts_into_healthy() {
+            add(Concern::LowLimitTooHigh { sentence });
+        }
         let practice = &finding.practice;
         if !practice.habits.is_empty() {
-            found.push(Concern::RetestedUntilPass {
+            add(Concern::RetestedUntilPass {
                 units: practice.more_than_allowed.unwrap_or(0),
                 passed: practice.more_than_allowed_passed.unwrap_or(0),
                 allowed: u64::from(config.retests_allowed),
             });
         }
-        about.extend(from_verdict(&subject, &v.limits.high, |x| v.wording.current(x)));
-        let rising = v.limits.high.rising.is_some();
-        about.extend(from_drift(&subject, &v.flag, v.forecast, rising));
-        about.extend(found.into_iter().map(|concern| About { subject: subject.clone(), concern }));
+        let of_series = OfSeries { pass, n, finding, moved: &movement.series[n] };
+        for concern in &mut own {
+            concern.seen = of_series.seen(&concern.concern);
+        }
+        // A jump says it better: since when, and how sure.
+        let alone = |c: &&Cause| !findings.jumps.iter().any(|j| j.covers(n, &c.factor, &c.level));
+        own.extend(finding.causes.iter().filter(alone).map(|c| {
+            let concern = Concern::Jump {
+                sentence: c.to_string(),
+                next_step: re_test(
+                    "Re-test its units that passed before shipment (units-to-check.csv).",
+                ),
+            };
+            let seen = Seen::between(c.days.0, c.days.1).of([n]);
+            About { seen: seen.units(c.units - c.failed), ..About::new(&subject, concern) }
+        }));
+        about.extend(own);
     }
     about.extend(leak_path_not_stated(pass, verdicts, config));
     about
+}
+
+/// What is known of a series, for where and when a concern about it was seen.
+struct OfSeries<'a> {
+    pass: &'a Pass,
+    n: usize,
+    finding: &'a Finding,
+    moved: &'a SeriesMovement,
+}
+
+impl OfSeries<'_> {
+    fn seen(&self, concern: &Concern) -> Seen {
+        match concern {
+            Concern::PassedOpenLead { .. } => self.strays(Lies::OpenLead),
+            Concern::StraysPassed { .. } => self.strays(Lies::Above),
+            Concern::RetestedUntilPass { units, .. } => {
+                let failed = self.pass.histories_of(self.n).iter().filter(|h| h.retests > 0);
+                Seen::on(failed.map(|h| h.day)).of([self.n]).units(*units)
+            }
+            Concern::Drift { .. } => {
+                let drift = &self.moved.drift;
+                let began = drift.since.or(drift.steps.first().map(|s| s.day));
+                Seen::since(began).of([self.n])
+            }
+            // What a limit does it does since it is in force.
+            _ => Seen::since(self.moved.limits.since).of([self.n]),
+        }
+    }
+
+    /// Strays that passed, on their days, where they were tested.
+    fn strays(&self, lies: Lies) -> Seen {
+        let units = self.finding.strays.units.iter().filter(|u| u.lies == lies);
+        let seen = Seen::on(units.clone().map(|u| u.test.day)).of([self.n]);
+        let stations: BTreeSet<u16> = units.map(|u| u.test.station).collect();
+        let named = stations.into_iter().map(|s| &self.pass.plant.stations[usize::from(s)]);
+        named.fold(seen, |seen, s| seen.at(s)).units(self.finding.strays.passed(lies))
+    }
 }
 
 /// One question for the whole plant: the leak path of all series whose band ends at a rule of thumb.
@@ -437,5 +498,6 @@ fn leak_path_not_stated(pass: &Pass, verdicts: &[SeriesVerdict], config: &Config
     Some(About {
         subject: "whole line".to_owned(),
         concern: Concern::LeakPathNotStated { sentence },
+        seen: Seen::since(None).of(open.iter().map(|(n, _)| *n)),
     })
 }

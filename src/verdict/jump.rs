@@ -17,6 +17,7 @@ use crate::day::{Day, date_of};
 use crate::series::Pass;
 use crate::stats::estimate::Estimate;
 use crate::verdict::concern::{About, Concern};
+use crate::verdict::seen::Seen;
 use crate::words::capital;
 use crate::words::numbers::whole;
 use counts::{Tally, Times};
@@ -121,6 +122,26 @@ impl JudgedJump {
         self.material || self.found.given
     }
 
+    /// Since when, until when, of which series, and the units that passed and must be looked at.
+    #[must_use]
+    pub fn seen(&self) -> Seen {
+        let jump = &self.found;
+        let seen = match jump.ended {
+            Some(ended) => Seen::between(jump.date.day, ended.day),
+            None => Seen::since(Some(jump.date.day)),
+        };
+        let passed = match self.next_step.step {
+            Step::HoldUnits { passed, .. } => passed,
+            _ => 0,
+        };
+        let own = match jump.scope {
+            Scope::Series(n) => Some(n as usize),
+            Scope::Station(_) | Scope::Overall => None,
+        };
+        let seen = seen.of(own).units(passed);
+        if let Scope::Station(_) = jump.scope { seen.at(&jump.place.subject) } else { seen }
+    }
+
     /// The paragraph about it.
     #[must_use]
     pub fn paragraph(&self) -> String {
@@ -159,6 +180,7 @@ pub fn concerns(jumps: &[JudgedJump]) -> Vec<About> {
         .map(|j| About {
             subject: j.found.place.subject.clone(),
             concern: Concern::Jump { sentence: j.headline(), next_step: j.next_step.to_string() },
+            seen: j.seen(),
         })
         .collect()
 }

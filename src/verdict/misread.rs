@@ -38,6 +38,7 @@ use crate::config::Config;
 use crate::movement::readings::ma;
 use crate::series::{Pass, ma_to_pa};
 use crate::verdict::concern::{About, Concern};
+use crate::verdict::seen::Seen;
 use crate::words::numbers::{counted, grouped};
 use crate::words::{object, path_text};
 
@@ -182,6 +183,7 @@ pub fn concerns(misread: &[Misread]) -> Vec<About> {
     let one = |said: Said| About {
         subject: said.place,
         concern: Concern::Misread { sentence: said.what, next_step: said.next_step },
+        seen: Seen::default(),
     };
     said(misread).into_iter().map(one).collect()
 }

@@ -18,6 +18,7 @@ pub mod expected;
 mod explain;
 pub mod gate;
 pub mod group;
+pub mod incident;
 pub mod jump;
 mod kind;
 pub mod limit;
@@ -33,6 +34,7 @@ pub mod plant;
 pub mod reason;
 pub mod recommend;
 pub mod rising;
+pub mod seen;
 pub mod since;
 pub mod suggest;
 pub mod tester;
@@ -64,6 +66,8 @@ pub struct Verdicts {
     pub units: Vec<units::UnitToCheck>,
     /// What needs action, worst first.
     pub actions: Vec<action::Action>,
+    /// The same by what did it: each action is part of one incident.
+    pub incidents: Vec<incident::Incident>,
 }
 
 /// Judges the whole plant: every series, testers, jumps in failures; then which units are looked at, and what
@@ -78,12 +82,24 @@ pub fn judge(pass: &Pass, known: &Known<'_>, findings: &Findings, config: &Confi
     let limit_groups = plant::limit_groups(pass, findings, &series, config);
     let mut jumps = jump::judge_all(pass, known, findings, config);
     jumps.retain(|j| !j.found.scope.holds_any_of(&withheld));
-    let units = units::units_to_check(pass, findings, &withheld, config);
+    let mut units = units::units_to_check(pass, findings, &withheld, config);
     let mut concerns = misread::concerns(&misread);
-    concerns.extend(concern::concerns_of_series(pass, findings, &series, config));
+    concerns.extend(concern::concerns_of_series(pass, known.movement, findings, &series, config));
     concerns.extend(jump::concerns(&jumps));
     concerns.extend(units::concerns_of_units(&units));
     concerns.extend(testers.concerns.iter().cloned().map(concern::About::from));
+    let concerns = action::worst_first(concerns);
     let actions = action::actions(&concerns);
-    Verdicts { misread, believed, series, testers, limit_groups, jumps, units, actions }
+    let (of_series, of_jumps) = (&series[..], &jumps[..]);
+    let ground = incident::Ground {
+        pass,
+        known,
+        findings,
+        series: of_series,
+        testers: &testers,
+        jumps: of_jumps,
+        config,
+    };
+    let incidents = ground.incidents(&concerns, &mut units);
+    Verdicts { misread, believed, series, testers, limit_groups, jumps, units, actions, incidents }
 }

@@ -14,9 +14,12 @@ use crate::analysis::jump::{Cause, Jump, Scope, Tested, of_cause};
 use crate::analysis::units::settings::falls_short;
 use crate::analysis::units::strays::Lies;
 use crate::config::Config;
+use crate::day::Day;
 use crate::movement::readings::ma;
 use crate::series::{NamedTest, Outcome, Pass, SetAside, Test, Tests, UnitHistory};
+use crate::verdict::cautions::re_test;
 use crate::verdict::concern::{About, Concern};
+use crate::verdict::seen::Seen;
 use crate::words::path_text;
 use crate::words::time::time_text;
 
@@ -77,6 +80,41 @@ impl fmt::Display for WhyCheck {
     }
 }
 
+impl WhyCheck {
+    /// What to do first with such a unit.
+    #[must_use]
+    pub fn first_step(self) -> String {
+        match self {
+            Self::NeverPassed => "See that it was scrapped, or repaired and tested.".to_owned(),
+            Self::NotDecided => re_test("Hold it where it still is, and re-test it."),
+            Self::OtherSettings => {
+                "See that what was changed between the tests was a repair.".to_owned()
+            }
+            Self::MoreRetests => re_test(
+                "Hold it, or trace it where it was shipped; examine it before you re-test it.",
+            ),
+            Self::Contradicted => re_test(
+                "Find out who released it; hold it, or trace it where it was shipped, and re-test it.",
+            ),
+            Self::OpenLead | Self::StrayBelow => re_test(
+                "It is as good as untested: hold it, or trace it where it was shipped, and re-test it.",
+            ),
+            Self::ReadsLow => re_test("Look for a missing part, and re-test it."),
+            Self::InDoubt => {
+                re_test("Decide in writing: accept it, or hold or trace it and re-test it.")
+            }
+            Self::FellShort
+            | Self::Frozen
+            | Self::StrayAbove
+            | Self::OfCause
+            | Self::AfterWrongCheck
+            | Self::BeforeWrongCheck => {
+                re_test("Hold it, or trace it where it was shipped, and re-test it.")
+            }
+        }
+    }
+}
+
 impl Serialize for WhyCheck {
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
         to.collect_str(self)
@@ -102,6 +140,18 @@ pub struct UnitToCheck {
     pub place: String,
     /// Units it stands for: several where it is a line of a tally.
     pub units: u32,
+    /// Production day of that test.
+    pub day: Day,
+    /// Index of its series.
+    pub series: Option<usize>,
+    /// Lot; empty where none is known.
+    pub lot: String,
+    /// What that test ended with.
+    pub outcome: Outcome,
+    /// The high limit it was tested against, mA as text; empty where none is known.
+    pub limit_ma: String,
+    /// Id of the incident that it belongs to; empty where no incident names it.
+    pub incident: String,
 }
 
 /// Every unit that somebody must look at, by reason, model, serial and time; none of the series `withheld`, whose
@@ -164,14 +214,18 @@ pub fn units_to_check(
 /// What of it somebody must act on beside what other findings say.
 #[must_use]
 pub fn concerns_of_units(units: &[UnitToCheck]) -> Vec<About> {
-    let of = |why: WhyCheck| {
-        let units = units.iter().filter(|u| u.why == why).map(|u| u64::from(u.units)).sum();
-        (units > 0).then_some(units)
+    let about = |why: WhyCheck, concern: fn(u64) -> Concern| {
+        let all = units.iter().filter(|u| u.why == why);
+        let n = all.clone().map(|u| u64::from(u.units)).sum();
+        (n > 0).then(|| About {
+            subject: "whole line".to_owned(),
+            concern: concern(n),
+            seen: Seen::on(all.map(|u| u.day)).units(n),
+        })
     };
-    let against = of(WhyCheck::Contradicted).map(|units| Concern::PassedAgainstReading { units });
-    let never = of(WhyCheck::NeverPassed).map(|units| Concern::NeverPassed { units });
-    let about = |concern| About { subject: "whole line".to_owned(), concern };
-    against.into_iter().chain(never).map(about).collect()
+    let against = about(WhyCheck::Contradicted, |units| Concern::PassedAgainstReading { units });
+    let never = about(WhyCheck::NeverPassed, |units| Concern::NeverPassed { units });
+    against.into_iter().chain(never).collect()
 }
 
 fn unit(pass: &Pass, why: WhyCheck, test: &NamedTest) -> UnitToCheck {
@@ -184,6 +238,12 @@ fn unit(pass: &Pass, why: WhyCheck, test: &NamedTest) -> UnitToCheck {
         reading_ma: test.reading_pa.map_or_else(String::new, |pa| ma(pa).to_string()),
         place: format!("{}, row {}", path_text(&test.source.file), test.line),
         units: test.count,
+        day: test.day,
+        series: test.series,
+        lot: test.lot.clone(),
+        outcome: test.outcome,
+        limit_ma: test.limit_pa.map_or_else(String::new, |pa| ma(pa).to_string()),
+        incident: String::new(),
     }
 }
 

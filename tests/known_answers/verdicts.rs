@@ -468,7 +468,7 @@ fn actions_come_worst_first() {
         ("VC310", Concern::RetestedUntilPass { units: 40, passed: 30, allowed: 1 }),
         ("AP730", Concern::PassedOpenLead { units: 23 }),
     ] {
-        all.push(About { subject: subject.into(), concern });
+        all.push(About::new(subject, concern));
     }
     let mut high = evidence(2.0, 12.0, tail(2.15, 2.16, 2.18));
     high.strays_passed = 1;

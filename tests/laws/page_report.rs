@@ -49,6 +49,7 @@ use leakdrift::verdict::action::{Action, ActionKind};
 use leakdrift::verdict::cautions::ALL;
 use leakdrift::verdict::evidence::Forecast;
 use leakdrift::verdict::group::GroupBand;
+use leakdrift::verdict::incident::{Evidence, Group, Incident};
 use leakdrift::verdict::limits::JudgedLimits;
 use leakdrift::verdict::low_limit::{LowLimit, LowReason};
 use leakdrift::verdict::misread::{Misread, Sign};
@@ -621,6 +622,7 @@ pub fn report_of(name: &str) -> Review {
             kind: TooGoodKind::Frozen,
             units: Some(28),
             explained_by: Some(n()),
+            days: (number("2026-07-08"), number("2026-07-08")),
         }],
         movement: vec![Moved {
             what: Mover::Tester,
@@ -672,6 +674,25 @@ pub fn report_of(name: &str) -> Review {
             sentence: format!("{name} passes leaks."),
             next_step: "Set the limit to 2.46 mA.".to_owned(),
         }],
+        incidents: vec![Incident {
+            id: "i-abcdef".to_owned(),
+            group: Group::LimitsToDecide,
+            what: format!("{name} passes leaks."),
+            places: vec![n()],
+            from: Some(day("2026-03-16")),
+            to: None,
+            last_joined: Some(day("2026-03-16")),
+            open: true,
+            units: 3,
+            next_step: "Set the limit to 2.46 mA.".to_owned(),
+            evidence: vec![
+                Evidence::Series("m1-ac-1500".to_owned()),
+                Evidence::Testers("stations"),
+                Evidence::Jump(0),
+                Evidence::Units,
+            ],
+            actions: vec![1],
+        }],
         moved: Movement { series: Vec::new(), stations: Err(CannotTell::NothingShared) },
         findings: Findings {
             series: Vec::new(),
@@ -694,6 +715,12 @@ pub fn report_of(name: &str) -> Review {
             reading_ma: "4.26".to_owned(),
             place: n(),
             units: 1,
+            day: number("2026-10-13"),
+            series: Some(0),
+            lot: n(),
+            outcome: Outcome::Pass,
+            limit_ma: "5".to_owned(),
+            incident: "i-abcdef".to_owned(),
         }],
         stop: false,
         register: Register {

@@ -7,6 +7,7 @@ mod every_setting;
 mod exports;
 mod flavours;
 mod hand_written;
+mod incidents;
 mod jump;
 mod later_rows;
 mod ledger;

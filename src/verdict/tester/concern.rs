@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::{Plant, StationVerdict, Testers, large, needs_action, recorded};
-use crate::analysis::units::checks::StationChecks;
+use crate::analysis::units::checks::{StationChecks, WrongCheck};
 use crate::analysis::units::gaps::Gap;
 use crate::analysis::units::settings::{SettingChange, SettingDiffers, SettingShort};
 use crate::day::{Day, day_of};
@@ -11,6 +11,7 @@ use crate::movement::check_record::{LoadRecord, OddReading};
 use crate::movement::stations::{ActsAs, TesterStep};
 use crate::verdict::action_kind::ActionKind;
 use crate::verdict::cautions::re_test;
+use crate::verdict::seen::Seen;
 use crate::words::time::{day_of_time, day_text};
 use crate::words::{Wording, count, three_digits};
 
@@ -93,6 +94,8 @@ pub struct ConcernAt {
     pub subject: String,
     /// The concern.
     pub concern: TesterConcern,
+    /// Where and when it was seen.
+    pub seen: Seen,
 }
 
 impl TesterConcern {
@@ -303,27 +306,32 @@ fn changed_sentence(changes: &[SettingChange]) -> String {
 /// All concerns about testers and their record.
 pub(super) fn concerns(plant: &Plant<'_>, testers: &Testers) -> Vec<ConcernAt> {
     let mut all: Vec<ConcernAt> = Vec::new();
-    let mut add = |subject: &str, concern: TesterConcern| {
-        all.push(ConcernAt { subject: subject.to_owned(), concern });
+    let mut add = |subject: &str, concern: TesterConcern, seen: Seen| {
+        all.push(ConcernAt { subject: subject.to_owned(), concern, seen });
     };
     for station in &testers.stations {
+        let name = &station.station;
         let acted_on =
             |m: &&StationMove| needs_action(&m.step, m.event.is_some(), plant.known.month);
         for moved in station.moved.iter().filter(acted_on) {
-            add(&station.station, TesterConcern::Moved(moved.clone()));
+            let seen = Seen::between(moved.step.day, moved.step.day).at(name);
+            add(name, TesterConcern::Moved(moved.clone()), seen);
         }
         if station.flagged {
-            add(&station.station, TesterConcern::Differs(Box::new(station.clone())));
+            let seen = Seen::since(station.moved.last().map(|m| m.step.day)).at(name);
+            add(name, TesterConcern::Differs(Box::new(station.clone())), seen);
         }
         for doubt in station.doubts.iter().filter(|d| d.would_have_failed > 0) {
-            add(&station.station, TesterConcern::PassesInDoubt(doubt.clone()));
+            let seen = Seen::between(doubt.from, doubt.to).at(name).units(doubt.would_have_failed);
+            add(name, TesterConcern::PassesInDoubt(doubt.clone()), seen);
         }
     }
     for checks in plant.findings.checks.iter().flatten() {
         let station = testers.stations.iter().find(|s| s.station == checks.station);
         let moved = checks.loads.iter().flat_map(|l| load_moved(plant, l, station));
         for concern in of_checks(checks).into_iter().chain(moved) {
-            add(&checks.station, concern);
+            let seen = seen_of_checks(checks, &concern);
+            add(&checks.station, concern, seen);
         }
     }
     let mut by_model: BTreeMap<&str, Vec<SettingChange>> = BTreeMap::new();
@@ -331,26 +339,65 @@ pub(super) fn concerns(plant: &Plant<'_>, testers: &Testers) -> Vec<ConcernAt> {
         by_model.entry(&c.change.series.model).or_default().push(c.change.clone());
     }
     for (model, changes) in by_model {
-        add(model, TesterConcern::SettingsChanged(changes));
+        let days = changes.iter().map(|c| c.day);
+        let seen = Seen::on(days).of(changes.iter().map(|c| c.series.index));
+        let seen = changes
+            .iter()
+            .flat_map(|c| &c.stations)
+            .fold(seen, |seen, s| if seen.stations.contains(s) { seen } else { seen.at(s) });
+        let open = changes.iter().any(|c| c.back_after.is_none());
+        add(model, TesterConcern::SettingsChanged(changes), Seen { open, ..seen });
     }
     for d in &plant.findings.settings.differs {
-        add(&d.series.model, TesterConcern::SettingsDiffer(d.clone()));
+        let seen = Seen::since(None).of([d.series.index]);
+        add(&d.series.model, TesterConcern::SettingsDiffer(d.clone()), seen);
     }
     for s in &plant.findings.settings.short {
-        add(&s.series.model, TesterConcern::SettingsShort(s.clone()));
+        let seen = Seen::between(s.from, s.to).of([s.series.index]).at(&s.station);
+        add(&s.series.model, TesterConcern::SettingsShort(s.clone()), seen.units(s.tests));
     }
     for t in testers.too_good.iter().filter(|t| t.needs_action()) {
-        add(&t.station, TesterConcern::TooGood { sentence: t.sentence.clone() });
+        let seen = Seen::between(t.days.0, t.days.1).at(&t.station).units(t.units.unwrap_or(0));
+        add(&t.station, TesterConcern::TooGood { sentence: t.sentence.clone() }, seen);
     }
     let calibrations = testers.calibrations.iter().flatten().map(|c| &c.covered);
     for c in calibrations.filter(|c| c.tests_overdue > 0) {
         let (instrument, tests) = (c.instrument.clone(), c.tests_overdue);
-        add(&c.station, TesterConcern::CalibrationOverdue { instrument, tests });
+        let seen = Seen::on([c.overdue_from, c.overdue_to].into_iter().flatten()).at(&c.station);
+        add(&c.station, TesterConcern::CalibrationOverdue { instrument, tests }, seen);
     }
     for gap in &plant.findings.gaps {
-        add(&gap.station, TesterConcern::MissingDays(gap.clone()));
+        let seen = Seen::between(gap.from, gap.to).at(&gap.station);
+        add(&gap.station, TesterConcern::MissingDays(gap.clone()), seen);
     }
     all
+}
+
+/// When a concern about check loads was seen: of a wrong answer from the last right one to the next.
+fn seen_of_checks(checks: &StationChecks, concern: &TesterConcern) -> Seen {
+    let seen = match concern {
+        TesterConcern::WrongCheckLoad {
+            day,
+            load,
+            units_until_next_good,
+            units_since_last_good,
+        } => {
+            let of_it = |w: &&WrongCheck| w.load == *load && day_of(w.time, 0) == *day;
+            let wrong = checks.wrong.iter().find(of_it);
+            let last = wrong.and_then(|w| w.last_good).map_or(*day, |t| day_of(t, 0));
+            let next = wrong.and_then(|w| w.next_good).map(|t| day_of(t, 0));
+            let open = next.is_none();
+            Seen { open, ..Seen::between(last, next.unwrap_or(*day)) }
+                .units(units_until_next_good + units_since_last_good)
+        }
+        TesterConcern::OddCheckReading { odd, .. } => {
+            Seen::between(day_of(odd.time, 0), day_of(odd.time, 0))
+        }
+        TesterConcern::ChecksMissing { .. } => Seen::on(checks.days_without.iter().copied()),
+        TesterConcern::LoadMoved { step, .. } => Seen::between(step.day, step.day),
+        _ => Seen::default(),
+    };
+    seen.at(&checks.station)
 }
 
 /// Check loads of one station: wrong answers, odd readings, days without.

@@ -12,6 +12,7 @@ use crate::analysis::units::settings::SettingChange;
 use crate::analysis::units::strays::Lies;
 use crate::analysis::units::too_good::{Collapsed, FewFailures, Frozen};
 use crate::config::Config;
+use crate::day::{Day, day_of};
 use crate::series::{Event, Register};
 use crate::words::time::{day_of_time, day_text, month_text, time_text};
 use crate::words::{Wording, count, three_digits};
@@ -96,6 +97,9 @@ pub struct TooGoodVerdict {
     pub units: Option<u64>,
     /// What explains it, where something found does.
     pub explained_by: Option<String>,
+    /// First and last production day.
+    #[serde(skip)]
+    pub days: (Day, Day),
 }
 
 impl TooGoodVerdict {
@@ -136,6 +140,7 @@ fn frozen(plant: &Plant<'_>, f: &Frozen) -> Option<TooGoodVerdict> {
         series: Some(plant.names[f.series].id.clone()),
         from: time_text(first),
         to: time_text(last),
+        days: (f.units.first()?.day, f.units.last()?.day),
         kind: TooGoodKind::Frozen,
         units: Some(units),
         explained_by: None,
@@ -158,6 +163,7 @@ fn few_failures(plant: &Plant<'_>, f: &FewFailures) -> TooGoodVerdict {
         series: f.series.map(|n| plant.names[n].id.clone()),
         from,
         to,
+        days: f.days,
         kind: TooGoodKind::FewFailures,
         units: None,
         explained_by: doubt
@@ -180,6 +186,7 @@ fn collapsed(plant: &Plant<'_>, f: &Collapsed) -> TooGoodVerdict {
         series: Some(plant.names[f.series].id.clone()),
         from: day_text(f.days.0),
         to: day_text(f.days.1),
+        days: f.days,
         kind: TooGoodKind::SpreadCollapsed,
         units: None,
         explained_by: None,
@@ -210,6 +217,7 @@ fn open_leads(plant: &Plant<'_>) -> Vec<TooGoodVerdict> {
                 series: Some(name.id.clone()),
                 from: time_text(*first),
                 to: time_text(*last),
+                days: (day_of(*first, 0), day_of(*last, 0)),
                 kind: TooGoodKind::OpenLead,
                 units: Some(units),
                 explained_by: None,
