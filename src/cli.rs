@@ -116,6 +116,9 @@ pub struct ReviewArgs {
     /// earlier report in the folder that is replaced is used.
     #[arg(long, value_name = "DIR")]
     pub since_report: Option<PathBuf>,
+    /// Draw the charts of every series; without it, of those that need attention.
+    #[arg(long)]
+    pub all_charts: bool,
     /// Exit with 3 where a verdict, a drift or a tester needs action.
     #[arg(long)]
     pub gate: bool,

@@ -153,7 +153,10 @@ fn read_from(paths: &[PathBuf], config: &Config) -> Result<Vec<PathBuf>> {
         if paths.is_empty() { Vec::new() } else { input::discover::discover(paths, config)?.files };
     files.extend(config.path.clone());
     files.extend(
-        [&config.events, &config.calibration].into_iter().flatten().map(|p| config.resolve(p)),
+        [&config.events, &config.calibration, &config.decisions]
+            .into_iter()
+            .flatten()
+            .map(|p| config.resolve(p)),
     );
     Ok(files)
 }
@@ -200,6 +203,7 @@ fn run_review(args: &ReviewArgs) -> Result<u8> {
             month: args.month.as_deref().map(month).transpose()?,
             since_report: args.since_report.clone(),
             replaces: Some(making.out.clone()),
+            all_charts: args.all_charts,
         };
         let done = review(&request, &making.config, making.tell)?;
         Ok(Page {
@@ -374,6 +378,14 @@ fn run_sample(args: &SampleArgs) -> Result<u8> {
 }
 
 fn settings(paths: &[PathBuf], args: &CommonArgs) -> Result<Config> {
+    let mut config = settings_as_written(paths, args)?;
+    if config.decisions.is_none() {
+        config.decisions = Config::decisions_beside(config.path.as_deref(), paths);
+    }
+    Ok(config)
+}
+
+fn settings_as_written(paths: &[PathBuf], args: &CommonArgs) -> Result<Config> {
     if let Some(path) = &args.config {
         return Config::read(path);
     }

@@ -71,6 +71,8 @@ pub struct Request {
     pub since_report: Option<PathBuf>,
     /// Folder whose report will be replaced: compared with where no other is named and it is an earlier one.
     pub replaces: Option<PathBuf>,
+    /// Whether series that need no attention have charts too.
+    pub all_charts: bool,
 }
 
 /// What an investigation of jumps is made of, beside the settings.
@@ -236,7 +238,7 @@ pub fn review(request: &Request, config: &Config, tell: &Tell<'_>) -> Result<Ren
     };
     let Judged { review, .. } =
         judged(&request.paths, &request.name, &questions, earlier, config, tell)?;
-    Ok(report::render(review, tell))
+    Ok(report::render(review, request.all_charts, tell))
 }
 
 /// The limit study of one model: the same findings as the review's, asked about other limits.

@@ -6,7 +6,7 @@ use clap::Parser as _;
 
 use crate::support::days::day;
 use crate::support::run::{
-    Done, PROGRAM, contents, folder, put, results, reviewed, run_in, small_table,
+    Done, PROGRAM, contents, folder, pages, put, results, reviewed, run_in, small_table,
 };
 
 const COMMANDS: [&str; 10] = [
@@ -164,7 +164,7 @@ fn a_damaged_file_among_good_ones_ends_with_1_and_is_named() {
     assert_eq!(results["rows"]["used"], 1000);
     let named = results["made"]["failures"].to_string();
     assert!(named.contains("broken.xlsx"), "{named}");
-    let summary = std::fs::read_to_string(dir.path().join("report/summary.md")).unwrap();
+    let summary = pages(&dir.path().join("report"));
     assert!(summary.contains("broken.xlsx"), "the page names it");
 }
 

@@ -46,6 +46,7 @@ settings! {
         factors: Vec<String> = Vec::new(), "", Any, "Further columns that may explain failures, beside lot, operator, shift and fixture.";
         events: Option<PathBuf> = None, "", Any, "Events file (date, what, station, model).", like "\"events.csv\"";
         calibration: Option<PathBuf> = None, "", Any, "Calibration register (instrument, station, done_on, due_on, error_pct).", like "\"calibration.csv\"";
+        decisions: Option<PathBuf> = None, "", Any, "Decisions that close incidents (incident, decision, who, when, remark); `decisions.csv` beside the settings or the inputs where not given.", like "\"decisions.csv\"";
         date_order: Option<DateOrder> = None, "", Any, "Order of day, month and year, only where the files cannot decide it: `day-month-year`, `month-day-year`, or `year-month-day` for years of two digits.", like "\"day-month-year\"";
         utc_offset: Option<UtcOffset> = None, "", Any, "Clock on which times that name their zone, and seconds since 1970, are laid; the clock that the file shows where not given.", like "\"+01:00\"";
         decimal_sign: Option<DecimalSign> = None, "", Any, "Decimal sign of numbers in text, `point` or `comma`, only where the files cannot decide it.", like "\"comma\"";

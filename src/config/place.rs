@@ -9,6 +9,8 @@ use crate::error::{Error, Result};
 /// So many folders above the inputs are searched for settings: exports lie by station and year below those of a
 /// line.
 const FOLDERS_ABOVE: usize = 2;
+/// The file of decisions, where the settings name none.
+const DECISIONS: &str = "decisions.csv";
 
 impl Config {
     /// Where a settings file for these inputs belongs: in the first folder given, or beside the first file.
@@ -39,6 +41,18 @@ impl Config {
                 "name those that hold for all with --config FILE, or run them one after the other",
             )),
         }
+    }
+
+    /// The file of decisions beside the settings or, without settings, beside the inputs.
+    #[must_use]
+    pub fn decisions_beside(settings: Option<&Path>, paths: &[PathBuf]) -> Option<PathBuf> {
+        let of_settings = settings.map(|file| folder_of(file));
+        let folders = match of_settings {
+            Some(folder) => vec![folder],
+            None => paths.iter().map(|path| folder_of(path)).collect(),
+        };
+        let file = folders.iter().map(|f| f.join(DECISIONS)).find(|file| file.is_file())?;
+        std::path::absolute(&file).ok()
     }
 
     /// Whether these settings lie in a folder above the inputs, and not beside them.

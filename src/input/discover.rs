@@ -40,7 +40,7 @@ pub struct Found {
 /// # Errors
 /// Where a path does not exist, a pattern matches nothing, or no file is found at all.
 pub fn discover(paths: &[PathBuf], config: &Config) -> Result<Found> {
-    let side = [&config.events, &config.calibration].into_iter().flatten();
+    let side = [&config.events, &config.calibration, &config.decisions].into_iter().flatten();
     let side = side.filter_map(|p| config.resolve(p).canonicalize().ok()).collect();
     let mut search = Search { side, ..Search::default() };
     // In one order, whatever order they are given in.
@@ -90,7 +90,7 @@ enum Met {
 /// Files met so far.
 #[derive(Default)]
 struct Search {
-    /// The register and the list of events: not results.
+    /// The register, events and decisions: not results.
     side: BTreeSet<PathBuf>,
     /// Files by what they are without links, as they were met.
     found: BTreeMap<PathBuf, PathBuf>,

@@ -24,6 +24,9 @@ pub struct Earlier {
     pub to: NaiveDate,
     /// Its actions.
     pub actions: Vec<OpenAction>,
+    /// Its incidents; none where it is of a version that had none.
+    #[serde(default)]
+    pub incidents: Vec<OpenIncident>,
     /// Verdict of each series by id; `null` where it had none.
     pub verdicts: BTreeMap<String, Option<String>>,
 }
@@ -42,6 +45,21 @@ pub struct OpenAction {
     pub sentence: String,
 }
 
+/// An incident, as reports are compared by it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OpenIncident {
+    /// Its id.
+    pub id: String,
+    /// Models, series and stations.
+    #[serde(rename = "where")]
+    pub places: Vec<String>,
+    /// What was found.
+    pub what: String,
+    /// Units that somebody must look at.
+    #[serde(default)]
+    pub units: u64,
+}
+
 /// What is read of a `results.json`.
 #[derive(Debug, Deserialize)]
 struct Results {
@@ -56,6 +74,8 @@ struct Results {
     to: Option<NaiveDate>,
     #[serde(default)]
     actions: Vec<OpenAction>,
+    #[serde(default)]
+    incidents: Vec<OpenIncident>,
     #[serde(default)]
     series: Vec<SeriesRead>,
     #[serde(default)]
@@ -101,6 +121,7 @@ fn earlier(results: Results) -> Earlier {
         from: results.from.unwrap_or_default(),
         to: results.to.unwrap_or_default(),
         actions: results.actions,
+        incidents: results.incidents,
         verdicts: results.series.into_iter().map(|s| (s.id, s.verdict.verdict)).collect(),
     }
 }

@@ -1,4 +1,4 @@
-//! The events file and the calibration register that the settings name.
+//! The events file, the calibration register and the decisions that the settings name.
 
 use std::path::Path;
 
@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use crate::config::Config;
 use crate::day::{Day, day_number};
 use crate::error::{Error, Place, Result};
-use crate::records::{Calibration, Event, Register};
+use crate::records::{Calibration, Decision, Event, Register};
 
 /// Reads the files that the settings name, if there are any.
 ///
@@ -18,6 +18,7 @@ pub fn register(config: &Config) -> Result<Register> {
     Ok(Register {
         events: read(&config.events).map(|p| events(&p)).transpose()?,
         calibrations: read(&config.calibration).map(|p| calibrations(&p)).transpose()?,
+        decisions: read(&config.decisions).map(|p| decisions(&p)).transpose()?,
     })
 }
 
@@ -104,6 +105,33 @@ fn events(path: &Path) -> Result<Vec<Event>> {
     }
     events.sort_by(|a, b| (a.day, &a.what).cmp(&(b.day, &b.what)));
     Ok(events)
+}
+
+fn decisions(path: &Path) -> Result<Vec<Decision>> {
+    let columns = ["incident", "decision", "who", "when", "remark"];
+    let side = Side::read(path, "read the decisions", &columns)?;
+    let mut all = Vec::with_capacity(side.rows.len());
+    for (row, record) in &side.rows {
+        let text = |column: &str| side.text(record, column);
+        let (incident, decision) = (text("incident"), text("decision"));
+        if !incident.starts_with("i-") {
+            let expected = "the id of an incident, as incidents.md names it, like i-k7q2mx";
+            return Err(side.wrong(*row, "incident", expected, &incident));
+        }
+        // An empty one would close an incident that nobody decided on.
+        if decision.is_empty() {
+            return Err(side.wrong(*row, "decision", "what was decided", &decision));
+        }
+        all.push(Decision {
+            when: side.date(*row, record, "when")?,
+            who: text("who"),
+            remark: text("remark"),
+            incident,
+            decision,
+        });
+    }
+    all.sort_by(|a, b| (&a.incident, a.when).cmp(&(&b.incident, b.when)));
+    Ok(all)
 }
 
 fn calibrations(path: &Path) -> Result<Vec<Calibration>> {

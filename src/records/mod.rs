@@ -16,7 +16,7 @@ mod register;
 mod units;
 
 pub use book::{Book, FactorSet, Limits, Setup};
-pub use register::{Calibration, Event, Register};
+pub use register::{Calibration, Decision, Event, Register};
 pub use units::{Decimal, Quantity, ma_to_pa, pa_to_ma};
 
 /// A kind of test that this tool judges, or another one that it sets aside.

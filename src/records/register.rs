@@ -1,6 +1,8 @@
 //! What happened around the tests: events and calibrations, as somebody recorded them.
 
-use crate::day::Day;
+use serde::Serialize;
+
+use crate::day::{Day, as_date};
 
 /// Something that happened on a day.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -30,6 +32,22 @@ pub struct Calibration {
     pub error_pct: Option<f64>,
 }
 
+/// What somebody decided about an incident.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Decision {
+    /// Id of the incident.
+    pub incident: String,
+    /// The decision.
+    pub decision: String,
+    /// Who decided.
+    pub who: String,
+    /// On which day.
+    #[serde(serialize_with = "as_date")]
+    pub when: Day,
+    /// A remark; empty where there is none.
+    pub remark: String,
+}
+
 /// What the side files hold.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Register {
@@ -37,9 +55,17 @@ pub struct Register {
     pub events: Option<Vec<Event>>,
     /// Calibrations, in order of station, instrument and day; `None` without a register.
     pub calibrations: Option<Vec<Calibration>>,
+    /// Decisions, in order of incident and day; `None` without a file of them.
+    pub decisions: Option<Vec<Decision>>,
 }
 
 impl Register {
+    /// The last decision about an incident.
+    #[must_use]
+    pub fn decision_about(&self, incident: &str) -> Option<&Decision> {
+        self.decisions.iter().flatten().rfind(|d| d.incident == incident)
+    }
+
     /// Events that concern a station and a model, or all of them, in order of day; `None` asks for any.
     pub fn events_about<'a>(
         &'a self,

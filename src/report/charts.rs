@@ -2,6 +2,7 @@
 
 use rayon::prelude::*;
 
+use super::chart::draw::Inked;
 use super::chart::one_series::OneSeries;
 use super::chart::{
     Chart, ChartError, distribution, draw, drift, failures, ladder, months, over_time, probability,
@@ -19,8 +20,8 @@ pub struct Drawn {
     pub path: String,
     /// What it answers, for its alternative text.
     pub question: &'static str,
-    /// The PNG, or why there is none.
-    pub png: Result<Vec<u8>, ChartError>,
+    /// Its ink, or why there is none.
+    pub ink: Result<Inked, ChartError>,
 }
 
 /// Makes one chart of the whole plant.
@@ -32,8 +33,7 @@ type OfSeries = fn(&OneSeries<'_>) -> Result<Chart, ChartError>;
 /// The charts of the whole plant: name, question and maker.
 const OF_PLANT: [(&str, &str, OfPlant); 4] = [
     ("limits", "Where does each limit lie?", |review| {
-        let all: Vec<usize> = (0..review.series.len()).collect();
-        ladder::chart(&ladder::from(review, &all))
+        ladder::chart(&ladder::from(review, &worst(review)))
     }),
     ("movement", "How did each series move?", |review| room_used::chart(&room_used::from(review))),
     ("stations", "How does each station read against the others?", |review| {
@@ -61,21 +61,33 @@ const OF_SERIES: [(&str, &str, OfSeries); 5] = [
     }),
 ];
 
+/// The series of the ladder, in their order: all, or those that need most attention first where they are many.
+fn worst(review: &Review) -> Vec<usize> {
+    let others = (0..review.series.len()).filter(|n| !review.attention.contains(n));
+    let mut chosen: Vec<usize> = review.attention.iter().copied().chain(others).collect();
+    chosen.truncate(ladder::ROWS);
+    chosen.sort_unstable();
+    chosen
+}
+
 /// One chart to be made.
 enum Job {
     Series(usize, OfSeries),
     Plant(OfPlant),
 }
 
-/// Draws every chart, in parallel.
+/// Draws the charts of the plant and of the series that need attention, or of `all`; in parallel.
 #[must_use]
-pub fn drawn(review: &Review, tell: &Tell<'_>) -> Vec<Drawn> {
+pub fn drawn(review: &Review, all: bool, tell: &Tell<'_>) -> Vec<Drawn> {
     let mut jobs: Vec<(String, &'static str, Job)> = OF_PLANT
         .into_iter()
         .filter(|(name, ..)| asked_for(name, review))
         .map(|(name, question, make)| (format!("charts/{name}.png"), question, Job::Plant(make)))
         .collect();
     for (n, series) in review.series.iter().enumerate() {
+        if !all && !review.attention.contains(&n) {
+            continue;
+        }
         jobs.extend(OF_SERIES.map(|(name, question, make)| {
             (format!("charts/{}-{name}.png", series.named.id), question, Job::Series(n, make))
         }));
@@ -87,7 +99,7 @@ pub fn drawn(review: &Review, tell: &Tell<'_>) -> Vec<Drawn> {
                 Job::Series(n, make) => (Some(n), make(&OneSeries::new(review, n))),
                 Job::Plant(make) => (None, make(review)),
             };
-            Drawn { series, path, question, png: chart.and_then(|c| draw::png(&c)) }
+            Drawn { series, path, question, ink: chart.and_then(|c| draw::inked(&c)) }
         })
         .inspect(|_| each.one_more())
         .collect()

@@ -2,6 +2,8 @@
 
 use std::borrow::Cow;
 
+use serde::Serialize;
+
 use crate::review::ReviewedSeries;
 use crate::words::currents::Currents;
 use crate::words::is_unseen;
@@ -17,6 +19,15 @@ pub fn currents_of(series: &ReviewedSeries) -> Currents {
         .filter(|x| x.is_finite())
         .unwrap_or(1.0);
     Currents::new(typical, series.reading_step_ma)
+}
+
+/// A cell, and what it is sorted by.
+#[derive(Debug, Serialize)]
+pub struct Cell {
+    /// As shown.
+    pub shown: String,
+    /// A number without its unit, or the text; empty where there is none.
+    pub sort: String,
 }
 
 /// A machine word for people: `slope_and_step` as `slope and step`.

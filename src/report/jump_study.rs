@@ -1,5 +1,6 @@
 //! The command `jump`: one question asked in depth → page, charts, result file, units to check.
 
+use super::chart::draw::Inked;
 use super::markdown::{jumps as page, readme};
 use super::{chart, json, tables};
 use crate::analysis::jump::Asked;
@@ -28,8 +29,8 @@ pub fn study(review: &Review, asked: &Asked) -> JumpStudy {
     let mut files = Vec::new();
     let mut jump_charts = Vec::new();
     for chart in chart::jumps::drawn(review, true) {
-        match chart.png {
-            Ok(png) => {
+        match chart.ink {
+            Ok(Inked { png, .. }) => {
                 files.push((chart.shown.path.clone(), png));
                 jump_charts.push(chart.shown);
             }

@@ -6,6 +6,7 @@
 pub mod chart;
 pub mod charts;
 pub mod format;
+pub mod html;
 pub mod json;
 pub mod jump_study;
 pub mod limit_study;
@@ -15,8 +16,11 @@ pub mod peek;
 pub mod tables;
 pub mod write;
 
+use std::collections::HashMap;
 use std::fmt::Write;
 use std::path::Path;
+
+use self::chart::draw::Inked;
 
 use self::markdown::readme;
 use crate::progress::Tell;
@@ -34,18 +38,22 @@ pub struct Rendered {
     pub files: Vec<File>,
 }
 
-/// All files of a review; `tell` hears of each chart. A chart that has nothing to show is a note.
+/// All files of a review; `tell` hears of each chart. A chart that has nothing to show is a note. Series that need no
+/// attention have no charts, unless `all_charts` are asked for.
 #[must_use]
-pub fn render(mut review: Review, tell: &Tell<'_>) -> Rendered {
-    let drawn = charts::drawn(&review, tell);
+pub fn render(mut review: Review, all_charts: bool, tell: &Tell<'_>) -> Rendered {
+    let drawn = charts::drawn(&review, all_charts, tell);
     let of_jumps = chart::jumps::drawn(&review, false);
     let mut files = Vec::new();
+    let mut strokes: HashMap<String, String> = HashMap::new();
     for chart in drawn {
-        match (chart.png, chart.series) {
-            (Ok(png), series) => {
-                if let Some(n) = series {
-                    let question = chart.question.to_owned();
-                    review.series[n].charts.push((chart.path.clone(), question));
+        match (chart.ink, chart.series) {
+            (Ok(Inked { png, svg }), series) => {
+                strokes.insert(chart.path.clone(), svg);
+                let shown = (chart.path.clone(), chart.question.to_owned());
+                match series {
+                    Some(n) => review.series[n].charts.push(shown),
+                    None => review.charts.push(shown),
                 }
                 files.push((chart.path, png));
             }
@@ -59,8 +67,9 @@ pub fn render(mut review: Review, tell: &Tell<'_>) -> Rendered {
         }
     }
     for chart in of_jumps {
-        match chart.png {
-            Ok(png) => {
+        match chart.ink {
+            Ok(Inked { png, svg }) => {
+                strokes.insert(chart.shown.path.clone(), svg);
                 files.push((chart.shown.path.clone(), png));
                 review.jump_charts.push(chart.shown);
             }
@@ -73,7 +82,12 @@ pub fn render(mut review: Review, tell: &Tell<'_>) -> Rendered {
         json::not_finite(&review).iter().map(|at| format!("{at} came out as no number: left out")),
     );
     review.notes.sort();
-    files.push(("summary.md".to_owned(), markdown::summary(&review).into_bytes()));
+    let pages = markdown::pages(&review);
+    let whole = html::page(&review, &pages, &strokes);
+    files.push((html::FILE.to_owned(), whole.into_bytes()));
+    let pages = markdown::links::linked(pages).into_iter();
+    files.extend(pages.map(|(path, page)| (path, page.into_bytes())));
+    files.push(("models.csv".to_owned(), tables::models_csv(&review).into_bytes()));
     files.push(("results.json".to_owned(), json::results(&review).into_bytes()));
     files.push(readme::file(&readme::REVIEW));
     files.push(("rows-not-used.csv".to_owned(), tables::rows_not_used_csv(&review).into_bytes()));
@@ -118,12 +132,12 @@ pub fn closing(report: &Review, out: &Path, verbose: bool) -> String {
         ),
         report.series.len(),
     );
-    let shown = if verbose { report.actions.len() } else { 5 };
-    for action in report.actions.iter().take(shown) {
-        let _ = writeln!(text, "  {}. {}: {}", action.rank, action.subject, action.sentence);
+    let shown = if verbose { report.incidents.len() } else { 5 };
+    for (n, incident) in report.incidents.iter().take(shown).enumerate() {
+        let _ = writeln!(text, "  {}. {}: {}", n + 1, incident.places.join("; "), incident.what);
     }
-    if report.actions.len() > shown {
-        let _ = writeln!(text, "  and {} more", report.actions.len() - shown);
+    if report.incidents.len() > shown {
+        let _ = writeln!(text, "  and {} more", report.incidents.len() - shown);
     }
     let _ = writeln!(text, "report: {}", out.join("summary.md").display());
     text

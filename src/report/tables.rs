@@ -1,4 +1,4 @@
-//! The two lists of a report as CSV: rows not used, and units to check.
+//! The lists of a report as CSV: series, units to check, rows not used.
 //!
 //! UTF-8, comma, one header row. What could be taken for a formula is defused (see [`defused`]): the cells
 //! are what somebody exported, and the files are opened in spreadsheets.
@@ -7,6 +7,8 @@ use super::format::defused;
 use crate::analysis::units::what_if::Would;
 use crate::review::Review;
 use crate::review::limit_study::LimitsReport;
+use crate::stats::estimate::Estimate;
+use crate::verdict::incident::Evidence;
 use crate::verdict::units::UnitToCheck;
 use crate::words::one_line;
 use crate::words::time::time_text;
@@ -64,6 +66,81 @@ pub fn rows_not_used_csv(review: &Review) -> String {
     )
 }
 
+/// Columns of `models.csv`.
+pub const MODELS: [Column; 20] = [
+    column("model", "model as exported"),
+    column("series", "the series: model, kind of test and its conditions"),
+    column("verdict", "the verdict on the high limit; empty where no limit is known"),
+    column("limit_ma", "high limit in force, mA"),
+    column("low_limit_ma", "low limit in force, mA; empty where there is none"),
+    column("band_low_ma", "lower end of the workable band, mA"),
+    column("band_high_ma", "its upper end, mA"),
+    column(
+        "band_high_basis",
+        "what sets that end: leak_path, ceiling, range, or rule_of_thumb, which proves nothing",
+    ),
+    column("suggested_ma", "limit suggested, mA; empty where none is"),
+    column("low_limit_suggested_ma", "low limit suggested, mA; empty where none is"),
+    column("units", "units of the whole history"),
+    column("x50_ma", "typical reading of a healthy unit, mA"),
+    column("x99_865_ma", "99.865 % of the healthy units stay under, mA"),
+    column("rejects_seen_ppm", "units seen over the limit in the period judged, per million"),
+    column("rejects_expected_ppm", "healthy units expected over the limit, per million"),
+    column("rejects_expected_high_ppm", "the upper end of its interval"),
+    column(
+        "movement",
+        "how it moved: steady, slope, step, slope_and_step or season; empty where not known",
+    ),
+    column("moves", "yes where the movement is certain and large enough to matter"),
+    column(
+        "limit_reached_on",
+        "when healthy rejects pass the accepted share; empty where that is not foreseen",
+    ),
+    column("incidents", "ids of the incidents that are about it"),
+];
+
+/// One line a series, to sort; currents in mA.
+#[must_use]
+pub fn models_csv(review: &Review) -> String {
+    let number =
+        |x: Option<f64>| x.filter(|x| x.is_finite()).map_or_else(String::new, |x| x.to_string());
+    table(
+        &MODELS,
+        review.series.iter().map(|s| {
+            let (high, low) = (&s.verdict.high, &s.verdict.low);
+            let body = s.distribution.as_ref();
+            let value = |e: Option<&Estimate>| number(e.map(|e| e.value));
+            let anchor = Evidence::Series(s.named.id.clone());
+            let about = review.incidents.iter().filter(|i| i.evidence.contains(&anchor));
+            let ids: Vec<&str> = about.map(|i| i.id.as_str()).collect();
+            let basis = high.band.as_ref().filter(|_| high.band_high_ma.is_some());
+            [
+                s.named.key.model.clone(),
+                s.named.title.clone(),
+                high.kind.map_or_else(String::new, |k| k.key().to_owned()),
+                number(s.limit.history.now.high_ma()),
+                number(s.limit.history.now.low_ma()),
+                number(high.band_low_ma),
+                number(high.band_high_ma),
+                basis.map_or_else(String::new, |b| b.upper_set_by.basis().to_owned()),
+                number(high.suggested_ma()),
+                number(low.suggested_ma),
+                s.named.units.to_string(),
+                value(body.and_then(|d| d.x50_ma.as_ref())),
+                value(body.and_then(|d| d.x99_865_ma.as_ref())),
+                value(s.observed_reject_ppm.as_ref()),
+                value(s.expected_reject_ppm.as_ref()),
+                number(s.expected_reject_ppm.as_ref().map(|e| e.high)),
+                s.drift.shape.map_or_else(String::new, |shape| shape.words().replace(' ', "_")),
+                if s.drift.flagged { "yes" } else { "no" }.to_owned(),
+                s.drift.limit_reached_on.map_or_else(String::new, |f| f.date.to_string()),
+                ids.join(" "),
+            ]
+            .map(|cell| defused(&cell).into_owned())
+        }),
+    )
+}
+
 /// Columns of `units-to-check.csv`.
 pub const UNITS_TO_CHECK: [Column; 12] = [
     column("first_step", "what to do with it first"),
@@ -108,6 +185,16 @@ pub fn units_to_check_csv<'a>(units: impl IntoIterator<Item = &'a UnitToCheck>) 
             .map(|cell| defused(cell).into_owned())
         }),
     )
+}
+
+/// What the page that searches units shows of each.
+pub const UNITS_IN_PAGE: [&str; 8] =
+    ["serial", "model", "station", "lot", "reading, mA", "limit, mA", "tested at", "incident"];
+
+/// The same of one unit.
+#[must_use]
+pub fn unit_in_page(u: &UnitToCheck) -> [&str; UNITS_IN_PAGE.len()] {
+    [&u.serial, &u.model, &u.station, &u.lot, &u.reading_ma, &u.limit_ma, &u.tested_at, &u.incident]
 }
 
 /// Columns of `units-affected.csv`.

@@ -17,15 +17,25 @@ use std::fs;
 use std::io::Write as _;
 use std::path::{Component, Path, PathBuf};
 
+use super::html;
 use super::markdown::readme;
 use super::origin;
 use crate::disk::{self, Held, hidden, sync_folder};
 use crate::error::{Error, Result};
 
 /// Files of a report's own folder.
-const OURS: [&str; 7] = [
+const OURS: [&str; 16] = [
+    html::FILE,
     readme::FILE,
     "summary.md",
+    "incidents.md",
+    "all-series.md",
+    "month.md",
+    "jumps.md",
+    "testers.md",
+    "record.md",
+    "method.md",
+    "models.csv",
     "results.json",
     "rows-not-used.csv",
     "units-to-check.csv",
@@ -34,8 +44,8 @@ const OURS: [&str; 7] = [
 ];
 /// And those of a limit study, one a series.
 const CHANGE_NOTE: (&str, &str) = ("change-note", ".md");
-/// The folder inside it, which holds PNG files only.
-const CHARTS: &str = "charts";
+/// The folders inside it, and the ending of all that each holds.
+const FOLDERS: [(&str, &str); 2] = [("charts", "png"), ("models", "md")];
 /// What file browsers leave behind: it may go with the report.
 const LITTER: [&str; 3] = [".DS_Store", "Thumbs.db", "desktop.ini"];
 /// What every result file of ours names near its beginning.
@@ -184,7 +194,8 @@ impl Claim {
                 &found,
             ));
         }
-        for folder in [self.path.clone(), self.path.join(CHARTS)] {
+        let inside = FOLDERS.iter().map(|(folder, _)| self.path.join(folder));
+        for folder in [self.path.clone()].into_iter().chain(inside) {
             // Elsewhere the mark on a folder means something else.
             let protected = fs::metadata(&folder).is_ok_and(|m| m.permissions().readonly());
             if cfg!(unix) && protected {
@@ -243,11 +254,11 @@ fn not_ours(dir: &Path) -> Result<Option<String>> {
     }
     for name in entries(dir)? {
         let path = dir.join(&name);
-        if name == CHARTS && path.is_dir() && !path.is_symlink() {
-            if let Some(n) =
-                entries(&path)?.into_iter().find(|n| !is_picture(&path.join(n)) && !is_litter(n))
-            {
-                return Ok(Some(format!("{CHARTS}/{}", n.to_string_lossy())));
+        let of_ours = FOLDERS.iter().find(|(folder, _)| name == *folder);
+        if let Some((folder, ending)) = of_ours.filter(|_| path.is_dir() && !path.is_symlink()) {
+            let is_own = |n: &OsString| ends_with(&path.join(n), ending) || is_litter(n);
+            if let Some(n) = entries(&path)?.into_iter().find(|n| !is_own(n)) {
+                return Ok(Some(format!("{folder}/{}", n.to_string_lossy())));
             }
         } else if !(path.is_file()
             && (OURS.iter().any(|o| name == *o) || is_change_note(&name) || is_litter(&name)))
@@ -262,8 +273,8 @@ fn is_change_note(name: &OsString) -> bool {
     name.to_str().is_some_and(|n| n.starts_with(CHANGE_NOTE.0) && n.ends_with(CHANGE_NOTE.1))
 }
 
-fn is_picture(path: &Path) -> bool {
-    path.is_file() && path.extension().is_some_and(|e| e == "png")
+fn ends_with(path: &Path, ending: &str) -> bool {
+    path.is_file() && path.extension().is_some_and(|e| e == ending)
 }
 
 fn is_litter(name: &OsString) -> bool {

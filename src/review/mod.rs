@@ -93,6 +93,12 @@ pub struct Review {
     /// Their charts.
     #[serde(skip)]
     pub jump_charts: Vec<JumpChart>,
+    /// Charts of the whole plant: paths below the report's folder, and what each answers.
+    #[serde(skip)]
+    pub charts: Vec<(String, String)>,
+    /// Series that need attention, by index, worst first.
+    #[serde(skip)]
+    pub attention: Vec<usize>,
     /// Against an earlier report; `null` without one.
     pub since_report: Option<Since>,
     /// Why product and tester cannot be told apart; among the notes too.
@@ -134,6 +140,18 @@ pub struct Review {
     /// Every row in `rows-not-used.csv`.
     #[serde(skip)]
     pub not_used: Vec<NotUsed>,
+}
+
+impl Review {
+    /// The charts of the whole plant that could be drawn, of these names.
+    pub fn plant_charts<'a>(
+        &'a self,
+        names: &'a [&str],
+    ) -> impl Iterator<Item = (&'a str, &'a str)> {
+        let path = |name: &&str| format!("charts/{name}.png");
+        let found = move |name| self.charts.iter().find(|(p, _)| *p == path(name));
+        names.iter().filter_map(found).map(|(path, question)| (path.as_str(), question.as_str()))
+    }
 }
 
 /// A chart of a jump.

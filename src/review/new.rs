@@ -13,12 +13,33 @@ use crate::movement::Movement;
 use crate::series::{NamedSeries, Pass, Register};
 use crate::verdict::Verdicts;
 use crate::verdict::cautions::ALL;
+use crate::verdict::incident::{Evidence, Incident};
+use crate::verdict::jump::JudgedJump;
 use crate::verdict::misread::said;
 use crate::verdict::since::{Standing, since};
 use crate::verdict::units::WhyCheck;
 use crate::words::numbers::whole;
 use crate::words::path_text;
 use crate::words::time::{month_text, time_text};
+
+/// Series that need attention, worst first: those that an incident is about, not a question to the whole plant.
+fn attention(
+    series: &[ReviewedSeries],
+    jumps: &[JudgedJump],
+    incidents: &[Incident],
+) -> Vec<usize> {
+    let mut found: Vec<usize> = Vec::new();
+    for evidence in incidents.iter().flat_map(|i| &i.evidence) {
+        let id = match evidence {
+            Evidence::Series(id) => Some(id),
+            Evidence::Jump(n) => jumps.get(*n).and_then(|j| j.found.place.series.as_ref()),
+            _ => None,
+        };
+        let at = id.and_then(|id| series.iter().position(|s| s.named.id == *id));
+        found.extend(at.filter(|n| !found.contains(n)));
+    }
+    found
+}
 
 /// What one review is about.
 #[derive(Debug)]
@@ -89,7 +110,9 @@ impl Review {
             title: &s.named.title,
             verdict: v.limits.high.kind,
         });
-        let since_report = subject.earlier.map(|earlier| since(&actions, standing, earlier));
+        let attention = attention(&series, &jumps, &incidents);
+        let since_report =
+            subject.earlier.map(|earlier| since(&actions, &incidents, standing, earlier));
         Self {
             schema: SCHEMA,
             name: subject.name,
@@ -111,6 +134,8 @@ impl Review {
             movement: testers.moved,
             jumps: Some(jumps),
             jump_charts: Vec::new(),
+            charts: Vec::new(),
+            attention,
             since_report,
             cannot_tell: testers.cannot_tell,
             notes,

@@ -41,6 +41,6 @@ pub use tally::{OutcomeLine, Outcomes, Says, Series, TallyLine, TripLine, UnderL
 pub use units::{NamedTest, Test, TestSettings, Tests};
 // The words of a record that every later room speaks.
 pub use crate::records::{
-    Calibration, Current, Event, Later, LaterSays, Limits, Outcome, Register, Source, TestKind,
-    ma_to_pa, pa_to_ma,
+    Calibration, Current, Decision, Event, Later, LaterSays, Limits, Outcome, Register, Source,
+    TestKind, ma_to_pa, pa_to_ma,
 };

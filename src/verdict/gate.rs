@@ -1,21 +1,20 @@
-//! Whether `--gate` stops: what can hurt somebody, a limit to change, a product or a tester that moved, more
-//! failures.
+//! Whether `--gate` stops: units to hold or trace, a limit to change, a product or a tester that moved, more failures.
+//!
+//! Asked of the incidents that are open: what somebody decided about stops no run, until something joins it. Questions
+//! that every plant has for long (a leak path that nobody stated, too few units) stop none, nor does a missing export.
 
-use crate::verdict::action::Action;
+use crate::verdict::Verdicts;
 use crate::verdict::action_kind::ActionKind;
-use crate::verdict::plant::SeriesVerdict;
-use crate::verdict::{VerdictKind, Verdicts};
+use crate::verdict::incident::{Group, Incident};
 
-/// Actions that stop a scheduled run: units that may be out with bad insulation or untested, stations that may
-/// not trip, and what a tester that moved makes doubtful.
-const STOPS: [ActionKind; 9] = [
+/// Actions that stop a scheduled run beside units to hold or trace.
+const STOPS: [ActionKind; 8] = [
     ActionKind::UnsafeLimit,
-    ActionKind::PassedOpenLead,
-    ActionKind::StraysPassed,
-    ActionKind::PassedAgainstReading,
-    ActionKind::WrongCheckLoad,
-    ActionKind::OddCheckReading,
-    ActionKind::PassesInDoubt,
+    ActionKind::TooLoose,
+    ActionKind::NoWorkableBand,
+    ActionKind::TooTight,
+    ActionKind::Drift,
+    ActionKind::Jump,
     ActionKind::TesterMoved,
     ActionKind::StationDiffers,
 ];
@@ -24,12 +23,16 @@ impl Verdicts {
     /// Whether something needs action before the next unit is tested.
     #[must_use]
     pub fn stop(&self) -> bool {
-        let stops = |a: &Action| STOPS.contains(&a.kind);
-        let moved = |s: &SeriesVerdict| {
-            s.limits.high.kind.is_some_and(VerdictKind::needs_action) || s.flag.flagged
+        let kinds = |i: &Incident| -> Vec<ActionKind> {
+            i.actions.iter().map(|rank| self.actions[rank - 1].kind).collect()
         };
-        self.series.iter().any(moved)
-            || self.actions.iter().any(stops)
-            || self.jumps.iter().any(|j| j.flagged)
+        let stops = |i: &Incident| {
+            let kinds = kinds(i);
+            // Units that failed and never passed are in every plant: they are listed.
+            let only_failed = kinds.iter().all(|k| *k == ActionKind::NeverPassed);
+            kinds.iter().any(|k| STOPS.contains(k))
+                || (i.group == Group::UnitsToTrace && !only_failed)
+        };
+        self.incidents.iter().any(|i| !i.is_closed() && stops(i))
     }
 }

@@ -2,9 +2,10 @@
 
 use serde::Serialize;
 
-pub use crate::input::earlier::{Earlier, OpenAction};
+pub use crate::input::earlier::{Earlier, OpenAction, OpenIncident};
 use crate::verdict::VerdictKind;
 use crate::verdict::action::Action;
+use crate::verdict::incident::Incident;
 
 /// What is new, open and closed since an earlier report: `since_report` of `results.json`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -19,6 +20,21 @@ pub struct Since {
     pub closed: Vec<OpenAction>,
     /// Series whose verdict changed.
     pub verdicts: Vec<VerdictChange>,
+    /// The same by incident; `null` where the earlier report knows none.
+    pub incidents: Option<SinceIncidents>,
+}
+
+/// Incidents against those of an earlier report, by id.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct SinceIncidents {
+    /// It did not have them.
+    pub new: Vec<OpenIncident>,
+    /// It had them too, and they are open.
+    pub still_open: Vec<OpenIncident>,
+    /// It had them, and they are found no more.
+    pub ended: Vec<OpenIncident>,
+    /// Decisions closed them.
+    pub closed: Vec<OpenIncident>,
 }
 
 /// A verdict that changed.
@@ -50,6 +66,7 @@ pub struct Standing<'a> {
 #[must_use]
 pub fn since<'a>(
     actions: &[Action],
+    incidents: &[Incident],
     series: impl Iterator<Item = Standing<'a>>,
     earlier: Earlier,
 ) -> Since {
@@ -88,5 +105,29 @@ pub fn since<'a>(
             })
         })
         .collect();
-    Since { earlier, new, still_open, closed: left, verdicts }
+    let incidents = (!earlier.incidents.is_empty() || earlier.actions.is_empty())
+        .then(|| incidents_since(incidents, &earlier.incidents));
+    Since { earlier, new, still_open, closed: left, verdicts, incidents }
+}
+
+fn incidents_since(incidents: &[Incident], earlier: &[OpenIncident]) -> SinceIncidents {
+    let mut since = SinceIncidents::default();
+    for incident in incidents {
+        let to = if incident.is_closed() {
+            &mut since.closed
+        } else if earlier.iter().any(|e| e.id == incident.id) {
+            &mut since.still_open
+        } else {
+            &mut since.new
+        };
+        to.push(OpenIncident {
+            id: incident.id.clone(),
+            places: incident.places.clone(),
+            what: incident.what.clone(),
+            units: incident.units,
+        });
+    }
+    let is_found = |e: &&OpenIncident| incidents.iter().any(|i| i.id == e.id);
+    since.ended = earlier.iter().filter(|e| !is_found(e)).cloned().collect();
+    since
 }

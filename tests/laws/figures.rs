@@ -31,7 +31,11 @@ impl Told {
         let request = Request { paths, name: "plant".to_owned(), ..Request::default() };
         let rendered = review(&request, config, &nobody).unwrap();
         let mut told = Self { rendered, page: String::new(), json: Value::Null };
-        told.page = told.file("summary.md");
+        let is_page = |name: &str| name.ends_with(".md") && name != "README.md";
+        let names = told.rendered.files.iter().map(|(name, _)| name.clone());
+        let pages: Vec<String> =
+            names.filter(|name| is_page(name)).map(|name| told.file(&name)).collect();
+        told.page = pages.concat();
         told.json = serde_json::from_str(&told.file("results.json")).unwrap();
         told
     }

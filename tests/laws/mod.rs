@@ -19,6 +19,7 @@ mod jumps;
 mod limit_choices;
 mod limit_pages;
 mod low_side;
+mod many_models;
 mod misread;
 mod month_change;
 mod movement;

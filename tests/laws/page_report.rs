@@ -41,7 +41,7 @@ use leakdrift::review::{
     ReviewedSeries, SCHEMA, StrayLine, Strays,
 };
 use leakdrift::series::{
-    Ledger, NamedSeries, NotUsed, NotUsedKind, Outcomes, SeriesKey, SeriesName, SetAside,
+    Decision, Ledger, NamedSeries, NotUsed, NotUsedKind, Outcomes, SeriesKey, SeriesName, SetAside,
 };
 use leakdrift::stats::estimate::Estimate;
 use leakdrift::stats::expected_share::{ExpectedAtHorizon, ExpectedShare};
@@ -49,7 +49,7 @@ use leakdrift::verdict::action::{Action, ActionKind};
 use leakdrift::verdict::cautions::ALL;
 use leakdrift::verdict::evidence::Forecast;
 use leakdrift::verdict::group::GroupBand;
-use leakdrift::verdict::incident::{Evidence, Group, Incident};
+use leakdrift::verdict::incident::{Decided, Evidence, Group, Incident};
 use leakdrift::verdict::limits::JudgedLimits;
 use leakdrift::verdict::low_limit::{LowLimit, LowReason};
 use leakdrift::verdict::misread::{Misread, Sign};
@@ -57,7 +57,9 @@ use leakdrift::verdict::month::{Matters, MonthJudged};
 use leakdrift::verdict::moved::{Moved, Mover};
 use leakdrift::verdict::physics::{Load, ProvingLoads};
 use leakdrift::verdict::reason::{Above, Reason};
-use leakdrift::verdict::since::{Earlier, OpenAction, Since, VerdictChange};
+use leakdrift::verdict::since::{
+    Earlier, OpenAction, OpenIncident, Since, SinceIncidents, VerdictChange,
+};
 use leakdrift::verdict::suggest::Suggestion;
 use leakdrift::verdict::tester::station::{DoubtOfSeries, FrequencyHint, PassesInDoubt};
 use leakdrift::verdict::tester::{
@@ -396,6 +398,15 @@ fn month_change() -> MonthChange {
     }
 }
 
+fn open_incident(name: &str) -> OpenIncident {
+    OpenIncident {
+        id: "i-abcdef".to_owned(),
+        places: vec![name.to_owned()],
+        what: format!("{name} passes leaks."),
+        units: 3,
+    }
+}
+
 fn open_action(name: &str) -> OpenAction {
     OpenAction {
         kind: "too_loose".to_owned(),
@@ -631,6 +642,8 @@ pub fn report_of(name: &str) -> Review {
             size_pct: e(3.63, 3.5, 3.7),
         }],
         jumps: None,
+        charts: vec![("charts/limits.png".to_owned(), "Where does each limit lie?".to_owned())],
+        attention: vec![0],
         jump_charts: Vec::new(),
         cannot_tell: None,
         since_report: Some(Since {
@@ -640,6 +653,7 @@ pub fn report_of(name: &str) -> Review {
                 from: day("2025-09-01"),
                 to: day("2026-09-30"),
                 actions: vec![open_action(name)],
+                incidents: vec![open_incident(name)],
                 verdicts: BTreeMap::from([(n(), None)]),
             },
             new: vec![open_action(name)],
@@ -651,6 +665,12 @@ pub fn report_of(name: &str) -> Review {
                 before: "fits".to_owned(),
                 now: "too tight".to_owned(),
             }],
+            incidents: Some(SinceIncidents {
+                new: vec![open_incident(name)],
+                still_open: vec![open_incident(name)],
+                ended: vec![open_incident(name)],
+                closed: vec![open_incident(name)],
+            }),
         }),
         notes: vec![format!("{name}: a note")],
         settings: vec![SettingLine {
@@ -692,6 +712,16 @@ pub fn report_of(name: &str) -> Review {
                 Evidence::Units,
             ],
             actions: vec![1],
+            decision: Some(Decided {
+                made: Decision {
+                    incident: "i-abcdef".to_owned(),
+                    decision: format!("{name} stays."),
+                    who: n(),
+                    when: number("2026-03-01"),
+                    remark: n(),
+                },
+                closes: false,
+            }),
         }],
         moved: Movement { series: Vec::new(), stations: Err(CannotTell::NothingShared) },
         findings: Findings {

@@ -13,7 +13,7 @@ use leakdrift::words::numbers::{
 use serde_json::Value;
 
 use super::page_report::report_of;
-use crate::support::run::{committed, results};
+use crate::support::run::{committed, pages, results};
 use crate::support::source::sources;
 
 fn e(value: f64, low: f64, high: f64) -> Estimate {
@@ -60,7 +60,7 @@ fn no_share_is_printed_that_the_units_cannot_tell() {
         printed(52_900.0, 45_600.0, 66_400.0),
         "53\u{202f}000 ppm (46\u{202f}000 ppm to 66\u{202f}000 ppm)"
     );
-    let page = std::fs::read_to_string(committed("reports/sample/summary.md")).unwrap();
+    let page = pages(&committed("reports/sample"));
     let tiny = ["< 0.01 ppm", "0.0000", " e-"];
     for line in page.lines().filter(|l| l.contains("over the limit") || l.contains("below it")) {
         assert!(tiny.iter().all(|t| !line.contains(t)), "{line}");
@@ -130,7 +130,7 @@ fn no_result_file_has_a_share_that_no_line_could_tell() {
 /// Parameters of families: four digits, none of which has an interval of its own.
 #[test]
 fn no_parameter_has_six_digits() {
-    let page = std::fs::read_to_string(committed("reports/sample/summary.md")).unwrap();
+    let page = pages(&committed("reports/sample"));
     let rows: Vec<&str> = page.lines().filter(|l| l.ends_with("| gradient zero |")).collect();
     assert!(rows.len() >= 48, "{} families", rows.len());
     for row in rows {
@@ -181,7 +181,7 @@ const NOT_SAID: [&str; 23] = [
 
 #[test]
 fn words_are_said_in_one_sense() {
-    let page = std::fs::read_to_string(committed("reports/sample/summary.md")).unwrap();
+    let page = pages(&committed("reports/sample"));
     for words in NOT_SAID {
         assert!(!page.contains(words), "the sample report says {words:?}");
     }
@@ -211,7 +211,7 @@ fn the_glossary_is_short_and_stands_on_the_page_and_in_the_folder() {
         let rest = &text[text.find("| word | means |").expect("a glossary")..];
         rest.lines().skip(2).take_while(|l| l.starts_with('|')).map(str::to_owned).collect()
     };
-    let words = table(&read("summary.md"));
+    let words = table(&read("method.md"));
     assert_eq!(words, table(&read("README.md")));
     let distinct: BTreeSet<&str> = words.iter().map(|l| l.split(" | ").next().unwrap()).collect();
     assert_eq!(distinct.len(), words.len());

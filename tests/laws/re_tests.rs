@@ -2,7 +2,7 @@
 
 use leakdrift::verdict::cautions::{CAUTIONS, HOW_TO_RE_TEST, re_test};
 
-use crate::support::run::committed;
+use crate::support::run::{committed, pages};
 use crate::support::source::sources;
 
 /// Words that ask somebody to test a unit again.
@@ -46,7 +46,7 @@ fn every_sentence_that_asks_for_a_re_test_is_made_by_one_function() {
 /// Nobody reads half of it: the line that asks is the line that says how.
 #[test]
 fn every_line_of_the_report_that_asks_for_a_re_test_says_how() {
-    let page = std::fs::read_to_string(committed("reports/sample/summary.md")).unwrap();
+    let page = pages(&committed("reports/sample"));
     let asking: Vec<&str> =
         page.lines().filter(|l| ASKS.iter().any(|words| l.contains(words))).collect();
     assert!(asking.len() >= 5, "{asking:?}");

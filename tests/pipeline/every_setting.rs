@@ -250,6 +250,7 @@ const TURNS: &[Turn] = &[
     turn("factors", "two groups", "", "factors = [\"filter\"]"),
     turn("events", "step", "", "events = \"events.csv\""),
     turn("calibration", "steady", "", "calibration = \"calibration.csv\""),
+    turn("decisions", "steady", "", "decisions = \"decided.csv\""),
     turn("date_order", "bare", "", "date_order = \"month-day-year\""),
     turn("utc_offset", "zoned", "", "utc_offset = \"-03:00\""),
     turn("decimal_sign", "steady", "", "decimal_sign = \"comma\""),
@@ -336,7 +337,7 @@ fn arguments(key: &str) -> &'static [&'static str] {
     match key {
         // Expected currents are a question of the limit study.
         "model.capacitance_nf" => &["limits", "in", "--model", "M1", "--config", "x.toml"],
-        _ => &["review", "in", "--config", "x.toml"],
+        _ => &["review", "in", "--config", "x.toml", "--all-charts"],
     }
 }
 
@@ -349,6 +350,12 @@ fn numbers(turn: &Turn, settings: &str) -> (Value, BTreeMap<String, Vec<u8>>) {
         dir.path(),
         "calibration.csv",
         "station,done_on,instrument,due_on,error_pct\nS1,2025-07-01,T1,2025-08-01,-1.0\n",
+    );
+    // The one incident that every plant has, by its id: no leak path is stated.
+    put(
+        dir.path(),
+        "decided.csv",
+        "incident,decision,who,when,remark\ni-00g9fz,asked for,QA,2026-01-05,\n",
     );
     put(dir.path(), "x.toml", settings);
     let done = run_in(dir.path(), [arguments(turn.key), &["--out", "out"]].concat());

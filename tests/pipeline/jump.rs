@@ -4,8 +4,8 @@ use serde_json::Value;
 
 use crate::support::days::day;
 use crate::support::run::{
-    csv_rows, date, folder, number, plain, put, results, reviewed, run_in, sample_data, series,
-    small_table,
+    csv_rows, date, folder, number, pages, plain, put, results, reviewed, run_in, sample_data,
+    series, small_table,
 };
 
 fn jumps() -> &'static Vec<Value> {
@@ -296,7 +296,7 @@ fn a_poor_model_made_four_times_as_often_is_a_jump_of_mix() {
         also.sort_unstable();
         assert_eq!(also, ["station S1", "station S2"]);
     }
-    let page = std::fs::read_to_string(dir.path().join("report/summary.md")).unwrap();
+    let page = pages(&dir.path().join("report"));
     let is_told = |l: &str| l.starts_with("| ") && l.contains("whole line") && l.contains("POOR");
     assert!(page.lines().any(is_told), "{page}");
     run_in(dir.path(), ["jump", "line.csv", "--since", "2026-05-01", "--out", "given"]).expect(0);

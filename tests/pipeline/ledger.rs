@@ -48,12 +48,12 @@ fn the_summary_prints_the_counts_of_rows() {
     let account = format!(
         "{read} rows read = {used} used + {all_aside} set aside + {unreadable} unreadable. "
     );
-    let mut lines = review.summary.lines();
+    let mut lines = review.pages.lines();
     assert!(lines.clone().any(|l| l.ends_with(&head)), "no line ends with {head:?}");
     assert!(lines.any(|l| l.starts_with(&account)), "no line starts with {account:?}");
     for (reason, n) in aside {
         let line = format!("| set aside: {reason} | {} |", count(n));
-        assert!(review.summary.lines().any(|l| l == line), "no line {line:?}");
+        assert!(review.pages.lines().any(|l| l == line), "no line {line:?}");
     }
 }
 

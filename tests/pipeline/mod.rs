@@ -3,6 +3,7 @@
 mod alike;
 mod columns;
 mod contract;
+mod decisions;
 mod every_setting;
 mod exports;
 mod flavours;
@@ -12,6 +13,7 @@ mod jump;
 mod later_rows;
 mod ledger;
 mod limit_study;
+mod links;
 mod misread;
 mod moments;
 mod moving_stories;

@@ -9,7 +9,7 @@ use serde_json::Value;
 
 use crate::support::days::day;
 use crate::support::run::{
-    committed, date, folder, number, plain, results, reviewed, run_in, series,
+    committed, date, folder, number, pages, plain, results, reviewed, run_in, series,
 };
 
 fn list<'a>(of: &'a Value, key: &str) -> &'a Vec<Value> {
@@ -258,7 +258,7 @@ fn steady_is_never_said_without_the_smallest_step() {
             assert!(number(&s["drift"]["smallest_step_ma"]) > 0.0, "{}", s["id"]);
         }
     }
-    let said = reviewed().summary.matches("smallest step that would have been found: ").count();
+    let said = reviewed().pages.matches("smallest step that would have been found: ").count();
     assert!(said >= 6, "{said}");
 }
 
@@ -283,7 +283,7 @@ fn the_months_are_sorted_by_what_matters() {
     let truth = 100.0 * (0.415 / 0.366 - 1.0);
     assert!((number(&level["low"])..=number(&level["high"])).contains(&truth), "{truth}: {level}");
     let place = |model: &str| {
-        let table = reviewed().summary.split("## What changed this month").nth(1).unwrap();
+        let table = reviewed().pages.split("## What changed this month").nth(1).unwrap();
         table.find(model).unwrap()
     };
     assert!(place("EM520") < place("KB120") && place("KB120") < place("AP730"));
@@ -315,7 +315,7 @@ fn one_station_cannot_tell_product_from_tester_but_its_register_speaks() {
     let done = run_in(dir.path(), ["review", "exports", "--out", "report"]);
     done.expect(0);
     let results = results(&dir.path().join("report"));
-    let summary = std::fs::read_to_string(dir.path().join("report/summary.md")).unwrap();
+    let summary = pages(&dir.path().join("report"));
     let said = "product and tester cannot be told apart: there is one station only";
     assert!(
         list(&results, "notes").iter().any(|n| n.as_str().unwrap().contains(said)),
@@ -394,7 +394,7 @@ fn a_review_is_compared_with_the_one_it_replaces() {
     // Made again, it is compared with June again, not with itself.
     review("report", &[]).expect(0);
     assert_eq!(results(&dir.path().join("report")), second);
-    let summary = std::fs::read_to_string(dir.path().join("report/summary.md")).unwrap();
+    let summary = pages(&dir.path().join("report"));
     assert!(summary.contains("## Since the last report"), "{summary}");
 
     let wrong = review("other", &["--since-report", "exports/leakdrift.toml"]).expect(2);

@@ -7,7 +7,7 @@ use leakdrift::config::Config;
 use super::flavours::{by_hand, english, is_the_tally, plain};
 use crate::support::count::{counted, tried};
 use crate::support::days::day;
-use crate::support::run::{folder, put, results, run_in, small_table};
+use crate::support::run::{folder, pages, put, results, run_in, small_table};
 
 /// A tab file of 60 000 tests (over 4 MB) whose dates could be read both ways until its last 40 rows.
 fn long_and_open() -> String {
@@ -238,7 +238,7 @@ fn the_pages_of_many_files_are_no_longer_than_those_of_a_hundred() {
             put(dir.path(), &format!("in/{n:05}.csv"), format!("{}\n{row}\n", lines[0]));
         }
         run_in(dir.path(), ["review", "in", "--out", "out", "--quiet"]).expect(0);
-        let page = std::fs::read_to_string(dir.path().join("out/summary.md")).unwrap();
+        let page = pages(&dir.path().join("out"));
         assert!(page.contains(&format!("{} more files", copies * 60 - 100)), "{copies}");
         length.push(page.matches("in/00").count());
     }

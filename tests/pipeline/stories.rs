@@ -288,12 +288,12 @@ fn low_limits_are_judged_against_the_true_low_end() {
         assert!(expected["value"].is_null() && expected["high"] == expected["below"], "{low}");
         assert_eq!(number(&low["observed_reject_ppm"]["low"]), 0.0);
         let title = series["title"].as_str().unwrap();
-        let section = reviewed().summary.split(&format!("### {title}\n")).nth(1);
+        let section = reviewed().pages.split(&format!("### {title}\n")).nth(1);
         let line = section.and_then(|s| s.lines().find(|l| l.starts_with("Low limit ")));
         assert!(line.is_some_and(|l| l.contains("Seen below it: no unit of")), "{title}");
     }
     assert_eq!(judged, 5);
-    assert_eq!(reviewed().summary.matches("\nLow limit ").count(), judged);
+    assert_eq!(reviewed().pages.matches("\nLow limit ").count(), judged);
 }
 
 #[test]
@@ -375,8 +375,7 @@ fn retesting_until_it_passes_is_told_with_the_units_tested_too_often() {
         }
     }
     let passed = units.values().filter(|p| **p).count();
-    let habits: Vec<&str> =
-        review.summary.lines().filter(|l| l.contains("further tests")).collect();
+    let habits: Vec<&str> = review.pages.lines().filter(|l| l.contains("further tests")).collect();
     // Nobody else retests until it passes.
     let [line] = habits[..] else { panic!("{habits:?}") };
     assert!(line.contains("on B1"), "{line}");
@@ -417,7 +416,7 @@ fn no_operator_is_named_unless_the_settings_say_so() {
         assert!(named.is_empty(), "{file} names {named:?}");
     }
     assert!(review.texts.len() > 3, "{:?}", review.texts.keys());
-    assert!(review.summary.contains("operator p-"), "the habit at B1 is told");
+    assert!(review.pages.contains("operator p-"), "the habit at B1 is told");
 }
 
 /// Story 4.
@@ -738,7 +737,7 @@ fn the_missing_days_of_a1_are_the_only_gap() {
     assert_eq!(date(&gaps[0]["from"]), day("2026-05-18"));
     assert_eq!(date(&gaps[0]["to"]), day("2026-05-20"));
     assert_eq!(gaps[0]["days"], 3);
-    assert!(reviewed().summary.contains("| A1 | 2026-05-18 | 2026-05-20 | 3 |"));
+    assert!(reviewed().pages.contains("| A1 | 2026-05-18 | 2026-05-20 | 3 |"));
 }
 
 /// Days with product and no check load, from the rows as written. Days whose clock is not believed count

@@ -81,6 +81,15 @@ pub fn results(report: &Path) -> Value {
     serde_json::from_str(&text).expect("results.json is JSON")
 }
 
+/// All pages of a report, `summary.md` first; the folder's own `README.md` is none of them.
+pub fn pages(report: &Path) -> String {
+    let first = std::fs::read_to_string(report.join("summary.md")).expect("summary.md is there");
+    let is_page =
+        |name: &str| name.ends_with(".md") && !["summary.md", "README.md"].contains(&name);
+    let others = contents(report).into_iter().filter(|(name, _)| is_page(name));
+    others.fold(first, |all, (_, page)| all + std::str::from_utf8(&page).expect("a page is text"))
+}
+
 /// Every file below `dir` with its bytes, by its path there.
 pub fn contents(dir: &Path) -> BTreeMap<String, Vec<u8>> {
     let mut found = BTreeMap::new();
@@ -147,8 +156,8 @@ pub struct Reviewed {
     pub done: Done,
     /// `results.json`.
     pub results: Value,
-    /// `summary.md`.
-    pub summary: String,
+    /// All its pages, `summary.md` first.
+    pub pages: String,
     /// `rows-not-used.csv`.
     pub not_used: Vec<CsvRow>,
     /// `units-to-check.csv`.
@@ -175,7 +184,7 @@ pub fn reviewed() -> &'static Reviewed {
         Reviewed {
             factory,
             results: results(&report),
-            summary: text("summary.md"),
+            pages: pages(&report),
             not_used: csv_rows(&text("rows-not-used.csv")),
             units: csv_rows(&text("units-to-check.csv")),
             files: contents(&report).into_keys().collect(),

@@ -25,11 +25,62 @@ pub(super) struct Area {
 /// Distance between the strokes of a hatching, pixels.
 const HATCH: f64 = 15.0;
 
-pub(super) struct Sheet<'a, 'b> {
-    pub(super) root: &'a DrawingArea<BitMapBackend<'b>, Shift>,
+/// The five strokes that all others are made of.
+pub(super) trait Ink {
+    fn disc(&self, x: f64, y: f64, r: f64, ink: RGBColor) -> Result<(), ChartError>;
+
+    fn polygon(&self, corners: &[(f64, f64)], ink: RGBColor) -> Result<(), ChartError>;
+
+    fn rect(&self, a: Area, ink: RGBColor) -> Result<(), ChartError>;
+
+    fn polyline(
+        &self,
+        points: &[(f64, f64)],
+        ink: RGBColor,
+        thick: f64,
+        dash: Dash,
+    ) -> Result<(), ChartError>;
+
+    /// Text that starts at `x` with the middle of its capitals at `y`.
+    fn text(&self, text: &str, x: f64, y: f64, size: f64, weight: Weight)
+    -> Result<(), ChartError>;
 }
 
-impl Sheet<'_, '_> {
+/// A sheet to draw on, in pixels or in strokes.
+pub(super) struct Sheet<I> {
+    pub(super) ink: I,
+}
+
+impl<I: Ink> Sheet<I> {
+    pub(super) fn rect(&self, a: Area, ink: RGBColor) -> Result<(), ChartError> {
+        self.ink.rect(a, ink)
+    }
+
+    pub(super) fn polygon(&self, corners: &[(f64, f64)], ink: RGBColor) -> Result<(), ChartError> {
+        self.ink.polygon(corners, ink)
+    }
+
+    pub(super) fn polyline(
+        &self,
+        points: &[(f64, f64)],
+        ink: RGBColor,
+        thick: f64,
+        dash: Dash,
+    ) -> Result<(), ChartError> {
+        self.ink.polyline(points, ink, thick, dash)
+    }
+
+    pub(super) fn text(
+        &self,
+        text: &str,
+        x: f64,
+        y: f64,
+        size: f64,
+        weight: Weight,
+    ) -> Result<(), ChartError> {
+        self.ink.text(text, x, y, size, weight)
+    }
+
     pub(super) fn whisker(
         &self,
         x: f64,
@@ -60,7 +111,7 @@ impl Sheet<'_, '_> {
         };
         let triangle = |c: &[(f64, f64)]| self.polygon(&corners(c), ink);
         match shape {
-            Shape::Disc => self.disc(x, y, r, ink),
+            Shape::Disc => self.ink.disc(x, y, r, ink),
             Shape::Square => {
                 triangle(&[(-0.85, -0.85), (0.85, -0.85), (0.85, 0.85), (-0.85, 0.85)])
             }
@@ -78,23 +129,6 @@ impl Sheet<'_, '_> {
                 ink,
             ),
         }
-    }
-
-    pub(super) fn disc(&self, x: f64, y: f64, r: f64, ink: RGBColor) -> Result<(), ChartError> {
-        let radius = (r * f64::from(style::OVERSIZE)).round().max(1.0) as i32;
-        self.root.draw(&Circle::new(large(x, y), radius, ink.filled())).map_err(failed)
-    }
-
-    pub(super) fn polygon(&self, corners: &[(f64, f64)], ink: RGBColor) -> Result<(), ChartError> {
-        let corners: Vec<_> = corners.iter().map(|(x, y)| large(*x, *y)).collect();
-        self.root.draw(&Polygon::new(corners, ink.filled())).map_err(failed)
-    }
-
-    pub(super) fn rect(&self, a: Area, ink: RGBColor) -> Result<(), ChartError> {
-        let (from, (x, y)) = (large(a.left, a.top), large(a.right, a.bottom));
-        // The drawing crate includes both ends.
-        let to = ((x - 1).max(from.0), (y - 1).max(from.1));
-        self.root.draw(&Rectangle::new([from, to], ink.filled())).map_err(failed)
     }
 
     /// An area in the shade of its role; hatched where that is `NotProven`.
@@ -115,7 +149,41 @@ impl Sheet<'_, '_> {
         Ok(())
     }
 
-    pub(super) fn polyline(
+    /// Text on a white ground, so that it stays legible over data.
+    pub(super) fn backed(&self, text: &str, x: f64, y: f64) -> Result<(), ChartError> {
+        let width = style::text_width(text, style::TEXT, Weight::Regular);
+        self.rect(
+            Area { left: x - 5.0, right: x + width + 5.0, top: y - 17.0, bottom: y + 17.0 },
+            WHITE,
+        )?;
+        self.text(text, x, y, style::TEXT, Weight::Regular)
+    }
+}
+
+/// Ink in pixels, on a canvas that is averaged afterwards.
+pub(super) struct Pixels<'a, 'b> {
+    pub(super) root: &'a DrawingArea<BitMapBackend<'b>, Shift>,
+}
+
+impl Ink for Pixels<'_, '_> {
+    fn disc(&self, x: f64, y: f64, r: f64, ink: RGBColor) -> Result<(), ChartError> {
+        let radius = (r * f64::from(style::OVERSIZE)).round().max(1.0) as i32;
+        self.root.draw(&Circle::new(large(x, y), radius, ink.filled())).map_err(failed)
+    }
+
+    fn polygon(&self, corners: &[(f64, f64)], ink: RGBColor) -> Result<(), ChartError> {
+        let corners: Vec<_> = corners.iter().map(|(x, y)| large(*x, *y)).collect();
+        self.root.draw(&Polygon::new(corners, ink.filled())).map_err(failed)
+    }
+
+    fn rect(&self, a: Area, ink: RGBColor) -> Result<(), ChartError> {
+        let (from, (x, y)) = (large(a.left, a.top), large(a.right, a.bottom));
+        // The drawing crate includes both ends.
+        let to = ((x - 1).max(from.0), (y - 1).max(from.1));
+        self.root.draw(&Rectangle::new([from, to], ink.filled())).map_err(failed)
+    }
+
+    fn polyline(
         &self,
         points: &[(f64, f64)],
         ink: RGBColor,
@@ -165,18 +233,8 @@ impl Sheet<'_, '_> {
         Ok(())
     }
 
-    /// Text on a white ground, so that it stays legible over data.
-    pub(super) fn backed(&self, text: &str, x: f64, y: f64) -> Result<(), ChartError> {
-        let width = style::text_width(text, style::TEXT, Weight::Regular);
-        self.rect(
-            Area { left: x - 5.0, right: x + width + 5.0, top: y - 17.0, bottom: y + 17.0 },
-            WHITE,
-        )?;
-        self.text(text, x, y, style::TEXT, Weight::Regular)
-    }
-
     /// Text that starts at `x` with the middle of its capitals at `y`.
-    pub(super) fn text(
+    fn text(
         &self,
         text: &str,
         x: f64,

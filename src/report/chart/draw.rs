@@ -1,11 +1,12 @@
-//! Inks any [`Chart`] as a PNG.
+//! Inks any [`Chart`] as a PNG, or as strokes inside a page.
 //!
 //! All places below are in pixels of the finished picture; the ink itself is laid on a canvas
 //! [`style::OVERSIZE`] times larger, which is then averaged.
 
-use super::brush::{Area, Sheet, clipped_line, clipped_polygon, failed};
+use super::brush::{Area, Ink, Pixels, Sheet, clipped_line, clipped_polygon, failed};
 use super::labels;
 use super::layout::{Placed, ROW, edge_room, edge_words, place, upright_rules};
+use super::strokes::Strokes;
 use super::style::{self, EDGE, Weight};
 use super::{Along, Chart, ChartError, Dash, Layer, Shape};
 use plotters::prelude::*;
@@ -23,7 +24,7 @@ pub fn png(chart: &Chart) -> Result<Vec<u8>, ChartError> {
         // White paper.
         pixels.resize((w * times) as usize * (h * times) as usize * 3, 255);
         let root = BitMapBackend::with_buffer(pixels, (w * times, h * times)).into_drawing_area();
-        Sheet { root: &root }.chart(chart)?;
+        Sheet { ink: Pixels { root: &root } }.chart(chart)?;
         root.present().map_err(failed)?;
         drop(root);
         Ok(super::picture::shrink::<{ style::OVERSIZE as usize }>(pixels, w, h))
@@ -36,7 +37,35 @@ thread_local! {
     static PAPER: RefCell<Vec<u8>> = const { RefCell::new(Vec::new()) };
 }
 
-impl Sheet<'_, '_> {
+/// A chart drawn both ways.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Inked {
+    /// The bytes of a PNG file.
+    pub png: Vec<u8>,
+    /// The SVG element.
+    pub svg: String,
+}
+
+/// The chart drawn both ways.
+///
+/// # Errors
+/// Those of [`png`].
+pub fn inked(chart: &Chart) -> Result<Inked, ChartError> {
+    Ok(Inked { png: png(chart)?, svg: svg(chart)? })
+}
+
+/// The chart as an SVG element for a page: same chart, same text. Words stay words, to be read aloud and found.
+///
+/// # Errors
+/// Those of [`Chart::check`].
+pub fn svg(chart: &Chart) -> Result<String, ChartError> {
+    chart.check()?;
+    let sheet = Sheet { ink: Strokes::default() };
+    sheet.chart(chart)?;
+    Ok(sheet.ink.element(chart))
+}
+
+impl<I: Ink> Sheet<I> {
     fn chart(&self, chart: &Chart) -> Result<(), ChartError> {
         let (width, height) = (f64::from(chart.width), f64::from(chart.height));
         let room = width - 2.0 * EDGE;

@@ -2,6 +2,7 @@
 
 use rayon::prelude::*;
 
+use super::draw::Inked;
 use super::failures::{self, Failures};
 use super::one_series::OneSeries;
 use super::{Chart, ChartError, draw, jump_causes, jump_readings, jump_split};
@@ -13,8 +14,8 @@ use crate::verdict::jump::{Answer, JudgedJump};
 pub struct Drawn {
     /// Where it belongs.
     pub shown: JumpChart,
-    /// Its bytes.
-    pub png: Result<Vec<u8>, ChartError>,
+    /// Its ink.
+    pub ink: Result<Inked, ChartError>,
 }
 
 /// The charts of the jumps that are told in full; `whole` takes in one that stands alone, and draws failures over
@@ -50,7 +51,7 @@ pub fn drawn(review: &Review, whole: bool) -> Vec<Drawn> {
             };
             let path = format!("charts/jump-{}-{what}.png", n + 1);
             let shown = JumpChart { jump: n, path, question: question.to_owned() };
-            Some(Drawn { shown, png: chart.and_then(|c| draw::png(&c)) })
+            Some(Drawn { shown, ink: chart.and_then(|c| draw::inked(&c)) })
         })
         .collect()
 }

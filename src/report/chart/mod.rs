@@ -32,6 +32,7 @@ pub mod probability;
 pub mod room_used;
 mod rows;
 mod shares;
+mod strokes;
 pub mod style;
 pub mod trade_off;
 pub mod unit;

@@ -8,7 +8,7 @@ use crate::movement::drift::Shape;
 use crate::review::Review;
 
 /// Most rows of one picture.
-const ROWS: usize = 24;
+const ROWS: usize = 20;
 /// Height of a row that is free for its line.
 const FREE: f64 = 0.72;
 /// Smallest share of the room that fills a row, so that noise stays small.

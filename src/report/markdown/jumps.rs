@@ -33,6 +33,7 @@ fn found(page: &mut String, jumps: &[JudgedJump], charts: &[JumpChart]) {
         jumps.iter().enumerate().filter(|(_, j)| j.is_told()).collect();
     told.sort_by_key(|(_, j)| (!j.flagged, std::cmp::Reverse(j.found.date.day)));
     for (n, jump) in told {
+        line!(page, "<a id=\"jump-{}\"></a>\n", n + 1);
         one(page, jump);
         for chart in charts.iter().filter(|c| c.jump == n) {
             line!(page, "![{}]({})\n", text(&chart.question), address(&chart.path));

@@ -1,7 +1,7 @@
-//! `summary.md`: the report for people, from what needs action down to how each number was made.
+//! The pages of a report for people: what to do today, and where each number comes from.
 //!
-//! Takes a [`Review`] and gives one text. A manager stops after the first screen, so the actions stand there;
-//! an auditor follows every number to its method. Nothing is computed here and no threshold is known. All
+//! Takes a [`Review`] and gives its pages. A manager stops after the first screen of `summary.md`, so the incidents stand
+//! there; an engineer goes on to the page of a model; an auditor follows every number to its method. Nothing is computed here and no threshold is known. All
 //! names and sentences pass [`text`]: they come from exported files, and none may become markup.
 
 /// Adds a line to a page; a `String` takes every line.
@@ -13,11 +13,15 @@ macro_rules! line {
 
 pub mod change_note;
 mod findings;
+pub mod front;
 mod glossary;
+pub mod incidents;
 mod inputs;
 pub mod jumps;
 pub mod limit_page;
+pub mod links;
 mod method;
+pub mod models;
 mod month;
 mod plant;
 pub mod readme;
@@ -26,54 +30,84 @@ mod testers;
 
 use std::fmt::Write;
 
-use super::format::{anchor, currents_of, name, text};
+use super::format::{Cell, address, name, text};
 use crate::day::date_of;
 use crate::movement::drift::Shape;
 use crate::review::{First, Review, ReviewedSeries};
 use crate::stats::estimate::Estimate;
-use crate::verdict::action::Action;
 use crate::verdict::cautions::{ALL, CAUTIONS};
 use crate::verdict::limits::JudgedLimits;
 use crate::words::currents::Currents;
-use crate::words::numbers::{NONE, counted, decimals_left, expected_share, grouped};
+use crate::words::numbers::{NONE, decimals_left, expected_share, grouped};
 use crate::words::time::date;
 
-/// Lines of the action table on the first screen; with what stands above they stay within 40 lines.
-const ACTIONS_AT_THE_TOP: usize = 25;
-/// So many of them at least, whatever is said before them.
-const ACTIONS_AT_LEAST: usize = 10;
+/// A page: its path in the folder, and its text, ended by a line break.
+pub type Page = (String, String);
 
-/// The whole page, ended by a line break.
+/// All pages of a review, `summary.md` first, with links as if they were one page.
 #[must_use]
-pub fn summary(report: &Review) -> String {
-    let mut page = String::new();
-    head(&mut page, report);
-    actions(&mut page, report);
-    month::since(&mut page, report);
-    month::changes(&mut page, report);
-    overview(&mut page, report);
-    jumps::section(&mut page, report);
-    line!(page, "## Each series\n");
-    if report.series.is_empty() {
-        line!(page, "No series was found.\n");
+pub fn pages(report: &Review) -> Vec<Page> {
+    let mut all: Vec<Page> = Vec::new();
+    let mut add = |path: &str, write: &dyn Fn(&mut String)| {
+        let mut page = String::new();
+        write(&mut page);
+        all.push((path.to_owned(), page));
+    };
+    add("summary.md", &|page| front::page(page, report));
+    add("incidents.md", &|page| {
+        part(page, report, "incidents");
+        incidents::section(page, report);
+    });
+    add("all-series.md", &|page| {
+        part(page, report, "all series");
+        overview(page, report);
+        plant::groups(page, report);
+    });
+    add("month.md", &|page| {
+        part(page, report, "the month");
+        month::since(page, report);
+        month::changes(page, report);
+    });
+    add("jumps.md", &|page| {
+        part(page, report, "jumps in failures");
+        jumps::section(page, report);
+    });
+    add("testers.md", &|page| {
+        part(page, report, "testers");
+        testers::stations(page, report);
+        testers::checks(page, report);
+        testers::calibration(page, report);
+        testers::settings(page, report);
+        testers::too_good(page, report);
+    });
+    add("record.md", &|page| {
+        part(page, report, "the record");
+        testers::gaps(page, report);
+        plant::units(page, report);
+        plant::rows(page, report);
+        notes(page, report);
+    });
+    add("method.md", &|page| {
+        part(page, report, "how it was computed");
+        method::section(page, report);
+    });
+    for model in models::pages(report) {
+        add(&model.path, &|page| {
+            part(page, report, &model.model);
+            first_cautions(page);
+            for n in &model.series {
+                series::section(page, &report.series[*n]);
+            }
+        });
     }
-    for of in &report.series {
-        series::section(&mut page, of);
-    }
-    further_actions(&mut page, report);
-    plant::groups(&mut page, report);
-    testers::stations(&mut page, report);
-    testers::gaps(&mut page, report);
-    testers::checks(&mut page, report);
-    testers::calibration(&mut page, report);
-    testers::settings(&mut page, report);
-    testers::too_good(&mut page, report);
-    plant::units(&mut page, report);
-    plant::rows(&mut page, report);
-    method::section(&mut page, report);
-    notes(&mut page, report);
-    cautions(&mut page);
-    page
+    all
+}
+
+/// The head of a page beside the summary: what must be read before any number, its title, the way back.
+fn part(page: &mut String, report: &Review, what: &str) {
+    let about = format!("{}, {}: {}", name(&report.name), text(&report.month), name(what));
+    title(page, &about, &report.first);
+    line!(page, "Part of [the review](summary.md).\n");
 }
 
 /// One row of a table; cells are markdown already.
@@ -85,37 +119,6 @@ fn row(page: &mut String, cells: &[&str]) {
 fn header(page: &mut String, cells: &[&str]) {
     row(page, cells);
     line!(page, "|{}", "---|".repeat(cells.len()));
-}
-
-fn head(page: &mut String, report: &Review) {
-    title(
-        page,
-        &format!("{}: review of {}", name(&report.name), text(&report.month)),
-        &report.first,
-    );
-    let rows = &report.rows;
-    line!(
-        page,
-        "{} to {}: {}{} of {} on {}; {} read, {} used, {} set aside, {} unreadable.\n",
-        date(report.from),
-        date(report.to),
-        counted(report.series.iter().map(|s| s.named.units).sum(), "completed first test"),
-        not_completed(report),
-        counted(report.series.len() as u64, "series"),
-        counted(report.stations.len() as u64, "station"),
-        counted(rows.read, "row"),
-        grouped(rows.used),
-        grouped(rows.set_aside_in_all()),
-        grouped(rows.unreadable)
-    );
-    if !report.made.failures.is_empty() {
-        line!(
-            page,
-            "**{} could not be read, or not to the end: see [rows not used](#rows-not-used).**\n",
-            counted(report.made.failures.len() as u64, "input")
-        );
-    }
-    first_cautions(page);
 }
 
 /// First tests that were stopped, in brackets; nothing where none was.
@@ -150,110 +153,46 @@ fn not_read(page: &mut String, failures: &[String]) {
     }
 }
 
-fn actions(page: &mut String, report: &Review) {
-    line!(page, "## What needs action\n");
-    if report.actions.is_empty() {
-        line!(
-            page,
-            "Nothing was found that needs action. What was not examined is said under [notes](#notes).\n"
-        );
-        return;
-    }
-    let top = at_the_top(report);
-    action_table(page, report, &report.actions[..top]);
-    line!(page);
-    if report.actions.len() > top {
-        line!(
-            page,
-            "And {} more, less urgent: see [further actions](#further-actions).\n",
-            grouped((report.actions.len() - top) as u64)
-        );
-    }
-}
+/// Columns of the table of all series.
+pub const SERIES_COLUMNS: [&str; 6] = [
+    "series",
+    "verdict",
+    "high limit",
+    "workable band",
+    "healthy units expected over the limit",
+    "movement",
+];
 
-/// How many actions stand on the first screen: each line said before them takes the place of two.
-fn at_the_top(report: &Review) -> usize {
-    let first = &report.first;
-    let said = 2 * (first.said_first.len() + first.misread_lines().len());
-    report.actions.len().min(ACTIONS_AT_THE_TOP.saturating_sub(said).max(ACTIONS_AT_LEAST))
-}
-
-fn action_table(page: &mut String, report: &Review, actions: &[Action]) {
-    header(page, &["", "where", "what", "what to do"]);
-    for action in actions {
-        let about = subject(report, &action.subject);
-        row(
-            page,
-            &[&action.rank.to_string(), &about, &text(&action.sentence), &text(&action.next_step)],
-        );
-    }
-}
-
-fn further_actions(page: &mut String, report: &Review) {
-    let top = at_the_top(report);
-    if report.actions.len() > top {
-        line!(page, "## Further actions\n");
-        action_table(page, report, &report.actions[top..]);
-        line!(page);
-    }
-}
-
-/// The subject of an action, with a link to its section where it has one of its own.
-fn subject(report: &Review, what: &str) -> String {
-    let series = report.series.iter().find(|s| s.named.title == what).or_else(|| {
-        let mut of_model = report.series.iter().filter(|s| s.named.key.model == what);
-        of_model.next().filter(|_| of_model.next().is_none())
-    });
-    match series {
-        Some(s) => format!("[{}](#{})", name(what), anchor(&s.named.id)),
-        None if report.stations.iter().any(|s| s.station == what) => {
-            format!("[{}](#stations)", name(what))
-        }
-        None => name(what),
-    }
+/// The cells of one series in that table, as plain text.
+pub fn series_cells(s: &ReviewedSeries, show: &Currents) -> Vec<Cell> {
+    let number = |x: Option<f64>| x.map_or_else(String::new, |x| x.to_string());
+    let limit = s.limit.history.now.high_ma();
+    let share = s.expected_reject_ppm.as_ref();
+    let cell = |shown: String, sort: String| Cell { shown, sort };
+    let plain = |shown: String| cell(shown.clone(), shown);
+    vec![
+        plain(s.named.title.clone()),
+        plain(verdict_words(&s.verdict)),
+        cell(limit.map_or_else(|| "not known".to_owned(), |x| show.set(x)), number(limit)),
+        cell(band(&s.verdict, show), number(s.verdict.high.band_low_ma)),
+        cell(
+            share.map_or_else(|| NONE.to_owned(), |e| expected_share(e).to_string()),
+            number(share.map(|e| e.value)),
+        ),
+        plain(movement(s)),
+    ]
 }
 
 fn overview(page: &mut String, report: &Review) {
     line!(page, "## All series\n");
-    header(
-        page,
-        &[
-            "series",
-            "verdict",
-            "high limit",
-            "workable band",
-            "healthy units expected over the limit",
-            "movement",
-        ],
-    );
+    header(page, &SERIES_COLUMNS);
     for s in &report.series {
-        let show = currents_of(s);
-        row(
-            page,
-            &[
-                &format!("[{}](#{})", name(&s.named.title), anchor(&s.named.id)),
-                &verdict_words(&s.verdict),
-                &s.limit
-                    .history
-                    .now
-                    .high_ma()
-                    .map_or_else(|| "not known".to_owned(), |x| show.set(x)),
-                &band(&s.verdict, &show),
-                &s.expected_reject_ppm
-                    .as_ref()
-                    .map_or_else(|| NONE.to_owned(), |e| expected_share(e).to_string()),
-                &movement(s),
-            ],
-        );
+        front::series_row(page, s);
     }
     line!(
         page,
         "\nppm: units per million; intervals are two-sided, 95 % unless said otherwise. The workable band runs from what healthy units need up to what the smallest harmful leak path, the ceiling or the tester's range allows. \"Not proven\": no leak path is stated, so a rule of thumb sets the upper end, and a limit inside the band may let a bad unit through. Of a product that rises it is the band of the time before the rise.\n"
     );
-    // Drawn together with the charts of the series.
-    if report.series.iter().any(|s| !s.charts.is_empty()) {
-        line!(page, "![Where does each limit lie?](charts/limits.png)\n");
-    }
 }
 
 /// How an index is printed: with the decimals that its interval leaves, two at most.
@@ -264,7 +203,7 @@ fn index(e: &Estimate) -> impl Fn(f64) -> String + Copy {
 
 /// The verdict in words, with what softens it.
 fn verdict_words(v: &JudgedLimits) -> String {
-    let mut said = text(v.words());
+    let mut said = v.words().to_owned();
     if let Some(until) = v.high.fits_until {
         let _ = write!(said, "; the limit serves until {}", date(until.date));
     }
@@ -300,7 +239,7 @@ fn movement(s: &ReviewedSeries) -> String {
         let _ = write!(said, " since {}", date(date_of(since)));
     }
     if s.drift.flagged {
-        said = format!("**{said}**");
+        said.push_str(", flagged");
     } else if shape != Shape::Steady {
         said.push_str(", not flagged");
     }

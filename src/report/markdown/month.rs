@@ -2,13 +2,13 @@
 
 use std::fmt::Write;
 
-use super::super::format::{anchor, name, text};
+use super::super::format::{address, anchor, name, text};
 use super::{header, row};
 use crate::day::date_of;
 use crate::review::{Review, ReviewedSeries};
 use crate::verdict::month::Matters;
 use crate::verdict::month::MonthJudged;
-use crate::verdict::since::OpenAction;
+use crate::verdict::since::{OpenAction, OpenIncident};
 use crate::words::numbers::{
     NONE, grouped, measured, share_pct, signed_percent, three_digits, value,
 };
@@ -25,13 +25,10 @@ pub(super) fn since(page: &mut String, report: &Review) {
     line!(page, "## Since the last report\n");
     line!(
         page,
-        "Against the review of {} ({} to {}): {} new, {} still open, {} closed.\n",
+        "Against the review of {} ({} to {}).\n",
         text(&s.earlier.month),
         date(s.earlier.from),
         date(s.earlier.to),
-        s.new.len(),
-        s.still_open.len(),
-        s.closed.len()
     );
     for change in &s.verdicts {
         line!(
@@ -46,9 +43,34 @@ pub(super) fn since(page: &mut String, report: &Review) {
     if !s.verdicts.is_empty() {
         line!(page);
     }
-    list(page, "New", &s.new);
-    list(page, "Closed", &s.closed);
-    list(page, "Still open", &s.still_open);
+    match &s.incidents {
+        Some(by) => {
+            incidents(page, "New", &by.new);
+            incidents(page, "Ended, or no longer found", &by.ended);
+            incidents(page, "Closed by decision", &by.closed);
+            incidents(page, "Still open", &by.still_open);
+        }
+        // The earlier report is of a version that knew no incidents.
+        None => {
+            list(page, "New", &s.new);
+            list(page, "Closed", &s.closed);
+            list(page, "Still open", &s.still_open);
+        }
+    }
+}
+
+fn incidents(page: &mut String, head: &str, incidents: &[OpenIncident]) {
+    if incidents.is_empty() {
+        return;
+    }
+    line!(page, "{head}:\n");
+    for i in incidents.iter().take(LISTED) {
+        line!(page, "- `{}` {}: {}", text(&i.id), name(&i.places.join("; ")), text(&i.what));
+    }
+    if incidents.len() > LISTED {
+        line!(page, "- and {} more, in results.json", incidents.len() - LISTED);
+    }
+    line!(page);
 }
 
 fn list(page: &mut String, head: &str, actions: &[OpenAction]) {
@@ -126,8 +148,8 @@ pub(super) fn changes(page: &mut String, report: &Review) {
         line!(page, "- {}: {}", name(&s.named.title), text(&m.sentence));
     }
     line!(page);
-    if report.series.iter().any(|s| !s.charts.is_empty()) {
-        line!(page, "![How did each series move?](charts/movement.png)\n");
+    for (path, question) in report.plant_charts(&["movement"]) {
+        line!(page, "![{}]({})\n", text(question), address(path));
     }
 }
 

@@ -5,7 +5,7 @@
 
 use std::fmt::Write;
 
-use super::super::tables::{Column, ROWS_NOT_USED, UNITS_AFFECTED, UNITS_TO_CHECK};
+use super::super::tables::{Column, MODELS, ROWS_NOT_USED, UNITS_AFFECTED, UNITS_TO_CHECK};
 use super::{cautions, glossary, header, row};
 
 /// Its name in the folder.
@@ -49,10 +49,35 @@ pub const REVIEW: Folder = Folder {
     files: &[
         listed(
             "summary.md",
-            "the report for people: what needs action first, then each series, testers, method",
+            "the report for people, in one minute: what needs action, what changed, where to look",
         ),
-        CHARTS,
+        listed(
+            "report.html",
+            "all of it in one file to mail: charts inside, series to sort, units to search",
+        ),
+        listed(
+            "incidents.md",
+            "everything that one cause did is one incident: all of them, with their parts",
+        ),
+        listed("all-series.md", "every series in one table"),
+        listed("models/*.md", "a page for each model: verdict, numbers, stations, months, charts"),
+        listed(
+            "testers.md",
+            "stations, check loads, calibrations, settings, what is too good to be true",
+        ),
+        listed("jumps.md", "each change of the share of failures, with what explains it"),
+        listed("month.md", "what changed this month, and since the last report"),
+        listed("record.md", "gaps, units to check, rows not used, notes"),
+        listed(
+            "method.md",
+            "how everything was computed: settings, methods with sources, words, inputs",
+        ),
+        listed(
+            "charts/*.png",
+            "charts, for slides: of the plant, and of each series that needs attention",
+        ),
         RESULTS,
+        Listed { file: "models.csv", what: "every series in one line, to sort", columns: &MODELS },
         TO_CHECK,
         Listed {
             file: "rows-not-used.csv",

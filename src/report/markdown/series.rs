@@ -44,7 +44,7 @@ pub(super) fn section(page: &mut String, s: &ReviewedSeries) {
 
 fn verdict(page: &mut String, s: &ReviewedSeries, show: &Currents) {
     let v = &s.verdict;
-    line!(page, "**{}.** {}\n", verdict_words(v), text(&v.high.sentence()));
+    line!(page, "**{}.** {}\n", text(&verdict_words(v)), text(&v.high.sentence()));
     if let Some(suggested) = &v.high.suggested {
         let _ = write!(page, "**Suggested limit: {}.**", show.set(suggested.limit_ma));
         if let Some(loads) = &suggested.proving {

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::super::format::{name, text};
+use super::super::format::{address, name, text};
 use super::series::change;
 use super::{header, row};
 use crate::analysis::units::checks::StationChecks;
@@ -77,8 +77,8 @@ pub(super) fn stations(page: &mut String, report: &Review) {
     if report.stations.iter().any(|s| !s.moved.is_empty() || !s.doubts.is_empty()) {
         line!(page);
     }
-    if report.stations.iter().any(|s| !s.months.is_empty()) {
-        line!(page, "![How does each station read against the others?](charts/stations.png)\n");
+    for (path, question) in report.plant_charts(&["stations"]) {
+        line!(page, "![{}]({})\n", text(question), address(path));
     }
 }
 
@@ -126,7 +126,7 @@ pub(super) fn checks(page: &mut String, report: &Review) {
         row(page, &[&name(&c.station), &grouped(without), &grouped(wrong)]);
     }
     line!(page);
-    loads(page, checks);
+    loads(page, report, checks);
     if checks.iter().all(|c| c.wrong.is_empty()) {
         return;
     }
@@ -160,7 +160,7 @@ pub(super) fn checks(page: &mut String, report: &Review) {
 }
 
 /// What the loads that must pass read over time.
-fn loads(page: &mut String, checks: &[StationChecks]) {
+fn loads(page: &mut String, report: &Review, checks: &[StationChecks]) {
     if checks.iter().all(|c| c.loads.is_empty()) {
         return;
     }
@@ -203,7 +203,10 @@ fn loads(page: &mut String, checks: &[StationChecks]) {
             );
         }
     }
-    line!(page, "\n![What did the check loads read?](charts/check-loads.png)\n");
+    line!(page);
+    for (path, question) in report.plant_charts(&["check-loads"]) {
+        line!(page, "![{}]({})\n", text(question), address(path));
+    }
 }
 
 /// Shape and steps of a load's reading.

@@ -22,7 +22,7 @@ pub use cause::Cause;
 use crate::analysis::{Findings, Known};
 use crate::config::Config;
 use crate::day::{Day, date_of};
-use crate::series::Pass;
+use crate::series::{Decision, Pass};
 use crate::verdict::action_kind::ActionKind;
 use crate::verdict::concern::{About, Concern};
 use crate::verdict::jump::JudgedJump;
@@ -110,16 +110,27 @@ pub enum Evidence {
     AllSeries,
 }
 
+impl Evidence {
+    /// The name of the place: letters, digits, `-` and `_` only.
+    #[must_use]
+    pub fn anchor(&self) -> String {
+        let plain = |c: char| {
+            if c.is_alphanumeric() || c == '-' || c == '_' { c } else { '-' }
+        };
+        match self {
+            Self::Series(id) => format!("series-{}", id.chars().map(plain).collect::<String>()),
+            Self::Jump(n) => format!("jump-{}", n + 1),
+            Self::Testers(section) => (*section).to_owned(),
+            Self::Units => "units-to-check".to_owned(),
+            Self::Rows => "rows-not-used".to_owned(),
+            Self::AllSeries => "all-series".to_owned(),
+        }
+    }
+}
+
 impl Serialize for Evidence {
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
-        match self {
-            Self::Series(id) => to.collect_str(&format_args!("series-{id}")),
-            Self::Jump(n) => to.collect_str(&format_args!("jump-{}", n + 1)),
-            Self::Testers(section) => to.serialize_str(section),
-            Self::Units => to.serialize_str("units-to-check"),
-            Self::Rows => to.serialize_str("rows-not-used"),
-            Self::AllSeries => to.serialize_str("all-series"),
-        }
+        to.serialize_str(&self.anchor())
     }
 }
 
@@ -151,6 +162,26 @@ pub struct Incident {
     pub evidence: Vec<Evidence>,
     /// Ranks of its actions.
     pub actions: Vec<usize>,
+    /// What somebody decided about it; `null` where nobody did.
+    pub decision: Option<Decided>,
+}
+
+/// A decision about an incident.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Decided {
+    /// The decision.
+    #[serde(flatten)]
+    pub made: Decision,
+    /// Whether it closes the incident: nothing joined after its day.
+    pub closes: bool,
+}
+
+impl Incident {
+    /// Whether a decision closed it.
+    #[must_use]
+    pub fn is_closed(&self) -> bool {
+        self.decision.as_ref().is_some_and(|d| d.closes)
+    }
 }
 
 /// What incidents are made from, beside the concerns.
@@ -220,7 +251,6 @@ impl Ground<'_> {
             }
         }
         Incident {
-            id,
             group: together.group(),
             what: said.what,
             places: said.places.unwrap_or(places),
@@ -232,6 +262,11 @@ impl Ground<'_> {
             next_step: said.next_step,
             evidence: self.evidence(together),
             actions: together.members.iter().map(|m| m.rank).collect(),
+            decision: self.known.register.decision_about(&id).map(|made| Decided {
+                made: made.clone(),
+                closes: seen.last.is_none_or(|last| last <= made.when),
+            }),
+            id,
         }
     }
 

@@ -1,0 +1,177 @@
+//! Ink as strokes: the elements of an SVG, for pages that show charts without files beside them.
+//!
+//! Takes the strokes of a sheet and gives text. The drawing crate's own SVG backend writes an element of 80 to 110 bytes
+//! for each stroke and point, and lines as chains of polygons: a series' charts come to half a megabyte, and the page of 200
+//! models to more than can be mailed. Here points of one colour and size are one path, and a line is one path with its
+//! dashes. Letters are set by whoever shows the page, in the width
+//! that the bundled font gives them, so that nothing runs over.
+
+use std::cell::RefCell;
+use std::fmt::Write;
+
+use plotters::style::RGBColor;
+
+use super::brush::{Area, Ink};
+use super::style::{self, Weight};
+use super::{Chart, ChartError, Dash};
+
+/// The elements so far; a path of points is held open while more of its kind follow.
+#[derive(Debug, Default)]
+pub(super) struct Strokes {
+    out: RefCell<String>,
+    points: RefCell<Option<Points>>,
+}
+
+/// Points of one kind.
+#[derive(Debug)]
+struct Points {
+    radius: f64,
+    ink: RGBColor,
+    path: String,
+}
+
+impl Strokes {
+    /// The whole element, with its title for those who do not see it.
+    pub(super) fn element(&self, chart: &Chart) -> String {
+        self.close();
+        let (w, h) = (chart.width, chart.height);
+        format!(
+            "<svg viewBox=\"0 0 {w} {h}\" role=\"img\" aria-label=\"{}\">{}</svg>",
+            escaped(&chart.title),
+            self.out.borrow()
+        )
+    }
+
+    fn add(&self, element: std::fmt::Arguments<'_>) {
+        self.close();
+        let _ = self.out.borrow_mut().write_fmt(element);
+    }
+
+    /// Ends the path of points.
+    fn close(&self) {
+        if let Some(p) = self.points.borrow_mut().take() {
+            let _ = write!(
+                self.out.borrow_mut(),
+                "<path d=\"{}\" {} stroke-width=\"{}\" stroke-linecap=\"round\" fill=\"none\"/>",
+                p.path,
+                painted("stroke", p.ink),
+                short(2.0 * p.radius)
+            );
+        }
+    }
+}
+
+/// A paint by its colour.
+fn painted(what: &str, RGBColor(r, g, b): RGBColor) -> String {
+    format!("{what}=\"#{r:02x}{g:02x}{b:02x}\"")
+}
+
+/// A length with one decimal, where it has one.
+fn short(x: f64) -> String {
+    let text = format!("{x:.1}");
+    text.strip_suffix(".0").map_or(text.clone(), str::to_owned)
+}
+
+fn path_of(points: &[(f64, f64)]) -> String {
+    let mut path = String::new();
+    for (n, (x, y)) in points.iter().enumerate() {
+        let _ = write!(path, "{}{} {}", if n == 0 { 'M' } else { 'L' }, short(*x), short(*y));
+    }
+    path
+}
+
+/// Any text between tags or in quotes.
+fn escaped(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '&' => out.push_str("&amp;"),
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '"' => out.push_str("&quot;"),
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+impl Ink for Strokes {
+    fn disc(&self, x: f64, y: f64, r: f64, ink: RGBColor) -> Result<(), ChartError> {
+        let mut open = self.points.borrow_mut();
+        // A line of no length with round ends is a disc.
+        let point = format!("M{} {}h0", short(x), short(y));
+        match open.as_mut().filter(|p| p.radius.to_bits() == r.to_bits() && p.ink == ink) {
+            Some(points) => points.path.push_str(&point),
+            None => {
+                drop(open);
+                self.close();
+                *self.points.borrow_mut() = Some(Points { radius: r, ink, path: point });
+            }
+        }
+        Ok(())
+    }
+
+    fn polygon(&self, corners: &[(f64, f64)], ink: RGBColor) -> Result<(), ChartError> {
+        self.add(format_args!("<path d=\"{}Z\" {}/>", path_of(corners), painted("fill", ink)));
+        Ok(())
+    }
+
+    fn rect(&self, a: Area, ink: RGBColor) -> Result<(), ChartError> {
+        self.add(format_args!(
+            "<path d=\"M{} {}H{}V{}H{}Z\" {}/>",
+            short(a.left),
+            short(a.top),
+            short(a.right),
+            short(a.bottom),
+            short(a.left),
+            painted("fill", ink)
+        ));
+        Ok(())
+    }
+
+    fn polyline(
+        &self,
+        points: &[(f64, f64)],
+        ink: RGBColor,
+        thick: f64,
+        dash: Dash,
+    ) -> Result<(), ChartError> {
+        let dashes = match dash {
+            Dash::Solid => "",
+            Dash::Dashed => " stroke-dasharray=\"16 11\"",
+            Dash::Dotted => " stroke-dasharray=\"1 9\" stroke-linecap=\"round\"",
+            Dash::DashDot => " stroke-dasharray=\"16 9 1 9\" stroke-linecap=\"round\"",
+        };
+        self.add(format_args!(
+            "<path d=\"{}\" {} stroke-width=\"{}\" fill=\"none\"{dashes}/>",
+            path_of(points),
+            painted("stroke", ink),
+            short(thick)
+        ));
+        Ok(())
+    }
+
+    fn text(
+        &self,
+        text: &str,
+        x: f64,
+        y: f64,
+        size: f64,
+        weight: Weight,
+    ) -> Result<(), ChartError> {
+        if text.is_empty() {
+            return Ok(());
+        }
+        let bold = if weight == Weight::Bold { " font-weight=\"bold\"" } else { "" };
+        self.add(format_args!(
+            "<text x=\"{}\" y=\"{}\" font-size=\"{}\"{bold} textLength=\"{}\" lengthAdjust=\"spacingAndGlyphs\" {}>{}</text>",
+            short(x),
+            short(y + style::CAPITALS / 2.0 * size),
+            short(size),
+            short(style::text_width(text, size, weight)),
+            painted("fill", style::INK),
+            escaped(text)
+        ));
+        Ok(())
+    }
+}
