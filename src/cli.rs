@@ -116,6 +116,9 @@ pub struct ReviewArgs {
     /// earlier report in the folder that is replaced is used.
     #[arg(long, value_name = "DIR")]
     pub since_report: Option<PathBuf>,
+    /// Leave the time of making out, so that the same files give the same bytes.
+    #[arg(long)]
+    pub reproducible: bool,
     /// Draw the charts of every series; without it, of those that need attention.
     #[arg(long)]
     pub all_charts: bool,

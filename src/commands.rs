@@ -204,6 +204,7 @@ fn run_review(args: &ReviewArgs) -> Result<u8> {
             since_report: args.since_report.clone(),
             replaces: Some(making.out.clone()),
             all_charts: args.all_charts,
+            made_at: (!args.reproducible).then(crate::day::now_text),
         };
         let done = review(&request, &making.config, making.tell)?;
         Ok(Page {

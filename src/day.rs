@@ -54,3 +54,9 @@ pub fn as_date<S: Serializer>(day: &Day, to: S) -> Result<S::Ok, S::Error> {
 pub fn as_date_if_any<S: Serializer>(day: &Option<Day>, to: S) -> Result<S::Ok, S::Error> {
     day.map(date_of).serialize(to)
 }
+
+/// The time now by the clock of this machine, to the minute, with its offset.
+#[must_use]
+pub fn now_text() -> String {
+    chrono::Local::now().format("%Y-%m-%d %H:%M %:z").to_string()
+}

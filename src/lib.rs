@@ -73,6 +73,8 @@ pub struct Request {
     pub replaces: Option<PathBuf>,
     /// Whether series that need no attention have charts too.
     pub all_charts: bool,
+    /// When the report is made, in local time; `None` where it must be the same each time.
+    pub made_at: Option<String>,
 }
 
 /// What an investigation of jumps is made of, beside the settings.
@@ -166,6 +168,7 @@ fn judged(
     name: &str,
     questions: &Questions,
     earlier: impl FnOnce(&str, NaiveDate) -> Option<Earlier>,
+    made_at: Option<String>,
     config: &Config,
     tell: &Tell<'_>,
 ) -> Result<Judged> {
@@ -188,7 +191,8 @@ fn judged(
         read.notes.push(Note::first(judged_later(month, last)));
     }
     let earlier = earlier(&month_text(month), last);
-    let subject = Subject { name: name.to_owned(), month, register, earlier };
+    let side_files = input::side_files(config);
+    let subject = Subject { name: name.to_owned(), month, register, earlier, side_files, made_at };
     let review = Review::new(subject, &read, &pass, movement, findings, verdicts, config);
     Ok(Judged { review, pass })
 }
@@ -236,8 +240,9 @@ pub fn review(request: &Request, config: &Config, tell: &Tell<'_>) -> Result<Ren
     let earlier = |month: &str, to| {
         named.or_else(|| input::earlier::beside(request.replaces.as_deref()?, month, to))
     };
+    let made_at = request.made_at.clone();
     let Judged { review, .. } =
-        judged(&request.paths, &request.name, &questions, earlier, config, tell)?;
+        judged(&request.paths, &request.name, &questions, earlier, made_at, config, tell)?;
     Ok(report::render(review, request.all_charts, tell))
 }
 
@@ -253,7 +258,7 @@ pub fn limit_study(request: &StudyRequest, config: &Config, tell: &Tell<'_>) -> 
     }
     let questions = Questions::default();
     let Judged { review, pass } =
-        judged(&request.paths, &request.name, &questions, |_, _| None, config, tell)?;
+        judged(&request.paths, &request.name, &questions, |_, _| None, None, config, tell)?;
     study::study(Some(&study::Whole { pass: &pass, review: &review, config }), request, config)
 }
 
@@ -265,6 +270,6 @@ pub fn jump_study(request: &JumpRequest, config: &Config, tell: &Tell<'_>) -> Re
     let asked = request.asked(config);
     let questions = Questions { jumps: Some(asked.clone()), ..Questions::default() };
     let Judged { review, .. } =
-        judged(&request.paths, &request.name, &questions, |_, _| None, config, tell)?;
+        judged(&request.paths, &request.name, &questions, |_, _| None, None, config, tell)?;
     Ok(report::jump_study::study(&review, &asked))
 }

@@ -422,6 +422,7 @@ fn new_model(whole: Option<&Whole<'_>>, request: &StudyRequest, config: &Config)
                 version: env!("CARGO_PKG_VERSION").to_owned(),
                 seed: config.seed,
                 inputs: Vec::new(),
+                side_files: Vec::new(),
                 failures: Vec::new(),
             },
             |w| w.review.made.clone(),

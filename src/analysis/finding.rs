@@ -17,6 +17,7 @@ use crate::analysis::jump::over_time::{Stretch, over_time};
 use crate::analysis::jump::{self, Jump, Scope};
 use crate::analysis::month::change::{Before, MonthChange, baseline_days, month_change};
 use crate::analysis::month::table::{Month, months};
+use crate::analysis::month::yields::{Cost, Yield, costs, yields};
 use crate::analysis::units::calibration::{Covered, calibrations};
 use crate::analysis::units::causes::{Cause, causes, without};
 use crate::analysis::units::checks::{StationChecks, checks};
@@ -127,6 +128,10 @@ pub struct Findings {
     pub gaps: Vec<Gap>,
     /// Changes of the share of failures; empty where none are asked for.
     pub jumps: Vec<Jump>,
+    /// First-pass yield by month, family and station; none where no month is under review.
+    pub yields: Vec<Yield>,
+    /// What good units that were rejected cost, by model and month.
+    pub costs: Vec<Cost>,
 }
 
 impl Findings {
@@ -193,6 +198,8 @@ pub fn findings(pass: &Pass, known: &Known<'_>, config: &Config, tell: &Tell<'_>
     Findings {
         jumps,
         series,
+        yields: known.month.map_or_else(Vec::new, |month| yields(pass, month, config)),
+        costs: costs(pass, config),
         checks: checks(pass, check_records(pass, config), &leads, config),
         gaps: gaps(pass),
         doubts: doubts(

@@ -110,6 +110,8 @@ settings! {
         jump_rise: f64 = 0.005, "share of units", Within(0.0, 1.0), "Rise of the share from which a jump is flagged, a fraction of 1.", why "more fail, to be flagged";
         cause_failures: f64 = 3.0, "failures", AtLeast(1.0), "Failures that a cause of a jump must have.", why "of a cause";
         cause_share: f64 = 0.10, "share of the excess", Within(0.0, 1.0), "Share of the excess failures that a cause of a jump must explain.", why "of a cause";
+        minute_cost: Option<f64> = None, "money a minute", AtLeast(0.0), "What a minute at a station costs, in your currency: retests are then told in money.", like "1.5";
+        made_by: Option<String> = None, "", Any, "Who makes the report: printed with the time of its making, unless `--reproducible` leaves that out.", like "\"quality, line 3\"";
         seed: u64 = 20_261_030, "", Any, "Seed of every random draw.";
     }
     sections {
@@ -119,6 +121,8 @@ settings! {
             &[own("\"E17\"", "\"breakdown\"", "One line for each word; an unknown word is unreadable, never a pass.")];
         values: BTreeMap<String, BTreeMap<String, String>> = "[values.test_point]", "For any text column or factor: value as exported = value to use.",
             &[own("\"Netz gegen Gehäuse\"", "\"mains to case\"", "One line for each value.")];
+        family: BTreeMap<String, String> = "[family]", "Pattern over model names = family: tables of many models are folded by it.",
+            &[own("\"KB*\"", "\"kettles\"", "One line for each family; the first pattern that fits counts.")];
         files: Files = "[files]", "Pieces of file and folder names that are columns.", Files::KEYS;
         assume: BTreeMap<String, toml::Value> = "[assume]", "Values of canonical columns that the files lack, or where they are blank.",
             &[own("test", "\"ac withstand\"", "Or dc withstand, leakage."), own("frequency_hz", "50", "Any other canonical column in the same way.")];

@@ -38,7 +38,7 @@ pub use dates::OTHER_ORDER;
 pub use made_of::made_of;
 pub use mapped::Unmet;
 pub use parquet::{MADE_OF, SAID_FIRST};
-pub use register::register;
+pub use register::{SideFile, register, side_files};
 pub use rows::{BUILT_IN_FACTORS, LEAKAGE_ALONE, OUTCOME_EXPECTED};
 pub use stream::{FileSeen, Read, Refused, Table, read};
 pub use words::plain_serial;

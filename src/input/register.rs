@@ -1,8 +1,9 @@
 //! The events file, the calibration register and the decisions that the settings name.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use chrono::NaiveDate;
+use sha2::{Digest, Sha256};
 
 use crate::config::Config;
 use crate::day::{Day, day_number};
@@ -20,6 +21,30 @@ pub fn register(config: &Config) -> Result<Register> {
         calibrations: read(&config.calibration).map(|p| calibrations(&p)).transpose()?,
         decisions: read(&config.decisions).map(|p| decisions(&p)).transpose()?,
     })
+}
+
+/// A file that the settings name, or the settings themselves, as it was read.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SideFile {
+    /// Its name, without its folder.
+    pub name: PathBuf,
+    /// Bytes.
+    pub bytes: u64,
+    /// SHA-256.
+    pub sha256: String,
+}
+
+/// Settings, events, register and decisions with their checksums; what cannot be read any more is left out.
+#[must_use]
+pub fn side_files(config: &Config) -> Vec<SideFile> {
+    let named = [&config.events, &config.calibration, &config.decisions].into_iter().flatten();
+    let paths = config.path.clone().into_iter().chain(named.map(|p| config.resolve(p)));
+    let file = |path: PathBuf| {
+        let bytes = std::fs::read(&path).ok()?;
+        let sha256 = Sha256::digest(&bytes).iter().map(|b| format!("{b:02x}")).collect();
+        Some(SideFile { name: path.file_name()?.into(), bytes: bytes.len() as u64, sha256 })
+    };
+    paths.filter_map(file).collect()
 }
 
 /// One small table with its header, for messages that name the place.

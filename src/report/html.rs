@@ -24,6 +24,8 @@ use crate::words::numbers::counted;
 pub const FILE: &str = "report.html";
 /// Style, script and the order of parts.
 const TEMPLATE: &str = include_str!("html/report.html");
+/// Bytes of charts inside: more cannot be mailed. The other charts lie beside the page.
+const CHARTS: usize = 6_000_000;
 /// Lines of units that the page can search; the list beside it holds them all.
 const UNITS: usize = 20_000;
 
@@ -62,7 +64,7 @@ struct Filled {
 /// Never: the template is part of the program and is filled in every test of a report.
 #[must_use]
 pub fn page(review: &Review, pages: &[Page], charts: &HashMap<String, String>) -> String {
-    let mut shown = Shown { charts, ids: BTreeSet::new(), pages };
+    let mut shown = Shown { charts: inside(review, charts), ids: BTreeSet::new(), pages };
     let part = |shown: &mut Shown<'_>, path: &str, id: String, title: &str| Part {
         id,
         title: title.to_owned(),
@@ -116,6 +118,26 @@ fn text_of<'a>(pages: &'a [Page], path: &str) -> &'a str {
     pages.iter().find(|(p, _)| p == path).map_or("", |(_, text)| text)
 }
 
+/// The charts that have room inside: first those of the plant and of jumps, then of the series that need most attention.
+fn inside<'a>(
+    review: &'a Review,
+    charts: &'a HashMap<String, String>,
+) -> HashMap<&'a str, &'a String> {
+    let others = (0..review.series.len()).filter(|n| !review.attention.contains(n));
+    let series = review.attention.iter().copied().chain(others);
+    let of_plant = review.charts.iter().map(|(path, _)| path);
+    let of_jumps = review.jump_charts.iter().map(|c| &c.path);
+    let of_series = series.flat_map(|n| &review.series[n].charts).map(|(path, _)| path);
+    let mut left = CHARTS;
+    let mut chosen = HashMap::new();
+    for path in of_plant.chain(of_jumps).chain(of_series) {
+        let Some(svg) = charts.get(path).filter(|svg| svg.len() <= left) else { continue };
+        left -= svg.len();
+        chosen.insert(path.as_str(), svg);
+    }
+    chosen
+}
+
 /// The place of a page inside this one.
 fn place_of_page(path: &str) -> String {
     format!("page-{}", path.trim_end_matches(".md"))
@@ -123,7 +145,7 @@ fn place_of_page(path: &str) -> String {
 
 /// What was shown so far.
 struct Shown<'a> {
-    charts: &'a HashMap<String, String>,
+    charts: HashMap<&'a str, &'a String>,
     /// Places of headings: one of a name.
     ids: BTreeSet<String>,
     pages: &'a [Page],
@@ -140,8 +162,12 @@ impl Shown<'_> {
             match event {
                 Event::Start(Tag::Image { dest_url, .. }) => {
                     inside_image = true;
-                    let chart = self.charts.get(dest_url.as_ref());
-                    events.extend(chart.map(|svg| Event::InlineHtml(CowStr::from(svg.clone()))));
+                    events.push(match self.charts.get(dest_url.as_ref()) {
+                        Some(svg) => Event::InlineHtml(CowStr::from((*svg).clone())),
+                        None => {
+                            Event::Text(CowStr::from(format!("(beside this file: {dest_url})")))
+                        }
+                    });
                 }
                 Event::End(TagEnd::Image) => inside_image = false,
                 _ if inside_image => {}

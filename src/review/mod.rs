@@ -17,6 +17,7 @@ use chrono::NaiveDate;
 use serde::Serialize;
 
 use crate::analysis::Findings;
+use crate::analysis::month::yields::{Cost, Yield};
 use crate::analysis::units::checks::StationChecks;
 use crate::analysis::units::gaps::Gap;
 use crate::analysis::units::settings::{SettingDiffers, SettingShort};
@@ -99,6 +100,14 @@ pub struct Review {
     /// Series that need attention, by index, worst first.
     #[serde(skip)]
     pub attention: Vec<usize>,
+    /// First-pass yield by month, and of families and stations in the month under review.
+    pub yields: Vec<Yield>,
+    /// What good units that were rejected cost, by model and month.
+    pub costs: Vec<Cost>,
+    /// Who made the report; `null` where the settings do not say.
+    pub made_by: Option<String>,
+    /// When, in local time; `null` where nobody is named, or the report must be the same each time.
+    pub made_at: Option<String>,
     /// Against an earlier report; `null` without one.
     pub since_report: Option<Since>,
     /// Why product and tester cannot be told apart; among the notes too.
@@ -174,6 +183,8 @@ pub struct Made {
     pub seed: u64,
     /// Files read.
     pub inputs: Vec<InputLine>,
+    /// Settings, events, register and decisions.
+    pub side_files: Vec<InputLine>,
     /// Files that could not be read, or not to their end.
     pub failures: Vec<String>,
 }

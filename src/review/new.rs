@@ -7,8 +7,8 @@ use crate::analysis::Findings;
 use crate::analysis::units::strays::StrayList;
 use crate::config::Config;
 use crate::day::date_of;
-use crate::input::Read;
 use crate::input::earlier::Earlier;
+use crate::input::{Read, SideFile};
 use crate::movement::Movement;
 use crate::series::{NamedSeries, Pass, Register};
 use crate::verdict::Verdicts;
@@ -17,7 +17,7 @@ use crate::verdict::incident::{Evidence, Incident};
 use crate::verdict::jump::JudgedJump;
 use crate::verdict::misread::said;
 use crate::verdict::since::{Standing, since};
-use crate::verdict::units::WhyCheck;
+use crate::verdict::units::{UnitToCheck, WhyCheck};
 use crate::words::numbers::whole;
 use crate::words::path_text;
 use crate::words::time::{month_text, time_text};
@@ -52,6 +52,10 @@ pub struct Subject {
     pub register: Register,
     /// An earlier report to compare with.
     pub earlier: Option<Earlier>,
+    /// Settings, events, register and decisions.
+    pub side_files: Vec<SideFile>,
+    /// When it is made, in local time; `None` where the report must be the same each time.
+    pub made_at: Option<String>,
 }
 
 impl Review {
@@ -101,10 +105,6 @@ impl Review {
         notes.sort();
         notes.dedup();
         let (from, to) = pass.plant.days.unwrap_or_default();
-        let mut units_to_check: BTreeMap<WhyCheck, u64> = BTreeMap::new();
-        for unit in &units {
-            *units_to_check.entry(unit.why).or_default() += u64::from(unit.units);
-        }
         let standing = series.iter().zip(&decided).map(|(s, v)| Standing {
             series: &s.named.id,
             title: &s.named.title,
@@ -125,7 +125,7 @@ impl Review {
             limit_groups: limit_groups.iter().map(|g| g.band.clone()).collect(),
             calibration: testers.calibrations,
             checks: findings.checks.clone(),
-            units_to_check,
+            units_to_check: by_reason(&units),
             settings_changes: testers.settings_changes,
             settings_differ: findings.settings.differs.clone(),
             settings_short: findings.settings.short.clone(),
@@ -136,11 +136,15 @@ impl Review {
             jump_charts: Vec::new(),
             charts: Vec::new(),
             attention,
+            yields: findings.yields.clone(),
+            costs: findings.costs.clone(),
+            made_by: config.made_by.clone(),
+            made_at: subject.made_at.filter(|_| config.made_by.is_some()),
             since_report,
             cannot_tell: testers.cannot_tell,
             notes,
             settings: config.lines(),
-            made: Made::new(read, config),
+            made: Made::new(read, subject.side_files, config),
             actions,
             incidents,
             cautions: ALL,
@@ -157,6 +161,15 @@ impl Review {
     }
 }
 
+/// Units to check by reason.
+fn by_reason(units: &[UnitToCheck]) -> BTreeMap<WhyCheck, u64> {
+    let mut counts: BTreeMap<WhyCheck, u64> = BTreeMap::new();
+    for unit in units {
+        *counts.entry(unit.why).or_default() += u64::from(unit.units);
+    }
+    counts
+}
+
 /// Strays of a series; those that passed are listed as far as the settings allow.
 fn strays(found: &StrayList, pass: &Pass, config: &Config) -> Strays {
     let listed = found.units.iter().take(config.strays_listed).map(|u| StrayLine {
@@ -171,7 +184,7 @@ fn strays(found: &StrayList, pass: &Pass, config: &Config) -> Strays {
 }
 
 impl Made {
-    fn new(read: &Read, config: &Config) -> Self {
+    fn new(read: &Read, side_files: Vec<SideFile>, config: &Config) -> Self {
         let inputs = read.files.iter().map(|f| InputLine {
             path: path_text(&f.path),
             bytes: f.bytes,
@@ -181,6 +194,10 @@ impl Made {
             version: env!("CARGO_PKG_VERSION").to_owned(),
             seed: config.seed,
             inputs: inputs.collect(),
+            side_files: side_files
+                .into_iter()
+                .map(|f| InputLine { path: path_text(&f.name), bytes: f.bytes, sha256: f.sha256 })
+                .collect(),
             failures: read.failures.iter().map(ToString::to_string).collect(),
         }
     }

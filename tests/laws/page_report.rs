@@ -15,6 +15,7 @@ use leakdrift::analysis::body::seen::{OverLimit, Seen};
 use leakdrift::analysis::body::stations::{StationOfSeries, StepTakenOff};
 use leakdrift::analysis::month::change::MonthChange;
 use leakdrift::analysis::month::table::Month;
+use leakdrift::analysis::month::yields::{Cost, Yield, YieldOf};
 use leakdrift::analysis::units::calibration::Covered;
 use leakdrift::analysis::units::causes::Cause;
 use leakdrift::analysis::units::checks::{StationChecks, WrongCheck};
@@ -683,6 +684,7 @@ pub fn report_of(name: &str) -> Review {
             version: "0.1.0".to_owned(),
             seed: 1,
             inputs: vec![InputLine { path: n(), bytes: 1_234_567, sha256: "00ff".to_owned() }],
+            side_files: vec![InputLine { path: n(), bytes: 140, sha256: "0a0b".to_owned() }],
             failures: vec![format!("{name}: cut off")],
         },
         cautions: ALL,
@@ -708,7 +710,6 @@ pub fn report_of(name: &str) -> Review {
             evidence: vec![
                 Evidence::Series("m1-ac-1500".to_owned()),
                 Evidence::Testers("stations"),
-                Evidence::Jump(0),
                 Evidence::Units,
             ],
             actions: vec![1],
@@ -733,7 +734,25 @@ pub fn report_of(name: &str) -> Review {
             too_good: TooGood::default(),
             gaps: Vec::new(),
             jumps: Vec::new(),
+            yields: Vec::new(),
+            costs: Vec::new(),
         },
+        yields: vec![Yield {
+            of: YieldOf::Family(n()),
+            units: 482,
+            passed: 480,
+            share: Some(e(0.9959, 0.985, 0.9995)),
+        }],
+        costs: vec![Cost {
+            model: n(),
+            month: (2026, 10),
+            good_rejected: 3,
+            retests: 4,
+            minutes: 12.5,
+            money: Some(18.75),
+        }],
+        made_by: Some(n()),
+        made_at: Some("2026-11-02 08:00 +01:00".to_owned()),
         decided: Vec::new(),
         shared_limits: Vec::new(),
         units: vec![UnitToCheck {

@@ -285,7 +285,7 @@ fn the_first_screen_holds_the_incidents() {
     }
     report.incidents.clear();
     let (_, page) = &pages(&report)[0];
-    assert!(page.lines().take(12).any(|l| l.starts_with("Nothing was found that needs action")));
+    assert!(page.lines().take(16).any(|l| l.starts_with("Nothing was found that needs action")));
 }
 
 #[test]

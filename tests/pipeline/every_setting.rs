@@ -251,6 +251,9 @@ const TURNS: &[Turn] = &[
     turn("events", "step", "", "events = \"events.csv\""),
     turn("calibration", "steady", "", "calibration = \"calibration.csv\""),
     turn("decisions", "steady", "", "decisions = \"decided.csv\""),
+    turn("minute_cost", "steady", "", "minute_cost = 1.5"),
+    turn("made_by", "steady", "", "made_by = \"quality\""),
+    turn("family", "two groups", "", "[family]\n\"G*\" = \"grills\""),
     turn("date_order", "bare", "", "date_order = \"month-day-year\""),
     turn("utc_offset", "zoned", "", "utc_offset = \"-03:00\""),
     turn("decimal_sign", "steady", "", "decimal_sign = \"comma\""),
@@ -371,7 +374,8 @@ fn numbers(turn: &Turn, settings: &str) -> (Value, BTreeMap<String, Vec<u8>>) {
 
 /// Every key of the reference, with its section; a section of the user's own words is one key.
 fn keys() -> BTreeSet<String> {
-    let own_words = ["columns", "outcomes", "values", "assume", "ceiling", "open_lead_ma"];
+    let own_words =
+        ["columns", "outcomes", "values", "assume", "ceiling", "open_lead_ma", "family"];
     let mut keys = BTreeSet::new();
     for section in Config::SECTIONS {
         let head = section.head.trim_matches(['[', ']']).split('.').next().unwrap();

@@ -30,3 +30,4 @@ mod tallies;
 mod unsteady;
 mod values;
 mod workbooks;
+mod yields;

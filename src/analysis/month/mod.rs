@@ -2,3 +2,4 @@
 
 pub mod change;
 pub mod table;
+pub mod yields;

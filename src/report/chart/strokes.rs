@@ -15,20 +15,22 @@ use super::brush::{Area, Ink};
 use super::style::{self, Weight};
 use super::{Chart, ChartError, Dash};
 
-/// The elements so far; a path of points is held open while more of its kind follow.
+/// The elements so far; a path is held open while more of its kind follow.
 #[derive(Debug, Default)]
 pub(super) struct Strokes {
     out: RefCell<String>,
-    points: RefCell<Option<Points>>,
+    open: RefCell<Option<Open>>,
 }
 
-/// Points of one kind.
+/// A path of one kind: the attributes that tell it from others, and its pieces.
 #[derive(Debug)]
-struct Points {
-    radius: f64,
-    ink: RGBColor,
+struct Open {
+    kind: String,
     path: String,
 }
+
+/// A line of more points is drawn on whole pixels: half of one cannot be seen.
+const FEW_POINTS: usize = 20;
 
 impl Strokes {
     /// The whole element, with its title for those who do not see it.
@@ -36,8 +38,9 @@ impl Strokes {
         self.close();
         let (w, h) = (chart.width, chart.height);
         format!(
-            "<svg viewBox=\"0 0 {w} {h}\" role=\"img\" aria-label=\"{}\">{}</svg>",
-            escaped(&chart.title),
+            "<svg viewBox=\"0 0 {w} {h}\" role=\"img\" aria-label=\"{}\" {}>{}</svg>",
+            escaped(&format!("{}. {}", chart.title, chart.subtitle)),
+            painted("fill", style::INK),
             self.out.borrow()
         )
     }
@@ -47,16 +50,22 @@ impl Strokes {
         let _ = self.out.borrow_mut().write_fmt(element);
     }
 
-    /// Ends the path of points.
+    /// Adds a piece to the open path where it is of this kind, else begins one.
+    fn piece(&self, kind: String, piece: &str) {
+        let mut open = self.open.borrow_mut();
+        if let Some(same) = open.as_mut().filter(|o| o.kind == kind) {
+            same.path.push_str(piece);
+            return;
+        }
+        drop(open);
+        self.close();
+        *self.open.borrow_mut() = Some(Open { kind, path: piece.to_owned() });
+    }
+
+    /// Ends the open path.
     fn close(&self) {
-        if let Some(p) = self.points.borrow_mut().take() {
-            let _ = write!(
-                self.out.borrow_mut(),
-                "<path d=\"{}\" {} stroke-width=\"{}\" stroke-linecap=\"round\" fill=\"none\"/>",
-                p.path,
-                painted("stroke", p.ink),
-                short(2.0 * p.radius)
-            );
+        if let Some(Open { kind, path }) = self.open.borrow_mut().take() {
+            let _ = write!(self.out.borrow_mut(), "<path d=\"{path}\" {kind}/>");
         }
     }
 }
@@ -74,8 +83,9 @@ fn short(x: f64) -> String {
 
 fn path_of(points: &[(f64, f64)]) -> String {
     let mut path = String::new();
+    let place = |x: f64| if points.len() > FEW_POINTS { short(x.round()) } else { short(x) };
     for (n, (x, y)) in points.iter().enumerate() {
-        let _ = write!(path, "{}{} {}", if n == 0 { 'M' } else { 'L' }, short(*x), short(*y));
+        let _ = write!(path, "{}{} {}", if n == 0 { 'M' } else { 'L' }, place(*x), place(*y));
     }
     path
 }
@@ -97,35 +107,24 @@ fn escaped(text: &str) -> String {
 
 impl Ink for Strokes {
     fn disc(&self, x: f64, y: f64, r: f64, ink: RGBColor) -> Result<(), ChartError> {
-        let mut open = self.points.borrow_mut();
+        let kind = format!(
+            "{} stroke-width=\"{}\" stroke-linecap=\"round\" fill=\"none\"",
+            painted("stroke", ink),
+            short(2.0 * r)
+        );
         // A line of no length with round ends is a disc.
-        let point = format!("M{} {}h0", short(x), short(y));
-        match open.as_mut().filter(|p| p.radius.to_bits() == r.to_bits() && p.ink == ink) {
-            Some(points) => points.path.push_str(&point),
-            None => {
-                drop(open);
-                self.close();
-                *self.points.borrow_mut() = Some(Points { radius: r, ink, path: point });
-            }
-        }
+        self.piece(kind, &format!("M{} {}h0", short(x.round()), short(y.round())));
         Ok(())
     }
 
     fn polygon(&self, corners: &[(f64, f64)], ink: RGBColor) -> Result<(), ChartError> {
-        self.add(format_args!("<path d=\"{}Z\" {}/>", path_of(corners), painted("fill", ink)));
+        self.piece(painted("fill", ink), &format!("{}Z", path_of(corners)));
         Ok(())
     }
 
     fn rect(&self, a: Area, ink: RGBColor) -> Result<(), ChartError> {
-        self.add(format_args!(
-            "<path d=\"M{} {}H{}V{}H{}Z\" {}/>",
-            short(a.left),
-            short(a.top),
-            short(a.right),
-            short(a.bottom),
-            short(a.left),
-            painted("fill", ink)
-        ));
+        let [left, top, right, bottom] = [a.left, a.top, a.right, a.bottom].map(short);
+        self.piece(painted("fill", ink), &format!("M{left} {top}H{right}V{bottom}H{left}Z"));
         Ok(())
     }
 
@@ -142,12 +141,12 @@ impl Ink for Strokes {
             Dash::Dotted => " stroke-dasharray=\"1 9\" stroke-linecap=\"round\"",
             Dash::DashDot => " stroke-dasharray=\"16 9 1 9\" stroke-linecap=\"round\"",
         };
-        self.add(format_args!(
-            "<path d=\"{}\" {} stroke-width=\"{}\" fill=\"none\"{dashes}/>",
-            path_of(points),
+        let kind = format!(
+            "{} stroke-width=\"{}\" fill=\"none\"{dashes}",
             painted("stroke", ink),
             short(thick)
-        ));
+        );
+        self.piece(kind, &path_of(points));
         Ok(())
     }
 
@@ -164,12 +163,11 @@ impl Ink for Strokes {
         }
         let bold = if weight == Weight::Bold { " font-weight=\"bold\"" } else { "" };
         self.add(format_args!(
-            "<text x=\"{}\" y=\"{}\" font-size=\"{}\"{bold} textLength=\"{}\" lengthAdjust=\"spacingAndGlyphs\" {}>{}</text>",
-            short(x),
-            short(y + style::CAPITALS / 2.0 * size),
+            "<text x=\"{}\" y=\"{}\" font-size=\"{}\"{bold} textLength=\"{}\">{}</text>",
+            short(x.round()),
+            short((y + style::CAPITALS / 2.0 * size).round()),
             short(size),
-            short(style::text_width(text, size, weight)),
-            painted("fill", style::INK),
+            short(style::text_width(text, size, weight).round()),
             escaped(text)
         ));
         Ok(())

@@ -140,7 +140,7 @@ fn yield_of_the_month(report: &Review) -> String {
         return format!("no unit was tested in {}", text(&report.month));
     };
     let was = share(failed_before, before)
-        .map_or_else(String::new, |was| format!(", in the half year before it {}", share_pct(was)));
+        .map_or_else(String::new, |was| format!(", before it {}", share_pct(was)));
     format!("first-pass yield of {} {}{was}", text(&report.month), share_pct(now))
 }
 

@@ -39,11 +39,12 @@ fn found(page: &mut String, jumps: &[JudgedJump], charts: &[JumpChart]) {
             line!(page, "![{}]({})\n", text(&chart.question), address(&chart.path));
         }
     }
-    let small: Vec<&JudgedJump> = jumps.iter().filter(|j| !j.is_told()).collect();
+    let small: Vec<(usize, &JudgedJump)> =
+        jumps.iter().enumerate().filter(|(_, j)| !j.is_told()).collect();
     if !small.is_empty() {
         line!(page, "Certain, but small:\n");
-        for jump in small {
-            line!(page, "- {}", text(&jump.paragraph()));
+        for (n, jump) in small {
+            line!(page, "- <a id=\"jump-{}\"></a>{}", n + 1, text(&jump.paragraph()));
         }
         line!(page);
     }

@@ -182,5 +182,13 @@ pub(super) fn section(page: &mut String, report: &Review) {
         report.schema,
         report.made.seed
     );
+    if let Some(by) = &report.made_by {
+        let at = report.made_at.as_ref().map_or_else(String::new, |at| format!(" on {}", text(at)));
+        line!(page, "Made by {}{at}.\n", text(by));
+    }
     super::inputs::table(page, &report.made.inputs);
+    if !report.made.side_files.is_empty() {
+        line!(page, "Settings, events, register and decisions:\n");
+        super::inputs::table(page, &report.made.side_files);
+    }
 }

@@ -67,6 +67,8 @@ pub fn pages(report: &Review) -> Vec<Page> {
         part(page, report, "the month");
         month::since(page, report);
         month::changes(page, report);
+        month::yields(page, report);
+        month::costs(page, report);
     });
     add("jumps.md", &|page| {
         part(page, report, "jumps in failures");

@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use super::super::format::{address, anchor, name, text};
 use super::{header, row};
+use crate::analysis::month::yields::Cost;
 use crate::day::date_of;
 use crate::review::{Review, ReviewedSeries};
 use crate::verdict::month::Matters;
@@ -12,8 +13,10 @@ use crate::verdict::since::{OpenAction, OpenIncident};
 use crate::words::numbers::{
     NONE, grouped, measured, share_pct, signed_percent, three_digits, value,
 };
-use crate::words::time::date;
+use crate::words::time::{date, month_text};
 
+/// Rows of each table of yields and costs; results.json holds them all.
+const YIELDS: usize = 60;
 /// Actions of an earlier report listed on the page.
 const LISTED: usize = 12;
 
@@ -151,6 +154,57 @@ pub(super) fn changes(page: &mut String, report: &Review) {
     for (path, question) in report.plant_charts(&["movement"]) {
         line!(page, "![{}]({})\n", text(question), address(path));
     }
+}
+
+/// First-pass yield by family, station and month.
+pub(super) fn yields(page: &mut String, report: &Review) {
+    if report.yields.is_empty() {
+        return;
+    }
+    line!(page, "## First-pass yield\n");
+    line!(
+        page,
+        "Completed first tests that passed; intervals pay for days that vary more than single units would.\n"
+    );
+    for (kind, head) in [("family", "model family"), ("station", "station"), ("month", "month")] {
+        header(page, &[head, "completed first tests", "passed", "first-pass yield"]);
+        for y in report.yields.iter().filter(|y| y.of.kind() == kind).take(YIELDS) {
+            let share =
+                y.share.as_ref().map_or_else(|| NONE.to_owned(), |e| measured(e, share_pct));
+            row(page, &[&name(&y.of.name()), &grouped(y.units), &grouped(y.passed), &share]);
+        }
+        line!(page);
+    }
+}
+
+/// What rejected good units cost, in the months that the yields tell.
+pub(super) fn costs(page: &mut String, report: &Review) {
+    let of_month: Vec<&Cost> =
+        report.costs.iter().filter(|c| month_text(c.month) == report.month).collect();
+    line!(page, "## What rejected good units cost\n");
+    if of_month.is_empty() {
+        line!(page, "No unit that failed first was tested again in {}.\n", text(&report.month));
+        return;
+    }
+    line!(
+        page,
+        "Units of {} that failed first and passed a later test of the same series, and the time at the station from the first test to the last of one shift; every month is in `results.json`.\n",
+        text(&report.month)
+    );
+    header(page, &["model", "good units rejected", "retests", "minutes", "money"]);
+    for c in of_month.iter().take(YIELDS) {
+        row(
+            page,
+            &[
+                &name(&c.model),
+                &grouped(c.good_rejected),
+                &grouped(c.retests),
+                &format!("{:.0}", c.minutes),
+                &c.money.map_or_else(|| NONE.to_owned(), |m| format!("{m:.2}")),
+            ],
+        );
+    }
+    line!(page);
 }
 
 /// Dated happenings of the month under review, in order: movements, changes of settings, recorded events.
