@@ -85,7 +85,10 @@ pub const MODELS: [Column; 20] = [
     column("x50_ma", "typical reading of a healthy unit, mA"),
     column("x99_865_ma", "99.865 % of the healthy units stay under, mA"),
     column("rejects_seen_ppm", "units seen over the limit in the period judged, per million"),
-    column("rejects_expected_ppm", "healthy units expected over the limit, per million"),
+    column(
+        "rejects_expected_ppm",
+        "healthy units expected over the limit, per million; empty where they are fewer than the units can tell",
+    ),
     column("rejects_expected_high_ppm", "the upper end of its interval"),
     column(
         "movement",
@@ -113,6 +116,7 @@ pub fn models_csv(review: &Review) -> String {
             let anchor = Evidence::Series(s.named.id.clone());
             let about = review.incidents.iter().filter(|i| i.evidence.contains(&anchor));
             let ids: Vec<&str> = about.map(|i| i.id.as_str()).collect();
+            let expected = s.expected_reject_ppm.as_ref();
             let basis = high.band.as_ref().filter(|_| high.band_high_ma.is_some());
             [
                 s.named.key.model.clone(),
@@ -129,8 +133,8 @@ pub fn models_csv(review: &Review) -> String {
                 value(body.and_then(|d| d.x50_ma.as_ref())),
                 value(body.and_then(|d| d.x99_865_ma.as_ref())),
                 value(s.observed_reject_ppm.as_ref()),
-                value(s.expected_reject_ppm.as_ref()),
-                number(s.expected_reject_ppm.as_ref().map(|e| e.high)),
+                number(expected.filter(|e| e.value >= e.least()).map(|e| e.value)),
+                number(expected.map(|e| e.high.max(e.least()))),
                 s.drift.shape.map_or_else(String::new, |shape| shape.words().replace(' ', "_")),
                 if s.drift.flagged { "yes" } else { "no" }.to_owned(),
                 s.drift.limit_reached_on.map_or_else(String::new, |f| f.date.to_string()),
