@@ -57,6 +57,8 @@ const MAP: [(&str, &[&str]); 21] = [
         &[
             "cli",
             "config",
+            // When a report is made.
+            "day",
             "disk",
             "error",
             "input",

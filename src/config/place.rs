@@ -46,7 +46,7 @@ impl Config {
     /// The file of decisions beside the settings or, without settings, beside the inputs.
     #[must_use]
     pub fn decisions_beside(settings: Option<&Path>, paths: &[PathBuf]) -> Option<PathBuf> {
-        let of_settings = settings.map(|file| folder_of(file));
+        let of_settings = settings.map(folder_of);
         let folders = match of_settings {
             Some(folder) => vec![folder],
             None => paths.iter().map(|path| folder_of(path)).collect(),

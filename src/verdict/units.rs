@@ -90,9 +90,10 @@ impl WhyCheck {
             Self::OtherSettings => {
                 "See that what was changed between the tests was a repair.".to_owned()
             }
-            Self::MoreRetests => re_test(
-                "Hold it, or trace it where it was shipped; examine it before you re-test it.",
-            ),
+            Self::MoreRetests => {
+                "Hold it, or trace it where it was shipped. No further test: decide in writing, by the readings it had."
+                    .to_owned()
+            }
             Self::Contradicted => re_test(
                 "Find out who released it; hold it, or trace it where it was shipped, and re-test it.",
             ),

@@ -33,9 +33,9 @@ impl Told {
         let mut told = Self { rendered, page: String::new(), json: Value::Null };
         let is_page = |name: &str| name.ends_with(".md") && name != "README.md";
         let names = told.rendered.files.iter().map(|(name, _)| name.clone());
-        let pages: Vec<String> =
-            names.filter(|name| is_page(name)).map(|name| told.file(&name)).collect();
-        told.page = pages.concat();
+        let mut names: Vec<String> = names.filter(|name| is_page(name)).collect();
+        names.sort_by_key(|name| name != "summary.md");
+        told.page = names.iter().map(|name| told.file(name)).collect();
         told.json = serde_json::from_str(&told.file("results.json")).unwrap();
         told
     }

@@ -228,7 +228,8 @@ fn the_folder_says_what_it_holds() {
     let readme = std::fs::read_to_string(folder.join("README.md")).unwrap();
     for entry in std::fs::read_dir(&folder).unwrap() {
         let name = entry.unwrap().file_name().into_string().unwrap();
-        let named = if name == "charts" { "`charts/".to_owned() } else { format!("`{name}`") };
+        let is_folder = ["charts", "models"].contains(&name.as_str());
+        let named = if is_folder { format!("`{name}/") } else { format!("`{name}`") };
         assert!(name == "README.md" || readme.contains(&named), "{name}");
         if name.ends_with(".csv") {
             let list = std::fs::read_to_string(folder.join(&name)).unwrap();

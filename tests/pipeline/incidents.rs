@@ -74,10 +74,10 @@ fn groups_come_in_their_order_and_the_worst_first() {
     let groups: Vec<usize> =
         incidents().iter().map(|i| order.iter().position(|g| i["group"] == *g).unwrap()).collect();
     assert!(groups.is_sorted(), "{groups:?}");
-    for group in 0..order.len() {
-        let of_group = incidents().iter().zip(&groups).filter(|(_, g)| **g == group);
+    for (n, group) in order.iter().enumerate() {
+        let of_group = incidents().iter().zip(&groups).filter(|(_, g)| **g == n);
         let first = of_group.map(|(i, _)| i["actions"][0].as_u64().unwrap());
-        assert!(first.collect::<Vec<_>>().is_sorted(), "group {}", order[group]);
+        assert!(first.collect::<Vec<_>>().is_sorted(), "group {group}");
     }
 }
 

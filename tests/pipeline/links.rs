@@ -96,7 +96,9 @@ fn every_link_of_the_sample_leads_somewhere() {
 
 fn review(dir: &Path, table: &str) -> (BTreeSet<String>, BTreeMap<String, String>) {
     put(dir, "in/t.csv", table);
-    run_in(dir, ["review", "in", "--out", "out", "--all-charts"]).expect(0);
+    // Trips alone are probably misread: a report is written, and says so.
+    let done = run_in(dir, ["review", "in", "--out", "out", "--all-charts"]);
+    assert!(done.status < 2, "{}", done.err);
     let files = contents(&dir.join("out"));
     let texts = files.iter();
     let texts = texts.filter_map(|(n, b)| Some((n.clone(), String::from_utf8(b.clone()).ok()?)));

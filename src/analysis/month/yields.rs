@@ -155,25 +155,25 @@ fn one(of: YieldOf, days: &BTreeMap<Day, Counted>, level: f64) -> Yield {
 #[must_use]
 #[expect(clippy::cast_precision_loss, reason = "a shift has few seconds")]
 pub fn costs(pass: &Pass, config: &Config) -> Vec<Cost> {
-    let mut all: BTreeMap<(&str, (i32, u32)), (u64, u64, f64)> = BTreeMap::new();
+    let mut all: BTreeMap<(&str, (i32, u32)), Cost> = BTreeMap::new();
     for h in pass.histories().iter().filter(|h| h.retests > 0) {
         let model = pass.series[h.series as usize].key.model.as_str();
-        let (good, retests, minutes) = all.entry((model, month_of(h.day))).or_default();
-        *good += u64::from(h.passed);
-        *retests += u64::from(h.retests);
-        let took = pass.last_of(h).time() - pass.first_of(h).time();
-        if (0..=SAME_SHIFT_S).contains(&took) {
-            *minutes += took as f64 / 60.0;
-        }
-    }
-    let cost =
-        |((model, month), (good_rejected, retests, minutes)): ((&str, _), (u64, u64, f64))| Cost {
+        let month = month_of(h.day);
+        let cost = all.entry((model, month)).or_insert_with(|| Cost {
             model: model.to_owned(),
             month,
-            good_rejected,
-            retests,
-            minutes,
-            money: config.minute_cost.map(|each| each * minutes),
-        };
-    all.into_iter().map(cost).collect()
+            good_rejected: 0,
+            retests: 0,
+            minutes: 0.0,
+            money: None,
+        });
+        cost.good_rejected += u64::from(h.passed);
+        cost.retests += u64::from(h.retests);
+        let took = pass.last_of(h).time() - pass.first_of(h).time();
+        if (0..=SAME_SHIFT_S).contains(&took) {
+            cost.minutes += took as f64 / 60.0;
+        }
+    }
+    let in_money = |c: Cost| Cost { money: config.minute_cost.map(|each| each * c.minutes), ..c };
+    all.into_values().map(in_money).collect()
 }

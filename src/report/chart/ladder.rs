@@ -46,8 +46,6 @@ pub struct Ladder {
     pub period: String,
     /// One row each, top to bottom.
     pub rungs: Vec<Rung>,
-    /// Series that are not drawn, by verdict.
-    pub others: Vec<(VerdictKind, u64)>,
 }
 
 impl Rung {
@@ -91,21 +89,7 @@ pub fn from(review: &Review, chosen: &[usize]) -> Ladder {
         unit: "mA".to_owned(),
         period: format!("periods judged, up to {} (history from {})", review.to, review.from),
         rungs: chosen.iter().filter_map(|&n| rung(n)).collect(),
-        others: others(review, chosen),
     }
-}
-
-/// How many series of each verdict are not among the chosen.
-fn others(review: &Review, chosen: &[usize]) -> Vec<(VerdictKind, u64)> {
-    let mut counts: Vec<(VerdictKind, u64)> = Vec::new();
-    let left = (0..review.series.len()).filter(|n| !chosen.contains(n));
-    for kind in left.filter_map(|n| review.series[n].verdict.high.kind) {
-        match counts.iter_mut().find(|(k, _)| *k == kind) {
-            Some((_, n)) => *n += 1,
-            None => counts.push((kind, 1)),
-        }
-    }
-    counts
 }
 
 /// The limit ladder: a row per series, all readings as multiples of that series' typical reading on a
@@ -198,12 +182,7 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
     }
     let beside = rungs.iter().map(|r| words(r.verdict).to_owned()).collect();
     let panel = rows::panel(y, layers, beside);
-    let mut said = notes(&rungs, reach);
-    if !input.others.is_empty() {
-        let named: Vec<String> =
-            input.others.iter().map(|(kind, n)| format!("{n} {}", kind.words())).collect();
-        said.push(format!("Not drawn, as they need less attention: {}.", named.join(", ")));
-    }
+    let said = notes(&rungs, reach);
     let heading = Heading::new(title(&rungs), input.period.clone());
     let mut chart = Chart::new(heading, x, vec![panel], said)?;
     chart.height = 360 + 84 * u32::try_from(n).unwrap_or(200).clamp(2, 200);

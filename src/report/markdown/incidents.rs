@@ -28,8 +28,8 @@ pub fn on_the_first_screen(incidents: &[Incident]) -> Vec<usize> {
         let of_group = incidents.iter().enumerate().filter(|(_, i)| i.group == group && urgent(i));
         chosen.extend(of_group.map(|(n, _)| n).take(OF_EACH));
     }
-    for n in 0..incidents.len() {
-        if chosen.len() < FIRST_SCREEN && !chosen.contains(&n) && !incidents[n].is_closed() {
+    for (n, incident) in incidents.iter().enumerate() {
+        if chosen.len() < FIRST_SCREEN && !chosen.contains(&n) && !incident.is_closed() {
             chosen.push(n);
         }
     }

@@ -41,12 +41,13 @@ pub(super) fn told(ground: &Ground<'_>, together: &Together<'_>, seen: &Seen) ->
     let parts: Vec<&About> = together.members.iter().map(|m| m.about).collect();
     let told = Parts { ground, parts: &parts };
     let what = match &together.cause {
-        Cause::Check { station, .. } => told.check(station, seen),
-        Cause::Limits { .. } => told.limits(),
-        Cause::Tester { .. } => told.tester(),
-        Cause::Jump(n) => told.jump(&ground.jumps[*n]),
-        Cause::Product(n) => told.product(*n),
-        Cause::Plant(_) => told.plant(),
+        Cause::Check { station, .. } => capital(&told.check(station, seen)),
+        Cause::Limits { .. } => capital(&told.limits()),
+        Cause::Tester { .. } => capital(&told.tester()),
+        Cause::Jump(n) => capital(&told.jump(&ground.jumps[*n])),
+        Cause::Product(n) => capital(&told.product(*n)),
+        Cause::Plant(_) => capital(&told.plant()),
+        // Sentences of their own: one may begin with the name of a file.
         _ => told.joined(),
     };
     let mut steps: Vec<String> = Vec::new();
@@ -67,7 +68,7 @@ pub(super) fn told(ground: &Ground<'_>, together: &Together<'_>, seen: &Seen) ->
             Cause::Limits { model } => vec![model.clone()],
             _ => told.subjects(),
         });
-    Told { what: capital(&ended(what)), next_step: steps.join(" "), places }
+    Told { what: ended(what), next_step: steps.join(" "), places }
 }
 
 /// With one full stop.
@@ -354,10 +355,10 @@ impl<'a> Parts<'a> {
             (Concern::PassedAgainstReading { .. }, _) => {
                 "Find out who released them and why.".to_owned()
             }
-            (Concern::RetestedUntilPass { allowed, .. }, _) => format!(
-                "After {} a unit is examined and repaired, not tested again.",
-                count(*allowed, "retest")
-            ),
+            (Concern::RetestedUntilPass { .. }, _) => {
+                "No further test of these units: decide in writing, by the readings they had."
+                    .to_owned()
+            }
             (Concern::PassedOpenLead { .. } | Concern::StraysPassed { .. }, _) => String::new(),
             (Concern::Jump { .. }, _) => self.jump_of(about).map_or_else(String::new, jump_step),
             (Concern::Tester(TesterConcern::WrongCheckLoad { .. }), _) => {
