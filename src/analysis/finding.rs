@@ -264,7 +264,7 @@ pub fn asked(
             && limit_ma.is_some_and(|l| (r.ma - l).abs() <= 1e-9 * l)
     };
     let trips_at_limit = shown.iter().filter(at_limit).map(|r| r.count).sum();
-    let edges = edges(pass, &moved.readings);
+    let edges = edges(pass, n, &moved.readings);
     let kept = moved.scale.on_edges(&shown, &edges);
     let mut judged: Vec<Reading> = kept.iter().filter(|r| inside(r.day)).copied().collect();
     let typical =
@@ -278,7 +278,7 @@ pub fn asked(
             day: line.day,
             station: line.station,
             ma: moved.scale.carry(line.station, line.day).on_scale(ma(low)),
-            step_ma: coarsest_step(pass, &moved.readings, typical),
+            step_ma: coarsest_step(pass, n, &moved.readings, typical),
             says: Says::Below,
             count: 1.0,
         }));
@@ -303,7 +303,7 @@ pub fn asked(
                 .filter(|s| s.units > 0.0)
                 .collect(),
             scale_error: ScaleError(moved.scale.error(&judged_shown)),
-            step_ma: coarsest_step(pass, &moved.readings, typical),
+            step_ma: coarsest_step(pass, n, &moved.readings, typical),
             limit_ma,
             low_limit_ma: low_pa.map(ma),
             slope: judge.slope,

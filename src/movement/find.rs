@@ -109,8 +109,12 @@ fn shape_options(config: &Config) -> shape::Options {
 /// Finds what moved, and so which period of each series is judged.
 pub fn find(pass: &Pass, register: &Register, config: &Config, tell: &Tell<'_>) -> Movement {
     let each = Things::new(tell, Stage::Move, pass.series.len());
-    let all: Vec<Vec<Reading>> =
-        pass.series.par_iter().map(|s| readings(s, &pass.plant.steps)).collect();
+    let all: Vec<Vec<Reading>> = pass
+        .series
+        .par_iter()
+        .enumerate()
+        .map(|(n, s)| readings(n, s, &pass.plant.steps))
+        .collect();
     let facts = facts(pass);
     let cells: Vec<Cell> = all.par_iter().enumerate().flat_map_iter(|(n, r)| cells(n, r)).collect();
     let options = StationOptions {
@@ -363,13 +367,15 @@ fn by_group(pass: &Pass, n: usize, split: &GroupSplit) -> Vec<(Reading, bool)> {
     }
     lines
         .into_iter()
-        .map(|((day, station, pa, upper), count)| (reading(pass, day, station, pa, count), upper))
+        .map(|((day, station, pa, upper), count)| {
+            (reading(pass, n, day, station, pa, count), upper)
+        })
         .collect()
 }
 
-/// Units that passed with one reading.
-fn reading(pass: &Pass, day: Day, station: u16, pa: i64, count: f64) -> Reading {
-    let step_ma = ma(pass.plant.steps.at(station, pa));
+/// Units of series `n` that passed with one reading.
+fn reading(pass: &Pass, n: usize, day: Day, station: u16, pa: i64, count: f64) -> Reading {
+    let step_ma = ma(pass.plant.steps.at(n, station, pa));
     Reading { day, station, ma: ma(pa), step_ma, says: Says::Value, count }
 }
 
@@ -406,7 +412,7 @@ fn side_by_side(
         .into_iter()
         .filter_map(|((factor, level), lines)| {
             let sample = Sample::new(lines.into_iter().map(|((station, day, pa), count)| {
-                let shown = reading(pass, day, station, pa, count);
+                let shown = reading(pass, n, day, station, pa, count);
                 (scale.carried(&shown).observation(), count)
             }))
             .ok()?;

@@ -45,8 +45,8 @@ pub fn value(ma: f64, step_ma: f64) -> Observation {
 
 pub use crate::series::pa_to_ma as ma;
 
-/// All readings of a series.
-pub fn readings(series: &Series, steps: &Steps) -> Vec<Reading> {
+/// All readings of series `n`.
+pub fn readings(n: usize, series: &Series, steps: &Steps) -> Vec<Reading> {
     series
         .tally
         .iter()
@@ -54,7 +54,7 @@ pub fn readings(series: &Series, steps: &Steps) -> Vec<Reading> {
             day: line.day,
             station: line.station,
             ma: ma(line.value_pa),
-            step_ma: ma(steps.at(line.station, line.value_pa)),
+            step_ma: ma(steps.at(n, line.station, line.value_pa)),
             says: line.says,
             count: f64::from(line.count),
         })
@@ -69,32 +69,36 @@ pub fn grouped<'a>(readings: impl Iterator<Item = &'a Reading>) -> Result<Groupe
     Grouped::new(readings.map(|r| (r.day, r.observation(), r.count)))
 }
 
-/// Edges of the coarsest step, by size of reading, among the stations that tested a series.
-pub fn edges(pass: &Pass, readings: &[Reading]) -> Edges {
-    let mut stations: Vec<u16> = readings.iter().map(|r| r.station).collect();
-    stations.sort_unstable();
-    stations.dedup();
+/// Edges of the coarsest step, by size of reading, among the stations that tested series `n`.
+pub fn edges(pass: &Pass, n: usize, readings: &[Reading]) -> Edges {
+    let steps = &pass.plant.steps;
+    let stations = stations(readings);
     let mut starts: Vec<i64> =
-        stations.iter().flat_map(|s| pass.plant.steps.of(*s).iter().map(|r| r.from_pa)).collect();
+        stations.iter().flat_map(|s| steps.of(n, *s).iter().map(|r| r.from_pa)).collect();
     starts.sort_unstable();
     starts.dedup();
     Edges::by_size(
         starts
             .into_iter()
             .map(|from| {
-                let step =
-                    stations.iter().map(|s| pass.plant.steps.at(*s, from)).max().unwrap_or(1);
+                let step = stations.iter().map(|s| steps.at(n, *s, from)).max().unwrap_or(1);
                 (ma(from), ma(step))
             })
             .collect(),
     )
 }
 
-/// The coarsest step, in mA, among the stations at this reading.
-pub fn coarsest_step(pass: &Pass, readings: &[Reading], at_ma: f64) -> f64 {
+/// The coarsest step, in mA, among the stations of series `n` at this reading.
+pub fn coarsest_step(pass: &Pass, n: usize, readings: &[Reading], at_ma: f64) -> f64 {
     let pa = crate::series::ma_to_pa(at_ma).unwrap_or(0);
+    let steps = stations(readings).into_iter().map(|s| pass.plant.steps.at(n, s, pa));
+    ma(steps.max().unwrap_or(1))
+}
+
+/// Stations that made readings, each once.
+fn stations(readings: &[Reading]) -> Vec<u16> {
     let mut stations: Vec<u16> = readings.iter().map(|r| r.station).collect();
     stations.sort_unstable();
     stations.dedup();
-    ma(stations.iter().map(|s| pass.plant.steps.at(*s, pa)).max().unwrap_or(1))
+    stations
 }

@@ -408,7 +408,9 @@ fn of_itself(r: &Record, rules: &Rules<'_>) -> Option<SetAside> {
     }
     if r.outcome == Outcome::Pass && r.shown != Shown::Below {
         let limits = rules.limits[r.limits as usize];
-        let step = rules.steps.at(rules.resolved.station[r.setup as usize], r.reading_pa);
+        let setup = r.setup as usize;
+        let series = rules.resolved.series[setup].map_or(usize::MAX, |n| n as usize);
+        let step = rules.steps.at(series, rules.resolved.station[setup], r.reading_pa);
         let above = limits.high_pa.is_some_and(|h| r.reading_pa > h + step);
         let below = limits.low_pa.is_some_and(|l| r.reading_pa < l - step);
         if above || below {

@@ -12,6 +12,7 @@ use super::count::count_up;
 use super::order::{Places, Put};
 use super::people::{OPERATOR, codes};
 use super::plant::{check_readings, mean_air};
+use super::resolution::Shown;
 use super::row::{SetAside, Use};
 use super::setups::{Resolved, resolve};
 use super::units::{SetupFacts, TestSettings, Units, distinct};
@@ -144,6 +145,10 @@ impl Collector {
             day_starts_s: starts_s,
         };
         series = units.without_empty(series);
+        let was = |s: &Series| known.resolved.keys.binary_search(&s.key).ok();
+        let was: Vec<Option<u32>> =
+            series.iter().map(|s| was(s).and_then(|n| u32::try_from(n).ok())).collect();
+        let steps = steps.renumbered(&was);
         let mut plant = Plant {
             stations: known.resolved.stations.clone(),
             factor_names: factor_names(config),
@@ -182,17 +187,16 @@ impl Collector {
         })
     }
 
-    /// The reading steps that the stations' readings and the files show.
+    /// The reading steps that readings and files show, by series as they are numbered now.
     fn steps(&mut self, known: &Known, config: &Config) -> Steps {
         let resolved = &known.resolved;
         let counts = std::mem::take(&mut self.shown);
-        let mut shown: BTreeMap<(u16, i64), u64> = BTreeMap::new();
-        let mut stated: BTreeMap<(u16, i64), i64> = BTreeMap::new();
+        let mut shown = Shown::new();
+        let mut stated: BTreeMap<(u32, u16, i64), i64> = BTreeMap::new();
         for ((setup, value), count) in counts {
-            let at = (resolved.station[setup as usize], value);
-            if resolved.series[setup as usize].is_some() {
-                *shown.entry(at).or_default() += count;
-            }
+            let Some(series) = resolved.series[setup as usize] else { continue };
+            let at = (series, resolved.station[setup as usize], value);
+            *shown.entry(at).or_default() += count;
             if let Some(step) = known.setups[setup as usize].reading_step_pa {
                 stated.insert(at, step);
             }

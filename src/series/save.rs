@@ -5,7 +5,7 @@ use std::path::Path;
 use polars::prelude::{Series as Column_, *};
 
 use super::units::Counts;
-use super::{Pass, Says, Series, Tests};
+use super::{Pass, Says, Tests};
 use crate::day::Day;
 use crate::error::{Error, Result};
 use crate::input::{BUILT_IN_FACTORS, LEAKAGE_ALONE, MADE_OF, SAID_FIRST};
@@ -69,13 +69,13 @@ struct Line {
 pub fn save(pass: &Pass, said_first: &[String], made_of: &[String], path: &Path) -> Result<usize> {
     let own = pass.plant.factor_names.get(BUILT_IN_FACTORS.len()..).unwrap_or_default();
     let mut c = Columns { factors: vec![Vec::new(); own.len()], ..Columns::default() };
-    for (n, series) in pass.series.iter().enumerate() {
+    for n in 0..pass.series.len() {
         let mut lines: std::collections::BTreeMap<Line, u32> = std::collections::BTreeMap::new();
         for (line, count) in counted(pass, n) {
             *lines.entry(line).or_default() += count;
         }
         for (line, count) in lines {
-            push(&mut c, pass, series, &line, count);
+            push(&mut c, pass, n, &line, count);
         }
     }
     let height = c.count.len();
@@ -148,8 +148,8 @@ fn counted(pass: &Pass, series: usize) -> impl Iterator<Item = (Line, u32)> + '_
     })
 }
 
-fn push(c: &mut Columns, pass: &Pass, series: &Series, line: &Line, count: u32) {
-    let key = &series.key;
+fn push(c: &mut Columns, pass: &Pass, n: usize, line: &Line, count: u32) {
+    let key = &pass.series[n].key;
     #[expect(clippy::cast_precision_loss, reason = "far below 2^53")]
     let ma = |pa: i64| pa as f64 / 1e9;
     let factor = |n: usize| {
@@ -176,7 +176,8 @@ fn push(c: &mut Columns, pass: &Pass, series: &Series, line: &Line, count: u32) 
         Says::Below => format!("<{}", ma(pa)),
         Says::Above => format!(">{}", ma(pa)),
     }));
-    c.reading_step_ma.push(line.reading.map(|(pa, _)| ma(pass.plant.steps.at(line.station, pa))));
+    c.reading_step_ma
+        .push(line.reading.map(|(pa, _)| ma(pass.plant.steps.at(n, line.station, pa))));
     c.high_limit_ma.push(line.limits.high_pa.map(ma));
     c.low_limit_ma.push(line.limits.low_pa.map(ma));
     c.lot.push(factor(0));

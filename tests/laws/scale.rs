@@ -247,9 +247,9 @@ fn a_series_of_one_station_keeps_its_scale() {
 fn carried_readings_lie_between_edges_and_none_is_lost() {
     let j =
         Plant { gain: |s, n| step_of_s1(s, n) * [1.0, 1.0, 1.013][s], ..Plant::still(16) }.judged();
-    for moved in &j.moved.series {
+    for (n, moved) in j.moved.series.iter().enumerate() {
         let coarse = Edges::uniform(0.01);
-        for edges in [edges(&j.pass, &moved.readings), coarse] {
+        for edges in [edges(&j.pass, n, &moved.readings), coarse] {
             let on_edges = moved.scale.on_edges(&moved.readings, &edges);
             let units = |all: &[Reading]| all.iter().map(|r| r.count).sum::<f64>();
             assert_eq!(units(&on_edges), units(&moved.readings));

@@ -182,7 +182,7 @@ pub fn strays(pass: &Pass, series: usize, levels: &Levels<'_>, config: &Config) 
         let (day, station) = (test.day(), test.station());
         let (carry, reading_ma) = (moved.scale.carry(station, day), ma(value_pa));
         let on_scale_ma = carry.on_scale(reading_ma);
-        let half_step_ma = carry.times * ma(pass.plant.steps.at(station, value_pa)) / 2.0;
+        let half_step_ma = carry.times * ma(pass.plant.steps.at(series, station, value_pa)) / 2.0;
         let lead_ma = leads.at(station, facts).unwrap_or(0.0);
         let Some(stretch) = known.iter_mut().find(|k| (k.days.0..=k.days.1).contains(&day)) else {
             if let Some(few) = few.iter_mut().find(|k| (k.days.0..=k.days.1).contains(&day)) {
@@ -290,11 +290,7 @@ fn stretch(
     let (typical_ma, x05_ma) = (body.average.quantile(0.5), body.average.quantile(0.05));
     let population = |number: f64| {
         let few = |expected: f64| expected <= accepted * PAY;
-        let above = if body.list_strays {
-            end(typical_ma, |x| few(number * body.healthy_above(x)), 2.0)
-        } else {
-            f64::INFINITY
-        };
+        let above = end(typical_ma, |x| few(number * body.healthy_above(x)), 2.0);
         let below = end(typical_ma, |x| few(number * body.average.cdf(x)), 0.5);
         Population { number, reach: (above, below), far_out: Vec::new() }
     };
