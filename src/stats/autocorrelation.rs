@@ -36,19 +36,21 @@ pub fn about_zero(residuals: &[f64], lag: usize) -> Option<f64> {
 }
 
 /// AR(1) parameter from the lag-1 correlation `r` of `n` points about their mean, freed of its bias:
-/// `clip((n r + 1)/(n - 3), 0, 0.95)`.
+/// `clip((n r + 1)/(n - 4), 0, 0.95)`.
 ///
-/// Source: Kendall (1954), Biometrika 41, 403-404, `E r = rho - (1 + 3 rho)/n` (from memory).
+/// Source: Kendall M.G. (1954) Note on bias in the estimation of autocorrelation, Biometrika 41:403-404, whose
+/// `E r = rho - (1 + 3 rho)/n` is of the least-squares coefficient; [`autocorrelation`] divides by all `n` squares, and
+/// has `E r = rho - (1 + 4 rho)/n` (simulated in `tests/known_answers/autocorrelation.rs`).
 pub fn corrected_about_mean(r: f64, n: usize) -> f64 {
     let n = n as f64;
-    clip((n * r + 1.0) / (n - 3.0), n > 3.0)
+    clip((n * r + 1.0) / (n - 4.0), n > 4.0)
 }
 
-/// AR(1) parameter from the lag-1 correlation `r` of `n` points about a fitted line, freed of its
-/// bias: `clip((n r + 2)/(n - 4), 0, 0.95)`.
+/// AR(1) parameter from the lag-1 correlation `r` of `n` points about a fitted line, freed of its bias,
+/// `E r = rho - (2 + 5 rho)/n`: `clip((n r + 2)/(n - 5), 0, 0.95)`.
 pub fn corrected_about_line(r: f64, n: usize) -> f64 {
     let n = n as f64;
-    clip((n * r + 2.0) / (n - 4.0), n > 4.0)
+    clip((n * r + 2.0) / (n - 5.0), n > 5.0)
 }
 
 fn clip(rho: f64, enough: bool) -> f64 {

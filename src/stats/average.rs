@@ -1,9 +1,9 @@
 //! Several families, one answer: estimates averaged by AICc weights.
 //!
-//! Source: Burnham & Anderson (2002), Model Selection and Multimodel Inference, section 4.3 (from
-//! memory): weights `exp(-AICc / 2)`, and the unconditional standard error
-//! `sum w_i sqrt(var_i + (theta_i - mean)^2)`. That form is used, not the sum of variances of their later
-//! papers, since on a log scale one family of weight 0.001 that is far off would own the latter.
+//! Source: Burnham & Anderson (2002), Model Selection and Multimodel Inference, 2nd ed., section 4.3, eq. 4.9: weights
+//! `exp(-AICc / 2)`, and the unconditional standard error `sum w_i sqrt(var_i + (theta_i - mean)^2)`. That form is used,
+//! not the sum of variances of eq. 6.12, since on a log scale one family of weight 0.001 that is far off would own the
+//! latter.
 //!
 //! Weights under 1e-4 are zero.
 

@@ -131,7 +131,9 @@ pub fn bootstrap(
     (done > 0 && 2 * done >= replicates).then(|| (as_large + 1) as f64 / (done + 1) as f64)
 }
 
-/// Upper edges of the cells, ascending, all finite; beyond the last one lies one more cell.
+/// Upper edges of the cells, ascending, all finite; beyond the last one lies one more cell. Where no reading lies
+/// between two cells, in the middle between them: at the readings themselves the count has always just risen, which
+/// made 11 in 100 true laws of 20 units alarms at 5 %.
 fn cell_edges(sample: &Sample) -> Vec<f64> {
     let limit = sample.lowest_above();
     let empirical = Empirical::of(sample);
@@ -142,7 +144,8 @@ fn cell_edges(sample: &Sample) -> Vec<f64> {
     for (i, cell) in cells.iter().enumerate() {
         let last = i + 1 == cells.len();
         if cell.high.is_finite() && cell.high <= limit && !last && cell.below - taken >= share {
-            edges.push(cell.high);
+            let next = cells[i + 1].low.clamp(cell.high, limit);
+            edges.push(f64::midpoint(cell.high, next));
             taken = cell.below;
         }
     }

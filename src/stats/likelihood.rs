@@ -88,7 +88,7 @@ pub enum FitError {
 /// Maximum-likelihood fit of one family.
 ///
 /// - `truncated_above`: where given, the readings are those of units that lie at or below this cut, and
-///   each probability is divided by `P(X <= cut)` (right truncation; Efron 2004, from memory).
+///   each probability is divided by `P(X <= cut)` (right truncation; Efron 2007, section 4).
 ///   Observations that reach across the cut are clipped to it.
 /// - Method: damped Newton on place and log spread with analytic derivatives, on data moved and
 ///   stretched to mean 0 and spread 1, so that the unit of the readings does not matter; up to four starts.

@@ -1,7 +1,7 @@
 //! How sure a share is: intervals for a binomial proportion, also for counts that are not independent.
 
 use crate::stats::estimate::Estimate;
-use crate::stats::special::{beta_quantile, normal_quantile};
+use crate::stats::special::{beta_quantile, normal_quantile, student_t_quantile};
 
 /// Events among trials, as counts that carry the same information as independent ones; they need
 /// not be whole numbers.
@@ -20,7 +20,7 @@ impl EffectiveCounts {
     ///   variance and is taken as at least 1.
     /// - `None` where a count is negative or not finite, or there are more events than trials, or no trial.
     /// - Source: Korn E.L., Graubard B.I. (1998) Confidence intervals for proportions with small expected
-    ///   number of positive counts estimated from survey data, Survey Methodology 24:193-201 (from memory).
+    ///   number of positive counts estimated from survey data, Survey Methodology 24:193-201.
     pub fn new(events: f64, trials: f64, variance_ratio: f64) -> Option<Self> {
         let valid = events.is_finite()
             && trials.is_finite()
@@ -31,6 +31,23 @@ impl EffectiveCounts {
         let divisor = variance_ratio.max(1.0);
         (valid && divisor.is_finite())
             .then(|| Self { events: events / divisor, trials: trials / divisor })
+    }
+
+    /// The same where the variance ratio is known from few blocks, for an interval at `level`.
+    ///
+    /// - Formula: the counts of [`EffectiveCounts::new`] times `(t(n - 1)/t(df))²`, `t` the quantile of Student's t for
+    ///   the interval, `n` the trials, `df` the degrees of freedom of the ratio; never more than without them.
+    /// - Source: as there; checked against the text of the R package survey (`R/newsvyquantile.R`).
+    pub fn of_blocks(
+        events: f64,
+        trials: f64,
+        variance_ratio: f64,
+        degrees_of_freedom: f64,
+        level: f64,
+    ) -> Option<Self> {
+        let t = |df: f64| student_t_quantile(0.5 + level / 2.0, df);
+        let known = (t((trials - 1.0).max(1.0)) / t(degrees_of_freedom)).powi(2).min(1.0);
+        Self::new(events, trials, variance_ratio.max(1.0) / known)
     }
 
     /// Events over trials.

@@ -133,7 +133,7 @@ pub struct ShapeTest {
 /// - Candidates and prices (`D` points): slope `ln D`; step, and slope that begins at a date, `2 ln D`
 ///   each; slope and step `3 ln D`; yearly wave, where asked for, `2 ln D`.
 /// - p-value: rank of the gain in BIC over steady among steady AR(1) series with
-///   `rho = clip((D r + 1)/(D - 3), 0, 0.95)`, `r` from what the best shape leaves (below 240 points partly
+///   `rho = clip((D r + 1)/(D - 4), 0, 0.95)`, `r` from what the best shape leaves (below 240 points partly
 ///   from what steady leaves); where lots are known `r` is that within lots and the series carry lot levels,
 ///   of variance half the mean squared difference of successive lots, each time divided by a chi-squared
 ///   over its degrees of freedom, less the part that daily scatter has in it.
@@ -287,8 +287,8 @@ impl Null {
             lots: Some(LotSpread {
                 seen: half_mean(&|w| (w[1].0 - w[0].0).powi(2)),
                 from_days: half_mean(&|w| of_mean(w[0].1) + of_mean(w[1].1)),
-                // Of the mean squared successive difference of independent levels (von Neumann 1941, from
-                // memory): variance (3 groups - 4)/(groups - 1)^2 in squares of its mean.
+                // Of the mean squared successive difference of independent levels (von Neumann, Kent, Bellinson & Hart
+                // 1941): variance (3 groups - 4)/(groups - 1)^2 in squares of its mean.
                 df: 2.0 * pairs * pairs / (3.0 * groups - 4.0),
             }),
         })

@@ -95,8 +95,9 @@ impl Tail {
     ///   a limit below the threshold says nothing about the tail's law and enters its share through
     ///   the non-parametric estimate. Newton's method, halving steps that do not improve.
     /// - Source: Pickands J. (1975) Ann. Statist. 3:119-131; Davison A.C., Smith R.L. (1990) J. R. Statist.
-    ///   Soc. B 52:393-442; penalty as in Coles S.G., Dixon M.J. (1999) Extremes 2:5-23; right truncation as
-    ///   in Efron B. (2004) JASA 99:96-104 (all from memory).
+    ///   Soc. B 52:393-442; penalised likelihood (Coles S.G., Dixon M.J. (1999) Extremes 2:5-23), its
+    ///   penalty normal as in the R package texmex; right truncation as in Efron B. (2007) Ann. Statist. 35:1351-1377,
+    ///   section 4.
     /// # Errors
     /// See [`TailError`].
     pub fn fit(

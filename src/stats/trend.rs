@@ -87,7 +87,7 @@ pub fn rank_variance_factor(rho: f64, n: usize) -> f64 {
 ///   `level`: of the slope's interval, 0.95; `None` outside (0, 1).
 /// - Line: the median of all pairwise slopes; of `N` of them those of rank `(N - C)/2` and `(N + C)/2 + 1`, rounded to
 ///   the nearest, are the ends of its interval, `C = t sqrt(factor var S)`.
-/// - Autocorrelation: `rho = clip((n r + 2)/(n - 4), 0, 0.95)`, `r` the lag-1 correlation of the ranks
+/// - Autocorrelation: `rho = clip((n r + 2)/(n - 5), 0, 0.95)`, `r` the lag-1 correlation of the ranks
 ///   of the detrended points; Student's t with `n/factor - 2` degrees of freedom, at least 1.
 /// - Source: Sen (1968), JASA 63, 1379-1389.
 pub fn correlated_trend(x: &[f64], y: &[f64], level: f64) -> Option<CorrelatedTrend> {

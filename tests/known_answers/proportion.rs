@@ -53,6 +53,16 @@ fn effective_counts_divide_both() {
     assert!(EffectiveCounts::new(0.0, 0.0, 1.0).is_none());
 }
 
+/// Korn & Graubard's factor by hand, from tables of Student's t: `t(39)` 2.0227, `t(5)` 2.5706 at 97.5 %, so that 20
+/// effective trials known from six blocks are 20 × 0.6192; many blocks take nothing off.
+#[test]
+fn few_blocks_leave_fewer_effective_counts() {
+    let of = |df: f64| EffectiveCounts::of_blocks(8.0, 40.0, 2.0, df, 0.95).unwrap();
+    assert_rel(of(5.0).trials, 20.0 * (2.0227_f64 / 2.5706).powi(2), 1e-4);
+    assert_rel(of(5.0).share(), 0.2, 1e-14);
+    assert_eq!(of(1e6), counts(4.0, 20.0));
+}
+
 /// Newcombe R.G. (1998) Statistics in Medicine 17:873-890, table II, example (a), method 10: 56 of 70 against
 /// 48 of 80 differ by 0.2, interval 0.0524 to 0.3339; example (b) 9 of 10 against 3 of 10: 0.1705 to 0.8090
 /// (both from memory).

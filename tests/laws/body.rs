@@ -11,7 +11,7 @@ use leakdrift::movement::group_rules;
 use leakdrift::movement::groups::{FactorLevel, split_by};
 use leakdrift::stats::sample::{Grouped, Observation, Sample};
 use leakdrift::stats::special::normal_quantile;
-use rand_distr::{Distribution, StandardNormal};
+use rand_distr::{Binomial, Distribution, Open01, StandardNormal};
 use rand_pcg::Pcg64;
 use rand_pcg::rand_core::SeedableRng;
 
@@ -316,6 +316,30 @@ fn observed_rejects_pay_for_clusters() {
     assert_abs(b.value, 0.01, 1e-12);
     assert!(b.high > 2.0 * a.high && b.low < a.low, "{a:?} {b:?}");
     assert!(observed_rejects(&[], 0.95).is_err());
+}
+
+/// Rejects of few days that differ: the interval holds the share as often as it says. 400 series of 30 days, in six
+/// blocks, whose true share is twice as high in half of the weeks; at 95 %, 367 or more in 999 of 1000 sets. Without the
+/// factor for the few blocks 88 in 100 hold.
+#[test]
+fn rejects_of_few_blocks_hold_the_share() {
+    let mut chance = Pcg64::seed_from_u64(31);
+    let held = (0..400)
+        .filter(|_| {
+            let days: Vec<DayRejects> = (0..30)
+                .scan(0.0, |share, day| {
+                    if day % 5 == 0 {
+                        let u: f64 = Open01.sample(&mut chance);
+                        *share = if u < 0.5 { 0.05 } else { 0.10 };
+                    }
+                    let of_day = Binomial::new(40, *share).unwrap();
+                    Some(DayRejects { rejected: of_day.sample(&mut chance) as f64, judged: 40.0 })
+                })
+                .collect();
+            observed_rejects(&days, 0.95).unwrap().contains(0.075)
+        })
+        .count();
+    assert!(held >= 367, "{held} of 400");
 }
 
 /// A reading on the line lands on the target's median; one a spread above it lands a spread of the target above.

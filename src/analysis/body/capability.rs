@@ -116,7 +116,8 @@ pub fn reject_days<'a>(
 /// Share of the judged units that were rejected, with the exact interval on effective counts.
 ///
 /// - Shape: one entry per day, in order of days.
-/// - Method: both counts divided by the block variance over the binomial, at least 1 (Korn & Graubard 1998).
+/// - Method: both counts divided by the block variance over the binomial, at least 1, and by what is not known of it
+///   from few blocks (Korn & Graubard 1998).
 /// # Errors
 /// `TooFewReadings` where no unit was judged.
 pub fn observed_rejects(days: &[DayRejects], level: f64) -> Result<Estimate, NotDone> {
@@ -127,13 +128,18 @@ pub fn observed_rejects(days: &[DayRejects], level: f64) -> Result<Estimate, Not
     }
     let share = rejected / judged;
     let binomial = judged * share * (1.0 - share);
-    let ratio = if binomial > 0.0 {
+    let counts = if binomial > 0.0 {
         let sums: Vec<f64> = days.iter().map(|day| day.rejected - share * day.judged).collect();
-        block_variance(&sums, binomial).variance / binomial
+        let block = block_variance(&sums, binomial);
+        let ratio = block.variance / binomial;
+        match block.degrees_of_freedom {
+            Some(df) => EffectiveCounts::of_blocks(rejected, judged, ratio, df, level),
+            None => EffectiveCounts::new(rejected, judged, ratio),
+        }
     } else {
-        1.0
+        EffectiveCounts::new(rejected, judged, 1.0)
     };
-    EffectiveCounts::new(rejected, judged, ratio)
+    counts
         .and_then(|counts| clopper_pearson(counts, level))
         .ok_or(NotDone::NotFinite("the observed rejects"))
 }
