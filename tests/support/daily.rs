@@ -52,6 +52,15 @@ pub enum Moves {
         /// Change by the last day.
         size: f64,
     },
+    /// A straight line through the whole history, and a step on one production day.
+    Both {
+        /// Production day of the step, from 0.
+        at: usize,
+        /// Its size.
+        step: f64,
+        /// Change of the line by the last day.
+        slope: f64,
+    },
 }
 
 /// How a series is made.
@@ -98,6 +107,11 @@ impl Daily {
                 let end = f64::from(calendar(self.days - 1));
                 size * ((now - start) / (end - start)).max(0.0)
             }
+            Moves::Both { at, step, slope } => {
+                let done =
+                    f64::from(calendar(day) - FIRST) / f64::from(calendar(self.days - 1) - FIRST);
+                slope * done + if day >= at { step } else { 0.0 }
+            }
         };
         DAILY_SD_MA * size
     }
@@ -108,6 +122,9 @@ impl Daily {
             Moves::Slope { from, size } => {
                 let span = f64::from(calendar(self.days - 1) - calendar(from));
                 DAILY_SD_MA * size / span * 30.44
+            }
+            Moves::Both { slope, .. } => {
+                DAILY_SD_MA * slope / f64::from(calendar(self.days - 1) - FIRST) * 30.44
             }
             _ => 0.0,
         }

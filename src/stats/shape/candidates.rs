@@ -151,10 +151,7 @@ impl Fitter {
     /// BIC of steps at all of `steps` together, with a slope that begins at point `slope_from` where
     /// there is one, on the scale of [`Candidate::bic`].
     pub fn joint_bic(&self, y: &[f64], steps: &[usize], slope_from: Option<usize>) -> f64 {
-        let mut columns: Vec<Vec<f64>> =
-            self.base(Kind::Steady).into_iter().map(<[f64]>::to_vec).collect();
-        columns.extend(steps.iter().map(|k| self.dated_column(Dated::Step, *k)));
-        columns.extend(slope_from.map(|k| self.dated_column(Dated::Bend, k)));
+        let columns = self.joint_columns(steps, slope_from);
         let columns: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
         // A slope that begins at a cut, or with the series, has no date of its own to pay for.
         let slope_price = match slope_from {
@@ -171,6 +168,46 @@ impl Fitter {
             rho = lag_one(&residuals(&columns, &coefficients, y)).clamp(0.0, LARGEST_RHO);
         }
         bic
+    }
+
+    /// What steps and a slope, fitted together by plain least squares, leave of `y`.
+    pub fn joint_residuals(&self, y: &[f64], steps: &[usize], slope_from: usize) -> Vec<f64> {
+        let columns = self.joint_columns(steps, Some(slope_from));
+        let columns: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
+        let (coefficients, _) = Whitened::new(&columns, y, 0.0).solve(None);
+        residuals(&columns, &coefficients, y)
+    }
+
+    /// Size of a step at each of `at` beside a slope and `others`, all fitted together, with its standard error at AR(1)
+    /// parameter `rho`; `None` where the rest leaves no room for it.
+    pub fn joint_steps(
+        &self,
+        y: &[f64],
+        others: &[usize],
+        slope_from: usize,
+        at: impl Iterator<Item = usize>,
+        rho: f64,
+    ) -> Vec<Option<(f64, f64)>> {
+        let columns = self.joint_columns(others, Some(slope_from));
+        let columns: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
+        let white = Whitened::new(&columns, y, rho);
+        let df = y.len() as f64 - columns.len() as f64 - 1.0;
+        let one = |k: usize| {
+            let column = self.dated_column(Dated::Step, k);
+            let (coefficients, rss) = white.solve(Some(&column));
+            let information = white.information(&column);
+            let size = *coefficients.last()?;
+            (information > 0.0 && df > 0.0).then(|| (size, (rss / df / information).sqrt()))
+        };
+        at.map(one).collect()
+    }
+
+    /// Constant, covariates, steps, and a slope from a point on.
+    fn joint_columns(&self, steps: &[usize], slope_from: Option<usize>) -> Vec<Vec<f64>> {
+        let base = self.base(Kind::Steady).into_iter().map(<[f64]>::to_vec);
+        let steps = steps.iter().map(|k| self.dated_column(Dated::Step, *k));
+        let slope = slope_from.map(|k| self.dated_column(Dated::Bend, k));
+        base.chain(steps).chain(slope).collect()
     }
 
     /// What the candidate leaves of `y`, not whitened; nothing where that is rounding at every point, since rounding

@@ -127,7 +127,42 @@ pub fn find(points: &Points, options: &Options) -> Result<Movement, NoShape> {
     }
     cuts.sort_by_key(|c| c.0);
     movement.steps = measure(&level, &cuts, smallest);
+    if let Some(slope) = movement.slope_from {
+        beside_slope(&fitter, points, &mut movement.steps, slope.at);
+    }
     Ok(movement)
+}
+
+/// Sizes of steps beside a slope, with their errors: of steps and slope fitted together over the whole series, since
+/// with the slope taken off as if it were known a step's interval holds its size in 78 of 100. Dates stay.
+fn beside_slope(fitter: &Fitter, points: &Points, steps: &mut [Step], slope_from: usize) {
+    let y = &points.values;
+    let places: Vec<usize> = steps.iter().map(|s| s.index).collect();
+    let left = fitter.joint_residuals(y, &places, slope_from);
+    let rho = corrected_about_line(about_zero(&left, 1).unwrap_or(0.0), left.len());
+    for (i, step) in steps.iter_mut().enumerate() {
+        let others: Vec<usize> = places.iter().copied().filter(|k| *k != places[i]).collect();
+        let dates = step.index_low..=step.index_high;
+        let found = fitter.joint_steps(y, &others, slope_from, dates.clone(), rho);
+        let Some((size, se)) =
+            dates.clone().zip(&found).find_map(|(k, f)| f.filter(|_| k == step.index))
+        else {
+            continue;
+        };
+        step.size = size;
+        step.se = se.hypot(by_date(found.into_iter().flatten().map(|f| f.0)));
+        let known = (places.len() + 1) as f64;
+        step.df = (y.len() as f64 * (1.0 - rho) / (1.0 + rho) - 1.0 - known).max(1.0);
+    }
+}
+
+/// Standard error that a date leaves to a size, from the sizes of all dates in its interval, which is about two standard
+/// errors to either side.
+fn by_date(sizes: impl Iterator<Item = f64>) -> f64 {
+    let (least, most) = sizes.fold((f64::INFINITY, f64::NEG_INFINITY), |ends, size| {
+        (ends.0.min(size), ends.1.max(size))
+    });
+    if most > least { (most - least) / 4.0 } else { 0.0 }
 }
 
 /// Takes the slope that begins at point `k` off the points behind it, so that it is no part of a step.
@@ -218,14 +253,10 @@ pub fn measure_one(
     let candidate = fitter.fit(Kind::Step, &part.values, smallest, Some(best))?;
     let left = fitter.residuals_of(&candidate, &part.values);
     let rho = corrected_about_line(about_zero(&left, 1).unwrap_or(0.0), left.len());
-    let sizes: Vec<f64> = (low..=high)
+    let sizes = (low..=high)
         .filter_map(|k| fitter.fit(Kind::Step, &part.values, smallest, Some(k)))
-        .filter_map(|c| c.coefficients.last().copied())
-        .collect();
-    let least = sizes.iter().copied().fold(f64::INFINITY, f64::min);
-    let most = sizes.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    // The interval of the date is about two standard errors to either side.
-    let by_date = if most > least { (most - least) / 4.0 } else { 0.0 };
+        .filter_map(|c| c.coefficients.last().copied());
+    let by_date = by_date(sizes);
     Some(Step {
         index: offset + best,
         index_low: offset + low,
