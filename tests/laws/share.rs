@@ -140,3 +140,44 @@ fn the_ladder_is_read_as_by_hand() {
     assert_rel(beyond.high, q[q.len() - 1], 1e-12);
     assert_eq!(ShareLadder::new(&intervals[..1], 0.95), None);
 }
+
+/// No number of units vouches for a share rarer than one in a hundred times their number.
+#[test]
+fn no_share_is_rarer_than_the_units_can_tell() {
+    for body in bodies() {
+        for &which in &body.answers() {
+            let e = body.reject_share(which, 100.0).unwrap();
+            assert!(e.high * 100.0 * body.units >= 1.0, "{e:?} of {} units", body.units);
+        }
+    }
+}
+
+/// The share expected at a limit beyond the data is held by its upper bound: 100 series of 300 units of a lognormal body
+/// in steps of a third of its spread, at 97.5 % one-sided; 90 or more in 999 of 1000 sets at 95 %.
+#[test]
+fn a_share_beyond_the_data_is_held_by_its_bound() {
+    use rayon::prelude::*;
+    const N: usize = 300;
+    let share = 1.0 / (5.0 * N as f64);
+    let held = (0..100_u64)
+        .into_par_iter()
+        .filter(|seed| {
+            let mut chance = Pcg64::seed_from_u64(4_000 + seed);
+            let step = 0.07;
+            let lines = (0..N).map(|i| {
+                let z: f64 = StandardNormal.sample(&mut chance);
+                let shown = ((2.0 * (0.1 * z).exp()) / step).round();
+                let (low, high) = ((shown - 0.5) * step, (shown + 0.5) * step);
+                (i32::try_from(i * 40 / N).unwrap(), Observation::Between { low, high }, 1.0)
+            });
+            let data = Grouped::new(lines).unwrap();
+            let Ok(body) = describe(&data, &Edges::uniform(step), &Options::default()) else {
+                return false;
+            };
+            // Lognormal: 1 in 1500 lies 3.209 standard deviations out.
+            let limit = 2.0 * (0.1 * 3.208_7_f64).exp();
+            body.which().is_ok_and(|w| body.reject_share(w, limit).unwrap().high >= share)
+        })
+        .count();
+    assert!(held >= 90, "{held} of 100");
+}

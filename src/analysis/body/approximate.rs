@@ -19,6 +19,8 @@ pub enum Approximate {
     DaysDecide,
     /// A long healthy tail and strays explain the readings alike.
     LongTailOrStrays,
+    /// It cannot be told whether the highest readings are damage or a long healthy tail: both answers are in the interval.
+    CannotBeTold,
     /// Strays are kept out of a body that no family describes.
     StraysOutsideFamilies,
     /// No family describes the highest readings, and strays among them would lengthen their tail unseen.
@@ -34,6 +36,7 @@ impl Approximate {
         match self {
             Self::DaysDecide => "days_decide",
             Self::LongTailOrStrays => "long_tail_or_strays",
+            Self::CannotBeTold => "cannot_be_told",
             Self::StraysOutsideFamilies => "strays_outside_families",
             Self::OutsideFamilies => "outside_families",
             Self::FamiliesAlone => "families_alone",
@@ -49,6 +52,9 @@ impl Approximate {
             }
             Self::LongTailOrStrays => {
                 "A long healthy tail explains the highest readings as well as strays would: the data do not tell which."
+            }
+            Self::CannotBeTold => {
+                "Whether the highest readings are damage or a long healthy tail cannot be told from these data, only by testing these units once more. Until then the interval is the wider of both answers."
             }
             Self::StraysOutsideFamilies => {
                 "Strays are kept out of a body that no family describes: where the healthy tail is long, its end is set too low."
@@ -90,7 +96,9 @@ impl Body {
         if days.is_some_and(|ratio| ratio > DAYS_DECIDE) {
             found.push(Approximate::DaysDecide);
         }
-        if because == Because::LongTail {
+        if !self.told && self.answers().len() == 2 {
+            found.push(Approximate::CannotBeTold);
+        } else if because == Because::LongTail {
             found.push(Approximate::LongTailOrStrays);
         }
         match which {

@@ -7,6 +7,10 @@
 //! hard-edged body was expected to be endless). Families and tail are weighed by Akaike's criterion
 //! (`Tail::gain_over_law`, `family_weight`).
 //!
+//! Families know the same: where truncated ones expect more beyond the cut than lie there, they are fitted anew with
+//! all of those beyond as healthy (censored at the cut). And a tail is fitted only where several distinct readings lie
+//! inside it: on coarse steps it was drawn through two.
+//!
 //! A unit is named as a stray only where neither the families, nor the tail next to the cut, nor the best
 //! family's tail started at the cut expects it (`Healthy::sf_at_most`): a short tail of 350 readings named
 //! healthy units.
@@ -23,6 +27,8 @@ use crate::stats::tail::{Line, Tail, TailError};
 const LOW_SHARE: f64 = 0.02;
 /// Readings that a tail is given where there are enough, and that it needs.
 const TAIL_READINGS: [f64; 2] = [100.0, 50.0];
+/// Distinct readings that a tail needs inside it.
+const DISTINCT: usize = 4;
 /// Share of the readings beyond the threshold of the open tail up to [`LARGE`] of them, and the most in a small
 /// series.
 const OPEN_SHARES: [f64; 2] = [0.10, 0.45];
@@ -33,8 +39,19 @@ const LOCAL_SHARES: [f64; 2] = [0.16, 0.45];
 /// with this power of their number. Both from simulation.
 const LARGE: f64 = 2_000.0;
 const GROWS_BY: f64 = 0.6;
+/// Fewer units too many are not seen.
+const HALF_A_UNIT: f64 = 0.5;
 /// Families with less weight than this do not describe the readings.
 const COUNTS: f64 = 0.1;
+
+/// What the readings beyond the cut are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Beyond {
+    /// Healthy units, and perhaps others.
+    AtMost,
+    /// Healthy units.
+    All,
+}
 
 /// The readings below one cut, described.
 pub(super) struct Below {
@@ -51,17 +68,20 @@ pub(super) struct Below {
 }
 
 impl Below {
+    /// `healthy`: the readings without those that are known for strays; beyond the cut they say how many can be healthy,
+    /// or, with `All`, how many are.
     pub(super) fn fit(
         data: &Grouped,
+        (healthy, beyond): (&Grouped, Beyond),
         edges: &Edges,
         cut: f64,
         level: f64,
     ) -> Result<Self, NotDone> {
         let low_cut = low_cut(data, edges, cut);
-        let (fitted, average) = families(data, cut, low_cut)?;
+        let (fitted, average) = families(healthy, cut, low_cut, beyond)?;
         let line = Line::Scores(average.best().fit.law);
         let local = local_threshold(data, edges, cut)
-            .and_then(|threshold| Tail::fit(data, threshold, Some(cut), line));
+            .and_then(|threshold| Tail::fit(healthy, threshold, Some(cut), line));
         let weight = family_weight(local.as_ref().ok());
         let families = Expecting::of_families(&average, data, &fitted, cut)?;
         let expecting = match &local {
@@ -70,6 +90,18 @@ impl Below {
         };
         let excess = excess(data, cut, &expecting, level)?;
         Ok(Self { cut, low_cut, fitted, average, local, weight, excess })
+    }
+
+    /// Whether the readings beyond the cut say how many of the healthy units lie there.
+    pub(super) fn counts_beyond(&self) -> bool {
+        self.average.truncated_above.is_none()
+    }
+
+    /// The same by the tail next to the cut alone, where there is one: no family describes the readings.
+    pub(super) fn by_tail_alone(self, data: &Grouped, level: f64) -> Result<Self, NotDone> {
+        let Ok(tail) = &self.local else { return Ok(self) };
+        let excess = excess(data, self.cut, &Expecting::of_tail(tail, data, self.cut)?, level)?;
+        Ok(Self { weight: 0.0, excess, ..self })
     }
 
     /// How healthy units lie.
@@ -190,11 +222,13 @@ pub(super) fn distinct(data: &Grouped, cut: f64) -> usize {
     data.sample().lines().iter().filter(|line| place(line.observation) < cut).count()
 }
 
-/// The families fitted to the readings below the cut, those below the lower cut censored there.
+/// The families fitted to the readings below the cut, those below the lower cut censored there; those beyond the cut
+/// left out, or censored at it where all are healthy or the fit would expect more of them.
 pub(super) fn families(
     data: &Grouped,
     cut: f64,
     low_cut: Option<f64>,
+    beyond: Beyond,
 ) -> Result<(Grouped, Average), NotDone> {
     let below = |o: Observation| match o {
         Observation::Above(_) => None,
@@ -219,8 +253,21 @@ pub(super) fn families(
     if distinct < FEWEST_DISTINCT {
         return Err(NotDone::TooFewDistinct { found: distinct });
     }
-    let average = Average::fit(&Family::ALL, &kept, Some(cut))
-        .map_err(|reason| NotDone::NoFit(reason.to_string()))?;
+    let fit = |to: &Grouped, cut: Option<f64>| {
+        Average::fit(&Family::ALL, to, cut).map_err(|reason| NotDone::NoFit(reason.to_string()))
+    };
+    let average = fit(&kept, Some(cut))?;
+    let lie_beyond = data.sample().total() - found;
+    let expected = found * (average.ln_sf(cut) - average.cdf(cut).ln()).exp();
+    // No more than lie there can be healthy.
+    if beyond == Beyond::All || expected > lie_beyond + HALF_A_UNIT {
+        let all = data.filter_map(|_, o| Some(below(o).unwrap_or(Observation::Above(cut))));
+        if let Some((all, average)) =
+            all.ok().and_then(|all| fit(&all, None).ok().map(|a| (all, a)))
+        {
+            return Ok((all, average));
+        }
+    }
     Ok((kept, average))
 }
 
@@ -256,9 +303,14 @@ fn threshold(
     let wanted = TAIL_READINGS[0].max(shares[0] * n * falls);
     let most = shares[1] * n;
     let distance = |count: f64| ((count + 0.5) / (wanted + 0.5)).ln().abs();
-    upper_edges(data, edges)
+    let mut possible: Vec<(f64, f64)> = upper_edges(data, edges)
         .into_iter()
         .filter_map(|(edge, beyond)| Some((edge, given(edge, beyond)?)))
+        .collect();
+    // Beyond each lie as many distinct readings as edges, the last one's among them.
+    possible.truncate((possible.len() + 1).saturating_sub(DISTINCT));
+    possible
+        .into_iter()
         .filter(|&(_, count)| count >= TAIL_READINGS[1] && count <= most)
         .min_by(|a, b| distance(a.1).total_cmp(&distance(b.1)))
         .map(|(edge, _)| edge)

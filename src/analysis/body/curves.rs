@@ -217,7 +217,8 @@ impl Body {
         if self.groups.is_some() {
             (self.units - self.strays.above.count - self.strays.below.count).max(1.0)
         } else {
-            self.fitted().sample().total() / self.average.cdf(self.cut).max(1e-9)
+            let below = self.average.truncated_above.map_or(1.0, |cut| self.average.cdf(cut));
+            self.fitted().sample().total() / below.max(1e-9)
         }
     }
 }

@@ -5,7 +5,7 @@
 //! bounds and rejects. Rules and constants are from simulation (tests/bench/RESULTS.md).
 
 use crate::analysis::NotDone;
-use crate::analysis::body::below::{self, Below};
+use crate::analysis::body::below::{self, Below, Beyond};
 use crate::analysis::body::excess::Excess;
 use crate::analysis::body::strays::{self, Side, Strays};
 use crate::config::Config;
@@ -19,8 +19,16 @@ use crate::stats::tail::{Line, Tail, TailError};
 
 /// Shares that the cut leaves above, tried in order.
 const CUT_SHARES: [f64; 3] = [0.02, 0.05, 0.10];
+/// Rounds in which strays are kept out of the body that names them.
+const ROUNDS: usize = 3;
 /// Log-likelihood that strays must gain over a long tail; below it the two cannot be told apart.
 const STANDS_APART: f64 = 2.0;
+/// Of the passed strays, the part that may lie next to the body, no further beyond it than the cut lies above the median:
+/// where more do, a long healthy tail may be what they are. Damage has no reason to lie there: of strays spread evenly to
+/// six times the reach of the body a fifth do, of the readings of long-tailed laws most.
+const NEAR_BODY: f64 = 0.3;
+/// Fewer next to the body are chance.
+const FEWEST_NEAR: f64 = 3.0;
 /// Settings of [`describe`].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Options {
@@ -143,13 +151,16 @@ pub struct Body {
     pub local: Result<Tail, TailError>,
     /// Weight of the families against that tail, 0 to 1; 1 where there is none.
     pub family_weight: f64,
+    /// Whether it can be told if what lies beyond the body is damage or a long healthy tail; where it cannot, the
+    /// intervals of the answer in use are the wider of both answers.
+    pub told: bool,
     /// The answer in use and why, or why neither counts.
     pub in_use: Result<(Which, Because), NotDone>,
     /// The non-parametric distribution of all readings.
     pub empirical: Empirical,
     /// Confidence of intervals and bounds.
     pub level: f64,
-    /// The readings below the cut, as fitted.
+    /// The readings as the families were fitted to them.
     pub(crate) fitted: Grouped,
     /// Every reading.
     pub(crate) all: Grouped,
@@ -163,8 +174,7 @@ impl Body {
         self.tail.is_ok() && self.local.is_ok()
     }
 
-    /// Whether neither the families nor a tail below the cut describe the series, so that `together` alone
-    /// counts.
+    /// Whether no average of families describes the series.
     #[must_use]
     pub fn families_fail(&self) -> bool {
         self.groups.is_some() || (self.local.is_err() && self.excess.missing())
@@ -177,13 +187,17 @@ impl Body {
     }
 
     /// Share of the healthy units that read more than `x`, by whatever describes them as reaching furthest; where two
-    /// groups are found, by their common tail too.
+    /// groups are found, or what lies beyond the body is too common to be defects, by their common tail too.
     #[must_use]
     pub fn healthy_above(&self, x: f64) -> f64 {
         let Self { average, cut, family_weight, .. } = self;
         let local = self.local.as_ref().ok();
         let below = below::Healthy { average, local, weight: *family_weight, cut: *cut };
-        let common = self.tail.as_ref().ok().filter(|_| self.groups.is_some());
+        let common = self
+            .tail
+            .as_ref()
+            .ok()
+            .filter(|_| self.families_fail() && self.local.is_err() || !self.list_strays);
         below.sf_at_most(x).max(common.and_then(|tail| tail.sf(x)).unwrap_or(0.0))
     }
 
@@ -192,8 +206,8 @@ impl Body {
         self.all.sample().lines().iter()
     }
 
-    /// The readings that the families were fitted to, for a goodness of fit: below the cut, the
-    /// lowest censored.
+    /// The readings that the families were fitted to, for a goodness of fit: below the cut, the lowest censored; with
+    /// those beyond censored at the cut where [`Average::truncated_above`] names none.
     #[must_use]
     pub fn fitted(&self) -> &Grouped {
         &self.fitted
@@ -211,7 +225,7 @@ pub fn describe(data: &Grouped, edges: &Edges, options: &Options) -> Result<Body
     let empirical = Empirical::of(data.sample());
     let first = below::cut(data, edges, CUT_SHARES[0])
         .ok_or_else(|| NotDone::TooFewDistinct { found: below::distinct(data, f64::INFINITY) })?;
-    let mut below = Below::fit(data, edges, first, options.level)?;
+    let mut below = Below::fit(data, (data, Beyond::AtMost), edges, first, options.level)?;
     // The line of the tail is of the law of nearly all readings.
     let line = Line::Scores(below.average.best().fit.law);
     let tail = below::tail_threshold(data, edges)
@@ -230,34 +244,40 @@ pub fn describe(data: &Grouped, edges: &Edges, options: &Options) -> Result<Body
         let Some(deeper) = below::cut(data, edges, share).filter(|c| *c < below.cut) else {
             break;
         };
-        let Ok(found) = Below::fit(data, edges, deeper, options.level) else {
+        let Ok(found) = Below::fit(data, (data, Beyond::AtMost), edges, deeper, options.level)
+        else {
             break;
         };
         below = found;
         gain = apart(&below);
     }
+    if below.cut == first {
+        below = with_all_healthy(below, data, edges, options.level, tail.is_err());
+    }
+    let (mut below, above) = kept_apart(below, data, edges, options.level);
     let Below { cut, low_cut, .. } = below;
-    let healthy = units - below.excess.beyond + below.excess.expected;
-    let mut strays = Strays {
-        above: strays::above(data.sample(), edges, cut, healthy, |x| below.healthy().sf_at_most(x)),
-        below: low_cut.map_or_else(Side::default, |from| {
-            strays::below(data.sample(), edges, from, healthy, |x| below.average.cdf(x))
-        }),
-    };
+    let mut strays = Strays { above, below: Side::default() };
+    strays.below = low_cut.map_or_else(Side::default, |from| {
+        let healthy = healthy_units(units, &below.excess);
+        strays::below(data.sample(), edges, from, healthy, |x| below.average.cdf(x))
+    });
     let groups = options.groups.as_ref().and_then(|rules| {
         let kept = data.filter_map(|_, o| (!strays.has(o)).then_some(o)).ok()?;
         two_groups(kept.sample(), None, rules)
     });
-    if let (true, Ok(tail)) = (groups.is_some(), &tail) {
-        // No family describes two groups, so a stray must not fit their common tail either.
-        let expected = |x: f64| below.healthy().sf_at_most(x).max(tail.sf(x).unwrap_or(0.0));
-        strays.above = strays::above(data.sample(), edges, cut, healthy, expected);
+    if groups.is_some() {
+        // No family describes two groups: the tail next to the cut does, else the common one.
+        below = below.by_tail_alone(data, options.level)?;
+        let common = tail.as_ref().ok().filter(|_| below.local.is_err());
+        strays.above = strays_above(&below, data, edges, |x| common.and_then(|t| t.sf(x)));
     }
+    let gain = apart(&below);
     let Below { fitted, average, local, weight, excess, .. } = below;
     let common = excess.common(options.excess_share_max);
     let in_use =
         in_use(&excess, common, &strays, groups.is_some(), tail.as_ref(), local.as_ref(), gain);
     let list_strays = !common;
+    let told = told(&in_use, data, strays.above.threshold, cut, average.quantile(0.5));
     Ok(Body {
         average,
         cut,
@@ -270,12 +290,78 @@ pub fn describe(data: &Grouped, edges: &Edges, options: &Options) -> Result<Body
         tail,
         local,
         family_weight: weight,
+        told,
         in_use,
         empirical,
         level: options.level,
         fitted,
         all: data.clone(),
     })
+}
+
+/// The body where nothing beyond its cut looks like strays: fitted up to the limit that tripped, since all that passed may
+/// be of it, and with many trips the readings next to the limit say most about it; in a series too small for a tail of
+/// its own from all readings, which are healthy then: taken only where the fit expects more, they shorten it.
+fn with_all_healthy(
+    below: Below,
+    data: &Grouped,
+    edges: &Edges,
+    level: f64,
+    too_small: bool,
+) -> Below {
+    let quiet = |below: &Below| {
+        let strays = strays_above(below, data, edges, |_| None);
+        !below.excess.significant() && strays.threshold.is_none()
+    };
+    let trips = data.sample().lowest_above().is_finite();
+    if !(trips || too_small) || !quiet(&below) {
+        return below;
+    }
+    let cut = if trips { below::cut(data, edges, 0.0).unwrap_or(below.cut) } else { below.cut };
+    let beyond = if too_small { Beyond::All } else { Beyond::AtMost };
+    let fitted = Below::fit(data, (data, beyond), edges, cut.max(below.cut), level);
+    fitted.ok().filter(quiet).unwrap_or(below)
+}
+
+/// The body with the strays above it. Those among the readings that say how many healthy units lie beyond the cut would
+/// stretch it: it is fitted anew without them.
+fn kept_apart(mut below: Below, data: &Grouped, edges: &Edges, level: f64) -> (Below, Side) {
+    let mut above = strays_above(&below, data, edges, |_| None);
+    for _ in 0..ROUNDS {
+        if !below.counts_beyond() || above.threshold.is_none() {
+            break;
+        }
+        let strays = Strays { above, below: Side::default() };
+        let kept = data.filter_map(|_, o| (!strays.has(o)).then_some(o));
+        let fitted = kept
+            .ok()
+            .and_then(|k| Below::fit(data, (&k, Beyond::AtMost), edges, below.cut, level).ok());
+        let Some(fitted) = fitted else { break };
+        below = fitted;
+        let was = above.threshold;
+        above = strays_above(&below, data, edges, |_| None);
+        if above.threshold == was {
+            break;
+        }
+    }
+    (below, above)
+}
+
+/// Strays above a body, `common` the share above a reading by another description that may expect them.
+fn strays_above(
+    below: &Below,
+    data: &Grouped,
+    edges: &Edges,
+    common: impl Fn(f64) -> Option<f64>,
+) -> Side {
+    let expected = |x: f64| below.healthy().sf_at_most(x).max(common(x).unwrap_or(0.0));
+    let healthy = healthy_units(data.sample().total(), &below.excess);
+    strays::above(data.sample(), edges, below.cut, healthy, expected)
+}
+
+/// How many of the units are healthy: those beyond the cut as far as they are expected there.
+fn healthy_units(units: f64, excess: &Excess) -> f64 {
+    units - excess.beyond + excess.expected
 }
 
 fn in_use(
@@ -288,7 +374,7 @@ fn in_use(
     apart: Option<f64>,
 ) -> Result<(Which, Because), NotDone> {
     // Where the families do not describe the series, nor a tail below the cut, the open tail must.
-    if two_groups || (local.is_err() && excess.missing()) {
+    if local.is_err() && (two_groups || excess.missing()) {
         let why = if two_groups { Because::TwoGroups } else { Because::BodyTooLong };
         return match tail {
             Ok(_) => Ok((Which::Together, why)),
@@ -306,6 +392,35 @@ fn in_use(
     } else if tail.is_err() {
         (Which::Apart, Because::TooSmall)
     } else {
-        (Which::Together, Because::NothingBeyond)
+        let why = if two_groups { Because::TwoGroups } else { Because::NothingBeyond };
+        (Which::Together, why)
     })
+}
+
+/// Whether what lies beyond the body can be told from a long tail of it: strays can, unless many lie next to the body;
+/// trips, which may lie anywhere, say nothing.
+fn told(
+    in_use: &Result<(Which, Because), NotDone>,
+    data: &Grouped,
+    strays_from: Option<f64>,
+    cut: f64,
+    median: f64,
+) -> bool {
+    match in_use {
+        Ok((_, Because::LongTail | Because::Excess)) => false,
+        Ok((_, Because::Strays)) => {
+            let from = strays_from.unwrap_or(f64::INFINITY);
+            let passed = data.sample().lines().iter().filter(|line| {
+                !matches!(line.observation, Observation::Above(_)) && place(line.observation) > from
+            });
+            let (mut near, mut all) = (0.0, 0.0);
+            for line in passed {
+                all += line.count;
+                near +=
+                    if place(line.observation) <= from + (cut - median) { line.count } else { 0.0 };
+            }
+            near < FEWEST_NEAR || near <= NEAR_BODY * all
+        }
+        _ => true,
+    }
 }

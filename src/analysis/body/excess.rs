@@ -94,11 +94,13 @@ impl Expecting {
         fitted: &Grouped,
         cut: f64,
     ) -> Result<Self, NotDone> {
-        let below = fitted.sample().total();
+        let censored = |o: Observation| matches!(o, Observation::Above(_));
+        let lines = fitted.sample().lines().iter();
+        let below: f64 = lines.filter(|l| !censored(l.observation)).map(|l| l.count).sum();
         // P(X > cut) / P(X <= cut)
         let odds = |law: &Law| (law.ln_sf(cut) - law.ln_cdf(cut)).exp();
         let ratio = (average.ln_sf(cut) - average.cdf(cut).ln()).exp();
-        let counted = per_day(data, |o| !matches!(o, Observation::Above(_)) && place(o) < cut);
+        let counted = per_day(data, |o| !censored(o) && place(o) < cut);
         let mut all = Self {
             value: below * ratio,
             of_parameters: 0.0,

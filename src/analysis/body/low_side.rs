@@ -17,7 +17,7 @@ use serde::Serialize;
 
 use crate::analysis::NotDone;
 use crate::analysis::body::answer::distances;
-use crate::analysis::body::below::families;
+use crate::analysis::body::below::{Beyond, families};
 use crate::analysis::body::capability::{DayRejects, Index, index, observed_rejects, reject_days};
 use crate::analysis::body::describe::{Body, Which};
 use crate::analysis::body::offsets::ScaleError;
@@ -322,7 +322,7 @@ fn without_strays_below(body: &Body, edge: f64) -> Result<Body, NotDone> {
         .all
         .filter_map(|_, o| (place(o) >= edge).then_some(o))
         .map_err(|_| NotDone::TooFewReadings { found: 0.0 })?;
-    let (fitted, average) = families(&healthy, body.cut, body.low_cut)?;
+    let (fitted, average) = families(&healthy, body.cut, body.low_cut, Beyond::AtMost)?;
     Ok(Body { average, fitted, ..body.clone() })
 }
 
