@@ -14,7 +14,7 @@ const LARGEST_RATIO: f64 = 4.0;
 /// The spread never shrinks to less than this share of today's on the way to a later day.
 const SMALLEST_SPREAD: f64 = 0.05;
 
-/// Straight lines of a period: the daily median, and the weekly spread where it moves with certainty.
+/// Straight lines of a period: of the daily median and of the spread.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CarryLines {
     /// Day to carry to.
@@ -23,11 +23,11 @@ pub struct CarryLines {
     pub median: f64,
     /// Change of the median a day.
     pub median_per_day: f64,
-    /// The spread's line, `None` where it does not move with certainty.
+    /// The spread's line; `None` where it stands still.
     pub spread: Option<SpreadLine>,
 }
 
-/// Line of the spread (X84 − X50) over weeks.
+/// Line of the spread over weeks, in any unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SpreadLine {
     /// Spread on the target day.
@@ -79,6 +79,16 @@ impl CarryLines {
         self.median + (x - then) / self.spread_ahead(days)
     }
 
+    /// Days until the reading `x` of the target day comes to `limit`, below zero where it lies beyond; `None` where it
+    /// never does.
+    #[must_use]
+    pub fn days_to(&self, x: f64, limit: f64) -> Option<f64> {
+        let spread = self.spread.map_or(0.0, |s| s.per_week / 7.0 / s.at_target);
+        let days = (limit - x) / (self.median_per_day + (x - self.median) * spread);
+        // A product that falls came from beyond the limit.
+        (days.is_finite() && (days > 0.0) == (limit > x)).then_some(days)
+    }
+
     /// A reading of `day` as it would be on the target day: its distance from the line times the ratio
     /// of the spreads.
     #[must_use]
@@ -122,8 +132,8 @@ pub struct LeftOut {
 impl LeftOut {
     /// Variance of quantity `n`; `None` where it could not be had with some block left out.
     ///
-    /// - Formula: `(K - 1)/K Σ (θ_k - mean θ)²` over `K` blocks.
-    /// - Source: Künsch H.R. (1989) Ann. Statist. 17:1217-1241, block jackknife (from memory).
+    /// - Formula: `(K - 1)/K Σ (θ_k - mean θ)²` over `K` blocks: the delete-a-group jackknife on blocks of days.
+    /// - Source: blocks after Künsch H.R. (1989) Ann. Statist. 17:1217-1241, who leaves out overlapping ones.
     #[must_use]
     pub fn variance(&self, n: usize) -> Option<f64> {
         let each: Vec<f64> = self

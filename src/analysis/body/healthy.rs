@@ -2,8 +2,9 @@
 //! slope is established, of the last day of that period.
 
 use crate::analysis::NotDone;
-use crate::analysis::body::carry::{CarryLines, SpreadLine, carry, leave_out_blocks};
+use crate::analysis::body::carry::{CarryLines, carry, leave_out_blocks};
 use crate::analysis::body::describe::{Body, Options, Which, describe};
+use crate::analysis::body::lines::Seen;
 use crate::analysis::body::low_side::{LowEnd, LowSide, low_quantities};
 use crate::analysis::body::offsets::{AtStation, ScaleError, share_over_stations};
 use crate::analysis::body::share_ladder::{ShareLadder, rungs};
@@ -12,12 +13,10 @@ use crate::day::Day;
 use crate::movement::edges::Edges;
 use crate::movement::readings::{Reading, grouped};
 use crate::movement::scale::Carry;
-use crate::series::Says;
 use crate::stats::estimate::Estimate;
 use crate::stats::sample::Grouped;
 use crate::stats::special::student_t_quantile;
 use crate::stats::tail::Bounds;
-use crate::stats::trend::correlated_trend;
 
 /// The reading that all but the accepted share stay under.
 #[derive(Debug, Clone, PartialEq)]
@@ -127,7 +126,8 @@ impl Healthy {
             (Some(_), None) => None,
             (Some(_), Some(ladder)) => ladder.share(above(limit_ma)?, limit_ma, CARRIED),
         };
-        Some(self.scale_error.of_share(share?, limit_ma, above))
+        let share = self.body.no_rarer_than_known(share?);
+        Some(self.scale_error.of_share(share, limit_ma, above))
     }
 
     /// Share above a limit typed at every station so many days later, where readings were carried along lines.
@@ -260,83 +260,6 @@ fn as_it_stands(body: Body, ask: &Ask, config: &Config) -> Healthy {
     }
 }
 
-/// Straight lines of the period: daily medians and, where it moves with certainty, weekly spread.
-#[must_use]
-pub fn lines(judged: &[Reading], target: Day, level: f64) -> Option<CarryLines> {
-    let mut x = Vec::new();
-    let mut y = Vec::new();
-    for day in judged.chunk_by(|a, b| a.day == b.day) {
-        if day.iter().map(|r| r.count).sum::<f64>() < 3.0 {
-            continue;
-        }
-        if let Some(median) = BySize::new(day).quantile(0.5) {
-            x.push(f64::from(day[0].day - target));
-            y.push(median);
-        }
-    }
-    let median = correlated_trend(&x, &y, level)?;
-    let (mut wx, mut wy) = (Vec::new(), Vec::new());
-    for week in judged.chunk_by(|a, b| (a.day + 3).div_euclid(7) == (b.day + 3).div_euclid(7)) {
-        if week.iter().map(|r| r.count).sum::<f64>() < 20.0 {
-            continue;
-        }
-        let week_by_size = BySize::new(week);
-        let upper = week_by_size.quantile(0.841_344_746);
-        if let Some((upper, middle)) = upper.zip(week_by_size.quantile(0.5)) {
-            wx.push(f64::from((week[0].day + 3).div_euclid(7)) - f64::from(target + 3) / 7.0);
-            wy.push(upper - middle);
-        }
-    }
-    let spread = correlated_trend(&wx, &wy, level)
-        .filter(|t| t.p_value <= 1.0 - level)
-        .map(|t| SpreadLine { at_target: t.line.at(0.0), per_week: t.line.slope.value })
-        .filter(|s| s.at_target > 0.0);
-    Some(CarryLines {
-        target_day: target,
-        median: median.line.at(0.0),
-        median_per_day: median.line.slope.value,
-        spread,
-    })
-}
-
-/// Readings in order of size, for quantiles.
-pub struct BySize<'a> {
-    total: f64,
-    readings: Vec<(f64, &'a Reading)>,
-}
-
-impl<'a> BySize<'a> {
-    /// Sorts a group of readings; trips lie above all others.
-    #[must_use]
-    pub fn new(group: &'a [Reading]) -> Self {
-        let place = |r: &Reading| match r.says {
-            Says::Above => f64::INFINITY,
-            Says::Below => r.ma - r.step_ma,
-            Says::Value => r.ma,
-        };
-        let mut readings: Vec<_> = group.iter().map(|r| (place(r), r)).collect();
-        readings.sort_by(|a, b| a.0.total_cmp(&b.0));
-        Self { total: group.iter().map(|r| r.count).sum(), readings }
-    }
-
-    /// Quantile in mA, interpolated inside the reading step; `None` where it lies among trips.
-    #[must_use]
-    pub fn quantile(&self, p: f64) -> Option<f64> {
-        let want = p * self.total;
-        let mut before = 0.0;
-        for same in self.readings.chunk_by(|(_, a), (_, b)| a.ma == b.ma && a.says == b.says) {
-            let count: f64 = same.iter().map(|(_, r)| r.count).sum();
-            if before + count >= want {
-                let first = same[0].1;
-                return (first.says == Says::Value)
-                    .then(|| first.ma + first.step_ma * ((want - before) / count - 0.5));
-            }
-            before += count;
-        }
-        None
-    }
-}
-
 /// All that is asked of one carried body, in a fixed order.
 fn quantities(
     body: &Body,
@@ -365,10 +288,7 @@ fn quantities(
     }));
     all.push(ask.limit_ma.and_then(|limit| {
         let x = quantile(used?, 1.0 - a)?;
-        let per_day = lines.median_per_day
-            + (x - lines.median) * lines.spread.map_or(0.0, |s| s.per_week / 7.0 / s.at_target);
-        let days = (limit - x) / per_day;
-        (days > 0.0 && days.is_finite()).then(|| days.ln())
+        days_on_scale(lines.days_to(x, limit))
     }));
     let low = ask.low_limit_ma;
     let alone = answers == [Which::Together];
@@ -392,28 +312,61 @@ mod at {
     pub const RUNGS: usize = 15;
 }
 
+/// Days ahead that are told apart, and where their scale turns from even to that of logarithms: a limit that is reached
+/// within days, or has been, is as near in both directions.
+const FARTHEST_DAYS: f64 = 1e5;
+const EVEN_DAYS: f64 = 20.0;
+
+/// Days until a limit is reached, on the scale of their interval; never, where there are none.
+fn days_on_scale(days: Option<f64>) -> Option<f64> {
+    let days = days.unwrap_or(FARTHEST_DAYS).clamp(-FARTHEST_DAYS, FARTHEST_DAYS);
+    Some((days / EVEN_DAYS).asinh())
+}
+
+/// The day on which a limit is reached, from the days until then and their reach to either side on their scale; `None`
+/// where that is behind, or further ahead than a forecast goes.
+fn crossing(days: f64, reach: f64, ask: &Ask) -> Option<Crossing> {
+    #[expect(clippy::cast_possible_truncation, reason = "bounded by the longest forecast")]
+    let day = |x: f64| {
+        let days = EVEN_DAYS * x.sinh();
+        // What may have been reached before the last day is reached.
+        (days <= f64::from(ask.longest_forecast)).then(|| ask.to + days.max(0.0).round() as Day)
+    };
+    let low = day(days - reach)?;
+    Some(Crossing { day: day(days).filter(|_| days > 0.0)?, low, high: day(days + reach) })
+}
+
 /// The carried answer; `None` where the lines or the body cannot be had.
 fn carried(judged: &[Reading], data: &Grouped, ask: &Ask, config: &Config) -> Option<Healthy> {
     let a = config.accepted_reject_share;
-    let body_of = |rows: &[Reading], data: &Grouped, how: &Options| {
-        let lines = lines(rows, ask.to, config.confidence)?;
+    let body_of = |lines: CarryLines, data: &Grouped, how: &Options| {
         let moved = carry(data, &lines, ask.step_ma).ok()?;
         let body = describe(&moved, &Edges::anywhere(), how).ok()?;
         Some((body, lines))
     };
-    let (body, all_lines) = body_of(judged, data, &Options::new(config))?;
+    let seen = Seen::of(judged, ask.to, config.confidence)?;
+    let choice = seen.spread_choice();
+    let (body, all_lines) = body_of(seen.lines(&choice, 0.0), data, &Options::new(config))?;
     // Without two groups in the whole there is no need to look for them with each block left out.
     let how = if body.groups.is_some() { Options::new(config) } else { Options::plain(config) };
     let answers = body.answers();
+    let of = |(body, lines): (Body, CarryLines)| quantities(&body, &answers, &lines, ask, a);
     let value = quantities(&body, &answers, &all_lines, ask, a);
     let days: Vec<Day> = data.days().iter().map(|d| d.day).collect();
     let left_out = leave_out_blocks(&days, |keeps| {
         let rest: Vec<Reading> = judged.iter().filter(|r| keeps(r.day)).copied().collect();
-        let carried = grouped(rest.iter()).ok().and_then(|data| body_of(&rest, &data, &how));
-        carried.map_or_else(Vec::new, |(body, lines)| quantities(&body, &answers, &lines, ask, a))
+        let lines = Seen::of(&rest, ask.to, config.confidence).map(|s| s.lines(&choice, 0.0));
+        let data = grouped(rest.iter()).ok();
+        lines.zip(data).and_then(|(l, d)| body_of(l, &d, &how)).map_or_else(Vec::new, of)
     })?;
+    // As far off as the choice may be.
+    let moved = body_of(seen.lines(&choice, choice.error), data, &how).map_or_else(Vec::new, of);
+    let of_choice = |n: usize| {
+        let moved = moved.get(n).copied().flatten();
+        moved.zip(value[n]).map_or(0.0, |(moved, value)| moved - value)
+    };
     let df = left_out.degrees_of_freedom();
-    let error = |n: usize| left_out.variance(n).map(f64::sqrt);
+    let error = |n: usize| left_out.variance(n).map(|v| v.sqrt().hypot(of_choice(n)));
     let two_sided = student_t_quantile(0.5 + config.confidence / 2.0, df);
     let one_sided = student_t_quantile(config.confidence, df);
     let level = config.confidence;
@@ -438,15 +391,12 @@ fn carried(judged: &[Reading], data: &Grouped, ask: &Ask, config: &Config) -> Op
     let of_tail = if answers.first() == Some(&Which::Together) { at::TOGETHER } else { at::APART };
     let reading = value[of_tail].map(f64::exp);
     let crossing = value[at::CROSSING].zip(error(at::CROSSING)).and_then(|(v, e)| {
-        let e = ask.scale_error.of_log_days(e, ask.limit_ma?, reading?);
-        #[expect(clippy::cast_possible_truncation, reason = "bounded by the longest forecast")]
-        let day = |x: f64| {
-            let days = x.exp();
-            (days <= f64::from(ask.longest_forecast)).then(|| ask.to + days.round() as Day)
-        };
-        Some(Crossing { day: day(v)?, low: day(v - two_sided * e)?, high: day(v + two_sided * e) })
+        // On the scale of days, which is that of their logarithm only far ahead.
+        let of_scale = ask.scale_error.of_log_days(0.0, ask.limit_ma?, reading?) * v.tanh();
+        crossing(v, two_sided * e.hypot(of_scale), ask)
     });
-    let mut plain = as_it_stands(body, ask, config);
+    // Blocks are left out of one answer at a time: its intervals do not reach as far as the other's.
+    let mut plain = as_it_stands(Body { told: true, ..body }, ask, config);
     plain.apart = tail(at::APART);
     plain.together = tail(at::TOGETHER);
     let q = at::QUANTILES;

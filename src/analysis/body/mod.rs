@@ -3,6 +3,7 @@
 pub mod answer;
 pub mod approximate;
 pub(super) mod below;
+pub mod by_size;
 pub mod capability;
 pub mod carry;
 pub mod curves;
@@ -11,6 +12,7 @@ pub mod distribution;
 pub mod excess;
 pub mod forecast;
 pub mod healthy;
+mod lines;
 pub mod low_side;
 pub mod observed;
 pub mod offsets;

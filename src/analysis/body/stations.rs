@@ -2,7 +2,8 @@
 
 use serde::Serialize;
 
-use crate::analysis::body::healthy::{BySize, Healthy};
+use crate::analysis::body::by_size::BySize;
+use crate::analysis::body::healthy::Healthy;
 use crate::analysis::body::offsets::AtStation;
 use crate::day::{Day, as_date};
 use crate::movement::SeriesMovement;

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
+use crate::analysis::body::by_size::BySize;
 use crate::analysis::body::describe::{Options, describe};
-use crate::analysis::body::healthy::BySize;
 use crate::config::Config;
 use crate::day::month_of;
 use crate::movement::edges::Edges;

@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
-use crate::analysis::body::healthy::BySize;
+use crate::analysis::body::by_size::BySize;
 use crate::config::Config;
 use crate::day::Day;
 use crate::day::month_of;
