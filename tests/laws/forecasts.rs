@@ -55,16 +55,16 @@ fn crossing(seed: u64, in_proportion: bool) -> Option<Crossing> {
     healthy(&readings, &ask, &Config::default()).ok()?.crossing
 }
 
-/// The forecast holds its day however the spread goes with the level: 10 series each at 90 %, 6 or more in 999 of 1000
-/// sets. With a spread taken as constant where its own line is not certain, those in proportion held in about half.
+/// The forecast holds its day however the spread goes with the level: 3 of 4 series each; more are
+/// in the table. With a spread taken as constant where its own line is not certain, those in proportion held in about half.
 #[test]
 fn a_forecast_holds_its_day_however_the_spread_grows() {
     for in_proportion in [true, false] {
-        let held = (0..10_u64)
+        let held = (0..4_u64)
             .into_par_iter()
             .filter_map(|seed| crossing(700 + seed, in_proportion))
             .filter(|c| c.low <= DAYS - 1 + AHEAD && c.high.is_none_or(|h| h >= DAYS - 1 + AHEAD))
             .count();
-        assert!(held >= 7, "in proportion {in_proportion}: {held} of 10");
+        assert!(held >= 3, "in proportion {in_proportion}: {held} of 4");
     }
 }

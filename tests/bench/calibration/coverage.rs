@@ -16,7 +16,10 @@ const ASKED: f64 = 0.002;
 const SAFE: f64 = 0.3;
 
 /// What is counted, in the order of the columns.
-pub const COLUMNS: [&str; 7] = ["X50", "X99", "X99.865", "share", "P_pkU", "U", "L"];
+pub const COLUMNS: [&str; 8] =
+    ["X50", "X99", "X99.865", "share", "P_pkU", "U", "L", "share beyond the data ≤ its bound"];
+/// A limit beyond the data: healthy units above it in one of so many series.
+const BEYOND: f64 = 5.0;
 
 /// Where an interval lies against the truth.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -28,7 +31,7 @@ enum Side {
 
 /// What one series said.
 struct Said {
-    sides: [Option<Side>; 7],
+    sides: [Option<Side>; 8],
     which: Option<(Which, Because)>,
     too_tight: bool,
     /// Distance of `U` from the truth, in distances of the truth from the median.
@@ -44,7 +47,7 @@ pub struct Row {
     /// Series.
     pub replicates: usize,
     /// For each column: series that answered, intervals wholly below the truth, wholly above it.
-    pub counts: [(usize, usize, usize); 7],
+    pub counts: [(usize, usize, usize); 8],
     /// Series whose answer was `together`; `apart`; none.
     pub answers: [usize; 3],
     /// Series in which a long tail explains what strays would; two groups.
@@ -68,7 +71,9 @@ pub fn row(law: &Truth, cell: &Cell, replicates: usize, seed: u64) -> Row {
     let made = Made::new(law, cell);
     let x = |q: f64| law.upper_quantile_with_levels(q, made.level_sd);
     let limit = x(ASKED);
+    let rare = 1.0 / (BEYOND * cell.units as f64);
     let truth = True {
+        beyond: (rare, x(rare)),
         quantiles: [(0.5, x(0.5)), (0.99, x(0.01)), (0.998_65, x(0.001_35))],
         limit,
         end: x(ACCEPTED),
@@ -78,7 +83,7 @@ pub fn row(law: &Truth, cell: &Cell, replicates: usize, seed: u64) -> Row {
         .into_par_iter()
         .map(|replicate| ask(law, cell, &made, &truth, seed, replicate))
         .collect();
-    let mut counts = [(0, 0, 0); 7];
+    let mut counts = [(0, 0, 0); 8];
     for one in &said {
         for (count, side) in counts.iter_mut().zip(one.sides) {
             if let Some(side) = side {
@@ -114,13 +119,15 @@ pub fn row(law: &Truth, cell: &Cell, replicates: usize, seed: u64) -> Row {
 struct True {
     quantiles: [(f64, f64); 3],
     limit: f64,
+    /// A share beyond the data, and the limit it lies above.
+    beyond: (f64, f64),
     end: f64,
     safe: f64,
 }
 
 fn ask(law: &Truth, cell: &Cell, made: &Made, truth: &True, seed: u64, replicate: u64) -> Said {
     let data = series(law, cell, made, &mut chance(seed, law.name, cell, replicate));
-    let mut said = Said { sides: [None; 7], which: None, too_tight: false, surplus: None };
+    let mut said = Said { sides: [None; 8], which: None, too_tight: false, surplus: None };
     let Ok(body) = describe(&data, &Edges::uniform(made.step), &Options::default()) else {
         return said;
     };
@@ -141,6 +148,8 @@ fn ask(law: &Truth, cell: &Cell, made: &Made, truth: &True, seed: u64, replicate
         said.sides[i] = body.quantile(which, p).ok().map(|e| side(e.low, e.high, x));
     }
     said.sides[3] = body.reject_share(which, truth.limit).ok().map(|e| side(e.low, e.high, ASKED));
+    let (rare, far) = truth.beyond;
+    said.sides[7] = body.reject_share(which, far).ok().map(|e| side(0.0, e.high, rare));
     let index =
         (truth.limit - truth.quantiles[0].1) / (truth.quantiles[2].1 - truth.quantiles[0].1);
     said.sides[4] = body.performance(which, truth.limit).ok().map(|e| side(e.low, e.high, index));

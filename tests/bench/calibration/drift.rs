@@ -29,6 +29,9 @@ fn words(series: &Daily) -> String {
         Moves::Step { at, size } => parts.push(format!("step of {size} on day {at}")),
         Moves::Slope { from: 0, size } => parts.push(format!("slope of {size}")),
         Moves::Slope { from, size } => parts.push(format!("slope of {size} from day {from}")),
+        Moves::Both { at, step, slope } => {
+            parts.push(format!("slope of {slope} and step of {step} on day {at}"));
+        }
     }
     parts.join(", ")
 }
@@ -75,6 +78,7 @@ pub fn run(plan: &Plan) {
     steady::run(plan);
     steps(plan);
     slopes(plan);
+    both(plan);
     forecast::run(plan);
 }
 
@@ -158,6 +162,53 @@ fn steps(plan: &Plan) {
                 middle(nearest.iter().map(|s| f64::from(s.day_high - s.day_low)).collect(), 0),
                 percent(nearest.iter().filter(|s| holds(&s.size_ma, size)).count(), nearest.len()),
             ]);
+        }
+    }
+}
+
+/// Steps beside a slope: is the size of the step held where both are called?
+fn both(plan: &Plan) {
+    let mut table = Table::new(&[
+        "a step beside a slope",
+        "slope and step, %",
+        "step size held, of these, %",
+        "of all with a step, %",
+        "rate held, of these, %",
+        "half width of the size, of the step",
+    ]);
+    for (days, at) in [(120, 60), (120, 90), (250, 125)] {
+        for (step, slope) in [(4.0, 4.0), (-4.0, 6.0), (6.0, 10.0)] {
+            for rho in [0.0, 0.3] {
+                let series =
+                    Daily { moves: Moves::Both { at, step, slope }, ..Daily::steady(days, rho) };
+                if !plan.wants(&format!("both: {}", words(&series))) {
+                    continue;
+                }
+                let all = plan.found(&series);
+                let size = step * daily::DAILY_SD_MA;
+                let nearest = |d: &Drift| {
+                    let distance = |s: &&DriftStep| (s.day - calendar(at)).abs();
+                    d.steps.iter().min_by_key(distance).map(|s| s.size_ma.clone())
+                };
+                let called: Vec<&Drift> =
+                    all.iter().filter(|d| d.shape == Some(Shape::SlopeAndStep)).collect();
+                let sizes: Vec<Estimate> = called.iter().filter_map(|d| nearest(d)).collect();
+                let any: Vec<Estimate> = all.iter().filter_map(nearest).collect();
+                let held = |of: &[Estimate]| {
+                    percent(of.iter().filter(|e| holds(e, size)).count(), of.len())
+                };
+                let rates: Vec<&Estimate> =
+                    called.iter().filter_map(|d| d.per_month_ma.as_ref()).collect();
+                let rate = series.per_month_ma();
+                table.row(&[
+                    words(&series),
+                    percent(called.len(), all.len()),
+                    held(&sizes),
+                    held(&any),
+                    percent(rates.iter().filter(|e| holds(e, rate)).count(), rates.len()),
+                    middle(sizes.iter().map(|e| (e.high - e.low) / 2.0 / size.abs()).collect(), 2),
+                ]);
+            }
         }
     }
 }

@@ -120,8 +120,12 @@ pub fn laws(set: Set) -> Vec<Truth> {
         log_logistic(pick(22.0, 14.0), 2.0),
         gumbel(2.0, pick(0.08, 0.12)),
         right_angles(pick(0.02, 0.015), pick(0.5, 0.6), pick(0.35, 0.3)),
-        skewed_mixture(pick(0.15, 0.25), pick(0.10, 0.14)),
+        skewed_mixture("skewed mixture", pick(0.15, 0.25), pick(0.10, 0.14)),
         hard_edge(pick(0.6, 0.5)),
+        two_winders(pick(0.5, 0.6), pick(0.07, 0.09)),
+        smeared("sorted parts", sorted_parts(pick(1.2, 1.6))),
+        smeared("flat top", flat(pick(0.12, 0.18))),
+        skewed_mixture("late tail", pick(0.02, 0.03), pick(0.10, 0.14)),
     ]
 }
 
@@ -223,7 +227,7 @@ fn right_angles(capacitive_sd: f64, resistive: f64, resistive_sd: f64) -> Truth 
 }
 
 /// Most units normal, a share exponentially modified: one hump with a long side.
-fn skewed_mixture(share: f64, longer: f64) -> Truth {
+fn skewed_mixture(name: &'static str, share: f64, longer: f64) -> Truth {
     const SD: f64 = 0.06;
     // P(N + E > x) for a normal N and an exponential E of mean `longer`.
     let modified = move |x: f64| {
@@ -233,7 +237,7 @@ fn skewed_mixture(share: f64, longer: f64) -> Truth {
         normal_above(z) + (ln_factor + (1.0 - normal_above(z - k)).max(1e-300).ln()).exp()
     };
     Truth {
-        name: "skewed mixture",
+        name,
         of_a_family: false,
         above: Box::new(move |x| {
             (1.0 - share) * normal_above((x - 2.0) / SD) + share * modified(x).min(1.0)
@@ -274,5 +278,66 @@ fn hard_edge(width: f64) -> Truth {
             1.7 + width * second
         }),
         inside: (1.7, 1.7 + width),
+    }
+}
+
+/// Parts of two machines side by side, too near to each other to be told apart.
+fn two_winders(share: f64, apart: f64) -> Truth {
+    const SD: f64 = 0.05;
+    Truth {
+        name: "two winders",
+        of_a_family: false,
+        above: Box::new(move |x| {
+            share * normal_above((x - 2.0) / SD)
+                + (1.0 - share) * normal_above((x - 2.0 - apart) / SD)
+        }),
+        draw: Box::new(move |chance| {
+            let u: f64 = rand_distr::Open01.sample(chance);
+            2.0 + if u < share { 0.0 } else { apart } + SD * gauss(chance)
+        }),
+        inside: (1.0, 3.0),
+    }
+}
+
+/// A law of parts between two places, by the share of them at or below each of its hundredths.
+type Parts = [f64; 101];
+
+/// Normal parts of which those further out than so many standard deviations were sorted out.
+fn sorted_parts(reach: f64) -> (Parts, f64) {
+    let below = |z: f64| 1.0 - normal_above(z);
+    let (first, last) = (below(-reach), below(reach));
+    let at = |k: usize| (below(reach * (k as f64 / 50.0 - 1.0)) - first) / (last - first);
+    (std::array::from_fn(at), 0.1 * reach)
+}
+
+/// Parts that are as frequent everywhere between two places.
+fn flat(half_width: f64) -> (Parts, f64) {
+    (std::array::from_fn(|k| k as f64 / 100.0), half_width)
+}
+
+/// Parts about 2 mA with the scatter of what measures them.
+fn smeared(name: &'static str, (parts, half_width): (Parts, f64)) -> Truth {
+    const NOISE: f64 = 0.02;
+    let place = move |k: f64| 2.0 + half_width * (k / 50.0 - 1.0);
+    Truth {
+        name,
+        of_a_family: false,
+        // Even inside a hundredth: that of the smear over it by Simpson's rule.
+        above: Box::new(move |x| {
+            let of = |k: f64| normal_above((x - place(k)) / NOISE);
+            (0..100)
+                .map(|k| {
+                    let at = k as f64;
+                    (parts[k + 1] - parts[k]) * (of(at) + 4.0 * of(at + 0.5) + of(at + 1.0)) / 6.0
+                })
+                .sum()
+        }),
+        draw: Box::new(move |chance| {
+            let u: f64 = rand_distr::Open01.sample(chance);
+            let k = parts.partition_point(|p| *p <= u).clamp(1, 100);
+            let part = (u - parts[k - 1]) / (parts[k] - parts[k - 1]);
+            place((k - 1) as f64 + part) + NOISE * gauss(chance)
+        }),
+        inside: (1.0, 3.0),
     }
 }

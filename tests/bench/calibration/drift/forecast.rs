@@ -37,8 +37,25 @@ enum Law {
         /// Lag-1 correlation of daily levels of 0.25 of that standard deviation.
         rho: f64,
     },
+    /// Normal about a line that rises a long way, by daily levels of 0.25 of the spread within days.
+    Grows {
+        /// Rise by the last day, of the first level.
+        rise: f64,
+        /// Standard deviation of a unit on the first day, of the level then.
+        sd: f64,
+        /// Lag-1 correlation of the daily levels.
+        rho: f64,
+        /// Whether units spread in proportion to the level, as a load that all share makes it; else as on the first
+        /// day, as a current that is added in phase does.
+        in_proportion: bool,
+    },
     /// A capacitive current and, from day 65 on, a growing resistive one, at right angles.
     Moisture,
+}
+
+/// Part of the history that is done by a day.
+fn done(day: Day, days: usize) -> f64 {
+    f64::from(day - calendar(0)) / f64::from(calendar(days - 1) - calendar(0))
 }
 
 /// Standard deviation of a unit about the line, mA, at a typical reading of 1 mA.
@@ -55,7 +72,7 @@ fn above(z: f64) -> f64 {
 impl Law {
     fn units_a_day(self) -> f64 {
         match self {
-            Self::Line { .. } => 24.0,
+            Self::Line { .. } | Self::Grows { .. } => 24.0,
             Self::Moisture => 34.0,
         }
     }
@@ -64,10 +81,13 @@ impl Law {
     fn share(self, day: Day, days: usize, limit: f64) -> f64 {
         match self {
             Self::Line { rise, .. } => {
-                let done =
-                    f64::from(day - calendar(0)) / f64::from(calendar(days - 1) - calendar(0));
                 let sd = UNIT_SD * 1.0_f64.hypot(LEVELS);
-                above((limit - 1.0 - rise * UNIT_SD * done) / sd)
+                above((limit - 1.0 - rise * UNIT_SD * done(day, days)) / sd)
+            }
+            Self::Grows { rise, sd, in_proportion, .. } => {
+                let level = 1.0 + rise * done(day, days);
+                let sd = sd * 1.0_f64.hypot(LEVELS) * if in_proportion { level } else { 1.0 };
+                above((limit - level) / sd)
             }
             Self::Moisture => {
                 // Over the resistive current by steps of a twentieth of its standard deviation; the noise of
@@ -110,7 +130,7 @@ impl Law {
         for n in 0..days {
             let day = calendar(n);
             let news: f64 = StandardNormal.sample(chance);
-            if let Self::Line { rho, .. } = self
+            if let Self::Line { rho, .. } | Self::Grows { rho, .. } = self
                 && n > 0
             {
                 level = rho * level + (1.0 - rho * rho).sqrt() * news;
@@ -125,9 +145,12 @@ impl Law {
                     day,
                     match self {
                         Self::Line { rise, .. } => {
-                            let done = f64::from(day - calendar(0))
-                                / f64::from(calendar(days - 1) - calendar(0));
-                            1.0 + UNIT_SD * (rise * done + LEVELS * level + normal())
+                            1.0 + UNIT_SD * (rise * done(day, days) + LEVELS * level + normal())
+                        }
+                        Self::Grows { rise, sd, in_proportion, .. } => {
+                            let typical = 1.0 + rise * done(day, days);
+                            let sd = sd * if in_proportion { typical } else { 1.0 };
+                            typical + sd * (LEVELS * level + normal())
                         }
                         Self::Moisture => {
                             let capacitive = CAPACITIVE * (lot + 0.042 * normal()).exp() + LEAD;
@@ -174,6 +197,24 @@ fn cases() -> Vec<Case> {
                 limit: None,
                 words: format!("line, {days} days, rises 4 sd, correlation {rho}"),
             });
+        }
+    }
+    for in_proportion in [true, false] {
+        for (days, ahead, rise, sd) in
+            [(120, 60, 0.5, 0.04), (250, 90, 0.25, 0.06), (250, 120, 0.6, 0.03)]
+        {
+            for rho in [0.0, 0.5] {
+                let how = if in_proportion { "in proportion" } else { "by addition" };
+                cases.push(Case {
+                    law: Law::Grows { rise, sd, rho, in_proportion },
+                    days,
+                    ahead: Some(ahead),
+                    limit: None,
+                    words: format!(
+                        "grows {how}, {days} days, by {rise}, spread {sd}, correlation {rho}"
+                    ),
+                });
+            }
         }
     }
     for ahead in [93, 200] {
@@ -326,7 +367,7 @@ pub fn run(plan: &Plan) {
         let last = calendar(case.days - 1);
         let limit = case.limit.unwrap_or_else(|| {
             let day = last + case.ahead.unwrap_or(0);
-            let (mut low, mut high) = (0.1, 10.0);
+            let (mut low, mut high) = (0.1, 100.0);
             for _ in 0..100 {
                 let limit = f64::midpoint(low, high);
                 // A reading is shown in steps: what trips is what is shown above the limit.
