@@ -331,13 +331,8 @@ impl<'a> Parts<'a> {
     fn step(&self, about: &About) -> String {
         let high = about.seen.series.first().map(|n| &self.ground.series[*n]);
         match (&about.concern, high) {
-            (Concern::TooTight { raise: Some(_), .. }, Some(v)) => {
-                let to = v.limits.high.suggested_ma().map(|ma| v.wording.current(ma));
-                format!(
-                    "The smallest limit that serves is {}; raise it only if the standard and your leak path allow it.",
-                    to.unwrap_or_default()
-                )
-            }
+            // What a raise costs stands in the sentence that names it, wherever it stands.
+            (Concern::TooTight { raise: Some(raise), .. }, _) => format!("{raise}."),
             (Concern::TooLoose { suggested: Some(to), .. }, _) => {
                 format!("Have a limit of {to} approved and set it.")
             }
