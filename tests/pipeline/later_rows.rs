@@ -29,7 +29,7 @@ fn review(text: &str, settings: &str) -> (Done, Value) {
 #[test]
 fn a_column_that_changes_below_the_rows_looked_at_makes_a_file_that_is_probably_misread() {
     let after = |first: &'static str, then: &'static str| {
-        move |n: usize| if n >= 700 && n % 100 == 0 { then } else { first }
+        move |n: usize| if n >= 700 && n.is_multiple_of(100) { then } else { first }
     };
     for (header, outcome, first, then, likely) in [
         // A failure, of tests that count as passed.

@@ -88,9 +88,9 @@ impl Parser<'_> {
 
     fn meant_later(&self, quiet: &Quiet, text: &str) -> Option<LaterSays> {
         // A failure of another matter is none of a test whose outcome is said.
-        let is_word = !is_code(text)
-            && !is_often_something_else(text)
-            && !(quiet.is_other && self.layout.says_outcomes());
+        let is_word = !(is_code(text)
+            || is_often_something_else(text)
+            || quiet.is_other && self.layout.says_outcomes());
         let said = self.words.outcomes.said(text).filter(|_| is_word);
         if said.is_some_and(|said| said != Said::Class(Outcome::Pass)) {
             return Some(LaterSays::Failure);
