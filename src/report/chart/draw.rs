@@ -49,7 +49,7 @@ pub struct Inked {
 /// The chart drawn both ways.
 ///
 /// # Errors
-/// Those of [`png`].
+/// Those of [`png()`].
 pub fn inked(chart: &Chart) -> Result<Inked, ChartError> {
     Ok(Inked { png: png(chart)?, svg: svg(chart)? })
 }
