@@ -366,6 +366,20 @@ fn mixed(jump: &Jump) -> Option<MixSaid> {
     })
 }
 
+/// The levels that made a mix with their shares of the units before and since, three at most; empty where none did.
+fn mixed_in_short(jump: &Jump) -> String {
+    let Some((factor, parts)) =
+        jump.parts.as_ref().and_then(|parts| Some((parts.mix_of.as_ref()?, parts)))
+    else {
+        return String::new();
+    };
+    let shares = |m: &crate::analysis::jump::split::Mixed| {
+        format!("{} {:.0} % → {:.0} %", m.level, 100.0 * m.share_before, 100.0 * m.share_after)
+    };
+    let levels: Vec<String> = parts.mixed.iter().take(3).map(shares).collect();
+    format!(" ({factor} {})", levels.join(", "))
+}
+
 /// Whether a limit makes such failures.
 fn concerned(m: &LimitMove, counted: Counted) -> bool {
     match counted {
@@ -396,8 +410,9 @@ pub fn why(jump: &Jump) -> String {
     if let Some(cause) = explains(jump).next() {
         return cause.in_short();
     }
-    if let Some((.., part)) = RULING.iter().find(|(_, of, _)| jump.rules(of)) {
-        return format!("no cause named; mostly {part}");
+    if let Some((answer, _, part)) = RULING.iter().find(|(_, of, _)| jump.rules(of)) {
+        let levels = if *answer == Answer::Mix { mixed_in_short(jump) } else { String::new() };
+        return format!("no cause named; mostly {part}{levels}");
     }
     match jump.explained.coincides.first() {
         Some(c) => format!("it goes with {}, not to be told from the date", c.what),

@@ -167,6 +167,14 @@ fn plant(name: &str) -> String {
         "thin" => {
             table(&tests("W1", 200, 2, |_, _| 0.97, 0.04, 3.0), &[]).replace(",lot,", ",Kennung,")
         }
+        // Two digits from 0.6 mA on, three below it.
+        "coarser" => {
+            let mut all = tests("Q1", 200, 4, |_, _| 0.555, 0.1, 3.0);
+            for t in all.iter_mut().filter(|t| t.reading_ma >= 0.6) {
+                t.reading_ma = (t.reading_ma * 100.0).round() / 100.0;
+            }
+            table(&all, &[])
+        }
         // Nothing but date, model, reading and outcome; days and months can be read both ways.
         "bare" => {
             let without = ["station", "frequency_hz", "high_limit_ma", "lot", "filter"];
@@ -286,7 +294,7 @@ const TURNS: &[Turn] = &[
     turn("material_step_typical_share", "step", "", "material_step_typical_share = 1.0"),
     turn("retests_allowed", "steady", "", "retests_allowed = 3"),
     turn("limit_step_ma", "steady", "", "limit_step_ma = 0.5"),
-    turn("step_from_readings", "thin", "step_from_readings = 100", "step_from_readings = 20"),
+    turn("step_from_readings", "coarser", "step_from_readings = 100", "step_from_readings = 50"),
     turn("daily_point_units", "steady", "", "daily_point_units = 9.0"),
     turn("weekly_point_units", "thin", "", "weekly_point_units = 14.5"),
     turn("month_units", "steady", "", "month_units = 1000.0"),
