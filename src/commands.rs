@@ -152,12 +152,7 @@ fn read_from(paths: &[PathBuf], config: &Config) -> Result<Vec<PathBuf>> {
     let mut files =
         if paths.is_empty() { Vec::new() } else { input::discover::discover(paths, config)?.files };
     files.extend(config.path.clone());
-    files.extend(
-        [&config.events, &config.calibration, &config.decisions]
-            .into_iter()
-            .flatten()
-            .map(|p| config.resolve(p)),
-    );
+    files.extend(config.side_files());
     Ok(files)
 }
 

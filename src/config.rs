@@ -256,6 +256,12 @@ impl Config {
         Some(place(path)).filter(|there| there.exists()).unwrap_or_else(|| place(&parted))
     }
 
+    /// Events, register and decisions, from where they stand.
+    pub fn side_files(&self) -> impl Iterator<Item = PathBuf> {
+        let named = [&self.events, &self.calibration, &self.decisions];
+        named.into_iter().flatten().map(|path| self.resolve(path))
+    }
+
     /// Seconds after midnight at which a production day starts.
     #[must_use]
     pub fn day_starts_s(&self) -> i64 {

@@ -40,8 +40,7 @@ pub struct Found {
 /// # Errors
 /// Where a path does not exist, a pattern matches nothing, or no file is found at all.
 pub fn discover(paths: &[PathBuf], config: &Config) -> Result<Found> {
-    let side = [&config.events, &config.calibration, &config.decisions].into_iter().flatten();
-    let side = side.filter_map(|p| config.resolve(p).canonicalize().ok()).collect();
+    let side = config.side_files().filter_map(|p| p.canonicalize().ok()).collect();
     let mut search = Search { side, ..Search::default() };
     // In one order, whatever order they are given in.
     for path in &paths.iter().collect::<BTreeSet<_>>() {

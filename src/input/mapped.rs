@@ -17,7 +17,10 @@ impl<T> Mapped<T> {
 
     /// What it stands for, where a file has it.
     pub(super) fn met(&self) -> &T {
-        self.met.store(true, Ordering::Relaxed);
+        // Written once: all parsers read it, and memory that is written goes from one to the next.
+        if !self.is_met() {
+            self.met.store(true, Ordering::Relaxed);
+        }
         &self.to
     }
 

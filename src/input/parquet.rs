@@ -60,8 +60,8 @@ fn reader(path: &Path) -> Result<ParquetReader<File>, String> {
 }
 
 /// `height` rows from row `from` on. Groups of rows before and after them are not decoded.
-fn rows(path: &Path, from: usize, height: usize) -> Result<DataFrame, String> {
-    let some = reader(path)?.with_slice(Some((from, height)));
+fn rows(reader: ParquetReader<File>, from: usize, height: usize) -> Result<DataFrame, String> {
+    let some = reader.with_slice(Some((from, height)));
     some.read_parallel(ParallelStrategy::RowGroups).finish().map_err(|e| e.to_string())
 }
 
@@ -70,7 +70,7 @@ fn rows(path: &Path, from: usize, height: usize) -> Result<DataFrame, String> {
 /// # Errors
 /// What polars says is wrong with the file.
 pub fn first_rows(path: &Path, height: usize) -> Result<Vec<Vec<String>>, String> {
-    let frame = rows(path, 0, height)?;
+    let frame = rows(reader(path)?, 0, height)?;
     let columns = all_ready(&frame)?;
     let cells = |row| columns.iter().map(move |c: &Ready| header_text(&c.cell(row).shown()));
     Ok((0..frame.height()).map(|row| cells(row).collect()).collect())
@@ -81,12 +81,13 @@ pub fn first_rows(path: &Path, height: usize) -> Result<Vec<Vec<String>>, String
 /// # Errors
 /// What polars says is wrong with it.
 pub fn stream(path: &Path, mut each: impl FnMut(DataFrame) -> bool) -> Result<(), String> {
-    let mut reader = reader(path)?;
-    let groups = &reader.get_metadata().map_err(|e| e.to_string())?.row_groups;
-    let heights: Vec<_> = groups.iter().map(|group| group.num_rows()).collect();
+    // What stands at the end of the file is of all groups: it is read once.
+    let metadata = reader(path)?.get_metadata().map_err(|e| e.to_string())?.clone();
     let mut from = 0;
-    for height in heights {
-        if height > 0 && !each(rows(path, from, height)?) {
+    for height in metadata.row_groups.iter().map(|group| group.num_rows()) {
+        let mut group = reader(path)?;
+        group.set_metadata(metadata.clone());
+        if height > 0 && !each(rows(group, from, height)?) {
             break;
         }
         from += height;

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use chrono::NaiveDate;
 use sha2::{Digest, Sha256};
 
+use super::same::hex;
 use crate::config::Config;
 use crate::day::{Day, day_number};
 use crate::error::{Error, Place, Result};
@@ -37,11 +38,10 @@ pub struct SideFile {
 /// Settings, events, register and decisions with their checksums; what cannot be read any more is left out.
 #[must_use]
 pub fn side_files(config: &Config) -> Vec<SideFile> {
-    let named = [&config.events, &config.calibration, &config.decisions].into_iter().flatten();
-    let paths = config.path.clone().into_iter().chain(named.map(|p| config.resolve(p)));
+    let paths = config.path.clone().into_iter().chain(config.side_files());
     let file = |path: PathBuf| {
         let bytes = std::fs::read(&path).ok()?;
-        let sha256 = Sha256::digest(&bytes).iter().map(|b| format!("{b:02x}")).collect();
+        let sha256 = hex(&Sha256::digest(&bytes));
         Some(SideFile { name: path.file_name()?.into(), bytes: bytes.len() as u64, sha256 })
     };
     paths.filter_map(file).collect()

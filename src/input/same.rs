@@ -92,7 +92,8 @@ pub fn refuse_held(files: &[PathBuf], copies: &BTreeSet<PathBuf>) -> Result<()> 
     Ok(())
 }
 
-fn hex(sum: &[u8]) -> String {
+/// A checksum as it is printed.
+pub(super) fn hex(sum: &[u8]) -> String {
     sum.iter().map(|b| format!("{b:02x}")).collect()
 }
 

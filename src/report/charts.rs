@@ -69,9 +69,7 @@ const OF_SERIES: [(&str, &str, OfSeries); 5] = [
 
 /// The series of the ladder, in their order: all, or those that need most attention first where they are many.
 fn worst(review: &Review) -> Vec<usize> {
-    let others = (0..review.series.len()).filter(|n| !review.attention.contains(n));
-    let mut chosen: Vec<usize> = review.attention.iter().copied().chain(others).collect();
-    chosen.truncate(ladder::ROWS);
+    let mut chosen: Vec<usize> = review.by_attention().take(ladder::ROWS).collect();
     chosen.sort_unstable();
     chosen
 }

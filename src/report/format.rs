@@ -5,6 +5,7 @@ use std::borrow::Cow;
 use serde::Serialize;
 
 use crate::review::ReviewedSeries;
+use crate::verdict::incident::Evidence;
 use crate::words::currents::Currents;
 use crate::words::is_unseen;
 
@@ -93,10 +94,7 @@ pub fn address(path: &str) -> String {
 /// The place on the page that belongs to a series: letters, digits, `-` and `_` only.
 #[must_use]
 pub fn anchor(id: &str) -> String {
-    let plain = |c: char| {
-        if c.is_alphanumeric() || c == '-' || c == '_' { c } else { '-' }
-    };
-    format!("series-{}", id.chars().map(plain).collect::<String>())
+    Evidence::Series(id.to_owned()).anchor()
 }
 
 /// A cell that no spreadsheet takes for a formula: what begins like one gets a `'` before it.

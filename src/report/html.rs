@@ -123,11 +123,10 @@ fn inside<'a>(
     review: &'a Review,
     charts: &'a HashMap<String, String>,
 ) -> HashMap<&'a str, &'a String> {
-    let others = (0..review.series.len()).filter(|n| !review.attention.contains(n));
-    let series = review.attention.iter().copied().chain(others);
     let of_plant = review.charts.iter().map(|(path, _)| path);
     let of_jumps = review.jump_charts.iter().map(|c| &c.path);
-    let of_series = series.flat_map(|n| &review.series[n].charts).map(|(path, _)| path);
+    let of_series =
+        review.by_attention().flat_map(|n| &review.series[n].charts).map(|(path, _)| path);
     let mut left = CHARTS;
     let mut chosen = HashMap::new();
     for path in of_plant.chain(of_jumps).chain(of_series) {

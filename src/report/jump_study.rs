@@ -1,6 +1,5 @@
 //! The command `jump`: one question asked in depth → page, charts, result file, units to check.
 
-use super::chart::draw::Inked;
 use super::markdown::{jumps as page, readme};
 use super::{chart, json, tables};
 use crate::analysis::jump::Asked;
@@ -28,9 +27,9 @@ pub fn study(review: &Review, asked: &Asked) -> JumpStudy {
     let mut notes = Vec::new();
     let mut files = Vec::new();
     let mut jump_charts = Vec::new();
-    for chart in chart::jumps::drawn(review, true) {
+    for chart in chart::jumps::drawn(review, true, chart::draw::png) {
         match chart.ink {
-            Ok(Inked { png, .. }) => {
+            Ok(png) => {
                 files.push((chart.shown.path.clone(), png));
                 jump_charts.push(chart.shown);
             }

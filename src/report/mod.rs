@@ -43,7 +43,7 @@ pub struct Rendered {
 #[must_use]
 pub fn render(mut review: Review, all_charts: bool, tell: &Tell<'_>) -> Rendered {
     let drawn = charts::drawn(&review, all_charts, tell);
-    let of_jumps = chart::jumps::drawn(&review, false);
+    let of_jumps = chart::jumps::drawn(&review, false, chart::draw::inked);
     let mut files = Vec::new();
     let mut strokes: HashMap<String, String> = HashMap::new();
     for chart in drawn {

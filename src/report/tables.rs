@@ -135,7 +135,7 @@ pub fn models_csv(review: &Review) -> String {
                 value(s.observed_reject_ppm.as_ref()),
                 number(expected.filter(|e| e.value >= e.least()).map(|e| e.value)),
                 number(expected.map(|e| e.high.max(e.least()))),
-                s.drift.shape.map_or_else(String::new, |shape| shape.words().replace(' ', "_")),
+                s.drift.shape.map_or_else(String::new, |shape| shape.key().to_owned()),
                 if s.drift.flagged { "yes" } else { "no" }.to_owned(),
                 s.drift.limit_reached_on.map_or_else(String::new, |f| f.date.to_string()),
                 ids.join(" "),

@@ -18,23 +18,16 @@ use std::io::Write as _;
 use std::path::{Component, Path, PathBuf};
 
 use super::html;
-use super::markdown::readme;
+use super::markdown::{front, readme};
 use super::origin;
 use crate::disk::{self, Held, hidden, sync_folder};
 use crate::error::{Error, Result};
 
-/// Files of a report's own folder.
-const OURS: [&str; 16] = [
+/// Files of a report's own folder, beside the pages that the summary names.
+const OURS: [&str; 9] = [
     html::FILE,
     readme::FILE,
-    "summary.md",
-    "incidents.md",
-    "all-series.md",
-    "month.md",
-    "jumps.md",
-    "testers.md",
-    "record.md",
-    "method.md",
+    front::FILE,
     "models.csv",
     "results.json",
     "rows-not-used.csv",
@@ -261,12 +254,19 @@ fn not_ours(dir: &Path) -> Result<Option<String>> {
                 return Ok(Some(format!("{folder}/{}", n.to_string_lossy())));
             }
         } else if !(path.is_file()
-            && (OURS.iter().any(|o| name == *o) || is_change_note(&name) || is_litter(&name)))
+            && (OURS.iter().any(|o| name == *o)
+                || is_page(&name)
+                || is_change_note(&name)
+                || is_litter(&name)))
         {
             return Ok(Some(name.to_string_lossy().into_owned()));
         }
     }
     Ok(None)
+}
+
+fn is_page(name: &OsString) -> bool {
+    front::PAGES.iter().any(|page| name == page.path)
 }
 
 fn is_change_note(name: &OsString) -> bool {

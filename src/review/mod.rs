@@ -152,6 +152,12 @@ pub struct Review {
 }
 
 impl Review {
+    /// All series by index, those that need most attention first.
+    pub fn by_attention(&self) -> impl Iterator<Item = usize> {
+        let others = (0..self.series.len()).filter(|n| !self.attention.contains(n));
+        self.attention.iter().copied().chain(others)
+    }
+
     /// The charts of the whole plant that could be drawn, of these names.
     pub fn plant_charts<'a>(
         &'a self,

@@ -408,11 +408,14 @@ fn of_itself(r: &Record, rules: &Rules<'_>) -> Option<SetAside> {
     }
     if r.outcome == Outcome::Pass && r.shown != Shown::Below {
         let limits = rules.limits[r.limits as usize];
-        let setup = r.setup as usize;
-        let series = rules.resolved.series[setup].map_or(usize::MAX, |n| n as usize);
-        let step = rules.steps.at(series, rules.resolved.station[setup], r.reading_pa);
-        let above = limits.high_pa.is_some_and(|h| r.reading_pa > h + step);
-        let below = limits.low_pa.is_some_and(|l| r.reading_pa < l - step);
+        // Asked of few: most readings lie between their limits.
+        let step = || {
+            let setup = r.setup as usize;
+            let series = rules.resolved.series[setup].map_or(usize::MAX, |n| n as usize);
+            rules.steps.at(series, rules.resolved.station[setup], r.reading_pa)
+        };
+        let above = limits.high_pa.is_some_and(|h| r.reading_pa > h && r.reading_pa > h + step());
+        let below = limits.low_pa.is_some_and(|l| r.reading_pa < l && r.reading_pa < l - step());
         if above || below {
             return Some(SetAside::Contradicted);
         }

@@ -16,6 +16,9 @@ use crate::day::{Day, day_of};
 use crate::input::plain_serial;
 use crate::records::{Current, Limits, Outcome, Setup, Shown, Source, SourceAt};
 
+/// A later test than this after the first belongs to another day's repair, in seconds: one shift.
+const SAME_SHIFT_S: i64 = 8 * 3600;
+
 /// What was set for a test, as the files give it; a blank is not known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct TestSettings {
@@ -501,5 +504,13 @@ impl Pass {
     #[must_use]
     pub fn last_of<'a>(&'a self, history: &'a UnitHistory) -> Test<'a> {
         Test { pass: self, row: &history.last }
+    }
+
+    /// Minutes from the first to the last test of a unit that failed; `None` where these are not of one shift.
+    #[must_use]
+    #[expect(clippy::cast_precision_loss, reason = "a shift has few seconds")]
+    pub fn minutes_of(&self, history: &UnitHistory) -> Option<f64> {
+        let took = self.last_of(history).time() - self.first_of(history).time();
+        (0..=SAME_SHIFT_S).contains(&took).then(|| took as f64 / 60.0)
     }
 }

@@ -20,11 +20,14 @@ pub struct ExpectedShare {
     least: f64,
 }
 
+/// No share is said to be rarer than this many units in all those judged: so far out the law of a tail is not known.
+pub const RAREST: f64 = 0.01;
+
 /// The least share that so many units tell, a fraction of 1.
 fn least_of(units: u64) -> f64 {
     #[expect(clippy::cast_precision_loss, reason = "counts of units stay far below 2^53")]
     let units = units.max(1) as f64;
-    0.01 / units
+    RAREST / units
 }
 
 impl ExpectedShare {

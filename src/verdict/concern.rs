@@ -59,6 +59,8 @@ pub enum Concern {
     Jump {
         /// First sentence of the finding.
         sentence: String,
+        /// Factor and level of a cause that stands out by itself; `None` of a change in time.
+        alone: Option<String>,
         /// What to check next.
         next_step: String,
     },
@@ -418,6 +420,7 @@ pub fn concerns_of_series(
         own.extend(finding.causes.iter().filter(alone).map(|c| {
             let concern = Concern::Jump {
                 sentence: c.to_string(),
+                alone: Some(format!("{} {}", c.factor, c.level)),
                 next_step: re_test(
                     "Re-test its units that passed before shipment (units-to-check.csv).",
                 ),

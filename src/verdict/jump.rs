@@ -9,7 +9,7 @@ use serde::ser::{SerializeMap, Serializer};
 
 use crate::analysis::jump::cells::Counted;
 use crate::analysis::jump::factors::{FactorKind, kind};
-use crate::analysis::jump::{Cause, Jump, LimitMove, Parts, Scope, Side};
+use crate::analysis::jump::{Cause, Jump, LimitMove, Mixed, Parts, Scope, Side};
 use crate::analysis::units::happenings;
 use crate::analysis::{Findings, Known};
 use crate::config::Config;
@@ -179,7 +179,11 @@ pub fn concerns(jumps: &[JudgedJump]) -> Vec<About> {
         .filter(|j| j.needs_action)
         .map(|j| About {
             subject: j.found.place.subject.clone(),
-            concern: Concern::Jump { sentence: j.headline(), next_step: j.next_step.to_string() },
+            concern: Concern::Jump {
+                sentence: j.headline(),
+                alone: None,
+                next_step: j.next_step.to_string(),
+            },
             seen: j.seen(),
         })
         .collect()
@@ -368,15 +372,13 @@ fn mixed(jump: &Jump) -> Option<MixSaid> {
 
 /// The levels that made a mix with their shares of the units before and since, three at most; empty where none did.
 fn mixed_in_short(jump: &Jump) -> String {
-    let Some((factor, parts)) =
-        jump.parts.as_ref().and_then(|parts| Some((parts.mix_of.as_ref()?, parts)))
-    else {
+    let Some(MixSaid { factor: Some(factor), levels, .. }) = mixed(jump) else {
         return String::new();
     };
-    let shares = |m: &crate::analysis::jump::split::Mixed| {
+    let shares = |m: &Mixed| {
         format!("{} {:.0} % → {:.0} %", m.level, 100.0 * m.share_before, 100.0 * m.share_after)
     };
-    let levels: Vec<String> = parts.mixed.iter().take(3).map(shares).collect();
+    let levels: Vec<String> = levels.iter().take(3).map(shares).collect();
     format!(" ({factor} {})", levels.join(", "))
 }
 

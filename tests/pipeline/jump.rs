@@ -226,31 +226,30 @@ fn ramp_trips_are_charging_current_and_no_operator_is_named() {
     assert!(jumps().iter().filter(|j| date(&j["date"]) == day("2026-01-14")).count() == 1);
 }
 
-/// Three models at two stations; from day 60 on of 100 the poor one, of which one unit in twelve fails, is made four
-/// times as often and nothing else changes: failures of the line rise from 1.1 % to 3.4 %. `bad` may move a
-/// failure's model or station.
-fn line_of_mix(poor_before: u64, poor_since: u64, broken: Option<u64>) -> String {
+/// A number of a thousand that follows from `n` alone, as if drawn.
+fn drawn(n: u64) -> u64 {
+    let mut x = n.wrapping_mul(0x9E37_79B9_7F4A_7C15);
+    x = (x ^ (x >> 31)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+    (x ^ (x >> 29)) % 1000
+}
+
+/// What a test of a line is of, and how many of a thousand such fail.
+struct Tested {
+    model: &'static str,
+    station: &'static str,
+    often: u64,
+}
+
+/// A line that tests 100 units on each of 100 days; `of` is asked by day, unit of the day and unit of all.
+fn line_of(of: impl Fn(u64, u64, u64) -> Tested) -> String {
     let mut text =
         String::from("tested_at,model,serial,station,reading_ma,high_limit_ma,outcome,lot\n");
-    // A number that follows from `n` alone, as if drawn.
-    let mix = |n: u64| {
-        let mut x = n.wrapping_mul(0x9E37_79B9_7F4A_7C15);
-        x = (x ^ (x >> 31)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        (x ^ (x >> 29)) % 1000
-    };
     for at in 0..100_u64 {
         let date = day("2026-03-02") + chrono::Days::new(at);
-        let poor = if at < 60 { poor_before } else { poor_since };
         for unit in 0..100_u64 {
             let n = at * 100 + unit;
-            let model = if unit < poor { "POOR" } else { ["FINE", "GOOD"][unit as usize % 2] };
-            let station = if mix(3 * n) < 500 { "S1" } else { "S2" };
-            let often = match (broken, station) {
-                (Some(since), "S2") if at >= since => 120,
-                _ if model == "POOR" => 83,
-                _ => 4,
-            };
-            let failed = mix(7 * n + 1) < often;
+            let Tested { model, station, often } = of(at, unit, n);
+            let failed = drawn(7 * n + 1) < often;
             let (reading, outcome) = if failed { ("3.1", "over limit") } else { ("1.0", "pass") };
             text += &format!(
                 "{date} {:02}:{:02}:00,{model},{model}-{n},{station},{reading},2.0,{outcome},L{}\n",
@@ -261,6 +260,23 @@ fn line_of_mix(poor_before: u64, poor_since: u64, broken: Option<u64>) -> String
         }
     }
     text
+}
+
+/// Three models at two stations; from day 60 on of 100 the poor one, of which one unit in twelve fails, is made four
+/// times as often and nothing else changes: failures of the line rise from 1.1 % to 3.4 %. From the day `broken` on
+/// more fail at the second station.
+fn line_of_mix(poor_before: u64, poor_since: u64, broken: Option<u64>) -> String {
+    line_of(|at, unit, n| {
+        let poor = if at < 60 { poor_before } else { poor_since };
+        let model = if unit < poor { "POOR" } else { ["FINE", "GOOD"][unit as usize % 2] };
+        let station = if drawn(3 * n) < 500 { "S1" } else { "S2" };
+        let often = match (broken, station) {
+            (Some(since), "S2") if at >= since => 120,
+            _ if model == "POOR" => 83,
+            _ => 4,
+        };
+        Tested { model, station, often }
+    })
 }
 
 /// Failures of the whole line triple since a poor model is made four times as often: flagged, with the mix as the
@@ -310,31 +326,12 @@ fn a_poor_model_made_four_times_as_often_is_a_jump_of_mix() {
 /// Three models at three stations, as often at each; from day 60 on the first station, where `poor` units of a
 /// thousand fail, tests four times as many, `poor.1` of a thousand failing since.
 fn line_of_stations(poor: (u64, u64)) -> String {
-    let mut text =
-        String::from("tested_at,model,serial,station,reading_ma,high_limit_ma,outcome,lot\n");
-    let mix = |n: u64| {
-        let mut x = n.wrapping_mul(0x9E37_79B9_7F4A_7C15);
-        x = (x ^ (x >> 31)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        (x ^ (x >> 29)) % 1000
-    };
-    for at in 0..100_u64 {
-        let date = day("2026-03-02") + chrono::Days::new(at);
+    line_of(|at, unit, n| {
         let (share, often) = if at < 60 { (9, poor.0) } else { (36, poor.1) };
-        for unit in 0..100_u64 {
-            let n = at * 100 + unit;
-            let station = if unit < share { "S1" } else { ["S2", "S3"][unit as usize % 2] };
-            let model = ["M1", "M2", "M3"][(mix(3 * n) % 3) as usize];
-            let failed = mix(7 * n + 1) < if station == "S1" { often } else { 4 };
-            let (reading, outcome) = if failed { ("3.1", "over limit") } else { ("1.0", "pass") };
-            text += &format!(
-                "{date} {:02}:{:02}:00,{model},{model}-{n},{station},{reading},2.0,{outcome},L{}\n",
-                6 + unit / 10,
-                unit % 10 * 5,
-                at / 9,
-            );
-        }
-    }
-    text
+        let station = if unit < share { "S1" } else { ["S2", "S3"][unit as usize % 2] };
+        let model = ["M1", "M2", "M3"][(drawn(3 * n) % 3) as usize];
+        Tested { model, station, often: if station == "S1" { often } else { 4 } }
+    })
 }
 
 /// A station that always failed more and tests four times as many is no cause, though one model alone knows too

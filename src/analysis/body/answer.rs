@@ -21,6 +21,7 @@ use crate::stats::average::{Scale, Weighted};
 use crate::stats::blocks::block_variance;
 use crate::stats::distribution::{Distribution, Family, Law};
 use crate::stats::estimate::Estimate;
+use crate::stats::expected_share::RAREST;
 use crate::stats::mixture::Component;
 use crate::stats::sample::Observation;
 use crate::stats::special::{normal_ln_pdf, normal_quantile, student_t_quantile};
@@ -28,9 +29,6 @@ use crate::stats::tail::{Bounds, Tail};
 
 /// Share of units at or below the upper reference reading of the geometric method (ISO 22514-2).
 pub const UPPER_REFERENCE: f64 = 0.998_65;
-
-/// No share is said to be rarer than this many units in all those judged: so far out the law of the tail is not known.
-const RAREST: f64 = 0.01;
 
 /// The family counts as normal from this weight.
 const NORMAL_FROM: f64 = 0.9;

@@ -13,10 +13,7 @@ use crate::day::{Day, month_of};
 use crate::series::Pass;
 use crate::stats::estimate::Estimate;
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson};
-use crate::words::time::as_month;
-
-/// A later test than this after the first belongs to another day's repair, in seconds: one shift.
-const SAME_SHIFT_S: i64 = 8 * 3600;
+use crate::words::time::{as_month, month_text};
 
 /// What a yield is of.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -34,7 +31,7 @@ impl YieldOf {
     #[must_use]
     pub fn name(&self) -> String {
         match self {
-            Self::Month((year, month)) => format!("{year}-{month:02}"),
+            Self::Month(month) => month_text(*month),
             Self::Family(name) | Self::Station(name) => name.clone(),
         }
     }
@@ -153,7 +150,6 @@ fn one(of: YieldOf, days: &BTreeMap<Day, Counted>, level: f64) -> Yield {
 
 /// What rejected good units cost, by model and month; months in which none was tested again are left out.
 #[must_use]
-#[expect(clippy::cast_precision_loss, reason = "a shift has few seconds")]
 pub fn costs(pass: &Pass, config: &Config) -> Vec<Cost> {
     let mut all: BTreeMap<(&str, (i32, u32)), Cost> = BTreeMap::new();
     for h in pass.histories().iter().filter(|h| h.retests > 0) {
@@ -169,10 +165,7 @@ pub fn costs(pass: &Pass, config: &Config) -> Vec<Cost> {
         });
         cost.good_rejected += u64::from(h.passed);
         cost.retests += u64::from(h.retests);
-        let took = pass.last_of(h).time() - pass.first_of(h).time();
-        if (0..=SAME_SHIFT_S).contains(&took) {
-            cost.minutes += took as f64 / 60.0;
-        }
+        cost.minutes += pass.minutes_of(h).unwrap_or(0.0);
     }
     let in_money = |c: Cost| Cost { money: config.minute_cost.map(|each| each * c.minutes), ..c };
     all.into_values().map(in_money).collect()

@@ -45,8 +45,7 @@ pub fn of_series(
     let settings = recorded.settings.changes.iter().filter(|c| {
         // A change of limit moves no reading, and the share of failures is counted at one limit.
         let of = &pass.series[c.series.index].key;
-        (&of.model, of.test) == (&key.model, key.test)
-            && !matches!(c.what, Setting::HighLimit | Setting::LowLimit)
+        (&of.model, of.test) == (&key.model, key.test) && !c.what.is_limit()
     });
     Happenings {
         tiers: [

@@ -45,6 +45,12 @@ impl Setting {
     pub const ALL: [Self; 6] =
         [Self::Voltage, Self::Frequency, Self::Dwell, Self::Ramp, Self::HighLimit, Self::LowLimit];
 
+    /// Whether it is a limit: it moves no reading.
+    #[must_use]
+    pub fn is_limit(self) -> bool {
+        matches!(self, Self::HighLimit | Self::LowLimit)
+    }
+
     /// Words for people.
     #[must_use]
     pub fn words(self) -> &'static str {

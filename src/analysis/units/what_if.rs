@@ -244,9 +244,6 @@ pub struct RetestCost {
     pub minutes_each: Option<f64>,
 }
 
-/// A later test than this after the first belongs to another day's repair, in seconds: one shift.
-const SAME_SHIFT_S: i64 = 8 * 3600;
-
 /// Retests of the over-limit units of series `n`; `None` where there is none.
 #[must_use]
 pub fn retest_cost(pass: &Pass, n: usize) -> Option<RetestCost> {
@@ -255,9 +252,8 @@ pub fn retest_cost(pass: &Pass, n: usize) -> Option<RetestCost> {
     for h in pass.histories_of(n).iter().filter(|h| h.outcome == Outcome::OverLimit) {
         units += 1;
         tests += u64::from(h.retests);
-        let took = pass.last_of(h).time() - pass.first_of(h).time();
-        if h.retests > 0 && (0..=SAME_SHIFT_S).contains(&took) {
-            minutes.push(took as f64 / 60.0);
+        if h.retests > 0 {
+            minutes.extend(pass.minutes_of(h));
         }
     }
     (units > 0).then(|| RetestCost {

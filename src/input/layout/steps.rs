@@ -183,10 +183,11 @@ fn at_a_point(name: &str, headers: &Headers) -> Option<Part> {
         outside.char_indices().filter(|(at, c)| *at > 0 && (c.is_whitespace() || *c == '_'));
     for (at, _) in starts {
         let point = outside[at..].trim_matches(|c: char| c.is_whitespace() || c == '_');
+        if !is_point(point) {
+            continue;
+        }
         let bare = format!("{}{}", &outside[..at], &name[outside.len()..]);
-        let is_own =
-            matches!(headers.meaning(&bare), Meaning::Field(field, _) if OWN.contains(&field));
-        if is_point(point) && is_own {
+        if matches!(headers.meaning(&bare), Meaning::Field(field, _) if OWN.contains(&field)) {
             return Some(Part { title: point.to_owned(), bare });
         }
     }

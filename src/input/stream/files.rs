@@ -14,6 +14,7 @@ use super::FileSeen;
 use super::producer::{LOOK, Producer};
 use super::tables::{Again, reopened, text_entries};
 use crate::error::{Error, Place, Result};
+use crate::input::same::hex;
 use crate::input::unpack::{Bounded, unpacked_most};
 
 /// Largest workbook or zip taken into memory, in bytes.
@@ -66,7 +67,7 @@ impl Producer<'_> {
         self.read.files.push(FileSeen {
             path: path.to_owned(),
             bytes,
-            sha256: sha.finalize().iter().map(|b| format!("{b:02x}")).collect(),
+            sha256: hex(&sha.finalize()),
         });
     }
 

@@ -52,35 +52,6 @@ pub(super) struct Sheet<I> {
 }
 
 impl<I: Ink> Sheet<I> {
-    pub(super) fn rect(&self, a: Area, ink: RGBColor) -> Result<(), ChartError> {
-        self.ink.rect(a, ink)
-    }
-
-    pub(super) fn polygon(&self, corners: &[(f64, f64)], ink: RGBColor) -> Result<(), ChartError> {
-        self.ink.polygon(corners, ink)
-    }
-
-    pub(super) fn polyline(
-        &self,
-        points: &[(f64, f64)],
-        ink: RGBColor,
-        thick: f64,
-        dash: Dash,
-    ) -> Result<(), ChartError> {
-        self.ink.polyline(points, ink, thick, dash)
-    }
-
-    pub(super) fn text(
-        &self,
-        text: &str,
-        x: f64,
-        y: f64,
-        size: f64,
-        weight: Weight,
-    ) -> Result<(), ChartError> {
-        self.ink.text(text, x, y, size, weight)
-    }
-
     pub(super) fn whisker(
         &self,
         x: f64,
@@ -88,9 +59,9 @@ impl<I: Ink> Sheet<I> {
         bottom: f64,
         ink: RGBColor,
     ) -> Result<(), ChartError> {
-        self.rect(Area { left: x - 1.25, right: x + 1.25, top, bottom }, ink)?;
+        self.ink.rect(Area { left: x - 1.25, right: x + 1.25, top, bottom }, ink)?;
         for y in [top, bottom] {
-            self.rect(
+            self.ink.rect(
                 Area { left: x - 6.0, right: x + 6.0, top: y - 1.25, bottom: y + 1.25 },
                 ink,
             )?;
@@ -109,7 +80,7 @@ impl<I: Ink> Sheet<I> {
         let corners = |c: &[(f64, f64)]| {
             c.iter().map(|(dx, dy)| (x + dx * r, y + dy * r)).collect::<Vec<_>>()
         };
-        let triangle = |c: &[(f64, f64)]| self.polygon(&corners(c), ink);
+        let triangle = |c: &[(f64, f64)]| self.ink.polygon(&corners(c), ink);
         match shape {
             Shape::Disc => self.ink.disc(x, y, r, ink),
             Shape::Square => {
@@ -121,10 +92,10 @@ impl<I: Ink> Sheet<I> {
             Shape::Right => triangle(&[(1.15, 0.0), (-0.85, 1.1), (-0.85, -1.1)]),
             Shape::Left => triangle(&[(-1.15, 0.0), (0.85, 1.1), (0.85, -1.1)]),
             Shape::Cross => {
-                self.polyline(&corners(&[(-1.0, -1.0), (1.0, 1.0)]), ink, 3.5, Dash::Solid)?;
-                self.polyline(&corners(&[(-1.0, 1.0), (1.0, -1.0)]), ink, 3.5, Dash::Solid)
+                self.ink.polyline(&corners(&[(-1.0, -1.0), (1.0, 1.0)]), ink, 3.5, Dash::Solid)?;
+                self.ink.polyline(&corners(&[(-1.0, 1.0), (1.0, -1.0)]), ink, 3.5, Dash::Solid)
             }
-            Shape::Upright => self.rect(
+            Shape::Upright => self.ink.rect(
                 Area { left: x - 3.0, right: x + 3.0, top: y - 2.2 * r, bottom: y + 2.2 * r },
                 ink,
             ),
@@ -135,14 +106,14 @@ impl<I: Ink> Sheet<I> {
     pub(super) fn shaded(&self, a: Area, role: Role) -> Result<(), ChartError> {
         let ink = style::shade(role);
         if role != Role::NotProven {
-            return self.rect(a, ink);
+            return self.ink.rect(a, ink);
         }
         // Along x + y = c, cut at the edges.
         let mut c = ((a.left + a.top) / HATCH).ceil() * HATCH;
         while c < a.right + a.bottom {
             let (x0, x1) = ((c - a.bottom).max(a.left), (c - a.top).min(a.right));
             if x1 > x0 {
-                self.polyline(&[(x0, c - x0), (x1, c - x1)], ink, HATCH / 3.0, Dash::Solid)?;
+                self.ink.polyline(&[(x0, c - x0), (x1, c - x1)], ink, HATCH / 3.0, Dash::Solid)?;
             }
             c += HATCH;
         }
@@ -152,11 +123,11 @@ impl<I: Ink> Sheet<I> {
     /// Text on a white ground, so that it stays legible over data.
     pub(super) fn backed(&self, text: &str, x: f64, y: f64) -> Result<(), ChartError> {
         let width = style::text_width(text, style::TEXT, Weight::Regular);
-        self.rect(
+        self.ink.rect(
             Area { left: x - 5.0, right: x + width + 5.0, top: y - 17.0, bottom: y + 17.0 },
             WHITE,
         )?;
-        self.text(text, x, y, style::TEXT, Weight::Regular)
+        self.ink.text(text, x, y, style::TEXT, Weight::Regular)
     }
 }
 
@@ -190,12 +161,7 @@ impl Ink for Pixels<'_, '_> {
         thick: f64,
         dash: Dash,
     ) -> Result<(), ChartError> {
-        let pattern: &[f64] = match dash {
-            Dash::Solid => &[],
-            Dash::Dashed => &[16.0, 11.0],
-            Dash::Dotted => &[1.0, 9.0],
-            Dash::DashDot => &[16.0, 9.0, 1.0, 9.0],
-        };
+        let pattern = dash.pattern();
         for (i, ((x0, y0), (x1, y1))) in dashed(points, pattern).into_iter().enumerate() {
             let length = (x1 - x0).hypot(y1 - y0);
             if length > 0.0 {

@@ -71,11 +71,11 @@ impl<I: Ink> Sheet<I> {
         let room = width - 2.0 * EDGE;
         let mut y = EDGE - 8.0;
         for line in style::wrapped(&chart.title, style::TITLE, Weight::Bold, room, 2) {
-            self.text(&line, EDGE, y + 25.0, style::TITLE, Weight::Bold)?;
+            self.ink.text(&line, EDGE, y + 25.0, style::TITLE, Weight::Bold)?;
             y += 52.0;
         }
         for line in style::wrapped(&chart.subtitle, style::SUBTITLE, Weight::Regular, room, 2) {
-            self.text(&line, EDGE, y + 19.0, style::SUBTITLE, Weight::Regular)?;
+            self.ink.text(&line, EDGE, y + 19.0, style::SUBTITLE, Weight::Regular)?;
             y += 40.0;
         }
         y = self.legend(chart, y + 6.0, room)?;
@@ -87,7 +87,7 @@ impl<I: Ink> Sheet<I> {
         let mut bottom = height - 16.0 - 33.0 * notes.len() as f64;
         for (i, line) in notes.iter().enumerate() {
             let at = bottom + 33.0 * i as f64 + 16.0;
-            self.text(line, EDGE, at, style::NOTE, Weight::Regular)?;
+            self.ink.text(line, EDGE, at, style::NOTE, Weight::Regular)?;
         }
         bottom -= 6.0;
 
@@ -115,7 +115,7 @@ impl<I: Ink> Sheet<I> {
                 y += ROW;
             }
             self.swatch(layer, x, y)?;
-            self.text(&text, x + 58.0, y, style::TEXT, Weight::Regular)?;
+            self.ink.text(&text, x + 58.0, y, style::TEXT, Weight::Regular)?;
             x += width + 36.0;
         }
         Ok(if any { y + ROW / 2.0 + 8.0 } else { top })
@@ -124,8 +124,8 @@ impl<I: Ink> Sheet<I> {
     fn swatch(&self, layer: &Layer, x: f64, y: f64) -> Result<(), ChartError> {
         let area = |h: f64| Area { left: x, top: y - h, right: x + 46.0, bottom: y + h };
         match layer {
-            Layer::Bars { role, .. } => self.rect(area(11.0), style::colour(*role)),
-            Layer::Line { role, dash, .. } => self.polyline(
+            Layer::Bars { role, .. } => self.ink.rect(area(11.0), style::colour(*role)),
+            Layer::Line { role, dash, .. } => self.ink.polyline(
                 &[(x, y), (x + 46.0, y)],
                 style::colour(*role),
                 style::thickness(*role),
@@ -144,7 +144,7 @@ impl<I: Ink> Sheet<I> {
                 if *shaded {
                     self.shaded(area(half), *role)
                 } else {
-                    self.rect(area(half), style::colour(*role))
+                    self.ink.rect(area(half), style::colour(*role))
                 }
             }
             Layer::Rule { .. } => Ok(()),
@@ -160,7 +160,7 @@ impl<I: Ink> Sheet<I> {
         }
         for tick in panel.y.ticks((((bottom - top) / 55.0) as usize).max(3)) {
             let y = placed.y(tick.at);
-            self.rect(Area { left, top: y - 0.5, right, bottom: y + 0.5 }, style::GRID)?;
+            self.ink.rect(Area { left, top: y - 0.5, right, bottom: y + 0.5 }, style::GRID)?;
             // A second line says more about the first, in smaller letters.
             let lines: Vec<&str> = tick.label.lines().take(2).collect();
             for (i, line) in lines.iter().enumerate() {
@@ -168,20 +168,21 @@ impl<I: Ink> Sheet<I> {
                 let label = style::shortened(line, size, Weight::Regular, left - EDGE - 14.0);
                 let width = style::text_width(&label, size, Weight::Regular);
                 let shift = if lines.len() > 1 { 34.0 * i as f64 - 17.0 } else { 0.0 };
-                self.text(&label, left - 14.0 - width, y + shift, size, Weight::Regular)?;
+                self.ink.text(&label, left - 14.0 - width, y + shift, size, Weight::Regular)?;
             }
         }
         let ticks = placed.x.ticks(((right - left) / 150.0) as usize);
         for tick in &ticks {
             let x = placed.x(tick.at);
-            self.rect(Area { left: x - 0.5, top, right: x + 0.5, bottom }, style::GRID)?;
+            self.ink.rect(Area { left: x - 0.5, top, right: x + 0.5, bottom }, style::GRID)?;
         }
         for layer in &panel.layers {
             self.layer(placed, layer)?;
         }
-        self.rect(Area { left, top: bottom - 1.0, right, bottom: bottom + 1.0 }, style::FRAME)?;
-        self.rect(Area { left: left - 1.0, top, right: left + 1.0, bottom }, style::FRAME)?;
-        self.text(
+        self.ink
+            .rect(Area { left, top: bottom - 1.0, right, bottom: bottom + 1.0 }, style::FRAME)?;
+        self.ink.rect(Area { left: left - 1.0, top, right: left + 1.0, bottom }, style::FRAME)?;
+        self.ink.text(
             &panel.y.title,
             EDGE,
             placed.area.top - self.above(placed) - 27.0,
@@ -193,19 +194,19 @@ impl<I: Ink> Sheet<I> {
             let x = placed.x(tick.at);
             let width = style::text_width(&tick.label, style::TEXT, Weight::Regular);
             let start = (x - width / 2.0).min(placed.area.right + 120.0 - width);
-            self.rect(
+            self.ink.rect(
                 Area { left: x - 1.0, top: bottom, right: x + 1.0, bottom: bottom + 8.0 },
                 style::FRAME,
             )?;
             if start >= free_from {
-                self.text(&tick.label, start, bottom + 26.0, style::TEXT, Weight::Regular)?;
+                self.ink.text(&tick.label, start, bottom + 26.0, style::TEXT, Weight::Regular)?;
                 free_from = start + width + 14.0;
             }
         }
         if placed.titled && !placed.x.title.is_empty() {
             let title = style::shortened(&placed.x.title, style::TEXT, Weight::Bold, right - left);
             let width = style::text_width(&title, style::TEXT, Weight::Bold);
-            self.text(
+            self.ink.text(
                 &title,
                 (left + right - width) / 2.0,
                 bottom + 62.0,
@@ -237,7 +238,7 @@ impl<I: Ink> Sheet<I> {
                 if corners.len() < 3 {
                     return Ok(());
                 }
-                self.polygon(&corners, style::shade(*role))
+                self.ink.polygon(&corners, style::shade(*role))
             }
             Layer::Span { role, y, from, to, thickness, shaded: true, .. } => {
                 let area = span(placed, *y, *from, *to, *thickness);
@@ -267,14 +268,19 @@ impl<I: Ink> Sheet<I> {
                         top: placed.y(bar.top).clamp(a.top, bottom - 3.0),
                         bottom,
                     };
-                    self.rect(bar, style::colour(*role))?;
+                    self.ink.rect(bar, style::colour(*role))?;
                 }
                 Ok(())
             }
             Layer::Line { role, dash, points, .. } => {
                 let points: Vec<_> = points.iter().map(|p| placed.point(*p)).collect();
                 for piece in clipped_line(&points, a) {
-                    self.polyline(&piece, style::colour(*role), style::thickness(*role), *dash)?;
+                    self.ink.polyline(
+                        &piece,
+                        style::colour(*role),
+                        style::thickness(*role),
+                        *dash,
+                    )?;
                 }
                 Ok(())
             }
@@ -301,13 +307,13 @@ impl<I: Ink> Sheet<I> {
             }
             Layer::Span { role, y, from, to, thickness, shaded: false, .. } => {
                 let area = span(placed, *y, *from, *to, *thickness);
-                area.map_or(Ok(()), |area| self.rect(area, style::colour(*role)))
+                area.map_or(Ok(()), |area| self.ink.rect(area, style::colour(*role)))
             }
             Layer::Rule { role, dash, along: Along::Level, at, .. }
                 if placed.panel.y.holds(*at) =>
             {
                 let y = placed.y(*at);
-                self.polyline(
+                self.ink.polyline(
                     &[(a.left, y), (a.right, y)],
                     style::colour(*role),
                     style::LINE,
@@ -327,7 +333,12 @@ impl<I: Ink> Sheet<I> {
                 Some(f) => a.top - f.lane as f64 * ROW - ROW + 6.0,
                 None => a.top,
             };
-            self.polyline(&[(x, a.bottom), (x, top)], style::colour(*role), style::LINE, *dash)?;
+            self.ink.polyline(
+                &[(x, a.bottom), (x, top)],
+                style::colour(*role),
+                style::LINE,
+                *dash,
+            )?;
         }
         for ((_, _, _, label), flag) in rules.iter().zip(&placed.flags) {
             if let Some(f) = flag {
@@ -350,11 +361,11 @@ impl<I: Ink> Sheet<I> {
             let mut x = a.right + 14.0;
             if let Some(role) = role {
                 let ends = [(a.right + 1.0, *wish), (a.right + 22.0, *y)];
-                self.polyline(&ends, style::colour(*role), 2.0, Dash::Solid)?;
+                self.ink.polyline(&ends, style::colour(*role), 2.0, Dash::Solid)?;
                 x += 16.0;
             }
             let text = style::shortened(text, style::TEXT, Weight::Regular, edge_room(placed, x));
-            self.text(&text, x, *y, style::TEXT, Weight::Regular)?;
+            self.ink.text(&text, x, *y, style::TEXT, Weight::Regular)?;
         }
         Ok(())
     }

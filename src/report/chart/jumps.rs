@@ -2,25 +2,28 @@
 
 use rayon::prelude::*;
 
-use super::draw::Inked;
 use super::failures::{self, Failures};
 use super::one_series::OneSeries;
-use super::{Chart, ChartError, draw, jump_causes, jump_readings, jump_split};
+use super::{Chart, ChartError, jump_causes, jump_readings, jump_split};
 use crate::analysis::jump::Scope;
 use crate::review::{JumpChart, Review};
 use crate::verdict::jump::{Answer, JudgedJump};
 
 /// A chart drawn, or why not.
-pub struct Drawn {
+pub struct Drawn<T> {
     /// Where it belongs.
     pub shown: JumpChart,
     /// Its ink.
-    pub ink: Result<Inked, ChartError>,
+    pub ink: Result<T, ChartError>,
 }
 
 /// The charts of the jumps that are told in full; `whole` takes in one that stands alone, and draws failures over
-/// time for each.
-pub fn drawn(review: &Review, whole: bool) -> Vec<Drawn> {
+/// time for each. `ink` draws one, as far as it is asked for.
+pub fn drawn<T: Send>(
+    review: &Review,
+    whole: bool,
+    ink: fn(&Chart) -> Result<T, ChartError>,
+) -> Vec<Drawn<T>> {
     let jumps = review.jumps.as_deref().unwrap_or_default();
     let mut jobs: Vec<(usize, &str, &str)> = Vec::new();
     for (n, jump) in jumps.iter().enumerate() {
@@ -51,7 +54,7 @@ pub fn drawn(review: &Review, whole: bool) -> Vec<Drawn> {
             };
             let path = format!("charts/jump-{}-{what}.png", n + 1);
             let shown = JumpChart { jump: n, path, question: question.to_owned() };
-            Some(Drawn { shown, ink: chart.and_then(|c| draw::inked(&c)) })
+            Some(Drawn { shown, ink: chart.and_then(|c| ink(&c)) })
         })
         .collect()
 }

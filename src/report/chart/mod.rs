@@ -175,6 +175,21 @@ pub enum Dash {
     DashDot,
 }
 
+/// Length of a dot.
+const DOT: f64 = 1.0;
+
+impl Dash {
+    /// Lengths of what is drawn and what is left out, in turn, in pixels; none of a whole line.
+    fn pattern(self) -> &'static [f64] {
+        match self {
+            Self::Solid => &[],
+            Self::Dashed => &[16.0, 11.0],
+            Self::Dotted => &[DOT, 9.0],
+            Self::DashDot => &[16.0, 9.0, DOT, 9.0],
+        }
+    }
+}
+
 /// Outline of a point.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Shape {

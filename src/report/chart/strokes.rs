@@ -13,7 +13,7 @@ use plotters::style::RGBColor;
 
 use super::brush::{Area, Ink};
 use super::style::{self, Weight};
-use super::{Chart, ChartError, Dash};
+use super::{Chart, ChartError, DOT, Dash};
 
 /// The elements so far; a path is held open while more of its kind follow.
 #[derive(Debug, Default)]
@@ -135,17 +135,16 @@ impl Ink for Strokes {
         thick: f64,
         dash: Dash,
     ) -> Result<(), ChartError> {
-        let dashes = match dash {
-            Dash::Solid => "",
-            Dash::Dashed => " stroke-dasharray=\"16 11\"",
-            Dash::Dotted => " stroke-dasharray=\"1 9\" stroke-linecap=\"round\"",
-            Dash::DashDot => " stroke-dasharray=\"16 9 1 9\" stroke-linecap=\"round\"",
-        };
-        let kind = format!(
-            "{} stroke-width=\"{}\" fill=\"none\"{dashes}",
-            painted("stroke", ink),
-            short(thick)
-        );
+        let mut kind =
+            format!("{} stroke-width=\"{}\" fill=\"none\"", painted("stroke", ink), short(thick));
+        let pattern = dash.pattern();
+        if !pattern.is_empty() {
+            let lengths: Vec<String> = pattern.iter().map(|x| short(*x)).collect();
+            let _ = write!(kind, " stroke-dasharray=\"{}\"", lengths.join(" "));
+        }
+        if pattern.contains(&DOT) {
+            kind.push_str(" stroke-linecap=\"round\"");
+        }
         self.piece(kind, &path_of(points));
         Ok(())
     }

@@ -8,6 +8,7 @@ use crate::analysis::jump::{Explained, Named, Parts};
 use crate::day::date_of;
 use crate::review::jump_study::JumpPage;
 use crate::review::{JumpChart, Review};
+use crate::verdict::incident::Evidence;
 use crate::verdict::jump::JudgedJump;
 use crate::words::numbers::{
     NONE, counted, digits, grouped, p_value, share_pct, whole, with_interval,
@@ -33,7 +34,7 @@ fn found(page: &mut String, jumps: &[JudgedJump], charts: &[JumpChart]) {
         jumps.iter().enumerate().filter(|(_, j)| j.is_told()).collect();
     told.sort_by_key(|(_, j)| (!j.flagged, std::cmp::Reverse(j.found.date.day)));
     for (n, jump) in told {
-        line!(page, "<a id=\"jump-{}\"></a>\n", n + 1);
+        line!(page, "<a id=\"{}\"></a>\n", Evidence::Jump(n).anchor());
         one(page, jump);
         for chart in charts.iter().filter(|c| c.jump == n) {
             line!(page, "![{}]({})\n", text(&chart.question), address(&chart.path));
@@ -44,7 +45,12 @@ fn found(page: &mut String, jumps: &[JudgedJump], charts: &[JumpChart]) {
     if !small.is_empty() {
         line!(page, "Certain, but small:\n");
         for (n, jump) in small {
-            line!(page, "- <a id=\"jump-{}\"></a>{}", n + 1, text(&jump.paragraph()));
+            line!(
+                page,
+                "- <a id=\"{}\"></a>{}",
+                Evidence::Jump(n).anchor(),
+                text(&jump.paragraph())
+            );
         }
         line!(page);
     }

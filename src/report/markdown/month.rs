@@ -48,44 +48,34 @@ pub(super) fn since(page: &mut String, report: &Review) {
     }
     match &s.incidents {
         Some(by) => {
-            incidents(page, "New", &by.new);
-            incidents(page, "Ended, or no longer found", &by.ended);
-            incidents(page, "Closed by decision", &by.closed);
-            incidents(page, "Still open", &by.still_open);
+            let told = |i: &OpenIncident| {
+                format!("`{}` {}: {}", text(&i.id), name(&i.places.join("; ")), text(&i.what))
+            };
+            list(page, "New", &by.new, told);
+            list(page, "Ended, or no longer found", &by.ended, told);
+            list(page, "Closed by decision", &by.closed, told);
+            list(page, "Still open", &by.still_open, told);
         }
         // The earlier report is of a version that knew no incidents.
         None => {
-            list(page, "New", &s.new);
-            list(page, "Closed", &s.closed);
-            list(page, "Still open", &s.still_open);
+            let told = |a: &OpenAction| format!("{}: {}", name(&a.subject), text(&a.sentence));
+            list(page, "New", &s.new, told);
+            list(page, "Closed", &s.closed, told);
+            list(page, "Still open", &s.still_open, told);
         }
     }
 }
 
-fn incidents(page: &mut String, head: &str, incidents: &[OpenIncident]) {
-    if incidents.is_empty() {
+fn list<T>(page: &mut String, head: &str, all: &[T], told: impl Fn(&T) -> String) {
+    if all.is_empty() {
         return;
     }
     line!(page, "{head}:\n");
-    for i in incidents.iter().take(LISTED) {
-        line!(page, "- `{}` {}: {}", text(&i.id), name(&i.places.join("; ")), text(&i.what));
+    for one in all.iter().take(LISTED) {
+        line!(page, "- {}", told(one));
     }
-    if incidents.len() > LISTED {
-        line!(page, "- and {} more, in results.json", incidents.len() - LISTED);
-    }
-    line!(page);
-}
-
-fn list(page: &mut String, head: &str, actions: &[OpenAction]) {
-    if actions.is_empty() {
-        return;
-    }
-    line!(page, "{head}:\n");
-    for action in actions.iter().take(LISTED) {
-        line!(page, "- {}: {}", name(&action.subject), text(&action.sentence));
-    }
-    if actions.len() > LISTED {
-        line!(page, "- and {} more, in results.json", actions.len() - LISTED);
+    if all.len() > LISTED {
+        line!(page, "- and {} more, in results.json", all.len() - LISTED);
     }
     line!(page);
 }

@@ -7,7 +7,6 @@ use std::collections::BTreeSet;
 
 use super::Ground;
 use crate::analysis::jump::Scope;
-use crate::analysis::units::settings::Setting;
 use crate::analysis::units::strays::Lies;
 use crate::day::Day;
 use crate::movement::stations::TesterStep;
@@ -116,15 +115,10 @@ impl Concerns<'_> {
                 .unwrap_or(Cause::Strays(series)),
             Concern::RetestedUntilPass { .. } => Cause::Retests(series),
             Concern::Drift { .. } => Cause::Product(series),
-            Concern::Jump { sentence, .. } => {
+            Concern::Jump { alone, .. } => {
                 match self.ground.jumps.iter().position(|j| j.place_of(about)) {
                     Some(n) => self.of_jump(n),
-                    None => {
-                        let causes = &self.ground.findings.series[series].causes;
-                        let found = causes.iter().find(|c| c.to_string() == *sentence);
-                        let named = found.map(|c| format!("{} {}", c.factor, c.level));
-                        Cause::Lot { series, named: named.unwrap_or_default() }
-                    }
+                    None => Cause::Lot { series, named: alone.clone().unwrap_or_default() },
                 }
             }
             Concern::PassedAgainstReading { .. }
@@ -158,9 +152,8 @@ impl Concerns<'_> {
                 Cause::Tester { station, step: step((moved.day, moved.day)) }
             }
             TesterConcern::SettingsChanged(changes) => {
-                let is_limit = |c: Setting| matches!(c, Setting::HighLimit | Setting::LowLimit);
                 let model = subject.to_owned();
-                if changes.iter().any(|c| is_limit(c.what)) {
+                if changes.iter().any(|c| c.what.is_limit()) {
                     Cause::Limits { model }
                 } else {
                     Cause::Settings { model }
@@ -171,10 +164,8 @@ impl Concerns<'_> {
             }
             // One habit: no station is better served by a row of its own.
             TesterConcern::ChecksMissing { .. } => Cause::Plant(ActionKind::ChecksMissing),
-            TesterConcern::TooGood { sentence } => {
-                let found = self.ground.testers.too_good.iter().find(|t| t.sentence == *sentence);
-                let key = found.map_or_else(String::new, |t| format!("{:?} {}", t.kind, t.from));
-                Cause::Station { station, kind: tester.kind(), key }
+            TesterConcern::TooGood { key, .. } => {
+                Cause::Station { station, kind: tester.kind(), key: key.clone() }
             }
             TesterConcern::Differs(_)
             | TesterConcern::CalibrationOverdue { .. }

@@ -244,16 +244,10 @@ impl Ground<'_> {
     fn incident(&self, together: &Together<'_>, id: String) -> Incident {
         let seen = together.seen();
         let said = told::told(self, together, &seen);
-        let mut places: Vec<String> = Vec::new();
-        for member in &together.members {
-            if !places.contains(&member.about.subject) {
-                places.push(member.about.subject.clone());
-            }
-        }
         Incident {
             group: together.group(),
             what: said.what,
-            places: said.places.unwrap_or(places),
+            places: said.places,
             from: seen.from.map(date_of),
             to: seen.last.filter(|_| !seen.open).map(date_of),
             last_joined: seen.last.map(date_of),

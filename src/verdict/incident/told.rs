@@ -5,7 +5,7 @@
 
 use super::{Cause, Ground, Group, Together};
 use crate::analysis::units::happenings;
-use crate::analysis::units::settings::{Setting, SettingChange};
+use crate::analysis::units::settings::SettingChange;
 use crate::analysis::units::strays::Lies;
 use crate::day::{Day, date_of};
 use crate::series::Tests;
@@ -32,8 +32,8 @@ const NAMED: usize = 4;
 pub(super) struct Told {
     pub what: String,
     pub next_step: String,
-    /// Where, in place of what its parts are about.
-    pub places: Option<Vec<String>>,
+    /// Models, series and stations.
+    pub places: Vec<String>,
 }
 
 /// Says what one cause did and what to do next.
@@ -61,13 +61,10 @@ pub(super) fn told(ground: &Ground<'_>, together: &Together<'_>, seen: &Seen) ->
             steps.push(step);
         }
     }
-    let places =
-        matches!(&together.cause, Cause::Limits { .. } | Cause::Plant(_)).then(|| match &together
-            .cause
-        {
-            Cause::Limits { model } => vec![model.clone()],
-            _ => told.subjects(),
-        });
+    let places = match &together.cause {
+        Cause::Limits { model } => vec![model.clone()],
+        _ => told.subjects(),
+    };
     Told { what: ended(what), next_step: steps.join(" "), places }
 }
 
@@ -285,6 +282,7 @@ impl<'a> Parts<'a> {
         }
     }
 
+    /// What the parts are about, each once.
     fn subjects(&self) -> Vec<String> {
         let mut all: Vec<String> = Vec::new();
         for about in self.parts {
@@ -395,11 +393,8 @@ fn named(all: &[String]) -> String {
 /// The limits that changed, each once: from what to what, and since when.
 fn limits_changed(changes: &[SettingChange]) -> String {
     let mut said: Vec<String> = Vec::new();
-    for change in changes {
-        let what = match change.what {
-            Setting::HighLimit | Setting::LowLimit => change.what.words(),
-            _ => continue,
-        };
+    for change in changes.iter().filter(|c| c.what.is_limit()) {
+        let what = change.what.words();
         let (from, to) = (change.what.value_words(change.from), change.what.value_words(change.to));
         let phrase = format!("{what} {from} → {to}");
         if !said.contains(&phrase) {

@@ -75,6 +75,8 @@ pub enum TesterConcern {
     TooGood {
         /// What it is.
         sentence: String,
+        /// What tells it from others of its station: kind and first day.
+        key: String,
     },
     /// Tests made while the calibration was overdue.
     CalibrationOverdue {
@@ -196,7 +198,7 @@ impl TesterConcern {
                 day_text(s.from),
                 day_text(s.to)
             ),
-            Self::TooGood { sentence } => sentence.clone(),
+            Self::TooGood { sentence, .. } => sentence.clone(),
             Self::CalibrationOverdue { instrument, tests } => format!(
                 "{} made while the calibration of {instrument} was overdue.",
                 if *tests == 1 { "1 test was".to_owned() } else { format!("{tests} tests were") }
@@ -358,7 +360,8 @@ pub(super) fn concerns(plant: &Plant<'_>, testers: &Testers) -> Vec<ConcernAt> {
     }
     for t in testers.too_good.iter().filter(|t| t.needs_action()) {
         let seen = Seen::between(t.days.0, t.days.1).at(&t.station).units(t.units.unwrap_or(0));
-        add(&t.station, TesterConcern::TooGood { sentence: t.sentence.clone() }, seen);
+        let key = format!("{:?} {}", t.kind, t.from);
+        add(&t.station, TesterConcern::TooGood { sentence: t.sentence.clone(), key }, seen);
     }
     let calibrations = testers.calibrations.iter().flatten().map(|c| &c.covered);
     for c in calibrations.filter(|c| c.tests_overdue > 0) {
