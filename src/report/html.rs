@@ -54,6 +54,7 @@ struct Filled {
     models: Vec<Part>,
     pages: Vec<Part>,
     units: String,
+    units_cut: Option<String>,
     units_said: String,
     unit_columns: [&'static str; UNITS_IN_PAGE.len()],
 }
@@ -86,14 +87,14 @@ pub fn page(review: &Review, pages: &[Page], charts: &HashMap<String, String>) -
         .map(|s| Row { anchor: anchor(&s.named.id), cells: series_cells(s, &currents_of(s)) });
     let units: Vec<[&str; UNITS_IN_PAGE.len()]> =
         review.units.iter().take(UNITS).map(super::tables::unit_in_page).collect();
-    let said = if review.units.len() > UNITS {
+    // Stays in sight whatever is searched: a serial that is not found here may be among the others.
+    let cut = (review.units.len() > UNITS).then(|| {
         format!(
             "The first {UNITS} lines of units-to-check.csv, which holds {}.",
             review.units.len()
         )
-    } else {
-        counted(review.units.len() as u64, "line")
-    };
+    });
+    let said = counted(units.len() as u64, "line");
     // Inside a script nothing may look like its end.
     let units = serde_json::to_string(&units).expect("texts are JSON").replace('<', "\\u003c");
     let mut engine = Environment::new();
@@ -108,6 +109,7 @@ pub fn page(review: &Review, pages: &[Page], charts: &HashMap<String, String>) -
             models: of_models,
             pages: others,
             units,
+            units_cut: cut,
             units_said: said,
             unit_columns: UNITS_IN_PAGE,
         }))

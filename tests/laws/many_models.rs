@@ -109,6 +109,19 @@ fn the_file_to_mail_shows_names_as_text() {
     assert_eq!(page, html::page(&report, &all, &charts), "same report, same bytes");
 }
 
+/// Of so many units that not all stand in the file: said where no search takes it away.
+#[test]
+fn the_file_to_mail_says_that_it_lists_only_the_first_units() {
+    let mut report = report_of("M1");
+    let page = html::page(&report, &pages(&report), &HashMap::new());
+    assert!(!page.contains("lines of units-to-check.csv, which holds"));
+    report.units = vec![report.units[0].clone(); 20_001];
+    let page = html::page(&report, &pages(&report), &HashMap::new());
+    let cut =
+        "<p class=\"quiet\">The first 20000 lines of units-to-check.csv, which holds 20001.</p>";
+    assert!(page.contains(cut), "not in the place that the search writes to");
+}
+
 #[test]
 fn two_hundred_models_can_be_mailed() {
     let mut report = plant(200);
