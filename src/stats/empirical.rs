@@ -2,14 +2,30 @@
 //!
 //! Edges that differ by one rounding are one: `5.2 - 0.05` and `5.1 + 0.05` are two doubles, and the sliver
 //! between them drew both readings' mass (X99 of a coarse log-logistic covered 4 %).
+//!
+//! Readings that were carried along a slope are all different, and their intervals overlap: thousands of cells, over
+//! which the iteration creeps (10 s of processor for a series of 4 000 units), for an answer finer than any reading.
+//! Intervals much narrower than the sample are shared among the cells of a grid instead, each by how much of it lies
+//! there: they no longer overlap, means stay, and a spread grows by less than a thousandth. Put whole into the cell of
+//! its middle, a reading moved by up to half a step, and a sound family looked wrong (p 0.005 instead of 0.45).
+
+use std::collections::BTreeMap;
 
 use crate::stats::distribution::{Distribution, Law};
+use crate::stats::numeric::reaching;
 use crate::stats::sample::{Observation, Sample};
 
 /// Rounds of the self-consistency iteration before it is taken as it stands.
 const MOST_ROUNDS: usize = 20_000;
 /// The iteration ends when no cell's mass moves by more than this.
 const STILL: f64 = 1e-13;
+
+/// Intervals are shared among the cells of a grid where this share of them is so many times narrower than the middle
+/// half of the sample…
+const NEARLY_ALL: f64 = 0.9;
+const NARROW: f64 = 20.0;
+/// …which is as wide as they are, and so many times narrower than that at the most.
+const FINEST: f64 = 5000.0;
 
 /// An innermost interval of the observations, and the probability that lies in it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -43,15 +59,7 @@ impl Empirical {
     /// - Source: Turnbull B.W. (1976) J. R. Statist. Soc. B 38:290-295; Kaplan E.L., Meier P. (1958) JASA
     ///   53:457-481 (both from memory); case in tests/known_answers/empirical.rs.
     pub fn of(sample: &Sample) -> Self {
-        let edges = Edges::of(sample);
-        let spans: Vec<(Edge, Edge, f64)> = sample
-            .lines()
-            .iter()
-            .map(|line| {
-                let (from, to) = span(line.observation.map(|x| edges.place(x)));
-                (from, to, line.count)
-            })
-            .collect();
+        let spans = spans(sample);
         let inner = innermost(&spans);
         let total = sample.total();
         let masses = self_consistent(&spans, &inner, total);
@@ -148,11 +156,10 @@ const SAME_EDGE: f64 = 1e-10;
 struct Edges(Vec<f64>);
 
 impl Edges {
-    fn of(sample: &Sample) -> Self {
-        let mut all: Vec<f64> = sample
-            .lines()
+    fn of(lines: &[(Observation, f64)]) -> Self {
+        let mut all: Vec<f64> = lines
             .iter()
-            .flat_map(|line| [line.observation.low(), line.observation.high()])
+            .flat_map(|(observation, _)| [observation.low(), observation.high()])
             .filter(|x| x.is_finite())
             .collect();
         all.sort_by(f64::total_cmp);
@@ -168,6 +175,91 @@ impl Edges {
             _ => self.0[after - 1],
         }
     }
+}
+
+/// Where the observations of a sample lie, and how many lie there.
+fn spans(sample: &Sample) -> Vec<(Edge, Edge, f64)> {
+    let lines: Vec<(Observation, f64)> =
+        sample.lines().iter().map(|line| (line.observation, line.count)).collect();
+    let lines = match Grid::of(&lines) {
+        Some(grid) => grid.shared(&lines),
+        None => lines,
+    };
+    let edges = Edges::of(&lines);
+    let placed = |(observation, count): (Observation, f64)| {
+        let (from, to) = span(observation.map(|x| edges.place(x)));
+        (from, to, count)
+    };
+    lines.into_iter().map(placed).collect()
+}
+
+/// A grid finer than what a sample can tell, for intervals that overlap and are narrow.
+struct Grid {
+    width: f64,
+    /// Intervals up to this width are shared among its cells.
+    narrow: f64,
+}
+
+impl Grid {
+    /// `None` where intervals stand on one already, or are not narrow.
+    fn of(lines: &[(Observation, f64)]) -> Option<Self> {
+        let mut middles = Vec::with_capacity(lines.len());
+        let mut widths = Vec::with_capacity(lines.len());
+        let mut overlap = false;
+        let mut end = f64::NEG_INFINITY;
+        for (observation, count) in lines {
+            if let Observation::Between { low, high } = *observation {
+                overlap |= low < end - SAME_EDGE * end.abs();
+                end = end.max(high);
+                middles.push((f64::midpoint(low, high), *count));
+                widths.push((high - low, *count));
+            }
+        }
+        if !overlap {
+            return None;
+        }
+        let spread = share_of(&mut middles, 0.75)? - share_of(&mut middles, 0.25)?;
+        let (width, narrow) = (share_of(&mut widths, NEARLY_ALL)?, spread / NARROW);
+        let width = width.max(spread / FINEST);
+        (width > 0.0 && width <= narrow).then_some(Self { width, narrow })
+    }
+
+    /// Observations of which the narrow ones are shared among the cells. A cell ends where another observation does:
+    /// what is only known to lie beyond a limit would else lie in the rest of the cell that the limit is in.
+    fn shared(&self, lines: &[(Observation, f64)]) -> Vec<(Observation, f64)> {
+        let is_narrow = |o: &Observation| matches!(o, Observation::Between { low, high } if high - low <= self.narrow);
+        let mut out: Vec<(Observation, f64)> =
+            lines.iter().filter(|(o, _)| !is_narrow(o)).copied().collect();
+        let cuts = Edges::of(&out).0;
+        let mut cells: BTreeMap<(i64, usize), f64> = BTreeMap::new();
+        for (observation, count) in lines.iter().filter(|(o, _)| is_narrow(o)) {
+            let (low, high) = (observation.low(), observation.high());
+            let mut from = low;
+            while high - from > SAME_EDGE * high.abs() {
+                let inside = from + SAME_EDGE * from.abs();
+                let cell = (inside / self.width).floor();
+                let cut = cuts.partition_point(|cut| *cut <= inside);
+                let end =
+                    ((cell + 1.0) * self.width).min(cuts.get(cut).map_or(high, |c| *c)).min(high);
+                *cells.entry((cell as i64, cut)).or_default() +=
+                    count * (end - from) / (high - low);
+                from = end;
+            }
+        }
+        out.extend(cells.into_iter().map(|((cell, cut), count)| {
+            let edge = |cell: i64| cell as f64 * self.width;
+            let low = cut.checked_sub(1).map_or(edge(cell), |before| edge(cell).max(cuts[before]));
+            let high = cuts.get(cut).map_or(edge(cell + 1), |next| edge(cell + 1).min(*next));
+            (Observation::Between { low, high }, count)
+        }));
+        out
+    }
+}
+
+/// The value up to which a share of the counts lies; `None` without any.
+fn share_of(values: &mut [(f64, f64)], share: f64) -> Option<f64> {
+    values.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
+    reaching(values.iter().map(|v| v.1), share).map(|reached| values[reached.index].0)
 }
 
 fn span(observation: Observation) -> (Edge, Edge) {

@@ -14,6 +14,7 @@ use leakdrift::stats::empirical::Empirical;
 use leakdrift::stats::mixture::{Component, TwoGroups, two_groups};
 use leakdrift::stats::sample::{Grouped, Observation};
 use leakdrift::stats::tail::{Line, Tail};
+use rand::RngExt;
 
 use super::families::{draws, generator, laws, rounded};
 use crate::support::laws::textbook;
@@ -289,6 +290,54 @@ fn narrow_intervals_approach_kaplan_meier() {
         assert_abs(near.cdf(x), exact.cdf(x), 1e-12);
         let p = (f64::from(i) + 0.5) / 250.0;
         assert_abs(straight(&near, p).unwrap(), straight(&exact, p).unwrap(), 3e-9);
+    }
+}
+
+/// Readings that were carried, each by something of its own, overlap by parts of a step. They say what the currents say
+/// that they are of: the same mean to rounding, the same shares as far as a step tells, whether a step is a thirtieth
+/// or a thousandth of the spread; and beyond a limit as many as there are.
+#[test]
+fn carried_readings_that_overlap_say_what_their_currents_say() {
+    let mut rng = generator(304);
+    for law in laws().into_iter().take(4) {
+        let currents = draws(&law, 4000, &mut rng);
+        let spread = law.quantile(0.75) - law.quantile(0.25);
+        let limit = law.quantile(0.98);
+        for step in [spread / 30.0, spread / 1000.0] {
+            let around = |x: f64, place: f64| Observation::Between {
+                low: x - place * step,
+                high: x + (1.0 - place) * step,
+            };
+            let observations: Vec<Observation> = currents
+                .iter()
+                .map(|x| match *x > limit {
+                    true => Observation::Above(limit),
+                    // A reading that passed lies below the limit.
+                    false if *x + step > limit => around(*x, 1.0),
+                    false => around(*x, rng.random_range(0.0..1.0)),
+                })
+                .collect();
+            let empirical = Empirical::of(grouped(&by_day(&observations, 20)).sample());
+            let beyond = observations.iter().filter(|o| o.high().is_infinite()).count() as f64;
+            assert_abs(empirical.sf(limit + step), beyond / 4000.0, 1e-9);
+            let middle = |low: f64, high: f64| f64::midpoint(low, high);
+            let bounded = |c: &&leakdrift::stats::empirical::Cell| c.high.is_finite();
+            let mean: f64 = empirical
+                .cells()
+                .iter()
+                .filter(bounded)
+                .map(|c| c.mass * middle(c.low, c.high))
+                .sum();
+            let kept = observations.iter().filter(|o| o.high().is_finite());
+            let of_readings: f64 = kept.map(|o| middle(o.low(), o.high())).sum::<f64>() / 4000.0;
+            assert_abs(mean, of_readings, 1e-9 * of_readings);
+            for i in 1..40 {
+                let x = law.quantile(f64::from(i) / 41.0);
+                let share = currents.iter().filter(|c| **c <= x).count() as f64 / 4000.0;
+                assert_abs(empirical.cdf(x), share, 0.005);
+            }
+            assert!(empirical.cells().len() <= 4000, "{}", empirical.cells().len());
+        }
     }
 }
 
