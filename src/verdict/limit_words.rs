@@ -97,8 +97,8 @@ impl Reason {
                     estimate(*today_ma)
                 )
             }
-            Self::MayRise => "No raise is suggested: the readings may be rising, and a limit never follows a drift; \
-                 find that out first."
+            Self::MayRise => "No raise is suggested: the readings may be rising, or their points do not allow to say that they stand \
+                 still, and a limit never follows a drift; find that out first."
                 .to_owned(),
             Self::BetweenBounds(b) => between(b, say),
             Self::AnswersDisagree { limit_ma, lower_ma, answer } => format!(

@@ -118,13 +118,15 @@ pub fn rise(asked: &RiseAsked<'_>, config: &Config) -> Option<Rise> {
     })
 }
 
-/// Whether the readings may be rising: too little for a rise, too much to raise a limit on. A line through the last
-/// stretch rises beyond its interval, or later points lie clearly above earlier ones wherever the record is cut, since
+/// Whether the readings may be rising: too little for a rise, too much to raise a limit on. Their points are too few, or
+/// allow no shape, to say that they stand still; a line through the last stretch rises beyond its interval, or later points lie clearly above earlier ones wherever the record is cut, since
 /// the last rise that something explains or somebody accepted. A season comes back by itself.
 pub fn may_rise(asked: &RiseAsked<'_>) -> bool {
     let drift = &asked.moved.drift;
-    if drift.shape == Some(Shape::Season) {
-        return false;
+    match drift.shape {
+        Some(Shape::Season) => return false,
+        None => return true,
+        Some(_) => {}
     }
     let line = drift.per_month_ma.as_ref().is_some_and(|m| m.low > 0.0);
     let settled = drift.steps.iter().filter(|s| s.size_ma.value > 0.0 && settles(asked, s));
