@@ -14,6 +14,7 @@ mod later_rows;
 mod ledger;
 mod limit_study;
 mod links;
+mod low_passes;
 mod misread;
 mod moments;
 mod moving_stories;

@@ -7,6 +7,7 @@ pub mod doubt;
 pub mod gaps;
 pub mod happenings;
 pub mod leads;
+mod lower_tail;
 pub mod practice;
 pub mod settings;
 pub mod strays;

@@ -9,6 +9,8 @@
 //! against the body of the others by itself, and of strays far out no more than two. With all of them paying, half of
 //! the passes listed of the demonstration factory were healthy.
 //!
+//! Below, a pass is far out where neither the body nor the readings' own lower end (`lower_tail`) expects it.
+//!
 //! A pass at or below 1.25 times the station's open-lead reading is named as an open lead; that
 //! reading is found from under-limit results, per station, scaled by voltage times frequency.
 //!
@@ -25,6 +27,7 @@ use crate::analysis::body::describe::{Body, Options, Which, describe};
 use crate::analysis::body::strays::FALSE_SHARE;
 use crate::analysis::units::causes::Cause;
 use crate::analysis::units::leads::OpenLeads;
+use crate::analysis::units::lower_tail::LowerTail;
 use crate::config::Config;
 use crate::day::Day;
 use crate::movement::SeriesMovement;
@@ -145,6 +148,7 @@ pub struct Levels<'a> {
 struct Stretch {
     days: (Day, Day),
     body: Body,
+    low_end: LowerTail,
     typical_ma: f64,
     x05_ma: f64,
     /// Of each population: units of no cause first, then those of each.
@@ -213,7 +217,7 @@ pub fn strays(pass: &Pass, series: usize, levels: &Levels<'_>, config: &Config) 
     }
     let above = |u: &StrayUnit| u.on_scale_ma - u.half_step_ma;
     let below = |u: &StrayUnit| u.on_scale_ma + u.half_step_ma;
-    for Stretch { body, populations, open, .. } in known {
+    for Stretch { body, low_end, populations, open, .. } in known {
         let healthy = |u: &StrayUnit| body.units * body.average.cdf(below(u));
         list.units.extend(named(open, [accepted, f64::INFINITY], below, healthy));
         if body.list_strays {
@@ -229,7 +233,7 @@ pub fn strays(pass: &Pass, series: usize, levels: &Levels<'_>, config: &Config) 
                 |u| number * body.healthy_above(above(u)),
             ));
             list.units.extend(named(low, [accepted, PAY], below, |u| {
-                number * body.average.cdf(below(u))
+                number * healthy_below(&body, &low_end, below(u))
             }));
         }
     }
@@ -287,16 +291,22 @@ fn stretch(
         return None;
     }
     let body = describe(&grouped(inside()).ok()?, levels.edges, &Options::plain(config)).ok()?;
+    let low_end = LowerTail::of(inside())?;
     let (typical_ma, x05_ma) = (body.average.quantile(0.5), body.average.quantile(0.05));
     let population = |number: f64| {
         let few = |expected: f64| expected <= accepted * PAY;
         let above = end(typical_ma, |x| few(number * body.healthy_above(x)), 2.0);
-        let below = end(typical_ma, |x| few(number * body.average.cdf(x)), 0.5);
+        let below = end(typical_ma, |x| few(number * healthy_below(&body, &low_end, x)), 0.5);
         Population { number, reach: (above, below), far_out: Vec::new() }
     };
     let of_causes = levels.causes.iter().map(|c| population(c.units as f64));
     let populations = std::iter::once(population(body.units)).chain(of_causes).collect();
-    Some(Stretch { days, typical_ma, x05_ma, populations, open: Vec::new(), body })
+    Some(Stretch { days, low_end, typical_ma, x05_ma, populations, open: Vec::new(), body })
+}
+
+/// The share of healthy units at or below a reading: the larger of what the body and the readings' own end say.
+fn healthy_below(body: &Body, low_end: &LowerTail, ma: f64) -> f64 {
+    body.average.cdf(ma).max(low_end.at_most(ma))
 }
 
 /// The place from which on, going by factors of `away` from `from`, something holds: by bisection to a millionth.
