@@ -335,7 +335,7 @@ fn a_fine_reading_on_an_edge_is_shared() {
         assert_abs(bar.to, to, 1e-9);
         assert_abs(bar.top, top, 1e-6);
     }
-    assert!(chart.notes.iter().any(|n| n.contains("steps of 0.001 and 0.01 mA")));
+    assert!(chart.notes.iter().any(|n| n.contains("stands for 0.001 to 0.01 mA")));
 }
 
 /// By hand: 50 units of a step of 0.01 lie evenly from 1.155 to 1.165. Bars of 0.001 have their edges at

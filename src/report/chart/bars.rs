@@ -17,12 +17,11 @@ pub(super) fn steps_note(input: &Distribution, bar: &str) -> Option<String> {
         .collect();
     steps.sort_by(f64::total_cmp);
     steps.dedup_by(|a, b| (*a - *b).abs() <= 1e-9 * b.abs());
-    // Readings brought to one scale are cut where bars must be told apart, into many sizes.
-    let between = if steps.len() > 2 { "to" } else { "and" };
     let [least, .., most] = &steps[..] else { return None };
     let show = |step: &f64| number(*step, decimals_of(*step));
+    // A reading brought to one scale is cut where bars must be told apart: such parts are nobody's reading step.
     Some(format!(
-        "Readings have steps of {} {between} {} {unit}. Bars are {bar} {unit} wide; a reading that lies across bars is shared among them.",
+        "A reading stands for {} to {} {unit}: its step, or a part of it on the one scale. Bars are {bar} {unit} wide; a reading that lies across bars is shared among them.",
         show(least),
         show(most),
         unit = input.unit
