@@ -482,7 +482,7 @@ fn candidate(
 /// Whether a row of a table names nothing but units.
 fn holds_only_units(row: &[String]) -> bool {
     let filled = row.iter().map(|c| c.trim()).filter(|c| !c.is_empty());
-    filled.into_iter().all(|c| c == "-" || steps::unit(c).is_some())
+    filled.into_iter().all(|c| c == "-" || Quantity::from_bracketed(c).is_some())
 }
 
 /// The tests of a row from the columns that are common to them and those of each title, and whether they share an

@@ -209,7 +209,7 @@ impl<'a> Parser<'a> {
         }
         for (number, unit) in &layout.units_beside {
             let found = match cell(usize::from(*unit)) {
-                Cell::Text(text) | Cell::Broken(text) => Quantity::from_unit(text),
+                Cell::Text(text) | Cell::Broken(text) => Quantity::from_bracketed(text),
                 _ => None,
             };
             self.row_units.insert(*number, found);

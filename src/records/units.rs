@@ -121,6 +121,12 @@ impl Quantity {
         })
     }
 
+    /// The unit that a text is, in brackets or not.
+    #[must_use]
+    pub fn from_bracketed(text: &str) -> Option<Self> {
+        Self::from_unit(text.trim().trim_matches(['[', ']', '(', ')']))
+    }
+
     /// The units of which [`Self::from_unit`] does not know the spelling as it stands: in words, with the kind of
     /// current behind it, or with the sign for micro as another code page shows it.
     fn from_words(text: &str) -> Option<Self> {

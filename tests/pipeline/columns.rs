@@ -553,3 +553,29 @@ fn seconds_since_1970_are_known_by_their_values_in_either_order_and_below_a_titl
     let text = format!("{header}\n{}\n", serials.join("\n"));
     assert!(refused(put(dir.path(), "t.csv", text)).contains("a date"));
 }
+
+/// The unit beside each value of a row, as a word or in brackets: the same readings.
+#[test]
+fn a_unit_beside_a_value_is_read_in_brackets_too() {
+    let read = |unit: &str, ma: fn(usize) -> String| {
+        let mut text = "Date,Serial,Model,Test 1 type,Test 1 value,Test 1 unit,Test 1 result,Test 2 type,Test 2 value,Test 2 unit,Test 2 result\n".to_owned();
+        for n in 0..60 {
+            let value = ma(30 + n % 7);
+            text += &format!(
+                "2026-01-{:02} 08:{n:02}:00,S{n},M1,ACW,{value},{unit},PASS,IR,{},MOhm,PASS\n",
+                n % 28 + 1,
+                500 + n
+            );
+        }
+        let dir = folder();
+        let (_, pass) = counted(&[put(dir.path(), "t.csv", text)], &Config::default());
+        let [series] = &pass.series[..] else { panic!("{}", pass.series.len()) };
+        let mut values: Vec<_> = series.tally.iter().map(|l| (l.value_pa, l.count)).collect();
+        values.sort_unstable();
+        values
+    };
+    let plain = read("mA", |n| format!("0.{n}"));
+    assert_eq!(plain.first().unwrap().0, 300_000_000);
+    assert_eq!(read("[mA]", |n| format!("0.{n}")), plain);
+    assert_eq!(read("(µA)", |n| format!("{n}0")), plain);
+}

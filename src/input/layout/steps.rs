@@ -104,7 +104,10 @@ pub(super) fn in_names(names: &[String], headers: &Headers) -> Vec<Option<Part>>
         of_title(title).step.is_some()
             || says(title, |meaning, bare| {
                 matches!(meaning, Meaning::Field(Field::Reading, _))
-                    || matches!(unit(bare), Some(Quantity::Resistance(_) | Quantity::Current(_)))
+                    || matches!(
+                        Quantity::from_bracketed(bare),
+                        Some(Quantity::Resistance(_) | Quantity::Current(_))
+                    )
             })
     };
     // `Leakage [mA]` beside `Max. leakage [mA]` are two numbers of one test: titles must tell kinds or steps apart.
@@ -119,7 +122,7 @@ pub(super) fn in_names(names: &[String], headers: &Headers) -> Vec<Option<Part>>
     let are_numbers = |title: &&str| {
         of_title(title).kind.is_none()
             && !says(title, |meaning, bare| {
-                unit(bare).is_none()
+                Quantity::from_bracketed(bare).is_none()
                     && matches!(meaning, Meaning::Field(Field::Reading | Field::Outcome, _))
             })
     };
@@ -216,7 +219,7 @@ pub(super) fn units_beside(layout: &mut Layout, below: &[Vec<String>]) {
     let are_units = |column: u16| {
         let cells = below.iter().filter_map(|row| row.get(usize::from(column))).map(|c| c.trim());
         let filled: Vec<&str> = cells.filter(|c| !c.is_empty() && *c != "-").collect();
-        !filled.is_empty() && filled.iter().all(|c| unit(c).is_some())
+        !filled.is_empty() && filled.iter().all(|c| Quantity::from_bracketed(c).is_some())
     };
     let mut found = Vec::new();
     for group in &layout.groups {
@@ -238,7 +241,8 @@ pub(super) fn units_beside(layout: &mut Layout, below: &[Vec<String>]) {
         let why = &mut layout.taken[usize::from(beside)].why;
         why.get_or_insert_with(|| format!("it holds the units of column {of:?}"));
         // One unit throughout is that of the column.
-        let mut units = below.iter().filter_map(|row| unit(row.get(usize::from(beside))?));
+        let mut units =
+            below.iter().filter_map(|row| Quantity::from_bracketed(row.get(usize::from(beside))?));
         let Some(first) = units.next().filter(|first| units.all(|other| other == *first)) else {
             continue;
         };
@@ -260,7 +264,7 @@ fn part(name: &str, headers: &Headers) -> Option<Part> {
     let holds = |bare: &str| match headers.meaning(bare) {
         Meaning::Field(field, _) => OWN.contains(&field),
         Meaning::Factor(_) => false,
-        Meaning::Unknown => unit(bare).is_some(),
+        Meaning::Unknown => Quantity::from_bracketed(bare).is_some(),
     };
     if let Some(part) = at_a_point(name, headers) {
         return Some(part);
@@ -286,7 +290,7 @@ fn part(name: &str, headers: &Headers) -> Option<Part> {
             .is_some_and(|w| number_of(w).is_some());
         // A leakage current is one reading, not the current of a test called leakage.
         let is_one = is_whole
-            && unit(bare).is_none()
+            && Quantity::from_bracketed(bare).is_none()
             && test_kind(title, TestKind::AcWithstand) == Some(TestKind::Leakage);
         if (is_numbered || is_kind(title) && !is_one) && holds(bare) {
             return Some(Part { title: squeeze(title), bare: bare.to_owned() });
@@ -296,11 +300,6 @@ fn part(name: &str, headers: &Headers) -> Option<Part> {
         }
     }
     None
-}
-
-/// The unit that a text is, in brackets or not.
-pub(super) fn unit(text: &str) -> Option<Quantity> {
-    Quantity::from_unit(text.trim().trim_matches(['[', ']', '(', ')']))
 }
 
 /// Words that name a kind of test alone, without what it measures.
