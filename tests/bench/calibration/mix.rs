@@ -191,12 +191,12 @@ fn ask(planted: Planted, seed: u64, dir: &Path, counts: &mut Counts) -> Result<(
     let rises: Vec<&Jump> = found.iter().filter(|j| j.rises()).collect();
     counts.lines += 1;
     counts.flagged += u32::from(rises.iter().any(|j| judge(j, None, last_day, &config).flagged));
-    counts.named += u32::from(rises.iter().any(|j| !j.explained.causes.is_empty()));
     let told = |why: &str| {
         let all: Vec<String> = found.iter().map(|j| answer(j, first_day)).collect();
         format!("{seed} day {} {why}: {}", line.from, all.join("; "))
     };
     if planted == Planted::Steady {
+        counts.named += u32::from(rises.iter().any(|j| !j.explained.causes.is_empty()));
         counts.found += u32::from(!rises.is_empty());
         counts.others +=
             u32::from(rises.iter().any(|j| !j.beyond && !matches!(j.scope, Scope::Series(_))));
@@ -205,6 +205,10 @@ fn ask(planted: Planted, seed: u64, dir: &Path, counts: &mut Counts) -> Result<(
         }
         return Ok(());
     }
+    // Named for the mix: by a rise of its time. A rise of another time is another one, and counted as that.
+    let day = first_day + line.from;
+    let is_then = |j: &&&Jump| (j.date.low..=j.date.high).contains(&day);
+    counts.named += u32::from(rises.iter().filter(is_then).any(|j| !j.explained.causes.is_empty()));
     // The whole line; where the poor station tests more, a series of it may tell the same.
     let whole = rises.iter().filter(|j| j.scope == Scope::Overall);
     let Some(jump) = whole.max_by(|a, b| a.excess().total_cmp(&b.excess())) else {
@@ -212,7 +216,7 @@ fn ask(planted: Planted, seed: u64, dir: &Path, counts: &mut Counts) -> Result<(
         return Ok(());
     };
     counts.found += 1;
-    counts.dated += u32::from((jump.date.low..=jump.date.high).contains(&(first_day + line.from)));
+    counts.dated += u32::from((jump.date.low..=jump.date.high).contains(&day));
     let mix = judge(jump, None, last_day, &config).answer == Answer::Mix;
     counts.mix += u32::from(mix);
     let parts = jump.parts.as_ref();
@@ -236,7 +240,7 @@ pub fn run(replicates: usize, set: Set, list: bool) -> Result<(), String> {
     let seed = SEEDS.iter().find(|(s, _)| *s == set).map_or(0, |(_, seed)| *seed);
     println!("Mix, {replicates} lines of each kind, set {set:?}, seed {seed}. In %.\n");
     println!(
-        "| planted | rise of the line found | flagged | date in interval | answer mix | poor one named first | a cause named | another rise told |"
+        "| planted | rise of the line found | flagged | date in interval | answer mix | poor one named first | a cause named for it | another rise told |"
     );
     println!("|---|---|---|---|---|---|---|---|");
     let mut wrong = Vec::new();
