@@ -241,6 +241,9 @@ pub struct SampleArgs {
     /// Seed of every random draw; the same seed gives the same bytes.
     #[arg(long, default_value_t = crate::sample::DEFAULT_SEED)]
     pub seed: u64,
+    /// Plants: one with all its stories, or two that share models, to set side by side.
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=2))]
+    pub plants: u8,
 }
 
 /// A current as typed, in mA: a number, with or without its unit.

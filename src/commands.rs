@@ -361,9 +361,11 @@ fn is_parquet_or_nothing(path: &Path) -> bool {
 }
 
 fn run_sample(args: &SampleArgs) -> Result<u8> {
-    let factory = sample::plan(args.seed);
-    sample::write(&factory, &args.dir)
-        .map_err(|e| Error::usage(e.to_string(), "choose a folder that can be written to"))?;
+    let written = match args.plants {
+        2 => sample::plants::write(args.seed, &args.dir),
+        _ => sample::write(&sample::plan(args.seed), &args.dir),
+    };
+    written.map_err(|e| Error::usage(e.to_string(), "choose a folder that can be written to"))?;
     let dir = args.dir.display();
     Ok(say(
         false,

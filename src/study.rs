@@ -198,7 +198,7 @@ fn circuit(
     request: &StudyRequest,
 ) -> Option<Circuit> {
     let key = &whole.pass.series[n].key;
-    let stated = request.expect_nf.or(whole.config.model(&key.model).capacitance_nf)?;
+    let stated = request.expect_nf.or(key.settings(whole.config).capacitance_nf)?;
     let meant = request.test.is_some() || key.test == TestKind::AcWithstand;
     if key.test.is_dc() || key.current == Current::InPhase || !meant {
         return None;
@@ -372,7 +372,7 @@ fn notes(
             moved.join(", ")
         ));
     }
-    let model = whole.config.model(&whole.pass.series[chosen[0]].key.model);
+    let model = whole.pass.series[chosen[0]].key.settings(whole.config);
     if request.expect_nf.or(model.capacitance_nf).is_none() {
         notes.push(
             "the capacitance between the tested parts is not stated: whether every capacitor is fitted is not checked; give --expect-nf or capacitance_nf".to_owned(),

@@ -441,7 +441,7 @@ fn risen(
         moved: &known.movement.series[n],
         happened,
         stations_known: known.movement.stations.is_ok(),
-        accepted: config.model(&series.key.model).accepted_since,
+        accepted: series.key.settings(config).accepted_since,
         kept: &asked.kept,
         ask: &asked.ask,
     };

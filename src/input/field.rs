@@ -41,11 +41,12 @@ pub enum Field {
     Count,
     ReadingStep,
     TallyPart,
+    Plant,
 }
 
 impl Field {
     /// How many there are.
-    pub const COUNT: usize = 33;
+    pub const COUNT: usize = 34;
 
     /// Every field with its canonical name.
     pub const ALL: [(Self, &'static str); Self::COUNT] = [
@@ -82,6 +83,7 @@ impl Field {
         (Self::Count, "count"),
         (Self::ReadingStep, "reading_step_ma"),
         (Self::TallyPart, "tally_part"),
+        (Self::Plant, "plant"),
     ];
 
     /// Its place in an array over all fields.
@@ -136,6 +138,9 @@ impl Field {
             Self::Humidity => "relative humidity of the room",
             Self::Count => "units that a row stands for, in a saved tally",
             Self::ReadingStep => "smallest difference that the tester shows",
+            Self::Plant => {
+                "plant: the same model at two of them is judged apart and set side by side"
+            }
             Self::TallyPart => "what a line of a saved tally counts for, where not for all",
         }
     }

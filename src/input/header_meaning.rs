@@ -132,6 +132,7 @@ const RULES: &[(&str, &str, &str)] = &[
     ("model?", "device designation", ""),
     ("=serial model", "unit", "name"),
     ("=instrument model serial", "device", "number name"),
+    ("plant", "plant", "name designation"),
     ("station", "station", "test number name reading made"),
     ("fixture", "fixture", "test number name"),
     ("instrument", "instrument", "test number name reading withstand"),

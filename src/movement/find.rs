@@ -39,8 +39,26 @@ const GROUP_DAYS: usize = 60;
 pub struct Movement {
     /// What stations add to every model, or why that cannot be told.
     pub stations: Result<Stations, CannotTell>,
+    /// Plants, of several, whose stations tell nothing.
+    pub untold: Vec<Untold>,
     /// One entry per series of the pass.
     pub series: Vec<SeriesMovement>,
+}
+
+/// A plant of which product and tester cannot be told apart, while of others they can.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Untold {
+    /// The plant; empty where it is not told.
+    pub plant: String,
+    /// Why.
+    pub why: CannotTell,
+}
+
+impl std::fmt::Display for Untold {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let plant = if self.plant.is_empty() { "tests of no plant" } else { &self.plant };
+        write!(f, "{plant}: {}", self.why)
+    }
 }
 
 /// The movement of one series.
@@ -122,7 +140,8 @@ pub fn find(pass: &Pass, register: &Register, config: &Config, tell: &Tell<'_>) 
         shape: shape_options(config),
         ..StationOptions::default()
     };
-    let mut stations = stations::assess(&cells, &facts, pass.plant.stations.len(), &options);
+    let plants: Vec<&str> = pass.plant.plants().into_iter().collect();
+    let (mut stations, untold) = by_plant(pass, &plants, &cells, &facts, &options);
     if let Ok(found) = &mut stations {
         leave_in(found, pass, register);
     }
@@ -139,7 +158,37 @@ pub fn find(pass: &Pass, register: &Register, config: &Config, tell: &Tell<'_>) 
     for (moved, series) in series.iter_mut().zip(&pass.series) {
         moved.period = period(series, moved, stations.as_ref().ok(), &pass.plant.stations, config);
     }
-    Movement { stations, series }
+    Movement { stations, untold, series }
+}
+
+/// Stations of each plant against the others of it, and the plants of which nothing is known where of others it is.
+fn by_plant(
+    pass: &Pass,
+    plants: &[&str],
+    cells: &[Cell],
+    facts: &[SeriesFacts],
+    options: &StationOptions,
+) -> (Result<Stations, CannotTell>, Vec<Untold>) {
+    let all = pass.plant.stations.len();
+    let [first, _, ..] = plants else {
+        return (stations::assess(cells, facts, all, options), Vec::new());
+    };
+    let of = |s: usize| u16::try_from(s).map_or(*first, |s| pass.plant.plant_of(s));
+    let parts: Vec<_> = plants
+        .iter()
+        .map(|plant| {
+            let own: Vec<Cell> =
+                cells.iter().filter(|c| of(c.station) == *plant).copied().collect();
+            stations::assess(&own, facts, all, options)
+        })
+        .collect();
+    let untold = plants.iter().zip(&parts).filter_map(|(plant, part)| {
+        Some(Untold { plant: (*plant).to_owned(), why: *part.as_ref().err()? })
+    });
+    let untold = untold.collect();
+    let places: Vec<usize> =
+        (0..all).map(|s| plants.iter().position(|p| *p == of(s)).unwrap_or(0)).collect();
+    (stations::together(parts, &places), untold)
 }
 
 /// Days about a step in which a calibration or event of its station confirms it.
@@ -153,7 +202,7 @@ fn leave_in(found: &mut Stations, pass: &Pass, register: &Register) {
         let dates = moved[station].iter().find(|m| m.day == step.day);
         let (low, high) = dates.map_or((step.day, step.day), |m| (m.day_low, m.day_high));
         let beside = |day: Day| (low - BESIDE..=high + BESIDE).contains(&day);
-        let mut events = register.events_about(Some(name), None);
+        let mut events = register.events_about(Some(name), &[]);
         let mut calibrations = register.calibrations.iter().flatten();
         step.series > 1
             || calibrations.any(|c| c.station == name && beside(c.done_on))
@@ -248,7 +297,7 @@ fn of_series(
     let mut drift = drift::assess(&points, &options);
     // The baseline begins after the last known change that leaves room for one, and lies before a slope.
     let recorded = register
-        .events_about(None, Some(&pass.series[n].key.model))
+        .events_about(None, &pass.series[n].key.names())
         .filter(|e| !e.model.is_empty())
         .map(|e| e.day);
     let mut known: Vec<Day> = recorded.chain(drift.steps.iter().map(|s| s.day)).collect();
@@ -338,9 +387,12 @@ fn day_facts(pass: &Pass, n: usize, split: Option<&GroupSplit>) -> BTreeMap<Day,
     let mut facts: BTreeMap<Day, DayFacts> = pass
         .plant
         .air
-        .iter()
-        .map(|(d, (humidity, temperature))| {
-            (*d, DayFacts { humidity: *humidity, temperature: *temperature, lot: None })
+        .get(pass.series[n].key.plant())
+        .into_iter()
+        .flatten()
+        .map(|(d, air)| {
+            let (humidity, temperature) = (air.humidity_pct, air.temperature_c);
+            (*d, DayFacts { humidity, temperature, lot: None })
         })
         .collect();
     for (day, counts) in &lots {

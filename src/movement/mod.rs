@@ -17,5 +17,5 @@ pub mod room_share;
 pub mod scale;
 pub mod stations;
 
-pub use find::{GroupSplit, Movement, SeriesMovement, facts, find, group_rules};
+pub use find::{GroupSplit, Movement, SeriesMovement, Untold, facts, find, group_rules};
 pub use period::Period;

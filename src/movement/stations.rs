@@ -158,8 +158,8 @@ pub struct Station {
 pub struct Stations {
     /// By number.
     pub stations: Vec<Station>,
-    /// Number of the reference station (offset 0).
-    pub reference: usize,
+    /// Numbers of the reference stations (offset 0): one of each plant.
+    pub references: Vec<usize>,
     /// What to divide readings by.
     pub correction: Correction,
 }
@@ -209,7 +209,34 @@ pub fn assess(
         steps,
         drive,
     };
-    Ok(Stations { stations: out, reference, correction })
+    Ok(Stations { stations: out, references: vec![reference], correction })
+}
+
+/// What was found of each plant alone, as one: `of` says for each station which of `parts` it stands in. Stations of a
+/// plant of which nothing can be told stay as they are.
+///
+/// # Errors
+/// Where of no plant anything can be told: why not of the first.
+pub fn together(
+    parts: Vec<Result<Stations, CannotTell>>,
+    of: &[usize],
+) -> Result<Stations, CannotTell> {
+    let mut all: Option<Stations> = None;
+    let mut why = None;
+    for (n, part) in parts.into_iter().enumerate() {
+        match (part, &mut all) {
+            (Err(reason), _) => why = why.or(Some(reason)),
+            (Ok(part), None) => all = Some(part),
+            (Ok(mut part), Some(all)) => {
+                for s in (0..of.len()).filter(|s| of[*s] == n) {
+                    std::mem::swap(&mut all.stations[s], &mut part.stations[s]);
+                    all.correction.take(s, &mut part.correction);
+                }
+                all.references.extend(part.references);
+            }
+        }
+    }
+    all.ok_or(why.unwrap_or(CannotTell::OneStation))
 }
 
 /// Median level of each series in stretches of 30 days.

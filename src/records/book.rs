@@ -34,6 +34,8 @@ pub struct Setup {
     pub ramp_ms: Option<i64>,
     /// Units on one tester at once.
     pub units_together: u16,
+    /// Plant.
+    pub plant: u32,
     /// Station.
     pub station: u32,
     /// Fixture.

@@ -368,13 +368,22 @@ impl AirSums {
     }
 }
 
+/// Where a test was made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Place {
+    /// Code of the plant.
+    pub plant: u32,
+    /// Code of the station.
+    pub station: u32,
+}
+
 /// The voltage measured in one row.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct MeasuredVolts {
     /// Code of the model.
     pub model: u32,
-    /// Code of the station.
-    pub station: u32,
+    /// Where it was read.
+    pub place: Place,
     /// Volts.
     pub volts: f64,
 }
@@ -390,8 +399,8 @@ pub struct Batch {
     pub unreadable: Vec<Unreadable>,
     /// Rows that hold no test (blank lines, repeated headers, titles, totals).
     pub stepped_over: u64,
-    /// Air by station code and calendar day.
-    pub air: std::collections::BTreeMap<(u32, i32), AirSums>,
+    /// Air by place and calendar day.
+    pub air: std::collections::BTreeMap<(Place, i32), AirSums>,
     /// Measured volts, from rows without a set voltage.
     pub measured_v: Vec<MeasuredVolts>,
     /// Test names that this tool does not know, with the rows that carried them.

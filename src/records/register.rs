@@ -66,17 +66,17 @@ impl Register {
         self.decisions.iter().flatten().rfind(|d| d.incident == incident)
     }
 
-    /// Events that concern a station and a model, or all of them, in order of day; `None` asks for any.
+    /// Events that concern a station and a model by one of its names, or all of them, in order of day; `None` and no
+    /// name ask for any.
     pub fn events_about<'a>(
         &'a self,
         station: Option<&'a str>,
-        model: Option<&'a str>,
-    ) -> impl Iterator<Item = &'a Event> {
-        let fits =
-            |said: &str, asked: Option<&str>| said.is_empty() || asked.is_none_or(|a| a == said);
-        self.events
-            .iter()
-            .flatten()
-            .filter(move |e| fits(&e.station, station) && fits(&e.model, model))
+        models: &[&str],
+    ) -> impl Iterator<Item = &'a Event> + use<'a> {
+        let models: Vec<String> = models.iter().map(|m| (*m).to_owned()).collect();
+        let at = move |e: &Event| e.station.is_empty() || station.is_none_or(|s| s == e.station);
+        let of =
+            move |e: &Event| e.model.is_empty() || models.is_empty() || models.contains(&e.model);
+        self.events.iter().flatten().filter(move |e| at(e) && of(e))
     }
 }

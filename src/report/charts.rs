@@ -5,8 +5,8 @@ use rayon::prelude::*;
 use super::chart::draw::Inked;
 use super::chart::one_series::OneSeries;
 use super::chart::{
-    Chart, ChartError, distribution, draw, drift, failures, ladder, months, over_time, probability,
-    room_used,
+    Chart, ChartError, distribution, draw, drift, failures, ladder, months, over_time, plants,
+    probability, room_used,
 };
 use crate::progress::{Stage, Tell, Things};
 use crate::review::Review;
@@ -31,7 +31,7 @@ type OfPlant = fn(&Review) -> Result<Chart, ChartError>;
 type OfSeries = fn(&OneSeries<'_>) -> Result<Chart, ChartError>;
 
 /// The charts of the whole plant: name, question and maker.
-const OF_PLANT: [(&str, &str, OfPlant); 4] = [
+const OF_PLANT: [(&str, &str, OfPlant); 5] = [
     ("limits", "Where does each limit lie?", |review| {
         let chosen = worst(review);
         let mut chart = ladder::chart(&ladder::from(review, &chosen))?;
@@ -47,6 +47,9 @@ const OF_PLANT: [(&str, &str, OfPlant); 4] = [
     }),
     ("check-loads", "What did the check loads read?", |review| {
         over_time::chart(&over_time::of_check_loads(review))
+    }),
+    ("plants", "Does the same model read the same at every plant?", |review| {
+        plants::chart(&plants::from(review))
     }),
 ];
 
@@ -114,6 +117,7 @@ fn asked_for(name: &str, review: &Review) -> bool {
     match name {
         "stations" => review.stations.iter().any(|s| !s.months.is_empty()),
         "check-loads" => review.checks.iter().flatten().any(|c| !c.loads.is_empty()),
+        "plants" => !review.plants.is_empty(),
         _ => true,
     }
 }

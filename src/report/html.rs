@@ -77,8 +77,7 @@ pub fn page(review: &Review, pages: &[Page], charts: &HashMap<String, String>) -
         .enumerate()
         .map(|(n, m)| part(&mut shown, &m.path, format!("model-{}", n + 1), &m.model))
         .collect();
-    let others: Vec<Part> = front::PAGES
-        .iter()
+    let others: Vec<Part> = front::beside_of(review)
         .map(|p| part(&mut shown, p.path, place_of_page(p.path), p.title))
         .collect();
     let rows = review

@@ -34,6 +34,7 @@ use crate::verdict::incident::Incident;
 use crate::verdict::jump::JudgedJump;
 use crate::verdict::moved::Moved;
 use crate::verdict::plant::{SeriesVerdict, SharedLimit};
+use crate::verdict::plants::SideBySide;
 use crate::verdict::since::Since;
 use crate::verdict::tester::{CalibrationVerdict, SettingVerdict, StationVerdict, TooGoodVerdict};
 use crate::verdict::units::{UnitToCheck, WhyCheck};
@@ -71,6 +72,9 @@ pub struct Review {
     pub stations: Vec<StationVerdict>,
     /// Models that share one limit.
     pub limit_groups: Vec<GroupBand>,
+    /// Models that several plants make, side by side; no key where files name no two plants.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub plants: Vec<SideBySide>,
     /// The calibration register against the tests; `null` without a register.
     pub calibration: Option<Vec<CalibrationVerdict>>,
     /// Check loads, by station; `null` where none are named.

@@ -86,6 +86,7 @@ impl Review {
             series: decided,
             testers,
             limit_groups,
+            plants,
             jumps,
             units,
             actions,
@@ -99,7 +100,7 @@ impl Review {
             .chain(of_series.flat_map(|((s, m), f)| notes::of_series(&s.named.title, m, f)))
             .chain(said(&believed).into_iter().map(|s| notes::believed(&s)))
             .chain(notes::unmatched(read, pass, config))
-            .chain(testers.cannot_tell.map(|why| why.to_string()))
+            .chain(notes::of_stations(testers.cannot_tell, &movement))
             .chain(config.check_loads.is_empty().then(|| notes::NO_CHECK_LOADS.to_owned()))
             .collect();
         notes.sort();
@@ -123,6 +124,7 @@ impl Review {
             rows: pass.ledger.clone(),
             stations: testers.stations,
             limit_groups: limit_groups.iter().map(|g| g.band.clone()).collect(),
+            plants,
             calibration: testers.calibrations,
             checks: findings.checks.clone(),
             units_to_check: by_reason(&units),

@@ -7,7 +7,8 @@ use crate::analysis::Finding;
 use crate::analysis::body::healthy::Healthy;
 use crate::config::Config;
 use crate::input::Read;
-use crate::movement::SeriesMovement;
+use crate::movement::stations::CannotTell;
+use crate::movement::{Movement, SeriesMovement};
 use crate::series::Pass;
 use crate::stats::shape::NoShape;
 use crate::verdict::misread::Said;
@@ -50,7 +51,11 @@ pub fn unmatched(read: &Read, pass: &Pass, config: &Config) -> Option<String> {
         look("the factor", factor, read.tables.iter().any(|t| t.has_factor(n)));
     }
     for model in config.model.keys() {
-        look("the model", model, pass.series.iter().any(|s| s.key.model == *model));
+        look(
+            "the model",
+            model,
+            pass.series.iter().any(|s| s.key.names().contains(&model.as_str())),
+        );
     }
     for station in config.open_lead_ma.keys() {
         look("the station", station, pass.plant.stations.contains(station));
@@ -64,6 +69,14 @@ pub fn unmatched(read: &Read, pass: &Pass, config: &Config) -> Option<String> {
             unmet.join(", ")
         )
     })
+}
+
+/// Of which plants product and tester cannot be told apart: of all, or of some of several.
+pub fn of_stations(cannot_tell: Option<CannotTell>, movement: &Movement) -> Vec<String> {
+    match cannot_tell {
+        Some(why) => vec![why.to_string()],
+        None => movement.untold.iter().map(ToString::to_string).collect(),
+    }
 }
 
 /// The notes of one series.

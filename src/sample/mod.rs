@@ -21,6 +21,7 @@ mod files;
 mod ledger;
 mod models;
 pub mod physics;
+pub mod plants;
 mod schedule;
 mod stations;
 mod stories;
@@ -87,7 +88,11 @@ pub fn plan(seed: u64) -> Factory {
 /// Where a file of the same name holds something else, before anything is written; where a file or folder cannot
 /// be written.
 pub fn write(factory: &Factory, dir: &Path) -> Result<(), WriteError> {
-    let files = files::all(factory)?;
+    put_all(&files::all(factory)?, dir)
+}
+
+/// Writes all files below `dir`, each whole, or none.
+fn put_all(files: &[files::Written], dir: &Path) -> Result<(), WriteError> {
     let is_other = |(name, bytes): &&(String, Vec<u8>)| {
         let path = dir.join(name);
         path.exists() && !std::fs::read(path).is_ok_and(|there| there == *bytes)

@@ -7,7 +7,7 @@ use super::clock::ClockTrack;
 use super::row::{SHARDS, Serials};
 use crate::day::{Day, day_of};
 use crate::records::{
-    AirSums, Batch, Later, Marks, MeasuredVolts, Outcome, Record, Shown, Unreadable,
+    AirSums, Batch, Later, Marks, MeasuredVolts, Outcome, Place, Record, Shown, Unreadable,
 };
 
 /// Records of the first piece of a shard.
@@ -60,8 +60,8 @@ pub struct Collector {
     pub(super) shown: hashbrown::HashMap<(u32, i64), u64>,
     /// Tests by calendar day.
     pub(super) days: BTreeMap<Day, u64>,
-    /// Air by station code and day.
-    pub(super) air: BTreeMap<(u32, Day), AirSums>,
+    /// Air by place and day.
+    pub(super) air: BTreeMap<(Place, Day), AirSums>,
     /// Measured volts by model and station code.
     pub(super) measured_v: Vec<MeasuredVolts>,
     pub(super) unknown_tests: BTreeMap<String, u64>,

@@ -1,11 +1,13 @@
 //! What readings may be compared: the key of a series (design section 2).
 
 use std::collections::HashMap;
+use std::sync::LazyLock;
 
 use serde::ser::SerializeMap;
 use serde::{Serialize, Serializer};
 
-use super::{Outcomes, Pass, Series};
+use super::{AtPlant, Outcomes, Pass, Series};
+use crate::config::{Config, ModelConfig};
 use crate::day::month_of;
 use crate::records::{Current, TestKind};
 
@@ -80,6 +82,7 @@ impl Called {
 ///
 /// let key = SeriesKey {
 ///     model: "KB120".to_owned(),
+///     plant: None,
 ///     step: "1".to_owned(),
 ///     test: TestKind::AcWithstand,
 ///     test_point: "mains to case".to_owned(),
@@ -94,8 +97,10 @@ impl Called {
 /// ```
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct SeriesKey {
-    /// Model.
+    /// Model; of more than one plant with the plant in brackets.
     pub model: String,
+    /// Its plant, where it is told.
+    pub plant: Option<AtPlant>,
     /// Place in a sequence of tests; empty where there is none.
     pub step: String,
     /// Kind of test.
@@ -115,6 +120,31 @@ pub struct SeriesKey {
 }
 
 impl SeriesKey {
+    /// Its plant; empty where it is not told.
+    #[must_use]
+    pub fn plant(&self) -> &str {
+        self.plant.as_ref().map_or("", |at| &at.plant)
+    }
+
+    /// What files call its model, at whatever plant.
+    #[must_use]
+    pub fn own_model(&self) -> &str {
+        self.plant.as_ref().map_or(&self.model, |at| &at.own)
+    }
+
+    /// What events and settings may call its model: that of this plant, then that of all.
+    #[must_use]
+    pub fn names(&self) -> [&str; 2] {
+        [&self.model, self.own_model()]
+    }
+
+    /// The settings of its model; those of no model where it has none.
+    #[must_use]
+    pub fn settings<'a>(&self, config: &'a Config) -> &'a ModelConfig {
+        static NONE: LazyLock<ModelConfig> = LazyLock::new(ModelConfig::default);
+        self.names().into_iter().find_map(|name| config.model.get(name)).unwrap_or(&NONE)
+    }
+
     /// Set voltage in volts.
     #[must_use]
     pub fn applied_v(&self) -> Option<f64> {
@@ -185,8 +215,11 @@ impl SeriesKey {
 impl Serialize for SeriesKey {
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
         let named = |text: &'_ String| (!text.is_empty()).then(|| text.clone());
-        let mut map = to.serialize_map(Some(9))?;
+        let mut map = to.serialize_map(None)?;
         map.serialize_entry("model", &self.model)?;
+        if let Some(at) = &self.plant {
+            map.serialize_entry("plant", &at.plant)?;
+        }
         map.serialize_entry("test", &self.test.key().replace(' ', "_"))?;
         map.serialize_entry("applied_v", &self.applied_v())?;
         map.serialize_entry("frequency_hz", &self.frequency_hz())?;

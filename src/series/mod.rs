@@ -10,6 +10,7 @@
 //! linear in rows (about 70 bytes each); whoever has billions makes the tally with a `GROUP BY` in a database
 //! and reads it as Parquet.
 
+mod at_plant;
 mod attempts;
 mod clock;
 mod collector;
@@ -27,13 +28,14 @@ mod setups;
 mod tally;
 mod units;
 
+pub use at_plant::AtPlant;
 pub use attempts::UnitHistory;
 pub use collector::Collector;
 pub use key::{Called, NamedSeries, SeriesKey, SeriesName};
 pub use not_used::{NotUsed, NotUsedKind, in_other_order};
 pub use pass::{Ledger, Pass};
 pub use people::{OPERATOR, SHIFT};
-pub use plant::{CheckReading, Plant, Post};
+pub use plant::{Air, CheckReading, Plant, Post};
 pub use resolution::{StepRange, Steps};
 pub use row::SetAside;
 pub use save::save;

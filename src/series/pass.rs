@@ -7,6 +7,7 @@ use std::sync::Arc;
 use rayon::prelude::*;
 use serde::{Serialize, Serializer};
 
+use super::at_plant::Plants;
 use super::attempts::{Rules, Swept, sweep};
 use super::count::count_up;
 use super::order::{Places, Put};
@@ -112,8 +113,10 @@ impl Collector {
     /// # Errors
     /// Where there are more stations than can be told apart.
     pub fn finish(mut self, read: &Read, book: &Book, config: &Config) -> Result<Pass> {
-        let (texts, setups) = (book.texts.all(), book.setups.all());
-        let resolved = resolve(&setups, &texts, &self.measured_v)?;
+        let (mut texts, mut setups) = (book.texts.all(), book.setups.all());
+        let plants = Plants::tell_apart(&mut setups, &mut self.measured_v, &mut texts, config);
+        let mut resolved = resolve(&setups, &texts, &self.measured_v, &plants)?;
+        resolved.notes.extend(plants.note(&setups));
         let known = Known { texts, setups, resolved };
         let sources: Vec<Arc<Source>> =
             read.tables.iter().map(|t| Arc::new(t.source.clone())).collect();
@@ -151,11 +154,15 @@ impl Collector {
         let steps = steps.renumbered(&was);
         let mut plant = Plant {
             stations: known.resolved.stations.clone(),
+            at: known.resolved.at.clone(),
             factor_names: factor_names(config),
             factor_sets: factor_sets(book, &known.texts, config.people),
             settings,
             steps,
-            air: mean_air(&self.air),
+            air: mean_air(&self.air, |code| {
+                let told = if plants.several { code } else { known.setups[0].plant };
+                &known.texts[told as usize]
+            }),
             checks: check_readings(&units, config),
             ..Plant::default()
         };

@@ -8,11 +8,11 @@ use super::order::Block;
 use super::people::{OPERATOR, SHIFT};
 use super::row::{Row, SetAside, Use};
 use super::units::{TestSettings, Units};
-use super::{Series, Steps};
+use super::{AtPlant, Series, Steps};
 use crate::config::Config;
 use crate::day::{Day, day_of};
 use crate::input::plain_serial;
-use crate::records::{AirSums, Outcome, Shown};
+use crate::records::{AirSums, Outcome, Place, Shown};
 
 /// One test of a check load.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,6 +33,15 @@ pub struct CheckReading {
     pub applied_v: Option<f64>,
     /// Frequency of the current that leads draw, Hz: 0 where the reading shows none of it.
     pub leads_hertz: Option<f64>,
+}
+
+/// Mean air of a day.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Air {
+    /// Relative humidity, %.
+    pub humidity_pct: Option<f64>,
+    /// Temperature, °C.
+    pub temperature_c: Option<f64>,
 }
 
 /// A station in one of its shifts.
@@ -59,8 +68,10 @@ pub struct Plant {
     pub posts: BTreeMap<String, Post>,
     /// Reading steps.
     pub steps: Steps,
-    /// Mean humidity (%) and temperature (°C) by day, over stations that record them.
-    pub air: BTreeMap<Day, (Option<f64>, Option<f64>)>,
+    /// The plant of each station, where it is told.
+    pub at: Vec<Option<AtPlant>>,
+    /// Mean air by plant (empty where none is told) and day, over stations that record it.
+    pub air: BTreeMap<String, BTreeMap<Day, Air>>,
     /// Tests of check loads, in order of station and time.
     pub checks: Vec<CheckReading>,
     /// Days of which a station is known from lines of tallies alone: they hold no check loads.
@@ -82,6 +93,19 @@ struct StationDay {
 }
 
 impl Plant {
+    /// The plant of a station; empty where it is not told.
+    #[must_use]
+    pub fn plant_of(&self, station: u16) -> &str {
+        let at = self.at.get(usize::from(station)).and_then(Option::as_ref);
+        at.map_or("", |at| &at.plant)
+    }
+
+    /// All plants, in order; one without a name where none is told.
+    #[must_use]
+    pub fn plants(&self) -> BTreeSet<&str> {
+        (0..=u16::MAX).zip(&self.stations).map(|(n, _)| self.plant_of(n)).collect()
+    }
+
     /// The level of a factor in a combination of levels; empty where unknown, or where there is no such factor.
     #[must_use]
     pub fn level(&self, factor: &str, set: u32) -> &str {
@@ -138,23 +162,30 @@ impl Plant {
     }
 }
 
-/// Mean air of each day.
-pub(super) fn mean_air(
-    air: &BTreeMap<(u32, Day), AirSums>,
-) -> BTreeMap<Day, (Option<f64>, Option<f64>)> {
-    let mut by_day: BTreeMap<Day, AirSums> = BTreeMap::new();
-    // Station codes depend on which thread came first; sums over few stations are made in value order.
-    let mut parts: Vec<(Day, AirSums)> = air.iter().map(|((_, d), s)| (*d, *s)).collect();
+/// Mean air of each plant and day.
+pub(super) fn mean_air<'a>(
+    air: &BTreeMap<(Place, Day), AirSums>,
+    plant: impl Fn(u32) -> &'a String,
+) -> BTreeMap<String, BTreeMap<Day, Air>> {
+    let mut by: BTreeMap<(&String, Day), AirSums> = BTreeMap::new();
+    // Codes depend on which thread came first; sums over few stations are made in value order.
+    let mut parts: Vec<((&String, Day), AirSums)> =
+        air.iter().map(|((at, day), sums)| ((plant(at.plant), *day), *sums)).collect();
     parts.sort_by(|a, b| {
         a.0.cmp(&b.0)
             .then(a.1.humidity.0.total_cmp(&b.1.humidity.0))
             .then(a.1.temperature.0.total_cmp(&b.1.temperature.0))
     });
-    for (day, sums) in parts {
-        by_day.entry(day).or_default().add(&sums);
+    for (at, sums) in parts {
+        by.entry(at).or_default().add(&sums);
     }
     let mean = |s: (f64, u32)| (s.1 > 0).then(|| s.0 / f64::from(s.1));
-    by_day.into_iter().map(|(d, s)| (d, (mean(s.humidity), mean(s.temperature)))).collect()
+    let mut all: BTreeMap<String, BTreeMap<Day, Air>> = BTreeMap::new();
+    for ((plant, day), s) in by {
+        let air = Air { humidity_pct: mean(s.humidity), temperature_c: mean(s.temperature) };
+        all.entry(plant.clone()).or_default().insert(day, air);
+    }
+    all
 }
 
 /// Tests of check loads, in order of station and time.

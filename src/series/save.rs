@@ -24,6 +24,7 @@ struct Columns {
     frequency_hz: Vec<Option<f64>>,
     dwell_s: Vec<Option<f64>>,
     units_together: Vec<u32>,
+    plant: Vec<String>,
     station: Vec<String>,
     outcome: Vec<&'static str>,
     stage: Vec<&'static str>,
@@ -111,6 +112,10 @@ pub fn save(pass: &Pass, said_first: &[String], made_of: &[String], path: &Path)
     )
     .map_err(broken)?;
     frame.with_column(day.map_err(broken)?.into()).map_err(broken)?;
+    // A tally of files that name no plant is what it was before there were any.
+    if c.plant.iter().any(|p| !p.is_empty()) {
+        frame.with_column(Column_::new("plant".into(), c.plant).into()).map_err(broken)?;
+    }
     for (name, levels) in own.iter().zip(c.factors) {
         frame.with_column(Column_::new(name.as_str().into(), levels).into()).map_err(broken)?;
     }
@@ -156,7 +161,7 @@ fn push(c: &mut Columns, pass: &Pass, n: usize, line: &Line, count: u32) {
         pass.plant.factor_sets[line.factors as usize].get(n).cloned().unwrap_or_default()
     };
     c.tested_at.push(line.day);
-    c.model.push(key.model.clone());
+    c.model.push(key.own_model().to_owned());
     c.test.push(key.test.key());
     c.test_point.push(key.test_point.clone());
     c.step.push(key.step.clone());
@@ -165,7 +170,10 @@ fn push(c: &mut Columns, pass: &Pass, n: usize, line: &Line, count: u32) {
     c.frequency_hz.push(key.frequency_hz());
     c.dwell_s.push(key.dwell_s());
     c.units_together.push(u32::from(key.units_together));
-    c.station.push(pass.plant.stations[usize::from(line.station)].clone());
+    let station = usize::from(line.station);
+    let own = pass.plant.at[station].as_ref().map(|at| &at.own);
+    c.plant.push(key.plant().to_owned());
+    c.station.push(own.unwrap_or(&pass.plant.stations[station]).clone());
     c.outcome.push(line.outcome.words());
     // A trip that counts for its outcome alone came while a DC voltage rose.
     let in_ramp = line.outcome == Outcome::OverLimit && line.counts == Counts::Outcome;
@@ -184,9 +192,9 @@ fn push(c: &mut Columns, pass: &Pass, n: usize, line: &Line, count: u32) {
     c.operator.push(factor(1));
     c.shift.push(factor(2));
     c.fixture.push(factor(3));
-    let (humidity, temperature) = pass.plant.air.get(&line.day).copied().unwrap_or((None, None));
-    c.humidity_pct.push(humidity);
-    c.temperature_c.push(temperature);
+    let air = pass.plant.air.get(key.plant()).and_then(|days| days.get(&line.day)).copied();
+    c.humidity_pct.push(air.and_then(|a| a.humidity_pct));
+    c.temperature_c.push(air.and_then(|a| a.temperature_c));
     c.count.push(count);
     for (n, levels) in c.factors.iter_mut().enumerate() {
         levels.push(factor(BUILT_IN_FACTORS.len() + n));

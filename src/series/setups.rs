@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::SeriesKey;
+use super::at_plant::{AtPlant, Plants};
 use crate::error::{Error, Result};
 use crate::note::Note;
 use crate::records::{MeasuredVolts, Setup, TestKind};
@@ -21,6 +22,8 @@ pub struct Resolved {
     pub station: Vec<u16>,
     /// Stations, sorted.
     pub stations: Vec<String>,
+    /// The plant of each, where it is told.
+    pub at: Vec<Option<AtPlant>>,
     /// Series keys, sorted.
     pub keys: Vec<SeriesKey>,
     /// What was filled in.
@@ -35,6 +38,7 @@ pub fn resolve(
     setups: &[Setup],
     texts: &[String],
     measured_v: &[MeasuredVolts],
+    plants: &Plants,
 ) -> Result<Resolved> {
     let mut notes = Vec::new();
     let medians = median_volts(measured_v);
@@ -43,8 +47,11 @@ pub fn resolve(
             "some files give only the measured voltage: the set value is taken as its median per model and station, rounded to 1 %",
         ));
     }
-    let stations: BTreeSet<&String> = setups.iter().map(|s| &texts[s.station as usize]).collect();
-    let stations: Vec<String> = stations.into_iter().cloned().collect();
+    let of = |s: &Setup| plants.of(s.plant, s.station, texts);
+    let stations: BTreeMap<&String, Option<AtPlant>> =
+        setups.iter().map(|s| (&texts[s.station as usize], of(s))).collect();
+    let at: Vec<Option<AtPlant>> = stations.values().cloned().collect();
+    let stations: Vec<String> = stations.into_keys().cloned().collect();
     if stations.len() > MOST_STATIONS {
         return Err(Error::usage(
             format!(
@@ -83,6 +90,7 @@ pub fn resolve(
                 return None;
             }
             Some(SeriesKey {
+                plant: plants.of(s.plant, s.model, texts),
                 model: texts[s.model as usize].clone(),
                 step: texts[only(&steps, s, s.step) as usize].clone(),
                 test: s.test,
@@ -114,20 +122,22 @@ pub fn resolve(
         attempt: keys_of.iter().map(|k| k.as_ref().map_or(u32::MAX, |k| index(kind(k)))).collect(),
         station: setups.iter().map(station).collect(),
         stations,
+        at,
         keys,
         notes,
     })
 }
 
-fn attempt_of(key: &SeriesKey) -> (TestKind, crate::records::Current, String, String) {
-    (key.test, key.current, key.test_point.clone(), key.step.clone())
+/// What one attempt at a test shares with the next: at another plant the same serial is another unit.
+fn attempt_of(key: &SeriesKey) -> (TestKind, crate::records::Current, [&str; 3]) {
+    (key.test, key.current, [&key.test_point, &key.step, key.plant()])
 }
 
 /// Median measured volts per model and station, rounded to 1 % of its size, in millivolts.
 fn median_volts(measured: &[MeasuredVolts]) -> BTreeMap<(u32, u32), i64> {
     let mut by: BTreeMap<(u32, u32), Vec<f64>> = BTreeMap::new();
     for m in measured {
-        by.entry((m.model, m.station)).or_default().push(m.volts);
+        by.entry((m.model, m.place.station)).or_default().push(m.volts);
     }
     by.into_iter()
         .filter_map(|(key, mut volts)| {

@@ -12,6 +12,7 @@ pub mod expected_share;
 pub mod goodness;
 pub mod later;
 pub mod likelihood;
+pub mod log_ratio;
 pub mod mixture;
 pub mod moments;
 pub mod multiple;

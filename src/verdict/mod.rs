@@ -31,6 +31,7 @@ pub mod month;
 pub mod moved;
 pub mod physics;
 pub mod plant;
+pub mod plants;
 pub mod reason;
 pub mod recommend;
 pub mod rising;
@@ -60,6 +61,8 @@ pub struct Verdicts {
     pub testers: tester::Testers,
     /// Models that share one limit, by the settings.
     pub limit_groups: Vec<plant::SharedLimit>,
+    /// Models that several plants make, side by side.
+    pub plants: Vec<plants::SideBySide>,
     /// Changes of the share of failures, in the order of the findings.
     pub jumps: Vec<jump::JudgedJump>,
     /// Units that somebody must look at.
@@ -80,6 +83,7 @@ pub fn judge(pass: &Pass, known: &Known<'_>, findings: &Findings, config: &Confi
     let series = plant::judge_all(pass, known.movement, findings, &withheld, config);
     let testers = tester::judge(pass, known, findings, &series, config);
     let limit_groups = plant::limit_groups(pass, findings, &series, config);
+    let plants = plants::side_by_side(pass, findings, &withheld);
     let mut jumps = jump::judge_all(pass, known, findings, config);
     jumps.retain(|j| !j.found.scope.holds_any_of(&withheld));
     let mut units = units::units_to_check(pass, findings, &withheld, config);
@@ -101,5 +105,16 @@ pub fn judge(pass: &Pass, known: &Known<'_>, findings: &Findings, config: &Confi
         config,
     };
     let incidents = ground.incidents(&concerns, &mut units);
-    Verdicts { misread, believed, series, testers, limit_groups, jumps, units, actions, incidents }
+    Verdicts {
+        misread,
+        believed,
+        series,
+        testers,
+        limit_groups,
+        plants,
+        jumps,
+        units,
+        actions,
+        incidents,
+    }
 }

@@ -16,7 +16,7 @@ use crate::movement::period::Judged;
 use crate::movement::readings::ma;
 use crate::movement::scale::Carry;
 use crate::movement::{Movement, SeriesMovement};
-use crate::series::{Current, Pass, Series};
+use crate::series::{Current, Pass, Series, SeriesKey};
 use crate::verdict::band::{Band, BandInput, OtherLeakPath};
 use crate::verdict::evidence::{Answer, Before, Evidence, Forecast, HoldsAt, RiseEvidence, Tail};
 use crate::verdict::group::{GroupBand, Member, share_limit};
@@ -297,9 +297,9 @@ fn judge_series(
     }
 }
 
-/// The lowest leak path stated for a model other than `model`.
-fn other_leak_path(model: &str, config: &Config) -> Option<OtherLeakPath> {
-    let stated = config.model.iter().filter(|(name, _)| name.as_str() != model);
+/// The lowest leak path stated for another model.
+fn other_leak_path(key: &SeriesKey, config: &Config) -> Option<OtherLeakPath> {
+    let stated = config.model.iter().filter(|(name, _)| !key.names().contains(&name.as_str()));
     stated
         .filter_map(|(name, m)| {
             Some(OtherLeakPath { model: name.clone(), mohm: m.leak_path_mohm? })
@@ -315,7 +315,7 @@ fn setting_of(
     config: &Config,
 ) -> BandInput {
     let key = &series.key;
-    let model = config.model(&key.model);
+    let model = key.settings(config);
     let healthy = finding.healthy.as_ref().ok();
     let x50 = healthy.and_then(|h| h.quantiles[1].as_ref()).map(|e| e.value);
     BandInput {
@@ -328,7 +328,7 @@ fn setting_of(
         },
         applied_v: key.applied_v(),
         leak_path_mohm: model.leak_path_mohm,
-        other_leak_path: other_leak_path(&key.model, config),
+        other_leak_path: other_leak_path(key, config),
         ceiling_ma: config.ceiling.get(key.test.key()).copied(),
         tester_range_ma: config.tester.range_ma,
         reading_step_ma: finding.step_ma,
@@ -355,7 +355,7 @@ pub fn limit_groups(
 ) -> Vec<SharedLimit> {
     let mut groups: BTreeMap<String, Vec<usize>> = BTreeMap::new();
     for (n, series) in pass.series.iter().enumerate() {
-        if let Some(group) = config.model(&series.key.model).limit_group {
+        if let Some(group) = &series.key.settings(config).limit_group {
             groups.entry(format!("{group}, {}", series.key.test.words())).or_default().push(n);
         }
     }

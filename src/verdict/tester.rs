@@ -73,7 +73,7 @@ pub fn judge(
         stations: station::judge(&plant),
         cannot_tell: known.movement.stations.as_ref().err().copied(),
         calibrations: record::calibrations(findings, config),
-        settings_changes: record::settings(findings, known.register),
+        settings_changes: record::settings(pass, findings, known.register),
         too_good: record::too_good(&plant),
         moved: moved(pass, known.movement, series),
         concerns: Vec::new(),

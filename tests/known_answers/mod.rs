@@ -10,6 +10,7 @@ mod exact_tests;
 mod expected;
 mod gaps;
 mod goodness;
+mod log_ratio;
 mod log_tails;
 mod low_side;
 mod moments;

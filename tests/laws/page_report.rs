@@ -201,6 +201,7 @@ pub fn series(name: &str) -> ReviewedSeries {
             id: "m1-ac-1500".to_owned(),
             title: format!("{name}, AC withstand 1500 V 60 Hz"),
             key: SeriesKey {
+                plant: None,
                 model: n(),
                 step: "1".to_owned(),
                 test: TestKind::AcWithstand,
@@ -590,6 +591,7 @@ pub fn report_of(name: &str) -> Review {
         },
         series: vec![series(name)],
         stations: vec![station(name)],
+        plants: Vec::new(),
         limit_groups: vec![GroupBand {
             group: n(),
             band_low_ma: Some(2.18),
@@ -724,7 +726,11 @@ pub fn report_of(name: &str) -> Review {
                 closes: false,
             }),
         }],
-        moved: Movement { series: Vec::new(), stations: Err(CannotTell::NothingShared) },
+        moved: Movement {
+            series: Vec::new(),
+            stations: Err(CannotTell::NothingShared),
+            untold: Vec::new(),
+        },
         findings: Findings {
             series: Vec::new(),
             checks: None,

@@ -21,6 +21,7 @@ mod moving_stories;
 mod never_a_pass;
 mod paths;
 mod people;
+mod plants;
 mod raises;
 mod retold;
 mod sample_data;

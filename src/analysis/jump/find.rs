@@ -81,8 +81,8 @@ pub fn jumps(pass: &Pass, asked: &Asked) -> Vec<Jump> {
     let expected = shares(&left, &found, &Counted::ALL);
     let stations = (0..pass.plant.stations.len()).filter_map(|s| u16::try_from(s).ok());
     let stations: Vec<Scope> = stations.map(Scope::Station).collect();
-    // The line of one station is that station.
-    let line: Vec<Scope> = (stations.len() > 1).then_some(Scope::Overall).into_iter().collect();
+    // The line of one station is that station, and two plants are no one line.
+    let line: Vec<Scope> = is_line(pass).then_some(Scope::Overall).into_iter().collect();
     for places in [stations, line] {
         let as_it_stands =
             places.iter().filter(|p| mixed.contains(p)).flat_map(|p| all_of(*p, false));
@@ -130,8 +130,13 @@ fn places_of_several(pass: &Pass, cells: &[Cell]) -> Vec<Scope> {
         }
     }
     let several = |(place, of): (Scope, BTreeSet<u32>)| (of.len() > 1).then_some(place);
-    let line = pass.plant.stations.len() > 1;
+    let line = is_line(pass);
     series.into_iter().filter_map(several).filter(|p| line || *p != Scope::Overall).collect()
+}
+
+/// Whether all stations together are a line of their own: several, of one plant.
+fn is_line(pass: &Pass) -> bool {
+    pass.plant.stations.len() > 1 && pass.plant.plants().len() == 1
 }
 
 /// What changed on a date that is known.

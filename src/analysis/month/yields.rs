@@ -10,7 +10,7 @@ use serde::{Serialize, Serializer};
 
 use crate::config::Config;
 use crate::day::{Day, month_of};
-use crate::series::Pass;
+use crate::series::{Pass, SeriesKey};
 use crate::stats::estimate::Estimate;
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson};
 use crate::words::time::{as_month, month_text};
@@ -100,6 +100,16 @@ pub fn family_of(model: &str, config: &Config) -> String {
     found.map_or_else(|| model.to_owned(), |(_, family)| family.clone())
 }
 
+/// The family of a series' model, with its plant where there is more than one.
+fn family_at(key: &SeriesKey, config: &Config) -> String {
+    let own = key.own_model();
+    let family = family_of(own, config);
+    match &key.plant {
+        Some(at) if key.model != own => format!("{family} ({})", at.plant),
+        _ => family,
+    }
+}
+
 /// Yields of every month, and of families and stations in the month under review.
 #[must_use]
 pub fn yields(pass: &Pass, month: (i32, u32), config: &Config) -> Vec<Yield> {
@@ -110,7 +120,7 @@ pub fn yields(pass: &Pass, month: (i32, u32), config: &Config) -> Vec<Yield> {
         counted.failed += if failed { n } else { 0 };
     };
     for series in &pass.series {
-        let family = family_of(&series.key.model, config);
+        let family = family_at(&series.key, config);
         for o in series.outcomes.iter().filter(|o| o.outcome.is_completed()) {
             let (n, failed, of) = (u64::from(o.count), o.outcome.is_failure(), month_of(o.day));
             count(YieldOf::Month(of), o.day, n, failed);

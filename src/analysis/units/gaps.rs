@@ -3,7 +3,7 @@
 //! A gap is a run of the plant's production days without a row of a station, rarer by its own habit (30
 //! days to either side) than 1 in 100 over all stations and days.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
 
@@ -33,22 +33,20 @@ pub struct Gap {
 /// Gaps of every station, in order of station and day.
 #[must_use]
 pub fn gaps(pass: &Pass) -> Vec<Gap> {
-    let plant: Vec<Day> = pass
-        .plant
-        .station_days
-        .values()
-        .flatten()
-        .copied()
-        .collect::<BTreeSet<Day>>()
-        .into_iter()
-        .collect();
-    let chances = plant.len() * pass.plant.station_days.len();
+    let mut days_of: BTreeMap<&str, BTreeSet<Day>> = BTreeMap::new();
+    for (station, days) in &pass.plant.station_days {
+        days_of.entry(pass.plant.plant_of(*station)).or_default().extend(days);
+    }
+    let days_of: BTreeMap<&str, Vec<Day>> =
+        days_of.into_iter().map(|(plant, days)| (plant, days.into_iter().collect())).collect();
+    let of = |station: u16| &days_of[pass.plant.plant_of(station)];
+    let chances: usize = pass.plant.station_days.keys().map(|s| of(*s).len()).sum();
     pass.plant
         .station_days
         .iter()
         .flat_map(|(&station, days)| {
             let name = &pass.plant.stations[usize::from(station)];
-            of_station(name, &plant, days, BY_CHANCE / chances.max(1) as f64)
+            of_station(name, of(station), days, BY_CHANCE / chances.max(1) as f64)
         })
         .collect()
 }

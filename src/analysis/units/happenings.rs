@@ -51,7 +51,7 @@ pub fn of_series(
         tiers: [
             recorded
                 .register
-                .events_about(None, Some(&key.model))
+                .events_about(None, &key.names())
                 .map(|e| event(e.day, e.what.clone()))
                 .collect(),
             settings.map(|c| event(c.day, setting_words(c))).collect(),
@@ -75,7 +75,7 @@ pub fn of_station(pass: &Pass, station: u16, recorded: &Recorded<'_>) -> Happeni
         tiers: [
             recorded
                 .register
-                .events_about(Some(name), None)
+                .events_about(Some(name), &[])
                 .filter(|e| e.model.is_empty())
                 .map(|e| event(e.day, e.what.clone()))
                 .collect(),

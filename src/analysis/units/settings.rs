@@ -404,13 +404,14 @@ fn joined(mut changes: Vec<SettingChange>) -> Vec<SettingChange> {
 
 /// What the config requires of a model's test; of withstand tests only.
 fn required(key: &SeriesKey, config: &Config) -> [Option<(Setting, f64)>; 2] {
-    match config.model.get(&key.model) {
-        Some(model) if key.test != TestKind::Leakage => [
-            model.required_v.map(|v| (Setting::Voltage, v)),
-            model.required_dwell_s.map(|s| (Setting::Dwell, s)),
-        ],
-        _ => [None; 2],
+    if key.test == TestKind::Leakage {
+        return [None; 2];
     }
+    let model = key.settings(config);
+    [
+        model.required_v.map(|v| (Setting::Voltage, v)),
+        model.required_dwell_s.map(|s| (Setting::Dwell, s)),
+    ]
 }
 
 /// Whether a test was made at less than the config requires of its model.

@@ -15,7 +15,7 @@ use crate::input::cell::Cell;
 use crate::input::columns::Field;
 use crate::input::layout::Layout;
 use crate::input::outcomes::Said;
-use crate::records::{Limits, Marks, Outcome, Record};
+use crate::records::{Limits, Marks, Outcome, Place, Record};
 
 /// What each row has of its own.
 const OWN: [Field; 8] = [
@@ -39,7 +39,7 @@ const NO_TEXT: u8 = 0xff;
 pub(super) struct Alike {
     pub(super) facts: Rc<ModelFacts>,
     pub(super) model: u32,
-    pub(super) station: u32,
+    pub(super) place: Place,
     /// Code of the setup.
     pub(super) setup: u32,
     pub(super) factors: u32,

@@ -6,7 +6,7 @@ use super::{BUILT_IN_FACTORS, Parser, Wrong};
 use crate::input::cell::{Cell, is_invisible, tidy};
 use crate::input::columns::{Field, squeeze};
 use crate::input::layout::Columns;
-use crate::records::AirSums;
+use crate::records::{AirSums, Place};
 
 impl Parser<'_> {
     pub(super) fn factor_set<'c>(
@@ -63,7 +63,7 @@ impl Parser<'_> {
         &mut self,
         columns: &Columns,
         get: &impl Fn(Field) -> Cell<'c>,
-        station: u32,
+        place: Place,
         time: i64,
     ) {
         if columns.get(Field::Humidity).is_none() && columns.get(Field::Temperature).is_none() {
@@ -78,7 +78,7 @@ impl Parser<'_> {
             temperature: temperature.map_or((0.0, 0), |t| (t, 1)),
         };
         let day = crate::day::day_of(time, self.words.day_starts_s);
-        self.batch.air.entry((station, day)).or_default().add(&sums);
+        self.batch.air.entry((place, day)).or_default().add(&sums);
     }
 
     /// Keeps the serial as written and gives it as it is compared.

@@ -12,7 +12,7 @@ use crate::input::layout::{Columns, Group};
 use crate::input::outcomes::{Said, is_no_reading};
 use crate::input::words::plain_serial;
 use crate::records::{
-    Current, Limits, Marks, MeasuredVolts, Outcome, Record, SerialAt, Setup, Shown, TestKind,
+    Current, Limits, Marks, MeasuredVolts, Outcome, Place, Record, SerialAt, Setup, Shown, TestKind,
 };
 
 /// What is known of a model before its rows are read.
@@ -113,7 +113,7 @@ impl Parser<'_> {
         let alike = Alike {
             facts,
             model,
-            station: setup.station,
+            place: Place { plant: setup.plant, station: setup.station },
             setup: *self.setups.entry(setup).or_insert_with(|| book.setups.code(&setup)),
             factors,
             limits,
@@ -147,10 +147,10 @@ impl Parser<'_> {
         {
             #[expect(clippy::cast_precision_loss, reason = "millivolts stay far below 2^53")]
             let volts = v as f64 / 1000.0;
-            let Alike { model, station, .. } = *alike;
-            self.batch.measured_v.push(MeasuredVolts { model, station, volts });
+            let Alike { model, place, .. } = *alike;
+            self.batch.measured_v.push(MeasuredVolts { model, place, volts });
         }
-        self.air(columns, get, alike.station, time);
+        self.air(columns, get, alike.place, time);
         let serial = SerialAt::new(self.batch.serials.len() as u64);
         let plain = self.serial(written);
         if alike.said == Some(Said::Fail)
@@ -211,6 +211,7 @@ impl Parser<'_> {
             dwell_ms: None,
             ramp_ms: None,
             units_together: 1,
+            plant: self.text(columns, Field::Plant, get(Field::Plant))?,
             station: self.text(columns, Field::Station, get(Field::Station))?,
             fixture: self.text(columns, Field::Fixture, get(Field::Fixture))?,
             instrument: self.text(columns, Field::Instrument, get(Field::Instrument))?,

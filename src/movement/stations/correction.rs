@@ -61,6 +61,14 @@ impl Correction {
         self.steps.get(station).map_or(&[], Vec::as_slice)
     }
 
+    /// Takes what is known of a station from another.
+    pub(super) fn take(&mut self, station: usize, other: &mut Self) {
+        self.ln_gain[station] = other.ln_gain[station];
+        self.lead_ma[station] = other.lead_ma[station];
+        self.errors[station] = other.errors[station];
+        self.steps[station] = std::mem::take(&mut other.steps[station]);
+    }
+
     /// Leaves in the steps of stations that `keep` refuses.
     pub fn keep_steps(&mut self, keep: impl Fn(usize, &StepTaken) -> bool) {
         for (station, steps) in self.steps.iter_mut().enumerate() {

@@ -28,6 +28,7 @@ pub mod months;
 pub mod one_series;
 pub mod over_time;
 pub mod picture;
+pub mod plants;
 pub mod probability;
 pub mod room_used;
 mod rows;

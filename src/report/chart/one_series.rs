@@ -46,7 +46,7 @@ impl<'a> OneSeries<'a> {
             .map(|q| q.value)
             .or_else(|| moved.points.last().map(|p| p.value_ma))
             .unwrap_or(1.0);
-        let events = review.register.events_about(None, Some(&named.key.model)).map(|e| {
+        let events = review.register.events_about(None, &named.key.names()).map(|e| {
             let at = if e.station.is_empty() { String::new() } else { format!(" ({})", e.station) };
             EventOn { day: e.day, what: printable(&format!("{}{at}", e.what), "event") }
         });

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::super::format::{address, anchor, name, text};
-use super::{cautions, first_cautions, header, incidents, not_completed, row};
+use super::{cautions, first_cautions, header, incidents, not_completed, plants, row};
 use crate::report::format::currents_of;
 use crate::review::{Review, ReviewedSeries};
 use crate::verdict::VerdictKind;
@@ -37,7 +37,7 @@ const fn beside(path: &'static str, title: &'static str, what: &'static str) -> 
 }
 
 /// Pages beside this one, in their order.
-pub const PAGES: [Beside; 7] = [
+pub const PAGES: [Beside; 8] = [
     beside("incidents.md", "Incidents", "each incident with all its parts"),
     beside(
         "testers.md",
@@ -49,7 +49,14 @@ pub const PAGES: [Beside; 7] = [
     beside("record.md", "Record", "files, rows not used, gaps, units to check, notes"),
     beside("method.md", "Method", "how everything was computed, settings, words, inputs"),
     beside("all-series.md", "All series", "every series in one table"),
+    beside(plants::FILE, "Plants", "the same model at several plants, side by side"),
 ];
+
+/// The pages that a report has beside this one.
+pub fn beside_of(report: &Review) -> impl Iterator<Item = &'static Beside> {
+    let has_plants = !report.plants.is_empty();
+    PAGES.iter().filter(move |page| has_plants || page.path != plants::FILE)
+}
 
 /// The whole page.
 pub(super) fn page(page: &mut String, report: &Review) {
@@ -218,7 +225,7 @@ pub(super) fn series_row(page: &mut String, s: &ReviewedSeries) {
 /// Where everything else stands.
 fn pages(page: &mut String, report: &Review) {
     line!(page, "## Where to look\n");
-    for Beside { path, what, .. } in PAGES {
+    for Beside { path, what, .. } in beside_of(report) {
         line!(page, "- [{path}]({path}): {what}");
     }
     line!(

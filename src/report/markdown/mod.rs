@@ -24,6 +24,7 @@ mod method;
 pub mod models;
 mod month;
 mod plant;
+pub mod plants;
 pub mod readme;
 mod series;
 mod testers;
@@ -93,6 +94,12 @@ pub fn pages(report: &Review) -> Vec<Page> {
         part(page, report, "how it was computed");
         method::section(page, report);
     });
+    if !report.plants.is_empty() {
+        add(plants::FILE, &|page| {
+            part(page, report, "plants");
+            plants::section(page, report);
+        });
+    }
     for model in models::pages(report) {
         add(&model.path, &|page| {
             part(page, report, &model.model);

@@ -65,6 +65,10 @@ pub const REVIEW: Folder = Folder {
             "testers.md",
             "stations, check loads, calibrations, settings, what is too good to be true",
         ),
+        listed(
+            "plants.md",
+            "where files name several plants: the same model at each of them, side by side",
+        ),
         listed("jumps.md", "each change of the share of failures, with what explains it"),
         listed("month.md", "what changed this month, and since the last report"),
         listed("record.md", "gaps, units to check, rows not used, notes"),

@@ -13,7 +13,7 @@ use crate::analysis::units::strays::Lies;
 use crate::analysis::units::too_good::{Collapsed, FewFailures, Frozen};
 use crate::config::Config;
 use crate::day::{Day, day_of};
-use crate::series::{Event, Register};
+use crate::series::{Event, Pass, Register};
 use crate::words::time::{day_of_time, day_text, month_text, time_text};
 use crate::words::{Wording, count, three_digits};
 
@@ -49,11 +49,16 @@ pub struct SettingVerdict {
 }
 
 /// Every change of a setting, judged.
-pub(super) fn settings(findings: &Findings, register: &Register) -> Vec<SettingVerdict> {
+pub(super) fn settings(
+    pass: &Pass,
+    findings: &Findings,
+    register: &Register,
+) -> Vec<SettingVerdict> {
     let explains = |c: &SettingChange| {
         let near = |e: &&Event| (e.day - c.day).abs() <= EXPLAINS;
         let about = |station: &String| {
-            let events = register.events_about(Some(station), Some(&c.series.model));
+            let events =
+                register.events_about(Some(station), &pass.series[c.series.index].key.names());
             let nearest = events.filter(near).min_by_key(|e| (e.day - c.day).abs());
             nearest.map(|e| e.what.clone())
         };

@@ -176,7 +176,7 @@ pub(super) fn judge(plant: &Plant<'_>) -> Vec<StationVerdict> {
         let known = found.is_some() || !doubts.is_empty() || plant.findings.calibrations.is_some();
         StationVerdict {
             station: name.clone(),
-            is_reference: found.is_some_and(|f| f.reference == n),
+            is_reference: found.is_some_and(|f| f.references.contains(&n)),
             flagged: s.offset_pct.as_ref().is_some_and(|o| large(o, plant.config)),
             moved: moves(plant, number, s.moved),
             acts_as: s.acts_as,
