@@ -14,6 +14,7 @@ use toml::de::{DeTable, DeValue};
 
 use crate::error::{Error, ErrorKind, Result};
 
+mod ceiling;
 mod explain;
 mod keys;
 mod nearest;
@@ -21,6 +22,7 @@ mod place;
 pub mod reference;
 mod table;
 
+pub use ceiling::{Ceiling, Ceilings};
 pub use keys::{CheckLoad, Config, Files, ModelConfig, Tester};
 pub use nearest::nearest;
 pub use table::{Key, Range, Section, Value};
@@ -324,20 +326,22 @@ impl Config {
 
     /// The same of the currents that stand by the user's own words.
     fn refused_current(&self) -> Option<Refused> {
-        for (section, table) in [("ceiling", &self.ceiling), ("open_lead_ma", &self.open_lead_ma)] {
-            let keys = |name: &String| vec![section.to_owned(), name.clone()];
-            if let Some((name, ma)) = table.iter().find(|(_, ma)| !Range::Above(0.0).holds(**ma)) {
-                let what = format!("expected a current in mA above 0, found {ma}");
-                return Some(Refused { keys: keys(name), what, to_do: "give it in mA".to_owned() });
-            }
+        let refused = |section: &str, name: &str, what: String, to_do: String| {
+            Some(Refused { keys: vec![section.to_owned(), name.to_owned()], what, to_do })
+        };
+        let wrong = self.open_lead_ma.iter().find(|(_, ma)| !Range::Above(0.0).holds(**ma));
+        if let Some((name, ma)) = wrong {
+            let what = format!("expected a current in mA above 0, found {ma}");
+            return refused("open_lead_ma", name, what, "give it in mA".to_owned());
         }
         let tests = ["ac withstand", "dc withstand", "leakage"];
-        let unknown = self.ceiling.keys().find(|test| !tests.contains(&test.as_str()))?;
-        Some(Refused {
-            keys: vec!["ceiling".to_owned(), unknown.clone()],
-            what: "unknown test".to_owned(),
-            to_do: nearest_known(unknown, tests.into_iter()),
-        })
+        let (name, what) = self.ceiling.refused(&tests)?;
+        let to_do = match what.as_str() {
+            "unknown test" => nearest_known(name, tests.into_iter()),
+            "expected words in quotes" => "write what it is called".to_owned(),
+            _ => "give it in mA".to_owned(),
+        };
+        refused("ceiling", name, what, to_do)
     }
 }
 

@@ -285,6 +285,7 @@ fn measured(whole: &Whole<'_>, request: &StudyRequest, chosen: &[usize]) -> Resu
             .map(|g| g.band.clone())
             .collect(),
         settings: whole.review.settings.clone(),
+        ceilings: whole.review.ceilings.clone(),
         made: whole.review.made.clone(),
     };
     Ok(render(report, Some(whole.review), request.note_for))
@@ -417,6 +418,7 @@ fn new_model(whole: Option<&Whole<'_>>, request: &StudyRequest, config: &Config)
         limit_groups: Vec::new(),
         notes,
         settings: config.lines(),
+        ceilings: config.ceiling.all().collect(),
         made: whole.map_or_else(
             || Made {
                 version: env!("CARGO_PKG_VERSION").to_owned(),
@@ -496,7 +498,7 @@ fn calculate(
         applied_v: Some(applied_v),
         leak_path_mohm: model.leak_path_mohm,
         other_leak_path: None,
-        ceiling_ma: config.ceiling.get(test.key()).copied(),
+        ceiling_ma: config.ceiling.ma(test.key()),
         tester_range_ma: config.tester.range_ma,
         reading_step_ma: step_ma,
         limit_step_ma: Some(step_ma),

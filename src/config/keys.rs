@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::table::Range::{Above, Any, AtLeast, Between, Within};
 use super::table::{Key, Section, Value, settings};
-use super::{ClockTime, DateOrder, DecimalSign, People, UtcOffset, whole};
+use super::{Ceilings, ClockTime, DateOrder, DecimalSign, People, UtcOffset, whole};
 
 /// Serials that people type where there is none.
 const NO_SERIALS: [&str; 16] = [
@@ -128,8 +128,12 @@ settings! {
             &[own("test", "\"ac withstand\"", "Or dc withstand, leakage."), own("frequency_hz", "50", "Any other canonical column in the same way.")];
         tester: Tester = "[tester]", "Range and accuracy of the testers.", Tester::KEYS;
         check_loads: BTreeMap<String, CheckLoad> = "[check_loads.\"LOAD-FAIL\"]", "A known load, by serial or model; never counted as product.", CheckLoad::KEYS;
-        ceiling: BTreeMap<String, f64> = "[ceiling]", "The user's own standard: by test, the highest limit in mA. Nothing above it is proposed.",
-            &[Key { range: Above(0.0), ..own("\"ac withstand\"", "10.0", "Or dc withstand, leakage.") }];
+        ceiling: Ceilings = "[ceiling]", "The user's own standard: by test, the highest limit in mA. Nothing above it is proposed.",
+            &[
+                Key { range: Above(0.0), ..own("\"ac withstand\"", "10.0", "Or dc withstand, leakage; or a table { ma = 10.0, standard = \"…\", clause = \"…\" }.") },
+                own("standard", "\"our own standard 12\"", "Where the ceilings stand; printed with them for an audit."),
+                own("clause", "\"4.2\"", "Its clause."),
+            ];
         open_lead_ma: BTreeMap<String, f64> = "[open_lead_ma]", "By station: the reading with no unit connected, in mA at 1000 V and 50 Hz.",
             &[Key { range: Above(0.0), ..own("A1", "0.05", "Found from under-limit results where not given.") }];
         model: BTreeMap<String, ModelConfig> = "[model.\"AP730\"]", "Overrides, by model.", ModelConfig::KEYS;

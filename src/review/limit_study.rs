@@ -6,6 +6,7 @@ use chrono::NaiveDate;
 use serde::Serialize;
 
 use super::{First, Ledger, Made, ReviewedSeries, SettingLine};
+use crate::config::Ceiling;
 use crate::verdict::calculated::CalculatedBand;
 use crate::verdict::candidate::Origin;
 use crate::verdict::cautions;
@@ -43,6 +44,8 @@ pub struct LimitsReport {
     pub notes: Vec<String>,
     /// Settings in force.
     pub settings: Vec<SettingLine>,
+    /// Ceilings of the user's own standard, by test.
+    pub ceilings: Vec<Ceiling>,
     /// Versions and inputs.
     pub made: Made,
     /// The cautions, as the pages print them.

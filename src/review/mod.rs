@@ -21,7 +21,7 @@ use crate::analysis::month::yields::{Cost, Yield};
 use crate::analysis::units::checks::StationChecks;
 use crate::analysis::units::gaps::Gap;
 use crate::analysis::units::settings::{SettingDiffers, SettingShort};
-use crate::config::SettingLine;
+use crate::config::{Ceiling, SettingLine};
 pub use crate::input::earlier::SCHEMA;
 use crate::movement::Movement;
 use crate::movement::stations::CannotTell;
@@ -121,6 +121,8 @@ pub struct Review {
     pub notes: Vec<String>,
     /// Settings in force: name, value, unit.
     pub settings: Vec<SettingLine>,
+    /// Ceilings of the user's own standard, by test.
+    pub ceilings: Vec<Ceiling>,
     /// Versions and inputs.
     pub made: Made,
     /// What needs action, worst first.

@@ -146,6 +146,7 @@ impl Review {
             cannot_tell: testers.cannot_tell,
             notes,
             settings: config.lines(),
+            ceilings: config.ceiling.all().collect(),
             made: Made::new(read, subject.side_files, config),
             actions,
             incidents,

@@ -60,8 +60,9 @@ pub fn unmatched(read: &Read, pass: &Pass, config: &Config) -> Option<String> {
     for station in config.open_lead_ma.keys() {
         look("the station", station, pass.plant.stations.contains(station));
     }
-    for test in config.ceiling.keys() {
-        look("the ceiling of", test, pass.series.iter().any(|s| s.key.test.key() == test));
+    for ceiling in config.ceiling.all() {
+        let met = pass.series.iter().any(|s| s.key.test.key() == ceiling.test);
+        look("the ceiling of", &ceiling.test, met);
     }
     (!unmet.is_empty()).then(|| {
         format!(

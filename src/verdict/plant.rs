@@ -329,7 +329,7 @@ fn setting_of(
         applied_v: key.applied_v(),
         leak_path_mohm: model.leak_path_mohm,
         other_leak_path: other_leak_path(key, config),
-        ceiling_ma: config.ceiling.get(key.test.key()).copied(),
+        ceiling_ma: config.ceiling.ma(key.test.key()),
         tester_range_ma: config.tester.range_ma,
         reading_step_ma: finding.step_ma,
         limit_step_ma: model.limit_step_ma.or(config.limit_step_ma),

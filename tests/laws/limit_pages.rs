@@ -155,6 +155,7 @@ fn study_of(name: &str) -> LimitsReport {
         limit_groups: report.limit_groups.clone(),
         notes: vec![format!("{name}: a note")],
         settings: report.settings.clone(),
+        ceilings: report.ceilings.clone(),
         made: report.made,
     }
 }

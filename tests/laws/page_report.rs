@@ -682,6 +682,7 @@ pub fn report_of(name: &str) -> Review {
             unit: "share",
             reason: "usual",
         }],
+        ceilings: Vec::new(),
         made: Made {
             version: "0.1.0".to_owned(),
             seed: 1,

@@ -1,6 +1,7 @@
 //! From files to report, end to end.
 
 mod alike;
+mod ceilings;
 mod columns;
 mod contract;
 mod decisions;

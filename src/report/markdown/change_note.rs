@@ -5,6 +5,7 @@ use std::fmt::Write;
 use super::super::format::{currents_of, name, text};
 use super::limit_page::loads_table;
 use super::{cautions, header, row};
+use crate::config::Ceiling;
 use crate::review::limit_study::{LimitsReport, StudyReport};
 use crate::verdict::cautions::WHO_DECIDES;
 use crate::words::currents::Currents;
@@ -134,7 +135,13 @@ fn assumptions(page: &mut String, report: &LimitsReport, s: &StudyReport, show: 
         page,
         "- Smallest harmful leak path: {}. Ceiling: {}. End of the tester's range: {}.",
         study.leak_path_mohm.map_or_else(|| "not stated".to_owned(), resistance),
-        study.ceiling_ma.map_or_else(|| "not stated".to_owned(), |x| show.set(x)),
+        study.ceiling_ma.map_or_else(
+            || "not stated".to_owned(),
+            |x| match ceiling_of(report, s) {
+                Some(c) => format!("{} ({})", show.set(x), text(&c.basis())),
+                None => show.set(x),
+            }
+        ),
         study.tester_range_ma.map_or_else(|| "not stated".to_owned(), |x| show.set(x)),
     );
     line!(
@@ -158,7 +165,10 @@ fn decision(
     let now = s.series.limit.history.now.high_ma();
     line!(page, "\n## For the decision\n");
     header(page, &["", ""]);
-    row(page, &["standard and clause looked at", BLANK]);
+    let stated = ceiling_of(report, s).filter(|c| c.standard.is_some());
+    let stated =
+        stated.map_or_else(String::new, |c| format!("of the ceiling: {}; ", text(&c.basis())));
+    row(page, &["standard and clause looked at", &format!("{stated}{BLANK}")]);
     let reason = match now {
         Some(now) if to_ma <= now => "no raise: the limit is lowered".to_owned(),
         _ => {
@@ -199,6 +209,11 @@ fn decision(
         },
     );
     row(page, &["way back", &back]);
+}
+
+/// The ceiling of the series' kind of test.
+fn ceiling_of<'a>(report: &'a LimitsReport, s: &StudyReport) -> Option<&'a Ceiling> {
+    report.ceilings.iter().find(|c| c.test == s.series.named.key.test.key())
 }
 
 /// The planning horizon, as the settings have it.

@@ -46,7 +46,7 @@ pub const PAGES: [Beside; 8] = [
     ),
     beside("jumps.md", "Jumps", "each change of the share of failures, with what explains it"),
     beside("month.md", "The month", "what changed this month, and since the last report"),
-    beside("record.md", "Record", "files, rows not used, gaps, units to check, notes"),
+    beside("record.md", "Record", "gaps, units to check, rows not used, ceilings, notes"),
     beside("method.md", "Method", "how everything was computed, settings, words, inputs"),
     beside("all-series.md", "All series", "every series in one table"),
     beside(plants::FILE, "Plants", "the same model at several plants, side by side"),

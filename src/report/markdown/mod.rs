@@ -88,6 +88,7 @@ pub fn pages(report: &Review) -> Vec<Page> {
         testers::gaps(page, report);
         plant::units(page, report);
         plant::rows(page, report);
+        plant::ceilings(page, report);
         notes(page, report);
     });
     add("method.md", &|page| {

@@ -75,6 +75,23 @@ pub(super) fn units(page: &mut String, report: &Review) {
     line!(page);
 }
 
+/// What each ceiling rests on, for an audit; nothing where none is stated.
+pub(super) fn ceilings(page: &mut String, report: &Review) {
+    if report.ceilings.is_empty() {
+        return;
+    }
+    line!(page, "## Ceilings\n");
+    let who = report.made_by.as_deref().map_or_else(|| "not stated".to_owned(), name);
+    line!(page, "The highest limits that the settings allow; the report's maker: {who}.\n");
+    header(page, &["test", "ceiling", "standard", "clause"]);
+    let stated = |words: &Option<String>| words.as_deref().map_or("not stated".to_owned(), name);
+    for c in &report.ceilings {
+        let ma = Currents::new(c.ma, 0.0).set(c.ma);
+        row(page, &[&name(&c.test), &ma, &stated(&c.standard), &stated(&c.clause)]);
+    }
+    line!(page);
+}
+
 /// Where every row went.
 pub(super) fn rows(page: &mut String, report: &Review) {
     let rows = &report.rows;

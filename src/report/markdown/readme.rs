@@ -71,7 +71,7 @@ pub const REVIEW: Folder = Folder {
         ),
         listed("jumps.md", "each change of the share of failures, with what explains it"),
         listed("month.md", "what changed this month, and since the last report"),
-        listed("record.md", "gaps, units to check, rows not used, notes"),
+        listed("record.md", "gaps, units to check, rows not used, what ceilings rest on, notes"),
         listed(
             "method.md",
             "how everything was computed: settings, methods with sources, words, inputs",
