@@ -37,7 +37,7 @@ use crate::verdict::plant::{SeriesVerdict, SharedLimit};
 use crate::verdict::plants::SideBySide;
 use crate::verdict::since::Since;
 use crate::verdict::tester::{CalibrationVerdict, SettingVerdict, StationVerdict, TooGoodVerdict};
-use crate::verdict::units::{UnitToCheck, WhyCheck};
+use crate::verdict::units::{ToTrace, UnitToCheck, WhyCheck};
 
 pub use first::First;
 pub use new::Subject;
@@ -81,6 +81,8 @@ pub struct Review {
     pub checks: Option<Vec<StationChecks>>,
     /// Units somebody must look at, by reason.
     pub units_to_check: BTreeMap<WhyCheck, u64>,
+    /// Units that open incidents ask to hold or trace, each once.
+    pub units_to_trace: ToTrace,
     /// Changes of settings, with the event that explains each.
     pub settings_changes: Vec<SettingVerdict>,
     /// Settings that differ between stations at the end of the record.

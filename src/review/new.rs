@@ -17,7 +17,7 @@ use crate::verdict::incident::{Evidence, Incident};
 use crate::verdict::jump::JudgedJump;
 use crate::verdict::misread::said;
 use crate::verdict::since::{Standing, since};
-use crate::verdict::units::{UnitToCheck, WhyCheck};
+use crate::verdict::units::{ToTrace, UnitToCheck, WhyCheck};
 use crate::words::numbers::whole;
 use crate::words::path_text;
 use crate::words::time::{month_text, time_text};
@@ -128,6 +128,7 @@ impl Review {
             calibration: testers.calibrations,
             checks: findings.checks.clone(),
             units_to_check: by_reason(&units),
+            units_to_trace: ToTrace::new(&units, &incidents),
             settings_changes: testers.settings_changes,
             settings_differ: findings.settings.differs.clone(),
             settings_short: findings.settings.short.clone(),

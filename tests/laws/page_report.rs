@@ -66,7 +66,7 @@ use leakdrift::verdict::tester::station::{DoubtOfSeries, FrequencyHint, PassesIn
 use leakdrift::verdict::tester::{
     CalibrationVerdict, SettingVerdict, StationMove, StationVerdict, TooGoodKind, TooGoodVerdict,
 };
-use leakdrift::verdict::units::{UnitToCheck, WhyCheck};
+use leakdrift::verdict::units::{ToTrace, UnitToCheck, WhyCheck};
 use leakdrift::verdict::{Verdict, VerdictKind};
 use leakdrift::words::Wording;
 
@@ -605,6 +605,7 @@ pub fn report_of(name: &str) -> Review {
         calibration: Some(vec![calibration(name)]),
         checks: Some(vec![checks(name)]),
         units_to_check: BTreeMap::from([(WhyCheck::NeverPassed, 23)]),
+        units_to_trace: ToTrace { passed: 4, never_passed: 23 },
         settings_changes: vec![setting_change(name)],
         settings_differ: vec![SettingDiffers {
             series: series_name(name),

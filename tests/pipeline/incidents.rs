@@ -158,3 +158,30 @@ fn the_rise_of_the_kettle_stands_with_the_seal_of_the_day_before() {
     assert_eq!(found["group"], "to_watch");
     assert_eq!((found["open"].as_bool(), found["units"].as_u64()), (Some(true), Some(0)));
 }
+
+/// Units that never passed have not left the house, as far as the files tell: the first line counts them apart, and a
+/// unit that two incidents name once.
+#[test]
+fn the_first_line_counts_passed_units_to_trace_apart_from_those_that_never_passed() {
+    let open: BTreeSet<&str> = incidents()
+        .iter()
+        .filter(|i| i["group"] == "units_to_trace" && i["decision"].is_null())
+        .map(|i| i["id"].as_str().unwrap())
+        .collect();
+    let mut sides = [BTreeSet::new(), BTreeSet::new()];
+    for row in reviewed().units.iter().filter(|r| open.contains(r["incident"].as_str())) {
+        let place = if row["serial"].is_empty() { row["place"].as_str() } else { "" };
+        let never = row["reason"] == "never passed";
+        sides[usize::from(never)].insert((row["model"].as_str(), row["serial"].as_str(), place));
+    }
+    let [passed, never] = &sides;
+    let passed = passed.difference(never).count();
+    assert!(passed > 100 && never.len() > 100, "{passed} {}", never.len());
+    let told = &reviewed().results["units_to_trace"];
+    assert_eq!(told["passed"], passed);
+    assert_eq!(told["never_passed"], never.len());
+    let line =
+        format!(", {passed} passed units to hold or trace ({} more never passed);", never.len());
+    let summary = &reviewed().texts["summary.md"];
+    assert!(summary.contains(&line), "{line}");
+}

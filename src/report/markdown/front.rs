@@ -7,7 +7,6 @@ use super::{cautions, first_cautions, header, incidents, not_completed, plants, 
 use crate::report::format::currents_of;
 use crate::review::{Review, ReviewedSeries};
 use crate::verdict::VerdictKind;
-use crate::verdict::incident::Group;
 use crate::verdict::month::Matters;
 use crate::words::numbers::{counted, grouped, share_pct};
 use crate::words::time::date;
@@ -105,18 +104,18 @@ fn state(page: &mut String, report: &Review) {
         matches!(k, VerdictKind::TooLoose | VerdictKind::TooTight | VerdictKind::NoWorkableBand)
     });
     let moving = report.series.iter().filter(|s| s.drift.flagged).count() as u64;
-    let to_trace: u64 = report
-        .incidents
-        .iter()
-        .filter(|i| i.group == Group::UnitsToTrace && !i.is_closed())
-        .map(|i| i.units)
-        .sum();
+    let units = &report.units_to_trace;
+    // What never passed has not left the house, as far as the files tell: it is no part of what must be found.
+    let never = match units.never_passed {
+        0 => String::new(),
+        n => format!(" ({} more never passed)", grouped(n)),
+    };
     line!(
         page,
-        "**{} wrong, {} moving, {} to hold or trace; {}.**\n",
+        "**{} wrong, {} moving, {} to hold or trace{never}; {}.**\n",
         counted(wrong, "limit"),
         counted(moving, "product"),
-        counted(to_trace, "unit"),
+        counted(units.passed, "passed unit"),
         yield_of_the_month(report)
     );
     let rows = &report.rows;
