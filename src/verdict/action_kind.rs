@@ -63,6 +63,18 @@ pub enum ActionKind {
 }
 
 impl ActionKind {
+    /// What the record lacks, in a few words; `None` of other kinds.
+    #[must_use]
+    pub fn of_the_record(self) -> Option<&'static str> {
+        Some(match self {
+            Self::SettingsDiffer => "settings changed, differ or fall short",
+            Self::CalibrationOverdue => "calibration overdue",
+            Self::ChecksMissing => "days without a check load",
+            Self::MissingDays => "days without rows",
+            _ => return None,
+        })
+    }
+
     /// Machine name.
     #[must_use]
     pub fn key(self) -> &'static str {

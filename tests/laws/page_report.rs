@@ -711,6 +711,7 @@ pub fn report_of(name: &str) -> Review {
             open: true,
             units: 3,
             next_step: "Set the limit to 2.46 mA.".to_owned(),
+            step_below: "Set the limit to 2.46 mA.".to_owned(),
             evidence: vec![
                 Evidence::Series("m1-ac-1500".to_owned()),
                 Evidence::Testers("stations"),

@@ -64,12 +64,13 @@ pub(super) fn first_screen(page: &mut String, report: &Review) {
         if group != Some(incident.group) {
             group = Some(incident.group);
             let words = capital(incident.group.words());
-            row(page, &["", &format!("**{words}**"), "", "", "", ""]);
+            let step = text(incident.group.heading_step());
+            row(page, &["", &format!("**{words}**"), "", "", "", &step]);
         }
         incident_row(page, *n, incident);
     }
     line!(page);
-    rest(page, all, &chosen);
+    rest(page, report, &chosen);
 }
 
 fn incident_row(page: &mut String, n: usize, incident: &Incident) {
@@ -83,7 +84,7 @@ fn incident_row(page: &mut String, n: usize, incident: &Incident) {
             &format!("{}{}", open_again(incident), text(&incident.what)),
             &seen(incident),
             &units,
-            &text(&incident.next_step),
+            &text(&incident.step_below),
         ],
     );
 }
@@ -116,7 +117,8 @@ fn seen(incident: &Incident) -> String {
 }
 
 /// What is not on the first screen, folded by group.
-fn rest(page: &mut String, all: &[Incident], chosen: &[usize]) {
+fn rest(page: &mut String, report: &Review, chosen: &[usize]) {
+    let all = &report.incidents;
     let left: Vec<usize> =
         (0..all.len()).filter(|n| !chosen.contains(n) && !all[*n].is_closed()).collect();
     for group in Group::ALL {
@@ -127,15 +129,9 @@ fn rest(page: &mut String, all: &[Incident], chosen: &[usize]) {
         }
         line!(page, "More: **{}**\n", group.words());
         for n in of_group.iter().take(NAMED_OF_GROUP) {
-            let incident = &all[*n];
-            line!(
-                page,
-                "- [{}](#{}) {}: {}",
-                n + 1,
-                incident.id,
-                places(incident),
-                text(&incident.what)
-            );
+            let (incident, place) = (&all[*n], places(&all[*n]));
+            let what = text(&folded(report, incident));
+            line!(page, "- [{}](#{}) {place}: {what}", n + 1, incident.id);
         }
         let more = of_group.len().saturating_sub(NAMED_OF_GROUP);
         if more > 0 {
@@ -143,6 +139,13 @@ fn rest(page: &mut String, all: &[Incident], chosen: &[usize]) {
         }
         line!(page);
     }
+}
+
+/// What a folded incident is: of the record its kind, which is all that one reads there; else what was found.
+fn folded(report: &Review, incident: &Incident) -> String {
+    let first = incident.actions.first().and_then(|rank| report.actions.get(rank - 1));
+    let kind = first.and_then(|action| action.kind.of_the_record());
+    kind.map_or_else(|| incident.what.clone(), str::to_owned)
 }
 
 /// All incidents with their parts.

@@ -61,6 +61,15 @@ impl Group {
         }
     }
 
+    /// What is said once for all its rows; empty where there is nothing.
+    #[must_use]
+    pub fn heading_step(self) -> &'static str {
+        match self {
+            Self::UnitsToTrace => told::TRACE,
+            _ => "",
+        }
+    }
+
     /// The group of one action that is about so many units.
     fn of(kind: ActionKind, units: u64) -> Self {
         use ActionKind as K;
@@ -158,6 +167,9 @@ pub struct Incident {
     pub units: u64,
     /// What to do next.
     pub next_step: String,
+    /// The same below [`Group::heading_step`].
+    #[serde(skip)]
+    pub step_below: String,
     /// Where its evidence stands.
     pub evidence: Vec<Evidence>,
     /// Ranks of its actions.
@@ -254,6 +266,7 @@ impl Ground<'_> {
             open: seen.open,
             units: seen.units,
             next_step: said.next_step,
+            step_below: said.step_below,
             evidence: self.evidence(together),
             actions: together.members.iter().map(|m| m.rank).collect(),
             decision: self.known.register.decision_about(&id).map(|made| Decided {

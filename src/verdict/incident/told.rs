@@ -7,7 +7,7 @@ use super::{Cause, Ground, Group, Together};
 use crate::analysis::units::happenings;
 use crate::analysis::units::settings::SettingChange;
 use crate::analysis::units::strays::Lies;
-use crate::day::{Day, date_of};
+use crate::day::Day;
 use crate::series::Tests;
 use crate::verdict::concern::{About, Concern};
 use crate::verdict::jump::{JudgedJump, Step, why};
@@ -25,13 +25,13 @@ const MAY_BE_SHIPPED: Day = 7;
 const BECAUSE: Day = 7;
 /// Open leads in a row that are told.
 const IN_A_ROW: usize = 3;
-/// Places of a question to the whole plant named in its sentence.
-const NAMED: usize = 4;
 
 /// An incident in words.
 pub(super) struct Told {
     pub what: String,
     pub next_step: String,
+    /// The same below the line that says once what to trace means.
+    pub step_below: String,
     /// Models, series and stations.
     pub places: Vec<String>,
 }
@@ -44,7 +44,7 @@ pub(super) fn told(ground: &Ground<'_>, together: &Together<'_>, seen: &Seen) ->
         Cause::Check { station, .. } => capital(&told.check(station, seen)),
         Cause::Limits { .. } => capital(&told.limits()),
         Cause::Tester { .. } => capital(&told.tester()),
-        Cause::Jump(n) => capital(&told.jump(&ground.jumps[*n])),
+        Cause::Jump(n) => capital(&told.share(&ground.jumps[*n])),
         Cause::Product(n) => capital(&told.product(*n)),
         Cause::Plant(_) => capital(&told.plant()),
         // Sentences of their own: one may begin with the name of a file.
@@ -65,7 +65,11 @@ pub(super) fn told(ground: &Ground<'_>, together: &Together<'_>, seen: &Seen) ->
         Cause::Limits { model } => vec![model.clone()],
         _ => told.subjects(),
     };
-    Told { what: ended(what), next_step: steps.join(" "), places }
+    let next_step = steps.join(" ");
+    for step in steps.iter_mut().filter(|s| *s == TRACE) {
+        "Trace.".clone_into(step);
+    }
+    Told { what: ended(what), next_step, step_below: steps.join(" "), places }
 }
 
 /// With one full stop.
@@ -73,14 +77,13 @@ fn ended(what: String) -> String {
     format!("{}.", what.trim_end_matches('.'))
 }
 
+/// What to do with units that may have left the house.
+pub(super) const TRACE: &str = "Trace; if shipped, tell whoever answers for product safety.";
+
 /// What to do with units: hold what is still in the house, trace what may have left it.
 fn trace(ground: &Ground<'_>, seen: &Seen) -> String {
     let old = seen.from.is_some_and(|first| first + MAY_BE_SHIPPED < ground.today());
-    if old {
-        "Trace; if shipped, tell whoever answers for product safety.".to_owned()
-    } else {
-        "Hold them.".to_owned()
-    }
+    if old { TRACE.to_owned() } else { "Hold them.".to_owned() }
 }
 
 struct Parts<'a> {
@@ -105,8 +108,8 @@ impl<'a> Parts<'a> {
                 units_until_next_good,
                 units_since_last_good,
             } => Some(format!(
-                "the check load {load} gave the wrong answer on {}: no good check covers {units_until_next_good} units \
-                 tested after it and {units_since_last_good} before it",
+                "the check load {load} gave the wrong answer on {}: no good check covers {units_since_last_good} units \
+                 before it and {units_until_next_good} after it",
                 day_text(*day)
             )),
             _ => None,
@@ -118,7 +121,7 @@ impl<'a> Parts<'a> {
             (0, _) => wrong,
             (passed, row) => {
                 let row = if row >= IN_A_ROW { format!(", {row} in a row") } else { String::new() };
-                format!("{wrong}; {passed} of them passed with no lead connected{row}")
+                format!("{wrong}; {passed} passed with no lead connected{row}")
             }
         }
     }
@@ -153,17 +156,16 @@ impl<'a> Parts<'a> {
             TesterConcern::SettingsChanged(changes) => Some(limits_changed(changes)),
             _ => None,
         });
-        let others = self.parts.iter().filter(|a| !matches!(a.concern, Concern::Tester(_)));
-        let said: Vec<String> = others.map(|a| self.short(a)).collect();
-        match opened {
-            Some(changed) if said.is_empty() => {
-                format!("limits changed without a record: {changed}")
-            }
-            Some(changed) => {
-                format!("limits changed without a record ({changed}): {}", said.join("; "))
-            }
-            None => said.join("; "),
-        }
+        // What did pass says that it would.
+        let passed = self.parts.iter().any(|a| matches!(a.concern, Concern::PassedOpenLead { .. }));
+        let others = self.parts.iter().filter(|a| match a.concern {
+            Concern::Tester(_) => false,
+            Concern::OpenLeadWouldPass { .. } => !passed,
+            _ => true,
+        });
+        let changed = opened.map(|changed| format!("limits changed without a record: {changed}"));
+        let said = changed.into_iter().chain(others.map(|a| self.short(a)));
+        said.collect::<Vec<_>>().join("; ")
     }
 
     /// A step of a tester, the passes it puts in doubt, and the failures it adds.
@@ -218,8 +220,15 @@ impl<'a> Parts<'a> {
             Some(day) => format!("from {} to {day}", day_text(found.date.day)),
             None => format!("since {}", day_text(found.date.day)),
         };
+        format!("{since} {}", self.share(jump))
+    }
+
+    /// The same where its days stand beside it.
+    fn share(&self, jump: &JudgedJump) -> String {
+        let found = &jump.found;
+        let ended = found.ended.map(|e| day_text(e.day));
         format!(
-            "{since} {} of units {}, before that {}: {}{}",
+            "{} of units {}, before that {}: {}{}",
             share_pct(found.after.share.value),
             if ended.is_some() { "failed" } else { "fail" },
             share_pct(found.before.share.value),
@@ -259,20 +268,16 @@ impl<'a> Parts<'a> {
         match &first.concern {
             Concern::Tester(TesterConcern::ChecksMissing { .. }) => {
                 let days: u64 = self.testers().filter_map(days).sum();
-                format!(
-                    "{} without a check load at {}",
-                    count(days, "production day"),
-                    named(&self.subjects())
-                )
+                format!("{} without a check load", count(days, "production day"))
             }
             Concern::OpenLeadWouldPass { .. } => {
-                format!("a test with no unit connected would pass: {}", named(&self.subjects()))
+                "a test with no unit connected would pass".to_owned()
             }
             Concern::NotEnoughData { .. } if n > 1 => {
-                format!("too few units to judge the limits of {}", named(&self.subjects()))
+                format!("too few units to judge the limits of {n} series")
             }
             Concern::NoLimitKnown if n > 1 => {
-                format!("no high limit is known for {}", named(&self.subjects()))
+                format!("no high limit is known for {n} series")
             }
             Concern::LeakPathNotStated { .. } => format!(
                 "no smallest harmful leak path is stated for {} series: the upper ends of their bands prove nothing",
@@ -303,7 +308,7 @@ impl<'a> Parts<'a> {
         let verdict = about.seen.series.first().map(|n| &self.ground.series[*n]);
         match (&about.concern, verdict) {
             (Concern::PassedOpenLead { units }, _) => {
-                format!("{} passed untested, with no lead connected", count(*units, "unit"))
+                format!("{} passed with no lead connected", count(*units, "unit"))
             }
             (Concern::StraysPassed { units }, _) => {
                 format!("{} passed with suspect insulation", count(*units, "unit"))
@@ -382,15 +387,7 @@ fn jump_step(jump: &JudgedJump) -> String {
     }
 }
 
-/// Names in a row: the first few, then how many more.
-fn named(all: &[String]) -> String {
-    let shown = all.len().min(NAMED);
-    let more = all.len() - shown;
-    let first = all[..shown].join(", ");
-    if more > 0 { format!("{first} and {more} more") } else { first }
-}
-
-/// The limits that changed, each once: from what to what, and since when.
+/// The limits that changed, each once: from what to what.
 fn limits_changed(changes: &[SettingChange]) -> String {
     let mut said: Vec<String> = Vec::new();
     for change in changes.iter().filter(|c| c.what.is_limit()) {
@@ -401,7 +398,5 @@ fn limits_changed(changes: &[SettingChange]) -> String {
             said.push(phrase);
         }
     }
-    let first = changes.iter().map(|c| c.day).min();
-    let since = first.map_or_else(String::new, |day| format!(", since {}", date_of(day)));
-    format!("{}{since}", said.join(", "))
+    said.join(", ")
 }
