@@ -33,13 +33,7 @@ type OfSeries = fn(&OneSeries<'_>) -> Result<Chart, ChartError>;
 /// The charts of the whole plant: name, question and maker.
 const OF_PLANT: [(&str, &str, OfPlant); 5] = [
     ("limits", "Where does each limit lie?", |review| {
-        let chosen = worst(review);
-        let mut chart = ladder::chart(&ladder::from(review, &chosen))?;
-        let left = review.series.len() - chosen.len();
-        if left > 0 {
-            chart.notes.push(format!("{left} series that need less attention are not drawn."));
-        }
-        Ok(chart)
+        ladder::chart(&ladder::from(review, &worst(review)))
     }),
     ("movement", "How did each series move?", |review| room_used::chart(&room_used::from(review))),
     ("stations", "How does each station read against the others?", |review| {

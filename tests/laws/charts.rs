@@ -148,7 +148,7 @@ fn the_ladder_has_a_row_and_a_verdict_for_each_series() {
     for n in [1, 8, 40] {
         let rungs = (0..n).map(|i| rung(&format!("model {i}"), 0.001 * 1.3f64.powi(i))).collect();
         let chart =
-            ladder::chart(&Ladder { unit: "mA".into(), period: "2026".into(), rungs }).unwrap();
+            ladder::chart(&Ladder { unit: "mA".into(), period: "2026".into(), rungs, others: Vec::new() }).unwrap();
         let panel = &chart.panels[0];
         assert_eq!(panel.beside.len(), n as usize);
         assert_eq!(panel.y.ticks(3).len(), n as usize);
@@ -269,7 +269,8 @@ fn nothing_to_show_is_a_named_reason() {
     assert!(nothing(ladder::chart(&Ladder {
         unit: "mA".into(),
         period: String::new(),
-        rungs: vec![]
+        rungs: vec![],
+        others: vec![]
     })));
     let input = probability_input(ProbabilityScale::Normal);
     assert!(nothing(probability::chart(&Probability { observed: vec![], ..input })));
@@ -298,7 +299,7 @@ fn numbers_that_are_none_are_refused_by_name() {
         f.stretches[2].failures.over = bad;
         assert!(refused(failures::chart(&f)), "share {bad}");
         let rungs = vec![Rung { limit: Some(bad), ..rung("a", 1.0) }];
-        let l = Ladder { unit: "mA".into(), period: String::new(), rungs };
+        let l = Ladder { unit: "mA".into(), period: String::new(), rungs, others: Vec::new() };
         assert!(refused(ladder::chart(&l)), "rung {bad}");
     }
 }
@@ -374,7 +375,7 @@ fn very_long_names_are_cut_not_lost_over_the_edge() {
     f.answer.clone_from(&long);
     assert_drawn(&drift::chart(&f).unwrap());
     let rungs = vec![rung(&long, 1.0)];
-    assert_drawn(&ladder::chart(&Ladder { unit: "mA".into(), period: long, rungs }).unwrap());
+    assert_drawn(&ladder::chart(&Ladder { unit: "mA".into(), period: long, rungs, others: Vec::new() }).unwrap());
 }
 
 #[test]

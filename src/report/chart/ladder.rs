@@ -46,6 +46,17 @@ pub struct Ladder {
     pub period: String,
     /// One row each, top to bottom.
     pub rungs: Vec<Rung>,
+    /// Series that have no row of their own: a strip below the others.
+    pub others: Vec<Other>,
+}
+
+/// A series of the strip.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Other {
+    /// The verdict; `None` where no limit is known.
+    pub verdict: Option<VerdictKind>,
+    /// Its limit in typical readings, where both are known.
+    pub limit_times: Option<f64>,
 }
 
 impl Rung {
@@ -85,10 +96,16 @@ pub fn from(review: &Review, chosen: &[usize]) -> Ladder {
         let decided = &review.decided[n];
         Rung::new(name, &decided.evidence, &decided.limits.high)
     };
+    let other = |n: usize| {
+        let (evidence, high) = (&review.decided[n].evidence, &review.decided[n].limits.high);
+        let times = evidence.high_limit_ma.map(|limit| limit / evidence.typical_ma);
+        Other { verdict: high.kind, limit_times: times.filter(|t| t.is_finite() && *t > 0.0) }
+    };
     Ladder {
         unit: "mA".to_owned(),
         period: format!("periods judged, up to {} (history from {})", review.to, review.from),
         rungs: chosen.iter().filter_map(|&n| rung(n)).collect(),
+        others: (0..review.series.len()).filter(|n| !chosen.contains(n)).map(other).collect(),
     }
 }
 
@@ -130,12 +147,13 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
         x.ticks(9).into_iter().map(|t| Tick { label: format!("{} ×", t.label), ..t }).collect(),
     );
 
-    let n = rungs.len();
+    let strip = (!input.others.is_empty()).then_some(input.others.as_slice());
+    let n = rungs.len() + usize::from(strip.is_some());
     let row = |i: usize| rows::place(n, i);
-    let names = rungs
-        .iter()
-        .map(|r| format!("{}\n{}", r.series.replace('\n', " "), in_words(r, &input.unit)))
-        .collect();
+    let of_rung =
+        |r: &&Rung| format!("{}\n{}", r.series.replace('\n', " "), in_words(r, &input.unit));
+    let of_strip = strip.map(|all| format!("{} others\neach mark is one limit", all.len()));
+    let names = rungs.iter().map(of_rung).chain(of_strip).collect();
     let y = rows::axis("series", 0.6, names);
 
     let mut layers = Vec::new();
@@ -180,13 +198,35 @@ pub fn chart(input: &Ladder) -> Result<Chart, ChartError> {
             layers.push(Layer::Points { role, name: Some(name.to_owned()), shape, points });
         }
     }
-    let beside = rungs.iter().map(|r| words(r.verdict).to_owned()).collect();
+    let mut said = notes(&rungs, reach);
+    if let Some(all) = strip {
+        let (marks, beyond) = marks_of(all, &x, row(n - 1));
+        said.extend(beyond);
+        layers.push(marks);
+    }
+    let fit = strip.map(fitting);
+    let beside = rungs.iter().map(|r| words(r.verdict).to_owned()).chain(fit).collect();
     let panel = rows::panel(y, layers, beside);
-    let said = notes(&rungs, reach);
-    let heading = Heading::new(title(&rungs), input.period.clone());
+    let heading = Heading::new(title(&rungs, strip.is_some()), input.period.clone());
     let mut chart = Chart::new(heading, x, vec![panel], said)?;
     chart.height = 360 + 84 * u32::try_from(n).unwrap_or(200).clamp(2, 200);
     Ok(chart)
+}
+
+/// How many of the strip fit, in words.
+fn fitting(all: &[Other]) -> String {
+    format!("{} fit", all.iter().filter(|o| o.verdict == Some(VerdictKind::Fits)).count())
+}
+
+/// The limits of the strip at a height, and what is said where some lie beyond the axis.
+fn marks_of(all: &[Other], x: &Axis, height: f64) -> (Layer, Option<String>) {
+    let known = || all.iter().filter_map(|o| o.limit_times);
+    let points: Vec<_> = known().filter(|t| x.holds(*t)).map(|t| at(t, height)).collect();
+    let beyond = known().count() - points.len();
+    let said = format!("Limits of {beyond} of the others lie beyond the axis.");
+    let name = Some("limit in force".to_owned());
+    let marks = Layer::Points { role: Role::Limit, name, shape: Shape::Upright, points };
+    (marks, (beyond > 0).then_some(said))
 }
 
 /// What must be known to read it.
@@ -235,8 +275,8 @@ fn words(verdict: Option<VerdictKind>) -> &'static str {
 const NAMED: usize = 4;
 
 /// The series whose limits do not fit, by name; counts of verdicts where they are many.
-fn title(rungs: &[&Rung]) -> String {
-    if let [one] = rungs {
+fn title(rungs: &[&Rung], worst: bool) -> String {
+    if let ([one], false) = (rungs, worst) {
         return format!("{}: {}", one.series, words(one.verdict));
     }
     let mut kinds: Vec<(&str, Vec<&str>)> = Vec::new();
@@ -261,7 +301,8 @@ fn title(rungs: &[&Rung]) -> String {
             }
         })
         .collect();
-    format!("Limits of {} series: {}", rungs.len(), parts.join("; "))
+    let of = if worst { "the worst " } else { "" };
+    format!("Limits of {of}{} series: {}", rungs.len(), parts.join("; "))
 }
 
 /// Ceiling and end of the tester's range, in multiples of the typical reading: both may lie far out.

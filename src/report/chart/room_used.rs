@@ -1,9 +1,11 @@
 //! How did each series move, in shares of the room to its limit? One row for each, what used most on top.
 
+use std::collections::BTreeMap;
+
 use super::axis::day_text;
 use super::marks::OnDay;
 use super::style::printable;
-use super::{Axis, Chart, ChartError, Dash, Heading, Layer, Role, Scale, at, rows};
+use super::{Axis, Chart, ChartError, Dash, Heading, Layer, Point, Role, Scale, at, rows};
 use crate::movement::drift::Shape;
 use crate::review::Review;
 
@@ -72,8 +74,7 @@ pub fn chart(input: &RoomUsed) -> Result<Chart, ChartError> {
     )?;
     // What moved toward the limit stands above what moved away from it.
     shown.sort_by(|a, b| b.now.total_cmp(&a.now).then(a.name.cmp(&b.name)));
-    let all = shown.len();
-    shown.truncate(ROWS);
+    let rest = shown.split_off(shown.len().min(ROWS));
     let days: Vec<f64> =
         shown.iter().flat_map(|s| s.used.iter().map(|p| f64::from(p.day))).collect();
     let (Some(top), false) = (shown.first(), days.is_empty()) else {
@@ -89,9 +90,11 @@ pub fn chart(input: &RoomUsed) -> Result<Chart, ChartError> {
         .fold(SMALLEST, f64::max)
         .min(1.0);
     let scale = FREE / largest;
-    let n = shown.len();
+    let n = shown.len() + usize::from(!rest.is_empty());
     let row = |i: usize| rows::place(n, i);
-    let names = shown.iter().map(|s| s.name.replacen(", ", "\n", 1)).collect();
+    let of_rest = format!("{} others\ntheir middle and range", rest.len());
+    let of_rest = (!rest.is_empty()).then_some(of_rest);
+    let names = shown.iter().map(|s| s.name.replacen(", ", "\n", 1)).chain(of_rest).collect();
     let y = rows::axis("series", 0.9, names);
     let mut layers = Vec::new();
     for (i, s) in shown.iter().enumerate() {
@@ -117,7 +120,15 @@ pub fn chart(input: &RoomUsed) -> Result<Chart, ChartError> {
                 .collect(),
         });
     }
-    let beside = shown.iter().map(|s| format!("{} {}", signed(s.now), s.words)).collect();
+    layers
+        .extend(strip(&rest, (first, last), |used| row(n - 1) + (used * scale).clamp(-FREE, FREE)));
+    let ends = |all: &[&Series]| {
+        // In their order, what used most first.
+        let [most, least] = [all.first()?, all.last()?].map(|s| signed(s.now));
+        Some(format!("{least} to {most}"))
+    };
+    let beside =
+        shown.iter().map(|s| format!("{} {}", signed(s.now), s.words)).chain(ends(&rest)).collect();
     let subtitle = format!(
         "Share of the room from {} to the limit; {} to {}",
         input.baseline,
@@ -130,17 +141,46 @@ pub fn chart(input: &RoomUsed) -> Result<Chart, ChartError> {
     } else {
         Heading::new("No series used more than 1 % of its room".to_owned(), subtitle)
     };
-    let mut notes = vec![format!(
+    let notes = vec![format!(
         "The distance from one row to the next is {} of the room.",
         percent_of(1.0 / scale)
     )];
-    if all > n {
-        notes.push(format!("The {} series that used least are not drawn.", all - n));
-    }
     let panel = rows::panel(y, layers, beside);
     let mut chart = Chart::new(heading, x, vec![panel], notes)?;
     chart.height = 340 + 92 * u32::try_from(n).unwrap_or(1).max(3);
     Ok(chart)
+}
+
+/// The series without a row of their own, by day: the middle of them, and from the least to the most. `place` gives the
+/// height of a share used.
+fn strip(rest: &[&Series], (first, last): (f64, f64), place: impl Fn(f64) -> f64) -> Vec<Layer> {
+    let mut by_day: BTreeMap<i32, Vec<f64>> = BTreeMap::new();
+    for point in rest.iter().flat_map(|s| &s.used) {
+        by_day.entry(point.day).or_default().push(point.value);
+    }
+    if by_day.is_empty() {
+        return Vec::new();
+    }
+    let (mut low, mut middle, mut high) = (Vec::new(), Vec::new(), Vec::new());
+    for (day, mut values) in by_day {
+        values.sort_by(f64::total_cmp);
+        let mut put = |to: &mut Vec<Point>, n: usize| {
+            to.push(at(f64::from(day).clamp(first, last), place(values[n])));
+        };
+        put(&mut low, 0);
+        put(&mut middle, values.len() / 2);
+        put(&mut high, values.len() - 1);
+    }
+    let name = |what: &str| Some(what.to_owned());
+    vec![
+        Layer::Band { role: Role::Quiet, name: name("others, least to most"), low, high },
+        Layer::Line {
+            role: Role::Quiet,
+            name: name("others, middle"),
+            dash: Dash::Solid,
+            points: middle,
+        },
+    ]
 }
 
 fn percent_of(share: f64) -> String {
