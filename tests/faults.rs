@@ -270,6 +270,31 @@ fn two_runs_at_once_mix_nothing() {
     assert_eq!(names(dir.path()), ["alone", "in", "report"]);
 }
 
+/// Two plants that were given one folder: whoever comes first has it, whole.
+#[test]
+fn runs_about_two_plants_at_once_into_one_folder_leave_one_report_whole() {
+    let dir = folder();
+    put(dir.path(), "north/t.csv", table());
+    put(dir.path(), "south/t.csv", table().replace(",M1,", ",M2,"));
+    let run = |from: &str, out: &str| {
+        let args = ["review", from, "--quiet", "--out", out];
+        Command::new(PROGRAM).current_dir(dir.path()).args(args).stderr(Stdio::piped()).spawn()
+    };
+    for alone in ["north", "south"] {
+        assert!(run(alone, &format!("{alone}-alone")).unwrap().wait().unwrap().success());
+    }
+    let both = ["north", "south"].map(|from| run(from, "report").unwrap());
+    let ended = both.map(|child| child.wait_with_output().unwrap());
+    let status = ended.each_ref().map(|done| done.status.code());
+    assert!(matches!(status, [Some(0), Some(2)] | [Some(2), Some(0)]), "{ended:?}");
+    let (winner, refused) = if status[0] == Some(0) { ("north", 1) } else { ("south", 0) };
+    let said = text(&ended[refused].stderr);
+    assert!(said.contains("another run") || said.contains("another"), "{said}");
+    let report = contents(&dir.path().join("report"));
+    assert!(report == contents(&dir.path().join(format!("{winner}-alone"))), "{winner} is whole");
+    assert_eq!(names(dir.path()), ["north", "north-alone", "report", "south", "south-alone"]);
+}
+
 /// Commands to a terminal in every name that a file can carry.
 #[test]
 fn names_give_no_commands_to_a_terminal_or_a_page() {

@@ -9,11 +9,16 @@
 //! ```text
 //! cargo bench --bench throughput
 //! cargo bench --bench throughput -- --rows 1000000 --file /data/large.csv --keep
+//! cargo bench --bench throughput -- --rows 4000000 --models 800
 //! ```
+//!
+//! With many models it also tells what a reader meets: lines of the summary, size of the page to mail, links of the
+//! pages that lead nowhere.
 //!
 //! A `--file` that exists is measured as it is and never removed. Without `cargo bench` (as in
 //! `cargo test --all-targets`) only a few rows are written, unless `--rows` says otherwise.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::error::Error;
 use std::fs::File;
 use std::io::{BufWriter, Write};
@@ -24,6 +29,7 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use chrono::{Datelike, Days, NaiveDate, Weekday};
+use leakdrift::report::markdown::links::place_of;
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, StandardNormal};
 use rand_pcg::Pcg64;
@@ -34,7 +40,7 @@ const ROWS: u64 = 10_000_000;
 const FEW_ROWS: u64 = 20_000;
 /// Production days, Monday to Friday: 50 weeks.
 const DAYS: u64 = 250;
-/// Models made in that year.
+/// Models made in that year, unless others are asked for.
 const MODELS: u64 = 24;
 /// Stations, each testing half of the models.
 const STATIONS: usize = 8;
@@ -65,6 +71,7 @@ fn main() {
 /// What the command line asks for.
 struct Wanted {
     rows: u64,
+    models: u64,
     file: Option<PathBuf>,
     keep: bool,
 }
@@ -72,19 +79,22 @@ struct Wanted {
 impl Wanted {
     fn from_arguments() -> Result<Self, Box<dyn Error>> {
         let (mut rows, mut file, mut keep, mut whole) = (None, None, false, false);
+        let mut models = MODELS;
+        let number = |name: &str, text: Option<std::ffi::OsString>| {
+            let text = text.ok_or(format!("{name}: expected a number"))?;
+            let text = text.to_string_lossy().replace('_', "");
+            text.parse::<u64>().map_err(|_| format!("{name}: expected a number, found {text:?}"))
+        };
         let mut arguments = std::env::args_os().skip(1);
         while let Some(argument) = arguments.next() {
             match argument.to_str() {
                 // `cargo bench` adds this one.
                 Some("--bench") => whole = true,
                 Some("--keep") => keep = true,
-                Some("--rows") => {
-                    let text = arguments.next().ok_or("--rows: expected a number")?;
-                    let text = text.to_string_lossy().replace('_', "");
-                    rows = Some(
-                        text.parse()
-                            .map_err(|_| format!("--rows: expected a number, found {text:?}"))?,
-                    );
+                Some("--rows") => rows = Some(number("--rows", arguments.next())?),
+                // Stations share models by eighths.
+                Some("--models") => {
+                    models = number("--models", arguments.next())?.next_multiple_of(8).max(8);
                 }
                 Some("--file") => {
                     file = Some(arguments.next().ok_or("--file: expected a path")?.into())
@@ -93,7 +103,7 @@ impl Wanted {
                 _ => eprintln!("throughput: {argument:?} is passed over"),
             }
         }
-        Ok(Self { rows: rows.unwrap_or(if whole { ROWS } else { FEW_ROWS }), file, keep })
+        Ok(Self { rows: rows.unwrap_or(if whole { ROWS } else { FEW_ROWS }), models, file, keep })
     }
 }
 
@@ -109,7 +119,7 @@ fn measure(wanted: &Wanted) -> Result<(), Box<dyn Error>> {
         let start = Instant::now();
         // A file cut short by an interruption must not be taken for a whole one by the next run.
         let part = file.with_extension("part");
-        write_year(&part, wanted.rows)?;
+        write_year(&part, wanted.rows, wanted.models)?;
         std::fs::rename(&part, &file)?;
         println!("written in        {:>10.1} s", start.elapsed().as_secs_f64());
     }
@@ -147,6 +157,51 @@ fn compare(file: &Path, report: &Path) -> Result<(), Box<dyn Error>> {
     println!("peak memory       {memory:>10}");
     println!("series            {series:>10}");
     println!("rows per second   {:>10.0}", rows as f64 / whole);
+    tell_pages(report)
+}
+
+/// Prints what a reader of the report meets.
+fn tell_pages(report: &Path) -> Result<(), Box<dyn Error>> {
+    let mut pages: BTreeMap<PathBuf, String> = BTreeMap::new();
+    let report = &report.canonicalize()?;
+    for folder in [report.clone(), report.join("models")] {
+        for entry in std::fs::read_dir(folder)? {
+            let path = entry?.path();
+            if path.extension().is_some_and(|e| e == "md") {
+                pages.insert(path.clone(), std::fs::read_to_string(path)?);
+            }
+        }
+    }
+    let summary = pages.get(&report.join("summary.md")).map_or(0, |page| page.lines().count());
+    let mailed = std::fs::metadata(report.join("report.html"))?.len();
+    let targets = pages.iter().flat_map(|(page, text)| {
+        let ends = text.split("](").skip(1).filter_map(|rest| rest.split(')').next());
+        ends.map(move |to| (page.parent().unwrap_or(report), to))
+    });
+    let (mut links, mut nowhere) = (0, BTreeSet::new());
+    for (from, to) in targets {
+        links += 1;
+        let (file, place) = to.split_once('#').unwrap_or((to, ""));
+        let path = from.join(file);
+        let is_there = file.is_empty()
+            || path.canonicalize().is_ok_and(|path| {
+                let anchor = format!("<a id=\"{place}\"></a>");
+                let has = |text: &String| {
+                    let titles = text.lines().filter(|l| l.starts_with('#'));
+                    let mut places = titles.map(|l| place_of(l.trim_start_matches('#')));
+                    text.contains(&anchor) || places.any(|p| p == place)
+                };
+                place.is_empty() || pages.get(&path).is_some_and(has)
+            });
+        if !is_there {
+            nowhere.insert(to.to_owned());
+        }
+    }
+    println!("pages             {:>10}", pages.len());
+    println!("summary           {summary:>10} lines");
+    println!("report.html       {:>10.2} MB", mailed as f64 / 1e6);
+    println!("links             {links:>10}, to nowhere {}", nowhere.len());
+    nowhere.iter().take(5).for_each(|to| println!("                  {to}"));
     Ok(())
 }
 
@@ -243,8 +298,8 @@ struct Model {
 
 impl Model {
     /// Model `number`: an AC withstand test for every second one, a leakage test for the others.
-    fn new(number: u64) -> Self {
-        let place = number as f64 / MODELS as f64;
+    fn new(number: u64, of: u64) -> Self {
+        let place = number as f64 / of as f64;
         let settings =
             if number.is_multiple_of(2) { "ac withstand,1500,50" } else { "leakage,230,50" };
         let (median, log_sd) = (0.3 + 1.2 * place, 0.05 + 0.002 * (number % 12) as f64);
@@ -274,9 +329,9 @@ struct Unit {
 ///
 /// The natural log of a reading is normal, rounded to a step of 0.001 mA. A unit over its limit is tested
 /// once more as the next one of its station.
-fn write_year(file: &Path, rows: u64) -> std::io::Result<()> {
+fn write_year(file: &Path, rows: u64, of: u64) -> std::io::Result<()> {
     let mut draws = Pcg64::seed_from_u64(SEED);
-    let models: Vec<Model> = (0..MODELS).map(Model::new).collect();
+    let models: Vec<Model> = (0..of).map(|n| Model::new(n, of)).collect();
     let mut out = BufWriter::with_capacity(1 << 20, File::create(file)?);
     out.write_all(HEADER.as_bytes())?;
     let mut again: [Option<Unit>; STATIONS] = [None; STATIONS];
@@ -291,7 +346,7 @@ fn write_year(file: &Path, rows: u64) -> std::io::Result<()> {
             let retest = again[station].take();
             let unit = retest.unwrap_or_else(|| {
                 serial += 1;
-                let model = on_station(station, draws.random_range(0..MODELS / 2));
+                let model = on_station(station, draws.random_range(0..of / 2), of);
                 let z: f64 = StandardNormal.sample(&mut draws);
                 Unit {
                     serial,
@@ -345,11 +400,11 @@ fn production_days() -> impl Iterator<Item = NaiveDate> {
         .take(DAYS as usize)
 }
 
-/// The model behind one of the 12 `slots` of a station: each model is tested on four stations, and
-/// neighbouring stations have nine in common.
-fn on_station(station: usize, slot: u64) -> usize {
-    let slot = slot as usize;
-    (station * 3 + slot) % MODELS as usize
+/// The model behind one of the slots of a station, half as many as models: each is tested on four stations, and
+/// neighbouring stations have three quarters in common.
+fn on_station(station: usize, slot: u64, of: u64) -> usize {
+    let (slot, of) = (slot as usize, of as usize);
+    (station * of / STATIONS + slot) % of
 }
 
 fn push_all(row: &mut Vec<u8>, texts: &[&str]) {

@@ -11,14 +11,17 @@ use leakdrift::report::chart::distribution::{self, TallyLine, Trips};
 use leakdrift::report::chart::drift::{self, Drift};
 use leakdrift::report::chart::failures::{self, Failures};
 use leakdrift::report::chart::labels;
-use leakdrift::report::chart::ladder::{self, Ladder, Rung};
+use leakdrift::report::chart::ladder::{self, Ladder, Other, Rung};
 use leakdrift::report::chart::marks::{LimitFrom, OnDay};
 use leakdrift::report::chart::months::{self, MonthShown, Months};
 use leakdrift::report::chart::over_time;
 use leakdrift::report::chart::probability::{self, Probability, ProbabilityScale};
+use leakdrift::report::chart::room_used::{self, RoomUsed};
 use leakdrift::report::chart::{
     Axis, Chart, ChartError, Heading, Layer, Panel, Role, Scale, draw, style,
 };
+
+use leakdrift::verdict::VerdictKind;
 
 fn bars(panel: &Panel, role: Role) -> f64 {
     panel
@@ -147,8 +150,13 @@ fn steps_events_and_crossing_carry_their_dates() {
 fn the_ladder_has_a_row_and_a_verdict_for_each_series() {
     for n in [1, 8, 40] {
         let rungs = (0..n).map(|i| rung(&format!("model {i}"), 0.001 * 1.3f64.powi(i))).collect();
-        let chart =
-            ladder::chart(&Ladder { unit: "mA".into(), period: "2026".into(), rungs, others: Vec::new() }).unwrap();
+        let chart = ladder::chart(&Ladder {
+            unit: "mA".into(),
+            period: "2026".into(),
+            rungs,
+            others: Vec::new(),
+        })
+        .unwrap();
         let panel = &chart.panels[0];
         assert_eq!(panel.beside.len(), n as usize);
         assert_eq!(panel.y.ticks(3).len(), n as usize);
@@ -375,7 +383,10 @@ fn very_long_names_are_cut_not_lost_over_the_edge() {
     f.answer.clone_from(&long);
     assert_drawn(&drift::chart(&f).unwrap());
     let rungs = vec![rung(&long, 1.0)];
-    assert_drawn(&ladder::chart(&Ladder { unit: "mA".into(), period: long, rungs, others: Vec::new() }).unwrap());
+    assert_drawn(
+        &ladder::chart(&Ladder { unit: "mA".into(), period: long, rungs, others: Vec::new() })
+            .unwrap(),
+    );
 }
 
 #[test]
@@ -505,5 +516,41 @@ fn check_loads_are_drawn_in_per_cent_of_what_they_should_read() {
     for wanted in ["what the load with its leads should read", "production days without a check"] {
         assert!(names.contains(&wanted), "{names:?}");
     }
+    assert_drawn(&chart);
+}
+
+/// Twenty rows can be read at half size; what has none of its own stands in one strip below them.
+#[test]
+fn series_beyond_the_rows_stand_in_a_strip() {
+    let rungs = (0..20).map(|i| rung(&format!("model {i}"), 1.0 + f64::from(i))).collect();
+    let other = |times| Other { verdict: Some(VerdictKind::Fits), limit_times: Some(times) };
+    let others: Vec<Other> =
+        (0..780).map(|n| other(1.1 + f64::from(n % 20) * 0.01)).chain([other(1e6)]).collect();
+    let input = Ladder { unit: "mA".into(), period: "2026".into(), rungs, others };
+    let chart = ladder::chart(&input).unwrap();
+    let Some(Layer::Points { points, .. }) = chart.panels[0].layers.last() else {
+        panic!("the strip is drawn last");
+    };
+    assert_eq!(points.len(), 780);
+    assert!(points.iter().all(|p| p.y == 0.0), "below all rows");
+    let notes = chart.notes.join(" ");
+    assert!(notes.contains("Limits of 1 of the others lie beyond the axis."), "{notes}");
+    assert!(chart.title.starts_with("Limits of the worst 20 series"), "{}", chart.title);
+    assert!(chart.panels[0].beside.iter().any(|w| w.label == "781 fit"));
+    assert_drawn(&chart);
+
+    let series = (0..200).map(|n| room_used::Series {
+        name: format!("model {n}"),
+        used: (0..50).map(|day| OnDay { day, value: f64::from(n) * 1e-3 }).collect(),
+        now: f64::from(n) * 1e-3,
+        flagged: false,
+        words: "steady".to_owned(),
+    });
+    let input = RoomUsed { baseline: "its first 25 points".to_owned(), series: series.collect() };
+    let chart = room_used::chart(&input).unwrap();
+    let of_others = |l: &&Layer| l.name().is_some_and(|n| n.starts_with("others"));
+    assert_eq!(chart.layers().filter(of_others).count(), 2, "their range and their middle");
+    let labels: Vec<&str> = chart.panels[0].beside.iter().map(|w| w.label.as_str()).collect();
+    assert_eq!((labels.len(), labels[20]), (21, "0 % to +18 %"));
     assert_drawn(&chart);
 }
