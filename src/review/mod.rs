@@ -30,14 +30,14 @@ use crate::series::{NotUsed, Register};
 use crate::verdict::action::Action;
 use crate::verdict::cautions;
 use crate::verdict::group::GroupBand;
-use crate::verdict::incident::Incident;
+use crate::verdict::incident::{Incident, ToTrace};
 use crate::verdict::jump::JudgedJump;
 use crate::verdict::moved::Moved;
 use crate::verdict::plant::{SeriesVerdict, SharedLimit};
 use crate::verdict::plants::SideBySide;
 use crate::verdict::since::Since;
 use crate::verdict::tester::{CalibrationVerdict, SettingVerdict, StationVerdict, TooGoodVerdict};
-use crate::verdict::units::{ToTrace, UnitToCheck, WhyCheck};
+use crate::verdict::units::{UnitToCheck, WhyCheck};
 
 pub use first::First;
 pub use new::Subject;
@@ -72,8 +72,7 @@ pub struct Review {
     pub stations: Vec<StationVerdict>,
     /// Models that share one limit.
     pub limit_groups: Vec<GroupBand>,
-    /// Models that several plants make, side by side; no key where files name no two plants.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
+    /// Models that several plants make, side by side.
     pub plants: Vec<SideBySide>,
     /// The calibration register against the tests; `null` without a register.
     pub calibration: Option<Vec<CalibrationVerdict>>,

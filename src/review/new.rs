@@ -13,11 +13,12 @@ use crate::movement::Movement;
 use crate::series::{NamedSeries, Pass, Register};
 use crate::verdict::Verdicts;
 use crate::verdict::cautions::ALL;
-use crate::verdict::incident::{Evidence, Incident};
+use crate::verdict::incident::{Evidence, Incident, ToTrace};
 use crate::verdict::jump::JudgedJump;
 use crate::verdict::misread::said;
+use crate::verdict::plant::SeriesVerdict;
 use crate::verdict::since::{Standing, since};
-use crate::verdict::units::{ToTrace, UnitToCheck, WhyCheck};
+use crate::verdict::units::{UnitToCheck, WhyCheck};
 use crate::words::numbers::whole;
 use crate::words::path_text;
 use crate::words::time::{month_text, time_text};
@@ -106,12 +107,8 @@ impl Review {
         notes.sort();
         notes.dedup();
         let (from, to) = pass.plant.days.unwrap_or_default();
-        let standing = series.iter().zip(&decided).map(|(s, v)| Standing {
-            series: &s.named.id,
-            title: &s.named.title,
-            verdict: v.limits.high.kind,
-        });
         let attention = attention(&series, &jumps, &incidents);
+        let standing = series.iter().zip(&decided).map(|(s, v)| standing(s, v));
         let since_report =
             subject.earlier.map(|earlier| since(&actions, &incidents, standing, earlier));
         Self {
@@ -162,6 +159,15 @@ impl Review {
             stop,
             register: subject.register,
         }
+    }
+}
+
+/// How a series stands, for a later report.
+fn standing<'a>(series: &'a ReviewedSeries, decided: &SeriesVerdict) -> Standing<'a> {
+    Standing {
+        series: &series.named.id,
+        title: &series.named.title,
+        verdict: decided.limits.high.kind,
     }
 }
 

@@ -215,11 +215,9 @@ impl SeriesKey {
 impl Serialize for SeriesKey {
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
         let named = |text: &'_ String| (!text.is_empty()).then(|| text.clone());
-        let mut map = to.serialize_map(None)?;
+        let mut map = to.serialize_map(Some(10))?;
         map.serialize_entry("model", &self.model)?;
-        if let Some(at) = &self.plant {
-            map.serialize_entry("plant", &at.plant)?;
-        }
+        map.serialize_entry("plant", &self.plant.as_ref().map(|at| &at.plant))?;
         map.serialize_entry("test", &self.test.key().replace(' ', "_"))?;
         map.serialize_entry("applied_v", &self.applied_v())?;
         map.serialize_entry("frequency_hz", &self.frequency_hz())?;

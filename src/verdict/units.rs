@@ -19,7 +19,6 @@ use crate::movement::readings::ma;
 use crate::series::{NamedTest, Outcome, Pass, SetAside, Test, Tests, UnitHistory};
 use crate::verdict::cautions::re_test;
 use crate::verdict::concern::{About, Concern};
-use crate::verdict::incident::{Group, Incident};
 use crate::verdict::seen::Seen;
 use crate::words::path_text;
 use crate::words::time::time_text;
@@ -154,50 +153,6 @@ pub struct UnitToCheck {
     pub limit_ma: String,
     /// Id of the incident that it belongs to; empty where no incident names it.
     pub incident: String,
-}
-
-/// Units that open incidents ask to hold or trace, each once: what passed may have left the house; what never passed
-/// has not, as far as the files tell, and somebody sees what became of it.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
-pub struct ToTrace {
-    /// Passed.
-    pub passed: u64,
-    /// Never passed in the last test.
-    pub never_passed: u64,
-}
-
-impl ToTrace {
-    /// Those of open incidents of that group.
-    #[must_use]
-    pub fn new(units: &[UnitToCheck], incidents: &[Incident]) -> Self {
-        let open = |i: &&Incident| i.group == Group::UnitsToTrace && !i.is_closed();
-        let open: BTreeSet<&str> = incidents.iter().filter(open).map(|i| i.id.as_str()).collect();
-        let asked: Vec<&UnitToCheck> =
-            units.iter().filter(|u| open.contains(u.incident.as_str())).collect();
-        let is_never = |u: &UnitToCheck| u.why == WhyCheck::NeverPassed;
-        let never: BTreeSet<OneUnit<'_>> =
-            asked.iter().filter(|u| is_never(u)).map(|u| OneUnit::of(u)).collect();
-        let others = asked.iter().filter(|u| !is_never(u)).map(|u| OneUnit::of(u));
-        let passed: BTreeSet<OneUnit<'_>> = others.filter(|u| !never.contains(u)).collect();
-        let count = |all: &BTreeSet<OneUnit<'_>>| all.iter().map(|u| u64::from(u.units)).sum();
-        Self { passed: count(&passed), never_passed: count(&never) }
-    }
-}
-
-/// What tells one unit from another: its model and serial; without a serial the row it stands in.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-struct OneUnit<'a> {
-    model: &'a str,
-    serial: &'a str,
-    place: &'a str,
-    units: u32,
-}
-
-impl<'a> OneUnit<'a> {
-    fn of(unit: &'a UnitToCheck) -> Self {
-        let place = if unit.serial.is_empty() { unit.place.as_str() } else { "" };
-        Self { model: &unit.model, serial: &unit.serial, place, units: unit.units }
-    }
 }
 
 /// Every unit that somebody must look at, by reason, model, serial and time; none of the series `withheld`, whose

@@ -50,7 +50,7 @@ use leakdrift::verdict::action::{Action, ActionKind};
 use leakdrift::verdict::cautions::ALL;
 use leakdrift::verdict::evidence::Forecast;
 use leakdrift::verdict::group::GroupBand;
-use leakdrift::verdict::incident::{Decided, Evidence, Group, Incident};
+use leakdrift::verdict::incident::{Decided, Evidence, Group, Incident, ToTrace};
 use leakdrift::verdict::limits::JudgedLimits;
 use leakdrift::verdict::low_limit::{LowLimit, LowReason};
 use leakdrift::verdict::misread::{Misread, Sign};
@@ -66,7 +66,7 @@ use leakdrift::verdict::tester::station::{DoubtOfSeries, FrequencyHint, PassesIn
 use leakdrift::verdict::tester::{
     CalibrationVerdict, SettingVerdict, StationMove, StationVerdict, TooGoodKind, TooGoodVerdict,
 };
-use leakdrift::verdict::units::{ToTrace, UnitToCheck, WhyCheck};
+use leakdrift::verdict::units::{UnitToCheck, WhyCheck};
 use leakdrift::verdict::{Verdict, VerdictKind};
 use leakdrift::words::Wording;
 

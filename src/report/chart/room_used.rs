@@ -164,7 +164,7 @@ fn strip(rest: &[&Series], (first, last): (f64, f64), place: impl Fn(f64) -> f64
     let (mut low, mut middle, mut high) = (Vec::new(), Vec::new(), Vec::new());
     for (day, mut values) in by_day {
         values.sort_by(f64::total_cmp);
-        let mut put = |to: &mut Vec<Point>, n: usize| {
+        let put = |to: &mut Vec<Point>, n: usize| {
             to.push(at(f64::from(day).clamp(first, last), place(values[n])));
         };
         put(&mut low, 0);

@@ -10,6 +10,7 @@
 
 mod cause;
 mod id;
+mod to_trace;
 mod told;
 
 use std::collections::BTreeMap;
@@ -18,6 +19,7 @@ use chrono::NaiveDate;
 use serde::{Serialize, Serializer};
 
 pub use cause::Cause;
+pub use to_trace::ToTrace;
 
 use crate::analysis::{Findings, Known};
 use crate::config::Config;
