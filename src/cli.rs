@@ -48,9 +48,10 @@ pub enum Command {
         after_help = "Example:\n  leakdrift peek exports/line3.csv\n  leakdrift peek exports/ --write-config\n  leakdrift peek exports/ --json"
     )]
     Peek(PeekArgs),
-    /// Read the files once and save the tally as Parquet, for merging with others.
+    /// Read the files once and save the tally as Parquet, for merging with others; or the rows, or the query that makes
+    /// the tally in a warehouse.
     #[command(
-        after_help = "Example:\n  leakdrift tally exports/ --out plant-north.parquet\n  leakdrift review plant-north.parquet plant-south.parquet"
+        after_help = "Example:\n  leakdrift tally exports/ --out plant-north.parquet\n  leakdrift review plant-north.parquet plant-south.parquet\n  leakdrift tally exports/ --rows rows.parquet --without-serials\n  leakdrift tally --sql duckdb --table \"'rows.parquet'\""
     )]
     Tally(TallyArgs),
     /// Print every key of the settings file with its default and meaning, or what columns may be called.
@@ -211,12 +212,27 @@ pub struct ConfigArgs {
 /// Arguments of `tally`.
 #[derive(Debug, Args)]
 pub struct TallyArgs {
-    /// Inputs and settings.
+    /// Files, folders or glob patterns with exported results; with --sql they only say where settings lie.
+    #[arg(required_unless_present = "sql")]
+    pub paths: Vec<PathBuf>,
+    /// Settings and how much is said.
     #[command(flatten)]
-    pub input: InputArgs,
-    /// The Parquet file to write.
+    pub common: CommonArgs,
+    /// The Parquet file to write the tally to.
+    #[arg(long, value_name = "FILE", required_unless_present_any = ["rows", "sql"])]
+    pub out: Option<PathBuf>,
+    /// The Parquet file to write the rows to as they were understood, one a test, in canonical columns.
     #[arg(long, value_name = "FILE")]
-    pub out: PathBuf,
+    pub rows: Option<PathBuf>,
+    /// In the rows, write a number for each serial and each file, in the order in which they appear.
+    #[arg(long, requires = "rows")]
+    pub without_serials: bool,
+    /// Print the query that makes the same tally of a table of such rows, with these settings.
+    #[arg(long, value_name = "ENGINE", value_parser = ["duckdb", "spark", "postgres"], conflicts_with_all = ["out", "rows"])]
+    pub sql: Option<String>,
+    /// The table that the query reads, as the engine writes it.
+    #[arg(long, value_name = "TABLE", default_value = "leakdrift_rows", conflicts_with_all = ["out", "rows"])]
+    pub table: String,
 }
 
 /// Arguments of `completions`.

@@ -14,7 +14,7 @@ use crate::input::Read;
 use crate::progress::{Stage, Tell};
 use crate::report::origin::{Origin, REVIEW};
 use crate::review::First;
-use crate::series::Pass;
+use crate::series::{self, Beside, Ledger, Pass, SerialsAs};
 use crate::terminal::{Shown, print, print_json, warn, warn_of};
 use crate::{
     JumpRequest, Request, StudyRequest, disk, input, jump_study, limit_study, misread, pass,
@@ -132,7 +132,7 @@ fn write_page(asked: &Asked<'_>, make: impl FnOnce(&Making<'_>) -> Result<Page>)
     let claim = report::write::claim(&out)?;
     origin.may_replace(&out, asked.since)?;
     if let Some(read) = read_from(asked.paths, &config)?.into_iter().find(|p| claim.holds(p)) {
-        return Err(would_lose(&read));
+        return Err(would_lose("--out", &read));
     }
     let shown = Shown::new(asked.common.quiet, asked.common.verbose);
     shown.say(&settings_used(&config));
@@ -156,9 +156,9 @@ fn read_from(paths: &[PathBuf], config: &Config) -> Result<Vec<PathBuf>> {
     Ok(files)
 }
 
-fn would_lose(read: &Path) -> Error {
+fn would_lose(option: &str, read: &Path) -> Error {
     Error::usage(
-        format!("--out: {} is read by this run and would be lost", read.display()),
+        format!("{option}: {} is read by this run and would be lost", read.display()),
         "name another place",
     )
 }
@@ -274,10 +274,10 @@ fn day(text: &str) -> Result<chrono::NaiveDate> {
 }
 
 /// Reads and counts, with a bar.
-fn count(args: &InputArgs, config: &Config) -> Result<(Read, Result<Pass>)> {
-    let shown = Shown::new(args.common.quiet, args.common.verbose);
+fn count(paths: &[PathBuf], common: &CommonArgs, config: &Config) -> Result<(Read, Result<Pass>)> {
+    let shown = Shown::new(common.quiet, common.verbose);
     shown.say(&settings_used(config));
-    let counted = pass(&args.paths, config, &|bytes, of| shown.at(Stage::Read, bytes, of))?;
+    let counted = pass(paths, config, &|bytes, of| shown.at(Stage::Read, bytes, of))?;
     shown.finish();
     Ok(counted)
 }
@@ -288,7 +288,7 @@ fn status_of<T>(failures: &[T]) -> u8 {
 
 fn run_peek(args: &PeekArgs) -> Result<u8> {
     let config = settings(&args.input.paths, &args.input.common)?;
-    let (read, counted) = count(&args.input, &config)?;
+    let (read, counted) = count(&args.input.paths, &args.input.common, &config)?;
     let peek = report::peek::Peek::new(&read, counted.as_ref().ok(), &config);
     if args.json {
         print_json(&peek.json())?;
@@ -312,21 +312,24 @@ fn run_peek(args: &PeekArgs) -> Result<u8> {
 }
 
 fn run_tally(args: &TallyArgs) -> Result<u8> {
-    let InputArgs { paths, common } = &args.input;
+    let TallyArgs { paths, common, out, rows, .. } = args;
     let config = settings(paths, common)?;
-    if let Some(read) = read_from(paths, &config)?.iter().find(|p| disk::is_same(p, &args.out)) {
-        return Err(would_lose(read));
+    if let Some(engine) = &args.sql {
+        return printed(&crate::series::sql(engine, &args.table, &config)?);
     }
-    if !is_parquet_or_nothing(&args.out) {
+    let read_from = read_from(paths, &config)?;
+    for (option, file) in [("--out", out), ("--rows", rows)] {
+        if let Some(file) = file {
+            may_be_written(option, file, &read_from)?;
+        }
+    }
+    if out.as_ref().zip(rows.as_ref()).is_some_and(|(out, rows)| out == rows) {
         return Err(Error::usage(
-            format!(
-                "--out {}: expected no file yet, or a tally, found another",
-                args.out.display()
-            ),
-            "it would be lost: name another file, or move it away",
+            "--out and --rows: expected two files, found one",
+            "name another place for one of them",
         ));
     }
-    let (read, counted) = count(&args.input, &config)?;
+    let (read, counted) = count(paths, common, &config)?;
     let counted = counted?.of_use()?;
     if let [first, rest @ ..] = &misread(&counted, &config)[..] {
         rest.iter().for_each(|more| warn(&format!("warning: {more}")));
@@ -335,7 +338,13 @@ fn run_tally(args: &TallyArgs) -> Result<u8> {
             "no tally is written, which would hand these numbers on without this warning: put it right, leave it out, or name it under [files] believed",
         ));
     }
-    let said_first: Vec<String> = read
+    if let Some(tally) = read.tables.iter().find(|t| rows.is_some() && t.is_tally()) {
+        return Err(Error::usage(
+            format!("--rows: expected files of single tests, found a tally: {}", tally.source),
+            "leave it out: its lines stand for many units, and no row can be made of them",
+        ));
+    }
+    let mut said_first: Vec<String> = read
         .notes
         .iter()
         .chain(&counted.notes)
@@ -343,11 +352,53 @@ fn run_tally(args: &TallyArgs) -> Result<u8> {
         .map(ToString::to_string)
         .chain(read.failures.iter().map(ToString::to_string))
         .collect();
-    warn_of(&said_first, "the tally keeps them all");
+    warn_of(&said_first, "what is written keeps them all");
     let made_of = input::made_of(&read);
-    let lines = crate::series::save(&counted, &said_first, &made_of, &args.out)?;
-    let said = say(common.quiet, &format!("{lines} lines written to {}\n", args.out.display()));
+    let mut said = 0;
+    if let Some(out) = out {
+        let beside = Beside { said_first: &said_first, made_of: &made_of };
+        let lines = series::save(&counted, &beside, out)?;
+        said = say(common.quiet, &format!("{lines} lines written to {}\n", out.display()));
+    }
+    if let Some(rows) = rows {
+        said_first.extend(unreadable_rows(&counted));
+        let beside = Beside { said_first: &said_first, made_of: &made_of };
+        let serials = match args.without_serials {
+            true => SerialsAs::Numbers,
+            false => SerialsAs::Written,
+        };
+        let written = series::save_rows(&counted, &config, serials, &beside, rows)?;
+        let text = format!("{written} rows written to {}\n", rows.display());
+        said = said.max(say(common.quiet, &text));
+    }
     Ok(said.max(status_of(&read.failures)))
+}
+
+/// What a file of rows cannot hold.
+fn unreadable_rows(pass: &Pass) -> Option<String> {
+    let Ledger { read, unreadable, .. } = pass.ledger;
+    (unreadable > 0).then(|| {
+        format!(
+            "{unreadable} of {read} rows could not be understood and are not in the file of rows"
+        )
+    })
+}
+
+/// Refuses to write a tally or rows over what is read, or over what is neither.
+fn may_be_written(option: &str, file: &Path, read_from: &[PathBuf]) -> Result<()> {
+    if let Some(read) = read_from.iter().find(|p| disk::is_same(p, file)) {
+        return Err(would_lose(option, read));
+    }
+    if !is_parquet_or_nothing(file) {
+        return Err(Error::usage(
+            format!(
+                "{option} {}: expected no file yet, or a Parquet file, found another",
+                file.display()
+            ),
+            "it would be lost: name another file, or move it away",
+        ));
+    }
+    Ok(())
 }
 
 /// Whether a tally may be written over what is there: nothing, no file at all (a pipe), or a Parquet file.

@@ -271,7 +271,7 @@ impl Search {
     /// count twice.
     fn leave_tallies_out(&mut self) {
         let is_tally = |(real, shown): &(&PathBuf, &PathBuf)| {
-            !self.named.contains(*real) && super::parquet::is_tally(shown)
+            !self.named.contains(*real) && super::parquet::is_of_others(shown)
         };
         let tallies: BTreeSet<PathBuf> =
             self.found.iter().filter(is_tally).map(|(_, shown)| shown.clone()).collect();
@@ -295,7 +295,7 @@ impl Search {
         let mut notes: Vec<Note> = self.reports.iter().map(of_report).collect();
         notes.extend(self.tallies.iter().map(|tally| {
             Note::new(format!(
-                "{}: a tally that leakdrift wrote, among exports that it may be of; not read, name it by itself to read it",
+                "{}: a tally, or rows, that leakdrift wrote, among exports that it may be of; not read, name it by itself to read it",
                 tally.display()
             ))
         }));

@@ -65,6 +65,9 @@ const INSULATION: [&str; 14] = [
 #[must_use]
 pub fn test_kind(words: &str, default: TestKind) -> Option<TestKind> {
     let words = squeeze(words);
+    if words == TestKind::Other.key() {
+        return Some(TestKind::Other);
+    }
     let has = |list: &[&str]| list.iter().any(|w| words.contains(w));
     let token = |t: &str| words.split([' ', '-', '_', '/']).any(|w| w == t);
     let withstand = has(&WITHSTAND) || ["acw", "dcw", "hv"].iter().any(|t| token(t));

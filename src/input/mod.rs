@@ -13,6 +13,7 @@ pub mod discover;
 pub mod earlier;
 mod encoding;
 mod field;
+mod first_read;
 mod header_meaning;
 mod header_words;
 mod kinds;
@@ -35,6 +36,7 @@ mod words;
 mod workbook;
 
 pub use dates::OTHER_ORDER;
+pub use first_read::{SET_ASIDE, SOURCE_FILE, SOURCE_ORDER, SOURCE_PART, SOURCE_ROW, SOURCE_SHEET};
 pub use made_of::made_of;
 pub use mapped::Unmet;
 pub use parquet::{MADE_OF, SAID_FIRST};

@@ -1,4 +1,4 @@
-//! Parquet: tallies saved by this tool or made by any SQL engine, and plain tables.
+//! Parquet: tallies and rows saved by this tool or made by any SQL engine, and plain tables.
 
 use std::fs::File;
 use std::path::Path;
@@ -7,6 +7,7 @@ use polars::prelude::*;
 
 use super::cell::Cell;
 use super::columns::Field;
+use super::first_read::{Place, are_of_rows, results_of};
 use super::layout::header_text;
 use super::rows::Parser;
 
@@ -24,10 +25,19 @@ pub fn names(path: &Path) -> Result<Vec<String>, String> {
     Ok(schema.iter_names().map(ToString::to_string).collect())
 }
 
-/// Whether a file is a tally that this program wrote.
-pub fn is_tally(path: &Path) -> bool {
+/// Whether a file is a tally or a file of rows: its units stand in other files too.
+pub fn is_of_others(path: &Path) -> bool {
+    are_of(path, |names| are_of_a_tally(names) || are_of_rows(names))
+}
+
+/// Whether it is a file of rows.
+pub fn is_of_rows(path: &Path) -> bool {
+    are_of(path, are_of_rows)
+}
+
+fn are_of(path: &Path, these: impl Fn(&[String]) -> bool) -> bool {
     let parquet = path.extension().is_some_and(|e| e == "parquet" || e == "pq");
-    parquet && names(path).is_ok_and(|names| are_of_a_tally(&names))
+    parquet && names(path).is_ok_and(|names| these(&names))
 }
 
 /// Whether columns are those of a tally that this program wrote.
@@ -70,7 +80,12 @@ fn rows(reader: ParquetReader<File>, from: usize, height: usize) -> Result<DataF
 /// # Errors
 /// What polars says is wrong with the file.
 pub fn first_rows(path: &Path, height: usize) -> Result<Vec<Vec<String>>, String> {
-    let frame = rows(reader(path)?, 0, height)?;
+    let mut frame = rows(reader(path)?, 0, height)?;
+    let names: Vec<String> =
+        frame.get_column_names_owned().iter().map(ToString::to_string).collect();
+    if are_of_rows(&names) {
+        frame = results_of(&frame);
+    }
     let columns = all_ready(&frame)?;
     let cells = |row| columns.iter().map(move |c: &Ready| header_text(&c.cell(row).shown()));
     Ok((0..frame.height()).map(|row| cells(row).collect()).collect())
@@ -103,15 +118,24 @@ enum Ready {
     Texts(StringChunked),
 }
 
-/// Parses the rows of a frame; the first of them is row `first_row` of the file.
+/// Parses the rows of a frame; the first of them is row `first_row` of the file, unless `places` says where each was
+/// read first.
 ///
 /// # Errors
 /// Where a column has a type that holds neither numbers, times nor text.
-pub fn parse(frame: &DataFrame, first_row: u64, parser: &mut Parser<'_>) -> Result<(), String> {
+pub fn parse(
+    frame: &DataFrame,
+    first_row: u64,
+    places: &[Place],
+    parser: &mut Parser<'_>,
+) -> Result<(), String> {
     let columns = all_ready(frame)?;
     for row in 0..frame.height() {
         let get = |n: usize| columns.get(n).map_or(Cell::Empty, |c| c.cell(row));
-        parser.row(first_row + row as u64 + 1, columns.len(), &get);
+        match places.get(row) {
+            Some((line, part)) => parser.row_as((*line).into(), *part, columns.len(), &get),
+            None => parser.row(first_row + row as u64 + 1, columns.len(), &get),
+        }
     }
     Ok(())
 }

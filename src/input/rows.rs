@@ -223,6 +223,19 @@ impl<'a> Parser<'a> {
         self.look_later(line, first, cell);
     }
 
+    /// Reads one row of `width` cells that was the test `part` of its row when it was read first.
+    pub fn row_as<'c>(
+        &mut self,
+        line: u64,
+        part: u8,
+        width: usize,
+        cell: &impl Fn(usize) -> Cell<'c>,
+    ) {
+        let first = self.batch.records.len();
+        self.row(line, width, cell);
+        self.batch.records[first..].iter_mut().for_each(|record| record.part = part);
+    }
+
     /// Reads the tests of a row, each with an outcome of its own.
     fn tests<'c>(&mut self, line: u32, cell: &impl Fn(usize) -> Cell<'c>) {
         let (layout, before) = (self.layout, self.batch.records.len());

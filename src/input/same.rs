@@ -1,5 +1,5 @@
-//! Files that hold the same tests: an export downloaded twice, a folder copied beside itself, a tally beside what it was
-//! made of.
+//! Files that hold the same tests: an export downloaded twice, a folder copied beside itself, a tally or a file of rows
+//! beside what it was made of, or beside each other.
 //!
 //! All are read, so that each row has its place in the sum of rows: rows are told as repeated one by one, and
 //! those of a tally, whose equal lines are different units elsewhere, by their file. Only files of one size are
@@ -55,8 +55,42 @@ pub fn copies(files: &[PathBuf]) -> (BTreeSet<PathBuf>, Option<Note>) {
     (found.into_keys().cloned().collect(), note)
 }
 
-/// Refuses a tally beside a file that it was made of, and two tallies that were made of one file: whose units would
-/// count twice, and nothing tells them apart. A tally keeps the checksums of its files; it is not left out here, nor
+/// Leaves out each tally of which a file of rows holds everything that it was made of: the rows say all that it says,
+/// and name its units. Gives the note that says so.
+pub fn leave_to_rows(files: &mut Vec<PathBuf>) -> Option<Note> {
+    let (rows, others): (Vec<PathBuf>, Vec<PathBuf>) =
+        files.iter().cloned().partition(|file| super::parquet::is_of_rows(file));
+    let held: BTreeSet<String> = rows
+        .iter()
+        .flat_map(|file| {
+            let own = checksum(file).map(|sum| hex(&sum));
+            super::parquet::made_of(file).into_iter().chain(own)
+        })
+        .collect();
+    let is_held = |tally: &&PathBuf| {
+        let made_of = super::parquet::made_of(tally);
+        !made_of.is_empty() && made_of.iter().all(|sum| held.contains(sum))
+    };
+    let left: Vec<PathBuf> = others
+        .into_iter()
+        .filter(|f| super::parquet::is_of_others(f))
+        .filter(|f| is_held(&f))
+        .collect();
+    files.retain(|file| !left.contains(file));
+    let names = |files: &[PathBuf]| {
+        files.iter().map(|f| f.display().to_string()).collect::<Vec<_>>().join(", ")
+    };
+    (!left.is_empty()).then(|| {
+        Note::new(format!(
+            "{}: a tally of what {} holds row by row; the rows are read in its place",
+            names(&left),
+            names(&rows)
+        ))
+    })
+}
+
+/// Refuses a tally, or a file of rows, beside a file that it was made of, and two that were made of one file: whose units
+/// would count twice, and nothing tells them apart. Each keeps the checksums of its files; it is not left out here, nor
 /// are they, since either may hold what the other does not. Copies of a file are told elsewhere.
 ///
 /// # Errors
@@ -66,13 +100,13 @@ pub fn refuse_held(files: &[PathBuf], copies: &BTreeSet<PathBuf>) -> Result<()> 
     let refused = |tally: &Path, what: String| {
         Error::input(
             Place::file(tally),
-            "a tally of other files than are read beside it",
+            "a tally or rows of other files than are read beside it",
             what,
-            "name the tally or its files: their units would count twice",
+            "name it or its files: their units would count twice",
         )
     };
     let is_first = |file: &&PathBuf| !copies.contains(*file);
-    for tally in files.iter().filter(is_first).filter(|file| super::parquet::is_tally(file)) {
+    for tally in files.iter().filter(is_first).filter(|file| super::parquet::is_of_others(file)) {
         for sum in super::parquet::made_of(tally) {
             if let Some(other) = holder.insert(sum, tally).filter(|other| *other != tally) {
                 let what = format!("one made of a file that {} was made of too", other.display());

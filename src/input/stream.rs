@@ -9,11 +9,12 @@ use crossbeam_channel::{Receiver, Sender, bounded};
 use self::producer::Producer;
 use super::columns::{Field, Headers, squeeze};
 use super::discover::{Found, discover};
+use super::first_read;
 use super::layout::{Lack, Layout, Undecided};
 use super::mapped::Unmet;
 use super::retold::Retelling;
 use super::rows::Parser;
-use super::same::{copies, refuse_held};
+use super::same::{copies, leave_to_rows, refuse_held};
 use super::words::Words;
 use super::{parquet, text, workbook};
 use crate::config::Config;
@@ -48,6 +49,8 @@ pub struct Table {
     pub layout: Arc<Layout>,
     /// The cells of its first rows, as written.
     pub first: Vec<Vec<String>>,
+    /// Whether its rows are told by a file of rows, in columns of ours.
+    pub is_retold: bool,
 }
 
 /// A table that cannot be used as it stands.
@@ -115,7 +118,7 @@ struct Piece {
 enum Work {
     Text { piece: text::TextPiece, retelling: Option<Arc<Retelling>>, delimiter: u8 },
     Sheet(Box<workbook::Sheet>),
-    Frame { frame: polars::prelude::DataFrame, first_row: u64 },
+    Frame { frame: polars::prelude::DataFrame, first_row: u64, places: Vec<first_read::Place> },
 }
 
 /// Reads all files behind `paths` and hands their records to `absorb`, batch by batch, in order;
@@ -130,7 +133,8 @@ pub fn read(
     progress: &(dyn Fn(u64, u64) + Sync),
     mut absorb: impl FnMut(Batch),
 ) -> Result<Read> {
-    let Found { files, mut notes, failures } = discover(paths, config)?;
+    let Found { mut files, mut notes, failures } = discover(paths, config)?;
+    notes.extend(leave_to_rows(&mut files));
     let (copies, of_copies) = copies(&files);
     refuse_held(&files, &copies)?;
     notes.extend(of_copies);
@@ -226,8 +230,8 @@ fn parse_all(
                 text::parse(bytes, retelling.as_deref(), *delimiter, piece.skip, &mut parser);
             }
             Work::Sheet(sheet) => workbook::parse(sheet, piece.skip, &mut parser),
-            Work::Frame { frame, first_row } => {
-                if let Err(what) = parquet::parse(frame, *first_row, &mut parser) {
+            Work::Frame { frame, first_row, places } => {
+                if let Err(what) = parquet::parse(frame, *first_row, places, &mut parser) {
                     let path = tables.lock().expect("no thread panics holding it")
                         [piece.source.index()]
                     .source

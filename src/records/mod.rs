@@ -73,6 +73,15 @@ pub enum Current {
 }
 
 impl Current {
+    /// The word used in files.
+    #[must_use]
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::Total => "total",
+            Self::InPhase => "in phase",
+        }
+    }
+
     /// Words for people, before "current".
     #[must_use]
     pub fn words(self) -> &'static str {

@@ -35,7 +35,7 @@ pub fn unmatched(read: &Read, pass: &Pass, config: &Config) -> Option<String> {
             unmet.push(format!("{what} {name:?}"));
         }
     };
-    let exports = || read.tables.iter().filter(|t| !t.is_tally());
+    let exports = || read.tables.iter().filter(|t| !t.is_tally() && !t.is_retold);
     if exports().next().is_some() {
         for (header, taken_for) in &config.columns {
             look("the column", header, exports().any(|t| t.has_header(header, taken_for)));

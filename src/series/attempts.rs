@@ -471,8 +471,9 @@ fn repeatability(records: &[Record], rows: &[usize], rules: &Rules<'_>, swept: &
         .map(|n| &records[*n])
         .filter(|r| r.outcome == Outcome::Pass && r.shown == Shown::Value)
         .collect();
+    let alike = |r: &Record| rules.resolved.alike[r.setup as usize];
     for pair in read.windows(2) {
-        if pair[0].setup == pair[1].setup
+        if alike(pair[0]) == alike(pair[1])
             && let Some(series) = rules.resolved.series[pair[0].setup as usize]
         {
             #[expect(

@@ -24,7 +24,9 @@ mod plant;
 mod resolution;
 mod row;
 mod save;
+mod save_rows;
 mod setups;
+mod sql;
 mod tally;
 mod units;
 
@@ -38,7 +40,9 @@ pub use people::{OPERATOR, SHIFT};
 pub use plant::{Air, CheckReading, Plant, Post};
 pub use resolution::{StepRange, Steps};
 pub use row::SetAside;
-pub use save::save;
+pub use save::{Beside, save};
+pub use save_rows::{SerialsAs, save_rows};
+pub use sql::sql;
 pub use tally::{OutcomeLine, Outcomes, Says, Series, TallyLine, TripLine, UnderLimitLine};
 pub use units::{NamedTest, Test, TestSettings, Tests};
 // The words of a record that every later room speaks.

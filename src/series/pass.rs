@@ -130,7 +130,7 @@ impl Collector {
         let blocks = places.in_order(put);
         let starts_s = config.day_starts_s();
         let settings = distinct(&known.setups);
-        let setups = setup_facts(&known, &settings);
+        let setups = setup_facts(&known, &settings, &plants);
         let set_of: Vec<u32> = setups.iter().map(|s| s.set).collect();
         let mut series = count_up(&known.resolved.keys, &blocks, &limits, &set_of, starts_s);
         for (n, (sum, pairs)) in swept.iter().flat_map(|s| &s.repeats) {
@@ -240,7 +240,7 @@ impl Collector {
 }
 
 /// The file of each table, by number: sheets of one workbook are of one file.
-fn files_of(sources: &[Arc<Source>]) -> Vec<u32> {
+pub(super) fn files_of(sources: &[Arc<Source>]) -> Vec<u32> {
     let mut numbers: BTreeMap<&Path, u32> = BTreeMap::new();
     let mut next = 0..;
     sources
@@ -249,12 +249,12 @@ fn files_of(sources: &[Arc<Source>]) -> Vec<u32> {
         .collect()
 }
 
-fn setup_facts(known: &Known, set: &[TestSettings]) -> Vec<SetupFacts> {
+fn setup_facts(known: &Known, set: &[TestSettings], plants: &Plants) -> Vec<SetupFacts> {
     let resolved = known.resolved.series.iter().zip(&known.resolved.station);
     resolved
         .zip(&known.setups)
         .map(|((series, station), setup)| {
-            SetupFacts::new(*series, *station, setup, &known.texts, set)
+            SetupFacts::new(*series, *station, setup, &known.texts, set, plants)
         })
         .collect()
 }

@@ -9,7 +9,7 @@ use super::{Pass, Says, Tests};
 use crate::day::Day;
 use crate::error::{Error, Result};
 use crate::input::{BUILT_IN_FACTORS, LEAKAGE_ALONE, MADE_OF, SAID_FIRST};
-use crate::records::{Current, Limits, Outcome};
+use crate::records::{Limits, Outcome};
 
 /// One line per distinct combination, in canonical columns; what a reading says is in its outcome.
 #[derive(Default)]
@@ -56,18 +56,42 @@ struct Line {
     counts: Counts,
 }
 
+/// What goes with a file beside its columns.
+#[derive(Debug, Clone, Copy)]
+pub struct Beside<'a> {
+    /// What numbers rest on: said again by whoever reads it.
+    pub said_first: &'a [String],
+    /// Checksums of its files, so that none is read beside it.
+    pub made_of: &'a [String],
+}
+
+impl Beside<'_> {
+    pub(super) fn pairs(&self) -> Result<KeyValueMetadata> {
+        let json = |lines: &[String]| {
+            serde_json::to_string(lines).map_err(|e| Error::usage(e.to_string(), "report it"))
+        };
+        Ok(KeyValueMetadata::from_static(vec![
+            (SAID_FIRST.to_owned(), json(self.said_first)?),
+            (MADE_OF.to_owned(), json(self.made_of)?),
+        ]))
+    }
+}
+
+pub(super) fn not_written(path: &Path, why: &PolarsError) -> Error {
+    Error::usage(format!("cannot write {}: {why}", path.display()), "choose another place")
+}
+
 /// Writes the tally; gives the number of lines.
 ///
 /// Each line stands for `count` first attempts with the same day, station, outcome, reading, limits, lot,
 /// operator, shift, fixture and the config's factors; the day's air stands beside it. Where the first test of a
 /// unit said nothing of its leakage, the later one that did is a line of its own, which says so in `tally_part`;
 /// `stage` says of a trip that it ended the test while the voltage rose. Serials are gone: what else became of a
-/// unit is not known. `said_first`, what numbers rest on, goes with the file and is said again by whoever reads it;
-/// `made_of`, the checksums of its files, so that none is read beside it.
+/// unit is not known.
 ///
 /// # Errors
 /// Where the file cannot be written.
-pub fn save(pass: &Pass, said_first: &[String], made_of: &[String], path: &Path) -> Result<usize> {
+pub fn save(pass: &Pass, beside: &Beside<'_>, path: &Path) -> Result<usize> {
     let own = pass.plant.factor_names.get(BUILT_IN_FACTORS.len()..).unwrap_or_default();
     let mut c = Columns { factors: vec![Vec::new(); own.len()], ..Columns::default() };
     for n in 0..pass.series.len() {
@@ -81,9 +105,7 @@ pub fn save(pass: &Pass, said_first: &[String], made_of: &[String], path: &Path)
     }
     let height = c.count.len();
     let day = Column_::new("tested_at".into(), c.tested_at).cast(&DataType::Date);
-    let broken = |e: PolarsError| {
-        Error::usage(format!("cannot write {}: {e}", path.display()), "choose another place")
-    };
+    let broken = |e| not_written(path, &e);
     let mut frame = df!(
         "model" => c.model,
         "test" => c.test,
@@ -119,13 +141,7 @@ pub fn save(pass: &Pass, said_first: &[String], made_of: &[String], path: &Path)
     for (name, levels) in own.iter().zip(c.factors) {
         frame.with_column(Column_::new(name.as_str().into(), levels).into()).map_err(broken)?;
     }
-    let json = |lines: &[String]| {
-        serde_json::to_string(lines).map_err(|e| Error::usage(e.to_string(), "report it"))
-    };
-    let beside = KeyValueMetadata::from_static(vec![
-        (SAID_FIRST.to_owned(), json(said_first)?),
-        (MADE_OF.to_owned(), json(made_of)?),
-    ]);
+    let beside = beside.pairs()?;
     crate::disk::write_whole(path, |out| {
         ParquetWriter::new(out)
             .with_key_value_metadata(Some(beside))
@@ -165,7 +181,7 @@ fn push(c: &mut Columns, pass: &Pass, n: usize, line: &Line, count: u32) {
     c.test.push(key.test.key());
     c.test_point.push(key.test_point.clone());
     c.step.push(key.step.clone());
-    c.current.push(if key.current == Current::InPhase { "in phase" } else { "total" });
+    c.current.push(key.current.key());
     c.applied_v.push(key.applied_v());
     c.frequency_hz.push(key.frequency_hz());
     c.dwell_s.push(key.dwell_s());

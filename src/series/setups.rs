@@ -1,6 +1,6 @@
 //! Setups → series: blanks filled from the model's other tests, set voltages from measured ones.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::SeriesKey;
 use super::at_plant::{AtPlant, Plants};
@@ -18,6 +18,8 @@ pub struct Resolved {
     pub series: Vec<Option<u32>>,
     /// What makes two tests of one unit attempts at the same: kind, current, test point, step.
     pub attempt: Vec<u32>,
+    /// The same number for setups that differ in nothing but the reading step, which goes with the reading.
+    pub alike: Vec<u32>,
     /// Station of each setup, an index into `stations`.
     pub station: Vec<u16>,
     /// Stations, sorted.
@@ -117,7 +119,13 @@ pub fn resolve(
         let n = n.expect("the stations are of these setups");
         u16::try_from(n).expect("no more stations than were allowed above")
     };
+    let mut numbers: HashMap<Setup, u32> = HashMap::new();
+    let mut alike = |s: &Setup| {
+        let next = index(numbers.len());
+        *numbers.entry(Setup { reading_step_pa: None, ..*s }).or_insert(next)
+    };
     Ok(Resolved {
+        alike: setups.iter().map(&mut alike).collect(),
         series: keys_of.iter().map(|k| k.as_ref().map(|k| index(place(k)))).collect(),
         attempt: keys_of.iter().map(|k| k.as_ref().map_or(u32::MAX, |k| index(kind(k)))).collect(),
         station: setups.iter().map(station).collect(),

@@ -7,6 +7,7 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
+use super::at_plant::{AtPlant, Plants};
 use super::attempts::UnitHistory;
 use super::count::{says, shown};
 use super::order::Block;
@@ -45,6 +46,16 @@ pub struct SetupFacts {
     pub leads_hertz: Option<f64>,
     /// Place of the settings among [`distinct`] ones.
     pub set: u32,
+    /// As the files give it: what they leave blank is blank.
+    pub given: Setup,
+    /// The plant, empty where none is told, and what files call the model there.
+    pub at: AtPlant,
+    /// The text of its code in `given`.
+    pub test_point: String,
+    /// The same.
+    pub step: String,
+    /// The same.
+    pub instrument: String,
 }
 
 impl TestSettings {
@@ -70,6 +81,7 @@ impl SetupFacts {
         setup: &Setup,
         texts: &[String],
         set: &[TestSettings],
+        plants: &Plants,
     ) -> Self {
         let settings = TestSettings::of(setup);
         let place = set.binary_search(&settings).expect("what was set is of these setups");
@@ -84,6 +96,14 @@ impl SetupFacts {
             settings,
             leads_hertz,
             set: u32::try_from(place).expect("no more settings than setups"),
+            given: *setup,
+            at: plants.of(setup.plant, setup.model, texts).unwrap_or_else(|| AtPlant {
+                plant: String::new(),
+                own: texts[setup.model as usize].clone(),
+            }),
+            test_point: texts[setup.test_point as usize].clone(),
+            step: texts[setup.step as usize].clone(),
+            instrument: texts[setup.instrument as usize].clone(),
         }
     }
 }

@@ -25,6 +25,7 @@ mod people;
 mod plants;
 mod raises;
 mod retold;
+mod rows_saved;
 mod sample_data;
 mod settings;
 mod settings_told;

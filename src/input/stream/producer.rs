@@ -112,16 +112,18 @@ impl Producer<'_> {
         Ok(number)
     }
 
-    pub(super) fn send(&mut self, source: SourceAt, layout: &Arc<Layout>, skip: usize, work: Work) {
-        // The receivers live as long as the run; a closed channel only means that it is over.
-        let _ = self.to_parse.send(Piece {
-            number: self.number,
-            source,
-            layout: layout.clone(),
-            skip,
-            work,
-        });
+    /// Sends a piece on; says whether anybody takes more. The receivers live as long as the run: a closed channel
+    /// only means that it is over.
+    pub(super) fn send(
+        &mut self,
+        source: SourceAt,
+        layout: &Arc<Layout>,
+        skip: usize,
+        work: Work,
+    ) -> bool {
+        let number = self.number;
         self.number += 1;
+        self.to_parse.send(Piece { number, source, layout: layout.clone(), skip, work }).is_ok()
     }
 
     pub(super) fn done_so_far(&self, more: usize) {

@@ -6,20 +6,24 @@
 //! A second table in a file is seen by its header (other columns or another order): its rows are unreadable
 //! and say so, also in later pieces of the file.
 
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 use std::fs::File;
 use std::io::{BufRead, BufReader, Cursor, Read as _};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
+
+use polars::prelude::DataFrame;
 
 use super::opened::Opened;
 use super::producer::{LOOK, Producer};
-use super::{Piece, Table, Work};
+use super::{Table, Work};
 use crate::error::{Error, Place, Result};
 use crate::input::conventions::Seen;
 use crate::input::encoding::Letters;
 use crate::input::layout::{FIRST_ROWS, LOOKED_AT, Layout, find};
 use crate::input::unpack::{Bounded, unpacked_most, unpacks_within_reason};
-use crate::input::{compound, open_document, parquet, text, workbook};
+use crate::input::{compound, first_read, open_document, parquet, text, workbook};
 use crate::note::Note;
 use crate::records::{Source, SourceAt};
 
@@ -68,6 +72,7 @@ impl Producer<'_> {
                 first: text::first_rows(&opened.first.bytes, delimiter, layout.header_rows),
                 layout: Arc::new(layout),
                 source: Source { file: path.to_owned(), sheet: sheet.map(str::to_owned) },
+                is_retold: false,
             }
         };
         let fixed = self.fixed(path);
@@ -210,6 +215,7 @@ impl Producer<'_> {
                 flavour: "workbook".to_owned(),
                 first: sheet.first_rows(layout.header_rows),
                 layout: Arc::new(layout),
+                is_retold: false,
             };
             let (mut layout, seen) =
                 match workbook::understand(&sheet, &self.headers, &self.fixed(path)) {
@@ -267,8 +273,10 @@ impl Producer<'_> {
             Error::input(Place::file(path), "a Parquet file", what, "write it again")
         };
         let names = parquet::names(path).map_err(broken)?;
-        let fixed = self.fixed(path);
-        let mut head = vec![names];
+        let is_retold = first_read::are_of_rows(&names);
+        // Whatever the settings supply was supplied when its rows were read first.
+        let fixed = if is_retold { BTreeMap::new() } else { self.fixed(path) };
+        let mut head = vec![if is_retold { first_read::results(names) } else { names }];
         head.extend(parquet::first_rows(path, LOOKED_AT).map_err(broken)?);
         let first: Vec<_> = head.iter().skip(1).take(FIRST_ROWS).cloned().collect();
         let table = |layout: Layout| Table {
@@ -276,6 +284,7 @@ impl Producer<'_> {
             flavour: "Parquet".to_owned(),
             layout: Arc::new(layout),
             first,
+            is_retold,
         };
         let mut layout = match find(&head, &[], &self.headers, &fixed) {
             Ok((_, layout)) => layout,
@@ -297,22 +306,60 @@ impl Producer<'_> {
         }
         let table = table(layout);
         let layout = table.layout.clone();
-        if parquet::are_of_a_tally(&head[0]) {
+        if is_retold || parquet::are_of_a_tally(&head[0]) {
             let told = |what: String| Note::first(format!("{}: {what}", table.source));
             self.read.notes.extend(parquet::said_first(path).into_iter().map(told));
+        }
+        if is_retold {
+            return self.retold_rows(path, &table);
         }
         let source = self.add_table(table)?;
         let mut first_row = 0;
         let streamed = parquet::stream(path, |frame| {
             let height = frame.height() as u64;
-            let work = Work::Frame { frame, first_row };
-            let piece =
-                Piece { number: self.number, source, layout: layout.clone(), skip: 0, work };
-            self.number += 1;
+            let work = Work::Frame { frame, first_row, places: Vec::new() };
             first_row += height;
-            self.to_parse.send(piece).is_ok()
+            self.send(source, &layout, 0, work)
         });
         streamed.map_err(broken)
+    }
+
+    /// A file of rows: each as the row of the table that it was read from first.
+    fn retold_rows(&mut self, path: &Path, table: &Table) -> Result<()> {
+        let broken = |what: String| {
+            Error::input(Place::file(path), "a file of rows", what, "write it again")
+        };
+        let mut known: BTreeMap<(PathBuf, Option<String>), SourceAt> = BTreeMap::new();
+        let mut stopped = Ok(());
+        let mut first_row = 0;
+        let mut each = |frame: DataFrame| -> Result<bool> {
+            let results = first_read::results_of(&frame);
+            for stretch in first_read::stretches(&frame, first_row).map_err(broken)? {
+                let Source { file, sheet } = stretch.source.clone();
+                let source = match known.entry((file, sheet)) {
+                    Entry::Occupied(known) => *known.get(),
+                    Entry::Vacant(new) => {
+                        let of = Table { source: stretch.source, ..table.clone() };
+                        *new.insert(self.add_table(of)?)
+                    }
+                };
+                let from = i64::try_from(stretch.rows.start).unwrap_or(i64::MAX);
+                let frame = results.slice(from, stretch.rows.len());
+                let work = Work::Frame { frame, first_row, places: stretch.places };
+                if !self.send(source, &table.layout, 0, work) {
+                    return Ok(false);
+                }
+            }
+            first_row += frame.height() as u64;
+            Ok(true)
+        };
+        let streamed = parquet::stream(path, |frame| {
+            each(frame).unwrap_or_else(|e| {
+                stopped = Err(e);
+                false
+            })
+        });
+        stopped.and(streamed.map_err(broken))
     }
 }
 
