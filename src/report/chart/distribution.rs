@@ -505,7 +505,11 @@ fn layers(
         },
         show,
     );
-    let typical = if input.groups.is_empty() { "typical" } else { "median of both groups" };
+    let typical = match (input.groups.is_empty(), input.before_rise) {
+        (false, _) => "median of both groups",
+        (true, true) => "typical today",
+        (true, false) => "typical",
+    };
     for (value, role, dash, words) in [
         (input.open_lead, Role::Quiet, Dash::DashDot, "open lead"),
         (input.low_limit, Role::Limit, Dash::Dashed, "low limit"),
