@@ -108,8 +108,8 @@ impl<'a> Parts<'a> {
                 units_until_next_good,
                 units_since_last_good,
             } => Some(format!(
-                "the check load {load} gave the wrong answer on {}: no good check covers {units_since_last_good} units \
-                 before it and {units_until_next_good} after it",
+                "the check load {load} gave the wrong answer on {}: no good check covers {units_until_next_good} units \
+                 after it and {units_since_last_good} before it",
                 day_text(*day)
             )),
             _ => None,
