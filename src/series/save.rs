@@ -52,7 +52,8 @@ struct Line {
     outcome: Outcome,
     reading: Option<(i64, Says)>,
     limits: Limits,
-    factors: u32,
+    /// Place of its lot, operator and so on among all that there are.
+    factors: usize,
     counts: Counts,
 }
 
@@ -94,13 +95,21 @@ pub(super) fn not_written(path: &Path, why: &PolarsError) -> Error {
 pub fn save(pass: &Pass, beside: &Beside<'_>, path: &Path) -> Result<usize> {
     let own = pass.plant.factor_names.get(BUILT_IN_FACTORS.len()..).unwrap_or_default();
     let mut c = Columns { factors: vec![Vec::new(); own.len()], ..Columns::default() };
+    // Codes follow whichever thread came first: lines stand in the order of what they are codes of.
+    let sets = &pass.plant.factor_sets;
+    let mut order: Vec<usize> = (0..sets.len()).collect();
+    order.sort_unstable_by(|a, b| sets[*a].cmp(&sets[*b]));
+    let mut places = vec![0; order.len()];
+    for (place, code) in order.iter().enumerate() {
+        places[*code] = place;
+    }
     for n in 0..pass.series.len() {
         let mut lines: std::collections::BTreeMap<Line, u32> = std::collections::BTreeMap::new();
-        for (line, count) in counted(pass, n) {
+        for (line, count) in counted(pass, n, &places) {
             *lines.entry(line).or_default() += count;
         }
         for (line, count) in lines {
-            push(&mut c, pass, n, &line, count);
+            push(&mut c, pass, n, &line, &sets[order[line.factors]], count);
         }
     }
     let height = c.count.len();
@@ -153,8 +162,12 @@ pub fn save(pass: &Pass, beside: &Beside<'_>, path: &Path) -> Result<usize> {
 }
 
 /// What a series counts: first attempts, and later tests that tell the leakage of a unit.
-fn counted(pass: &Pass, series: usize) -> impl Iterator<Item = (Line, u32)> + '_ {
-    pass.tests_of(series).flat_map(Tests::all).filter_map(|test| {
+fn counted<'a>(
+    pass: &'a Pass,
+    series: usize,
+    places: &'a [usize],
+) -> impl Iterator<Item = (Line, u32)> + 'a {
+    pass.tests_of(series).flat_map(Tests::all).filter_map(move |test| {
         let line = Line {
             day: test.day(),
             station: test.station(),
@@ -162,20 +175,18 @@ fn counted(pass: &Pass, series: usize) -> impl Iterator<Item = (Line, u32)> + '_
             // What a trip shows is not the leakage.
             reading: test.says().filter(|_| test.outcome() != Outcome::OverLimit),
             limits: test.limits(),
-            factors: test.factors(),
+            factors: places[test.factors() as usize],
             counts: test.counts()?,
         };
         Some((line, test.count()))
     })
 }
 
-fn push(c: &mut Columns, pass: &Pass, n: usize, line: &Line, count: u32) {
+fn push(c: &mut Columns, pass: &Pass, n: usize, line: &Line, levels: &[String], count: u32) {
     let key = &pass.series[n].key;
     #[expect(clippy::cast_precision_loss, reason = "far below 2^53")]
     let ma = |pa: i64| pa as f64 / 1e9;
-    let factor = |n: usize| {
-        pass.plant.factor_sets[line.factors as usize].get(n).cloned().unwrap_or_default()
-    };
+    let factor = |n: usize| levels.get(n).cloned().unwrap_or_default();
     c.tested_at.push(line.day);
     c.model.push(key.own_model().to_owned());
     c.test.push(key.test.key());

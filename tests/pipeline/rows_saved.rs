@@ -226,3 +226,17 @@ fn the_query_holds_the_settings_and_names_of_its_engine() {
         assert_eq!(count('('), count(')'), "{engine}");
     }
 }
+
+/// Lines of a tally stand in the order of their texts, whichever came first: the same rows, the same bytes.
+#[test]
+fn lines_of_a_tally_do_not_follow_the_order_of_the_rows() {
+    let mut text = "Tested at,Serial,Model,Leakage [mA],High limit [mA],Lot,Outcome\n".to_owned();
+    for n in 0..60 {
+        let lot = ["L3", "L1", "L2"][n % 3];
+        text += &format!("2026-02-02 08:{n:02}:00,U{n},M1,0.800,1.3,{lot},pass\n");
+    }
+    let dir = folder();
+    put(dir.path(), "t.csv", text);
+    run_in(dir.path(), ["tally", "t.csv", "--out", "t.parquet"]).expect(0);
+    assert_eq!(column(&dir.path().join("t.parquet"), "lot"), ["L1", "L2", "L3"]);
+}
