@@ -33,7 +33,7 @@ type OfSeries = fn(&OneSeries<'_>) -> Result<Chart, ChartError>;
 /// The charts of the whole plant: name, question and maker.
 const OF_PLANT: [(&str, &str, OfPlant); 5] = [
     ("limits", "Where does each limit lie?", |review| {
-        ladder::chart(&ladder::from(review, &worst(review)))
+        ladder::chart(&ladder::of_worst(review, &worst(review)))
     }),
     ("movement", "How did each series move?", |review| room_used::chart(&room_used::from(review))),
     ("stations", "How does each station read against the others?", |review| {

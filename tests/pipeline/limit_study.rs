@@ -2,13 +2,17 @@
 
 use std::fmt::Write as _;
 
-use leakdrift::sample;
+use leakdrift::config::Config;
+use leakdrift::report::chart::ladder;
+use leakdrift::{Request, sample};
 use serde_json::Value;
 use tempfile::TempDir;
 
 use crate::support::days::day;
 use crate::support::numbers::assert_abs;
-use crate::support::run::{committed, csv_rows, folder, number, put, results, run_in, sample_data};
+use crate::support::run::{
+    committed, csv_rows, folder, number, put, results, run_in, sample_data, small_table,
+};
 
 /// The study of one model of the factory.
 fn study(model: &str, more: &[&str]) -> (TempDir, Value) {
@@ -368,4 +372,22 @@ fn kettle_has_a_note_downwards_only() {
     let (_dir, found) = study("KB120", &[]);
     let all = found["series"][0]["candidates"].as_array().unwrap();
     assert!(all.iter().all(|c| number(&c["limit_ma"]) <= 0.8), "{all:?}");
+}
+
+/// A strip stands for the rest of a plant; a study is asked of one series.
+#[test]
+fn a_study_of_one_series_draws_no_other() {
+    let dir = folder();
+    let rows = small_table(day("2026-03-01"), 90);
+    let other =
+        rows.lines().skip(1).map(|row| row.replace(",M1,", ",M2,") + "\n").collect::<String>();
+    put(dir.path(), "in/both.csv", rows + &other);
+    let request = Request { paths: vec![dir.path().join("in")], ..Request::default() };
+    let review = leakdrift::review(&request, &Config::default(), &|_, _, _| {}).unwrap().review;
+    assert_eq!(review.series.len(), 2);
+    let of_one = ladder::from(&review, &[1]);
+    assert_eq!((of_one.rungs.len(), of_one.others.len()), (1, 0));
+    let drawn = ladder::chart(&of_one).unwrap();
+    assert!(!drawn.title.contains("worst"), "{}", drawn.title);
+    assert_eq!(ladder::of_worst(&review, &[1]).others.len(), 1);
 }

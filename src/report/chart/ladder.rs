@@ -96,17 +96,23 @@ pub fn from(review: &Review, chosen: &[usize]) -> Ladder {
         let decided = &review.decided[n];
         Rung::new(name, &decided.evidence, &decided.limits.high)
     };
+    Ladder {
+        unit: "mA".to_owned(),
+        period: format!("periods judged, up to {} (history from {})", review.to, review.from),
+        rungs: chosen.iter().filter_map(|&n| rung(n)).collect(),
+        others: Vec::new(),
+    }
+}
+
+/// The same of the worst series, with all others as a strip.
+pub fn of_worst(review: &Review, chosen: &[usize]) -> Ladder {
     let other = |n: usize| {
         let (evidence, high) = (&review.decided[n].evidence, &review.decided[n].limits.high);
         let times = evidence.high_limit_ma.map(|limit| limit / evidence.typical_ma);
         Other { verdict: high.kind, limit_times: times.filter(|t| t.is_finite() && *t > 0.0) }
     };
-    Ladder {
-        unit: "mA".to_owned(),
-        period: format!("periods judged, up to {} (history from {})", review.to, review.from),
-        rungs: chosen.iter().filter_map(|&n| rung(n)).collect(),
-        others: (0..review.series.len()).filter(|n| !chosen.contains(n)).map(other).collect(),
-    }
+    let others = (0..review.series.len()).filter(|n| !chosen.contains(n)).map(other).collect();
+    Ladder { others, ..from(review, chosen) }
 }
 
 /// The limit ladder: a row per series, all readings as multiples of that series' typical reading on a
