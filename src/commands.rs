@@ -315,7 +315,7 @@ fn run_tally(args: &TallyArgs) -> Result<u8> {
     let TallyArgs { paths, common, out, rows, .. } = args;
     let config = settings(paths, common)?;
     if let Some(engine) = &args.sql {
-        return printed(&crate::series::sql(engine, &args.table, &config)?);
+        return printed(&series::sql(engine, &args.table, &config)?);
     }
     let read_from = read_from(paths, &config)?;
     for (option, file) in [("--out", out), ("--rows", rows)] {

@@ -22,6 +22,7 @@ mod place;
 pub mod reference;
 mod table;
 
+use ceiling::Expected;
 pub use ceiling::{Ceiling, Ceilings};
 pub use keys::{CheckLoad, Config, Files, ModelConfig, Tester};
 pub use nearest::nearest;
@@ -329,20 +330,35 @@ impl Config {
         let refused = |section: &str, name: &str, what: String, to_do: String| {
             Some(Refused { keys: vec![section.to_owned(), name.to_owned()], what, to_do })
         };
-        let wrong = self.open_lead_ma.iter().find(|(_, ma)| !Range::Above(0.0).holds(**ma));
-        if let Some((name, ma)) = wrong {
-            let what = format!("expected a current in mA above 0, found {ma}");
-            return refused("open_lead_ma", name, what, "give it in mA".to_owned());
+        let no_current = |section: &str, name: &str, found: String| {
+            let what = format!("expected a current in mA above 0, found {found}");
+            refused(section, name, what, "give it in mA".to_owned())
+        };
+        let mut leads = self.open_lead_ma.iter();
+        if let Some((name, found)) = leads.find_map(|(n, ma)| Some((n, not_a_current(*ma)?))) {
+            return no_current("open_lead_ma", name, found);
         }
         let tests = ["ac withstand", "dc withstand", "leakage"];
-        let (name, what) = self.ceiling.refused(&tests)?;
-        let to_do = match what.as_str() {
-            "unknown test" => nearest_known(name, tests.into_iter()),
-            "expected words in quotes" => "write what it is called".to_owned(),
-            _ => "give it in mA".to_owned(),
-        };
-        refused("ceiling", name, what, to_do)
+        let (name, expected) = self.ceiling.refused(&tests)?;
+        match expected {
+            Expected::Current(found) => no_current("ceiling", name, found),
+            Expected::Test => {
+                let to_do = nearest_known(name, tests.into_iter());
+                refused("ceiling", name, "unknown test".to_owned(), to_do)
+            }
+            Expected::Words => refused(
+                "ceiling",
+                name,
+                "expected words in quotes".to_owned(),
+                "write what it is called".to_owned(),
+            ),
+        }
     }
+}
+
+/// A number that is no current above 0, as it is told.
+fn not_a_current(ma: f64) -> Option<String> {
+    (!Range::Above(0.0).holds(ma)).then(|| ma.to_string())
 }
 
 /// The first of these values that its range does not hold; `section` leads to them.

@@ -10,6 +10,8 @@ use serde::de::value::MapAccessDeserializer;
 use serde::de::{self, Deserializer, MapAccess, Visitor};
 use serde::{Deserialize, Serialize};
 
+use super::not_a_current;
+
 /// Keys of the section that are no tests.
 const WORDS: [&str; 2] = ["standard", "clause"];
 
@@ -34,6 +36,16 @@ struct Own {
     ma: f64,
     standard: Option<String>,
     clause: Option<String>,
+}
+
+/// What was expected of a key that is refused.
+pub(super) enum Expected {
+    /// Words in quotes.
+    Words,
+    /// A test that there is.
+    Test,
+    /// A current above 0; what was found in its place.
+    Current(String),
 }
 
 /// A ceiling and what it rests on.
@@ -97,21 +109,18 @@ impl Ceilings {
         })
     }
 
-    /// The first key that is neither a test of `tests` with a current nor the words of one, and why.
-    pub(super) fn refused(&self, tests: &[&str]) -> Option<(&str, String)> {
+    /// The first key that is neither a test of `tests` with a current nor the words of one, and what was expected of it.
+    pub(super) fn refused(&self, tests: &[&str]) -> Option<(&str, Expected)> {
         self.0.iter().find_map(|(key, stated)| {
             let words = WORDS.contains(&key.as_str());
             let what = match stated {
                 Stated::Words(_) if words => return None,
-                Stated::Ma(_) | Stated::Own(_) if words => "expected words in quotes".to_owned(),
-                _ if !tests.contains(&key.as_str()) => "unknown test".to_owned(),
-                Stated::Words(found) => {
-                    format!("expected a current in mA above 0, found {found:?}")
+                Stated::Ma(_) | Stated::Own(_) if words => Expected::Words,
+                _ if !tests.contains(&key.as_str()) => Expected::Test,
+                Stated::Words(found) => Expected::Current(format!("{found:?}")),
+                Stated::Ma(ma) | Stated::Own(Own { ma, .. }) => {
+                    Expected::Current(not_a_current(*ma)?)
                 }
-                Stated::Ma(ma) | Stated::Own(Own { ma, .. }) if !(*ma > 0.0 && ma.is_finite()) => {
-                    format!("expected a current in mA above 0, found {ma}")
-                }
-                Stated::Ma(_) | Stated::Own(_) => return None,
             };
             Some((key.as_str(), what))
         })

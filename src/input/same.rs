@@ -58,8 +58,15 @@ pub fn copies(files: &[PathBuf]) -> (BTreeSet<PathBuf>, Option<Note>) {
 /// Leaves out each tally of which a file of rows holds everything that it was made of: the rows say all that it says,
 /// and name its units. Gives the note that says so.
 pub fn leave_to_rows(files: &mut Vec<PathBuf>) -> Option<Note> {
-    let (rows, others): (Vec<PathBuf>, Vec<PathBuf>) =
-        files.iter().cloned().partition(|file| super::parquet::is_of_rows(file));
+    let (rows, tallies): (Vec<PathBuf>, Vec<PathBuf>) = files
+        .iter()
+        .filter(|file| super::parquet::is_of_others(file))
+        .cloned()
+        .partition(|file| super::parquet::is_of_rows(file));
+    // Rows are read whole for their checksum.
+    if rows.is_empty() || tallies.is_empty() {
+        return None;
+    }
     let held: BTreeSet<String> = rows
         .iter()
         .flat_map(|file| {
@@ -67,15 +74,11 @@ pub fn leave_to_rows(files: &mut Vec<PathBuf>) -> Option<Note> {
             super::parquet::made_of(file).into_iter().chain(own)
         })
         .collect();
-    let is_held = |tally: &&PathBuf| {
+    let is_held = |tally: &PathBuf| {
         let made_of = super::parquet::made_of(tally);
         !made_of.is_empty() && made_of.iter().all(|sum| held.contains(sum))
     };
-    let left: Vec<PathBuf> = others
-        .into_iter()
-        .filter(|f| super::parquet::is_of_others(f))
-        .filter(|f| is_held(&f))
-        .collect();
+    let left: Vec<PathBuf> = tallies.into_iter().filter(is_held).collect();
     files.retain(|file| !left.contains(file));
     let names = |files: &[PathBuf]| {
         files.iter().map(|f| f.display().to_string()).collect::<Vec<_>>().join(", ")

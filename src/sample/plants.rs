@@ -32,6 +32,9 @@ const LEADS_NF: [[f64; 2]; 2] = [[0.060, 0.075], [0.060, 0.055]];
 /// Share of the units that S1 tests.
 const SHARES: [f64; 2] = [0.6, 0.4];
 
+/// Columns of each file.
+const HEADER: &str = "plant,station,tested at,model,serial,lot,test,set V,frequency Hz,dwell s,leakage mA,high limit mA,low limit mA,outcome\n";
+
 /// Settings beside the exports.
 const CONFIG: &str = "\
 # Settings of two plants of the invented factory, written by `leakdrift sample --plants 2`.
@@ -58,14 +61,9 @@ pub fn write(seed: u64, dir: &Path) -> Result<(), WriteError> {
     let mut files: Vec<Written> = Vec::new();
     for (n, plant) in NAMES.iter().enumerate() {
         let mut chance = Chance::new(seed, plant);
-        let mut texts = [const { String::new() }; 2];
-        texts.fill(
-            "plant,station,tested at,model,serial,lot,test,set V,frequency Hz,dwell s,leakage mA,high limit mA,low limit mA,outcome\n"
-                .to_owned(),
-        );
-        let made = MODELS[n].iter().map(|(model, filter)| (*model, *filter));
-        for (model, filter) in made {
-            units(plant, LEADS_NF[n], model, filter, &mut chance, &mut texts);
+        let mut texts = [HEADER; 2].map(str::to_owned);
+        for (model, filter) in MODELS[n] {
+            units(plant, LEADS_NF[n], *model, *filter, &mut chance, &mut texts);
         }
         let named = texts.into_iter().zip(["S1", "S2"]);
         files.extend(named.map(|(t, station)| (format!("{plant}/{station}.csv"), t.into_bytes())));

@@ -105,23 +105,20 @@ impl<'a> Writing<'a> {
             next += b.rows.len();
             next - b.rows.len()
         });
-        let named = |(source, file): (&Arc<Source>, u32)| match serials {
-            SerialsAs::Written => {
-                (source.file.display().to_string(), source.sheet.clone().unwrap_or_default())
-            }
-            SerialsAs::Numbers => (format!("file {}", file + 1), String::new()),
+        let named = |(n, (source, file)): (usize, (&Arc<Source>, u32))| {
+            let sheet = source.sheet.as_ref();
+            let (file, sheet) = match serials {
+                SerialsAs::Written => (source.file.display().to_string(), sheet.cloned()),
+                SerialsAs::Numbers => {
+                    (format!("file {}", file + 1), sheet.map(|_| format!("table {}", n + 1)))
+                }
+            };
+            (file, sheet.unwrap_or_default())
         };
-        let mut tables: Vec<(String, String)> =
-            units.sources.iter().zip(files_of(&units.sources)).map(named).collect();
-        if serials == SerialsAs::Numbers {
-            for (n, table) in tables.iter_mut().enumerate() {
-                let has_sheets = units.sources[n].sheet.is_some();
-                table.1 = if has_sheets { format!("table {}", n + 1) } else { String::new() };
-            }
-        }
+        let sources = units.sources.iter().zip(files_of(&units.sources));
         Self {
             starts: starts.collect(),
-            tables,
+            tables: sources.enumerate().map(named).collect(),
             numbers: (serials == SerialsAs::Numbers).then(|| Numbers::new(pass, config)),
             fault_locating: config.fault_locating_words.first().map_or("", String::as_str),
             pass,

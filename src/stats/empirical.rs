@@ -9,11 +9,12 @@
 //! there: they no longer overlap, means stay, and a spread grows by less than a thousandth. Put whole into the cell of
 //! its middle, a reading moved by up to half a step, and a sound family looked wrong (p 0.005 instead of 0.45).
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use crate::stats::distribution::{Distribution, Law};
 use crate::stats::numeric::reaching;
-use crate::stats::sample::{Observation, Sample};
+use crate::stats::sample::{Counted, Observation, Sample};
 
 /// Rounds of the self-consistency iteration before it is taken as it stands.
 const MOST_ROUNDS: usize = 20_000;
@@ -156,10 +157,10 @@ const SAME_EDGE: f64 = 1e-10;
 struct Edges(Vec<f64>);
 
 impl Edges {
-    fn of(lines: &[(Observation, f64)]) -> Self {
+    fn of(lines: &[Counted]) -> Self {
         let mut all: Vec<f64> = lines
             .iter()
-            .flat_map(|(observation, _)| [observation.low(), observation.high()])
+            .flat_map(|line| [line.observation.low(), line.observation.high()])
             .filter(|x| x.is_finite())
             .collect();
         all.sort_by(f64::total_cmp);
@@ -179,18 +180,16 @@ impl Edges {
 
 /// Where the observations of a sample lie, and how many lie there.
 fn spans(sample: &Sample) -> Vec<(Edge, Edge, f64)> {
-    let lines: Vec<(Observation, f64)> =
-        sample.lines().iter().map(|line| (line.observation, line.count)).collect();
-    let lines = match Grid::of(&lines) {
-        Some(grid) => grid.shared(&lines),
-        None => lines,
+    let lines = match Grid::of(sample.lines()) {
+        Some(grid) => Cow::Owned(grid.shared(sample.lines())),
+        None => Cow::Borrowed(sample.lines()),
     };
     let edges = Edges::of(&lines);
-    let placed = |(observation, count): (Observation, f64)| {
-        let (from, to) = span(observation.map(|x| edges.place(x)));
-        (from, to, count)
+    let placed = |line: &Counted| {
+        let (from, to) = span(line.observation.map(|x| edges.place(x)));
+        (from, to, line.count)
     };
-    lines.into_iter().map(placed).collect()
+    lines.iter().map(placed).collect()
 }
 
 /// A grid finer than what a sample can tell, for intervals that overlap and are narrow.
@@ -201,23 +200,26 @@ struct Grid {
 }
 
 impl Grid {
-    /// `None` where intervals stand on one already, or are not narrow.
-    fn of(lines: &[(Observation, f64)]) -> Option<Self> {
-        let mut middles = Vec::with_capacity(lines.len());
-        let mut widths = Vec::with_capacity(lines.len());
-        let mut overlap = false;
+    /// `None` where intervals stand on one already, or are not narrow; lines in order.
+    fn of(lines: &[Counted]) -> Option<Self> {
+        let between = || {
+            lines.iter().filter_map(|line| match line.observation {
+                Observation::Between { low, high } => Some((low, high, line.count)),
+                _ => None,
+            })
+        };
         let mut end = f64::NEG_INFINITY;
-        for (observation, count) in lines {
-            if let Observation::Between { low, high } = *observation {
-                overlap |= low < end - SAME_EDGE * end.abs();
-                end = end.max(high);
-                middles.push((f64::midpoint(low, high), *count));
-                widths.push((high - low, *count));
-            }
-        }
+        let overlap = between().any(|(low, high, _)| {
+            let before = end;
+            end = end.max(high);
+            low < before - SAME_EDGE * before.abs()
+        });
         if !overlap {
             return None;
         }
+        let middle = |(low, high, count)| (f64::midpoint(low, high), count);
+        let mut middles: Vec<(f64, f64)> = between().map(middle).collect();
+        let mut widths: Vec<(f64, f64)> = between().map(|(l, h, count)| (h - l, count)).collect();
         let spread = share_of(&mut middles, 0.75)? - share_of(&mut middles, 0.25)?;
         let (width, narrow) = (share_of(&mut widths, NEARLY_ALL)?, spread / NARROW);
         let width = width.max(spread / FINEST);
@@ -226,13 +228,12 @@ impl Grid {
 
     /// Observations of which the narrow ones are shared among the cells. A cell ends where another observation does:
     /// what is only known to lie beyond a limit would else lie in the rest of the cell that the limit is in.
-    fn shared(&self, lines: &[(Observation, f64)]) -> Vec<(Observation, f64)> {
-        let is_narrow = |o: &Observation| matches!(o, Observation::Between { low, high } if high - low <= self.narrow);
-        let mut out: Vec<(Observation, f64)> =
-            lines.iter().filter(|(o, _)| !is_narrow(o)).copied().collect();
+    fn shared(&self, lines: &[Counted]) -> Vec<Counted> {
+        let is_narrow = |line: &&Counted| matches!(line.observation, Observation::Between { low, high } if high - low <= self.narrow);
+        let mut out: Vec<Counted> = lines.iter().filter(|l| !is_narrow(l)).copied().collect();
         let cuts = Edges::of(&out).0;
         let mut cells: BTreeMap<(i64, usize), f64> = BTreeMap::new();
-        for (observation, count) in lines.iter().filter(|(o, _)| is_narrow(o)) {
+        for Counted { observation, count } in lines.iter().filter(is_narrow) {
             let (low, high) = (observation.low(), observation.high());
             let mut from = low;
             while high - from > SAME_EDGE * high.abs() {
@@ -250,7 +251,7 @@ impl Grid {
             let edge = |cell: i64| cell as f64 * self.width;
             let low = cut.checked_sub(1).map_or(edge(cell), |before| edge(cell).max(cuts[before]));
             let high = cuts.get(cut).map_or(edge(cell + 1), |next| edge(cell + 1).min(*next));
-            (Observation::Between { low, high }, count)
+            Counted { observation: Observation::Between { low, high }, count }
         }));
         out
     }

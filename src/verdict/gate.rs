@@ -24,7 +24,7 @@ impl Verdicts {
     #[must_use]
     pub fn stop(&self) -> bool {
         let kinds = |i: &Incident| -> Vec<ActionKind> {
-            i.actions.iter().map(|rank| self.actions[rank - 1].kind).collect()
+            i.actions_of(&self.actions).map(|action| action.kind).collect()
         };
         let stops = |i: &Incident| {
             let kinds = kinds(i);

@@ -119,8 +119,9 @@ pub fn rise(asked: &RiseAsked<'_>, config: &Config) -> Option<Rise> {
 }
 
 /// Whether the readings may be rising: too little for a rise, too much to raise a limit on. Their points are too few, or
-/// allow no shape, to say that they stand still; a line through the last stretch rises beyond its interval, or later points lie clearly above earlier ones wherever the record is cut, since
-/// the last rise that something explains or somebody accepted. A season comes back by itself.
+/// allow no shape, to say that they stand still; a line through the last stretch rises beyond its interval; or later
+/// points lie clearly above earlier ones wherever the record is cut, since the last rise that something explains or
+/// somebody accepted. A season comes back by itself.
 pub fn may_rise(asked: &RiseAsked<'_>) -> bool {
     let drift = &asked.moved.drift;
     match drift.shape {

@@ -143,7 +143,7 @@ fn rest(page: &mut String, report: &Review, chosen: &[usize]) {
 
 /// What a folded incident is: of the record its kind, which is all that one reads there; else what was found.
 fn folded(report: &Review, incident: &Incident) -> String {
-    let first = incident.actions.first().and_then(|rank| report.actions.get(rank - 1));
+    let first = incident.actions_of(&report.actions).next();
     let kind = first.and_then(|action| action.kind.of_the_record());
     kind.map_or_else(|| incident.what.clone(), str::to_owned)
 }
@@ -211,8 +211,7 @@ fn one(page: &mut String, report: &Review, n: usize, incident: &Incident) {
         incident.id,
         evidence(report, incident)
     );
-    for rank in &incident.actions {
-        let Some(action) = report.actions.get(rank - 1) else { continue };
+    for action in incident.actions_of(&report.actions) {
         line!(
             page,
             "- {}: {} {}",

@@ -25,6 +25,7 @@ use crate::analysis::{Findings, Known};
 use crate::config::Config;
 use crate::day::{Day, date_of};
 use crate::series::{Decision, Pass};
+use crate::verdict::action::Action;
 use crate::verdict::action_kind::ActionKind;
 use crate::verdict::concern::{About, Concern};
 use crate::verdict::jump::JudgedJump;
@@ -195,6 +196,11 @@ impl Incident {
     #[must_use]
     pub fn is_closed(&self) -> bool {
         self.decision.as_ref().is_some_and(|d| d.closes)
+    }
+
+    /// Its actions, of all that there are in order of rank.
+    pub fn actions_of<'a>(&self, all: &'a [Action]) -> impl Iterator<Item = &'a Action> {
+        self.actions.iter().filter_map(|rank| all.get(rank - 1))
     }
 }
 

@@ -50,11 +50,10 @@ pub(super) fn told(ground: &Ground<'_>, together: &Together<'_>, seen: &Seen) ->
         // Sentences of their own: one may begin with the name of a file.
         _ => told.joined(),
     };
-    let mut steps: Vec<String> = Vec::new();
     let is_asked = |a: &&About| matches!(a.concern, Concern::NeverPassed { .. });
-    if together.group() == Group::UnitsToTrace && !parts.iter().any(is_asked) {
-        steps.push(trace(ground, seen));
-    }
+    let are_units = together.group() == Group::UnitsToTrace && !parts.iter().any(is_asked);
+    let [in_full, below] = if are_units { trace(ground, seen) } else { [""; 2] };
+    let mut steps: Vec<String> = Vec::new();
     for about in &parts {
         let step = told.step(about);
         if !step.is_empty() && !steps.contains(&step) {
@@ -65,11 +64,11 @@ pub(super) fn told(ground: &Ground<'_>, together: &Together<'_>, seen: &Seen) ->
         Cause::Limits { model } => vec![model.clone()],
         _ => told.subjects(),
     };
-    let next_step = steps.join(" ");
-    for step in steps.iter_mut().filter(|s| *s == TRACE) {
-        "Trace.".clone_into(step);
-    }
-    Told { what: ended(what), next_step, step_below: steps.join(" "), places }
+    let steps = |first: &'static str| {
+        let all = Some(first).filter(|s| !s.is_empty());
+        all.into_iter().chain(steps.iter().map(String::as_str)).collect::<Vec<_>>().join(" ")
+    };
+    Told { what: ended(what), next_step: steps(in_full), step_below: steps(below), places }
 }
 
 /// With one full stop.
@@ -80,10 +79,11 @@ fn ended(what: String) -> String {
 /// What to do with units that may have left the house.
 pub(super) const TRACE: &str = "Trace; if shipped, tell whoever answers for product safety.";
 
-/// What to do with units: hold what is still in the house, trace what may have left it.
-fn trace(ground: &Ground<'_>, seen: &Seen) -> String {
+/// What to do with units: hold what is still in the house, trace what may have left it; in full, and below
+/// [`Group::heading_step`].
+fn trace(ground: &Ground<'_>, seen: &Seen) -> [&'static str; 2] {
     let old = seen.from.is_some_and(|first| first + MAY_BE_SHIPPED < ground.today());
-    if old { TRACE.to_owned() } else { "Hold them.".to_owned() }
+    if old { [TRACE, "Trace."] } else { ["Hold them."; 2] }
 }
 
 struct Parts<'a> {
