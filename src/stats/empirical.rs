@@ -2,18 +2,9 @@
 //!
 //! Edges that differ by one rounding are one: `5.2 - 0.05` and `5.1 + 0.05` are two doubles, and the sliver
 //! between them drew both readings' mass (X99 of a coarse log-logistic covered 4 %).
-//!
-//! Readings that were carried along a slope are all different, and their intervals overlap: thousands of cells, over
-//! which the iteration creeps (10 s of processor for a series of 4 000 units), for an answer finer than any reading.
-//! Intervals much narrower than the sample are shared among the cells of a grid instead, each by how much of it lies
-//! there: they no longer overlap, means stay, and a spread grows by less than a thousandth. Put whole into the cell of
-//! its middle, a reading moved by up to half a step, and a sound family looked wrong (p 0.005 instead of 0.45).
-
-use std::borrow::Cow;
-use std::collections::BTreeMap;
 
 use crate::stats::distribution::{Distribution, Law};
-use crate::stats::numeric::reaching;
+use crate::stats::grid::{Edges, gathered};
 use crate::stats::sample::{Counted, Observation, Sample};
 
 /// Rounds of the self-consistency iteration before it is taken as it stands.
@@ -21,11 +12,7 @@ const MOST_ROUNDS: usize = 20_000;
 /// The iteration ends when no cell's mass moves by more than this.
 const STILL: f64 = 1e-13;
 
-/// Intervals are shared among the cells of a grid where this share of them is so many times narrower than the middle
-/// half of the sample…
-const NEARLY_ALL: f64 = 0.9;
-const NARROW: f64 = 20.0;
-/// …which is as wide as they are, and so many times narrower than that at the most.
+/// No cell of overlapping readings is so many times narrower than their middle half.
 const FINEST: f64 = 5000.0;
 
 /// An innermost interval of the observations, and the probability that lies in it.
@@ -148,119 +135,15 @@ impl Empirical {
     }
 }
 
-/// Edges nearer to each other than this part of their size are one: neighbouring readings share an edge,
-/// but `5.2 - 0.05` and `5.1 + 0.05` are two doubles, and between two such lies an interval of no width that
-/// would draw both readings' mass.
-const SAME_EDGE: f64 = 1e-10;
-
-/// The edges of a sample, equal ones once.
-struct Edges(Vec<f64>);
-
-impl Edges {
-    fn of(lines: &[Counted]) -> Self {
-        let mut all: Vec<f64> = lines
-            .iter()
-            .flat_map(|line| [line.observation.low(), line.observation.high()])
-            .filter(|x| x.is_finite())
-            .collect();
-        all.sort_by(f64::total_cmp);
-        all.dedup_by(|next, kept| *next - *kept <= SAME_EDGE * kept.abs().max(next.abs()));
-        Self(all)
-    }
-
-    /// The kept edge that stands for `x`.
-    fn place(&self, x: f64) -> f64 {
-        let after = self.0.partition_point(|edge| *edge <= x);
-        match after {
-            0 => x,
-            _ => self.0[after - 1],
-        }
-    }
-}
-
 /// Where the observations of a sample lie, and how many lie there.
 fn spans(sample: &Sample) -> Vec<(Edge, Edge, f64)> {
-    let lines = match Grid::of(sample.lines()) {
-        Some(grid) => Cow::Owned(grid.shared(sample.lines())),
-        None => Cow::Borrowed(sample.lines()),
-    };
+    let lines = gathered(sample.lines(), FINEST);
     let edges = Edges::of(&lines);
     let placed = |line: &Counted| {
         let (from, to) = span(line.observation.map(|x| edges.place(x)));
         (from, to, line.count)
     };
     lines.iter().map(placed).collect()
-}
-
-/// A grid finer than what a sample can tell, for intervals that overlap and are narrow.
-struct Grid {
-    width: f64,
-    /// Intervals up to this width are shared among its cells.
-    narrow: f64,
-}
-
-impl Grid {
-    /// `None` where intervals stand on one already, or are not narrow; lines in order.
-    fn of(lines: &[Counted]) -> Option<Self> {
-        let between = || {
-            lines.iter().filter_map(|line| match line.observation {
-                Observation::Between { low, high } => Some((low, high, line.count)),
-                _ => None,
-            })
-        };
-        let mut end = f64::NEG_INFINITY;
-        let overlap = between().any(|(low, high, _)| {
-            let before = end;
-            end = end.max(high);
-            low < before - SAME_EDGE * before.abs()
-        });
-        if !overlap {
-            return None;
-        }
-        let middle = |(low, high, count)| (f64::midpoint(low, high), count);
-        let mut middles: Vec<(f64, f64)> = between().map(middle).collect();
-        let mut widths: Vec<(f64, f64)> = between().map(|(l, h, count)| (h - l, count)).collect();
-        let spread = share_of(&mut middles, 0.75)? - share_of(&mut middles, 0.25)?;
-        let (width, narrow) = (share_of(&mut widths, NEARLY_ALL)?, spread / NARROW);
-        let width = width.max(spread / FINEST);
-        (width > 0.0 && width <= narrow).then_some(Self { width, narrow })
-    }
-
-    /// Observations of which the narrow ones are shared among the cells. A cell ends where another observation does:
-    /// what is only known to lie beyond a limit would else lie in the rest of the cell that the limit is in.
-    fn shared(&self, lines: &[Counted]) -> Vec<Counted> {
-        let is_narrow = |line: &&Counted| matches!(line.observation, Observation::Between { low, high } if high - low <= self.narrow);
-        let mut out: Vec<Counted> = lines.iter().filter(|l| !is_narrow(l)).copied().collect();
-        let cuts = Edges::of(&out).0;
-        let mut cells: BTreeMap<(i64, usize), f64> = BTreeMap::new();
-        for Counted { observation, count } in lines.iter().filter(is_narrow) {
-            let (low, high) = (observation.low(), observation.high());
-            let mut from = low;
-            while high - from > SAME_EDGE * high.abs() {
-                let inside = from + SAME_EDGE * from.abs();
-                let cell = (inside / self.width).floor();
-                let cut = cuts.partition_point(|cut| *cut <= inside);
-                let end =
-                    ((cell + 1.0) * self.width).min(cuts.get(cut).map_or(high, |c| *c)).min(high);
-                *cells.entry((cell as i64, cut)).or_default() +=
-                    count * (end - from) / (high - low);
-                from = end;
-            }
-        }
-        out.extend(cells.into_iter().map(|((cell, cut), count)| {
-            let edge = |cell: i64| cell as f64 * self.width;
-            let low = cut.checked_sub(1).map_or(edge(cell), |before| edge(cell).max(cuts[before]));
-            let high = cuts.get(cut).map_or(edge(cell + 1), |next| edge(cell + 1).min(*next));
-            Counted { observation: Observation::Between { low, high }, count }
-        }));
-        out
-    }
-}
-
-/// The value up to which a share of the counts lies; `None` without any.
-fn share_of(values: &mut [(f64, f64)], share: f64) -> Option<f64> {
-    values.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
-    reaching(values.iter().map(|v| v.1), share).map(|reached| values[reached.index].0)
 }
 
 fn span(observation: Observation) -> (Edge, Edge) {

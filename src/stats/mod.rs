@@ -10,6 +10,7 @@ pub mod estimate;
 pub mod ewma;
 pub mod expected_share;
 pub mod goodness;
+mod grid;
 pub mod later;
 pub mod likelihood;
 pub mod log_ratio;

@@ -18,8 +18,16 @@ pub fn increasing_root_within(
     high: f64,
     relative: f64,
 ) -> Option<f64> {
-    let (mut low, mut high) = (low, high);
-    let (mut f_low, mut f_high) = (f(low), f(high));
+    let ends = [low, high].map(|x| (x, f(x)));
+    closed_in(f, ends, |low, high| high - low <= relative * low.abs().max(high.abs()))
+}
+
+/// As [`increasing_root`], between ends whose values are known, ending when a bracket is `narrow`.
+pub fn closed_in(
+    f: impl Fn(f64) -> f64,
+    [(mut low, mut f_low), (mut high, mut f_high)]: [(f64, f64); 2],
+    narrow: impl Fn(f64, f64) -> bool,
+) -> Option<f64> {
     if f_low == 0.0 {
         return Some(low);
     }
@@ -29,13 +37,12 @@ pub fn increasing_root_within(
     // Which end moved last: +1 the high one, -1 the low one.
     let mut moved = 0;
     for round in 0..200 {
-        let width = high - low;
-        if width <= relative * low.abs().max(high.abs()) {
+        if narrow(low, high) {
             break;
         }
         let mut x = (low * f_high - high * f_low) / (f_high - f_low);
         if round % 3 == 2 || !(x > low && x < high) {
-            x = low + width / 2.0;
+            x = low + (high - low) / 2.0;
         }
         if x <= low || x >= high {
             break;
@@ -63,6 +70,33 @@ pub fn increasing_root_within(
         }
     }
     Some(low + (high - low) / 2.0)
+}
+
+/// As [`increasing_root`], from a guess that is likely near: one end moves away from it, `step` at first and twice as
+/// far each time, to the ends at most; the root to within `error`. Half as many values as from the ends.
+pub fn increasing_root_about(
+    f: impl Fn(f64) -> f64,
+    [guess, step]: [f64; 2],
+    [low, high]: [f64; 2],
+    error: f64,
+) -> Option<f64> {
+    let mut here = (guess.clamp(low, high), f(guess.clamp(low, high)));
+    let up = here.1 < 0.0;
+    let mut step = step;
+    while here.1 != 0.0 {
+        let next = if up { (here.0 + step).min(high) } else { (here.0 - step).max(low) };
+        if next == here.0 {
+            return None;
+        }
+        let there = (next, f(next));
+        if (there.1 >= 0.0) == up && !there.1.is_nan() {
+            let ends = if up { [here, there] } else { [there, here] };
+            return closed_in(f, ends, |low, high| high - low <= error);
+        }
+        here = there;
+        step *= 2.0;
+    }
+    Some(here.0)
 }
 
 /// As [`increasing_root`], from a guess: the ends are moved out, `width` away at first and twice as far each time,

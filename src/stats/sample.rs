@@ -92,7 +92,7 @@ impl Observation {
     }
 
     /// By lower edge, upper edge, kind.
-    fn order(&self, other: &Self) -> Ordering {
+    pub(crate) fn order(&self, other: &Self) -> Ordering {
         self.low()
             .total_cmp(&other.low())
             .then(self.high().total_cmp(&other.high()))

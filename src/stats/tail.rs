@@ -11,9 +11,9 @@
 use crate::stats::blocks::{BlockVariance, block_variance};
 use crate::stats::empirical::Empirical;
 use crate::stats::estimate::Estimate;
-use crate::stats::numeric::{increasing_root_within, product, quadratic};
+use crate::stats::numeric::{closed_in, increasing_root_about, product, quadratic};
 use crate::stats::pareto::{Excesses, Penalty, Place, growth, ln_sf, maximise};
-use crate::stats::sample::{DayCounts, Grouped};
+use crate::stats::sample::{Counted, DayCounts, Grouped};
 use crate::stats::special::{normal_quantile, student_t_quantile};
 
 /// Closer to the threshold than this many log units of the share, an interval on the log of the
@@ -22,6 +22,10 @@ const NEAR_THRESHOLD: f64 = 0.5;
 /// Twice the log-likelihood gained over the law of the line, for three parameters, from which the law
 /// is contradicted: one law in two hundred gains as much by chance.
 const CONTRADICTED: f64 = 12.8;
+/// A depth is sought to this part of itself: far finer than its interval is known.
+const NEAR_ENOUGH: f64 = 1e-6;
+/// Log-likelihoods nearer to each other than this are one height.
+const SAME_HEIGHT: f64 = 1e-5;
 /// Shares below `share × exp(-this)` are not told apart from none.
 const FARTHEST: f64 = 60.0;
 
@@ -146,7 +150,9 @@ impl Tail {
                 .iter()
                 .zip(&places)
                 .filter_map(|(counted, place)| match place {
-                    Place::Inside(excess) => Some((*excess, counted.count)),
+                    Place::Inside(excess) => {
+                        Some(Counted { observation: *excess, count: counted.count })
+                    }
                     _ => None,
                 })
                 .collect(),
@@ -155,6 +161,15 @@ impl Tail {
             penalty,
         );
         let (at, covariance) = maximise(&excesses).ok_or(TailError::NoMaximum)?;
+        let mut gradients = excesses.gradients(at).into_iter();
+        let scores: Vec<Score> = places
+            .iter()
+            .map(|place| match place {
+                Place::Below => Score::Below,
+                Place::Inside(_) => gradients.next().map_or(Score::Beyond, Score::Inside),
+                Place::Beyond => Score::Beyond,
+            })
+            .collect();
         let highest = excesses.objective(at).ok_or(TailError::NoMaximum)?.value;
         let (odds_beyond, by) = excesses.odds_beyond_cut(at);
         let n = data.sample().total();
@@ -172,7 +187,7 @@ impl Tail {
             .days()
             .iter()
             .map(|day| {
-                let DayOfTail { score, over, under } = DayOfTail::of(day, &places, &excesses, at);
+                let DayOfTail { score, over, under } = DayOfTail::of(day, &scores);
                 let of_share = if cut.is_some() {
                     rest * (over / inside - under / below)
                 } else {
@@ -255,50 +270,10 @@ impl Tail {
             let (below, above) = self.ends(g, confidence);
             (value * (below / g[2]).exp(), (value * (above / g[2]).exp()).min(1.0))
         } else {
-            let nearest = NEAR_THRESHOLD / 10.0;
-            let start = best.clamp(nearest, FARTHEST);
-            let at = |upper: bool| {
-                let gap = |r: f64| {
-                    let g = self.gradient(r);
-                    let (below, above) = self.ends(g, confidence);
-                    let error = self.block(g).variance.sqrt();
-                    let end = if upper { above } else { below };
-                    // Without a root no shape allows so large a reading so near: it is beyond any bound.
-                    let too_far =
-                        || (y >= self.scale * growth(self.shape, r)).then_some(f64::MAX / 4.0);
-                    let root = self.signed_root(y, r, error).or_else(too_far);
-                    end / error - root.unwrap_or(f64::NAN)
-                };
-                // The root next to the estimate: at the threshold the share's own variance outweighs all else and
-                // the gap turns round. `outside` is where the bound has passed `x`.
-                let outside = |r: f64| {
-                    if upper { gap(r) <= 0.0 } else { gap(r) >= 0.0 }
-                };
-                let share = |r: f64| self.share * (-r).exp();
-                let mut inside = start;
-                if outside(inside) {
-                    // Rarer than the rarest that is asked.
-                    return share(inside);
-                }
-                loop {
-                    let next = if upper {
-                        (inside * 0.93).max(nearest)
-                    } else {
-                        (inside * 1.07).min(FARTHEST)
-                    };
-                    if outside(next) {
-                        let (from, to) = if upper { (next, inside) } else { (inside, next) };
-                        return share(increasing_root_within(gap, from, to, 1e-7).unwrap_or(next));
-                    }
-                    if next == inside {
-                        break;
-                    }
-                    inside = next;
-                }
-                // Even the farthest share has its bound short of `x`, or the nearest beyond it.
-                if upper { self.share } else { share(FARTHEST) }
-            };
-            (at(false), at(true))
+            (
+                self.share_where(y, best, confidence, false),
+                self.share_where(y, best, confidence, true),
+            )
         };
         Estimate::new(
             value,
@@ -307,6 +282,61 @@ impl Tail {
             level,
             "generalised Pareto tail, from the interval of its quantiles, days in blocks",
         )
+    }
+
+    /// The share whose lower or upper bound is the excess `y`, estimated at the depth `best`.
+    fn share_where(&self, y: f64, best: f64, confidence: f64, upper: bool) -> f64 {
+        let nearest = NEAR_THRESHOLD / 10.0;
+        let gap = |r: f64| {
+            let g = self.gradient(r);
+            let (block, (below, above)) = self.block_and_ends(g, confidence);
+            let error = block.variance.sqrt();
+            let end = if upper { above } else { below };
+            // Without a root no shape allows so large a reading so near: it is beyond any bound.
+            let too_far = || (y >= self.scale * growth(self.shape, r)).then_some(f64::MAX / 4.0);
+            let root = self.signed_root(y, r, error).or_else(too_far);
+            near_zero(end / error - root.unwrap_or(f64::NAN))
+        };
+        // The root next to the estimate: at the threshold the share's own variance outweighs all else and the gap
+        // turns round. `outside` is where the bound has passed the reading.
+        let outside = |gap: f64| if upper { gap <= 0.0 } else { gap >= 0.0 };
+        let share = |r: f64| self.share * (-r).exp();
+        let start = best.clamp(nearest, FARTHEST);
+        let mut inside = (start, gap(start));
+        if outside(inside.1) {
+            // Rarer than the rarest that is asked.
+            return share(inside.0);
+        }
+        let between = |there: (f64, f64), inside: (f64, f64)| {
+            let ends = if upper { [there, inside] } else { [inside, there] };
+            let narrow = |low: f64, high: f64| high - low <= NEAR_ENOUGH * high;
+            share(closed_in(gap, ends, narrow).unwrap_or(there.0))
+        };
+        // The usual error says about where; a gap that has turned round by then is walked along.
+        let g = self.gradient(start);
+        let (below, above) = self.block_and_ends(g, confidence).1;
+        let about = start - 1.2 * if upper { above } else { below } / g[2];
+        let about = about.clamp(NEAR_THRESHOLD, FARTHEST);
+        let there = (about, gap(about));
+        if about != start && outside(there.1) {
+            return between(there, inside);
+        }
+        loop {
+            let next = if upper {
+                (inside.0 * 0.93).max(nearest)
+            } else {
+                (inside.0 * 1.07).min(FARTHEST)
+            };
+            let there = (next, gap(next));
+            if outside(there.1) {
+                return between(there, inside);
+            }
+            if next == inside.0 {
+                // Even the farthest share has its bound short of the reading, or the nearest beyond it.
+                return if upper { self.share } else { share(FARTHEST) };
+            }
+            inside = there;
+        }
     }
 
     /// The excess of a reading, on the line.
@@ -340,23 +370,26 @@ impl Tail {
 
     /// How far the ends of an interval lie below and above the log of the excess, signed.
     fn ends(&self, g: [f64; 3], confidence: f64) -> (f64, f64) {
+        self.block_and_ends(g, confidence).1
+    }
+
+    fn block_and_ends(&self, g: [f64; 3], confidence: f64) -> (BlockVariance, (f64, f64)) {
         let block = self.block(g);
         let t = multiple(confidence, block.degrees_of_freedom);
         let (error, shift) = (block.variance.sqrt(), block.shift(t));
-        (-error * t, error * (shift + t))
+        (block, (-error * t, error * (shift + t)))
     }
 
     fn bounds_at(&self, r: f64, confidence: f64) -> Option<Bounds> {
-        let g = self.gradient(r);
-        let (below, above) = self.ends(g, confidence);
+        let (block, (below, above)) = self.block_and_ends(self.gradient(r), confidence);
         let excess = self.scale * growth(self.shape, r);
         let (low, high) = if r < NEAR_THRESHOLD {
             (excess * (1.0 + below), excess * (1.0 + above))
         } else {
-            let error = self.block(g).variance.sqrt();
+            let error = block.variance.sqrt();
             (
-                self.likelihood_end(excess, r, error, below / error)?,
-                self.likelihood_end(excess, r, error, above / error)?,
+                self.likelihood_end(excess, r, error, below / error),
+                self.likelihood_end(excess, r, error, above / error),
             )
         };
         let back = |excess: f64| self.line.back(self.start + excess);
@@ -366,27 +399,25 @@ impl Tail {
 
     /// The excess at which the signed root of the likelihood ratio is `t`; on the log of the excess, where
     /// it is nearly a straight line.
-    fn likelihood_end(&self, excess: f64, r: f64, error: f64, t: f64) -> Option<f64> {
-        let towards = t.signum();
-        let gap =
-            |d: f64| self.signed_root(excess * d.exp(), r, error).map_or(f64::NAN, |root| root - t);
+    fn likelihood_end(&self, excess: f64, r: f64, error: f64, t: f64) -> f64 {
         if t == 0.0 || error == 0.0 {
-            return Some(excess);
+            return excess;
         }
-        let mut reach = 1.5 * t.abs() * error;
-        for _ in 0..20 {
-            let end = gap(towards * reach);
-            if towards * end >= 0.0 {
-                let (from, to) = if towards > 0.0 { (0.0, reach) } else { (-reach, 0.0) };
-                return increasing_root_within(gap, from, to, 1e-6).map(|d| excess * d.exp());
-            }
-            if end.is_nan() {
-                break;
-            }
-            reach *= 1.6;
-        }
-        // The likelihood gives no end on this side: the usual one, which does.
-        Some(excess * (t * error).exp())
+        let gap = |d: f64| {
+            near_zero(
+                self.signed_root(excess * d.exp(), r, error).map_or(f64::NAN, |root| root - t),
+            )
+        };
+        let usual = t * error;
+        let (near, far) = (usual * 1e-6, usual * 1e4);
+        let root = increasing_root_about(
+            gap,
+            [usual, 0.1 * usual.abs()],
+            [near.min(far), near.max(far)],
+            NEAR_ENOUGH * usual.abs(),
+        );
+        // Where the likelihood gives no end on this side: the usual one, which does.
+        excess * root.unwrap_or(usual).exp()
     }
 
     /// Signed root of twice the log-likelihood lost when the reading at depth `r` is `y` above the
@@ -396,29 +427,41 @@ impl Tail {
         let g = self.gradient(r);
         let c = &self.covariance;
         let of_law = quadratic(c, [g[0], g[1]]);
+        let shape_by = product(c, [g[0], g[1]])[1];
         let paid = (error * error / of_law).sqrt();
-        let at = |shape: f64| self.excesses.objective([(y / growth(shape, r)).ln(), shape]);
+        let at = |shape: f64| [(y / growth(shape, r)).ln(), shape];
+        let slope = |shape: f64| self.excesses.slope(at(shape));
         let reach = 8.0 * c[1][1].sqrt().max(0.02);
         let (from, to) = (
             (self.shape - reach).max(-0.99),
             // Where outliers have made the shape larger, its profile must still hold the summit.
-            (self.shape + reach).min((self.shape + reach / 2.0).max(2.0)),
+            (self.shape + reach).min((self.shape + reach / 2.0).max(2.0)).max(-0.99),
         );
+        // Where a quadratic likelihood has its summit, and how wide it is there.
+        let guess =
+            self.shape + shape_by / of_law * (y / (self.scale * growth(self.shape, r))).ln();
+        let wide = (c[1][1] - shape_by * shape_by / of_law).max(0.0).sqrt().max(1e-4);
         // Where the likelihood's slope along the shape, the reading held, passes zero.
         let falls = |shape: f64| {
-            at(shape).map_or(f64::NAN, |term| {
-                term.gradient[0] * ln_growth_by_shape(shape, r) - term.gradient[1]
+            slope(shape).map_or(f64::NAN, |[by_scale, by_shape]| {
+                let falls = by_scale * ln_growth_by_shape(shape, r) - by_shape;
+                if falls.abs() * wide < 1e-3 { 0.0 } else { falls }
             })
         };
-        let value = |shape: f64| at(shape).map_or(f64::NEG_INFINITY, |term| term.value);
-        // A slope that passes zero at less than a summit: then the slower search.
-        let best = increasing_root_within(falls, from, to, 1e-5)
-            .map(value)
-            .filter(|found| {
-                let others = [from, self.shape, to].map(value);
-                others.iter().all(|other| other <= found)
-            })
-            .unwrap_or_else(|| largest(value, from, to));
+        let value = |shape: f64| {
+            self.excesses.objective(at(shape)).map_or(f64::NEG_INFINITY, |term| term.value)
+        };
+        let near = increasing_root_about(falls, [guess, 0.3 * wide], [from, to], 1e-3 * wide)
+            .map(|shape| (shape, value(shape)));
+        // A slope that passes zero at less than a summit: then the slower search. Far from the guess there may be
+        // another summit.
+        let best = near.and_then(|(shape, found)| {
+            let ends = [from, to].map(|end| ((shape - guess).abs() > 2.0 * wide).then_some(end));
+            let others = ends.into_iter().flatten().chain([self.shape]);
+            let highest = others.map(value).fold(found, f64::max);
+            (highest - found < SAME_HEIGHT).then_some(highest)
+        });
+        let best = best.unwrap_or_else(|| largest(value, from, to));
         let lost = (self.highest - best).max(0.0);
         if !lost.is_finite() {
             // No shape reaches the largest reading with so small an excess.
@@ -427,6 +470,11 @@ impl Tail {
         let sign = if y >= self.scale * growth(self.shape, r) { 1.0 } else { -1.0 };
         Some(sign * (2.0 * lost).sqrt() / paid)
     }
+}
+
+/// A gap in standard normal units, none where it is too small to matter.
+fn near_zero(gap: f64) -> f64 {
+    if gap.abs() < 1e-5 { 0.0 } else { gap }
 }
 
 /// What one day's readings say of a tail.
@@ -439,20 +487,25 @@ struct DayOfTail {
     under: f64,
 }
 
+/// What a distinct reading says of a tail: as [`Place`], with the gradient of its log-likelihood by (ln scale, shape).
+enum Score {
+    Below,
+    Inside([f64; 2]),
+    Beyond,
+}
+
 impl DayOfTail {
-    fn of(day: &DayCounts, places: &[Place], excesses: &Excesses, at: [f64; 2]) -> Self {
+    fn of(day: &DayCounts, scores: &[Score]) -> Self {
         let mut sum = Self { score: [0.0; 2], over: 0.0, under: 0.0 };
         for &(line, count) in &day.counts {
-            match places[line as usize] {
-                Place::Inside(excess) => {
+            match scores[line as usize] {
+                Score::Inside(gradient) => {
                     sum.over += count;
-                    if let Some(term) = excesses.term(excess, at) {
-                        sum.score[0] += count * term.gradient[0];
-                        sum.score[1] += count * term.gradient[1];
-                    }
+                    sum.score[0] += count * gradient[0];
+                    sum.score[1] += count * gradient[1];
                 }
-                Place::Below => sum.under += count,
-                Place::Beyond => {}
+                Score::Below => sum.under += count,
+                Score::Beyond => {}
             }
         }
         sum

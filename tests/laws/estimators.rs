@@ -11,6 +11,7 @@ use leakdrift::movement::group_rules;
 use leakdrift::stats::average::{Average, Scale};
 use leakdrift::stats::distribution::{Distribution, Family, Law};
 use leakdrift::stats::empirical::Empirical;
+use leakdrift::stats::likelihood::fit;
 use leakdrift::stats::mixture::{Component, TwoGroups, two_groups};
 use leakdrift::stats::sample::{Grouped, Observation};
 use leakdrift::stats::tail::{Line, Tail};
@@ -222,6 +223,67 @@ fn tails_of_narrow_intervals_are_those_of_exact_readings() {
         };
         let (exact, near) = (with(0.0), with(1e-7));
         assert_same(&exact, &near, 1.0, 1e-4);
+    }
+}
+
+/// Many readings are taken in cells: a tail says what it says of exact ones, to a twentieth of its own uncertainty.
+#[test]
+fn a_tail_of_many_readings_is_that_of_exact_readings() {
+    let mut rng = generator(305);
+    for law in laws().into_iter().take(6) {
+        let readings = draws(&law, 6000, &mut rng);
+        let threshold = law.quantile(0.85);
+        let with = |around: &dyn Fn(f64) -> Observation| {
+            let observations: Vec<Observation> = readings.iter().map(|x| around(*x)).collect();
+            Tail::fit(&grouped(&by_day(&observations, 20)), threshold, None, Line::Readings)
+                .unwrap()
+        };
+        let exact = with(&Observation::Exact);
+        let near = with(&|x| Observation::Between { low: x - 1e-7, high: x + 1e-7 });
+        for q in [0.1, 0.01, 1e-3, 1e-5] {
+            let (a, b) = (exact.bounds(q, 0.95).unwrap(), near.bounds(q, 0.95).unwrap());
+            let allowed = (a.upper - a.lower) / 40.0;
+            assert_abs(b.value, a.value, allowed);
+            assert_abs(b.lower, a.lower, allowed);
+            assert_abs(b.upper, a.upper, allowed);
+        }
+    }
+}
+
+/// Many readings that overlap are shared among cells: a family fitted to them is that of their currents, to a twentieth
+/// of a standard error; below a cut too.
+#[test]
+fn fits_to_many_overlapping_readings_are_those_of_their_currents() {
+    let mut rng = generator(306);
+    // A density that rises without end towards zero is another matter: such samples are not gathered.
+    for law in laws().into_iter().take(6) {
+        let step = (law.quantile(0.75) - law.quantile(0.25)) / 40.0;
+        let cut = law.quantile(0.97);
+        let currents: Vec<f64> =
+            draws(&law, 4000, &mut rng).into_iter().filter(|x| x - step > 0.0).collect();
+        let shown: Vec<Observation> = currents
+            .iter()
+            .map(|x| {
+                let place: f64 = rng.random_range(0.0..1.0);
+                Observation::Between { low: x - place * step, high: x + (1.0 - place) * step }
+            })
+            .collect();
+        for cut in [None, Some(cut)] {
+            let below = |o: &Observation| cut.is_none_or(|cut| o.low() < cut);
+            let with = |all: Vec<Observation>| {
+                let lines: Lines = by_day(&all, 20);
+                fit(law.family(), grouped(&lines).sample(), cut).unwrap()
+            };
+            let near = with(shown.iter().copied().filter(below).collect());
+            let kept = currents.iter().filter(|x| cut.is_none_or(|cut| **x <= cut));
+            let exact = with(kept.map(|x| Observation::Exact(*x)).collect());
+            for i in 0..2 {
+                let error = exact.covariance[i][i].sqrt();
+                // A reading that reaches across the cut may be of a current beyond it.
+                let allowed = if cut.is_some() { 0.3 } else { 0.05 } * error;
+                assert_abs(near.law.internal()[i], exact.law.internal()[i], allowed);
+            }
+        }
     }
 }
 

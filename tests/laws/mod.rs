@@ -30,6 +30,7 @@ mod pages;
 mod plain_words;
 mod re_tests;
 mod report_folder;
+mod roots;
 mod samples;
 mod scale;
 mod share;

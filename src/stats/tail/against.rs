@@ -120,7 +120,7 @@ impl Tail {
             .map(|mean| body_and_strays(&seen, mean, self.scale))
             .into_iter()
             .fold(f64::NEG_INFINITY, f64::max);
-        let own = self.excesses.objective([self.scale.ln(), self.shape])?;
+        let own = self.excesses.objective_of_each([self.scale.ln(), self.shape])?;
         Some(gain - own.value).filter(|gain| gain.is_finite())
     }
 }
