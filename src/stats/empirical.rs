@@ -105,10 +105,7 @@ impl Empirical {
 
     /// Probability of lying above `x`, inside a cell along the curve of `law`.
     pub fn sf_along(&self, x: f64, law: &Law) -> f64 {
-        let at = self.cells.partition_point(|cell| cell.high <= x);
-        let Some(cell) =
-            self.cells.get(at).filter(|c| c.low < x && c.low.is_finite() && c.high.is_finite())
-        else {
+        let Some(cell) = self.cell_about(x) else {
             return self.sf(x);
         };
         let cdf = |x: f64| law.ln_cdf(x).exp();
@@ -118,6 +115,17 @@ impl Empirical {
         } else {
             self.sf(x)
         }
+    }
+
+    /// The bounded cell in which the share `p` is reached; `None` where there is none, or `p` is not in (0, 1).
+    pub fn cell_with(&self, p: f64) -> Option<&Cell> {
+        Some(self.cell_of(p)?.0)
+    }
+
+    /// The bounded cell that `x` lies inside.
+    pub fn cell_about(&self, x: f64) -> Option<&Cell> {
+        let cell = self.cells.get(self.cells.partition_point(|cell| cell.high <= x))?;
+        (cell.low < x && cell.low.is_finite() && cell.high.is_finite()).then_some(cell)
     }
 
     /// The bounded cell in which the share `p` is reached, and the part of its mass that lies before.

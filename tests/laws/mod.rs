@@ -37,3 +37,4 @@ mod share;
 mod tail;
 mod time;
 mod verdicts;
+mod wide_steps;

@@ -112,6 +112,10 @@ impl Body {
             ),
             Region::Body => of_families(),
         }
+        .map(|e| {
+            let (low, high) = self.to_edges_of_steps((e.low, e.high), which, p, confidence);
+            Estimate { low, high, ..e }
+        })
         .ok_or(NotDone::NotFinite("a quantile"))
     }
 
@@ -146,7 +150,7 @@ impl Body {
     }
 
     /// A share of the healthy units as one of all units.
-    fn of_all(&self, which: Which, p: f64) -> f64 {
+    pub(super) fn of_all(&self, which: Which, p: f64) -> f64 {
         match which {
             // Kept out, strays above are no part of the units that the share is of.
             Which::Apart => p * (1.0 - self.excess.share.value.max(0.0)),
@@ -205,6 +209,11 @@ impl Body {
                 .map(|e| Bounds { value: e.value, lower: e.low, upper: e.high })
             }
         }
+        .map(|b| {
+            let ends = (b.lower, b.upper);
+            let (lower, upper) = self.to_edges_of_steps(ends, which, 1.0 - accepted, self.level);
+            Bounds { lower, upper, ..b }
+        })
         .filter(|b| b.value.is_finite() && !b.lower.is_nan() && !b.upper.is_nan())
         .ok_or(NotDone::NotFinite("the bounds of the accepted share"))
     }
@@ -255,13 +264,27 @@ impl Body {
             }
             None => of_families(),
         }
-        .map(|share| self.no_rarer_than_known(share))
+        .map(|share| self.no_rarer_than_known(which, self.over_the_step(share, limit)))
         .ok_or(NotDone::NotFinite("the expected rejects"))
     }
 
-    /// A share of the units with an upper end that so many units can vouch for: at least 1 in 100 times their number.
-    pub(super) fn no_rarer_than_known(&self, share: Estimate) -> Estimate {
-        Estimate { high: share.high.max(RAREST / self.units), ..share }
+    /// A share of the units with an upper end that so many units can vouch for: at least 1 in 100 times their number;
+    /// where no family describes the highest readings, and only a general law of tails says what lies beyond them, 1 in
+    /// their number.
+    pub(super) fn no_rarer_than_known(&self, which: Which, share: Estimate) -> Estimate {
+        let rarest = if self.is_outside_families(which) { 1.0 } else { RAREST };
+        Estimate { high: share.high.max(rarest / self.units), ..share }
+    }
+
+    /// Whether the families have so little weight against the tail below the cut that none of them describes the highest
+    /// readings.
+    #[must_use]
+    pub fn is_outside_families(&self, which: Which) -> bool {
+        let describes = match which {
+            Which::Apart => 0.5,
+            Which::Together => 0.01,
+        };
+        self.local.is_ok() && self.family_weight < describes
     }
 
     /// The value of [`Body::reject_share`] alone, for answers that are asked many times.
@@ -319,8 +342,8 @@ impl Body {
                 .or_else(|| self.average.estimate(&self.fitted, Scale::Linear, self.level, &what))
         };
         match self.region(which, reference)? {
-            Region::Body => of_families(),
-            Region::Blend(tail) => {
+            Region::Body if !self.has_wide_steps() => of_families(),
+            Region::Blend(tail) if !self.has_wide_steps() => {
                 let upper = tail.quantile_estimate(reference, self.level);
                 let upper = upper.ok_or(NotDone::NotFinite(NAME))?;
                 blended(
@@ -330,7 +353,7 @@ impl Body {
                     Scale::Linear,
                 )
             }
-            Region::Tail(_) | Region::Inside => {
+            _ => {
                 let upper = self.quantile_by(which, UPPER_REFERENCE)?;
                 Some(self.index_of(limit, &self.quantile_by(which, 0.5)?, &upper)?)
             }
@@ -446,7 +469,7 @@ impl Body {
     }
 
     /// Quantile of the reference law and standard error of the share above `x`, days in blocks.
-    fn share_error(&self, x: f64, confidence: f64) -> (f64, f64) {
+    pub(super) fn share_error(&self, x: f64, confidence: f64) -> (f64, f64) {
         let n = self.units;
         let share = self.empirical.sf(x);
         let lines = self.all.sample().lines();

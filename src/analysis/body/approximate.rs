@@ -7,9 +7,6 @@ use crate::analysis::body::describe::{Because, Body, Which};
 
 /// Block variance over the usual one from which days decide the interval.
 const DAYS_DECIDE: f64 = 2.0;
-/// Families with less weight than this against the tail below the cut do not describe it: where strays are
-/// kept apart, and where every reading is taken as healthy.
-const DESCRIBES: [f64; 2] = [0.5, 0.01];
 
 /// Why the numbers about the tail hold less often than their level says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -25,6 +22,8 @@ pub enum Approximate {
     StraysOutsideFamilies,
     /// No family describes the highest readings, and strays among them would lengthen their tail unseen.
     OutsideFamilies,
+    /// Reading steps are wide beside the spread: within one nothing is known.
+    WideSteps,
     /// Too few units for a tail of their own: the families alone say what lies beyond the readings.
     FamiliesAlone,
 }
@@ -39,6 +38,7 @@ impl Approximate {
             Self::CannotBeTold => "cannot_be_told",
             Self::StraysOutsideFamilies => "strays_outside_families",
             Self::OutsideFamilies => "outside_families",
+            Self::WideSteps => "wide_steps",
             Self::FamiliesAlone => "families_alone",
         }
     }
@@ -61,6 +61,9 @@ impl Approximate {
             }
             Self::OutsideFamilies => {
                 "No family describes the highest readings: the end of the tail is what a general law of tails says, and strays among them would lengthen it unseen."
+            }
+            Self::WideSteps => {
+                "The reading step is wider than half of the spread: where inside a step the currents lie is not known, so intervals reach to the edges of a step."
             }
             Self::FamiliesAlone => {
                 "Too few units for a tail of their own: what lies beyond the readings is what the families say."
@@ -102,13 +105,12 @@ impl Body {
             found.push(Approximate::LongTailOrStrays);
         }
         match which {
-            Which::Apart if self.local.is_ok() && self.family_weight < DESCRIBES[0] => {
-                found.push(Approximate::StraysOutsideFamilies);
-            }
-            Which::Together if self.local.is_ok() && self.family_weight < DESCRIBES[1] => {
-                found.push(Approximate::OutsideFamilies);
-            }
-            _ => {}
+            _ if !self.is_outside_families(which) => {}
+            Which::Apart => found.push(Approximate::StraysOutsideFamilies),
+            Which::Together => found.push(Approximate::OutsideFamilies),
+        }
+        if self.has_wide_steps() {
+            found.push(Approximate::WideSteps);
         }
         if tail.is_err() {
             found.push(Approximate::FamiliesAlone);

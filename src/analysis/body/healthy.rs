@@ -126,7 +126,7 @@ impl Healthy {
             (Some(_), None) => None,
             (Some(_), Some(ladder)) => ladder.share(above(limit_ma)?, limit_ma, CARRIED),
         };
-        let share = self.body.no_rarer_than_known(share?);
+        let share = self.body.no_rarer_than_known(which, share?);
         Some(self.scale_error.of_share(share, limit_ma, above))
     }
 

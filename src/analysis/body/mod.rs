@@ -22,3 +22,4 @@ pub mod share_ladder;
 pub mod stations;
 pub mod strays;
 pub mod tally;
+mod wide_steps;
