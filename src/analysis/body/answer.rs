@@ -112,10 +112,7 @@ impl Body {
             ),
             Region::Body => of_families(),
         }
-        .map(|e| {
-            let (low, high) = self.to_edges_of_steps((e.low, e.high), which, p, confidence);
-            Estimate { low, high, ..e }
-        })
+        .map(|e| self.out_to_edges(e, which, p, confidence))
         .ok_or(NotDone::NotFinite("a quantile"))
     }
 

@@ -12,7 +12,26 @@ use crate::stats::estimate::Estimate;
 /// A step so many spreads wide tells nothing of where inside it currents lie.
 const WIDE: f64 = 0.5;
 
+/// The method of an interval that reaches to the edges of steps.
+fn to_edges(method: &str) -> String {
+    format!("{method}, out to the edges of a reading step")
+}
+
 impl Body {
+    /// An interval of the reading that a share `p` stays under, out to the edges of wide steps.
+    pub(super) fn out_to_edges(
+        &self,
+        e: Estimate,
+        which: Which,
+        p: f64,
+        confidence: f64,
+    ) -> Estimate {
+        let (low, high) = self.to_edges_of_steps((e.low, e.high), which, p, confidence);
+        let moved = low < e.low || high > e.high;
+        let method = if moved { to_edges(&e.method) } else { e.method };
+        Estimate { low, high, method, ..e }
+    }
+
     /// The ends of an interval of the reading that a share `p` stays under, moved out to the edges of the reading steps
     /// they lie in where steps are wide.
     pub(super) fn to_edges_of_steps(
@@ -56,6 +75,7 @@ impl Body {
         Estimate {
             low: share.low.min(end(step.high, -1.0)),
             high: share.high.max(end(step.low, 1.0)),
+            method: to_edges(&share.method),
             ..share
         }
     }
