@@ -1,5 +1,7 @@
 //! Maximum likelihood for any family over any sample: exact, censored and interval readings mixed.
 
+use std::borrow::Cow;
+
 use super::distribution::{Curve, Derivatives, Family, Law, Term, with_curve};
 use super::grid::Grid;
 use super::numeric::reaching;
@@ -103,15 +105,7 @@ pub fn fit(family: Family, sample: &Sample, truncated_above: Option<f64>) -> Res
     if count <= 3.0 {
         return Err(FitError::TooFewReadings { count });
     }
-    let given = sample.lines().iter().map(|line| {
-        let observation = clipped(line.observation, truncated_above)?;
-        Ok(Counted { observation, ..*line })
-    });
-    let given: Vec<Counted> = given.collect::<Result<_, FitError>>()?;
-    let terms = match grid(&given) {
-        Some(grid) => Terms::new(family, &grid.shared(&given), truncated_above)?,
-        None => Terms::new(family, &given, truncated_above)?,
-    };
+    let terms = Terms::new(family, &shared(sample, truncated_above), truncated_above)?;
     terms.check()?;
     let (centre, unit) = terms.moments();
     // The gamma family cannot be stretched on the line of the logarithm, only moved.
@@ -152,12 +146,25 @@ const FINEST: f64 = 200.0;
 const LOWEST: f64 = 0.05;
 const FROM_ZERO: f64 = 8.0;
 
-/// The grid among whose cells overlapping intervals are shared, the same for all families; `None` where they are taken
-/// as they are.
-fn grid(given: &[Counted]) -> Option<Grid> {
-    let grid = (given.len() > MOST_LINES).then(|| Grid::of(given, FINEST)).flatten()?;
-    let lowest = reaching(given.iter().map(|line| line.count), LOWEST)?.index;
-    (given[lowest].observation.low() >= FROM_ZERO * grid.width).then_some(grid)
+/// The lines of a sample below a cut, overlapping intervals shared among cells, the same for all families. As they are
+/// where they are few or shared among none, and where one lies beyond the cut, which is refused later.
+fn shared(sample: &Sample, cut: Option<f64>) -> Cow<'_, [Counted]> {
+    let lines = sample.lines();
+    let below = || {
+        let given = lines.iter().map(|line| {
+            let observation = clipped(line.observation, cut).ok()?;
+            Some(Counted { observation, ..*line })
+        });
+        let given: Vec<Counted> = given.collect::<Option<_>>()?;
+        let grid = Grid::of(&given, FINEST)?;
+        let lowest = reaching(given.iter().map(|line| line.count), LOWEST)?.index;
+        let is_far = given[lowest].observation.low() >= FROM_ZERO * grid.width;
+        is_far.then(|| grid.shared(&given))
+    };
+    match (lines.len() > MOST_LINES).then(below).flatten() {
+        Some(cells) => Cow::Owned(cells),
+        None => Cow::Borrowed(lines),
+    }
 }
 
 /// Newton from the moments, then from wider, narrower and shifted starts.

@@ -80,7 +80,8 @@ pub fn increasing_root_about(
     [low, high]: [f64; 2],
     error: f64,
 ) -> Option<f64> {
-    let mut here = (guess.clamp(low, high), f(guess.clamp(low, high)));
+    let from = guess.clamp(low, high);
+    let mut here = (from, f(from));
     let up = here.1 < 0.0;
     let mut step = step;
     while here.1 != 0.0 {

@@ -205,9 +205,8 @@ impl At {
             return None;
         }
         let base = 1.0 + bent;
-        let near = bent.abs() < 1e-4;
-        let value = if bent.abs() < 1e-8 { -z } else { -bent.ln_1p() / shape };
-        let by_shape = if near {
+        let value = ln_sf(z, shape);
+        let by_shape = if bent.abs() < 1e-4 {
             z * z / 2.0 - 2.0 * shape * z * z * z / 3.0
         } else {
             -(value + z / base) / shape
