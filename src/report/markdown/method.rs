@@ -28,7 +28,7 @@ const METHODS: [Method; 23] = [
     },
     Method {
         question: "Healthy body",
-        how: "Six families (normal, lognormal, gamma, Weibull, log-logistic, Gumbel) are fitted by maximum likelihood to the counted readings, with trips and rounding taken into account, and averaged with weights by AICc; the interval includes the disagreement between families. They draw the curve; readings that many units lie on both sides of are taken from the readings themselves, inside a step along the curve.",
+        how: "Six families (normal, lognormal, gamma, Weibull, log-logistic, Gumbel) are fitted by maximum likelihood to the counted readings, with trips and rounding taken into account, and averaged with weights by AICc; the interval includes the disagreement between families. They draw the curve; readings that many units lie on both sides of are taken from the readings themselves, inside a step along the curve. Where a reading step is wider than half the spread, intervals reach to the edges of the steps they end in: inside one nothing is known.",
         source: "Burnham & Anderson 2002; Woodruff 1952",
     },
     Method {
@@ -58,7 +58,7 @@ const METHODS: [Method; 23] = [
     },
     Method {
         question: "Tail",
-        how: "Two answers. Together: a generalised Pareto fit to the highest readings, every one taken as healthy. Apart: strays kept out, from the families and from such a fit to the readings next to the cut, weighed by how much the readings gain over the family. Both are fitted on the scores of the best family, minus the logarithm of the share that it expects above a reading, so that they learn only how the readings differ from it. Where readings lie beyond, strays must explain them better than a long tail. Which is in use, and why, stands with each series; numbers that simulation shows to hold less often than they say are marked as approximate.",
+        how: "Two answers. Together: a generalised Pareto fit to the highest readings, every one taken as healthy. Apart: strays kept out, from the families and from such a fit to the readings next to the cut, weighed by how much the readings gain over the family. Both are fitted on the scores of the best family, minus the logarithm of the share that it expects above a reading, so that they learn only how the readings differ from it. Where readings lie beyond, strays must explain them better than a long tail. Which is in use, and why, stands with each series; where no family describes the highest readings, no upper end of a share lies below one unit in their number; numbers that simulation shows to hold less often than they say are marked as approximate.",
         source: "Pickands 1975; Davison & Smith 1990; Akaike 1974",
     },
     Method {
