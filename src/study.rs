@@ -494,6 +494,7 @@ fn calculate(
     let setting = BandInput {
         x50_ma: x.value_ma,
         upper_now_ma: f64::INFINITY,
+        of_step_ma: 0.0,
         adds: LeakAdds::AtRightAngles,
         applied_v: Some(applied_v),
         leak_path_mohm: model.leak_path_mohm,

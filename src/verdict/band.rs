@@ -11,6 +11,8 @@ pub struct BandInput {
     pub x50_ma: f64,
     /// `U`: upper bound of the reading that `1 - a` of the healthy body stays under. May be infinite.
     pub upper_now_ma: f64,
+    /// How much of `upper_now_ma` is only the way to the edge of a wide reading step.
+    pub of_step_ma: f64,
     /// How a leak joins the healthy current.
     pub adds: LeakAdds,
     /// Set voltage.
@@ -116,8 +118,10 @@ pub enum UpperRule {
         times: f64,
         /// Typical reading.
         typical_ma: f64,
-        /// Lower end.
+        /// Lower end, but for the way to the edge of a wide reading step.
         lower_ma: f64,
+        /// Whether it is nearer than the lower end for that.
+        within_step: bool,
     },
     /// So many times the typical reading.
     TwiceTypical {
@@ -220,7 +224,8 @@ impl Band {
 ///
 /// - Formulas: lower end `U`, rounded up. Upper end the smallest of the ceiling, the range and either
 ///   the reading of the stated leak path less `guard_pct` % and `guard_steps` steps, or the larger of
-///   `X50 + 2 (lower - X50)` and `2 X50`.
+///   `X50 + 2 (lower - X50)` and `2 X50`; `lower` there without the way to the edge of a wide reading step,
+///   but the end no nearer than the lower end itself.
 /// - A stated leak path without a known voltage cannot be turned into a current and counts as not stated.
 #[must_use]
 pub fn band(input: &BandInput, config: &Config) -> Band {
@@ -232,10 +237,17 @@ pub fn band(input: &BandInput, config: &Config) -> Band {
         ends.push(end);
     } else {
         let times = config.upper_distance_factor;
-        let far = x50 + times * (lower_ma - x50);
+        let within = input.upper_now_ma - input.of_step_ma;
+        let from =
+            if input.of_step_ma > 0.0 { round_up(within.max(x50), step_ma) } else { lower_ma };
+        let within_step = from < lower_ma;
+        // What a step leaves open keeps sound limits above the lower end; it makes no limit less far.
+        let far = x50 + times * (from - x50);
+        let far = if within_step { far.max(lower_ma) } else { far };
         // Nothing can be called too far from a lower end that is not known.
         if !far.is_infinite() {
-            let rule = UpperRule::TwiceAsFar { times, typical_ma: x50, lower_ma };
+            let rule =
+                UpperRule::TwiceAsFar { times, typical_ma: x50, lower_ma: from, within_step };
             ends.extend(far.is_finite().then_some(UpperEnd { rule, ma: far }));
             let times = config.upper_typical_factor;
             ends.push(UpperEnd { rule: UpperRule::TwiceTypical { times }, ma: times * x50 });

@@ -61,12 +61,18 @@ impl UpperEnd {
                 say.estimate(*reading_ma),
                 guard.words(say),
             ),
-            UpperRule::TwiceAsFar { times, typical_ma, lower_ma } => format!(
-                "{times} times as far from {} ({}) as the lower end ({}) is {ma}.",
-                of.typical(),
-                say.estimate(*typical_ma),
-                say.current(*lower_ma),
-            ),
+            UpperRule::TwiceAsFar { times, typical_ma, lower_ma, within_step } => {
+                let reach = say.current(*lower_ma);
+                let end = if *within_step {
+                    format!(
+                        "the lower end, before it is moved out to the edge of its reading step ({reach}),"
+                    )
+                } else {
+                    format!("the lower end ({reach})")
+                };
+                let typical = say.estimate(*typical_ma);
+                format!("{times} times as far from {} ({typical}) as {end} is {ma}.", of.typical())
+            }
             UpperRule::TwiceTypical { times } => {
                 format!("{times} times {} is {ma}.", of.typical())
             }

@@ -61,6 +61,7 @@ pub fn calculated(
     let setting = BandInput {
         x50_ma: expected.value_ma,
         upper_now_ma: expected.high_ma + guard.ma,
+        of_step_ma: 0.0,
         adds: LeakAdds::AtRightAngles,
         ..setting.clone()
     };

@@ -38,11 +38,20 @@ pub struct Tail {
     pub lower_ma: f64,
     /// `U`, its one-sided upper bound; infinite where the data do not bound it.
     pub upper_ma: f64,
+    /// How much of `U` is only the way to the edge of a wide reading step: no reading speaks for it.
+    pub of_step_ma: f64,
     /// `U` at the end of the planning horizon, where a slope is established.
     pub upper_at_horizon_ma: Option<f64>,
 }
 
 impl Tail {
+    /// What the band of this answer is made from.
+    #[must_use]
+    pub fn of(&self, setting: &BandInput) -> BandInput {
+        let (upper_now_ma, of_step_ma) = (self.upper_ma, self.of_step_ma);
+        BandInput { upper_now_ma, of_step_ma, ..setting.clone() }
+    }
+
     /// The same at a station, by how its readings come to the scale of the series.
     #[must_use]
     pub fn at_station(self, carry: Carry) -> Self {
@@ -51,6 +60,7 @@ impl Tail {
             quantile_ma: at(self.quantile_ma),
             lower_ma: at(self.lower_ma),
             upper_ma: at(self.upper_ma),
+            of_step_ma: at(self.upper_ma) - at(self.upper_ma - self.of_step_ma),
             upper_at_horizon_ma: self.upper_at_horizon_ma.map(at),
         }
     }

@@ -10,7 +10,7 @@
 use crate::config::Config;
 use crate::movement::period::Judged;
 use crate::stats::expected_share::ExpectedShare;
-use crate::verdict::band::{Band, BandInput, band};
+use crate::verdict::band::{Band, band};
 use crate::verdict::evidence::{Evidence, Forecast, Tail};
 use crate::verdict::explain;
 pub use crate::verdict::kind::VerdictKind;
@@ -143,7 +143,7 @@ pub fn judge(evidence: &Evidence, config: &Config) -> Verdict {
         .iter()
         .flat_map(|e| e.answers().into_iter().map(move |(answer, tail)| (&e.setting, answer, tail)))
         .map(|(setting, answer, tail)| {
-            let band = band(&BandInput { upper_now_ma: tail.upper_ma, ..setting.clone() }, config);
+            let band = band(&tail.of(setting), config);
             let kind = limit.map(|limit| alone(limit, &tail, &band));
             AnswerVerdict { answer, tail, band, kind }
         })

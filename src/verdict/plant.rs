@@ -144,6 +144,7 @@ fn tail_of(t: &TailNumbers) -> Tail {
         quantile_ma: t.quantile_ma.value,
         lower_ma: t.lower_ma,
         upper_ma: t.upper_ma,
+        of_step_ma: t.of_step_ma,
         upper_at_horizon_ma: t.upper_at_horizon_ma,
     }
 }
@@ -271,7 +272,8 @@ fn judge_series(
         open_lead_ma: finding.open_lead_ma,
         healthy: healthy.and_then(|h| h.low_side).map(|b| {
             let (quantile_ma, lower_ma, upper_ma) = (b.value, b.lower, b.upper);
-            Tail { quantile_ma, lower_ma, upper_ma, upper_at_horizon_ma: None }.at_station(lowest)
+            Tail { quantile_ma, lower_ma, upper_ma, of_step_ma: 0.0, upper_at_horizon_ma: None }
+                .at_station(lowest)
         }),
         x50_ma: evidence.setting.x50_ma,
         x05_ma: evidence.x05_ma,
@@ -321,6 +323,7 @@ fn setting_of(
     BandInput {
         x50_ma: x50.unwrap_or_else(|| moved.typical_now_ma()),
         upper_now_ma: f64::INFINITY,
+        of_step_ma: 0.0,
         adds: if key.test.is_dc() || key.current == Current::InPhase {
             LeakAdds::InPhase
         } else {

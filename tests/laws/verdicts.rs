@@ -7,7 +7,7 @@ use leakdrift::movement::period::Judged;
 use leakdrift::movement::period::{DayUnits, judged_from};
 use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::VerdictKind;
-use leakdrift::verdict::band::BandInput;
+use leakdrift::verdict::band::{BandInput, band};
 use leakdrift::verdict::candidate::{Origin, candidates};
 use leakdrift::verdict::evidence::{Answer, Before, Evidence, RiseEvidence, Tail};
 use leakdrift::verdict::limit::judge;
@@ -29,14 +29,16 @@ fn tails(x50: f64) -> impl Strategy<Value = Tail> {
         0.0..0.3_f64,
         proptest::option::of(0.8..2.0_f64),
         prop::bool::weighted(0.05),
+        prop_oneof![Just(0.0), 0.0..1.0_f64],
     )
-        .prop_map(move |(far, down, up, carried, unbounded)| {
+        .prop_map(move |(far, down, up, carried, unbounded, of_step)| {
             let quantile_ma = x50 * (1.0 + far);
             let upper_ma = if unbounded { f64::INFINITY } else { quantile_ma * (1.0 + up) };
             Tail {
                 quantile_ma,
                 lower_ma: quantile_ma * (1.0 - down),
                 upper_ma,
+                of_step_ma: if unbounded { 0.0 } else { of_step * (upper_ma - quantile_ma) },
                 upper_at_horizon_ma: carried.map(|c| c * upper_ma),
             }
         })
@@ -56,6 +58,7 @@ pub(super) fn settings(x50_ma: f64) -> impl Strategy<Value = BandInput> {
         .prop_map(move |(ac, applied_v, leak, ceiling, range, step, limit_step)| BandInput {
             x50_ma,
             upper_now_ma: 0.0,
+            of_step_ma: 0.0,
             adds: if ac { LeakAdds::AtRightAngles } else { LeakAdds::InPhase },
             applied_v,
             leak_path_mohm: leak,
@@ -215,6 +218,27 @@ proptest! {
         }
     }
 
+    /// What a reading step leaves open keeps sound limits above the lower end; it lets no limit be called less far.
+    #[test]
+    fn a_wide_step_moves_no_upper_end(e in evidences(), of_step in 0.0..1.0_f64) {
+        let end_of = |tail: Tail| band(&tail.of(&e.setting), &Config::default());
+        for (_, tail) in e.answers() {
+            let within = Tail { of_step_ma: 0.0, ..tail };
+            let out = of_step * (within.upper_ma - within.quantile_ma);
+            prop_assume!(out.is_finite());
+            let moved = Tail { upper_ma: within.upper_ma + out, of_step_ma: out, ..within };
+            let (before, after) = (end_of(within), end_of(moved));
+            prop_assert!(after.lower_ma >= before.lower_ma);
+            let allowed = before.upper_ma.max(after.lower_ma);
+            // Rounding of the sum apart.
+            prop_assert!(after.upper_ma <= allowed * (1.0 + 1e-9) + 2.1 * before.step_ma, "{before:?} {after:?}");
+            if before.step_ma == 0.0 {
+                prop_assert!(after.upper_ma <= allowed * (1.0 + 1e-9), "{before:?} {after:?}");
+            }
+            prop_assert!(after.upper_ma >= before.upper_ma * (1.0 - 1e-9));
+        }
+    }
+
     #[test]
     fn a_raised_limit_never_gets_tighter(e in evidences(), raise in 1.0..4.0_f64) {
         let low = judge(&e, &Config::default()).kind;
@@ -252,6 +276,7 @@ proptest! {
             quantile_ma: t.quantile_ma * f,
             lower_ma: t.lower_ma * f,
             upper_ma: t.upper_ma * f,
+            of_step_ma: t.of_step_ma * f,
             upper_at_horizon_ma: t.upper_at_horizon_ma.map(|u| u * f),
         };
         let by = |x: Option<f64>| x.map(|x| x * f);
@@ -308,13 +333,13 @@ proptest! {
         units in any::<u64>(),
     ) {
         let tail = |i: usize| Tail {
-            quantile_ma: x[i], lower_ma: x[i + 1], upper_ma: x[i + 2], upper_at_horizon_ma: Some(x[i + 3]),
+            quantile_ma: x[i], lower_ma: x[i + 1], upper_ma: x[i + 2], of_step_ma: x[i + 3], upper_at_horizon_ma: Some(x[i + 3]),
         };
         let e = Evidence {
             typical_ma: x[0],
             holds_at: None,
             setting: BandInput {
-                x50_ma: x[0], upper_now_ma: 0.0, adds: LeakAdds::AtRightAngles,
+                x50_ma: x[0], upper_now_ma: 0.0, of_step_ma: 0.0, adds: LeakAdds::AtRightAngles,
                 applied_v: Some(x[1]), leak_path_mohm: Some(x[2]), other_leak_path: None, ceiling_ma: Some(x[3]),
                 tester_range_ma: Some(x[4]), reading_step_ma: x[5], limit_step_ma: Some(x[6]),
             },

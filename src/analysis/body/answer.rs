@@ -57,7 +57,7 @@ impl Body {
     }
 
     /// The other answer, where `which` is in use and the data cannot tell which of both is right.
-    fn not_told_from(&self, which: Which) -> Option<Which> {
+    pub(super) fn not_told_from(&self, which: Which) -> Option<Which> {
         match self.answers()[..] {
             [used, other] if used == which && !self.told => Some(other),
             _ => None,
@@ -181,6 +181,14 @@ impl Body {
     }
 
     fn bounds_by(&self, which: Which, accepted: f64) -> Result<Bounds, NotDone> {
+        let fitted = self.bounds_as_fitted(which, accepted)?;
+        let ends = (fitted.lower, fitted.upper);
+        let (lower, upper) = self.to_edges_of_steps(ends, which, 1.0 - accepted, self.level);
+        Ok(Bounds { lower, upper, ..fitted })
+    }
+
+    /// The bounds of one answer before they are moved out to the edges of reading steps.
+    pub(super) fn bounds_as_fitted(&self, which: Which, accepted: f64) -> Result<Bounds, NotDone> {
         let of_families = || {
             let bounds =
                 self.average.one_sided(&self.fitted, Scale::Log, self.level, &|law: &Law| {
@@ -206,11 +214,6 @@ impl Body {
                 .map(|e| Bounds { value: e.value, lower: e.low, upper: e.high })
             }
         }
-        .map(|b| {
-            let ends = (b.lower, b.upper);
-            let (lower, upper) = self.to_edges_of_steps(ends, which, 1.0 - accepted, self.level);
-            Bounds { lower, upper, ..b }
-        })
         .filter(|b| b.value.is_finite() && !b.lower.is_nan() && !b.upper.is_nan())
         .ok_or(NotDone::NotFinite("the bounds of the accepted share"))
     }

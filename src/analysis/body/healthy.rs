@@ -27,6 +27,8 @@ pub struct TailNumbers {
     pub lower_ma: f64,
     /// `U`.
     pub upper_ma: f64,
+    /// How much of `U` is only the way to the edge of a wide reading step.
+    pub of_step_ma: f64,
     /// `U` at the end of the horizon.
     pub upper_at_horizon_ma: Option<f64>,
 }
@@ -44,6 +46,7 @@ impl TailNumbers {
                 .upper_at_horizon_ma
                 .map(|x| x * (bounds.upper / self.upper_ma)),
             quantile_ma: error.of_current(self.quantile_ma),
+            of_step_ma: self.of_step_ma,
         }
     }
 }
@@ -229,6 +232,7 @@ fn as_it_stands(body: Body, ask: &Ask, config: &Config) -> Healthy {
             quantile_ma: end_of_tail(bounds.value, two_sided.low, two_sided.high, body.level)?,
             lower_ma: bounds.lower,
             upper_ma: bounds.upper,
+            of_step_ma: body.moved_out(which, a),
             upper_at_horizon_ma: None,
         })
     };
@@ -383,6 +387,7 @@ fn carried(judged: &[Reading], data: &Grouped, ask: &Ask, config: &Config) -> Op
             quantile_ma: end_of_tail(v.exp(), at(-two_sided), at(two_sided), level)?,
             lower_ma: (v - one_sided * e).exp(),
             upper_ma: (v + one_sided * e).exp(),
+            of_step_ma: 0.0,
             upper_at_horizon_ma: value[n + 1]
                 .zip(error(n + 1))
                 .map(|(v, e)| (v + one_sided * e).exp()),

@@ -243,8 +243,22 @@ pub struct Plan {
     pub list: bool,
 }
 
+/// A cause as it is to be named: an operator, who works on one station and shift only, by these.
+fn as_named(cause: &[(&'static str, String)]) -> Vec<(&'static str, String)> {
+    let post = |level: &str| {
+        let mut parts = level.split('-').skip(1).map(str::to_owned);
+        ["station", "shift"].map(|factor| (factor, parts.next().expect("op-station-shift")))
+    };
+    let named = cause.iter().flat_map(|(factor, level)| match *factor {
+        "operator" => post(level).to_vec(),
+        _ => vec![(*factor, level.clone())],
+    });
+    named.collect()
+}
+
 /// Whether the first cause is the one planted; levels said to be indistinguishable count as named.
 fn is_right(jump: &Jump, cause: &[(&'static str, String)]) -> bool {
+    let cause = &as_named(cause);
     let scoped = matches!(jump.scope, Scope::Station(_));
     jump.explained.causes.first().is_some_and(|first| {
         let wanted = |w: &(&'static str, String)| {

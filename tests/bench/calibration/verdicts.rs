@@ -99,6 +99,7 @@ fn case(laws: &[Truth], seed: u64, k: u64) -> Option<Case> {
     let setting = BandInput {
         x50_ma: x50,
         upper_now_ma: end,
+        of_step_ma: 0.0,
         adds: LeakAdds::AtRightAngles,
         applied_v: Some(VOLTS),
         leak_path_mohm: (uniform(&mut chance) < 0.4).then(|| {
