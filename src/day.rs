@@ -2,6 +2,7 @@
 
 use chrono::{Datelike, NaiveDate, TimeDelta};
 use serde::{Serialize, Serializer};
+use std::ops::Range;
 
 /// A day as a whole number since 1970-01-01.
 pub type Day = i32;
@@ -25,6 +26,13 @@ pub fn month_of(day: Day) -> (i32, u32) {
 #[must_use]
 pub fn first_of((year, month): (i32, u32)) -> Day {
     NaiveDate::from_ymd_opt(year, month, 1).map_or(0, day_number)
+}
+
+/// The days of a month; none where the calendar has no such month.
+#[must_use]
+pub fn days_of((year, month): (i32, u32)) -> Range<Day> {
+    let next = if month == 12 { (year + 1, 1) } else { (year, month + 1) };
+    first_of((year, month))..first_of(next)
 }
 
 /// A date as a day.

@@ -8,7 +8,7 @@ use serde::{Serialize, Serializer};
 
 use super::{AtPlant, Outcomes, Pass, Series};
 use crate::config::{Config, ModelConfig};
-use crate::day::month_of;
+use crate::day::days_of;
 use crate::records::{Current, TestKind};
 
 /// A series as findings name it: its model, and its id under the key `series`.
@@ -253,6 +253,7 @@ impl NamedSeries {
     /// All series of a pass, in its order.
     #[must_use]
     pub fn all(pass: &Pass, month: (i32, u32)) -> Vec<Self> {
+        let days = days_of(month);
         let one = |(n, (called, s)): (usize, (&Called, &Series))| Self {
             id: called.id.clone(),
             title: called.title.clone(),
@@ -260,7 +261,7 @@ impl NamedSeries {
             units_this_month: s
                 .outcomes
                 .iter()
-                .filter(|o| month_of(o.day) == month && o.outcome.is_completed())
+                .filter(|o| days.contains(&o.day) && o.outcome.is_completed())
                 .map(|o| u64::from(o.count))
                 .sum(),
             outcomes: Outcomes::new(&pass.series, n),

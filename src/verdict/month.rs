@@ -13,7 +13,7 @@ use crate::analysis::jump::cells::Counted;
 use crate::analysis::jump::{Jump, Scope};
 use crate::analysis::month::change::MonthChange;
 use crate::config::Config;
-use crate::day::{date_of, month_of};
+use crate::day::{date_of, days_of};
 use crate::series::Series;
 use crate::stats::estimate::Estimate;
 use crate::stats::expected_share::ExpectedShare;
@@ -94,12 +94,13 @@ impl EndedJump {
                 && j.counted == Counted::Failed
                 && j.rises()
         });
-        let ended = |j: &Jump| j.ended.map(|e| e.day).filter(|day| month_of(*day) == month);
+        let days = days_of(month);
+        let ended = |j: &Jump| j.ended.map(|e| e.day).filter(|day| days.contains(day));
         let (jump, day) = own.filter_map(|j| Some((j, ended(j)?))).max_by_key(|(_, day)| *day)?;
         let after = series
             .outcomes
             .iter()
-            .filter(|o| o.day >= day && month_of(o.day) == month && o.outcome.is_completed());
+            .filter(|o| o.day >= day && days.contains(&o.day) && o.outcome.is_completed());
         let (mut judged, mut failed) = (0, 0);
         for o in after {
             judged += u64::from(o.count);

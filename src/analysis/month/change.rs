@@ -9,7 +9,7 @@
 use chrono::NaiveDate;
 use serde::Serialize;
 
-use crate::day::{Day, date_of, month_of};
+use crate::day::{Day, date_of, days_of};
 use crate::movement::Period;
 use crate::movement::drift::{DayPoint, Drift};
 use crate::movement::readings::Reading;
@@ -100,11 +100,10 @@ pub fn baseline_days(
     month: (i32, u32),
     judge: &Period,
 ) -> Option<(Day, Day)> {
-    let before: Vec<Day> = days.filter(|d| month_of(*d) < month).collect();
+    let first = days_of(month).start;
+    let before: Vec<Day> = days.filter(|d| *d < first).collect();
     let last = *before.iter().max()?;
-    let first_of_month =
-        crate::day::day_number(chrono::NaiveDate::from_ymd_opt(month.0, month.1, 1)?);
-    let from = first_of_month - LONGEST;
+    let from = first - LONGEST;
     let since_step =
         judge.boundaries.iter().copied().filter(|b| *b <= last).max().map_or(from, |b| b.max(from));
     let mut inside: Vec<Day> = before.iter().copied().filter(|d| *d >= since_step).collect();
@@ -124,8 +123,9 @@ pub fn month_change(
     baseline: Option<(Day, Day)>,
     expected_share: [Option<Estimate>; 2],
 ) -> MonthChange {
+    let inside = days_of(month);
     let side = |day: Day| -> Option<usize> {
-        if month_of(day) == month {
+        if inside.contains(&day) {
             Some(1)
         } else if baseline.is_some_and(|(a, b)| (a..=b).contains(&day)) {
             Some(0)

@@ -253,8 +253,9 @@ fn collapsed(series: usize, readings: &[Reading], fewest: f64) -> Vec<Collapsed>
         step: f64,
     }
     let mut by: BTreeMap<(u16, (i32, u32)), Vec<Reading>> = BTreeMap::new();
-    for r in readings.iter().filter(|r| r.says == Says::Value) {
-        by.entry((r.station, month_of(r.day))).or_default().push(*r);
+    for same in readings.chunk_by(|a, b| a.day == b.day && a.station == b.station) {
+        let cell = by.entry((same[0].station, month_of(same[0].day))).or_default();
+        cell.extend(same.iter().filter(|r| r.says == Says::Value));
     }
     let cells: BTreeMap<(u16, (i32, u32)), Cell> = by
         .into_iter()

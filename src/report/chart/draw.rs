@@ -1,11 +1,12 @@
 //! Inks any [`Chart`] as a PNG, or as strokes inside a page.
 //!
-//! All places below are in pixels of the finished picture; the ink itself is laid on a canvas
-//! [`style::OVERSIZE`] times larger, which is then averaged.
+//! All places below are in pixels of the finished picture.
 
-use super::brush::{Area, Ink, Pixels, Sheet, clipped_line, clipped_polygon, failed};
+use super::area::{Area, clipped_line, clipped_polygon};
+use super::brush::{Ink, Pixels, Sheet, failed};
 use super::labels;
 use super::layout::{Placed, ROW, edge_room, edge_words, place, upright_rules};
+use super::paper::Paper;
 use super::strokes::Strokes;
 use super::style::{self, EDGE, Weight};
 use super::{Along, Chart, ChartError, Dash, Layer, Shape};
@@ -18,22 +19,18 @@ use std::cell::RefCell;
 /// Those of [`Chart::check`], and `NotDrawn`.
 pub fn png(chart: &Chart) -> Result<Vec<u8>, ChartError> {
     chart.check()?;
-    let (w, h, times) = (chart.width, chart.height, style::OVERSIZE);
-    let small = PAPER.with_borrow_mut(|pixels| {
-        pixels.clear();
-        // White paper.
-        pixels.resize((w * times) as usize * (h * times) as usize * 3, 255);
-        let root = BitMapBackend::with_buffer(pixels, (w * times, h * times)).into_drawing_area();
+    let (w, h) = (chart.width, chart.height);
+    PAPER.with_borrow_mut(|pixels| {
+        let root = Paper::new(pixels, w, h).into_drawing_area();
         Sheet { ink: Pixels { root: &root } }.chart(chart)?;
         root.present().map_err(failed)?;
         drop(root);
-        Ok(super::picture::shrink::<{ style::OVERSIZE as usize }>(pixels, w, h))
-    })?;
-    super::picture::pack(&small, w, h)
+        super::picture::pack(pixels, w, h)
+    })
 }
 
 thread_local! {
-    /// The canvas of one chart after the other: asking the system for 19 MB takes as long as drawing on them.
+    /// The canvas of one chart after the other: asking the system for megabytes takes as long as drawing on them.
     static PAPER: RefCell<Vec<u8>> = const { RefCell::new(Vec::new()) };
 }
 

@@ -1,6 +1,6 @@
 //! Where everything goes: how panels share a picture, and what stands at their edges.
 
-use super::brush::Area;
+use super::area::Area;
 use super::labels::{self, Flag};
 use super::style::{self, EDGE, Weight};
 use super::{Along, Axis, Chart, Dash, Layer, Panel, Point, Role};

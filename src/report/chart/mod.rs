@@ -8,6 +8,7 @@
 //! Conventions: days are whole days since 1970-01-01; readings are in the unit that the input names;
 //! shares are fractions of 1.
 
+mod area;
 pub mod axis;
 mod bars;
 mod brush;
@@ -27,6 +28,7 @@ pub mod marks;
 pub mod months;
 pub mod one_series;
 pub mod over_time;
+mod paper;
 pub mod picture;
 pub mod plants;
 pub mod probability;

@@ -11,7 +11,8 @@ use std::fmt::Write;
 
 use plotters::style::RGBColor;
 
-use super::brush::{Area, Ink};
+use super::area::Area;
+use super::brush::Ink;
 use super::style::{self, Weight};
 use super::{Chart, ChartError, DOT, Dash};
 

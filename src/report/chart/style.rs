@@ -1,8 +1,11 @@
 //! The look: sizes, colours by meaning, and the font that comes with the program.
 
 use super::Role;
-use ab_glyph::{Font, FontRef, PxScale, ScaleFont, point};
+use ab_glyph::{Font, FontRef, GlyphId, PxScale, ScaleFont, point};
+use hashbrown::HashMap;
 use plotters::style::RGBColor;
+use std::cell::RefCell;
+use std::rc::Rc;
 use std::sync::OnceLock;
 
 /// Width of a picture in pixels.
@@ -11,8 +14,6 @@ pub const WIDTH: u32 = 1600;
 pub const HEIGHT: u32 = 1000;
 /// Free room at the edges, in pixels of the finished picture; so are all sizes here.
 pub const EDGE: f64 = 34.0;
-/// A picture is inked this many times larger and then averaged, which smooths thick lines.
-pub const OVERSIZE: u32 = 2;
 /// Size of the title.
 pub const TITLE: f64 = 40.0;
 /// Size of the subtitle.
@@ -106,7 +107,7 @@ pub fn thickness(role: Role) -> f64 {
 }
 
 /// Weight of a text.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Weight {
     /// Ordinary.
     Regular,
@@ -165,14 +166,30 @@ pub struct Dot {
     pub cover: f32,
 }
 
-/// The pixels of a text whose first letter starts at `x` on the base line `y`; signs that the font lacks
-/// are drawn as `?`.
-pub fn ink(text: &str, x: f64, y: f64, size: f64, weight: Weight) -> Vec<Dot> {
+/// A letter as it stands at a size, a weight and a quarter of a pixel.
+type Letter = (GlyphId, u32, Weight, u8);
+
+thread_local! {
+    /// The dots of letters met: a report repeats the same few hundred.
+    static LETTERS: RefCell<HashMap<Letter, Rc<[Dot]>>> = RefCell::new(HashMap::new());
+}
+
+/// Calls `lay` for the pixels of a text whose first letter starts at `x` on the base line `y`, which is brought to a
+/// whole pixel, letters to quarters of one; signs that the font lacks are drawn as `?`.
+///
+/// # Errors
+/// The first of `lay`.
+pub fn ink<E>(
+    text: &str,
+    x: f64,
+    y: f64,
+    size: f64,
+    weight: Weight,
+    lay: impl Fn(Dot) -> Result<(), E>,
+) -> Result<(), E> {
     let face = face(weight);
-    let scale = PxScale::from(size as f32);
-    let font = face.as_scaled(scale);
-    let mut dots = Vec::new();
-    let mut along = x as f32;
+    let font = face.as_scaled(PxScale::from(size as f32));
+    let (mut along, base) = (x as f32, y.round() as i32);
     let mut before = None;
     for c in drawn(text).chars() {
         let id = font.glyph_id(c);
@@ -180,20 +197,35 @@ pub fn ink(text: &str, x: f64, y: f64, size: f64, weight: Weight) -> Vec<Dot> {
             along += font.kern(b, id);
         }
         before = Some(id);
-        let glyph = id.with_scale_and_position(scale, point(along, y as f32));
+        let quarters = (along * 4.0).round() as i32;
         along += font.h_advance(id);
-        if let Some(outline) = face.outline_glyph(glyph) {
-            let corner = outline.px_bounds().min;
-            outline.draw(|dx, dy, cover| {
-                if cover > 0.0 {
-                    dots.push(Dot {
-                        x: corner.x as i32 + dx as i32,
-                        y: corner.y as i32 + dy as i32,
-                        cover: cover.min(1.0),
-                    });
-                }
-            });
+        let letter = (id, (size as f32).to_bits(), weight, quarters.rem_euclid(4) as u8);
+        let dots = LETTERS.with_borrow_mut(|met| {
+            Rc::clone(met.entry(letter).or_insert_with(|| dots_of(letter).into()))
+        });
+        for dot in &*dots {
+            lay(Dot { x: dot.x + quarters.div_euclid(4), y: dot.y + base, ..*dot })?;
         }
+    }
+    Ok(())
+}
+
+/// The dots of a letter that starts in the pixel 0 on the base line 0.
+fn dots_of((id, size, weight, quarter): Letter) -> Vec<Dot> {
+    let scale = PxScale::from(f32::from_bits(size));
+    let glyph = id.with_scale_and_position(scale, point(f32::from(quarter) / 4.0, 0.0));
+    let mut dots = Vec::new();
+    if let Some(outline) = face(weight).outline_glyph(glyph) {
+        let corner = outline.px_bounds().min;
+        outline.draw(|dx, dy, cover| {
+            if cover > 0.0 {
+                dots.push(Dot {
+                    x: corner.x as i32 + dx as i32,
+                    y: corner.y as i32 + dy as i32,
+                    cover: cover.min(1.0),
+                });
+            }
+        });
     }
     dots
 }

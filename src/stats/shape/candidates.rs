@@ -5,8 +5,9 @@
 //! every date follows from running sums over the points behind the date.
 
 use super::Points;
-use super::whitened::{Dated, Whitened, lag_one};
+use super::whitened::{Base, Dated, Whitened, lag_one};
 use crate::stats::autocorrelation::LARGEST_RHO;
+use std::borrow::Cow;
 
 /// Part of the largest value that rounding may leave of a series without spread.
 const ROUNDING: f64 = 16.0 * f64::EPSILON;
@@ -53,6 +54,8 @@ pub struct Fitter {
     covariates: Vec<Vec<f64>>,
     wave: [Vec<f64>; 2],
     ones: Vec<f64>,
+    /// The bases of a level and of a line, not prewhitened: the first pass of nearly every kind, whatever the values.
+    plain: [Base; 2],
 }
 
 impl Fitter {
@@ -62,15 +65,23 @@ impl Fitter {
         let first = points.days.first().copied().unwrap_or(0.0);
         let span = (points.days.last().copied().unwrap_or(0.0) - first).max(1.0);
         let turn = std::f64::consts::TAU / 365.25;
+        let time: Vec<f64> = points.days.iter().map(|d| (d - first) / span).collect();
+        let ones = vec![1.0; n];
+        let mut base: Vec<&[f64]> = vec![&ones];
+        base.extend(points.covariates.iter().map(Vec::as_slice));
+        let level = Base::new(&base, 0.0);
+        base.push(&time);
+        let plain = [level, Base::new(&base, 0.0)];
         Self {
-            time: points.days.iter().map(|d| (d - first) / span).collect(),
+            time,
             span,
             covariates: points.covariates.clone(),
             wave: [
                 points.days.iter().map(|d| (turn * d).cos()).collect(),
                 points.days.iter().map(|d| (turn * d).sin()).collect(),
             ],
-            ones: vec![1.0; n],
+            ones,
+            plain,
         }
     }
 
@@ -80,7 +91,9 @@ impl Fitter {
         if wave {
             kinds.push(Kind::Wave);
         }
-        kinds.into_iter().filter_map(|k| self.fit(k, y, smallest, None)).collect()
+        let plain = self.plain_of(y);
+        let of = |kind| self.fit_from(kind, y, smallest, None, &plain);
+        kinds.into_iter().filter_map(of).collect()
     }
 
     /// One kind; with `at`, its date is given rather than searched.
@@ -92,6 +105,23 @@ impl Fitter {
         y: &[f64],
         smallest: usize,
         at: Option<usize>,
+    ) -> Option<Candidate> {
+        self.fit_from(kind, y, smallest, at, &self.plain_of(y))
+    }
+
+    /// What a level and a line leave of a series.
+    fn plain_of(&self, y: &[f64]) -> [Whitened<'_>; 2] {
+        self.plain.each_ref().map(|base| Whitened::of(Cow::Borrowed(base), y))
+    }
+
+    /// The same, from what a level and a line leave of the series.
+    fn fit_from(
+        &self,
+        kind: Kind,
+        y: &[f64],
+        smallest: usize,
+        at: Option<usize>,
+        plain: &[Whitened<'_>; 2],
     ) -> Option<Candidate> {
         let n = y.len();
         let dated = match kind {
@@ -116,7 +146,15 @@ impl Fitter {
         let mut rho = 0.0;
         let mut last = None;
         for pass in 0..3 {
-            let white = Whitened::new(&base, y, rho);
+            let own;
+            let white = match kind {
+                Kind::Steady | Kind::Step | Kind::Bend if pass == 0 => &plain[0],
+                Kind::Slope | Kind::SlopeAndStep if pass == 0 => &plain[1],
+                _ => {
+                    own = Whitened::new(&base, y, rho);
+                    &own
+                }
+            };
             let index = match dated {
                 Dated::None => None,
                 _ => Some(white.search(dated, &self.time, range.clone())),
@@ -129,7 +167,7 @@ impl Fitter {
                 let left = residuals(&columns, &coefficients, y);
                 rho = lag_one(&left).clamp(0.0, LARGEST_RHO);
             }
-            last = Some((index, coefficients, rss, white.rho));
+            last = Some((index, coefficients, rss, white.rho()));
         }
         let (index, mut coefficients, rss, rho) = last?;
         let m = n as f64;
@@ -250,7 +288,8 @@ impl Fitter {
     pub fn profile(&self, kind: Kind, y: &[f64], range: std::ops::Range<usize>) -> Vec<f64> {
         let dated = if kind == Kind::Bend { Dated::Bend } else { Dated::Step };
         let white = Whitened::new(&self.base(kind), y, 0.0);
-        white.gains(dated, &self.time, range).map(|gain| white.rss_base - gain).collect()
+        let gains = white.gains(dated, &self.time, range);
+        gains.into_iter().map(|gain| white.rss_base - gain).collect()
     }
 
     /// Sums of squares of a slope that begins at each date in `range`: a line from the date on, and a line and a
