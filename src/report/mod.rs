@@ -42,8 +42,13 @@ pub struct Rendered {
 /// attention have no charts, unless `all_charts` are asked for.
 #[must_use]
 pub fn render(mut review: Review, all_charts: bool, tell: &Tell<'_>) -> Rendered {
-    let drawn = charts::drawn(&review, all_charts, tell);
-    let of_jumps = chart::jumps::drawn(&review, false, chart::draw::inked);
+    let ((drawn, of_jumps), (rows_not_used, units_to_check)) = rayon::join(
+        || {
+            let drawn = charts::drawn(&review, all_charts, tell);
+            (drawn, chart::jumps::drawn(&review, false, chart::draw::inked))
+        },
+        || (tables::rows_not_used_csv(&review), tables::units_to_check_csv(&review.units)),
+    );
     let mut files = Vec::new();
     let mut strokes: HashMap<String, String> = HashMap::new();
     for chart in drawn {
@@ -83,18 +88,16 @@ pub fn render(mut review: Review, all_charts: bool, tell: &Tell<'_>) -> Rendered
     );
     review.notes.sort();
     let pages = markdown::pages(&review);
-    let whole = html::page(&review, &pages, &strokes);
+    let (whole, results) =
+        rayon::join(|| html::page(&review, &pages, &strokes), || json::results(&review));
     files.push((html::FILE.to_owned(), whole.into_bytes()));
     let pages = markdown::links::linked(pages).into_iter();
     files.extend(pages.map(|(path, page)| (path, page.into_bytes())));
     files.push(("models.csv".to_owned(), tables::models_csv(&review).into_bytes()));
-    files.push(("results.json".to_owned(), json::results(&review).into_bytes()));
+    files.push(("results.json".to_owned(), results.into_bytes()));
     files.push(readme::file(&readme::REVIEW));
-    files.push(("rows-not-used.csv".to_owned(), tables::rows_not_used_csv(&review).into_bytes()));
-    files.push((
-        "units-to-check.csv".to_owned(),
-        tables::units_to_check_csv(&review.units).into_bytes(),
-    ));
+    files.push(("rows-not-used.csv".to_owned(), rows_not_used.into_bytes()));
+    files.push(("units-to-check.csv".to_owned(), units_to_check.into_bytes()));
     files.sort_by(|a, b| a.0.cmp(&b.0));
     Rendered { review, files }
 }
