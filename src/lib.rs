@@ -10,7 +10,7 @@
 //! files → input → records → series → movement → analysis → verdict → report
 //! ```
 //!
-//! [`review()`] is that path in one paragraph. The ground floor, [`stats`], is pure mathematics.
+//! [`review()`] is that path in one paragraph. The ground floor, [`stats`], is pure mathematics, and a crate of its own.
 
 #![forbid(unsafe_code)]
 
@@ -30,7 +30,6 @@ pub mod report;
 pub mod review;
 pub mod sample;
 pub mod series;
-pub mod stats;
 pub mod study;
 mod terminal;
 pub mod verdict;
@@ -46,6 +45,7 @@ pub use commands::command;
 use config::Config;
 use error::{Error, Result};
 use input::earlier::Earlier;
+pub use leakdrift_stats as stats;
 use note::Note;
 use progress::{Stage, Tell};
 pub use report::Rendered;

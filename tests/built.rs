@@ -75,7 +75,8 @@ fn only_the_terminal_prints() {
 fn every_file_is_a_module() {
     let all = sources();
     let mut outside = Vec::new();
-    for file in all.keys().filter(|file| !["lib.rs", "main.rs"].contains(&file.as_str())) {
+    let roots = ["lib.rs", "main.rs", "stats/mod.rs"];
+    for file in all.keys().filter(|file| !roots.contains(&file.as_str())) {
         let path = file.trim_end_matches(".rs");
         let path = path.strip_suffix("/mod").unwrap_or(path);
         let (folder, name) = path.rsplit_once('/').unwrap_or(("", path));
@@ -203,6 +204,8 @@ fn uses(all: &BTreeMap<String, Source>) -> BTreeMap<String, BTreeSet<String>> {
         for path in used_paths(&source.bare) {
             let mut names = path.split("::").map(str::trim).peekable();
             let mut to = match names.peek() {
+                // The mathematics is a crate of its own.
+                Some(&"crate") if own[..1] == ["stats"] => own[..1].to_vec(),
                 Some(&"crate") => Vec::new(),
                 Some(&("self" | "super")) => own.clone(),
                 Some(child)

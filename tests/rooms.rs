@@ -145,7 +145,8 @@ fn a_room_uses_only_rooms_before_it() {
     let mut wrong = Vec::new();
     for (file, source) in sources() {
         let room = room(&file);
-        if ["lib", "main"].contains(&room) {
+        // `stats` is a crate of its own: the compiler holds that it uses no room.
+        if ["lib", "main", "stats"].contains(&room) {
             continue;
         }
         let Some((_, may)) = MAP.iter().find(|(name, _)| *name == room) else {

@@ -3,9 +3,9 @@
 //! Edges that differ by one rounding are one: `5.2 - 0.05` and `5.1 + 0.05` are two doubles, and the sliver
 //! between them drew both readings' mass (X99 of a coarse log-logistic covered 4 %).
 
-use crate::stats::distribution::{Distribution, Law};
-use crate::stats::grid::{Edges, gathered};
-use crate::stats::sample::{Counted, Observation, Sample};
+use crate::distribution::{Distribution, Law};
+use crate::grid::{Edges, gathered};
+use crate::sample::{Counted, Observation, Sample};
 
 /// Rounds of the self-consistency iteration before it is taken as it stands.
 const MOST_ROUNDS: usize = 20_000;

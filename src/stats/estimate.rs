@@ -10,7 +10,7 @@ use serde::{Serialize, Serializer};
 /// - As JSON: an object of its fields, `null` for what is infinite.
 ///
 /// ```
-/// use leakdrift::stats::estimate::Estimate;
+/// use leakdrift_stats::estimate::Estimate;
 ///
 /// let x50 = Estimate::new(0.412, 0.405, 0.419, 0.95, "average of families").unwrap();
 /// assert!(x50.contains(0.41) && !x50.contains(0.42));

@@ -2,8 +2,8 @@
 
 use std::sync::Mutex;
 
-use crate::stats::numeric::{gauss_legendre, last_that, solve};
-use crate::stats::special::normal_cdf;
+use crate::numeric::{gauss_legendre, last_that, solve};
+use crate::special::normal_cdf;
 
 /// The moving average `z_i = lambda x_i + (1 - lambda) z_(i-1)`, from `start`.
 pub fn smooth(x: &[f64], lambda: f64, start: f64) -> Vec<f64> {

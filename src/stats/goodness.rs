@@ -5,8 +5,8 @@ use rand_distr::{Binomial, Distribution as _};
 use rand_pcg::Pcg64;
 use rand_pcg::rand_core::SeedableRng;
 
-use crate::stats::empirical::Empirical;
-use crate::stats::sample::{Observation, Sample};
+use crate::empirical::Empirical;
+use crate::sample::{Observation, Sample};
 
 /// A distribution function, `P(X <= x)`.
 pub type Cdf = Box<dyn Fn(f64) -> f64>;

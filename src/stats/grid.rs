@@ -10,8 +10,8 @@
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 
-use crate::stats::numeric::reaching;
-use crate::stats::sample::{Counted, Observation};
+use crate::numeric::reaching;
+use crate::sample::{Counted, Observation};
 
 /// Intervals are shared among the cells of a grid where this share of them is so many times narrower than the middle
 /// half of the sample; its cells are as wide as they are, if not wider.

@@ -4,10 +4,10 @@
 //! hard-edged hump better than one in nine of ten series. A smoothed look for any valley comes first and
 //! spares the search (three quarters of the time of a description).
 
-use crate::stats::moments::Moments;
-use crate::stats::numeric::{GAUSS_3, GAUSS_5, Node, last_that, reaching};
-use crate::stats::sample::{Observation, Sample};
-use crate::stats::special::{ln_diff_exp, ln_sum_exp, normal_ln_cdf, normal_ln_pdf, normal_ln_sf};
+use crate::moments::Moments;
+use crate::numeric::{GAUSS_3, GAUSS_5, Node, last_that, reaching};
+use crate::sample::{Observation, Sample};
+use crate::special::{ln_diff_exp, ln_sum_exp, normal_ln_cdf, normal_ln_pdf, normal_ln_sf};
 
 /// When two groups are reported.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -1,4 +1,5 @@
-//! The ground floor: pure mathematics. No frames, no files, no settings; uses nothing else of ours.
+//! The ground floor: pure mathematics. No frames, no files, no settings; uses nothing else of ours, which its being a
+//! crate of its own holds.
 
 pub mod autocorrelation;
 pub mod average;

@@ -5,8 +5,8 @@
 //! unique answer there. Stray cells are held by Huber weights, and intervals come from day to day
 //! scatter, since cells of one day hang together.
 
-use crate::stats::numeric::inverse_of_any;
-use crate::stats::special::student_t_quantile;
+use crate::numeric::inverse_of_any;
+use crate::special::student_t_quantile;
 
 /// Huber's constant: 95 % efficiency for normal errors. Source: Huber & Ronchetti (from memory).
 const HUBER: f64 = 1.345;

@@ -4,11 +4,11 @@
 //! Likelihood without a summit: readings that end in a cliff take the lowest regular shape, -1/2; a family
 //! whose place the readings leave unknown to more than 30 spreads is refused as unbounded.
 
-use crate::stats::distribution::{Distribution, Law};
-use crate::stats::grid::Grid;
-use crate::stats::numeric::{increasing_root_within, inverse, product, quadratic};
-use crate::stats::sample::{Counted, Observation};
-use crate::stats::special::{gamma_ln_sf, ln_gamma};
+use crate::distribution::{Distribution, Law};
+use crate::grid::Grid;
+use crate::numeric::{increasing_root_within, inverse, product, quadratic};
+use crate::sample::{Counted, Observation};
+use crate::special::{gamma_ln_sf, ln_gamma};
 
 /// The line on which excesses are generalised Pareto.
 ///

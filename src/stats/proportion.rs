@@ -1,7 +1,7 @@
 //! How sure a share is: intervals for a binomial proportion, also for counts that are not independent.
 
-use crate::stats::estimate::Estimate;
-use crate::stats::special::{beta_quantile, normal_quantile, student_t_quantile};
+use crate::estimate::Estimate;
+use crate::special::{beta_quantile, normal_quantile, student_t_quantile};
 
 /// Events among trials, as counts that carry the same information as independent ones; they need
 /// not be whole numbers.

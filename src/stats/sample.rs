@@ -10,7 +10,7 @@ use hashbrown::HashMap;
 /// What one reading says about a unit's leakage. Units: any, the same throughout a sample.
 ///
 /// ```
-/// use leakdrift::stats::sample::Observation;
+/// use leakdrift_stats::sample::Observation;
 ///
 /// let tripped = Observation::Above(5.0);
 /// assert_eq!((tripped.low(), tripped.high()), (5.0, f64::INFINITY));
@@ -143,7 +143,7 @@ pub enum SampleError {
 /// finite; every count above zero and their sum finite. The order in which observations were given never shows.
 ///
 /// ```
-/// use leakdrift::stats::sample::{Observation, Sample, SampleError};
+/// use leakdrift_stats::sample::{Observation, Sample, SampleError};
 ///
 /// // A unit that tripped at 5 mA, and two that showed 0.41 mA in steps of 0.01.
 /// let shown = Observation::Between { low: 0.405, high: 0.415 };

@@ -14,7 +14,7 @@ pub mod power;
 pub mod steps;
 mod whitened;
 
-use crate::stats::autocorrelation::{about_zero, autocorrelation, corrected_about_mean};
+use crate::autocorrelation::{about_zero, autocorrelation, corrected_about_mean};
 use candidates::{Candidate, Fitter, Kind};
 use rand::SeedableRng;
 use rand_distr::{ChiSquared, Distribution, StandardNormal};

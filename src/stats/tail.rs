@@ -8,13 +8,13 @@
 //! Intervals use the penalised profile likelihood of the quantile, scaled by block over usual variance, not
 //! Wald on the log of the excess: Wald's one-sided 95 % `U` covered 89–91 % and `L` 98–99 % at 2 000 units.
 
-use crate::stats::blocks::{BlockVariance, block_variance};
-use crate::stats::empirical::Empirical;
-use crate::stats::estimate::Estimate;
-use crate::stats::numeric::{closed_in, increasing_root_about, product, quadratic};
-use crate::stats::pareto::{Excesses, Penalty, Place, growth, ln_sf, maximise};
-use crate::stats::sample::{Counted, DayCounts, Grouped};
-use crate::stats::special::{normal_quantile, student_t_quantile};
+use crate::blocks::{BlockVariance, block_variance};
+use crate::empirical::Empirical;
+use crate::estimate::Estimate;
+use crate::numeric::{closed_in, increasing_root_about, product, quadratic};
+use crate::pareto::{Excesses, Penalty, Place, growth, ln_sf, maximise};
+use crate::sample::{Counted, DayCounts, Grouped};
+use crate::special::{normal_quantile, student_t_quantile};
 
 /// Closer to the threshold than this many log units of the share, an interval on the log of the
 /// excess is wider than the readings there allow, so it is made on the excess itself.
@@ -31,7 +31,7 @@ const FARTHEST: f64 = 60.0;
 
 mod against;
 
-pub use crate::stats::pareto::Line;
+pub use crate::pareto::Line;
 pub use against::Expected;
 
 /// Why no tail was fitted.

@@ -1,8 +1,8 @@
 //! Exact bounds: the non-central t distribution and the one-sided bounds of a capability index that come from it,
 //! and the sample whose largest reading is a bound whatever the distribution.
 
-use crate::stats::numeric::{GAUSS_8, increasing_root_near};
-use crate::stats::special::{normal_cdf, normal_sf};
+use crate::numeric::{GAUSS_8, increasing_root_near};
+use crate::special::{normal_cdf, normal_sf};
 
 /// Both tails of the non-central t distribution, each good to its own relative accuracy.
 #[derive(Debug, Clone, Copy, PartialEq)]

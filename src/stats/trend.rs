@@ -1,9 +1,9 @@
 //! A robust line through points that hang together, and whether there is a trend at all.
 
-use crate::stats::autocorrelation::{autocorrelation, corrected_about_line};
-use crate::stats::estimate::Estimate;
-use crate::stats::numeric::{median, median_of_sorted};
-use crate::stats::special::{normal_sf, student_t_quantile, student_t_sf};
+use crate::autocorrelation::{autocorrelation, corrected_about_line};
+use crate::estimate::Estimate;
+use crate::numeric::{median, median_of_sorted};
+use crate::special::{normal_sf, student_t_quantile, student_t_sf};
 
 /// Mann-Kendall test for a monotone trend.
 #[derive(Debug, Clone, PartialEq)]

@@ -8,9 +8,9 @@
 use std::marker::PhantomData;
 
 use super::Standard;
-use crate::stats::numeric::GAUSS_5;
-use crate::stats::sample::Observation;
-use crate::stats::special::ln_diff_exp;
+use crate::numeric::GAUSS_5;
+use crate::sample::Observation;
+use crate::special::ln_diff_exp;
 
 /// A value with first and second derivatives in place and log spread.
 #[derive(Debug, Clone, Copy, Default)]

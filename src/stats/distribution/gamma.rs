@@ -5,9 +5,7 @@
 //! `-k (e^d - 1 - d) + c(k)`, `c(k) = k ln k - k - ln Gamma(k)`: nothing cancels for large shapes.
 
 use super::curve::{Curve, Derivatives, ln_between, ratio, times};
-use crate::stats::special::{
-    digamma, gamma_ln_tails, gamma_quantile, gamma_upper_quantile, ln_gamma,
-};
+use crate::special::{digamma, gamma_ln_tails, gamma_quantile, gamma_upper_quantile, ln_gamma};
 
 /// Shape and scale from internal parameters.
 pub(super) fn params([m, s]: [f64; 2]) -> [(&'static str, f64); 2] {

@@ -21,7 +21,7 @@ use super::sample::Observation;
 /// What can be asked of a continuous distribution. Units: those of the readings.
 ///
 /// ```
-/// use leakdrift::stats::distribution::{Distribution, Family, Law};
+/// use leakdrift_stats::distribution::{Distribution, Family, Law};
 ///
 /// // Normal with mean 2 and standard deviation 1; 1e-20 of it lies 9.26 deviations above the mean.
 /// let law = Law::from_internal(Family::Normal, [2.0, 1.0_f64.ln()]).unwrap();
@@ -116,25 +116,24 @@ pub(crate) trait Standard {
 macro_rules! with_curve {
     ($family:expr, $theta:expr, $curve:ident => $body:expr) => {
         match $family {
-            $crate::stats::distribution::Family::Normal
-            | $crate::stats::distribution::Family::Lognormal => {
-                let $curve = $crate::stats::distribution::NormalCurve::at($theta);
+            $crate::distribution::Family::Normal | $crate::distribution::Family::Lognormal => {
+                let $curve = $crate::distribution::NormalCurve::at($theta);
                 $body
             }
-            $crate::stats::distribution::Family::Gamma => {
-                let $curve = $crate::stats::distribution::GammaCurve::at($theta);
+            $crate::distribution::Family::Gamma => {
+                let $curve = $crate::distribution::GammaCurve::at($theta);
                 $body
             }
-            $crate::stats::distribution::Family::Weibull => {
-                let $curve = $crate::stats::distribution::WeibullCurve::at($theta);
+            $crate::distribution::Family::Weibull => {
+                let $curve = $crate::distribution::WeibullCurve::at($theta);
                 $body
             }
-            $crate::stats::distribution::Family::LogLogistic => {
-                let $curve = $crate::stats::distribution::LogisticCurve::at($theta);
+            $crate::distribution::Family::LogLogistic => {
+                let $curve = $crate::distribution::LogisticCurve::at($theta);
                 $body
             }
-            $crate::stats::distribution::Family::Gumbel => {
-                let $curve = $crate::stats::distribution::GumbelCurve::at($theta);
+            $crate::distribution::Family::Gumbel => {
+                let $curve = $crate::distribution::GumbelCurve::at($theta);
                 $body
             }
         }

@@ -1,6 +1,6 @@
 //! Normal: `f(x) = exp(-z^2 / 2) / (sd sqrt(2 pi))`, `z = (x - mean) / sd`.
 
-use crate::stats::special::{normal_ln_cdf, normal_ln_pdf, normal_ln_sf, normal_quantile};
+use crate::special::{normal_ln_cdf, normal_ln_pdf, normal_ln_sf, normal_quantile};
 
 /// Mean and standard deviation from internal parameters.
 pub(super) fn params([m, s]: [f64; 2]) -> [(&'static str, f64); 2] {

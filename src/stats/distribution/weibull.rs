@@ -4,7 +4,7 @@
 
 use std::f64::consts::PI;
 
-use crate::stats::special::ln_one_minus_exp;
+use crate::special::ln_one_minus_exp;
 
 /// Euler's constant, minus the mean of the standard smallest extreme value. Source: OEIS A001620, from memory.
 pub(super) const EULER: f64 = 0.577_215_664_901_532_9;

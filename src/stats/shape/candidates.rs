@@ -6,8 +6,9 @@
 
 use super::Points;
 use super::whitened::{Base, Dated, Whitened, lag_one};
-use crate::stats::autocorrelation::LARGEST_RHO;
+use crate::autocorrelation::LARGEST_RHO;
 use std::borrow::Cow;
+use std::cell::OnceCell;
 
 /// Part of the largest value that rounding may leave of a series without spread.
 const ROUNDING: f64 = 16.0 * f64::EPSILON;
@@ -29,6 +30,17 @@ pub enum Kind {
     Wave,
 }
 
+impl Kind {
+    /// Which of [`PLAIN`] its first pass starts from; a wave has a base of its own.
+    fn plain(self) -> Option<usize> {
+        match self {
+            Self::Steady | Self::Step | Self::Bend => Some(0),
+            Self::Slope | Self::SlopeAndStep => Some(1),
+            Self::Wave => None,
+        }
+    }
+}
+
 /// One candidate, fitted.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Candidate {
@@ -46,6 +58,9 @@ pub struct Candidate {
     pub coefficients: Vec<f64>,
 }
 
+/// Kinds whose bases stand, not prewhitened, at the first pass of nearly every kind, whatever the values.
+const PLAIN: [Kind; 2] = [Kind::Steady, Kind::Slope];
+
 /// Work space for fitting candidates to series over the same days and covariates.
 #[derive(Debug)]
 pub struct Fitter {
@@ -54,8 +69,8 @@ pub struct Fitter {
     covariates: Vec<Vec<f64>>,
     wave: [Vec<f64>; 2],
     ones: Vec<f64>,
-    /// The bases of a level and of a line, not prewhitened: the first pass of nearly every kind, whatever the values.
-    plain: [Base; 2],
+    /// The bases of [`PLAIN`], not prewhitened, made when they are asked for.
+    plain: [OnceCell<Base>; 2],
 }
 
 impl Fitter {
@@ -66,12 +81,6 @@ impl Fitter {
         let span = (points.days.last().copied().unwrap_or(0.0) - first).max(1.0);
         let turn = std::f64::consts::TAU / 365.25;
         let time: Vec<f64> = points.days.iter().map(|d| (d - first) / span).collect();
-        let ones = vec![1.0; n];
-        let mut base: Vec<&[f64]> = vec![&ones];
-        base.extend(points.covariates.iter().map(Vec::as_slice));
-        let level = Base::new(&base, 0.0);
-        base.push(&time);
-        let plain = [level, Base::new(&base, 0.0)];
         Self {
             time,
             span,
@@ -80,8 +89,8 @@ impl Fitter {
                 points.days.iter().map(|d| (turn * d).cos()).collect(),
                 points.days.iter().map(|d| (turn * d).sin()).collect(),
             ],
-            ones,
-            plain,
+            ones: vec![1.0; n],
+            plain: [OnceCell::new(), OnceCell::new()],
         }
     }
 
@@ -91,8 +100,10 @@ impl Fitter {
         if wave {
             kinds.push(Kind::Wave);
         }
-        let plain = self.plain_of(y);
-        let of = |kind| self.fit_from(kind, y, smallest, None, &plain);
+        let plain = [0, 1].map(|which| self.plain_of(which, y));
+        let of = |kind: Kind| {
+            self.fit_from(kind, y, smallest, None, kind.plain().map(|which| &plain[which]))
+        };
         kinds.into_iter().filter_map(of).collect()
     }
 
@@ -106,22 +117,24 @@ impl Fitter {
         smallest: usize,
         at: Option<usize>,
     ) -> Option<Candidate> {
-        self.fit_from(kind, y, smallest, at, &self.plain_of(y))
+        let first = kind.plain().map(|which| self.plain_of(which, y));
+        self.fit_from(kind, y, smallest, at, first.as_ref())
     }
 
-    /// What a level and a line leave of a series.
-    fn plain_of(&self, y: &[f64]) -> [Whitened<'_>; 2] {
-        self.plain.each_ref().map(|base| Whitened::of(Cow::Borrowed(base), y))
+    /// What a base of [`PLAIN`] leaves of a series.
+    fn plain_of(&self, which: usize, y: &[f64]) -> Whitened<'_> {
+        let base = self.plain[which].get_or_init(|| Base::new(&self.base(PLAIN[which]), 0.0));
+        Whitened::of(Cow::Borrowed(base), y)
     }
 
-    /// The same, from what a level and a line leave of the series.
+    /// The same, from what its plain base leaves of the series, where it has one.
     fn fit_from(
         &self,
         kind: Kind,
         y: &[f64],
         smallest: usize,
         at: Option<usize>,
-        plain: &[Whitened<'_>; 2],
+        first: Option<&Whitened<'_>>,
     ) -> Option<Candidate> {
         let n = y.len();
         let dated = match kind {
@@ -147,9 +160,8 @@ impl Fitter {
         let mut last = None;
         for pass in 0..3 {
             let own;
-            let white = match kind {
-                Kind::Steady | Kind::Step | Kind::Bend if pass == 0 => &plain[0],
-                Kind::Slope | Kind::SlopeAndStep if pass == 0 => &plain[1],
+            let white = match first {
+                Some(first) if pass == 0 => first,
                 _ => {
                     own = Whitened::new(&base, y, rho);
                     &own

@@ -2,7 +2,7 @@
 
 use super::candidates::{Candidate, Fitter, Kind};
 use super::{NoShape, Options, Points, ShapeTest, test};
-use crate::stats::autocorrelation::{
+use crate::autocorrelation::{
     about_zero, corrected_about_line, corrected_about_mean, variance_factor,
 };
 

@@ -2,10 +2,10 @@
 //! beyond its cut.
 
 use super::Tail;
-use crate::stats::blocks::block_variance;
-use crate::stats::numeric::quadratic;
-use crate::stats::pareto::{Line, Place};
-use crate::stats::sample::{Grouped, Observation};
+use crate::blocks::block_variance;
+use crate::numeric::quadratic;
+use crate::pareto::{Line, Place};
+use crate::sample::{Grouped, Observation};
 
 /// Rounds in which strays are told from the body.
 const ROUNDS: usize = 200;
