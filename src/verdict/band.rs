@@ -122,6 +122,8 @@ pub enum UpperRule {
         lower_ma: f64,
         /// Whether it is nearer than the lower end for that.
         within_step: bool,
+        /// What the distance comes to; where that is nearer than the lower end, the end is the lower end itself.
+        sum_ma: f64,
     },
     /// So many times the typical reading.
     TwiceTypical {
@@ -242,12 +244,12 @@ pub fn band(input: &BandInput, config: &Config) -> Band {
             if input.of_step_ma > 0.0 { round_up(within.max(x50), step_ma) } else { lower_ma };
         let within_step = from < lower_ma;
         // What a step leaves open keeps sound limits above the lower end; it makes no limit less far.
-        let far = x50 + times * (from - x50);
-        let far = if within_step { far.max(lower_ma) } else { far };
+        let sum_ma = x50 + times * (from - x50);
+        let far = if within_step { sum_ma.max(lower_ma) } else { sum_ma };
         // Nothing can be called too far from a lower end that is not known.
         if !far.is_infinite() {
-            let rule =
-                UpperRule::TwiceAsFar { times, typical_ma: x50, lower_ma: from, within_step };
+            let (typical_ma, lower_ma) = (x50, from);
+            let rule = UpperRule::TwiceAsFar { times, typical_ma, lower_ma, within_step, sum_ma };
             ends.extend(far.is_finite().then_some(UpperEnd { rule, ma: far }));
             let times = config.upper_typical_factor;
             ends.push(UpperEnd { rule: UpperRule::TwiceTypical { times }, ma: times * x50 });

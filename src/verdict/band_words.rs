@@ -61,7 +61,7 @@ impl UpperEnd {
                 say.estimate(*reading_ma),
                 guard.words(say),
             ),
-            UpperRule::TwiceAsFar { times, typical_ma, lower_ma, within_step } => {
+            UpperRule::TwiceAsFar { times, typical_ma, lower_ma, within_step, sum_ma } => {
                 let reach = say.current(*lower_ma);
                 let end = if *within_step {
                     format!(
@@ -71,7 +71,16 @@ impl UpperEnd {
                     format!("the lower end ({reach})")
                 };
                 let typical = say.estimate(*typical_ma);
-                format!("{times} times as far from {} ({typical}) as {end} is {ma}.", of.typical())
+                let far =
+                    format!("{times} times as far from {} ({typical}) as {end}", of.typical());
+                if *sum_ma < self.ma {
+                    format!(
+                        "{far} would be {}, nearer than the lower end itself: that stands for it, {ma}.",
+                        say.estimate(*sum_ma)
+                    )
+                } else {
+                    format!("{far} is {ma}.")
+                }
             }
             UpperRule::TwiceTypical { times } => {
                 format!("{times} times {} is {ma}.", of.typical())

@@ -7,12 +7,13 @@ use leakdrift::movement::period::Judged;
 use leakdrift::movement::period::{DayUnits, judged_from};
 use leakdrift::stats::estimate::Estimate;
 use leakdrift::verdict::VerdictKind;
-use leakdrift::verdict::band::{BandInput, band};
+use leakdrift::verdict::band::{BandInput, UpperRule, band};
 use leakdrift::verdict::candidate::{Origin, candidates};
-use leakdrift::verdict::evidence::{Answer, Before, Evidence, RiseEvidence, Tail};
+use leakdrift::verdict::evidence::{Answer, Before, Evidence, RiseEvidence, Tail, Whose};
 use leakdrift::verdict::limit::judge;
 use leakdrift::verdict::physics::{self, LeakAdds};
 use leakdrift::verdict::recommend::recommend;
+use leakdrift::words::Wording;
 use proptest::prelude::*;
 
 use crate::support::days::day;
@@ -236,6 +237,15 @@ proptest! {
                 prop_assert!(after.upper_ma <= allowed * (1.0 + 1e-9), "{before:?} {after:?}");
             }
             prop_assert!(after.upper_ma >= before.upper_ma * (1.0 - 1e-9));
+            // Where the lower end stands for the sum, the sentence says so.
+            for end in &after.ends {
+                if let UpperRule::TwiceAsFar { sum_ma, .. } = end.rule {
+                    let of = Whose { station: None, before_rise: false };
+                    let text = end.sentence(&of, Wording::new(1.0, 0.01));
+                    prop_assert_eq!(text.contains("that stands for it"), sum_ma < end.ma, "{}", text);
+                    prop_assert!(sum_ma >= end.ma || end.ma.total_cmp(&after.lower_ma).is_eq(), "{:?}", after);
+                }
+            }
         }
     }
 

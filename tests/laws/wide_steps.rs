@@ -50,7 +50,8 @@ fn intervals_reach_to_the_edges_of_wide_steps() {
     let first = &bodies[0];
     // How far `U` went for it is known, and no further than a reading step of its own and one of the share's error.
     let (which, a) = (first.which().unwrap(), 0.01);
-    let (out, upper) = (first.moved_out(which, a), first.bounds(which, a).unwrap().upper);
+    let upper = first.bounds(which, a).unwrap().upper;
+    let out = first.moved_out(which, a, upper);
     assert!(out > 0.0 && out <= 2.0 * STEP, "{out}");
     assert!(upper - out >= first.quantile_value(which, 1.0 - a).unwrap());
     assert!(first.approximate(0.001).contains(&Approximate::WideSteps));
@@ -63,7 +64,9 @@ fn intervals_reach_to_the_edges_of_wide_steps() {
 fn fine_steps_are_left_alone() {
     let body = body(400, 0.01);
     assert!(!body.has_wide_steps());
-    assert!(body.moved_out(body.which().unwrap(), 0.001).abs() < f64::MIN_POSITIVE);
+    let which = body.which().unwrap();
+    let upper = body.bounds(which, 0.001).unwrap().upper;
+    assert!(body.moved_out(which, 0.001, upper).abs() < f64::MIN_POSITIVE);
     assert!(!body.approximate(0.001).contains(&Approximate::WideSteps));
     let half = body.quantile(body.which().unwrap(), 0.5).unwrap();
     assert!(half.high - half.low < 0.05, "{half:?}");

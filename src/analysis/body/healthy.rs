@@ -232,7 +232,7 @@ fn as_it_stands(body: Body, ask: &Ask, config: &Config) -> Healthy {
             quantile_ma: end_of_tail(bounds.value, two_sided.low, two_sided.high, body.level)?,
             lower_ma: bounds.lower,
             upper_ma: bounds.upper,
-            of_step_ma: body.moved_out(which, a),
+            of_step_ma: body.moved_out(which, a, bounds.upper),
             upper_at_horizon_ma: None,
         })
     };

@@ -50,17 +50,17 @@ impl Body {
         (low.min(lowest), high.max(highest))
     }
 
-    /// How far `U` of the accepted share, [`Body::bounds`], was moved out to the edge of a reading step; 0 where steps are
-    /// not wide.
+    /// How far `upper`, the `U` of the accepted share by [`Body::bounds`], was moved out to the edge of a reading step; 0
+    /// where steps are not wide.
     #[must_use]
-    pub fn moved_out(&self, which: Which, accepted: f64) -> f64 {
+    pub fn moved_out(&self, which: Which, accepted: f64, upper: f64) -> f64 {
         if !self.has_wide_steps() {
             return 0.0;
         }
         let answers = [Some(which), self.not_told_from(which)].into_iter().flatten();
         let fitted = answers.filter_map(|which| self.bounds_as_fitted(which, accepted).ok());
         let reach = fitted.map(|b| b.upper).fold(f64::NEG_INFINITY, f64::max);
-        let moved = self.bounds(which, accepted).map_or(0.0, |b| b.upper - reach);
+        let moved = upper - reach;
         if moved.is_finite() { moved.max(0.0) } else { 0.0 }
     }
 

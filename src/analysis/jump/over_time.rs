@@ -3,11 +3,12 @@
 //! Units are first tests that were completed, here as everywhere: what was not completed is counted apart.
 
 use super::cells::{Counted, Failures};
-use crate::day::{Day, first_of, month_of};
+use crate::day::{Day, days_of, month_of};
 use crate::series::Series;
 use crate::stats::estimate::Estimate;
 use crate::stats::proportion::{EffectiveCounts, clopper_pearson};
 use crate::words::numbers::whole;
+use std::ops::Range;
 
 /// A history of fewer days is shown by weeks: four months are no more than four points.
 const BY_WEEK_BELOW: Day = 120;
@@ -36,22 +37,22 @@ pub fn over_time(series: &Series, level: f64) -> Vec<Stretch> {
     };
     let by_week = last.day - first.day < BY_WEEK_BELOW;
     // Day 0, 1970-01-01, is a Thursday.
-    let start = |day: Day| {
-        if by_week { (day + 3).div_euclid(7) * 7 - 3 } else { first_of(month_of(day)) }
+    let days = |day: Day| {
+        let monday = (day + 3).div_euclid(7) * 7 - 3;
+        if by_week { monday..monday + 7 } else { days_of(month_of(day)) }
     };
-    let until = |from: Day| if by_week { from + 7 } else { first_of(month_of(from + 31)) };
     lines
-        .chunk_by(|a, b| start(a.day) == start(b.day))
+        .chunk_by(|a, b| days(a.day) == days(b.day))
         .map(|lines| {
             let mut failures = Failures::default();
             lines.iter().for_each(|o| failures.add(&Failures::of_line(o)));
             let all: u64 = lines.iter().map(|o| u64::from(o.count)).sum();
             let units = all as f64 - failures.not_completed;
             let counts = EffectiveCounts::new(failures.of(Counted::Failed), units, 1.0);
-            let from = start(lines[0].day);
+            let Range { start: from, end: until } = days(lines[0].day);
             Stretch {
                 from,
-                until: until(from),
+                until,
                 units: whole(units),
                 failures,
                 failed: counts.and_then(|c| clopper_pearson(c, level)),

@@ -5,6 +5,7 @@
 
 use super::relative::{Shared, Taken};
 use super::{ActsAs, MonthOffset, Station, StationOptions};
+use crate::day::month_of;
 use crate::stats::estimate::Estimate;
 use crate::stats::numeric::weighted_median;
 use crate::stats::offsets::{Effects, Entry, fit};
@@ -257,16 +258,4 @@ fn of_reference(
         options.level,
         "its own later steps, by the share of days before each",
     )
-}
-
-/// Year and month of a day since 1970-01-01 (proleptic Gregorian; Hinnant's algorithm, from memory).
-fn month_of(day: i32) -> (i32, u32) {
-    let z = i64::from(day) + 719_468;
-    let era = z.div_euclid(146_097);
-    let of_era = z.rem_euclid(146_097);
-    let year = (of_era - of_era / 1460 + of_era / 36_524 - of_era / 146_096) / 365;
-    let of_year = of_era - (365 * year + year / 4 - year / 100);
-    let shifted = (5 * of_year + 2) / 153;
-    let month = if shifted < 10 { shifted + 3 } else { shifted - 9 };
-    ((year + era * 400 + i64::from(month <= 2)) as i32, month as u32)
 }

@@ -8,7 +8,7 @@ use super::{
     steps,
 };
 use crate::analysis::month::table::Month;
-use crate::day::first_of;
+use crate::day::days_of;
 use crate::stats::estimate::Estimate;
 use crate::words;
 
@@ -65,11 +65,10 @@ pub fn shown(months: &[Month], factor: f64) -> Vec<MonthShown> {
     months
         .iter()
         .filter_map(|m| {
-            let (year, month) = m.month;
-            let next = if month == 12 { (year + 1, 1) } else { (year, month + 1) };
+            let days = days_of(m.month);
             Some(MonthShown {
-                first_day: first_of(m.month),
-                end_day: first_of(next),
+                first_day: days.start,
+                end_day: days.end,
                 units: m.units,
                 median: factor * m.x50_ma?,
                 low: factor * m.x05_ma?,
