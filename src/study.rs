@@ -203,10 +203,7 @@ fn circuit(
     if key.test.is_dc() || key.current == Current::InPhase || !meant {
         return None;
     }
-    let mut stations: Vec<u16> =
-        whole.review.moved.series[n].readings.iter().map(|r| r.station).collect();
-    stations.sort_unstable();
-    stations.dedup();
+    let stations = &whole.review.moved.series[n].used_at;
     let known: Vec<f64> = stations
         .iter()
         .filter_map(|s| leads.at(*s, whole.review.findings.series[n].facts))
@@ -355,7 +352,7 @@ fn notes(
     if let Ok(stations) = &whole.review.moved.stations {
         for (n, station) in stations.stations.iter().enumerate() {
             let used = chosen.iter().any(|&c| {
-                whole.review.moved.series[c].readings.iter().any(|r| usize::from(r.station) == n)
+                whole.review.moved.series[c].used_at.iter().any(|s| usize::from(*s) == n)
             });
             moved.extend(station.moved.iter().filter(|_| used).map(|m| {
                 format!(

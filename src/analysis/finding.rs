@@ -34,7 +34,7 @@ use crate::day::Day;
 use crate::day::{first_of, month_of};
 use crate::movement::check_record::check_records;
 use crate::movement::drift::Shape;
-use crate::movement::readings::{Reading, coarsest_step, edges, grouped, ma};
+use crate::movement::readings::{Reading, coarsest_step, edges, grouped, ma, readings};
 use crate::movement::stations::SeriesFacts;
 use crate::movement::{Movement, Period, SeriesMovement};
 use crate::progress::{Stage, Tell, Things};
@@ -217,6 +217,8 @@ pub fn findings(pass: &Pass, known: &Known<'_>, config: &Config, tell: &Tell<'_>
 /// The readings that a series' body is asked of in the period judged, and what is asked.
 #[derive(Debug)]
 pub struct Asked {
+    /// All its readings as shown, sorted by day.
+    pub shown: Vec<Reading>,
     /// Readings of the whole history on the one scale, units of causes left out; sorted by day.
     pub kept: Vec<Reading>,
     /// Those of the period, with healthy units under a low limit; sorted by day.
@@ -246,17 +248,16 @@ pub fn asked(
     let low_pa = moved.limits.now.low_pa.filter(|low| *low > 0);
     let inside = |day: Day| (judge.from..=judge.to).contains(&day);
     let causes = causes(pass, n);
-    let mut stations: Vec<u16> = moved.readings.iter().map(|r| r.station).collect();
-    stations.sort_unstable();
-    stations.dedup();
-    let open_lead_ma = leads.highest(&stations, facts);
+    let readings = readings(pass, n);
+    let stations = &moved.used_at;
+    let open_lead_ma = leads.highest(stations, facts);
     // Clear above an unconnected lead; all where that is not known.
     let clear: Vec<&UnderLimitLine> = series
         .under_limit
         .iter()
         .filter(|l| inside(l.day) && open_lead_ma.is_none_or(|open| ma(l.value_pa) > 1.5 * open))
         .collect();
-    let shown = without(pass, n, &moved.readings, &causes);
+    let shown = without(pass, n, &readings, &causes);
     let limit_ma = moved.limits.now.high_pa.map(ma);
     let at_limit = |r: &&Reading| {
         r.says == Says::Above
@@ -264,12 +265,12 @@ pub fn asked(
             && limit_ma.is_some_and(|l| (r.ma - l).abs() <= 1e-9 * l)
     };
     let trips_at_limit = shown.iter().filter(at_limit).map(|r| r.count).sum();
-    let edges = edges(pass, n, &moved.readings);
+    let edges = edges(pass, n, &readings);
     let kept = moved.scale.on_edges(&shown, &edges);
     let mut judged: Vec<Reading> = kept.iter().filter(|r| inside(r.day)).copied().collect();
     let typical =
         crate::stats::numeric::median(&moved.points.iter().map(|p| p.value_ma).collect::<Vec<_>>())
-            .or_else(|| moved.readings.first().map(|r| r.ma))
+            .or_else(|| readings.first().map(|r| r.ma))
             .unwrap_or(0.0);
     // Healthy units under a low limit that cuts into them say only that they lie below it. Without the
     // open-lead reading they cannot be told from open leads, which say nothing.
@@ -278,14 +279,15 @@ pub fn asked(
             day: line.day,
             station: line.station,
             ma: moved.scale.carry(line.station, line.day).on_scale(ma(low)),
-            step_ma: coarsest_step(pass, n, &moved.readings, typical),
+            step_ma: coarsest_step(pass, n, &readings, typical),
             says: Says::Below,
             count: 1.0,
         }));
         judged.sort_by_key(|r| r.day);
     }
-    let first_day = moved.readings.first().map_or(judge.from, |r| r.day);
+    let first_day = readings.first().map_or(judge.from, |r| r.day);
     let judged_shown: Vec<Reading> = shown.into_iter().filter(|r| inside(r.day)).collect();
+    let step_ma = coarsest_step(pass, n, &readings, typical);
     Asked {
         kept,
         judged,
@@ -303,7 +305,7 @@ pub fn asked(
                 .filter(|s| s.units > 0.0)
                 .collect(),
             scale_error: ScaleError(moved.scale.error(&judged_shown)),
-            step_ma: coarsest_step(pass, n, &moved.readings, typical),
+            step_ma,
             limit_ma,
             low_limit_ma: low_pa.map(ma),
             slope: judge.slope,
@@ -314,6 +316,7 @@ pub fn asked(
         open_lead_ma,
         healthy_under_limit: clear.len() as u64,
         causes,
+        shown: readings,
     }
 }
 
@@ -369,6 +372,7 @@ fn finding(
     let moving = judge.slope || moved.drift.shape == Some(Shape::Season);
     let levels = Levels {
         moved,
+        shown: &asked.shown,
         kept: &asked.kept,
         causes: &asked.causes,
         moving,
@@ -377,7 +381,7 @@ fn finding(
         facts,
     };
     let strays = strays(pass, n, &levels, config);
-    let on_scale = moved.scale.on_edges(&moved.readings, &asked.ask.edges);
+    let on_scale = moved.scale.on_edges(&asked.shown, &asked.ask.edges);
     // Two groups are looked for month by month only where the series has them: it takes most of the time.
     let two_groups =
         moved.split.is_some() || healthy.as_ref().is_ok_and(|h| h.body.groups.is_some());
@@ -395,6 +399,7 @@ fn finding(
             pass,
             series,
             moved,
+            &asked.shown,
             &asked.ask.stations,
             healthy.as_ref().ok(),
             config.confidence,
@@ -477,7 +482,7 @@ fn against_before(
         baseline.and_then(|(a, b)| expected(&|d| (a..=b).contains(&d))),
         expected(&|d| days.contains(&d)),
     ];
-    let carried: Vec<Reading> = moved.readings.iter().map(|r| moved.scale.carried(r)).collect();
+    let carried: Vec<Reading> = asked.shown.iter().map(|r| moved.scale.carried(r)).collect();
     let before = Before {
         readings: &carried,
         points: &moved.points,

@@ -64,8 +64,10 @@ impl std::fmt::Display for Untold {
 /// The movement of one series.
 #[derive(Debug)]
 pub struct SeriesMovement {
-    /// Its readings as shown.
-    pub readings: Vec<Reading>,
+    /// The last of its readings, as shown.
+    pub last: Option<Reading>,
+    /// Stations that tested it, in order.
+    pub used_at: Vec<u16>,
     /// How they come to one scale.
     pub scale: OneScale,
     /// Standard deviation of log readings about the middle of their station and day; 0 where not known.
@@ -90,7 +92,7 @@ impl SeriesMovement {
     /// Typical reading of the last points, mA.
     pub fn typical_now_ma(&self) -> f64 {
         let last: Vec<f64> = self.points.iter().rev().take(25).map(|p| p.value_ma).collect();
-        median(&last).or_else(|| self.readings.last().map(|r| r.ma)).unwrap_or(0.0)
+        median(&last).or_else(|| self.last.map(|r| r.ma)).unwrap_or(0.0)
     }
 }
 
@@ -127,14 +129,10 @@ fn shape_options(config: &Config) -> shape::Options {
 /// Finds what moved, and so which period of each series is judged.
 pub fn find(pass: &Pass, register: &Register, config: &Config, tell: &Tell<'_>) -> Movement {
     let each = Things::new(tell, Stage::Move, pass.series.len());
-    let all: Vec<Vec<Reading>> = pass
-        .series
-        .par_iter()
-        .enumerate()
-        .map(|(n, s)| readings(n, s, &pass.plant.steps))
-        .collect();
+    let all = 0..pass.series.len();
     let facts = facts(pass);
-    let cells: Vec<Cell> = all.par_iter().enumerate().flat_map_iter(|(n, r)| cells(n, r)).collect();
+    let cells: Vec<Cell> =
+        all.clone().into_par_iter().flat_map_iter(|n| cells(n, &readings(pass, n))).collect();
     let options = StationOptions {
         level: config.confidence,
         shape: shape_options(config),
@@ -147,8 +145,7 @@ pub fn find(pass: &Pass, register: &Register, config: &Config, tell: &Tell<'_>) 
     }
     let mut series: Vec<SeriesMovement> = all
         .into_par_iter()
-        .enumerate()
-        .map(|(n, readings)| of_series(pass, register, config, n, readings, stations.as_ref().ok()))
+        .map(|n| of_series(pass, register, config, n, stations.as_ref().ok()))
         .inspect(|_| each.one_more())
         .collect();
     let p: Vec<f64> = series.iter().map(|s| s.drift.p_value).collect();
@@ -252,9 +249,9 @@ fn of_series(
     register: &Register,
     config: &Config,
     n: usize,
-    readings: Vec<Reading>,
     stations: Option<&Stations>,
 ) -> SeriesMovement {
+    let readings = readings(pass, n);
     let scale = OneScale::new(stations, n, &readings);
     let corrected = |r: &Reading| {
         let shown_ma = if r.says == Says::Above { r.ma } else { centre(r) };
@@ -317,7 +314,8 @@ fn of_series(
         limits,
         log_spread: log_spread(&readings),
         scale,
-        readings,
+        last: readings.last().copied(),
+        used_at: super::readings::stations(&readings),
         points,
         drift,
         split,

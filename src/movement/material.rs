@@ -37,7 +37,7 @@ pub fn drift_numbers(moved: &SeriesMovement, config: &Config) -> DriftNumbers {
     DriftNumbers {
         x50_ma: moved.typical_now_ma(),
         high_limit_ma: moved.limits.now.high_pa.map(ma),
-        reading_step_ma: moved.readings.last().map_or(0.0, |r| r.step_ma),
+        reading_step_ma: moved.last.map_or(0.0, |r| r.step_ma),
         ..numbers_of(&moved.drift, moved.adjusted_p, config)
     }
 }

@@ -263,7 +263,7 @@ pub fn period(
         .collect();
     let mut left_in = Vec::new();
     for (n, station) in stations.iter().flat_map(|s| s.stations.iter().enumerate()) {
-        let used = moved.readings.iter().any(|r| usize::from(r.station) == n);
+        let used = moved.used_at.iter().any(|s| usize::from(*s) == n);
         for step in station.moved.iter().filter(|_| used) {
             let mut on_scale = moved.scale.steps().iter();
             let found = on_scale.find(|t| (usize::from(t.station), t.day) == (n, step.day));
@@ -294,7 +294,7 @@ pub fn period(
     // certain and of enough reading steps is carried, and its flag is decided after that.
     let enough = moved.drift.per_month_ma.as_ref().is_some_and(|m| {
         m.value.abs() * f64::from(config.horizon_months)
-            >= config.material_steps * moved.readings.last().map_or(0.0, |r| r.step_ma)
+            >= config.material_steps * moved.last.map_or(0.0, |r| r.step_ma)
     });
     let slope = flag.certain
         && enough

@@ -2,7 +2,7 @@
 
 use crate::day::Day;
 use crate::movement::edges::Edges;
-use crate::series::{Pass, Says, Series, Steps};
+use crate::series::{Pass, Says, TallyLine};
 use crate::stats::sample::{Grouped, Observation, SampleError};
 
 /// So many units of one day and station with one reading.
@@ -45,20 +45,22 @@ pub fn value(ma: f64, step_ma: f64) -> Observation {
 
 pub use crate::series::pa_to_ma as ma;
 
-/// All readings of series `n`.
-pub fn readings(n: usize, series: &Series, steps: &Steps) -> Vec<Reading> {
-    series
-        .tally
-        .iter()
-        .map(|line| Reading {
-            day: line.day,
-            station: line.station,
-            ma: ma(line.value_pa),
-            step_ma: ma(steps.at(n, line.station, line.value_pa)),
-            says: line.says,
-            count: f64::from(line.count),
-        })
-        .collect()
+/// All readings of series `n` as shown, by day. Made when they are asked for: those of all series at once would be as
+/// large as all tallies.
+pub fn readings(pass: &Pass, n: usize) -> Vec<Reading> {
+    pass.series[n].tally.iter().map(|line| reading(pass, n, line)).collect()
+}
+
+/// A line of the tally of series `n`.
+pub fn reading(pass: &Pass, n: usize, line: &TallyLine) -> Reading {
+    Reading {
+        day: line.day,
+        station: line.station,
+        ma: ma(line.value_pa),
+        step_ma: ma(pass.plant.steps.at(n, line.station, line.value_pa)),
+        says: line.says,
+        count: f64::from(line.count),
+    }
 }
 
 /// Readings of chosen days as a grouped sample.
@@ -95,8 +97,8 @@ pub fn coarsest_step(pass: &Pass, n: usize, readings: &[Reading], at_ma: f64) ->
     ma(steps.max().unwrap_or(1))
 }
 
-/// Stations that made readings, each once.
-fn stations(readings: &[Reading]) -> Vec<u16> {
+/// Stations that made readings, each once, in order.
+pub fn stations(readings: &[Reading]) -> Vec<u16> {
     let mut stations: Vec<u16> = readings.iter().map(|r| r.station).collect();
     stations.sort_unstable();
     stations.dedup();

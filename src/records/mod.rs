@@ -255,7 +255,7 @@ impl SerialAt {
 }
 
 /// Yes-or-no facts about a row.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Hash)]
 pub struct Marks(u8);
 
 impl Marks {

@@ -49,17 +49,17 @@ pub fn rows_not_used_csv(review: &Review) -> String {
         review.not_used.iter().map(|l| {
             let (row, part) = (l.row.to_string(), l.part.to_string());
             [
-                &l.file,
-                &l.sheet,
+                &l.file(),
+                l.sheet(),
                 &row,
                 &part,
-                l.kind.words(),
-                &l.reason,
-                &l.expected,
-                &l.found,
-                &l.model,
-                &l.serial,
-                &l.tested_at,
+                l.kind().words(),
+                l.reason(),
+                l.expected(),
+                &l.found(),
+                l.model(),
+                l.serial(),
+                &l.tested_at(),
             ]
             .map(|cell: &str| defused(cell).into_owned())
         }),

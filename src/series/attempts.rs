@@ -3,7 +3,8 @@
 use std::collections::BTreeSet;
 
 use super::collector::Shard;
-use super::order::{Places, Put};
+use super::kinds::{Kept, Kinds, Packed};
+use super::order::Places;
 use super::row::{Row, SetAside, Use};
 use super::setups::Resolved;
 use crate::config::Config;
@@ -30,15 +31,17 @@ pub struct UnitHistory {
     /// Whether the last test was a pass, but only at other settings.
     pub passed_elsewhere: bool,
     /// The first test; its serial is the one as first written.
-    pub(super) first: Row,
+    pub(super) first: Kept,
     /// The last test.
-    pub(super) last: Row,
+    pub(super) last: Kept,
 }
 
 /// What the pass needs to know beside the rows.
 pub struct Rules<'a> {
     /// Setups resolved.
     pub resolved: &'a Resolved,
+    /// What rows share.
+    pub kinds: &'a Kinds,
     /// Limits by code.
     pub limits: &'a [Limits],
     /// Days outside which a date is not believed.
@@ -62,8 +65,6 @@ pub struct Rules<'a> {
 /// What one shard's units gave.
 #[derive(Debug, Default)]
 pub struct Swept {
-    /// Its rows, put by series and station.
-    pub put: Put,
     /// Units that failed first.
     pub histories: Vec<UnitHistory>,
     /// By series: sum of squared differences of two readings of one unit (mA²), and how many.
@@ -82,29 +83,35 @@ const HOUR_S: i64 = 3_700;
 
 /// Decides for every row of a shard where it goes.
 pub fn sweep(shard: Shard, rules: &Rules<'_>) -> Swept {
-    let records = by_unit(shard);
+    let packed = by_unit(shard, rules.kinds);
     let mut swept = Swept::default();
-    let mut rows: Vec<Row> = records.iter().map(|r| Row::new(r, Use::Used)).collect();
-    let (mut start, mut rest) = (0, Vec::new());
-    for records in records.chunk_by(|a, b| a.unit == b.unit) {
-        let end = start + records.len();
-        Unit { records, rows: &mut rows[start..end], rules }.sweep(&mut rest, &mut swept);
+    let mut rows: Vec<Kept> = packed.iter().map(|r| rules.kinds.keep(r)).collect();
+    let (mut start, mut records, mut rest) = (0, Vec::new(), Vec::new());
+    for of_unit in packed.chunk_by(|a, b| a.unit() == b.unit()) {
+        let end = start + of_unit.len();
+        records.clear();
+        records.extend(of_unit.iter().map(|r| rules.kinds.record(r)));
+        let rows = &mut rows[start..end];
+        Unit { records: &records, rows, rules }.sweep(&mut rest, &mut swept);
         start = end;
     }
-    drop(records);
-    swept.put = rules.places.put(&rows);
+    drop(packed);
+    rules.places.put(&rows);
     swept
 }
 
 /// Records by unit, those of one unit in order of time. Most units have one record: units are sorted, not records.
-fn by_unit(shard: Shard) -> Vec<Record> {
-    let mut order: Vec<(u64, u32)> = shard.records().map(|r| r.unit).zip(0..).collect();
+fn by_unit(shard: Shard, kinds: &Kinds) -> Vec<Packed> {
+    let mut order: Vec<(u64, u32)> = shard.records().map(Packed::unit).zip(0..).collect();
     order.sort_unstable();
-    let mut records: Vec<Record> = order.iter().map(|(_, at)| *shard.at(*at)).collect();
+    let mut records: Vec<Packed> = order.iter().map(|(_, at)| *shard.at(*at)).collect();
     drop((shard, order));
-    for of_unit in records.chunk_by_mut(|a, b| a.unit == b.unit) {
+    for of_unit in records.chunk_by_mut(|a, b| a.unit() == b.unit()) {
         if of_unit.len() > 1 {
-            of_unit.sort_unstable_by_key(|r| (r.time, r.source, r.line, r.part));
+            of_unit.sort_unstable_by_key(|r| {
+                let Record { time, source, line, part, .. } = kinds.record(r);
+                (time, source, line, part)
+            });
         }
     }
     records
@@ -113,7 +120,7 @@ fn by_unit(shard: Shard) -> Vec<Record> {
 /// The rows of one unit, in order of time, and where they go.
 struct Unit<'a> {
     records: &'a [Record],
-    rows: &'a mut [Row],
+    rows: &'a mut [Kept],
     rules: &'a Rules<'a>,
 }
 

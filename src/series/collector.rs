@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::clock::ClockTrack;
+use super::kinds::{Kinds, Packed};
 use super::row::{SHARDS, Serials};
 use crate::day::{Day, day_of};
 use crate::records::{
-    AirSums, Batch, Later, Marks, MeasuredVolts, Outcome, Place, Record, Shown, Unreadable,
+    AirSums, Batch, Later, Marks, MeasuredVolts, Outcome, Place, Shown, Unreadable,
 };
 
 /// Records of the first piece of a shard.
@@ -15,15 +16,15 @@ const FIRST: usize = 4096;
 /// Records of each further piece: 32 MB, of which only what is filled takes memory. Blocks of that size go back to the
 /// system when they are dropped; smaller ones stay with the thread that asked for them, and the sweep, which drops
 /// records in other threads, would hold all of them beside all rows.
-const FURTHER: usize = (32 << 20) / size_of::<Record>() + 1;
+const FURTHER: usize = (32 << 20) / size_of::<Packed>() + 1;
 
 /// The records of the units of one shard, in pieces: one vector that grows would be copied whole again and again,
 /// and all shards' at the same time.
 #[derive(Debug, Default)]
-pub struct Shard(Vec<Vec<Record>>);
+pub struct Shard(Vec<Vec<Packed>>);
 
 impl Shard {
-    fn push(&mut self, record: Record) {
+    fn push(&mut self, record: Packed) {
         let most = if self.0.len() == 1 { FIRST } else { FURTHER };
         match self.0.last_mut() {
             Some(piece) if piece.len() < most => piece.push(record),
@@ -36,12 +37,12 @@ impl Shard {
     }
 
     /// All of them, in the order they came.
-    pub(super) fn records(&self) -> impl Iterator<Item = &Record> {
+    pub(super) fn records(&self) -> impl Iterator<Item = &Packed> {
         self.0.iter().flatten()
     }
 
     /// The one that came at this place.
-    pub(super) fn at(&self, place: u32) -> &Record {
+    pub(super) fn at(&self, place: u32) -> &Packed {
         match (place as usize).checked_sub(FIRST) {
             Some(further) => &self.0[1 + further / FURTHER][further % FURTHER],
             None => &self.0[0][place as usize],
@@ -53,6 +54,7 @@ impl Shard {
 #[derive(Debug)]
 pub struct Collector {
     pub(super) shards: Vec<Shard>,
+    pub(super) kinds: Kinds,
     pub(super) serials: Serials,
     /// By source.
     pub(super) clocks: Vec<ClockTrack>,
@@ -77,6 +79,7 @@ impl Default for Collector {
     fn default() -> Self {
         Self {
             shards: (0..SHARDS).map(|_| Shard::default()).collect(),
+            kinds: Kinds::default(),
             serials: Serials::default(),
             clocks: Vec::new(),
             shown: hashbrown::HashMap::new(),
@@ -116,7 +119,7 @@ impl Collector {
             self.derived += u64::from(record.marks.has(Marks::DERIVED));
             let shard = (record.unit >> 58) as usize;
             let serial = self.serials.keep(shard, record.serial.read(&batch.serials));
-            self.shards[shard].push(Record { serial, ..*record });
+            self.shards[shard].push(self.kinds.pack(record, serial));
         }
         *self.days.entry(day_counts.0).or_default() += day_counts.1;
         for (key, sums) in &batch.air {

@@ -3,6 +3,7 @@
 use rayon::prelude::*;
 
 use super::SeriesKey;
+use super::kinds::{Kept, Kinds};
 use super::order::Block;
 use super::row::Row;
 use super::tally::{OutcomeLine, Says, Series, TallyLine, TripLine, UnderLimitLine};
@@ -13,6 +14,7 @@ use crate::records::{Limits, Outcome, Shown};
 pub fn count_up(
     keys: &[SeriesKey],
     blocks: &[Block],
+    kinds: &Kinds,
     limits: &[Limits],
     set_of: &[u32],
     starts_s: i64,
@@ -23,7 +25,7 @@ pub fn count_up(
             let place = |b: &Block| b.series.map_or(usize::MAX, |s| s as usize);
             let from = blocks.partition_point(|b| place(b) < n);
             let to = blocks.partition_point(|b| place(b) <= n);
-            count(key.clone(), &blocks[from..to], limits, set_of, starts_s)
+            count(key.clone(), &blocks[from..to], kinds, limits, set_of, starts_s)
         })
         .collect()
 }
@@ -31,6 +33,7 @@ pub fn count_up(
 fn count(
     key: SeriesKey,
     blocks: &[Block],
+    kinds: &Kinds,
     limits: &[Limits],
     set_of: &[u32],
     starts_s: i64,
@@ -48,10 +51,11 @@ fn count(
     let mut outcomes: Vec<OutcomeLine> = Vec::new();
     for block in blocks {
         let station = block.station;
-        let day = |row: &Row| day_of(row.time, starts_s);
+        let day = |row: &Kept| day_of(kinds.time(row), starts_s);
         for rows in block.rows.chunk_by(|a, b| day(a) == day(b)) {
             let day = day(&rows[0]);
             for row in rows {
+                let row = &kinds.row(row);
                 if row.is(Row::COUNTED) {
                     let tripped = row.outcome == Outcome::OverLimit;
                     outcomes.push(OutcomeLine {

@@ -7,7 +7,7 @@
 //! Records are kept packed until the end of the pass, grouped by unit, because a retest may be read
 //! before the first attempt it repeats, in any order of files; then they stand in one order, by series, station
 //! and time, so that the answer depends neither on the order of files nor on the number of threads. That is
-//! linear in rows (about 70 bytes each); whoever has billions makes the tally with a `GROUP BY` in a database
+//! linear in rows (about 60 bytes each); whoever has billions makes the tally with a `GROUP BY` in a database
 //! and reads it as Parquet.
 
 mod at_plant;
@@ -16,6 +16,7 @@ mod clock;
 mod collector;
 mod count;
 mod key;
+mod kinds;
 mod not_used;
 mod order;
 mod pass;
@@ -34,7 +35,7 @@ pub use at_plant::AtPlant;
 pub use attempts::UnitHistory;
 pub use collector::Collector;
 pub use key::{Called, NamedSeries, SeriesKey, SeriesName};
-pub use not_used::{NotUsed, NotUsedKind, in_other_order};
+pub use not_used::{NotUsed, NotUsedKind, Why, in_other_order};
 pub use pass::{Ledger, Pass};
 pub use people::{OPERATOR, SHIFT};
 pub use plant::{Air, CheckReading, Plant, Post};

@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::{Pass, Says, Series, Test, Tests};
+use super::{Pass, Says, Series, SetAside, Test, Tests};
 use crate::input::{OTHER_ORDER, OUTCOME_EXPECTED};
 use crate::note::Note;
 use crate::records::{Outcome, Source, SourceAt, Unreadable, pa_to_ma};
@@ -111,31 +111,47 @@ pub(super) fn two_orders<'a>(
     })
 }
 
-/// One row that was not used.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+/// One row that was not used: what it says is put into words when it is asked, since most rows of a plant may be returned
+/// units.
+#[derive(Debug, Clone)]
 pub struct NotUsed {
-    /// File as found.
-    pub file: String,
-    /// Sheet, or empty.
-    pub sheet: String,
+    /// File and sheet.
+    pub source: Arc<Source>,
     /// Line or row.
     pub row: u32,
     /// Which test of the row.
     pub part: u8,
-    /// What became of it.
-    pub kind: NotUsedKind,
-    /// Reason, or the column that is wrong.
-    pub reason: String,
-    /// What was expected; empty for rows set aside.
-    pub expected: String,
-    /// What was found; for rows set aside, what the row says.
-    pub found: String,
-    /// Model.
-    pub model: String,
-    /// Serial.
-    pub serial: String,
-    /// When.
-    pub tested_at: String,
+    /// Why it was not used.
+    pub why: Why,
+}
+
+/// Why a row was not used.
+#[derive(Debug, Clone)]
+pub enum Why {
+    /// It was understood, and set aside.
+    SetAside {
+        /// The reason.
+        reason: SetAside,
+        /// What the test ended with.
+        outcome: Outcome,
+        /// What was shown, in picoamperes.
+        shown: Option<(i64, Says)>,
+        /// Model.
+        model: Arc<str>,
+        /// Serial.
+        serial: Box<str>,
+        /// Seconds since 1970-01-01 00:00 of the plant's own clock.
+        time: i64,
+    },
+    /// It was not understood.
+    Unreadable {
+        /// The column that is wrong.
+        column: Arc<str>,
+        /// What was expected there.
+        expected: Arc<str>,
+        /// What was found.
+        found: Arc<str>,
+    },
 }
 
 /// What became of a row that was not used; in the order of the words.
@@ -159,10 +175,93 @@ impl NotUsedKind {
 }
 
 impl NotUsed {
+    /// What became of it.
+    #[must_use]
+    pub fn kind(&self) -> NotUsedKind {
+        match self.why {
+            Why::SetAside { .. } => NotUsedKind::SetAside,
+            Why::Unreadable { .. } => NotUsedKind::Unreadable,
+        }
+    }
+
     /// Whether the row was not understood.
     #[must_use]
     pub fn is_unreadable(&self) -> bool {
-        self.kind == NotUsedKind::Unreadable
+        self.kind() == NotUsedKind::Unreadable
+    }
+
+    /// File as found.
+    #[must_use]
+    pub fn file(&self) -> String {
+        path_text(&self.source.file)
+    }
+
+    /// Sheet, or empty.
+    #[must_use]
+    pub fn sheet(&self) -> &str {
+        self.source.sheet.as_deref().unwrap_or_default()
+    }
+
+    /// Reason, or the column that is wrong.
+    #[must_use]
+    pub fn reason(&self) -> &str {
+        match &self.why {
+            Why::SetAside { reason, .. } => reason.words(),
+            Why::Unreadable { column, .. } => column,
+        }
+    }
+
+    /// What was expected; empty for rows set aside.
+    #[must_use]
+    pub fn expected(&self) -> &str {
+        match &self.why {
+            Why::SetAside { .. } => "",
+            Why::Unreadable { expected, .. } => expected,
+        }
+    }
+
+    /// What was found; for rows set aside, what the row says.
+    #[must_use]
+    pub fn found(&self) -> String {
+        match &self.why {
+            Why::Unreadable { found, .. } => found.to_string(),
+            Why::SetAside { outcome, shown, .. } => {
+                let ended = outcome.words();
+                match *shown {
+                    None => ended.to_owned(),
+                    Some((pa, Says::Value)) => format!("{ended} at {} mA", pa_to_ma(pa)),
+                    Some((pa, Says::Below)) => format!("{ended} below {} mA", pa_to_ma(pa)),
+                    Some((pa, Says::Above)) => format!("{ended} above {} mA", pa_to_ma(pa)),
+                }
+            }
+        }
+    }
+
+    /// Model, where it was understood.
+    #[must_use]
+    pub fn model(&self) -> &str {
+        match &self.why {
+            Why::SetAside { model, .. } => model,
+            Why::Unreadable { .. } => "",
+        }
+    }
+
+    /// Serial, where it was understood.
+    #[must_use]
+    pub fn serial(&self) -> &str {
+        match &self.why {
+            Why::SetAside { serial, .. } => serial,
+            Why::Unreadable { .. } => "",
+        }
+    }
+
+    /// When, where it was understood.
+    #[must_use]
+    pub fn tested_at(&self) -> String {
+        match self.why {
+            Why::SetAside { time, .. } => time_text(time),
+            Why::Unreadable { .. } => String::new(),
+        }
     }
 }
 
@@ -170,51 +269,53 @@ impl Pass {
     /// Every row that was not used, in order of file, sheet and row.
     #[must_use]
     pub fn not_used(&self) -> Vec<NotUsed> {
-        let unreadable = self.unreadable.iter().map(|u| {
-            let source = self.source(u.source);
-            NotUsed {
-                file: path_text(&source.file),
-                sheet: source.sheet.clone().unwrap_or_default(),
-                row: u.line,
-                part: 0,
-                kind: NotUsedKind::Unreadable,
-                reason: u.column.to_string(),
-                expected: u.expected.to_string(),
-                found: u.found.to_string(),
-                model: String::new(),
-                serial: String::new(),
-                tested_at: String::new(),
-            }
-        });
+        let models: Vec<Arc<str>> =
+            self.units.setups.iter().map(|s| Arc::from(s.model.as_str())).collect();
         let describe = |test: Test<'_>| {
-            let why = test.set_aside()?;
-            let ended = test.outcome().words();
-            let found = match test.shown() {
-                None => ended.to_owned(),
-                Some((pa, Says::Value)) => format!("{ended} at {} mA", pa_to_ma(pa)),
-                Some((pa, Says::Below)) => format!("{ended} below {} mA", pa_to_ma(pa)),
-                Some((pa, Says::Above)) => format!("{ended} above {} mA", pa_to_ma(pa)),
+            let why = Why::SetAside {
+                reason: test.set_aside()?,
+                outcome: test.outcome(),
+                shown: test.shown(),
+                model: models[test.setup_code() as usize].clone(),
+                serial: test.serial().into(),
+                time: test.time(),
             };
-            Some(NotUsed {
-                file: path_text(&test.source().file),
-                sheet: test.source().sheet.clone().unwrap_or_default(),
-                row: test.line(),
-                part: test.part(),
-                kind: NotUsedKind::SetAside,
-                reason: why.words().to_owned(),
-                expected: String::new(),
-                found,
-                model: test.model().to_owned(),
-                serial: test.serial().to_owned(),
-                tested_at: time_text(test.time()),
-            })
+            Some((
+                test.table(),
+                NotUsed {
+                    row: test.line(),
+                    part: test.part(),
+                    ..self.not_used_of(test.table(), why)
+                },
+            ))
         };
         let tests: Vec<Tests<'_>> = self.tests().collect();
-        let set_aside =
-            tests.into_par_iter().flat_map_iter(|of_station| of_station.all().filter_map(describe));
-        let mut lines: Vec<NotUsed> = unreadable.collect();
+        let set_aside = tests
+            .into_par_iter()
+            .flat_map_iter(|of_station| of_station.not_used().filter_map(describe));
+        let unreadable = self.unreadable.iter().map(|u| {
+            let why = Why::Unreadable {
+                column: u.column.clone(),
+                expected: u.expected.clone(),
+                found: u.found.clone(),
+            };
+            let table = u.source.index();
+            (table, NotUsed { row: u.line, ..self.not_used_of(table, why) })
+        });
+        let mut lines: Vec<(usize, NotUsed)> = unreadable.collect();
         lines.par_extend(set_aside);
-        lines.par_sort();
-        lines
+        let named: Vec<(String, &Option<String>)> =
+            self.sources().iter().map(|s| (path_text(&s.file), &s.sheet)).collect();
+        let place =
+            |(table, line): &(usize, NotUsed)| (&named[*table], line.row, line.part, line.kind());
+        lines.par_sort_by(|a, b| {
+            let says = |l: &NotUsed| (l.reason().to_owned(), l.expected().to_owned(), l.found());
+            place(a).cmp(&place(b)).then_with(|| says(&a.1).cmp(&says(&b.1)))
+        });
+        lines.into_iter().map(|(_, line)| line).collect()
+    }
+
+    fn not_used_of(&self, table: usize, why: Why) -> NotUsed {
+        NotUsed { source: self.sources()[table].clone(), row: 0, part: 0, why }
     }
 }

@@ -1,35 +1,26 @@
-//! The one order of the rows: by series and station, and there in time; made once, by counting.
+//! The one order of the rows: by series and station, and there in time; made once.
 //!
-//! Tallies, counts and every later question are walks along slices of it. Each shard puts its rows by series
-//! and station as soon as it is swept, so that its records can go; then the parts of each series and station
-//! are joined and sorted by time, many at once. What has been joined is given back a part at a time, so that
-//! both copies of the rows never stand in memory whole.
+//! Tallies, counts and every later question are walks along slices of it. How many rows each series has at each station
+//! is known from their kinds before any is swept, so that room for them stands ready: each shard puts its rows there as
+//! soon as it is swept, its records go, and no row stands in memory twice.
 
 use std::collections::BTreeSet;
+use std::sync::{Mutex, PoisonError};
 
 use rayon::prelude::*;
 
-use super::row::Row;
+use super::kinds::{Kept, Kinds};
 use super::setups::Resolved;
-
-/// So many parts are joined one after the other, each in parallel.
-const PARTS: usize = 16;
 
 /// The places of the order: each series at each of its stations, then each station for rows of no series.
 #[derive(Debug)]
 pub struct Places {
-    /// Place of each setup.
-    of_setup: Vec<u32>,
+    /// Place of each kind of rows.
+    of_kind: Vec<u32>,
     /// Series and station of each place.
     all: Vec<(Option<u32>, u16)>,
-}
-
-/// The rows of one shard, put by place.
-#[derive(Debug, Default)]
-pub struct Put {
-    rows: Vec<Row>,
-    /// Where the rows of each place begin; the last entry is their number.
-    starts: Vec<usize>,
+    /// The rows put there, in no order yet.
+    rows: Vec<Mutex<Vec<Kept>>>,
 }
 
 /// The rows of one series at one station, in order of time.
@@ -38,26 +29,34 @@ pub struct Block {
     /// `None` for rows of tests that belong to no series.
     pub series: Option<u32>,
     pub station: u16,
-    pub rows: Vec<Row>,
+    pub rows: Vec<Kept>,
 }
 
 impl Places {
-    pub fn new(resolved: &Resolved) -> Self {
+    pub fn new(resolved: &Resolved, kinds: &Kinds) -> Self {
         let key = |(series, station): (&Option<u32>, &u16)| (series.is_none(), *series, *station);
         let of_setups = || resolved.series.iter().zip(&resolved.station).map(key);
         let all: Vec<_> = of_setups().collect::<BTreeSet<_>>().into_iter().collect();
         let place = |k| all.binary_search(&k).expect("every setup was counted");
+        let of_setup: Vec<u32> = of_setups()
+            .map(|k| u32::try_from(place(k)).expect("as many places as setups at most"))
+            .collect();
+        let of_kind: Vec<u32> =
+            kinds.all().iter().map(|kind| of_setup[kind.setup as usize]).collect();
+        let mut many = vec![0_usize; all.len()];
+        for (place, rows) in of_kind.iter().zip(kinds.rows()) {
+            many[*place as usize] += usize::try_from(*rows).unwrap_or(0);
+        }
         Self {
-            of_setup: of_setups()
-                .map(|k| u32::try_from(place(k)).expect("as many places as setups at most"))
-                .collect(),
+            of_kind,
             all: all.iter().map(|(_, series, station)| (*series, *station)).collect(),
+            rows: many.into_iter().map(|n| Mutex::new(Vec::with_capacity(n))).collect(),
         }
     }
 
-    /// The rows put by place.
-    pub fn put(&self, rows: &[Row]) -> Put {
-        let place = |row: &Row| self.of_setup[row.setup as usize] as usize;
+    /// Puts the rows of a shard where they belong.
+    pub fn put(&self, rows: &[Kept]) {
+        let place = |row: &Kept| self.of_kind[row.kind as usize] as usize;
         let mut starts = vec![0; self.all.len() + 1];
         for row in rows {
             starts[place(row) + 1] += 1;
@@ -72,34 +71,24 @@ impl Places {
             put[*slot] = *row;
             *slot += 1;
         }
-        Put { rows: put, starts }
-    }
-
-    /// The rows of all shards in their order.
-    pub fn in_order(&self, mut shards: Vec<Put>) -> Vec<Block> {
-        let mut blocks: Vec<Block> = Vec::with_capacity(self.all.len());
-        // From the last place to the first: what was taken from the end of a shard is given back at once.
-        let part = self.all.len().div_ceil(PARTS).max(1);
-        for places in (0..self.all.len()).collect::<Vec<_>>().rchunks(part) {
-            let joined: Vec<Block> = places.par_iter().map(|n| self.block(*n, &shards)).collect();
-            blocks.extend(joined.into_iter().rev());
-            for shard in &mut shards {
-                shard.rows.truncate(shard.starts[places[0]]);
-                shard.rows.shrink_to_fit();
+        for (there, at) in self.rows.iter().zip(starts.windows(2)) {
+            if at[0] < at[1] {
+                let mut there = there.lock().unwrap_or_else(PoisonError::into_inner);
+                there.extend_from_slice(&put[at[0]..at[1]]);
             }
         }
-        blocks.reverse();
-        blocks
     }
 
-    fn block(&self, n: usize, shards: &[Put]) -> Block {
-        let of_shard = |s: &Put| s.starts[n]..s.starts[n + 1];
-        let mut rows = Vec::with_capacity(shards.iter().map(|s| of_shard(s).len()).sum());
-        for shard in shards {
-            rows.extend_from_slice(&shard.rows[of_shard(shard)]);
-        }
-        rows.par_sort_unstable_by_key(Row::in_time);
-        let (series, station) = self.all[n];
-        Block { series, station, rows }
+    /// All rows put, in their order.
+    pub fn in_order(self, kinds: &Kinds) -> Vec<Block> {
+        self.rows
+            .into_par_iter()
+            .zip(self.all)
+            .map(|(rows, (series, station))| {
+                let mut rows = rows.into_inner().unwrap_or_else(PoisonError::into_inner);
+                rows.par_sort_unstable_by_key(|row| kinds.in_time(row));
+                Block { series, station, rows }
+            })
+            .collect()
     }
 }

@@ -10,7 +10,7 @@ use serde::{Serialize, Serializer};
 use super::at_plant::Plants;
 use super::attempts::{Rules, Swept, sweep};
 use super::count::count_up;
-use super::order::{Places, Put};
+use super::order::Places;
 use super::people::{OPERATOR, codes};
 use super::plant::{check_readings, mean_air};
 use super::resolution::Shown;
@@ -121,18 +121,19 @@ impl Collector {
         let sources: Vec<Arc<Source>> =
             read.tables.iter().map(|t| Arc::new(t.source.clone())).collect();
         let steps = self.steps(&known, config);
-        let places = Places::new(&known.resolved);
+        self.kinds.close();
+        let places = Places::new(&known.resolved, &self.kinds);
         let limits = book.limits.all();
         let copies: Vec<bool> = sources.iter().map(|s| read.copies.contains(&s.file)).collect();
         let told = Told { limits: &limits, sources: &sources, copies: &copies, steps: &steps };
-        let mut swept = self.sweep(&known, &told, &places, config);
-        let put: Vec<Put> = swept.iter_mut().map(|s| std::mem::take(&mut s.put)).collect();
-        let blocks = places.in_order(put);
+        let swept = self.sweep(&known, &told, &places, config);
+        let blocks = places.in_order(&self.kinds);
         let starts_s = config.day_starts_s();
         let settings = distinct(&known.setups);
         let setups = setup_facts(&known, &settings, &plants);
         let set_of: Vec<u32> = setups.iter().map(|s| s.set).collect();
-        let mut series = count_up(&known.resolved.keys, &blocks, &limits, &set_of, starts_s);
+        let mut series =
+            count_up(&known.resolved.keys, &blocks, &self.kinds, &limits, &set_of, starts_s);
         for (n, (sum, pairs)) in swept.iter().flat_map(|s| &s.repeats) {
             let repeats = &mut series[*n as usize].repeats;
             repeats.0 += sum;
@@ -140,6 +141,7 @@ impl Collector {
         }
         let mut units = Units {
             blocks,
+            kinds: self.kinds,
             serials: self.serials,
             setups,
             limits,
@@ -166,7 +168,7 @@ impl Collector {
             checks: check_readings(&units, config),
             ..Plant::default()
         };
-        plant.count_tests(&units.blocks, starts_s);
+        plant.count_tests(&units.blocks, &units.kinds, starts_s);
         plant.find_posts(&series);
         self.unreadable.sort_by_key(|u| (u.source, u.line));
         let notes = known.resolved.notes.into_iter().chain(notes(
@@ -221,10 +223,12 @@ impl Collector {
     ) -> Vec<Swept> {
         let Told { limits, sources, copies, steps } = *told;
         self.clocks.resize(sources.len(), super::clock::ClockTrack::default());
+        let shards = std::mem::take(&mut self.shards);
         let clocks: Vec<(Vec<(u32, u32)>, bool)> =
             self.clocks.iter().map(|c| (c.jumps(), c.ascending())).collect();
         let rules = Rules {
             resolved: &known.resolved,
+            kinds: &self.kinds,
             limits,
             believable: believable(&self.days, config.believable_years),
             clocks: &clocks,
@@ -235,7 +239,7 @@ impl Collector {
             all_days: self.days.iter().filter(|d| *d.1 > 0).count(),
             config,
         };
-        std::mem::take(&mut self.shards).into_par_iter().map(|shard| sweep(shard, &rules)).collect()
+        shards.into_par_iter().map(|shard| sweep(shard, &rules)).collect()
     }
 }
 

@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use rayon::prelude::*;
 
+use super::kinds::{Kept, Kinds};
 use super::order::Block;
 use super::people::{OPERATOR, SHIFT};
 use super::row::{Row, SetAside, Use};
@@ -132,15 +133,15 @@ impl Plant {
     }
 
     /// Counts the tests of products by station and day.
-    pub(super) fn count_tests(&mut self, blocks: &[Block], starts_s: i64) {
+    pub(super) fn count_tests(&mut self, blocks: &[Block], kinds: &Kinds, starts_s: i64) {
         let counts: Vec<StationDay> = blocks
             .par_iter()
             .flat_map_iter(|block| {
-                let day = |row: &Row| day_of(row.time, starts_s);
+                let day = |row: &Kept| day_of(kinds.time(row), starts_s);
                 let days = block.rows.chunk_by(|a, b| day(a) == day(b));
-                let of_day = |rows: &[Row]| {
+                let of_day = |rows: &[Kept]| {
                     let tests = rows.iter().filter(|r| r.used.is_of_a_product());
-                    let count = tests.map(|r| u64::from(r.count)).sum();
+                    let count = tests.map(|r| u64::from(kinds.all()[r.kind as usize].count)).sum();
                     let tallied = rows.iter().all(|r| r.is(Row::TALLIED));
                     StationDay { at: (block.station, day(&rows[0])), count, tallied }
                 };
@@ -198,6 +199,7 @@ pub(super) fn check_readings(units: &Units, config: &Config) -> Vec<CheckReading
         .rows()
         .filter(|r| r.is(Row::CHECK_LOAD) && r.used == Use::SetAside(SetAside::CheckLoad))
         .filter_map(|r| {
+            let r = units.kinds.row(r);
             let setup = &units.setups[r.setup as usize];
             let load = known
                 .get(&plain_serial(units.serials.at(r.serial)))

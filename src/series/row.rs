@@ -1,6 +1,6 @@
-//! A row as the pass keeps it once it is decided where it goes: small, and in one order.
+//! A row once it is decided where it goes, with all that it says; the pass keeps it smaller ([`super::kinds`]).
 
-use crate::records::{Marks, Outcome, Record, SerialAt, Shown, SourceAt};
+use crate::records::{Marks, Outcome, SerialAt, Shown, SourceAt};
 
 /// Why a row is set aside. In order of precedence.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -53,7 +53,7 @@ impl Use {
     }
 }
 
-/// One row, 48 bytes; codes are those of the book.
+/// One row; codes are those of the book.
 #[derive(Debug, Clone, Copy)]
 pub struct Row {
     pub time: i64,
@@ -70,7 +70,7 @@ pub struct Row {
     pub outcome: Outcome,
     pub used: Use,
     /// What is shown, in two bits, and whether it counts.
-    facts: u8,
+    pub facts: u8,
 }
 
 impl Row {
@@ -87,32 +87,19 @@ impl Row {
     /// The test ended while the voltage still rose.
     pub const IN_RAMP: u8 = 128;
 
-    /// The row of a record that went as `used` says; it does not count yet.
-    pub fn new(r: &Record, used: Use) -> Self {
-        let shown = match r.shown {
+    /// What the facts of a row say first: what is shown, and what was marked when it was read.
+    pub fn facts_of(shown: Shown, marks: Marks) -> u8 {
+        let shown = match shown {
             Shown::Value => 0,
             Shown::Below => 1,
             Shown::Above => 2,
             Shown::Nothing => 3,
         };
-        Self {
-            time: r.time,
-            reading_pa: r.reading_pa,
-            setup: r.setup,
-            factors: r.factors,
-            limits: r.limits,
-            count: r.count,
-            line: r.line,
-            serial: r.serial,
-            source: r.source,
-            part: r.part,
-            outcome: r.outcome,
-            used,
-            facts: shown
-                | if r.marks.has(Marks::CHECK_LOAD) { Self::CHECK_LOAD } else { 0 }
-                | if r.marks.has(Marks::TALLIED) { Self::TALLIED } else { 0 }
-                | if r.marks.has(Marks::IN_RAMP) { Self::IN_RAMP } else { 0 },
-        }
+        let mark = |mark: Marks, fact: u8| if marks.has(mark) { fact } else { 0 };
+        shown
+            | mark(Marks::CHECK_LOAD, Self::CHECK_LOAD)
+            | mark(Marks::TALLIED, Self::TALLIED)
+            | mark(Marks::IN_RAMP, Self::IN_RAMP)
     }
 
     pub fn shown(&self) -> Shown {
@@ -121,10 +108,6 @@ impl Row {
 
     pub fn is(&self, fact: u8) -> bool {
         self.facts & fact != 0
-    }
-
-    pub fn mark(&mut self, fact: u8) {
-        self.facts |= fact;
     }
 
     /// What orders the rows of one series and station: time, then where they stand in the files.

@@ -18,6 +18,7 @@ use std::sync::Arc;
 
 use polars::prelude::*;
 
+use super::kinds::{Kept, Kinds};
 use super::order::Block;
 use super::pass::files_of;
 use super::row::{Row, SetAside, Use};
@@ -56,7 +57,7 @@ pub fn save_rows(
     beside: &Beside<'_>,
     path: &Path,
 ) -> Result<usize> {
-    let order = in_reading_order(&pass.units.blocks);
+    let order = in_reading_order(&pass.units.blocks, &pass.units.kinds);
     let mut writing = Writing::new(pass, config, serials);
     let broken = |e| not_written(path, &e);
     let schema = writing.frame(&[], 0).map_err(broken)?;
@@ -65,7 +66,8 @@ pub fn save_rows(
         let writer = ParquetWriter::new(out).with_key_value_metadata(Some(beside));
         let mut writer = writer.batched(schema.schema()).map_err(broken)?;
         for (n, group) in order.chunks(GROUP).enumerate() {
-            let rows: Vec<&Row> = group.iter().map(|(_, at)| writing.row(*at)).collect();
+            let rows: Vec<Row> = group.iter().map(|(_, at)| writing.row(*at)).collect();
+            let rows: Vec<&Row> = rows.iter().collect();
             let frame = writing.frame(&rows, n * GROUP).map_err(broken)?;
             writer.write_batch(&frame).map_err(broken)?;
         }
@@ -75,11 +77,11 @@ pub fn save_rows(
 }
 
 /// The places of all rows, by what orders them: table, line and part.
-fn in_reading_order(blocks: &[Block]) -> Vec<(u64, u32)> {
-    let key = |row: &Row| {
+fn in_reading_order(blocks: &[Block], kinds: &Kinds) -> Vec<(u64, u32)> {
+    let key = |row: Row| {
         (row.source.index() as u64) << 40 | u64::from(row.line) << 8 | u64::from(row.part)
     };
-    let rows = blocks.iter().flat_map(|b| &b.rows);
+    let rows = blocks.iter().flat_map(|b| &b.rows).map(|row| kinds.row(row));
     let mut order: Vec<(u64, u32)> = rows.map(key).zip(0..).collect();
     order.sort_unstable();
     order
@@ -125,10 +127,10 @@ impl<'a> Writing<'a> {
         }
     }
 
-    fn row(&self, at: u32) -> &'a Row {
+    fn row(&self, at: u32) -> Row {
         let at = at as usize;
         let block = self.starts.partition_point(|start| *start <= at) - 1;
-        &self.pass.units.blocks[block].rows[at - self.starts[block]]
+        self.pass.units.kinds.row(&self.pass.units.blocks[block].rows[at - self.starts[block]])
     }
 
     fn setup(&self, row: &Row) -> &'a SetupFacts {
@@ -313,7 +315,10 @@ struct Numbers {
 impl Numbers {
     fn new(pass: &Pass, config: &Config) -> Self {
         let named = config.check_loads.keys().chain(&config.placeholder_serials);
-        let serial = |row: &Row| mark(&plain_serial(pass.units.serials.at(row.serial)));
+        let serial = |row: &Kept| {
+            let row = pass.units.kinds.row(row);
+            mark(&plain_serial(pass.units.serials.at(row.serial)))
+        };
         let mut known: Vec<u64> = pass.units.rows().map(serial).collect();
         known.sort_unstable();
         known.dedup();

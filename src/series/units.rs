@@ -10,6 +10,7 @@ use std::sync::Arc;
 use super::at_plant::{AtPlant, Plants};
 use super::attempts::UnitHistory;
 use super::count::{says, shown};
+use super::kinds::{Kept, Kinds};
 use super::order::Block;
 use super::row::{Row, Serials, SetAside, Use};
 use super::{Pass, Says, Series};
@@ -112,6 +113,8 @@ impl SetupFacts {
 #[derive(Debug)]
 pub struct Units {
     pub blocks: Vec<Block>,
+    /// What rows share.
+    pub kinds: Kinds,
     pub serials: Serials,
     /// By setup code.
     pub setups: Vec<SetupFacts>,
@@ -126,7 +129,7 @@ pub struct Units {
 }
 
 impl Units {
-    pub fn rows(&self) -> impl Iterator<Item = &Row> {
+    pub fn rows(&self) -> impl Iterator<Item = &Kept> {
         self.blocks.iter().flat_map(|b| &b.rows)
     }
 
@@ -150,7 +153,8 @@ impl Units {
             kept.is_some()
         });
         self.blocks.sort_by_key(|b| (b.series.is_none(), b.series, b.station));
-        self.histories.sort_by_key(|h| (h.series, h.station, h.last.in_time()));
+        let kinds = &self.kinds;
+        self.histories.sort_by_key(|h| (h.series, h.station, kinds.in_time(&h.last)));
         series.into_iter().zip(moved).filter_map(|(s, kept)| kept.map(|_| s)).collect()
     }
 }
@@ -170,7 +174,7 @@ pub enum Counts {
 #[derive(Debug, Clone, Copy)]
 pub struct Test<'a> {
     pass: &'a Pass,
-    row: &'a Row,
+    row: Row,
 }
 
 impl<'a> Test<'a> {
@@ -182,6 +186,11 @@ impl<'a> Test<'a> {
             (false, true) => Some(Counts::Leakage),
             (false, false) => None,
         }
+    }
+
+    /// Its code among setups.
+    pub(super) fn setup_code(self) -> u32 {
+        self.row.setup
     }
 
     fn setup(self) -> &'a SetupFacts {
@@ -246,14 +255,14 @@ impl<'a> Test<'a> {
     /// What was shown, in picoamperes, and whether it is the reading or a bound; `None` where nothing was.
     #[must_use]
     pub fn shown(self) -> Option<(i64, Says)> {
-        shown(self.row)
+        shown(&self.row)
     }
 
     /// What it says about the unit's current, in picoamperes: a trip only that it lay above the limit in force.
     /// `None` where it says nothing.
     #[must_use]
     pub fn says(self) -> Option<(i64, Says)> {
-        says(self.row, &self.pass.units.limits)
+        says(&self.row, &self.pass.units.limits)
     }
 
     /// Limits in force.
@@ -411,16 +420,17 @@ pub struct Tests<'a> {
     pub series: Option<usize>,
     /// Index of the station.
     pub station: u16,
-    rows: &'a [Row],
+    rows: &'a [Kept],
 }
 
 impl<'a> Tests<'a> {
     /// Those of some production days, first to last.
     #[must_use]
     pub fn within(mut self, from: Day, to: Day) -> Self {
-        let starts_s = self.pass.units.day_starts_s;
-        let first = self.rows.partition_point(|r| day_of(r.time, starts_s) < from);
-        let end = self.rows.partition_point(|r| day_of(r.time, starts_s) <= to);
+        let Units { day_starts_s, kinds, .. } = &self.pass.units;
+        let day = |r: &Kept| day_of(kinds.time(r), *day_starts_s);
+        let first = self.rows.partition_point(|r| day(r) < from);
+        let end = self.rows.partition_point(|r| day(r) <= to);
         self.rows = &self.rows[first..end.max(first)];
         self
     }
@@ -428,34 +438,49 @@ impl<'a> Tests<'a> {
     /// Those after one time and before another.
     #[must_use]
     pub fn between(mut self, after: Option<i64>, before: i64) -> Self {
-        let first = after.map_or(0, |t| self.rows.partition_point(|r| r.time <= t));
-        let end = self.rows.partition_point(|r| r.time < before);
+        let kinds = &self.pass.units.kinds;
+        let first = after.map_or(0, |t| self.rows.partition_point(|r| kinds.time(r) <= t));
+        let end = self.rows.partition_point(|r| kinds.time(r) < before);
         self.rows = &self.rows[first..end.max(first)];
         self
     }
 
     /// Every one, those set aside among them.
     pub fn all(self) -> impl Iterator<Item = Test<'a>> {
-        self.rows.iter().map(move |row| Test { pass: self.pass, row })
+        self.rows.iter().map(move |row| self.pass.test(row))
+    }
+
+    /// Those that hold for what a row says without its kind, which saves looking it up.
+    fn of(self, holds: impl Fn(&Kept) -> bool) -> impl Iterator<Item = Test<'a>> {
+        self.rows.iter().filter(move |row| holds(row)).map(move |row| self.pass.test(row))
     }
 
     /// Used ones.
     pub fn used(self) -> impl Iterator<Item = Test<'a>> {
-        self.all().filter(|t| t.row.used == Use::Used)
+        self.of(|row| row.used == Use::Used)
+    }
+
+    /// Those set aside.
+    pub fn not_used(self) -> impl Iterator<Item = Test<'a>> {
+        self.of(|row| row.used != Use::Used)
     }
 
     /// Passes whose reading is in the tally: the first test of each unit that says something of its leakage.
     pub fn passes(self) -> impl Iterator<Item = Test<'a>> {
-        self.all().filter(|t| t.row.is(Row::LEAKAGE) && t.row.outcome == Outcome::Pass)
+        self.of(|row| row.is(Row::LEAKAGE)).filter(|t| t.row.outcome == Outcome::Pass)
     }
 
     /// Those of products that were made when they say, whatever became of them.
     pub fn of_products(self) -> impl Iterator<Item = Test<'a>> {
-        self.all().filter(|t| t.row.used.is_of_a_product())
+        self.of(|row| row.used.is_of_a_product())
     }
 }
 
 impl Pass {
+    fn test(&self, row: &Kept) -> Test<'_> {
+        Test { pass: self, row: self.units.kinds.row(row) }
+    }
+
     /// All tests, in order of series and station; those of no series at the end.
     pub fn tests(&self) -> impl Iterator<Item = Tests<'_>> {
         self.tests_in(&self.units.blocks)
@@ -517,13 +542,13 @@ impl Pass {
     /// The first test of a unit that failed.
     #[must_use]
     pub fn first_of<'a>(&'a self, history: &'a UnitHistory) -> Test<'a> {
-        Test { pass: self, row: &history.first }
+        self.test(&history.first)
     }
 
     /// The last test of a unit that failed.
     #[must_use]
     pub fn last_of<'a>(&'a self, history: &'a UnitHistory) -> Test<'a> {
-        Test { pass: self, row: &history.last }
+        self.test(&history.last)
     }
 
     /// Minutes from the first to the last test of a unit that failed; `None` where these are not of one shift.

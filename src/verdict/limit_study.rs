@@ -213,7 +213,7 @@ pub fn study(of: &Studied<'_>) -> LimitStudy {
         |h| shares(of.asked, h, &ask),
     );
     let of_row = of_candidates.split_off(limits.len());
-    let counted = recount(of.pass, of.n, &of.moved.readings, &of.finding.strays, &limits);
+    let counted = recount(of.pass, of.n, &of.asked.shown, &of.finding.strays, &limits);
     let rejected_unit = retest_cost(of.pass, of.n);
     let per_month = of.finding.units_per_month();
     let now = verdict.limit_ma.and_then(|limit| {

@@ -1,6 +1,7 @@
 //! A report made by hand, with a line in every list: what the pages are tested on.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use chrono::NaiveDate;
 use leakdrift::analysis::Findings;
@@ -42,7 +43,8 @@ use leakdrift::review::{
     ReviewedSeries, SCHEMA, StrayLine, Strays,
 };
 use leakdrift::series::{
-    Decision, Ledger, NamedSeries, NotUsed, NotUsedKind, Outcomes, SeriesKey, SeriesName, SetAside,
+    Decision, Ledger, NamedSeries, NotUsed, Outcomes, Says, SeriesKey, SeriesName, SetAside,
+    Source, Why,
 };
 use leakdrift::stats::estimate::Estimate;
 use leakdrift::stats::expected_share::{ExpectedAtHorizon, ExpectedShare};
@@ -790,18 +792,24 @@ pub fn report_of(name: &str) -> Review {
             }]),
             ..Register::default()
         },
-        not_used: vec![NotUsed {
-            file: n(),
-            sheet: n(),
+        not_used: vec![
+            Why::SetAside {
+                reason: SetAside::Retest,
+                outcome: Outcome::Pass,
+                shown: Some((1, Says::Value)),
+                model: n().into(),
+                serial: n().into(),
+                time: 0,
+            },
+            Why::Unreadable { column: n().into(), expected: "a number".into(), found: n().into() },
+        ]
+        .into_iter()
+        .map(|why| NotUsed {
+            source: Arc::new(Source { file: n().into(), sheet: Some(n()) }),
             row: 7,
             part: 1,
-            kind: NotUsedKind::Unreadable,
-            reason: n(),
-            expected: "a number".to_owned(),
-            found: n(),
-            model: n(),
-            serial: n(),
-            tested_at: String::new(),
-        }],
+            why,
+        })
+        .collect(),
     }
 }

@@ -8,7 +8,7 @@ use leakdrift::analysis::body::offsets::ScaleError;
 use leakdrift::analysis::{self, Finding, Known};
 use leakdrift::config::Config;
 use leakdrift::movement::edges::Edges;
-use leakdrift::movement::readings::{Reading, edges};
+use leakdrift::movement::readings::{Reading, edges, readings};
 use leakdrift::movement::{self, Movement};
 use leakdrift::series::{Pass, Register};
 use leakdrift::stats::estimate::Estimate;
@@ -238,7 +238,7 @@ fn a_series_of_one_station_keeps_its_scale() {
     }
     .judged();
     let moved = &j.moved.series[2];
-    assert!(moved.readings.iter().all(|r| moved.scale.carried(r) == *r));
+    assert!(readings(&j.pass, 2).iter().all(|r| moved.scale.carried(r) == *r));
     assert_rel(j.x50(2), 1.04 * TYPICAL[2], 0.005);
 }
 
@@ -249,12 +249,12 @@ fn carried_readings_lie_between_edges_and_none_is_lost() {
         Plant { gain: |s, n| step_of_s1(s, n) * [1.0, 1.0, 1.013][s], ..Plant::still(16) }.judged();
     for (n, moved) in j.moved.series.iter().enumerate() {
         let coarse = Edges::uniform(0.01);
-        for edges in [edges(&j.pass, n, &moved.readings), coarse] {
-            let on_edges = moved.scale.on_edges(&moved.readings, &edges);
+        let shown = readings(&j.pass, n);
+        for edges in [edges(&j.pass, n, &shown), coarse] {
+            let on_edges = moved.scale.on_edges(&shown, &edges);
             let units = |all: &[Reading]| all.iter().map(|r| r.count).sum::<f64>();
-            assert_eq!(units(&on_edges), units(&moved.readings));
-            let carried: Vec<Reading> =
-                moved.readings.iter().map(|r| moved.scale.carried(r)).collect();
+            assert_eq!(units(&on_edges), units(&shown));
+            let carried: Vec<Reading> = shown.iter().map(|r| moved.scale.carried(r)).collect();
             let mean =
                 |all: &[Reading]| all.iter().map(|r| r.ma * r.count).sum::<f64>() / units(all);
             assert_rel(mean(&on_edges), mean(&carried), 2e-4);
@@ -316,7 +316,7 @@ fn the_error_of_a_step_is_in_the_change_of_level_across_it() {
     let j = Plant { gain: step_of_s1, ..Plant::still(17) }.judged();
     let moved = &j.moved.series[0];
     let step = moved.scale.steps().iter().map(|s| s.day).max().expect("a step");
-    let all = &moved.readings;
+    let all = readings(&j.pass, 0);
     let of = |from: i32, to: i32| all.iter().filter(move |r| (from..to).contains(&r.day));
     let across = moved.scale.error_between(of(step, i32::MAX), of(i32::MIN, step));
     let after = moved.scale.error_between(of(step + 14, i32::MAX), of(step, step + 14));

@@ -70,12 +70,13 @@ fn steps(scale: &OneScale, station: u16) -> Vec<StepTakenOff> {
         .collect()
 }
 
-/// The stations of a series, by name.
+/// The stations of a series, by name; `readings` are its own as shown.
 #[must_use]
 pub fn stations(
     pass: &Pass,
     series: &Series,
     moved: &SeriesMovement,
+    readings: &[Reading],
     at: &[AtStation],
     healthy: Option<&Healthy>,
     level: f64,
@@ -90,7 +91,7 @@ pub fn stations(
                 let r = moved.scale.carried(r);
                 Reading { ma: s.carry.at_station(r.ma), step_ma: r.step_ma / s.carry.times, ..r }
             };
-            let shown: Vec<Reading> = moved.readings.iter().filter(here).map(as_now).collect();
+            let shown: Vec<Reading> = readings.iter().filter(here).map(as_now).collect();
             let (mut over, mut completed) = (0, 0);
             let outcomes = series.outcomes.iter().filter(|o| {
                 let in_force = s.limit_ma.is_none() || o.limits.high_ma() == s.limit_ma;

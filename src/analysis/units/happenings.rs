@@ -38,9 +38,8 @@ pub fn of_series(
     moved: &SeriesMovement,
     recorded: &Recorded<'_>,
 ) -> Happenings {
-    let used: BTreeSet<u16> = moved.readings.iter().map(|r| r.station).collect();
-    let used: BTreeSet<&str> =
-        used.into_iter().map(|s| pass.plant.stations[usize::from(s)].as_str()).collect();
+    let name = |s: &u16| pass.plant.stations[usize::from(*s)].as_str();
+    let used: BTreeSet<&str> = moved.used_at.iter().map(name).collect();
     let key = &pass.series[n].key;
     let settings = recorded.settings.changes.iter().filter(|c| {
         // A change of limit moves no reading, and the share of failures is counted at one limit.

@@ -130,6 +130,8 @@ impl StrayList {
 pub struct Levels<'a> {
     /// Its movement: the one scale, and first days of new levels.
     pub moved: &'a SeriesMovement,
+    /// Its readings as shown.
+    pub shown: &'a [Reading],
     /// Its readings on the one scale and on edges, units of causes left out.
     pub kept: &'a [Reading],
     /// Lots whose failures stand out: held against the body of the others, apart.
@@ -169,9 +171,9 @@ struct Population {
 /// Strays over the whole history: each stretch between new levels against its own body, on the one scale.
 #[must_use]
 pub fn strays(pass: &Pass, series: usize, levels: &Levels<'_>, config: &Config) -> StrayList {
-    let Levels { moved, causes, leads, facts, .. } = *levels;
+    let Levels { moved, shown, causes, leads, facts, .. } = *levels;
     let mut list = StrayList::default();
-    let all = stretches(&moved.readings, &moved.period.boundaries, levels.moving);
+    let all = stretches(shown, &moved.period.boundaries, levels.moving);
     let accepted = FALSE_SHARE / all.len().max(1) as f64;
     let mut known: Vec<Stretch> = Vec::new();
     let mut few: Vec<Few> = Vec::new();

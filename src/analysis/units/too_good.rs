@@ -16,7 +16,7 @@ use crate::config::Config;
 use crate::day::Day;
 use crate::day::month_of;
 use crate::movement::Movement;
-use crate::movement::readings::{Reading, ma};
+use crate::movement::readings::{Reading, ma, readings};
 use crate::movement::stations::Stations;
 use crate::series::{NamedTest, Outcome, OutcomeLine, Pass, Says, Test, Tests};
 use crate::stats::special::gamma_ln_sf;
@@ -109,11 +109,9 @@ pub fn too_good(pass: &Pass, movement: &Movement, config: &Config) -> TooGood {
             .flat_map_iter(|n| pass.tests_of(n).flat_map(move |tests| frozen(n, tests, config)))
             .collect(),
         few_failures: few_failures(pass, movement.stations.as_ref().ok()),
-        collapsed: movement
-            .series
-            .par_iter()
-            .enumerate()
-            .flat_map_iter(|(n, moved)| collapsed(n, &moved.readings, config.month_units))
+        collapsed: (0..pass.series.len())
+            .into_par_iter()
+            .flat_map_iter(|n| collapsed(n, &readings(pass, n), config.month_units))
             .collect(),
     }
 }

@@ -136,14 +136,14 @@ pub(super) fn rows(page: &mut String, report: &Review) {
     }
     header(page, &["file", "row", "column", "expected", "found"]);
     for l in unreadable {
-        let file = if l.sheet.is_empty() {
-            name(&l.file)
+        let file = if l.sheet().is_empty() {
+            name(&l.file())
         } else {
-            format!("{}, sheet {}", name(&l.file), name(&l.sheet))
+            format!("{}, sheet {}", name(&l.file()), name(l.sheet()))
         };
         row(
             page,
-            &[&file, &l.row.to_string(), &text(&l.reason), &text(&l.expected), &text(&l.found)],
+            &[&file, &l.row.to_string(), &text(l.reason()), &text(l.expected()), &text(&l.found())],
         );
     }
     line!(page);

@@ -7,8 +7,9 @@ use crate::numeric::quadratic;
 use crate::pareto::{Line, Place};
 use crate::sample::{Grouped, Observation};
 
-/// Rounds in which strays are told from the body.
+/// Rounds in which strays are told from the body, and the gain of one that is none.
 const ROUNDS: usize = 200;
+const NO_GAIN: f64 = 1e-6;
 /// A probability below every tail of a double.
 const NEVER: f64 = 1e-300;
 
@@ -126,11 +127,49 @@ impl Tail {
 }
 
 /// Largest log-likelihood of a body and exponential strays of mean at least `least`, from a mean to start with.
+///
+/// Rounds of EM move little where strays lie next to the body. Two of them tell how far the next ones would go, and that is
+/// gone at once (squared extrapolation, Varadhan and Roland 2008, from memory); where the likelihood falls by it, the
+/// rounds themselves count.
 fn body_and_strays(seen: &[Seen], start: f64, least: f64) -> f64 {
     let total: f64 = seen.iter().map(|line| line.count).sum();
-    let (mut share, mut mean) = (0.05, start);
+    let round = |at: Strays| at.round(seen, total, least);
+    let mut at = Strays::of(0.05, start);
     let mut best = f64::NEG_INFINITY;
     for _ in 0..ROUNDS {
+        let (value, Some(one)) = round(at) else { return best };
+        let still = (value - best).abs() < NO_GAIN;
+        best = best.max(value);
+        if still {
+            break;
+        }
+        let (value, Some(two)) = round(one) else { return best };
+        best = best.max(value);
+        at = match at.beyond(one, two, least).map(|far| (far, round(far))) {
+            Some((_, (value, Some(next)))) if value >= best => {
+                best = value;
+                next
+            }
+            _ => two,
+        };
+    }
+    best
+}
+
+/// Exponential strays among a body: the logarithms of their odds and of their mean.
+#[derive(Debug, Clone, Copy)]
+struct Strays([f64; 2]);
+
+impl Strays {
+    fn of(share: f64, mean: f64) -> Self {
+        let share = share.clamp(1e-9, 0.999);
+        Self([(share / (1.0 - share)).ln(), mean.ln()])
+    }
+
+    /// The log-likelihood here, and what a round of EM makes of it; `None` where no stray is left.
+    fn round(self, seen: &[Seen], total: f64, least: f64) -> (f64, Option<Self>) {
+        let (odds, mean) = (self.0[0].exp(), self.0[1].exp());
+        let share = odds / (1.0 + odds);
         let (mut of_strays, mut excess, mut value) = (0.0, 0.0, 0.0);
         for line in seen {
             let far = if line.to.is_finite() { (-line.to / mean).exp() } else { 0.0 };
@@ -146,13 +185,19 @@ fn body_and_strays(seen: &[Seen], start: f64, least: f64) -> f64 {
                 line.from + mean
             };
         }
-        let still = (value - best).abs() < 1e-6;
-        best = value;
-        if still || of_strays <= 0.0 {
-            break;
-        }
-        share = (of_strays / total).clamp(1e-9, 0.999);
-        mean = (excess / of_strays).max(least);
+        let next = Self::of(of_strays / total, (excess / of_strays).max(least));
+        (value, (of_strays > 0.0).then_some(next))
     }
-    best
+
+    /// Where rounds that led from here to `one` and to `two` lead in the end; `None` where they do not slow down.
+    fn beyond(self, one: Self, two: Self, least: f64) -> Option<Self> {
+        let by = |f: &dyn Fn(usize) -> f64| [f(0), f(1)];
+        let first = by(&|i| one.0[i] - self.0[i]);
+        let bend = by(&|i| two.0[i] - one.0[i] - first[i]);
+        let length = |v: [f64; 2]| v[0].hypot(v[1]);
+        let times = length(first) / length(bend);
+        let far = by(&|i| self.0[i] + 2.0 * times * first[i] + times * times * bend[i]);
+        let inside = [far[0].clamp(-20.7, 6.9), far[1].max(least.ln())];
+        (times.is_finite() && times > 1.0).then_some(Self(inside))
+    }
 }

@@ -90,7 +90,7 @@ fn plant(seed: u64, k: u64, step_pct: f64) -> Result<Vec<Said>, String> {
     let said = findings.series.iter().enumerate().filter_map(|(n, finding)| {
         let m: usize = pass.series[n].key.model.strip_prefix('M')?.parse().ok()?;
         let model = &models[m];
-        let all: f64 = moved.series[n].readings.iter().map(|r| r.count).sum();
+        let all: f64 = pass.series[n].tally.iter().map(|line| f64::from(line.count)).sum();
         let mut said = Said {
             judged: finding.units_judged / all,
             cut: !finding.period.boundaries.is_empty(),
