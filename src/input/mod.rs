@@ -28,6 +28,7 @@ mod register;
 mod retold;
 mod rows;
 mod same;
+mod spare;
 mod stream;
 pub mod taken;
 mod text;

@@ -88,15 +88,21 @@ struct Wrong {
 }
 
 impl<'a> Parser<'a> {
-    /// A parser for rows of `source` laid out as `layout`.
+    /// A parser for rows of `source` laid out as `layout`, which puts them into an empty `batch`.
     #[must_use]
-    pub fn new(words: &'a Words, book: &'a Book, layout: &'a Layout, source: SourceAt) -> Self {
+    pub fn new(
+        words: &'a Words,
+        book: &'a Book,
+        layout: &'a Layout,
+        source: SourceAt,
+        batch: Batch,
+    ) -> Self {
         Self {
             words,
             book,
             layout,
             source,
-            batch: Batch::default(),
+            batch,
             blank: [None; Field::COUNT],
             texts: vec![HashMap::new(); Field::COUNT + words.factor_values.len()],
             said: HashMap::new(),

@@ -15,6 +15,7 @@ use super::mapped::Unmet;
 use super::retold::Retelling;
 use super::rows::Parser;
 use super::same::{copies, leave_to_rows, refuse_held};
+use super::spare::Spare;
 use super::words::Words;
 use super::{parquet, text, workbook};
 use crate::config::Config;
@@ -131,7 +132,7 @@ pub fn read(
     config: &Config,
     book: &Book,
     progress: &(dyn Fn(u64, u64) + Sync),
-    mut absorb: impl FnMut(Batch),
+    mut absorb: impl FnMut(&mut Batch),
 ) -> Result<Read> {
     let Found { mut files, mut notes, failures } = discover(paths, config)?;
     notes.extend(leave_to_rows(&mut files));
@@ -143,6 +144,7 @@ pub fn read(
     let workers = std::thread::available_parallelism().map_or(2, std::num::NonZero::get);
     let (to_parse, parse_from) = bounded::<Piece>(workers + 1);
     let (to_absorb, absorb_from) = bounded::<(u64, Batch)>(workers + 1);
+    let (texts, batches) = (Arc::new(Spare::default()), Spare::default());
     let tables: Mutex<Vec<Table>> = Mutex::new(Vec::new());
     let failures: Mutex<Vec<Error>> = Mutex::new(failures);
     let mut read = std::thread::scope(|scope| {
@@ -151,6 +153,7 @@ pub fn read(
                 config,
                 headers: Headers::new(config),
                 to_parse,
+                spare: texts.clone(),
                 number: 0,
                 tables: &tables,
                 failures: &failures,
@@ -167,7 +170,11 @@ pub fn read(
         for _ in 0..workers {
             let (from, to) = (parse_from.clone(), to_absorb.clone());
             let (words, failures, tables) = (&words, &failures, &tables);
-            scope.spawn(move || parse_all(&from, &to, words, book, tables, failures));
+            let (texts, batches) = (texts.clone(), &batches);
+            scope.spawn(move || {
+                let spare = (&*texts, batches);
+                parse_all(&from, &to, words, book, tables, failures, spare);
+            });
         }
         drop((parse_from, to_absorb));
         let mut waiting: BTreeMap<u64, Batch> = BTreeMap::new();
@@ -182,7 +189,8 @@ pub fn read(
                     batch.refuse(line);
                 }
                 other_table = batch.other_table.or(other_table);
-                absorb(batch);
+                absorb(&mut batch);
+                batches.give(batch.emptied());
                 next += 1;
             }
         }
@@ -222,9 +230,10 @@ fn parse_all(
     book: &Book,
     tables: &Mutex<Vec<Table>>,
     failures: &Mutex<Vec<Error>>,
+    (texts, batches): (&Spare<Vec<u8>>, &Spare<Batch>),
 ) {
-    for piece in from {
-        let mut parser = Parser::new(words, book, &piece.layout, piece.source);
+    for mut piece in from {
+        let mut parser = Parser::new(words, book, &piece.layout, piece.source, batches.take());
         match &piece.work {
             Work::Text { piece: bytes, retelling, delimiter } => {
                 text::parse(bytes, retelling.as_deref(), *delimiter, piece.skip, &mut parser);
@@ -248,6 +257,10 @@ fn parse_all(
         }
         if to.send((piece.number, parser.finish())).is_err() {
             return;
+        }
+        if let Work::Text { piece, .. } = &mut piece.work {
+            piece.bytes.clear();
+            texts.give(std::mem::take(&mut piece.bytes));
         }
     }
 }

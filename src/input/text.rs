@@ -11,6 +11,7 @@
 
 use std::collections::{BTreeMap, VecDeque};
 use std::io::Read;
+use std::sync::Arc;
 
 use super::cell::Cell;
 use super::columns::{Field, Headers};
@@ -20,6 +21,7 @@ use super::layout::{LOOKED_AT, Layout, MOST_COLUMNS, Partial, find, header_text,
 use super::numbers::SignsSeen;
 use super::retold::{Damaged, Retelling};
 use super::rows::Parser;
+use super::spare::Spare;
 
 /// Size of a piece in bytes.
 const PIECE: usize = 4 << 20;
@@ -37,6 +39,8 @@ const LINES_OF_A_FIELD: usize = 64;
 /// Cuts a UTF-8 stream into pieces at record ends.
 pub struct Pieces<R> {
     reader: R,
+    /// What pieces are read into.
+    spare: Arc<Spare<Vec<u8>>>,
     /// Read before they were asked for.
     ahead: VecDeque<TextPiece>,
     rest: Vec<u8>,
@@ -59,10 +63,11 @@ pub struct TextPiece {
 }
 
 impl<R: Read> Pieces<R> {
-    /// Pieces of `reader`.
-    pub fn new(reader: R) -> Self {
+    /// Pieces of `reader`, read into buffers of `spare`.
+    pub fn new(reader: R, spare: &Arc<Spare<Vec<u8>>>) -> Self {
         Self {
             reader,
+            spare: spare.clone(),
             ahead: VecDeque::new(),
             rest: Vec::new(),
             line: 1,
@@ -70,6 +75,11 @@ impl<R: Read> Pieces<R> {
             done: false,
             broken: None,
         }
+    }
+
+    /// Those of another reader, read into the same buffers.
+    pub fn after<S: Read>(&self, reader: S) -> Pieces<S> {
+        Pieces::new(reader, &self.spare)
     }
 
     /// The same, where the first line has another number than 1.
@@ -114,10 +124,12 @@ impl<R: Read> Pieces<R> {
     }
 
     fn read_piece(&mut self) -> std::io::Result<Option<TextPiece>> {
-        let mut bytes = std::mem::take(&mut self.rest);
+        let mut bytes = self.spare.take();
+        bytes.append(&mut self.rest);
         let mut want = PIECE;
         loop {
             if bytes.len() < want && !self.done {
+                bytes.reserve_exact(want - bytes.len());
                 let missing = (want - bytes.len()) as u64;
                 match self.reader.by_ref().take(missing).read_to_end(&mut bytes) {
                     Ok(n) => self.done = (n as u64) < missing,
@@ -145,7 +157,8 @@ impl<R: Read> Pieces<R> {
                     continue;
                 }
             };
-            self.rest = bytes.split_off(end);
+            self.rest.extend_from_slice(&bytes[end..]);
+            bytes.truncate(end);
             let first_line = self.line;
             self.line += lines_in(&bytes);
             return Ok(Some(TextPiece { bytes, first_line, damaged: Vec::new() }));

@@ -2,7 +2,7 @@
 
 use crate::day::Day;
 use crate::movement::edges::Edges;
-use crate::series::{Pass, Says, TallyLine};
+use crate::series::{Pass, Says};
 use crate::stats::sample::{Grouped, Observation, SampleError};
 
 /// So many units of one day and station with one reading.
@@ -48,19 +48,21 @@ pub use crate::series::pa_to_ma as ma;
 /// All readings of series `n` as shown, by day. Made when they are asked for: those of all series at once would be as
 /// large as all tallies.
 pub fn readings(pass: &Pass, n: usize) -> Vec<Reading> {
-    pass.series[n].tally.iter().map(|line| reading(pass, n, line)).collect()
-}
-
-/// A line of the tally of series `n`.
-pub fn reading(pass: &Pass, n: usize, line: &TallyLine) -> Reading {
-    Reading {
-        day: line.day,
-        station: line.station,
-        ma: ma(line.value_pa),
-        step_ma: ma(pass.plant.steps.at(n, line.station, line.value_pa)),
-        says: line.says,
-        count: f64::from(line.count),
+    let lines = &pass.series[n].tally;
+    let mut all = Vec::with_capacity(lines.len());
+    // A day's readings of a station stand together.
+    for lines in lines.chunk_by(|a, b| a.station == b.station) {
+        let steps = pass.plant.steps.of_one(n, lines[0].station);
+        all.extend(lines.iter().map(|line| Reading {
+            day: line.day,
+            station: line.station,
+            ma: ma(line.value_pa),
+            step_ma: ma(steps.at(line.value_pa)),
+            says: line.says,
+            count: f64::from(line.count),
+        }));
     }
+    all
 }
 
 /// Readings of chosen days as a grouped sample.

@@ -421,6 +421,14 @@ pub struct Batch {
 }
 
 impl Batch {
+    /// An empty one with the room of this one.
+    #[must_use]
+    pub fn emptied(mut self) -> Self {
+        self.records.clear();
+        self.serials.clear();
+        Self { records: self.records, serials: self.serials, ..Self::default() }
+    }
+
     /// Gives up all records, since another table began above them in row `line` of their source.
     pub fn refuse(&mut self, line: u32) {
         let Some(first) = self.records.first() else {

@@ -58,8 +58,8 @@ pub struct Collector {
     pub(super) serials: Serials,
     /// By source.
     pub(super) clocks: Vec<ClockTrack>,
-    /// How often each setup code showed each value, in picoamperes.
-    pub(super) shown: hashbrown::HashMap<(u32, i64), u64>,
+    /// How often each setup showed each value.
+    pub(super) shown: super::shown::ShownCounts,
     /// Tests by calendar day.
     pub(super) days: BTreeMap<Day, u64>,
     /// Air by place and day.
@@ -82,7 +82,7 @@ impl Default for Collector {
             kinds: Kinds::default(),
             serials: Serials::default(),
             clocks: Vec::new(),
-            shown: hashbrown::HashMap::new(),
+            shown: super::shown::ShownCounts::default(),
             days: BTreeMap::new(),
             air: BTreeMap::new(),
             measured_v: Vec::new(),
@@ -96,8 +96,8 @@ impl Default for Collector {
 }
 
 impl Collector {
-    /// Takes the next batch.
-    pub fn absorb(&mut self, batch: Batch) {
+    /// Takes what is in the next batch.
+    pub fn absorb(&mut self, batch: &mut Batch) {
         let mut day_counts: (Day, u64) = (0, 0);
         for record in &batch.records {
             let source = record.source.index();
@@ -113,8 +113,7 @@ impl Collector {
                 day_counts = (day, 1);
             }
             if record.shown == Shown::Value && record.outcome == Outcome::Pass {
-                *self.shown.entry((record.setup, record.reading_pa)).or_default() +=
-                    u64::from(record.count);
+                self.shown.add(record.setup, record.reading_pa, record.count);
             }
             self.derived += u64::from(record.marks.has(Marks::DERIVED));
             let shard = (record.unit >> 58) as usize;
@@ -125,17 +124,17 @@ impl Collector {
         for (key, sums) in &batch.air {
             self.air.entry(*key).or_default().add(sums);
         }
-        self.measured_v.extend(batch.measured_v);
-        for (name, count) in batch.unknown_tests {
+        self.measured_v.append(&mut batch.measured_v);
+        for (name, count) in std::mem::take(&mut batch.unknown_tests) {
             *self.unknown_tests.entry(name).or_default() += count;
         }
-        for later in batch.later {
+        for later in batch.later.drain(..) {
             let at = (later.source.index(), later.column.clone());
             let more = later.rows;
             // Batches come in the order of rows.
             self.later.entry(at).and_modify(|known| known.rows += more).or_insert(later);
         }
-        self.unreadable.extend(batch.unreadable);
+        self.unreadable.append(&mut batch.unreadable);
         self.stepped_over += batch.stepped_over;
     }
 }

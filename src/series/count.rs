@@ -48,34 +48,26 @@ fn count(
         repeats: (0.0, 0),
     };
     let mut readings: Vec<(i64, Says, u32)> = Vec::new();
+    let mut counted: Vec<(u32, bool)> = Vec::new();
     let mut outcomes: Vec<OutcomeLine> = Vec::new();
     for block in blocks {
         let station = block.station;
         let day = |row: &Kept| day_of(kinds.time(row), starts_s);
         for rows in block.rows.chunk_by(|a, b| day(a) == day(b)) {
             let day = day(&rows[0]);
-            for row in rows {
-                let row = &kinds.row(row);
-                if row.is(Row::COUNTED) {
-                    let tripped = row.outcome == Outcome::OverLimit;
-                    outcomes.push(OutcomeLine {
-                        day,
-                        station,
-                        factors: row.factors,
-                        set: set_of[row.setup as usize],
-                        limits: limits[row.limits as usize],
-                        outcome: row.outcome,
-                        in_ramp: is_dc && tripped && row.is(Row::IN_RAMP),
-                        count: row.count,
-                    });
-                    if row.outcome == Outcome::UnderLimit && row.shown() == Shown::Value {
-                        let value_pa = row.reading_pa;
-                        let line = UnderLimitLine { day, station, value_pa };
-                        series.under_limit.extend((0..row.count).map(|_| line));
+            for kept in rows {
+                if kept.is(Row::COUNTED) {
+                    counted.push((kept.kind, kept.is(Row::IN_RAMP)));
+                    if kinds.of(kept).outcome == Outcome::UnderLimit {
+                        let row = kinds.row(kept);
+                        let line = UnderLimitLine { day, station, value_pa: row.reading_pa };
+                        let many = if row.shown() == Shown::Value { row.count } else { 0 };
+                        series.under_limit.extend((0..many).map(|_| line));
                     }
                 }
-                if row.is(Row::LEAKAGE)
-                    && let Some((value_pa, says)) = says(row, limits)
+                if kept.is(Row::LEAKAGE)
+                    && let row = kinds.row(kept)
+                    && let Some((value_pa, says)) = says(&row, limits)
                 {
                     readings.push((value_pa, says, row.count));
                     if says == Says::Above {
@@ -89,6 +81,24 @@ fn count(
                 let count = same.iter().map(|r| r.2).sum();
                 series.tally.push(TallyLine { day, station, value_pa, says, count });
             }
+            // Most rows of a day are of few kinds.
+            counted.sort_unstable();
+            outcomes.extend(counted.chunk_by(|a, b| a == b).map(|same| {
+                let (kind, in_ramp) = (&kinds.all()[same[0].0 as usize], same[0].1);
+                let tripped = kind.outcome == Outcome::OverLimit;
+                let rows = u32::try_from(same.len()).unwrap_or(u32::MAX);
+                OutcomeLine {
+                    day,
+                    station,
+                    factors: kind.factors,
+                    set: set_of[kind.setup as usize],
+                    limits: limits[kind.limits as usize],
+                    outcome: kind.outcome,
+                    in_ramp: is_dc && tripped && in_ramp,
+                    count: rows.saturating_mul(kind.count),
+                }
+            }));
+            counted.clear();
             outcomes.sort_unstable();
             for same in outcomes.chunk_by(|a, b| a.with(1) == b.with(1)) {
                 series.outcomes.push(same[0].with(same.iter().map(|o| o.count).sum()));

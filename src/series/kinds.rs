@@ -4,6 +4,7 @@
 //! Whole numbers are cut in two halves: the lower is the row's own, the upper (of a time after 2106, of a reading above
 //! 4.29 mA) is its kind's. So nothing is rounded, and nothing is beyond reach.
 
+use std::cmp::Ordering;
 use std::hash::BuildHasher;
 
 use hashbrown::{DefaultHashBuilder, HashTable};
@@ -35,7 +36,14 @@ pub struct Kinds {
     rows: Vec<u64>,
     codes: HashTable<u32>,
     hasher: DefaultHashBuilder,
+    /// Codes that were given last, by a few bits of what they are of: most rows are found there.
+    lately: Vec<u32>,
+    /// The upper half of all times, where it is one: a time is then told, and rows put in order, by the row alone.
+    era: Option<i32>,
 }
+
+/// Codes that are looked at first.
+const LATELY: usize = 1 << 13;
 
 /// A record of a known kind.
 #[derive(Debug, Clone, Copy)]
@@ -55,8 +63,8 @@ pub struct Kept {
     pub kind: u32,
     time: u32,
     reading: u32,
-    line: u32,
-    serial: SerialAt,
+    pub line: u32,
+    pub serial: SerialAt,
     pub used: Use,
     facts: u8,
 }
@@ -97,7 +105,21 @@ impl Kinds {
     }
 
     fn code(&mut self, kind: Kind) -> u32 {
-        let Self { all, rows, codes, hasher } = self;
+        let bits = (kind.setup << 7) ^ kind.factors ^ (kind.outcome as u32) << 4;
+        let place = bits as usize % LATELY;
+        if let Some(code) = self.lately.get(place).copied()
+            && self.all.get(code as usize) == Some(&kind)
+        {
+            return code;
+        }
+        let code = self.code_of(kind);
+        self.lately.resize(LATELY, 0);
+        self.lately[place] = code;
+        code
+    }
+
+    fn code_of(&mut self, kind: Kind) -> u32 {
+        let Self { all, rows, codes, hasher, .. } = self;
         let hash = hasher.hash_one(kind);
         let same = |code: &u32| all[*code as usize] == kind;
         if let Some(code) = codes.find(hash, same) {
@@ -112,8 +134,10 @@ impl Kinds {
 
     /// Forgets what only new records need.
     pub fn close(&mut self) {
-        self.codes = HashTable::new();
+        (self.codes, self.lately) = (HashTable::new(), Vec::new());
         self.all.shrink_to_fit();
+        let first = self.all.first().map(|kind| kind.upper_time);
+        self.era = first.filter(|era| self.all.iter().all(|kind| kind.upper_time == *era));
     }
 
     /// All kinds, by code.
@@ -124,6 +148,11 @@ impl Kinds {
     /// How many rows are of each kind.
     pub fn rows(&self) -> &[u64] {
         &self.rows
+    }
+
+    /// The kind of a row.
+    pub fn of(&self, kept: &Kept) -> &Kind {
+        &self.all[kept.kind as usize]
     }
 
     /// The record as it was read.
@@ -177,7 +206,13 @@ impl Kinds {
 
     /// When a row was made, in seconds since 1970-01-01 00:00 of the plant's own clock.
     pub fn time(&self, kept: &Kept) -> i64 {
-        whole(kept.time, self.all[kept.kind as usize].upper_time)
+        whole(kept.time, self.era.unwrap_or_else(|| self.all[kept.kind as usize].upper_time))
+    }
+
+    /// The order of two rows of one series and station.
+    pub fn in_order(&self, a: &Kept, b: &Kept) -> Ordering {
+        let of_all = || self.in_time(a).cmp(&self.in_time(b));
+        if self.era.is_some() { a.time.cmp(&b.time).then_with(of_all) } else { of_all() }
     }
 
     /// What orders the rows of one series and station: time, then where they stand in the files.
@@ -209,33 +244,55 @@ impl Kept {
 mod tests {
     use super::*;
 
+    fn record(time: i64, reading_pa: i64) -> Record {
+        Record {
+            unit: u64::MAX - 1,
+            reading_pa,
+            time,
+            setup: 7,
+            factors: u32::MAX,
+            limits: 1,
+            count: 3,
+            line: u32::MAX,
+            serial: SerialAt::new(0),
+            source: SourceAt::new(0xff_ffff).expect("three bytes"),
+            part: 255,
+            outcome: Outcome::Arc,
+            shown: Shown::Below,
+            marks: Marks::CHECK_LOAD.with(Marks::TALLIED),
+        }
+    }
+
+    /// The records of all pairs of a time and a reading, and their kinds.
+    fn packed(times: &[i64], readings: &[i64]) -> (Vec<(Record, Packed)>, Kinds) {
+        let mut kinds = Kinds::default();
+        let all = times.iter().flat_map(|t| readings.iter().map(|r| record(*t, *r)));
+        let packed = all.map(|r| (r, kinds.pack(&r, SerialAt::new(u64::MAX)))).collect();
+        kinds.close();
+        (packed, kinds)
+    }
+
+    const ENDS: [i64; 7] = [i64::MIN, -1, 0, 1, (1 << 32) - 1, 1 << 32, i64::MAX];
+
+    /// In order of time whether all are of one era or not.
+    #[test]
+    fn rows_stand_in_order_of_time() {
+        for times in [&ENDS[..], &ENDS[2..5]] {
+            let (packed, kinds) = packed(times, &[0, 1 << 40]);
+            assert_eq!(kinds.era.is_some(), times.len() == 3);
+            for (a, of_a) in &packed {
+                for (b, of_b) in &packed {
+                    let order = kinds.in_order(&kinds.keep(of_a), &kinds.keep(of_b));
+                    assert_eq!(order, a.time.cmp(&b.time));
+                }
+            }
+        }
+    }
+
     /// Whatever a record says is said again, at the ends of what numbers can be too.
     #[test]
     fn what_is_packed_is_found_again() {
-        let ends = [i64::MIN, -1, 0, 1, (1 << 32) - 1, 1 << 32, i64::MAX];
-        let mut kinds = Kinds::default();
-        let mut packed = Vec::new();
-        for (n, (time, reading_pa)) in
-            ends.iter().flat_map(|t| ends.iter().map(move |r| (*t, *r))).enumerate()
-        {
-            let record = Record {
-                unit: u64::MAX - n as u64,
-                reading_pa,
-                time,
-                setup: 7,
-                factors: u32::MAX,
-                limits: 1,
-                count: 3,
-                line: u32::MAX,
-                serial: SerialAt::new(0),
-                source: SourceAt::new(0xff_ffff).expect("three bytes"),
-                part: 255,
-                outcome: Outcome::Arc,
-                shown: Shown::Below,
-                marks: Marks::CHECK_LOAD.with(Marks::TALLIED),
-            };
-            packed.push((record, kinds.pack(&record, SerialAt::new(u64::MAX))));
-        }
+        let (packed, kinds) = packed(&ENDS, &ENDS);
         // Lower halves are the rows' own.
         assert_eq!(kinds.all().len(), 5 * 5);
         let said = |r: &Record| (r.unit, r.reading_pa, r.time, r.setup, r.factors, r.count, r.line);

@@ -27,6 +27,7 @@ mod row;
 mod save;
 mod save_rows;
 mod setups;
+mod shown;
 mod sql;
 mod tally;
 mod units;

@@ -86,7 +86,7 @@ impl Places {
             .zip(self.all)
             .map(|(rows, (series, station))| {
                 let mut rows = rows.into_inner().unwrap_or_else(PoisonError::into_inner);
-                rows.par_sort_unstable_by_key(|row| kinds.in_time(row));
+                rows.par_sort_unstable_by(|a, b| kinds.in_order(a, b));
                 Block { series, station, rows }
             })
             .collect()

@@ -202,7 +202,7 @@ impl Collector {
         let counts = std::mem::take(&mut self.shown);
         let mut shown = Shown::new();
         let mut stated: BTreeMap<(u32, u16, i64), i64> = BTreeMap::new();
-        for ((setup, value), count) in counts {
+        for (setup, value, count) in counts.counts() {
             let Some(series) = resolved.series[setup as usize] else { continue };
             let at = (series, resolved.station[setup as usize], value);
             *shown.entry(at).or_default() += count;

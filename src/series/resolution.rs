@@ -134,11 +134,13 @@ impl Steps {
     /// The step of a series at a station and a reading, in picoamperes; what a file stated wins.
     #[must_use]
     pub fn at(&self, series: usize, station: u16, value_pa: i64) -> i64 {
-        let number = u32::try_from(series).unwrap_or(u32::MAX);
-        let stated = self.stated.get(&(number, station, value_pa));
-        stated.copied().unwrap_or_else(|| {
-            range_at(self.of(series, station), value_pa).map_or(1, |r| r.step_pa)
-        })
+        self.of_one(series, station).at(value_pa)
+    }
+
+    /// The steps of one series at one station: for who asks of many readings.
+    #[must_use]
+    pub fn of_one(&self, series: usize, station: u16) -> StepsOfOne<'_> {
+        StepsOfOne { all: self, series, station, ranges: self.of(series, station) }
     }
 
     /// The ranges of a series at a station, ascending.
@@ -146,6 +148,29 @@ impl Steps {
     pub fn of(&self, series: usize, station: u16) -> &[StepRange] {
         let own = u32::try_from(series).ok().and_then(|n| self.by_series.get(&(n, station)));
         own.or_else(|| self.by_station.get(&station)).map_or(&[], Vec::as_slice)
+    }
+}
+
+/// The steps of one series at one station.
+#[derive(Debug, Clone, Copy)]
+pub struct StepsOfOne<'a> {
+    all: &'a Steps,
+    series: usize,
+    station: u16,
+    ranges: &'a [StepRange],
+}
+
+impl StepsOfOne<'_> {
+    /// The step at a reading, in picoamperes.
+    #[must_use]
+    pub fn at(self, value_pa: i64) -> i64 {
+        let Self { all, series, station, ranges } = self;
+        let stated = (!all.stated.is_empty()).then(|| {
+            let number = u32::try_from(series).unwrap_or(u32::MAX);
+            all.stated.get(&(number, station, value_pa)).copied()
+        });
+        let found = || range_at(ranges, value_pa).map_or(1, |r| r.step_pa);
+        stated.flatten().unwrap_or_else(found)
     }
 }
 

@@ -109,11 +109,6 @@ impl Row {
     pub fn is(&self, fact: u8) -> bool {
         self.facts & fact != 0
     }
-
-    /// What orders the rows of one series and station: time, then where they stand in the files.
-    pub fn in_time(&self) -> (i64, SourceAt, u32, u8) {
-        (self.time, self.source, self.line, self.part)
-    }
 }
 
 /// Units are spread over so many shards by their hash, so that they can be swept in parallel.

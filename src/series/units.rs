@@ -10,7 +10,7 @@ use std::sync::Arc;
 use super::at_plant::{AtPlant, Plants};
 use super::attempts::UnitHistory;
 use super::count::{says, shown};
-use super::kinds::{Kept, Kinds};
+use super::kinds::{Kept, Kind, Kinds};
 use super::order::Block;
 use super::row::{Row, Serials, SetAside, Use};
 use super::{Pass, Says, Series};
@@ -174,10 +174,18 @@ pub enum Counts {
 #[derive(Debug, Clone, Copy)]
 pub struct Test<'a> {
     pass: &'a Pass,
-    row: Row,
+    row: &'a Kept,
 }
 
 impl<'a> Test<'a> {
+    fn kind(self) -> &'a Kind {
+        self.pass.units.kinds.of(self.row)
+    }
+
+    fn row(self) -> Row {
+        self.pass.units.kinds.row(self.row)
+    }
+
     /// What a line of a tally must say of it beside its outcome; `None` where it counts for nothing.
     pub(super) fn counts(self) -> Option<Counts> {
         match (self.row.is(Row::COUNTED), self.row.is(Row::LEAKAGE)) {
@@ -190,11 +198,11 @@ impl<'a> Test<'a> {
 
     /// Its code among setups.
     pub(super) fn setup_code(self) -> u32 {
-        self.row.setup
+        self.kind().setup
     }
 
     fn setup(self) -> &'a SetupFacts {
-        &self.pass.units.setups[self.row.setup as usize]
+        &self.pass.units.setups[self.kind().setup as usize]
     }
 
     /// Serial as first written; empty where it had none.
@@ -231,44 +239,45 @@ impl<'a> Test<'a> {
     /// Seconds since 1970-01-01 00:00 of the plant's own clock.
     #[must_use]
     pub fn time(self) -> i64 {
-        self.row.time
+        self.pass.units.kinds.time(self.row)
     }
 
     /// Production day.
     #[must_use]
     pub fn day(self) -> Day {
-        day_of(self.row.time, self.pass.units.day_starts_s)
+        day_of(self.time(), self.pass.units.day_starts_s)
     }
 
     /// What it ended with.
     #[must_use]
     pub fn outcome(self) -> Outcome {
-        self.row.outcome
+        self.kind().outcome
     }
 
     /// The reading in picoamperes, known to its step; `None` where only a bound, or nothing, was shown.
     #[must_use]
     pub fn value_pa(self) -> Option<i64> {
-        (self.row.shown() == Shown::Value).then_some(self.row.reading_pa)
+        let row = self.row();
+        (row.shown() == Shown::Value).then_some(row.reading_pa)
     }
 
     /// What was shown, in picoamperes, and whether it is the reading or a bound; `None` where nothing was.
     #[must_use]
     pub fn shown(self) -> Option<(i64, Says)> {
-        shown(&self.row)
+        shown(&self.row())
     }
 
     /// What it says about the unit's current, in picoamperes: a trip only that it lay above the limit in force.
     /// `None` where it says nothing.
     #[must_use]
     pub fn says(self) -> Option<(i64, Says)> {
-        says(&self.row, &self.pass.units.limits)
+        says(&self.row(), &self.pass.units.limits)
     }
 
     /// Limits in force.
     #[must_use]
     pub fn limits(self) -> Limits {
-        self.pass.units.limits[self.row.limits as usize]
+        self.pass.units.limits[self.kind().limits as usize]
     }
 
     /// What was set.
@@ -280,19 +289,19 @@ impl<'a> Test<'a> {
     /// Index of its combination of factor levels.
     #[must_use]
     pub fn factors(self) -> u32 {
-        self.row.factors
+        self.kind().factors
     }
 
     /// Levels of the factors, in the order of their names; empty text where unknown.
     #[must_use]
     pub fn levels(self) -> &'a [String] {
-        &self.pass.plant.factor_sets[self.row.factors as usize]
+        &self.pass.plant.factor_sets[self.kind().factors as usize]
     }
 
     /// How many units it stands for.
     #[must_use]
     pub fn count(self) -> u32 {
-        self.row.count
+        self.kind().count
     }
 
     /// Why it was set aside; `None` where it is used.
@@ -325,13 +334,13 @@ impl<'a> Test<'a> {
     /// Number of its file and sheet among [`Pass::sources`].
     #[must_use]
     pub fn table(self) -> usize {
-        self.row.source.index()
+        self.kind().source.index()
     }
 
     /// File and sheet.
     #[must_use]
     pub fn source(self) -> &'a Source {
-        self.pass.source(self.row.source)
+        self.pass.source(self.kind().source)
     }
 
     /// Line of a text file or row of a sheet, counted from 1.
@@ -343,13 +352,13 @@ impl<'a> Test<'a> {
     /// Which test of the row it is, where one row holds several.
     #[must_use]
     pub fn part(self) -> u8 {
-        self.row.part
+        self.kind().part
     }
 
     /// What orders tests: time, then where they stand in the files.
     #[must_use]
     pub fn in_time(self) -> impl Ord {
-        self.row.in_time()
+        self.pass.units.kinds.in_time(self.row)
     }
 
     /// The same with the names that people find it by.
@@ -367,7 +376,7 @@ impl<'a> Test<'a> {
             lot: self.levels().first().map_or_else(String::new, |lot| lot.trim().to_owned()),
             outcome: self.outcome(),
             limit_pa: self.limits().high_pa,
-            source: self.pass.units.sources[self.row.source.index()].clone(),
+            source: self.pass.units.sources[self.kind().source.index()].clone(),
             line: self.row.line,
         }
     }
@@ -467,7 +476,7 @@ impl<'a> Tests<'a> {
 
     /// Passes whose reading is in the tally: the first test of each unit that says something of its leakage.
     pub fn passes(self) -> impl Iterator<Item = Test<'a>> {
-        self.of(|row| row.is(Row::LEAKAGE)).filter(|t| t.row.outcome == Outcome::Pass)
+        self.of(|row| row.is(Row::LEAKAGE)).filter(|t| t.outcome() == Outcome::Pass)
     }
 
     /// Those of products that were made when they say, whatever became of them.
@@ -477,8 +486,8 @@ impl<'a> Tests<'a> {
 }
 
 impl Pass {
-    fn test(&self, row: &Kept) -> Test<'_> {
-        Test { pass: self, row: self.units.kinds.row(row) }
+    fn test<'a>(&'a self, row: &'a Kept) -> Test<'a> {
+        Test { pass: self, row }
     }
 
     /// All tests, in order of series and station; those of no series at the end.

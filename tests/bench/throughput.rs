@@ -155,6 +155,9 @@ fn compare(file: &Path, report: &Path) -> Result<(), Box<dyn Error>> {
     println!("review            {whole:>10.2} s  ({})", review.status);
     println!("ratio             {:>10.2}", whole / bare);
     println!("peak memory       {memory:>10}");
+    if let Some(kib) = review.peak_kib {
+        println!("memory a row      {:>10.0} bytes", kib as f64 * 1024.0 / rows as f64);
+    }
     println!("series            {series:>10}");
     println!("rows per second   {:>10.0}", rows as f64 / whole);
     tell_pages(report)

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use crate::input::columns::Headers;
 use crate::input::retold::{DOCUMENT_MOST, Retelling, Told, document, is_document};
+use crate::input::spare::Spare;
 use crate::input::text::{Pieces, TextPiece};
 
 /// Most bytes of a text that can be read only once held for a look ahead.
@@ -35,8 +36,12 @@ impl<'r> Opened<'r> {
     ///
     /// # Errors
     /// What reading gave, and what is wrong with a document.
-    pub(super) fn of(reader: Box<dyn Read + 'r>, headers: &Headers) -> Result<Option<Self>> {
-        let mut pieces = Pieces::new(reader);
+    pub(super) fn of(
+        reader: Box<dyn Read + 'r>,
+        headers: &Headers,
+        spare: &Arc<Spare<Vec<u8>>>,
+    ) -> Result<Option<Self>> {
+        let mut pieces = Pieces::new(reader, spare);
         let Some(first) = pieces.next()? else { return Ok(None) };
         let mut opened = Self { first, pieces, retelling: None, form: "", is_document: false };
         let Some(form) = is_document(&opened.first.bytes) else { return Ok(Some(opened)) };
@@ -66,7 +71,7 @@ impl<'r> Opened<'r> {
             document(&text, headers).map_err(|what| Error::other(format!("{form}: {what}")))?;
         // The header has no line: rows are counted from 1.
         let reader: Box<dyn Read> = Box::new(Cursor::new(told));
-        let mut pieces = Pieces::new(reader).numbered_from(0);
+        let mut pieces = self.pieces.after(reader).numbered_from(0);
         let first =
             pieces.next()?.ok_or_else(|| Error::other(format!("{form} without records")))?;
         Ok(Self { first, pieces, retelling: None, form, is_document: true })
@@ -85,7 +90,7 @@ impl<'r> Opened<'r> {
             Some(retelling) => look(&retelling.tell(&piece.bytes, 1, headers).text),
             None => look(&piece.bytes),
         };
-        match again.filter(|_| !self.is_document).map(Pieces::new) {
+        match again.filter(|_| !self.is_document).map(|again| self.pieces.after(again)) {
             Some(mut rest) => {
                 // The first piece was looked at.
                 let _ = rest.next();

@@ -13,6 +13,7 @@ use crate::input::columns::{Field, Headers};
 use crate::input::conventions::{Seen, Unsettled};
 use crate::input::discover::from_path;
 use crate::input::layout::{Lack, Layout, Partial, Undecided};
+use crate::input::spare::Spare;
 use crate::note::Note;
 use crate::records::{Source, SourceAt};
 
@@ -24,6 +25,8 @@ pub(super) struct Producer<'a> {
     pub(super) config: &'a Config,
     pub(super) headers: Headers,
     pub(super) to_parse: Sender<Piece>,
+    /// What texts are read into.
+    pub(super) spare: Arc<Spare<Vec<u8>>>,
     pub(super) number: u64,
     pub(super) tables: &'a Mutex<Vec<Table>>,
     pub(super) failures: &'a Mutex<Vec<Error>>,

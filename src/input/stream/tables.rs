@@ -49,7 +49,7 @@ impl Producer<'_> {
             )
         };
         let letters = Letters::of(reader.fill_buf().map_err(broken)?);
-        let mut opened = match Opened::of(letters.decoded(reader), &self.headers) {
+        let mut opened = match Opened::of(letters.decoded(reader), &self.headers, &self.spare) {
             Ok(Some(opened)) => opened,
             Ok(None) => {
                 return Err(Error::input(

@@ -86,7 +86,7 @@ fn plant(seed: u64, k: u64, step_pct: f64) -> Result<Vec<Said>, String> {
         }
     }
     let config = Config { accepted_reject_share: ACCEPTED, ..Config::default() };
-    let Found { pass, moved, findings } = found(&text, &config)?;
+    let Found { pass, findings, .. } = found(&text, &config)?;
     let said = findings.series.iter().enumerate().filter_map(|(n, finding)| {
         let m: usize = pass.series[n].key.model.strip_prefix('M')?.parse().ok()?;
         let model = &models[m];
