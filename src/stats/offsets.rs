@@ -82,20 +82,7 @@ pub fn fit(entries: &[Entry], columns: &[Vec<f64>], scale: Option<f64>) -> Optio
         let y_in = within(entries, &weights, groups, &y);
         let x: Vec<Vec<f64>> =
             columns.iter().map(|c| within(entries, &weights, groups, c)).collect();
-        // Entry by entry: so the sums do not wait for each other.
-        let (mut sums, mut b) = (vec![0.0; k * k], vec![0.0; k]);
-        let mut row = vec![0.0; k];
-        for (e, weight) in weights.iter().enumerate() {
-            row.iter_mut().zip(&x).for_each(|(cell, column)| *cell = column[e]);
-            for (i, cell) in row.iter().enumerate() {
-                let weighted = weight * cell;
-                b[i] += weighted * y_in[e];
-                let upper = &mut sums[i * k + i..(i + 1) * k];
-                upper.iter_mut().zip(&row[i..]).for_each(|(sum, other)| *sum += weighted * other);
-            }
-        }
-        let a: Vec<Vec<f64>> =
-            (0..k).map(|i| (0..k).map(|j| sums[i.min(j) * k + i.max(j)]).collect()).collect();
+        let (a, b) = products(&weights, &x, &y_in);
         let inverse = inverse_of_any(a)?;
         value = (0..k).map(|i| (0..k).map(|j| inverse[i][j] * b[j]).sum()).collect();
         let left: Vec<f64> =
@@ -111,18 +98,47 @@ pub fn fit(entries: &[Entry], columns: &[Vec<f64>], scale: Option<f64>) -> Optio
             let u = left[e].abs() * entry.weight.sqrt() / found_scale.max(1e-300);
             weights[e] = entry.weight * if u > HUBER { HUBER / u } else { 1.0 };
         }
-        state = Some((x, left, inverse));
+        state = Some((left, inverse));
     }
-    let (x, left, inverse) = state?;
+    let (left, inverse) = state?;
     let mut loss = 0.0;
+    // What a change of the effects changes in the scores: nothing of what lies too far out. With the weights in its place
+    // the variance came out a quarter too small.
+    let mut slopes = vec![0.0; n];
     for (e, entry) in entries.iter().enumerate() {
         let u = left[e].abs() * entry.weight.sqrt() / found_scale.max(1e-300);
         loss += if u <= HUBER { u * u } else { 2.0 * HUBER * u - HUBER * HUBER };
+        slopes[e] = if u <= HUBER { entry.weight } else { 0.0 };
     }
+    let mut inside = vec![false; groups];
+    entries.iter().zip(&slopes).for_each(|(e, slope)| inside[e.group] |= *slope > 0.0);
+    let of_groups: Vec<f64> =
+        (0..n).map(|e| if inside[entries[e].group] { slopes[e] } else { weights[e] }).collect();
+    let x: Vec<Vec<f64>> = columns.iter().map(|c| within(entries, &of_groups, groups, c)).collect();
+    let inverse = inverse_of_any(products(&slopes, &x, &left).0).unwrap_or(inverse);
     let (covariance, clusters) = sandwich(entries, &weights, &x, &left, &inverse);
     let finite =
         loss.is_finite() && covariance.iter().flatten().chain(&value).all(|x| x.is_finite());
     finite.then_some(Effects { value, covariance, loss, scale: found_scale, clusters })
+}
+
+/// Weighted sums of products: of each two columns, and of each with `y`.
+fn products(weights: &[f64], x: &[Vec<f64>], y: &[f64]) -> (Vec<Vec<f64>>, Vec<f64>) {
+    let k = x.len();
+    // Entry by entry: so the sums do not wait for each other.
+    let (mut sums, mut b) = (vec![0.0; k * k], vec![0.0; k]);
+    let mut row = vec![0.0; k];
+    for (e, weight) in weights.iter().enumerate() {
+        row.iter_mut().zip(x).for_each(|(cell, column)| *cell = column[e]);
+        for (i, cell) in row.iter().enumerate() {
+            let weighted = weight * cell;
+            b[i] += weighted * y[e];
+            let upper = &mut sums[i * k + i..(i + 1) * k];
+            upper.iter_mut().zip(&row[i..]).for_each(|(sum, other)| *sum += weighted * other);
+        }
+    }
+    let a = (0..k).map(|i| (0..k).map(|j| sums[i.min(j) * k + i.max(j)]).collect()).collect();
+    (a, b)
 }
 
 /// A column with the weighted mean of each group taken off.
@@ -135,7 +151,8 @@ fn within(entries: &[Entry], weights: &[f64], groups: usize, column: &[f64]) -> 
     entries.iter().zip(column).map(|(e, v)| v - sums[e.group].0 / sums[e.group].1).collect()
 }
 
-/// Liang & Zeger's (1986) covariance with errors shared inside clusters (from memory).
+/// Liang & Zeger's (1986) covariance with errors shared inside clusters, of an M-estimate: `inverse` is that of the
+/// scores' slopes (Huber & Ronchetti; both from memory).
 fn sandwich(
     entries: &[Entry],
     weights: &[f64],

@@ -25,6 +25,7 @@ mod many_models;
 mod misread;
 mod month_change;
 mod movement;
+mod offsets;
 pub mod page_report;
 mod pages;
 mod plain_words;

@@ -12,6 +12,7 @@
 //! cargo bench --bench calibration -- --what rising --replicates 500
 //! cargo bench --bench calibration -- --what scale --replicates 100
 //! cargo bench --bench calibration -- --what instruments --replicates 40
+//! cargo bench --bench calibration -- --what month --replicates 1000
 //! cargo bench --bench calibration -- --what jumps --replicates 60
 //! cargo bench --bench calibration -- --what mix --replicates 200
 //! cargo bench --bench calibration -- --what jumps --replicates 60 --cell pair --set trial --list
@@ -25,6 +26,7 @@ mod drift;
 mod instruments;
 mod jumps;
 mod mix;
+mod month;
 mod plan;
 mod plant;
 mod rising;
@@ -70,6 +72,8 @@ enum What {
     Scale,
     /// Intervals where instruments are coarse and show models in different steps.
     Instruments,
+    /// Intervals about the month under review, stations and repeated readings.
+    Month,
 }
 
 fn main() -> Result<(), String> {
@@ -104,6 +108,12 @@ fn main() -> Result<(), String> {
     if wanted.what == What::Instruments {
         println!("Instruments, set {:?}, seed {seed}.\n", wanted.set);
         instruments::run(wanted.replicates, wanted.set, seed)?;
+        println!("\n{:.0} s", started.elapsed().as_secs_f64());
+        return Ok(());
+    }
+    if wanted.what == What::Month {
+        println!("The month, stations, repeats, set {:?}, seed {seed}. Held in %.\n", wanted.set);
+        month::run(wanted.replicates, seed)?;
         println!("\n{:.0} s", started.elapsed().as_secs_f64());
         return Ok(());
     }
@@ -218,9 +228,10 @@ fn wanted() -> Result<Wanted, String> {
                     "rising" => What::Rising,
                     "scale" => What::Scale,
                     "instruments" => What::Instruments,
+                    "month" => What::Month,
                     other => {
                         return Err(format!(
-                            "--what is coverage, verdicts, drift, rising, scale, instruments, jumps or mix, not {other}"
+                            "--what is coverage, verdicts, drift, rising, scale, instruments, month, jumps or mix, not {other}"
                         ));
                     }
                 };

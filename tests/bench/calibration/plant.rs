@@ -37,6 +37,11 @@ pub struct Found {
 
 /// Reads a file of this text and asks everything of it that is asked before a verdict, but jumps and the month.
 pub fn found(text: &str, config: &Config) -> Result<Found, String> {
+    found_in(text, config, None)
+}
+
+/// The same with a month under review.
+pub fn found_in(text: &str, config: &Config, month: Option<(i32, u32)>) -> Result<Found, String> {
     let folder = tempfile::tempdir().map_err(|e| e.to_string())?;
     let path = folder.path().join("tests.csv");
     std::fs::write(&path, text).map_err(|e| e.to_string())?;
@@ -44,7 +49,7 @@ pub fn found(text: &str, config: &Config) -> Result<Found, String> {
     let pass = pass.map_err(|e| e.to_string())?;
     let register = Register::default();
     let moved = movement::find(&pass, &register, config, &leakdrift::progress::nobody);
-    let known = Known { movement: &moved, register: &register, month: None, jumps: None };
+    let known = Known { movement: &moved, register: &register, month, jumps: None };
     let findings = analysis::findings(&pass, &known, config, &leakdrift::progress::nobody);
     Ok(Found { pass, moved, findings })
 }
