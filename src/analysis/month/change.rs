@@ -1,8 +1,8 @@
 //! The month under review against the time before it: level, spread, expected rejects, failures.
 //!
 //! The time before is that since the last established step, at most half a year; not the first 25 days,
-//! which say what moved in all, not this month. Level: means of log daily points, their variance times the
-//! AR(1) factor. Spread: mean distance from the day's median, days as clusters, so that a drift is no
+//! which say what moved in all, not this month. Level: means of log daily points, the variance of
+//! each side its own (Welch) times the AR(1) factor. Spread: mean distance from the day's median, days as clusters, so that a drift is no
 //! spread. Failures: Newcombe's hybrid score interval. The expected rejects of a month are those of its own
 //! readings, not carried to a day: for a drifting series they differ from the verdict's.
 
@@ -203,12 +203,18 @@ fn level_change(levels: &[Vec<f64>; 2], rho: f64, of_scale: f64, level: f64) -> 
     let logs = levels.each_ref().map(|l| l.iter().map(|v| v.ln()).collect::<Vec<f64>>());
     let mean = |l: &[f64]| l.iter().sum::<f64>() / l.len() as f64;
     let means = [mean(&logs[0]), mean(&logs[1])];
-    let squares: f64 =
-        (0..2).map(|s| logs[s].iter().map(|v| (v - means[s]).powi(2)).sum::<f64>()).sum();
-    let n = [logs[0].len() as f64, logs[1].len() as f64];
     let factor = variance_factor(rho);
-    let df = ((n[0] + n[1]) / factor - 2.0).max(1.0);
-    let se = (squares / (n[0] + n[1] - 2.0) * factor * (1.0 / n[0] + 1.0 / n[1])).sqrt();
+    // Welch: a month may have fewer units a day, or another spread, than the time before.
+    let of_side = |s: usize| {
+        let n = logs[s].len() as f64;
+        let squares: f64 = logs[s].iter().map(|v| (v - means[s]).powi(2)).sum();
+        let variance = squares / (n - 1.0) * factor / n;
+        (variance, variance.powi(2) / (n / factor - 1.0).max(1.0))
+    };
+    let (before, month) = (of_side(0), of_side(1));
+    let variance = before.0 + month.0;
+    let df = (variance.powi(2) / (before.1 + month.1)).max(1.0);
+    let se = variance.sqrt();
     let d = means[1] - means[0];
     let of_scale = of_scale * normal_quantile(0.5 + 0.5 * level);
     let reach = (student_t_quantile(0.5 + 0.5 * level, df) * se).hypot(of_scale);
