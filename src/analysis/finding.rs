@@ -265,13 +265,14 @@ pub fn asked(
             && limit_ma.is_some_and(|l| (r.ma - l).abs() <= 1e-9 * l)
     };
     let trips_at_limit = shown.iter().filter(at_limit).map(|r| r.count).sum();
-    let edges = edges(pass, n, &readings);
+    let edges = edges(pass, n, stations);
     let kept = moved.scale.on_edges(&shown, &edges);
     let mut judged: Vec<Reading> = kept.iter().filter(|r| inside(r.day)).copied().collect();
     let typical =
         crate::stats::numeric::median(&moved.points.iter().map(|p| p.value_ma).collect::<Vec<_>>())
             .or_else(|| readings.first().map(|r| r.ma))
             .unwrap_or(0.0);
+    let step_ma = coarsest_step(pass, n, stations, typical);
     // Healthy units under a low limit that cuts into them say only that they lie below it. Without the
     // open-lead reading they cannot be told from open leads, which say nothing.
     if let (Some(low), Some(_)) = (low_pa, open_lead_ma) {
@@ -279,7 +280,7 @@ pub fn asked(
             day: line.day,
             station: line.station,
             ma: moved.scale.carry(line.station, line.day).on_scale(ma(low)),
-            step_ma: coarsest_step(pass, n, &readings, typical),
+            step_ma,
             says: Says::Below,
             count: 1.0,
         }));
@@ -287,7 +288,6 @@ pub fn asked(
     }
     let first_day = readings.first().map_or(judge.from, |r| r.day);
     let judged_shown: Vec<Reading> = shown.into_iter().filter(|r| inside(r.day)).collect();
-    let step_ma = coarsest_step(pass, n, &readings, typical);
     Asked {
         kept,
         judged,

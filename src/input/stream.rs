@@ -232,7 +232,7 @@ fn parse_all(
     failures: &Mutex<Vec<Error>>,
     (texts, batches): (&Spare<Vec<u8>>, &Spare<Batch>),
 ) {
-    for mut piece in from {
+    for piece in from {
         let mut parser = Parser::new(words, book, &piece.layout, piece.source, batches.take());
         match &piece.work {
             Work::Text { piece: bytes, retelling, delimiter } => {
@@ -258,9 +258,9 @@ fn parse_all(
         if to.send((piece.number, parser.finish())).is_err() {
             return;
         }
-        if let Work::Text { piece, .. } = &mut piece.work {
-            piece.bytes.clear();
-            texts.give(std::mem::take(&mut piece.bytes));
+        if let Work::Text { piece: text::TextPiece { mut bytes, .. }, .. } = piece.work {
+            bytes.clear();
+            texts.give(bytes);
         }
     }
 }

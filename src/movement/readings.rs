@@ -73,10 +73,9 @@ pub fn grouped<'a>(readings: impl Iterator<Item = &'a Reading>) -> Result<Groupe
     Grouped::new(readings.map(|r| (r.day, r.observation(), r.count)))
 }
 
-/// Edges of the coarsest step, by size of reading, among the stations that tested series `n`.
-pub fn edges(pass: &Pass, n: usize, readings: &[Reading]) -> Edges {
+/// Edges of the coarsest step, by size of reading, among `stations`: those that tested series `n`.
+pub fn edges(pass: &Pass, n: usize, stations: &[u16]) -> Edges {
     let steps = &pass.plant.steps;
-    let stations = stations(readings);
     let mut starts: Vec<i64> =
         stations.iter().flat_map(|s| steps.of(n, *s).iter().map(|r| r.from_pa)).collect();
     starts.sort_unstable();
@@ -93,9 +92,9 @@ pub fn edges(pass: &Pass, n: usize, readings: &[Reading]) -> Edges {
 }
 
 /// The coarsest step, in mA, among the stations of series `n` at this reading.
-pub fn coarsest_step(pass: &Pass, n: usize, readings: &[Reading], at_ma: f64) -> f64 {
+pub fn coarsest_step(pass: &Pass, n: usize, stations: &[u16], at_ma: f64) -> f64 {
     let pa = crate::series::ma_to_pa(at_ma).unwrap_or(0);
-    let steps = stations(readings).into_iter().map(|s| pass.plant.steps.at(n, s, pa));
+    let steps = stations.iter().map(|s| pass.plant.steps.at(n, *s, pa));
     ma(steps.max().unwrap_or(1))
 }
 

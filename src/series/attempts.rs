@@ -108,10 +108,7 @@ fn by_unit(shard: Shard, kinds: &Kinds) -> Vec<Packed> {
     drop((shard, order));
     for of_unit in records.chunk_by_mut(|a, b| a.unit() == b.unit()) {
         if of_unit.len() > 1 {
-            of_unit.sort_unstable_by_key(|r| {
-                let Record { time, source, line, part, .. } = kinds.record(r);
-                (time, source, line, part)
-            });
+            of_unit.sort_unstable_by_key(|r| kinds.in_time(&kinds.keep(r)));
         }
     }
     records

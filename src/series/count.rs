@@ -48,7 +48,7 @@ fn count(
         repeats: (0.0, 0),
     };
     let mut readings: Vec<(i64, Says, u32)> = Vec::new();
-    let mut counted: Vec<(u32, bool)> = Vec::new();
+    let mut counted: Vec<u32> = Vec::new();
     let mut outcomes: Vec<OutcomeLine> = Vec::new();
     for block in blocks {
         let station = block.station;
@@ -57,7 +57,7 @@ fn count(
             let day = day(&rows[0]);
             for kept in rows {
                 if kept.is(Row::COUNTED) {
-                    counted.push((kept.kind, kept.is(Row::IN_RAMP)));
+                    counted.push(kept.kind);
                     if kinds.of(kept).outcome == Outcome::UnderLimit {
                         let row = kinds.row(kept);
                         let line = UnderLimitLine { day, station, value_pa: row.reading_pa };
@@ -84,7 +84,7 @@ fn count(
             // Most rows of a day are of few kinds.
             counted.sort_unstable();
             outcomes.extend(counted.chunk_by(|a, b| a == b).map(|same| {
-                let (kind, in_ramp) = (&kinds.all()[same[0].0 as usize], same[0].1);
+                let kind = &kinds.all()[same[0] as usize];
                 let tripped = kind.outcome == Outcome::OverLimit;
                 let rows = u32::try_from(same.len()).unwrap_or(u32::MAX);
                 OutcomeLine {
@@ -94,7 +94,7 @@ fn count(
                     set: set_of[kind.setup as usize],
                     limits: limits[kind.limits as usize],
                     outcome: kind.outcome,
-                    in_ramp: is_dc && tripped && in_ramp,
+                    in_ramp: is_dc && tripped && kind.is_in_ramp(),
                     count: rows.saturating_mul(kind.count),
                 }
             }));

@@ -48,8 +48,8 @@ const LATELY: usize = 1 << 13;
 /// A record of a known kind.
 #[derive(Debug, Clone, Copy)]
 pub struct Packed {
-    /// In two halves, which need no eight bytes to begin at.
-    unit: [u32; 2],
+    /// In bytes, which need no eighth place to begin at.
+    unit: [u8; 8],
     pub kind: u32,
     time: u32,
     reading: u32,
@@ -97,8 +97,7 @@ impl Kinds {
             shown: record.shown,
             marks: record.marks,
         };
-        let [a, b, c, d, e, f, g, h] = record.unit.to_le_bytes();
-        let unit = [u32::from_le_bytes([a, b, c, d]), u32::from_le_bytes([e, f, g, h])];
+        let unit = record.unit.to_ne_bytes();
         let kind = self.code(kind);
         self.rows[kind as usize] += 1;
         Packed { unit, kind, time, reading, line: record.line, serial }
@@ -186,7 +185,7 @@ impl Kinds {
 
     /// A row with all that it says.
     pub fn row(&self, kept: &Kept) -> Row {
-        let kind = &self.all[kept.kind as usize];
+        let kind = self.of(kept);
         Row {
             time: whole(kept.time, kind.upper_time),
             reading_pa: whole(kept.reading, kind.upper_reading),
@@ -206,7 +205,7 @@ impl Kinds {
 
     /// When a row was made, in seconds since 1970-01-01 00:00 of the plant's own clock.
     pub fn time(&self, kept: &Kept) -> i64 {
-        whole(kept.time, self.era.unwrap_or_else(|| self.all[kept.kind as usize].upper_time))
+        whole(kept.time, self.era.unwrap_or_else(|| self.of(kept).upper_time))
     }
 
     /// The order of two rows of one series and station.
@@ -217,15 +216,22 @@ impl Kinds {
 
     /// What orders the rows of one series and station: time, then where they stand in the files.
     pub fn in_time(&self, kept: &Kept) -> (i64, SourceAt, u32, u8) {
-        let kind = &self.all[kept.kind as usize];
+        let kind = self.of(kept);
         (whole(kept.time, kind.upper_time), kind.source, kept.line, kind.part)
+    }
+}
+
+impl Kind {
+    /// Whether the test ended while the voltage still rose.
+    pub fn is_in_ramp(&self) -> bool {
+        self.marks.has(Marks::IN_RAMP)
     }
 }
 
 impl Packed {
     /// Its unit, see [`Record::unit`].
     pub fn unit(&self) -> u64 {
-        u64::from(self.unit[1]) << 32 | u64::from(self.unit[0])
+        u64::from_ne_bytes(self.unit)
     }
 }
 

@@ -280,14 +280,7 @@ impl Pass {
                 serial: test.serial().into(),
                 time: test.time(),
             };
-            Some((
-                test.table(),
-                NotUsed {
-                    row: test.line(),
-                    part: test.part(),
-                    ..self.not_used_of(test.table(), why)
-                },
-            ))
+            Some(self.line_not_used(test.table(), test.line(), test.part(), why))
         };
         let tests: Vec<Tests<'_>> = self.tests().collect();
         let set_aside = tests
@@ -299,8 +292,7 @@ impl Pass {
                 expected: u.expected.clone(),
                 found: u.found.clone(),
             };
-            let table = u.source.index();
-            (table, NotUsed { row: u.line, ..self.not_used_of(table, why) })
+            self.line_not_used(u.source.index(), u.line, 0, why)
         });
         let mut lines: Vec<(usize, NotUsed)> = unreadable.collect();
         lines.par_extend(set_aside);
@@ -315,7 +307,8 @@ impl Pass {
         lines.into_iter().map(|(_, line)| line).collect()
     }
 
-    fn not_used_of(&self, table: usize, why: Why) -> NotUsed {
-        NotUsed { source: self.sources()[table].clone(), row: 0, part: 0, why }
+    /// A line of the list, with the number of its table.
+    fn line_not_used(&self, table: usize, row: u32, part: u8, why: Why) -> (usize, NotUsed) {
+        (table, NotUsed { source: self.sources()[table].clone(), row, part, why })
     }
 }

@@ -141,7 +141,7 @@ impl Plant {
                 let days = block.rows.chunk_by(|a, b| day(a) == day(b));
                 let of_day = |rows: &[Kept]| {
                     let tests = rows.iter().filter(|r| r.used.is_of_a_product());
-                    let count = tests.map(|r| u64::from(kinds.all()[r.kind as usize].count)).sum();
+                    let count = tests.map(|r| u64::from(kinds.of(r).count)).sum();
                     let tallied = rows.iter().all(|r| r.is(Row::TALLIED));
                     StationDay { at: (block.station, day(&rows[0])), count, tallied }
                 };

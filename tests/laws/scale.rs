@@ -250,7 +250,7 @@ fn carried_readings_lie_between_edges_and_none_is_lost() {
     for (n, moved) in j.moved.series.iter().enumerate() {
         let coarse = Edges::uniform(0.01);
         let shown = readings(&j.pass, n);
-        for edges in [edges(&j.pass, n, &shown), coarse] {
+        for edges in [edges(&j.pass, n, &moved.used_at), coarse] {
             let on_edges = moved.scale.on_edges(&shown, &edges);
             let units = |all: &[Reading]| all.iter().map(|r| r.count).sum::<f64>();
             assert_eq!(units(&on_edges), units(&shown));

@@ -1,9 +1,9 @@
 //! The month under review against the time before it: level, spread, expected rejects, failures.
 //!
 //! The time before is that since the last established step, at most half a year; not the first 25 days,
-//! which say what moved in all, not this month. Level: means of log daily points, the variance of
-//! each side its own (Welch) times the AR(1) factor. Spread: mean distance from the day's median, days as clusters, so that a drift is no
-//! spread. Failures: Newcombe's hybrid score interval. The expected rejects of a month are those of its own
+//! which say what moved in all, not this month. Level: means of log daily points, the variance of each side its own
+//! (Welch) times the AR(1) factor. Spread: mean distance from the day's median, days as clusters, so that a drift is
+//! no spread. Failures: Newcombe's hybrid score interval. The expected rejects of a month are those of its own
 //! readings, not carried to a day: for a drifting series they differ from the verdict's.
 
 use chrono::NaiveDate;

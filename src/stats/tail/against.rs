@@ -191,13 +191,14 @@ impl Strays {
 
     /// Where rounds that led from here to `one` and to `two` lead in the end; `None` where they do not slow down.
     fn beyond(self, one: Self, two: Self, least: f64) -> Option<Self> {
-        let by = |f: &dyn Fn(usize) -> f64| [f(0), f(1)];
-        let first = by(&|i| one.0[i] - self.0[i]);
-        let bend = by(&|i| two.0[i] - one.0[i] - first[i]);
+        let first: [f64; 2] = std::array::from_fn(|i| one.0[i] - self.0[i]);
+        let bend: [f64; 2] = std::array::from_fn(|i| two.0[i] - one.0[i] - first[i]);
         let length = |v: [f64; 2]| v[0].hypot(v[1]);
         let times = length(first) / length(bend);
-        let far = by(&|i| self.0[i] + 2.0 * times * first[i] + times * times * bend[i]);
-        let inside = [far[0].clamp(-20.7, 6.9), far[1].max(least.ln())];
-        (times.is_finite() && times > 1.0).then_some(Self(inside))
+        let far: [f64; 2] =
+            std::array::from_fn(|i| self.0[i] + 2.0 * times * first[i] + times * times * bend[i]);
+        let odds = far[0].exp().min(f64::MAX);
+        let inside = || Self::of(odds / (1.0 + odds), far[1].exp().max(least));
+        (times.is_finite() && times > 1.0).then(inside)
     }
 }

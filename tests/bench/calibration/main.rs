@@ -80,58 +80,45 @@ fn main() -> Result<(), String> {
     let wanted = wanted()?;
     let seed = SEEDS.iter().find(|(set, _)| *set == wanted.set).map_or(0, |(_, seed)| *seed);
     let started = Instant::now();
-    if wanted.what == What::Verdicts {
-        let n = wanted.replicates;
-        println!("Verdicts, set {:?}, seed {seed}.\n", wanted.set);
-        verdicts::run(&truth::laws(wanted.set), n, seed);
-        println!("\n{:.0} s", started.elapsed().as_secs_f64());
-        return Ok(());
+    let (n, set) = (wanted.replicates, wanted.set);
+    match wanted.what {
+        What::Coverage => coverage(&wanted, seed),
+        What::Verdicts => {
+            println!("Verdicts, set {set:?}, seed {seed}.\n");
+            verdicts::run(&truth::laws(set), n, seed);
+        }
+        What::Drift => {
+            println!("Drift, {n} series a row, set {set:?}, seed {seed}.");
+            drift::run(&drift::Plan { replicates: n, seed, only: wanted.cell });
+        }
+        What::Rising => {
+            println!("Rising products, set {set:?}, seed {seed}.\n");
+            rising::run(n, seed)?;
+        }
+        What::Scale => {
+            println!("Testers that moved, set {set:?}, seed {seed}.\n");
+            scale::run(n, seed)?;
+        }
+        What::Instruments => {
+            println!("Instruments, set {set:?}, seed {seed}.\n");
+            instruments::run(n, set, seed)?;
+        }
+        What::Month => {
+            println!("The month, stations, repeats, set {set:?}, seed {seed}. Held in %.\n");
+            month::run(n, seed)?;
+        }
+        What::Mix => mix::run(n, set, wanted.list)?,
+        What::Jumps => {
+            let (only, list) = (wanted.cell, wanted.list);
+            jumps::run(&jumps::Plan { replicates: n, set, only, list })?;
+        }
     }
-    if wanted.what == What::Drift {
-        println!("Drift, {} series a row, set {:?}, seed {seed}.", wanted.replicates, wanted.set);
-        drift::run(&drift::Plan { replicates: wanted.replicates, seed, only: wanted.cell });
-        println!("\n{:.0} s", started.elapsed().as_secs_f64());
-        return Ok(());
-    }
-    if wanted.what == What::Rising {
-        println!("Rising products, set {:?}, seed {seed}.\n", wanted.set);
-        rising::run(wanted.replicates, seed)?;
-        println!("\n{:.0} s", started.elapsed().as_secs_f64());
-        return Ok(());
-    }
-    if wanted.what == What::Scale {
-        println!("Testers that moved, set {:?}, seed {seed}.\n", wanted.set);
-        scale::run(wanted.replicates, seed)?;
-        println!("\n{:.0} s", started.elapsed().as_secs_f64());
-        return Ok(());
-    }
-    if wanted.what == What::Instruments {
-        println!("Instruments, set {:?}, seed {seed}.\n", wanted.set);
-        instruments::run(wanted.replicates, wanted.set, seed)?;
-        println!("\n{:.0} s", started.elapsed().as_secs_f64());
-        return Ok(());
-    }
-    if wanted.what == What::Month {
-        println!("The month, stations, repeats, set {:?}, seed {seed}. Held in %.\n", wanted.set);
-        month::run(wanted.replicates, seed)?;
-        println!("\n{:.0} s", started.elapsed().as_secs_f64());
-        return Ok(());
-    }
-    if wanted.what == What::Mix {
-        mix::run(wanted.replicates, wanted.set, wanted.list)?;
-        println!("\n{:.0} s", started.elapsed().as_secs_f64());
-        return Ok(());
-    }
-    if wanted.what == What::Jumps {
-        jumps::run(&jumps::Plan {
-            replicates: wanted.replicates,
-            set: wanted.set,
-            only: wanted.cell,
-            list: wanted.list,
-        })?;
-        println!("\n{:.0} s", started.elapsed().as_secs_f64());
-        return Ok(());
-    }
+    println!("\n{:.0} s", started.elapsed().as_secs_f64());
+    Ok(())
+}
+
+/// How often intervals hold, law by law and cell by cell.
+fn coverage(wanted: &Wanted, seed: u64) {
     println!(
         "{} series a row, set {:?}, seed {seed}. Coverage in %.\n",
         wanted.replicates, wanted.set
@@ -154,8 +141,6 @@ fn main() -> Result<(), String> {
             print(&row(&law, &cell, wanted.replicates, seed), wanted.sides);
         }
     }
-    println!("\n{:.0} s", started.elapsed().as_secs_f64());
-    Ok(())
 }
 
 fn print(row: &Row, sides: bool) {

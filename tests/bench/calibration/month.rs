@@ -155,7 +155,7 @@ fn plant(seed: u64, k: u64, case: &Case, counts: &mut Counts) -> Result<(), Stri
         repeats.add(finding.practice.repeatability_ma.as_ref(), truth);
     }
     let known = moved.stations.map_err(|e| format!("{e:?}"))?;
-    let gain = |n: usize| 1.0 + STATIONS[pass_number(&pass.plant.stations[n])] / 100.0;
+    let gain = |n: usize| 1.0 + STATIONS[station_number(&pass.plant.stations[n])] / 100.0;
     let reference = known.references[0];
     for (n, station) in known.stations.iter().enumerate().filter(|(n, _)| *n != reference) {
         let truth = 100.0 * (gain(n) / gain(reference) - 1.0);
@@ -168,7 +168,7 @@ fn plant(seed: u64, k: u64, case: &Case, counts: &mut Counts) -> Result<(), Stri
 }
 
 /// The number in a station's name.
-fn pass_number(name: &str) -> usize {
+fn station_number(name: &str) -> usize {
     name.trim_start_matches('S').parse().unwrap_or(0)
 }
 
