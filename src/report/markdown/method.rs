@@ -16,8 +16,11 @@ struct Method {
 
 /// Sources of methods that were not found in any text that could be read: printed as from memory. All others were
 /// compared with their text, or with well-kept libraries that name them for what is taken from them here.
-const FROM_MEMORY: [&str; 2] =
-    ["ISO 22514-2:2017 and ISO 22514-4:2016", "AEC-Q001 for the order of the last rule"];
+const FROM_MEMORY: [&str; 3] = [
+    "ISO 22514-2:2017 and ISO 22514-4:2016",
+    "AEC-Q001 for the order of the last rule",
+    "Huber & Ronchetti 2009; Liang & Zeger 1986",
+];
 
 /// Methods in the order of the page.
 const METHODS: [Method; 23] = [
@@ -88,12 +91,12 @@ const METHODS: [Method; 23] = [
     },
     Method {
         question: "Product or tester",
-        how: "Logarithms of the readings are split robustly into the level of each model and day and the offset of each station. What one station shows on every model is the tester's; what a model shows on every station is the product's.",
-        source: "",
+        how: "Logarithms of the daily medians are split robustly (Huber) into the level of each model and day and the offset of each station; intervals by Student t, with days as clusters. What one station shows on every model is the tester's; what a model shows on every station is the product's.",
+        source: "Huber & Ronchetti 2009; Liang & Zeger 1986",
     },
     Method {
         question: "Month against the time before",
-        how: "The time before goes back to the last established step, at most half a year. Level: means of the logarithms of daily medians, stations' offsets (and temperature and humidity, where they explain something) taken off, Student t with the variance that days which hang together have. Spread: mean distance of readings from their day's median, days as clusters. Failures: difference of two shares with Newcombe's interval. What matters most is a change whose interval excludes none.",
+        how: "The time before goes back to the last established step, at most half a year. Level: means of the logarithms of daily medians, stations' offsets (and temperature and humidity, where they explain something) taken off, Student t with the variance that days which hang together have, either side its own (Welch). Spread: mean distance of readings from their day's median, days as clusters. Failures: difference of two shares with Newcombe's interval. What matters most is a change whose interval excludes none.",
         source: "Newcombe 1998, method 10",
     },
     Method {
